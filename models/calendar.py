@@ -1,0 +1,35 @@
+"""The simulated year: 365.25 days in twelve calendar months, the same every year.
+
+Time zero of a block is 1 January, 00:00 UTC. A February of 28.25 days keeps every month at the same
+place in every year, as ITU-R P.837-7 counts it.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+
+MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.float64)
+"""Days in each calendar month, February averaged over leap years (ITU-R P.837-7, Annex 1)."""
+MONTH_DAYS.setflags(write=False)
+
+MONTH_SECONDS = MONTH_DAYS * SECONDS_PER_DAY
+MONTH_SECONDS.setflags(write=False)
+
+MONTH_STARTS_S = np.concatenate([[0.0], np.cumsum(MONTH_SECONDS)])
+"""Start of each month within the year [s], shape (13,), the last being the end of the year."""
+MONTH_STARTS_S.setflags(write=False)
+
+MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def month_of(time_s: ArrayLike) -> NDArray[np.int64]:
+    """Calendar month, 0 (January) to 11, at a time [s] from the start of a block; any shape."""
+    in_year = np.mod(np.asarray(time_s, dtype=np.float64), SECONDS_PER_YEAR)
+    return np.clip(np.searchsorted(MONTH_STARTS_S, in_year, side="right") - 1, 0, 11)
+
+
+def month_edges_s(n_years: int) -> NDArray[np.float64]:
+    """Edges of all months in a block of ``n_years`` [s], shape (12 n_years + 1,)."""
+    starts = np.arange(n_years, dtype=np.float64)[:, None] * SECONDS_PER_YEAR + MONTH_STARTS_S[None, :12]
+    return np.append(starts.ravel(), n_years * SECONDS_PER_YEAR)

@@ -1,0 +1,31 @@
+"""Decibels and the other conversions, each in one place."""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+HOURS_PER_YEAR = 8766.0
+"""Hours in a year of 365.25 days."""
+
+SECONDS_PER_YEAR = 31_557_600.0
+"""Seconds in a year of 365.25 days."""
+
+SECONDS_PER_DAY = 86_400.0
+
+
+def ratio_from_db(level_db: ArrayLike) -> NDArray[np.float64]:
+    """Power ratio of a level in decibels: 10^(level/10). Any shape, [dB] to a bare ratio above 0."""
+    return np.power(10.0, np.asarray(level_db, dtype=np.float64) / 10.0)
+
+
+def db_from_ratio(ratio: ArrayLike) -> NDArray[np.float64]:
+    """Level in decibels of a power ratio above 0: 10 log10(ratio). Any shape; a ratio of 0 gives -inf."""
+    with np.errstate(divide="ignore"):
+        return 10.0 * np.log10(np.asarray(ratio, dtype=np.float64))
+
+
+def power_sum_db(*levels_db: ArrayLike) -> NDArray[np.float64]:
+    """Level of the sum of the powers of several levels [dB]; shapes broadcast."""
+    total: NDArray[np.float64] = np.zeros(())
+    for level in levels_db:
+        total = total + ratio_from_db(level)
+    return db_from_ratio(total)

@@ -1,0 +1,1 @@
+"""The clock, the draws, the combination, the statistics and the command line."""
