@@ -211,7 +211,7 @@ def lines_of(scheme: Scheme) -> tuple[Line, ...]:
 
 
 _ALLOWED = (
-    "N+0 or N+M, M at least 1 (N working, M protection channels), then any of HSB (M standbys, M = N), FD, SD, "
+    "N+0 or N+M (N working, M protection channels), then any of HSB (a standby each, M = N), FD, SD, "
     "XPIC or DP, equal or unequal; for instance 1+0, 1+1 HSB, 1+1 HSB unequal, 1+1 FD, 1+1 SD, 1+1 SD+FD, "
     "2+0, 2+0 DP, 2+0 XPIC, 1+1 XPIC, 4+0 XPIC, 3+1, 7+2"
 )
@@ -277,7 +277,7 @@ def _scheme_of(first: int, second: int, words: frozenset[str]) -> Scheme:
     hot = "HSB" in words
     both, frequency, space = "XPIC" in words, "FD" in words, "SD" in words
     if first == second == 1:
-        hot = hot or both and not frequency or space and not frequency
+        hot = hot or ((both or space) and not frequency)
         if not hot and not frequency:
             raise ValueError("1+1 needs one of HSB, FD, SD, SD+FD, XPIC")
         if both:
