@@ -1,0 +1,254 @@
+"""Climate of a place from the digital maps of the ITU-R, looked up once and kept on disk.
+
+The maps come with the library ``itur``, which takes a second to import: a warm start never imports it. Each
+place is looked up by itself, since ``itur`` 0.4 mixes up the rain rates of places given together.
+"""
+
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, fields
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from models.rain_law import RainLaw, rain_law
+from models.seasonality import MEDIAN_CLIMATIC_RATIO
+
+CACHE_VARIABLE = "HOPYEARS_CACHE"
+"""Environment variable that names another cache folder."""
+
+_FORMAT = 1
+_DECIMALS = 6
+_MEDIAN_PERCENT = 50
+_KELVIN = 273.15
+
+
+@dataclass(frozen=True)
+class Climate:
+    """What the propagation laws need to know of a place; the fields not given by a user are map values.
+
+    Parameters
+    ----------
+    latitude_deg, longitude_deg : float
+        The place [degrees], -90 to 90 and -180 to 180.
+    altitude_m : float
+        Height above sea level at which gases are taken [m]; by default of the ground (P.1511-2 map).
+    temperature_c, rainfall_mm : tuple of 12 floats
+        Monthly mean surface temperature [degrees Celsius] (P.1510-1) and rainfall [mm] (P.837-7).
+    rain_rate_001_mm_h : float
+        Rain rate exceeded for 0.01 % of the year [mm/h], P.837-7's own map.
+    dn1_n_km : float
+        Refractivity gradient in the lowest 65 m not exceeded for 1 % of the year [N units/km] (P.453).
+    terrain_roughness_m : float
+        s_a, standard deviation of terrain heights in a square of 110 km [m] (P.530-17).
+    rain_height_m : float
+        Mean yearly rain height above sea level [m] (P.839-4).
+    vapour_density_g_m3 : float
+        Water vapour density exceeded for half of the year [g/m3] (P.836-6), at ``altitude_m``.
+    pressure_hpa : float
+        Total air pressure of the standard atmosphere at ``altitude_m`` [hPa] (P.835-6).
+    annual_temperature_c : float
+        Mean yearly surface temperature [degrees Celsius] (P.1510-1).
+    climatic_ratio : float
+        r_c of P.678-3, year-to-year spread of the climate itself. Its map comes with no released library:
+        the default is the median of the world, 0.18.
+    """
+
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float
+    temperature_c: tuple[float, ...]
+    rainfall_mm: tuple[float, ...]
+    rain_rate_001_mm_h: float
+    dn1_n_km: float
+    terrain_roughness_m: float
+    rain_height_m: float
+    vapour_density_g_m3: float
+    pressure_hpa: float
+    annual_temperature_c: float
+    climatic_ratio: float = MEDIAN_CLIMATIC_RATIO
+
+    @property
+    def rain_law(self) -> RainLaw:
+        """Monthly rain-rate law of the place (P.837-7)."""
+        return rain_law(self.temperature_c, self.rainfall_mm)
+
+
+def climate_of(
+    latitude_deg: float,
+    longitude_deg: float,
+    *,
+    altitude_m: float | None = None,
+    climatic_ratio: float = MEDIAN_CLIMATIC_RATIO,
+) -> Climate:
+    """Climate of a place, from the cache or else from the maps.
+
+    Parameters
+    ----------
+    latitude_deg, longitude_deg : float
+        [degrees], -90 to 90 and -180 to 180; taken to 0.000001 degrees (0.1 m).
+    altitude_m : float, optional
+        Height above sea level for pressure and water vapour [m]; the ground's if left out.
+    climatic_ratio : float
+        See ``Climate``; not cached.
+
+    Raises
+    ------
+    ValueError
+        If a coordinate is out of range or not a number.
+    """
+    latitude, longitude = round(float(latitude_deg), _DECIMALS), round(float(longitude_deg), _DECIMALS)
+    if not -90.0 <= latitude <= 90.0:
+        raise ValueError(f"latitude_deg is {latitude_deg}; must be -90 to 90")
+    if not -180.0 <= longitude <= 180.0:
+        raise ValueError(f"longitude_deg is {longitude_deg}; must be -180 to 180")
+    altitude = None if altitude_m is None else round(float(altitude_m), 2)
+    values = _cached(
+        ("climate", latitude, longitude, altitude),
+        _climate_from,
+        lambda: asdict(_look_up(latitude, longitude, altitude)),
+    )
+    return _climate_from({**values, "climatic_ratio": climatic_ratio})
+
+
+def climates_of(places: Iterable[tuple[float, float, float | None]]) -> list[Climate]:
+    """Climate of each (latitude, longitude, altitude or None), in order; see ``climate_of``."""
+    return [climate_of(latitude, longitude, altitude_m=altitude) for latitude, longitude, altitude in places]
+
+
+def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:
+    """Attenuation by oxygen and water vapour on a terrestrial path [dB/km], from the cache or ``itur``.
+
+    Parameters
+    ----------
+    frequency_ghz : float
+        [GHz], 1 to 1000.
+    climate : Climate
+        Its pressure, mean temperature and water vapour density are used.
+
+    Raises
+    ------
+    ValueError
+        If the frequency is out of range.
+
+    References
+    ----------
+    ITU-R P.676-12 (2019), Annex 1, equations (1) to (10), summed line by line.
+    """
+    if not 1.0 <= frequency_ghz <= 1000.0:
+        raise ValueError(f"frequency_ghz is {frequency_ghz}; must be 1 to 1000")
+    temperature_k = climate.annual_temperature_c + _KELVIN
+    vapour = climate.vapour_density_g_m3
+    dry_pressure = climate.pressure_hpa - vapour * temperature_k / 216.7
+    inputs = tuple(round(value, _DECIMALS) for value in (frequency_ghz, dry_pressure, vapour, temperature_k))
+    values = _cached(("gas", *inputs), _gas_from, lambda: {"gas_db_per_km": _specific_gas(*inputs)})
+    return _gas_from(values)
+
+
+def cache_folder() -> Path:
+    """Folder of the cache: that of HOPYEARS_CACHE if set, else the user's own cache folder."""
+    named = os.environ.get(CACHE_VARIABLE)
+    return Path(named) if named else Path(platformdirs.user_cache_dir("hopyears"))
+
+
+def _look_up(latitude: float, longitude: float, altitude_m: float | None) -> Climate:
+    import itur.models.itu530 as itu530
+    import itur.models.itu837 as itu837
+    import numpy as np
+    from itur.models.itu453 import DN65
+    from itur.models.itu835 import standard_pressure
+    from itur.models.itu836 import surface_water_vapour_density
+    from itur.models.itu839 import rain_height
+    from itur.models.itu1510 import surface_mean_temperature, surface_month_mean_temperature
+    from itur.models.itu1511 import topographic_altitude
+
+    def number(quantity: Any) -> float:
+        return float(np.asarray(getattr(quantity, "value", quantity)).ravel()[0])
+
+    place = (latitude, longitude)
+    row, column = np.array([[latitude]]), np.array([[longitude % 360.0]])
+    # Two maps that the library reads but does not offer: monthly rainfall and terrain roughness.
+    rain_maps, path_maps = vars(itu837)["__model"].instance, vars(itu530)["__model"].instance
+    ground_m = 1000.0 * number(topographic_altitude(*place))
+    altitude = ground_m if altitude_m is None else altitude_m
+    months = range(1, 13)
+    return Climate(
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        altitude_m=altitude,
+        temperature_c=tuple(number(surface_month_mean_temperature(*place, m)) - _KELVIN for m in months),
+        rainfall_mm=tuple(max(number(rain_maps.Mt(row, column, m)), 0.0) for m in months),
+        rain_rate_001_mm_h=number(itu837.rainfall_rate(*place, 0.01)),
+        dn1_n_km=number(DN65(*place, 1)),
+        terrain_roughness_m=max(number(path_maps.s_a(row, column)), 0.0),
+        rain_height_m=1000.0 * number(rain_height(*place)),
+        vapour_density_g_m3=number(surface_water_vapour_density(*place, _MEDIAN_PERCENT, altitude / 1000.0)),
+        pressure_hpa=number(standard_pressure(altitude / 1000.0)),
+        annual_temperature_c=number(surface_mean_temperature(*place)) - _KELVIN,
+    )
+
+
+def _specific_gas(
+    frequency_ghz: float, dry_pressure_hpa: float, vapour_density_g_m3: float, temperature_k: float
+) -> float:
+    from itur.models.itu676 import gamma_exact
+
+    gamma = gamma_exact(frequency_ghz, dry_pressure_hpa, vapour_density_g_m3, temperature_k)
+    return float(gamma.value)
+
+
+def _climate_from(values: dict[str, Any]) -> Climate:
+    """A climate of stored values; KeyError, TypeError or ValueError if they are not those of a climate."""
+    numbers = {field.name: values[field.name] for field in fields(Climate)}
+    for name in ("temperature_c", "rainfall_mm"):
+        numbers[name] = tuple(float(value) for value in numbers[name])
+        if len(numbers[name]) != 12:
+            raise ValueError(f"{name} is a list of {len(numbers[name])}; must be twelve values")
+    rest = {name: float(value) for name, value in numbers.items() if not isinstance(value, tuple)}
+    return Climate(**{**numbers, **rest})
+
+
+def _gas_from(values: dict[str, Any]) -> float:
+    return float(values["gas_db_per_km"])
+
+
+def _cached(
+    key: tuple[str | float | None, ...],
+    valid: Callable[[dict[str, Any]], object],
+    compute: Callable[[], dict[str, Any]],
+) -> dict[str, Any]:
+    """Stored values of ``key``, or computed and stored ones if there are none or they are unreadable."""
+    named = json.dumps([*key, version("itur"), _FORMAT])
+    file = cache_folder() / f"{key[0]}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
+    try:
+        stored: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+        if stored["key"] == named:
+            valid(stored["values"])
+            values: dict[str, Any] = stored["values"]
+            return values
+    except (OSError, ValueError, KeyError, TypeError):
+        pass  # no cache, or a spoilt one: make it again
+    values = compute()
+    _store(file, json.dumps({"key": named, "values": values}))
+    return values
+
+
+def _store(file: Path, text: str) -> None:
+    """Write a whole file or nothing; a folder that cannot be written costs time, not the answer."""
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=file.parent, prefix=file.stem, suffix=".tmp")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as stream:
+                stream.write(text)
+            os.replace(temporary, file)
+        except OSError:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+    except OSError:
+        return
