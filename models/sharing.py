@@ -1,0 +1,220 @@
+"""Capacity of links divided among services: by priority, then max-min fair.
+
+The rule, in order:
+
+1. Committed rates, the smallest priority number first. Within one priority the capacity is divided
+   max-min fair: no service can get more without taking it from one that has no more than it has.
+2. What is left over goes to the excess (peak less committed), again the smallest number first and
+   max-min fair within one priority.
+
+So a committed rate of low priority comes before the excess of high priority, as a committed rate is
+what was sold. When the committed rates of one priority do not fit, all those on the full link get less;
+none is dropped to save the others.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+_kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+TOLERANCE = 1e-9
+"""Capacity left below this share of the largest capacity or rate counts as none."""
+
+
+def share_capacity(
+    capacity_mbit_s: ArrayLike,
+    routes: Sequence[Sequence[int]],
+    *,
+    committed_mbit_s: ArrayLike,
+    peak_mbit_s: ArrayLike,
+    priority: ArrayLike,
+) -> _Floats:
+    """Rate of each service on a network whose every link has one capacity.
+
+    Parameters
+    ----------
+    capacity_mbit_s : float array, shape (n_links,)
+        Capacity of each link in the direction used [Mbit/s], at least 0.
+    routes : sequence of n_services sequences of int
+        Links that each service crosses, each link once. A service with no link gets its peak.
+    committed_mbit_s, peak_mbit_s : float array, shape (n_services,)
+        [Mbit/s], 0 <= committed <= peak, finite.
+    priority : int array, shape (n_services,)
+        The smallest is served first.
+
+    Returns
+    -------
+    float array, shape (n_services,)
+        [Mbit/s], between 0 and the peak.
+
+    Raises
+    ------
+    ValueError
+        If a rate or capacity is out of range, a link is unknown or crossed twice, or shapes differ.
+
+    References
+    ----------
+    D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2 (progressive filling).
+    Committed rates before excess, and strict priority: common practice, no source.
+    """
+    capacity = np.array(capacity_mbit_s, dtype=np.float64)
+    committed = np.asarray(committed_mbit_s, dtype=np.float64)
+    peak = np.asarray(peak_mbit_s, dtype=np.float64)
+    order = np.asarray(priority, dtype=np.int64)
+    _check(capacity, routes, committed, peak, order)
+    pointer = np.cumsum([0, *map(len, routes)], dtype=np.int64)
+    links = np.array([link for route in routes for link in route], dtype=np.int64)
+    rate = np.zeros(peak.size)
+    services = np.argsort(order, kind="stable")
+    share_kernel(
+        *(capacity, pointer[:-1], pointer[1:], links, services, committed, peak, order),
+        *(rate, np.zeros(capacity.size, np.int64), np.zeros(peak.size, np.int64)),
+    )
+    return rate
+
+
+def _check(
+    capacity: _Floats, routes: Sequence[Sequence[int]], committed: _Floats, peak: _Floats, order: _Ints
+) -> None:
+    if not (len(routes),) == committed.shape == peak.shape == order.shape:
+        shapes = f"{(len(routes),)}, {committed.shape}, {peak.shape}, {order.shape}"
+        raise ValueError(f"routes, committed, peak and priority have shapes {shapes}; must be equal")
+    if not np.all(capacity >= 0.0):
+        raise ValueError(f"capacity_mbit_s is {capacity[~(capacity >= 0.0)][0]}; must be at least 0")
+    wrong = ~((committed >= 0.0) & (committed <= peak) & np.isfinite(peak))
+    if wrong.any():
+        found = f"{committed[wrong][0]} with peak_mbit_s {peak[wrong][0]}"
+        raise ValueError(f"committed_mbit_s is {found}; must be at least 0 and at most the peak")
+    for route in routes:
+        if len(set(route)) != len(route):
+            raise ValueError(f"routes holds {list(route)}; must cross each link once")
+        if any(not 0 <= link < capacity.size for link in route):
+            raise ValueError(f"routes holds {list(route)}; must be links 0 to {capacity.size - 1}")
+
+
+@_kernel
+def share_kernel(
+    left: _Floats,
+    first: _Ints,
+    last: _Ints,
+    links: _Ints,
+    services: _Ints,
+    committed: _Floats,
+    peak: _Floats,
+    priority: _Ints,
+    rate: _Floats,
+    crossing: _Ints,
+    active: _Ints,
+) -> None:
+    """Fill ``rate`` of ``services`` (sorted by priority) and take it from ``left``, in place.
+
+    Service ``s`` crosses ``links[first[s]:last[s]]``. Arrays are indexed by service or link number and
+    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``active``
+    (at least as long as ``services``) is scratch.
+    """
+    for s in services:
+        rate[s] = 0.0
+    for excess in range(2):
+        begin = 0
+        while begin < services.size:
+            end = begin + 1
+            while end < services.size and priority[services[end]] == priority[services[begin]]:
+                end += 1
+            limit = peak if excess else committed
+            _fill(left, first, last, links, services[begin:end], limit, rate, crossing, active)
+            begin = end
+
+
+@_kernel
+def _fill(
+    left: _Floats,
+    first: _Ints,
+    last: _Ints,
+    links: _Ints,
+    services: _Ints,
+    limit: _Floats,
+    rate: _Floats,
+    crossing: _Ints,
+    active: _Ints,
+) -> None:
+    """Raise the rates of ``services`` together towards their limits until nothing can rise."""
+    n, largest = _grant_what_fits(left, first, last, links, services, limit, rate, active)
+    small = TOLERANCE * largest
+    for i in range(n):
+        for k in range(first[active[i]], last[active[i]]):
+            crossing[links[k]] += 1
+    level = 0.0
+    while n > 0:
+        step = np.inf
+        for i in range(n):
+            s = active[i]
+            step = min(step, limit[s] - rate[s] - level)
+            for k in range(first[s], last[s]):
+                step = min(step, left[links[k]] / crossing[links[k]])
+        step = max(step, 0.0)
+        level += step
+        for i in range(n):
+            for k in range(first[active[i]], last[active[i]]):
+                left[links[k]] -= step
+        kept = 0
+        for i in range(n):
+            s = active[i]
+            full = limit[s] - rate[s] - level <= small
+            stop = full
+            for k in range(first[s], last[s]):
+                stop = stop or left[links[k]] <= small
+            if not stop:
+                active[kept] = s
+                kept += 1
+                continue
+            rate[s] = limit[s] if full else rate[s] + level
+            for k in range(first[s], last[s]):
+                crossing[links[k]] -= 1
+        n = kept
+
+
+@_kernel
+def _grant_what_fits(
+    left: _Floats,
+    first: _Ints,
+    last: _Ints,
+    links: _Ints,
+    services: _Ints,
+    limit: _Floats,
+    rate: _Floats,
+    active: _Ints,
+) -> tuple[int, float]:
+    """Give their limit to services on whose links all limits fit; the others become ``active``.
+
+    Returns their number and their largest limit. It changes nothing of the outcome, and saves most of
+    the work: a link that carries the limits of all can bind none.
+    """
+    for s in services:
+        for k in range(first[s], last[s]):
+            left[links[k]] -= limit[s] - rate[s]
+    n = 0
+    for s in services:
+        fits = True
+        for k in range(first[s], last[s]):
+            fits = fits and left[links[k]] >= 0.0
+        if not fits:
+            active[n] = s
+            n += 1
+    largest = 0.0
+    kept = 0
+    for s in services:
+        if kept < n and active[kept] == s:
+            kept += 1
+            largest = max(largest, limit[s])
+            for k in range(first[s], last[s]):
+                left[links[k]] += limit[s] - rate[s]
+        else:
+            rate[s] = max(rate[s], limit[s])
+    return n, largest
