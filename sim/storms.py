@@ -1,0 +1,392 @@
+"""Storms of rain cells over a network, drawn month by month for one block of years.
+
+Storms arrive as a Poisson process in space and time, drift with their own wind and bear cells whose peaks are
+alike (a Cox cluster process). The number of cells follows each month's rain law; each year's number of
+storms is multiplied by a gamma variable of mean one.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from models.calendar import MONTH_STARTS_S
+from models.rain_cell import (
+    DEFAULT_POPULATION,
+    CellPopulation,
+    cell_density_per_km2,
+    largest_radius_km,
+)
+from models.rain_law import MU_OFFSET, SIGMA, RainLaw
+from models.units import SECONDS_PER_YEAR
+from sim.streams import Streams
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+_STANDARD_GRID = np.arange(0.0, 6.0001, 0.005)
+
+
+@dataclass(frozen=True)
+class StormModel:
+    """How cells gather in storms, how storms move, and how years differ.
+
+    Parameters
+    ----------
+    cells_per_storm : float
+        Mean number of cells in a storm (Poisson), above 0.
+    spread_km : float
+        Standard deviation of the cells' places about the storm's centre, east and north [km], above 0.
+    duration_s : float
+        Cells are born evenly over this time from the storm's start [s], above 0.
+    mean_drift_km_h, drift_shape : float
+        Drift of storms, gamma distributed: mean [km/h] and shape.
+    drift_towards_deg, drift_spread_deg : float
+        Mean direction of drift (degrees from north, clockwise) and its standard deviation.
+    peak_correlation : float
+        Share of the variance of the cells' normal scores that is common to a storm, 0 to below 1.
+    yearly_spread : float
+        Ratio of standard deviation to mean of the years' numbers of storms (r_c of ITU-R P.678-3).
+    """
+
+    cells_per_storm: float = 30.0
+    spread_km: float = 10.0
+    duration_s: float = 14400.0
+    mean_drift_km_h: float = 32.0
+    drift_shape: float = 4.0
+    drift_towards_deg: float = 67.5
+    drift_spread_deg: float = 45.0
+    peak_correlation: float = 0.6
+    yearly_spread: float = 0.18
+
+    def __post_init__(self) -> None:
+        for field in ("cells_per_storm", "spread_km", "duration_s", "mean_drift_km_h", "drift_shape"):
+            if not getattr(self, field) > 0.0:
+                raise ValueError(f"{field} is {getattr(self, field)}; must be above 0")
+        if not 0.0 <= self.peak_correlation < 1.0:
+            raise ValueError(f"peak_correlation is {self.peak_correlation}; must be 0 to below 1")
+        if not 0.0 <= self.yearly_spread <= 10.0:
+            raise ValueError(f"yearly_spread is {self.yearly_spread}; must be 0 to 10")
+
+
+DEFAULT_STORMS = StormModel()
+"""Calibrated in experiments/rain_calibration."""
+
+
+@dataclass(frozen=True)
+class Region:
+    """Rectangle of the network's local plane [km] that the rain field must serve."""
+
+    west_km: float
+    south_km: float
+    east_km: float
+    north_km: float
+
+    def __post_init__(self) -> None:
+        if not (self.east_km >= self.west_km and self.north_km >= self.south_km):
+            raise ValueError(
+                f"region is {self.west_km}, {self.south_km} to {self.east_km}, {self.north_km}; "
+                "must have east at least west and north at least south"
+            )
+
+    @classmethod
+    def around(cls, east_km: ArrayLike, north_km: ArrayLike, *, snap_km: float = 25.0) -> "Region":
+        """Rectangle about all places, snapped outwards so that a small change of a site moves no storm."""
+        east, north = np.asarray(east_km, dtype=np.float64), np.asarray(north_km, dtype=np.float64)
+        return cls(
+            west_km=float(np.floor(east.min() / snap_km) * snap_km),
+            south_km=float(np.floor(north.min() / snap_km) * snap_km),
+            east_km=float(np.ceil(east.max() / snap_km) * snap_km),
+            north_km=float(np.ceil(north.max() / snap_km) * snap_km),
+        )
+
+
+@dataclass(frozen=True)
+class RainField:
+    """All cells and storms of a block, arrays read-only.
+
+    Cells are ordered by storm, storms by month and start: the cells of storm i are ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times [s] from the start of the block; places and
+    speeds in the network's local plane, east x and north y [km], [km/s]; ``cell_log_peak`` is ln of mm/h.
+    ``storm_reach_km`` is how far from the storm's moving centre any of its cells' centres can be.
+    """
+
+    cell_birth_s: Floats
+    cell_life_s: Floats
+    cell_x_km: Floats
+    cell_y_km: Floats
+    cell_vx_km_s: Floats
+    cell_vy_km_s: Floats
+    cell_log_peak: Floats
+    cell_rho_max_km: Floats
+    cell_storm: Integers
+    storm_start_s: Floats
+    storm_end_s: Floats
+    storm_x_km: Floats
+    storm_y_km: Floats
+    storm_vx_km_s: Floats
+    storm_vy_km_s: Floats
+    storm_reach_km: Floats
+    storm_first_cell: Integers
+    population: CellPopulation
+    n_years: int
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+
+    @property
+    def n_cells(self) -> int:
+        """Number of cells."""
+        return len(self.cell_birth_s)
+
+    @property
+    def n_storms(self) -> int:
+        """Number of storms."""
+        return len(self.storm_start_s)
+
+
+@dataclass(frozen=True)
+class PeakLaw:
+    """Cells of one month: how many are alive per square kilometre, and the law of their peaks."""
+
+    cells_alive_per_km2: float
+    log_peak: Floats
+    cumulative: Floats
+
+    def quantile(self, probability: ArrayLike) -> Floats:
+        """ln of the peak [mm/h] not exceeded by this share of the cells born."""
+        return np.interp(np.asarray(probability, dtype=np.float64), self.cumulative, self.log_peak)
+
+
+def peak_law(population: CellPopulation, *, mean_rate_mm_h: float, rain_probability: float) -> PeakLaw:
+    """Number and peaks of the cells that meet one month's rain law (see ``models.rain_cell``)."""
+    log_peak = np.log(mean_rate_mm_h) - MU_OFFSET + SIGMA * _STANDARD_GRID
+    density = cell_density_per_km2(
+        population, log_peak, mean_rate_mm_h=mean_rate_mm_h, rain_probability=rain_probability
+    )
+    steps = 0.5 * (density[1:] + density[:-1]) * np.diff(log_peak)
+    total = float(steps.sum())
+    cumulative = np.concatenate([[0.0], np.cumsum(steps)])
+    return PeakLaw(total, log_peak, cumulative / total if total > 0.0 else cumulative)
+
+
+def draw_storms(
+    streams: Streams,
+    law: RainLaw,
+    region: Region,
+    *,
+    n_years: int,
+    population: CellPopulation = DEFAULT_POPULATION,
+    storms: StormModel = DEFAULT_STORMS,
+) -> RainField:
+    """Draw the rain of one block over a region.
+
+    Parameters
+    ----------
+    streams : Streams
+        Named streams of the block; month i draws from ("storms", i), year j from ("storm-years", j).
+    law : RainLaw
+        The month's mean rate and probability of rain at the centre of the region, which serves all of it.
+    region : Region
+        Rectangle that must have the right rain; storms from outside that can drift in are drawn too.
+    n_years : int
+        Years in the block, at least 1.
+    """
+    if n_years < 1:
+        raise ValueError(f"n_years is {n_years}; must be at least 1")
+    months = [
+        peak_law(population, mean_rate_mm_h=float(rate), rain_probability=float(chance))
+        for rate, chance in zip(law.mean_rate_mm_h, law.rain_probability, strict=True)
+    ]
+    parts = []
+    for year in range(n_years):
+        factor = _year_factor(streams, year, storms)
+        for month in range(12):
+            index = 12 * year + month
+            rng = streams.generator("storms", index)
+            start = year * SECONDS_PER_YEAR + MONTH_STARTS_S[month]
+            length = MONTH_STARTS_S[month + 1] - MONTH_STARTS_S[month]
+            parts.append(
+                _draw_month(rng, months[month], factor, (start, length), region, population, storms)
+            )
+    return _gathered(parts, population, n_years)
+
+
+def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:
+    if storms.yearly_spread == 0.0:
+        return 1.0
+    shape = storms.yearly_spread**-2
+    return float(streams.generator("storm-years", year).gamma(shape, 1.0 / shape))
+
+
+def _draw_month(
+    rng: np.random.Generator,
+    law: PeakLaw,
+    factor: float,
+    window: tuple[float, float],
+    region: Region,
+    population: CellPopulation,
+    storms: StormModel,
+) -> dict[str, NDArray[np.generic]]:
+    """Storms that start in one month and may touch the region, and their cells, storm by storm."""
+    start_s, length_s = window
+    storms_per_km2_s = law.cells_alive_per_km2 * factor / population.mean_life_s / storms.cells_per_storm
+    longest_s = storms.duration_s + 4.0 * population.mean_life_s
+    reach = 3.5 * storms.spread_km + 3.0 * population.largest_km * population.profile.outer_radius
+    # A storm's place is drawn where it stands half-way through; the fastest one in 10,000 sets the margin.
+    margin = reach + 0.5 * longest_s * _fast_drift_km_s(storms)
+    width = region.east_km - region.west_km + 2.0 * margin
+    height = region.north_km - region.south_km + 2.0 * margin
+    n_storms = int(rng.poisson(storms_per_km2_s * width * height * length_s))
+    start = np.sort(rng.uniform(start_s, start_s + length_s, n_storms))
+    x = rng.uniform(region.west_km - margin, region.east_km + margin, n_storms)
+    y = rng.uniform(region.south_km - margin, region.north_km + margin, n_storms)
+    speed = rng.gamma(storms.drift_shape, storms.mean_drift_km_h / storms.drift_shape, n_storms) / 3600.0
+    heading = np.deg2rad(storms.drift_towards_deg + storms.drift_spread_deg * rng.standard_normal(n_storms))
+    mood = rng.standard_normal(n_storms)
+    vx, vy = speed * np.sin(heading), speed * np.cos(heading)
+    x -= vx * 0.5 * longest_s
+    y -= vy * 0.5 * longest_s
+    near = _track_meets(x, y, vx, vy, longest_s, region, reach)
+    storm = {
+        name: value[near]
+        for name, value in (("start", start), ("x", x), ("y", y), ("vx", vx), ("vy", vy), ("mood", mood))
+    }
+    return _draw_cells(rng, law, storm, region, population, storms)
+
+
+def _draw_cells(
+    rng: np.random.Generator,
+    law: PeakLaw,
+    storm: dict[str, Floats],
+    region: Region,
+    population: CellPopulation,
+    storms: StormModel,
+) -> dict[str, NDArray[np.generic]]:
+    """Cells of these storms that may rain on the region."""
+    n_storms = len(storm["start"])
+    of = np.repeat(np.arange(n_storms), rng.poisson(storms.cells_per_storm, n_storms))
+    total = len(of)
+    offset = rng.uniform(0.0, storms.duration_s, total)
+    life = rng.gamma(population.life_shape, population.mean_life_s / population.life_shape, total)
+    dx = storms.spread_km * rng.standard_normal(total)
+    dy = storms.spread_km * rng.standard_normal(total)
+    own = rng.standard_normal(total)
+    share = storms.peak_correlation
+    vx, vy = storm["vx"][of], storm["vy"][of]
+    x = storm["x"][of] + vx * offset + dx
+    y = storm["y"][of] + vy * offset + dy
+    reach = 3.5 * population.largest_km * population.profile.outer_radius
+    near = _track_meets(x, y, vx, vy, life, region, reach)
+    of, life, offset = of[near], life[near], offset[near]
+    log_peak = law.quantile(ndtr(np.sqrt(share) * storm["mood"][of] + np.sqrt(1.0 - share) * own[near]))
+    birth = storm["start"][of] + offset
+    n_cells = np.bincount(of, minlength=n_storms)
+    wet = n_cells > 0
+    first = (np.cumsum(n_cells) - n_cells)[wet]
+    return {
+        "cell_birth_s": birth,
+        "cell_life_s": life,
+        "cell_x_km": x[near],
+        "cell_y_km": y[near],
+        "cell_vx_km_s": vx[near],
+        "cell_vy_km_s": vy[near],
+        "cell_log_peak": log_peak,
+        "cell_rho_max_km": largest_radius_km(population, log_peak),
+        "cell_storm": (np.cumsum(wet) - 1)[of],
+        "storm_start_s": storm["start"][wet],
+        "storm_end_s": np.maximum.reduceat(birth + life, first) if len(first) else birth[:0],
+        "storm_x_km": storm["x"][wet],
+        "storm_y_km": storm["y"][wet],
+        "storm_vx_km_s": storm["vx"][wet],
+        "storm_vy_km_s": storm["vy"][wet],
+        "storm_reach_km": np.maximum.reduceat(np.hypot(dx, dy)[near], first) if len(first) else birth[:0],
+        "n_cells": n_cells[wet],
+    }
+
+
+def _fast_drift_km_s(storms: StormModel) -> float:
+    """Drift that about one storm in 10,000 exceeds (normal tail on the cube root, Wilson and Hilferty)."""
+    shape = storms.drift_shape
+    ratio = (1.0 - 1.0 / (9.0 * shape) + 3.7 / np.sqrt(9.0 * shape)) ** 3
+    return float(storms.mean_drift_km_h / 3600.0 * ratio)
+
+
+def _track_meets(
+    x: Floats, y: Floats, vx: Floats, vy: Floats, time_s: ArrayLike, region: Region, reach_km: float
+) -> NDArray[np.bool_]:
+    """Which straight tracks come within reach of the region (by their bounding boxes)."""
+    end_x, end_y = x + vx * time_s, y + vy * time_s
+    return np.asarray(
+        (np.maximum(x, end_x) > region.west_km - reach_km)
+        & (np.minimum(x, end_x) < region.east_km + reach_km)
+        & (np.maximum(y, end_y) > region.south_km - reach_km)
+        & (np.minimum(y, end_y) < region.north_km + reach_km)
+    )
+
+
+def _gathered(parts: list[dict[str, NDArray[np.generic]]], population: CellPopulation, n_years: int) -> RainField:
+    first = 0
+    for part in parts:
+        part["cell_storm"] = part["cell_storm"] + first
+        first += len(part["storm_start_s"])
+    joined = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    edges = np.concatenate([[0], np.cumsum(joined.pop("n_cells"))]).astype(np.int64)
+    joined["cell_storm"] = joined["cell_storm"].astype(np.int64)
+    return RainField(**joined, storm_first_cell=edges, population=population, n_years=n_years)  # type: ignore[arg-type]
+
+
+def storm_intervals(
+    field: RainField, x_km: float, y_km: float, *, distance_km: float = 15.0, least_peak_mm_h: float = 5.0
+) -> Floats:
+    """When a storm is near a place: merged intervals [s], shape (n, 2), in order.
+
+    A storm is near while any of its cells of at least ``least_peak_mm_h`` has its centre within
+    ``distance_km`` of the place.
+    """
+    chosen = np.flatnonzero(field.cell_log_peak >= np.log(least_peak_mm_h))
+    enter, leave = _cell_passage(field, chosen, x_km, y_km, distance_km)
+    near = enter < leave
+    return _merged(enter[near], leave[near])
+
+
+def storms_near(
+    field: RainField, x_km: float, y_km: float, start_s: float, end_s: float, *, distance_km: float = 15.0
+) -> Integers:
+    """Indices of the storms with a cell's centre within a distance of a place between two times."""
+    chosen = np.flatnonzero(
+        (field.cell_birth_s < end_s) & (field.cell_birth_s + field.cell_life_s > start_s)
+    )
+    enter, leave = _cell_passage(field, chosen, x_km, y_km, distance_km)
+    near = np.maximum(enter, start_s) < np.minimum(leave, end_s)
+    return np.unique(field.cell_storm[chosen[near]])
+
+
+def _cell_passage(
+    field: RainField, chosen: Integers, x_km: float, y_km: float, distance_km: float
+) -> tuple[Floats, Floats]:
+    """Time in and out of a circle about a place for the chosen cells; out is not after in if never."""
+    x = field.cell_x_km[chosen] - x_km
+    y = field.cell_y_km[chosen] - y_km
+    vx, vy = field.cell_vx_km_s[chosen], field.cell_vy_km_s[chosen]
+    speed2 = np.maximum(vx * vx + vy * vy, 1e-18)
+    middle = -(x * vx + y * vy) / speed2
+    miss2 = x * x + y * y - middle * middle * speed2
+    half = np.sqrt(np.maximum(distance_km**2 - miss2, 0.0) / speed2)
+    birth = field.cell_birth_s[chosen]
+    enter = birth + np.clip(middle - half, 0.0, field.cell_life_s[chosen])
+    leave = birth + np.clip(middle + half, 0.0, field.cell_life_s[chosen])
+    return enter, np.where(miss2 < distance_km**2, leave, enter)
+
+
+def _merged(enter: Floats, leave: Floats) -> Floats:
+    order = np.argsort(enter, kind="stable")
+    enter, leave = enter[order], np.maximum.accumulate(leave[order]) if len(order) else leave
+    fresh = np.ones(len(enter), dtype=np.bool_)
+    fresh[1:] = enter[1:] > leave[:-1]
+    first = np.flatnonzero(fresh)
+    last = np.append(first[1:], len(enter)) - 1
+    return np.column_stack([enter[first], leave[last]]) if len(first) else np.empty((0, 2))
