@@ -150,8 +150,7 @@ def annual_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> NDArray[np.fl
         np.where(wet, fraction, annual_rain_probability(law) / 2.0) if wet.any() else np.ones_like(fraction)
     )
     by_month = monthly_rain_rate_mm_h(law, safe)
-    # The annual rate lies between a floor that almost all rain passes and the wettest month's own rate for
-    # twelve times the fraction; bounds in the logarithm, far enough out for any climate.
+    # At the largest of the months' own rates no month exceeds it for longer, so neither does the year.
     low = np.full(fraction.shape, law.log_median.min() - 40.0 * SIGMA)
     with np.errstate(divide="ignore"):
         high = np.maximum(np.log(by_month.max(axis=-1)), low) + 1.0

@@ -100,13 +100,15 @@ def climate_of(
     Raises
     ------
     ValueError
-        If a coordinate is out of range or not a number.
+        If a coordinate is out of range or not a number, or the maps have no value there (close to a pole).
     """
     latitude, longitude = round(float(latitude_deg), _DECIMALS), round(float(longitude_deg), _DECIMALS)
     if not -90.0 <= latitude <= 90.0:
         raise ValueError(f"latitude_deg is {latitude_deg}; must be -90 to 90")
     if not -180.0 <= longitude <= 180.0:
         raise ValueError(f"longitude_deg is {longitude_deg}; must be -180 to 180")
+    if altitude_m is not None and not -500.0 <= altitude_m <= 9000.0:
+        raise ValueError(f"altitude_m is {altitude_m}; must be -500 to 9000")
     altitude = None if altitude_m is None else round(float(altitude_m), 2)
     values = _cached(
         ("climate", latitude, longitude, altitude),
@@ -177,7 +179,7 @@ def _look_up(latitude: float, longitude: float, altitude_m: float | None) -> Cli
     ground_m = 1000.0 * number(topographic_altitude(*place))
     altitude = ground_m if altitude_m is None else altitude_m
     months = range(1, 13)
-    return Climate(
+    found = Climate(
         latitude_deg=latitude,
         longitude_deg=longitude,
         altitude_m=altitude,
@@ -191,6 +193,10 @@ def _look_up(latitude: float, longitude: float, altitude_m: float | None) -> Cli
         pressure_hpa=number(standard_pressure(altitude / 1000.0)),
         annual_temperature_c=number(surface_mean_temperature(*place)) - _KELVIN,
     )
+    for name, value in asdict(found).items():
+        if not np.all(np.isfinite(value)):
+            raise ValueError(f"latitude_deg is {latitude}; must be where the ITU-R maps have {name}")
+    return found
 
 
 def _specific_gas(
