@@ -1,0 +1,163 @@
+"""Sets of time intervals, one set a row (a site, a part), kept as flat arrays."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Intervals:
+    """Disjoint time intervals of many rows, sorted within each row.
+
+    Parameters
+    ----------
+    offset : int array, shape (n_rows + 1,)
+        Row i owns the entries ``offset[i]`` to ``offset[i + 1]``.
+    start_s, end_s : float arrays, shape (n,)
+        Ends of the intervals [s], start < end, half open.
+    """
+
+    offset: Ints
+    start_s: Floats
+    end_s: Floats
+
+    def __post_init__(self) -> None:
+        for array in (self.offset, self.start_s, self.end_s):
+            array.setflags(write=False)
+
+    @property
+    def n_rows(self) -> int:
+        """Number of rows."""
+        return len(self.offset) - 1
+
+    @property
+    def row(self) -> Ints:
+        """Row of each interval, shape (n,)."""
+        return np.repeat(np.arange(self.n_rows), np.diff(self.offset))
+
+    def of(self, row: int) -> tuple[Floats, Floats]:
+        """Starts and ends [s] of one row."""
+        part = slice(self.offset[row], self.offset[row + 1])
+        return self.start_s[part], self.end_s[part]
+
+    def total_s(self) -> Floats:
+        """Time covered in each row [s], shape (n_rows,)."""
+        total = np.bincount(self.row, self.end_s - self.start_s, minlength=self.n_rows)
+        return total.astype(np.float64)
+
+    def clipped(self, low_s: float, high_s: float) -> "Intervals":
+        """What of the intervals lies between two times [s]."""
+        start, end = np.maximum(self.start_s, low_s), np.minimum(self.end_s, high_s)
+        keep = start < end
+        return _packed(self.row[keep], start[keep], end[keep], self.n_rows)
+
+
+def empty_intervals(n_rows: int) -> Intervals:
+    """No interval in any of ``n_rows``."""
+    return Intervals(np.zeros(n_rows + 1, dtype=np.int64), np.zeros(0), np.zeros(0))
+
+
+def intervals_of_rows(rows: Iterable[Sequence[tuple[float, float]]]) -> Intervals:
+    """Intervals from one sequence of (start, end) pairs [s] a row; overlaps are joined."""
+    listed = list(rows)
+    row = np.repeat(np.arange(len(listed)), [len(pairs) for pairs in listed])
+    flat = np.array([pair for pairs in listed for pair in pairs], dtype=np.float64).reshape(-1, 2)
+    return merged(row, flat[:, 0], flat[:, 1], n_rows=len(listed))
+
+
+def merged(row: ArrayLike, start_s: ArrayLike, end_s: ArrayLike, *, n_rows: int) -> Intervals:
+    """Union, row by row, of intervals given in any order; those of no length are left out.
+
+    Parameters
+    ----------
+    row : int array, shape (n,)
+        Row of each interval, 0 to ``n_rows`` - 1.
+    start_s, end_s : float arrays, shape (n,)
+        Ends [s].
+    n_rows : int
+        Number of rows.
+    """
+    rows = np.asarray(row, dtype=np.int64)
+    starts, ends = np.asarray(start_s, dtype=np.float64), np.asarray(end_s, dtype=np.float64)
+    keep = ends > starts
+    rows, starts, ends = rows[keep], starts[keep], ends[keep]
+    order = np.lexsort((starts, rows))
+    out_row, out_start, out_end = rows[order], starts[order], ends[order]
+    count = _merge(out_row, out_start, out_end)
+    return _packed(out_row[:count], out_start[:count], out_end[:count], n_rows)
+
+
+def joined(*sets: Intervals) -> Intervals:
+    """Union, row by row, of several sets with the same rows."""
+    return merged(
+        np.concatenate([each.row for each in sets]),
+        np.concatenate([each.start_s for each in sets]),
+        np.concatenate([each.end_s for each in sets]),
+        n_rows=sets[0].n_rows,
+    )
+
+
+def without(whole: Intervals, taken: Intervals) -> Intervals:
+    """What of ``whole`` is not covered by ``taken``, row by row."""
+    if not len(taken.start_s):
+        return whole
+    row, start, end = _subtract(
+        whole.offset, whole.start_s, whole.end_s, taken.offset, taken.start_s, taken.end_s
+    )
+    return _packed(row, start, end, whole.n_rows)
+
+
+def _packed(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> Intervals:
+    offset = np.zeros(n_rows + 1, dtype=np.int64)
+    np.cumsum(np.bincount(row, minlength=n_rows), out=offset[1:])
+    return Intervals(offset, start_s.copy(), end_s.copy())
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _merge(row: Ints, start_s: Floats, end_s: Floats) -> int:
+    """Join overlapping neighbours in place; give how many are left."""
+    count = 0
+    for i in range(len(row)):
+        if count and row[count - 1] == row[i] and start_s[i] <= end_s[count - 1]:
+            end_s[count - 1] = max(end_s[count - 1], end_s[i])
+        else:
+            row[count], start_s[count], end_s[count] = row[i], start_s[i], end_s[i]
+            count += 1
+    return count
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _subtract(
+    offset: Ints,
+    start_s: Floats,
+    end_s: Floats,
+    taken_offset: Ints,
+    taken_start_s: Floats,
+    taken_end_s: Floats,
+) -> tuple[Ints, Floats, Floats]:
+    room = len(start_s) + len(taken_start_s)
+    row, start, end = np.empty(room, np.int64), np.empty(room), np.empty(room)
+    count = 0
+    for i in range(len(offset) - 1):
+        j = taken_offset[i]
+        for k in range(offset[i], offset[i + 1]):
+            at = start_s[k]
+            while j < taken_offset[i + 1] and taken_end_s[j] <= at:
+                j += 1
+            n = j
+            while n < taken_offset[i + 1] and taken_start_s[n] < end_s[k]:
+                if taken_start_s[n] > at:
+                    row[count], start[count], end[count] = i, at, taken_start_s[n]
+                    count += 1
+                at = max(at, taken_end_s[n])
+                n += 1
+            if at < end_s[k]:
+                row[count], start[count], end[count] = i, at, end_s[k]
+                count += 1
+    return row[:count], start[:count], end[:count]

@@ -1,0 +1,79 @@
+"""Numbered uniform draws of many named things, taken one at a time.
+
+Draw number ``count`` for a purpose of a thing is always the same number, whatever else happens in the
+block: a plan that changes one part moves no other draw.
+"""
+
+from collections.abc import Iterable, Sequence
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.streams import Streams, keyed_uniforms
+
+_STRIDE = 1 << 32
+_KEPT = 3
+
+
+class Purpose(IntEnum):
+    """What a draw decides; each purpose of a thing has its own numbered draws."""
+
+    LIFE = 0
+    LATENT = 1
+    AFFECTING = 2
+    NOTICE = 3
+    MEND = 4
+    RESUPPLY = 5
+    INFANT = 6
+    FOUND = 7
+    SWITCH = 8
+    MANUAL = 9
+    PHASE = 10
+    START = 11
+    DURATION = 12
+    GENERATOR = 13
+    DAMAGE = 14
+    WEATHER = 15
+
+
+_PART_PURPOSES = 8
+
+
+class Draws:
+    """Uniform draws of a list of things, those of the busy ones made in one go.
+
+    Parameters
+    ----------
+    streams : Streams
+        Streams of the block.
+    names : sequence of tuples
+        Name of each thing.
+    """
+
+    def __init__(self, streams: Streams, names: Sequence[tuple[str | int, ...]]) -> None:
+        self.keys = streams.keys(names) if names else np.zeros(0, dtype=np.uint64)
+        self._kept: dict[int, list[list[float]]] = {}
+
+    def keep(self, things: Iterable[int]) -> None:
+        """Make the first draws of these things now, together, because they will be asked for."""
+        chosen = np.fromiter(things, dtype=np.int64)
+        counter = np.arange(_PART_PURPOSES, dtype=np.uint64)[:, None] * np.uint64(_STRIDE)
+        counter = counter + np.arange(_KEPT, dtype=np.uint64)[None, :]
+        table = keyed_uniforms(self.keys[chosen][:, None, None], counter[None])
+        self._kept.update(zip(chosen.tolist(), table.tolist(), strict=True))
+
+    def uniform(self, thing: int, purpose: Purpose, count: int) -> float:
+        """Draw number ``count`` of a thing for a purpose, in (0, 1)."""
+        if count < _KEPT and purpose < _PART_PURPOSES and thing in self._kept:
+            return self._kept[thing][purpose][count]
+        return float(keyed_uniforms(self.keys[thing : thing + 1], int(purpose) * _STRIDE + count)[0])
+
+    def first(self, purpose: Purpose) -> NDArray[np.float64]:
+        """First draw of every thing for a purpose, shape (n,)."""
+        return keyed_uniforms(self.keys, int(purpose) * _STRIDE)
+
+    def matrix(self, purpose: Purpose, n_draws: int) -> NDArray[np.float64]:
+        """First ``n_draws`` draws of every thing for a purpose, shape (n, n_draws)."""
+        counter = np.arange(n_draws, dtype=np.uint64) + np.uint64(int(purpose) * _STRIDE)
+        return keyed_uniforms(self.keys[:, None], counter[None, :])

@@ -1,0 +1,139 @@
+"""Mains outages, batteries and planned windows of one block: arrays, all sites at once."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.intervals import Intervals, empty_intervals, joined, merged, without
+from models.lifetimes import quantiles_h
+from models.plant import Plant
+from models.power import PowerSupply, battery_capacity_s, battery_down
+from models.storm_rate import event_times_s
+from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from models.working_time import HOUR_S
+from sim.draws import Draws, Purpose
+
+Floats = NDArray[np.float64]
+
+
+def poisson_arrivals(draws: Draws, purpose: Purpose, most: float) -> Floats:
+    """Arrivals of a unit-rate Poisson process for every thing, at least up to ``most``; shape (n, k).
+
+    The number of columns leaves a chance below 1e-12 of falling short.
+    """
+    n_events = math.ceil(most + 8.0 * math.sqrt(most) + 20.0)
+    return np.cumsum(-np.log(draws.matrix(purpose, n_events)), axis=1)
+
+
+def mains_outages(
+    plant: Plant, draws: Draws, storms: Intervals, span_s: tuple[float, float]
+) -> tuple[Intervals, Intervals]:
+    """When each site is without mains, and when its generator runs instead (one row a site)."""
+    supplies = [(i, site.power) for i, site in enumerate(plant.sites) if site.power and not site.power.solar]
+    n_sites = len(plant.sites)
+    if not supplies:
+        return empty_intervals(n_sites), empty_intervals(n_sites)
+    rate = _column(n_sites, supplies, "mains_outages_per_year") / SECONDS_PER_YEAR
+    factor = _column(n_sites, supplies, "storm_factor")
+    stormy_s = storms.clipped(*span_s).total_s()
+    most = float(np.max(rate * (span_s[1] - span_s[0] + np.maximum(factor - 1.0, 0.0) * stormy_s)))
+    start_s = event_times_s(
+        poisson_arrivals(draws, Purpose.START, most), storms,
+        span_s=span_s, rate_outside=rate, rate_inside=rate * factor,
+    )  # fmt: skip
+    row, column = np.nonzero(np.isfinite(start_s))
+    laws = {i: supply.mains_outage for i, supply in supplies}
+    width = start_s.shape[1]
+    duration_h = quantiles_h(
+        np.array([laws[i].kind if i in laws else 0 for i in range(n_sites)])[row],
+        np.array([laws[i].mean_h if i in laws else 0.0 for i in range(n_sites)])[row],
+        np.array([laws[i].spread if i in laws else 1.0 for i in range(n_sites)])[row],
+        draws.matrix(Purpose.DURATION, width)[row, column],
+    )
+    start = start_s[row, column]
+    end = start + duration_h * HOUR_S
+    running = _generators(plant, draws.matrix(Purpose.GENERATOR, width)[row, column], row, start, end)
+    return merged(row, start, np.minimum(end, span_s[1]), n_rows=n_sites), running
+
+
+def _generators(
+    plant: Plant, draw: Floats, row: NDArray[np.int64], start_s: Floats, end_s: Floats
+) -> Intervals:
+    n_sites = len(plant.sites)
+    machines = [site.power.generator if site.power else None for site in plant.sites]
+    failure = np.array([machine.start_failure if machine else 1.0 for machine in machines])[row]
+    delay_s = np.array([machine.start_h * HOUR_S if machine else 0.0 for machine in machines])[row]
+    fuel_s = np.array([machine.fuel_h * HOUR_S if machine else 0.0 for machine in machines])[row]
+    on_s = np.where(draw >= failure, start_s + delay_s, np.inf)
+    return merged(row, on_s, np.minimum(end_s, on_s + fuel_s), n_rows=n_sites)
+
+
+def dark_sites(
+    plant: Plant, draws: Draws, mains_lost: Intervals, generator: Intervals, rectifier_lost: Intervals
+) -> Intervals:
+    """When each site is without power, its battery spent (one row a site)."""
+    n_sites = len(plant.sites)
+    lost = joined(without(mains_lost, generator), rectifier_lost)
+    supplies = [(i, site.power) for i, site in enumerate(plant.sites) if site.power]
+    battery_h, recharge_h = _column(n_sites, supplies, "battery_h"), _column(n_sites, supplies, "recharge_h")
+    years = np.full(n_sites, np.inf)
+    for i, supply in supplies:
+        years[i] = supply.battery_life_years or np.inf
+    life_s = years * SECONDS_PER_YEAR
+    ageing = np.isfinite(life_s)
+    replaced_s = np.where(ageing, -(1.0 + draws.first(Purpose.PHASE)) * np.where(ageing, life_s, 1.0), 0.0)
+    row = lost.row
+    since = np.where(ageing[row], replaced_s[row], lost.start_s)
+    capacity_s = battery_capacity_s(lost.start_s, battery_h[row], life_s[row], since)
+    return battery_down(lost, capacity_s, recharge_h * HOUR_S)
+
+
+def lost_with_more_than(
+    spare: NDArray[np.int64], row: NDArray[np.int64], start_s: Floats, end_s: Floats
+) -> Intervals:
+    """When more than ``spare[i]`` of the things of row i are down at once.
+
+    Parameters
+    ----------
+    spare : int array, shape (n_rows,)
+        How many may be down without harm.
+    row, start_s, end_s : arrays, shape (n,)
+        Row and time down of each thing [s].
+    """
+    rows = np.concatenate([row, row])
+    time_s = np.concatenate([start_s, end_s])
+    step = np.concatenate([np.ones(len(row), np.int64), -np.ones(len(row), np.int64)])
+    order = np.lexsort((time_s, rows))
+    rows, time_s, step = rows[order], time_s[order], step[order]
+    short = np.cumsum(step) > spare[rows]
+    held = np.nonzero(short[:-1])[0] if len(short) else np.zeros(0, np.int64)
+    return merged(rows[held], time_s[held], time_s[held + 1], n_rows=len(spare))
+
+
+def maintenance_windows(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
+    """Planned outages of each site: evenly spread over the years, at the stated hour of the local night."""
+    rows, starts, ends = [np.zeros(0, np.int64)], [np.zeros(0)], [np.zeros(0)]
+    phase = draws.first(Purpose.PHASE)
+    for i, site in enumerate(plant.sites):
+        plan = site.maintenance
+        if plan is None or plan.per_year <= 0.0:
+            continue
+        n = math.ceil((span_s[1] - span_s[0]) / SECONDS_PER_YEAR * plan.per_year)
+        about_s = span_s[0] + (np.arange(n) + phase[i]) / plan.per_year * SECONDS_PER_YEAR
+        local_s = plan.start_h * HOUR_S - site.longitude_deg / 15.0 * HOUR_S
+        start = np.floor(about_s / SECONDS_PER_DAY) * SECONDS_PER_DAY + local_s
+        draw = draws.matrix(Purpose.DURATION, n)[i]
+        law = plan.window
+        length_s = quantiles_h(law.kind, law.mean_h, law.spread, draw) * HOUR_S * plan.outage_share
+        rows.append(np.full(n, i))
+        starts.append(start)
+        ends.append(start + length_s)
+    return merged(np.concatenate(rows), np.concatenate(starts), np.concatenate(ends), n_rows=len(plant.sites))
+
+
+def _column(n_sites: int, supplies: list[tuple[int, PowerSupply]], name: str) -> Floats:
+    column = np.zeros(n_sites)
+    for i, supply in supplies:
+        column[i] = getattr(supply, name)
+    return column
