@@ -2,34 +2,36 @@
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from models.intervals import Floats, Intervals, Ints
 
 
 def event_times_s(
-    hazard: NDArray[np.float64],
+    unit_gaps: Floats,
     storms: Intervals,
     *,
     span_s: tuple[float, float],
-    rate_outside: NDArray[np.float64],
-    rate_inside: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """Times at which the expected number of events reaches given values.
+    rate_outside: Floats,
+    rate_inside: Floats,
+    pause_s: Floats | None = None,
+) -> Floats:
+    """Times of events at given distances in expected number of events.
 
-    If the values are the arrivals of a unit-rate Poisson process, the times are those of a Poisson
-    process with ``rate_outside`` in fair weather and ``rate_inside`` in storms.
+    If the distances are independent exponentials of mean 1, the events are a Poisson process with
+    ``rate_outside`` in fair weather and ``rate_inside`` in storms, stopped during pauses.
 
     Parameters
     ----------
-    hazard : float array, shape (n_rows, n_events)
-        Ascending along the second axis, at least 0.
+    unit_gaps : float array, shape (n_rows, n_events)
+        Expected number of events from one event to the next, at least 0.
     storms : Intervals
         Storm intervals [s], one row each.
     span_s : tuple of two floats
-        Start, where the expected number is 0, and end [s].
+        Start and end [s].
     rate_outside, rate_inside : float arrays, shape (n_rows,)
         Events per second, at least 0.
+    pause_s : float array, shape (n_rows, n_events), or None
+        Time after each event during which none can happen (an outage cannot begin in an outage) [s].
 
     Returns
     -------
@@ -41,10 +43,11 @@ def event_times_s(
     Time-change theorem of the inhomogeneous Poisson process, textbook (E. Cinlar, Introduction to
     Stochastic Processes, 1975, chapter 4).
     """
+    pause = np.zeros_like(unit_gaps) if pause_s is None else pause_s
     return np.asarray(
         _invert(
             storms.offset, storms.start_s, storms.end_s, span_s[0], span_s[1],
-            rate_outside, rate_inside, np.ascontiguousarray(hazard),
+            rate_outside, rate_inside, unit_gaps, pause,
         )
     )  # fmt: skip
 
@@ -58,27 +61,30 @@ def _invert(
     high_s: float,
     outside: Floats,
     inside: Floats,
-    hazard: Floats,
+    unit_gaps: Floats,
+    pause_s: Floats,
 ) -> Floats:
-    n_rows, n_events = hazard.shape
+    n_rows, n_events = unit_gaps.shape
     times = np.full((n_rows, n_events), np.inf)
     for i in range(n_rows):
-        at, done, n = low_s, 0.0, 0
-        last = offset[i + 1]
-        for k in range(offset[i], last + 1):
-            # a stretch of fair weather, then the storm after it (none after the last)
-            fair_end = high_s if k == last else min(max(storm_start_s[k], at), high_s)
-            step = outside[i] * (fair_end - at)
-            while n < n_events and hazard[i, n] < done + step:
-                times[i, n] = at + (hazard[i, n] - done) / outside[i]
-                n += 1
-            at, done = fair_end, done + step
-            if k == last:
+        at, k = low_s, offset[i]
+        for n in range(n_events):
+            left = unit_gaps[i, n]
+            while at < high_s:
+                while k < offset[i + 1] and storm_end_s[k] <= at:
+                    k += 1
+                stormy = k < offset[i + 1] and storm_start_s[k] <= at
+                until = high_s
+                if k < offset[i + 1]:
+                    until = min(high_s, storm_end_s[k] if stormy else storm_start_s[k])
+                rate = inside[i] if stormy else outside[i]
+                if rate * (until - at) > left:
+                    at += left / rate
+                    break
+                left -= rate * (until - at)
+                at = until
+            if at >= high_s:
                 break
-            storm_end = min(max(storm_end_s[k], at), high_s)
-            step = inside[i] * (storm_end - at)
-            while n < n_events and hazard[i, n] < done + step:
-                times[i, n] = at + (hazard[i, n] - done) / inside[i]
-                n += 1
-            at, done = storm_end, done + step
+            times[i, n] = at
+            at += pause_s[i, n]
     return times

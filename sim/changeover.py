@@ -1,6 +1,7 @@
 """Which radio of a protected channel end transmits: changeover, failure to switch, reversion, tests."""
 
 from collections.abc import Callable
+from functools import partial
 
 import simpy
 from simpy.events import Event
@@ -47,6 +48,7 @@ class Changeover:
         self._position = 0
         self._stuck = False
         self._demands = 0
+        self._main_mended_s = -float("inf")
         self.log: list[tuple[float, int]] = []
 
     def rests(self, chain: int) -> bool:
@@ -88,7 +90,8 @@ class Changeover:
             elif not self._stuck:
                 self._seek()
         elif self._group.revertive and chain == 0 and self._active != 0:
-            self._after(self._group.restore_wait_h * HOUR_S, self._revert)
+            self._main_mended_s = self._env.now
+            self._after(self._group.restore_wait_h * HOUR_S, partial(self._revert, self._env.now))
 
     def _seek(self) -> None:
         """Look for a chain to take over the traffic."""
@@ -99,7 +102,7 @@ class Changeover:
             if chain != self._position and self._refuses():
                 self._stuck = True
                 wait_h = self._group.manual_switch.quantile_h(self._draw(Purpose.MANUAL))
-                self._after(wait_h * HOUR_S, self._switch_by_hand)
+                self._after(wait_h * HOUR_S, partial(self._switch_by_hand, self._demands))
                 return
             if self._call(chain):
                 return
@@ -115,8 +118,8 @@ class Changeover:
         self._transmit(chain, self._env.now + self._group.switch_time_s)
         return True
 
-    def _switch_by_hand(self, _: Event) -> None:
-        if not self._stuck:
+    def _switch_by_hand(self, demand: int, _: Event) -> None:
+        if not self._stuck or demand != self._demands:
             return
         self._stuck = False
         if self._active == NOBODY:
@@ -125,9 +128,14 @@ class Changeover:
                     return
             self._make_urgent()
 
-    def _revert(self, _: Event) -> None:
+    def _revert(self, mended_s: float, _: Event) -> None:
         ready = not (self._down[0] or self._hidden[0] or self._stuck)
-        if ready and self._active not in (0, NOBODY) and not self._refuses():
+        if (
+            ready
+            and mended_s == self._main_mended_s
+            and self._active not in (0, NOBODY)
+            and not self._refuses()
+        ):
             self._silence()
             self._transmit(0, self._env.now + self._group.switch_time_s)
 

@@ -17,7 +17,7 @@ from sim.changeover import Changeover
 from sim.dispatch import Dispatcher, Episode, Spares
 from sim.draws import Draws, Purpose
 from sim.failure_log import FailureLog, episode_columns, offsets
-from sim.power import dark_sites, lost_with_more_than, mains_outages, maintenance_windows, poisson_arrivals
+from sim.power import dark_sites, lost_with_more_than, mains_outages, maintenance_windows, unit_gaps
 from sim.repair import Workshop, part_life
 from sim.streams import Streams
 
@@ -153,7 +153,7 @@ def _lightning_hits(
     draws = Draws(streams, [("lightning", site.id) for site in plant.sites])
     most = float(np.max(rate * weather.total_s()))
     strike_s = event_times_s(
-        poisson_arrivals(draws, Purpose.START, most), weather,
+        unit_gaps(draws, Purpose.START, most), weather,
         span_s=span_s, rate_outside=np.zeros(n_sites), rate_inside=rate,
     )  # fmt: skip
     struck = np.isfinite(strike_s)

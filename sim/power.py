@@ -17,13 +17,13 @@ from sim.draws import Draws, Purpose
 Floats = NDArray[np.float64]
 
 
-def poisson_arrivals(draws: Draws, purpose: Purpose, most: float) -> Floats:
-    """Arrivals of a unit-rate Poisson process for every thing, at least up to ``most``; shape (n, k).
+def unit_gaps(draws: Draws, purpose: Purpose, most: float) -> Floats:
+    """Gaps of a unit-rate Poisson process for every thing, enough to pass ``most``; shape (n, k).
 
     The number of columns leaves a chance below 1e-12 of falling short.
     """
     n_events = math.ceil(most + 8.0 * math.sqrt(most) + 20.0)
-    return np.cumsum(-np.log(draws.matrix(purpose, n_events)), axis=1)
+    return -np.log(draws.matrix(purpose, n_events))
 
 
 def mains_outages(
@@ -38,23 +38,25 @@ def mains_outages(
     factor = _column(n_sites, supplies, "storm_factor")
     stormy_s = storms.clipped(*span_s).total_s()
     most = float(np.max(rate * (span_s[1] - span_s[0] + np.maximum(factor - 1.0, 0.0) * stormy_s)))
+    gaps = unit_gaps(draws, Purpose.START, most)
+    duration_s = _durations_s(n_sites, supplies, draws.matrix(Purpose.DURATION, gaps.shape[1]))
     start_s = event_times_s(
-        poisson_arrivals(draws, Purpose.START, most), storms,
-        span_s=span_s, rate_outside=rate, rate_inside=rate * factor,
-    )  # fmt: skip
-    row, column = np.nonzero(np.isfinite(start_s))
-    laws = {i: supply.mains_outage for i, supply in supplies}
-    width = start_s.shape[1]
-    duration_h = quantiles_h(
-        np.array([laws[i].kind if i in laws else 0 for i in range(n_sites)])[row],
-        np.array([laws[i].mean_h if i in laws else 0.0 for i in range(n_sites)])[row],
-        np.array([laws[i].spread if i in laws else 1.0 for i in range(n_sites)])[row],
-        draws.matrix(Purpose.DURATION, width)[row, column],
+        gaps, storms, span_s=span_s, rate_outside=rate, rate_inside=rate * factor, pause_s=duration_s
     )
+    row, column = np.nonzero(np.isfinite(start_s))
     start = start_s[row, column]
-    end = start + duration_h * HOUR_S
-    running = _generators(plant, draws.matrix(Purpose.GENERATOR, width)[row, column], row, start, end)
+    end = start + duration_s[row, column]
+    running = _generators(plant, draws.matrix(Purpose.GENERATOR, gaps.shape[1])[row, column], row, start, end)
     return merged(row, start, np.minimum(end, span_s[1]), n_rows=n_sites), running
+
+
+def _durations_s(n_sites: int, supplies: list[tuple[int, PowerSupply]], draw: Floats) -> Floats:
+    """Durations of mains failures [s], shape (n_sites, n), 0 where there is no mains."""
+    kind, mean_h, spread = np.zeros((n_sites, 1), np.int64), np.zeros((n_sites, 1)), np.ones((n_sites, 1))
+    for i, supply in supplies:
+        law = supply.mains_outage
+        kind[i], mean_h[i], spread[i] = law.kind, law.mean_h, law.spread
+    return quantiles_h(kind, mean_h, spread, draw) * HOUR_S
 
 
 def _generators(
