@@ -10,6 +10,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, fields
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -229,7 +230,7 @@ def _cached(
     compute: Callable[[], dict[str, Any]],
 ) -> dict[str, Any]:
     """Stored values of ``key``, or computed and stored ones if there are none or they are unreadable."""
-    named = json.dumps([*key, version("itur"), _FORMAT])
+    named = json.dumps([*key, _map_version(), _FORMAT])
     file = cache_folder() / f"{key[0]}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
     try:
         stored: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
@@ -242,6 +243,11 @@ def _cached(
     values = compute()
     _store(file, json.dumps({"key": named, "values": values}))
     return values
+
+
+@cache
+def _map_version() -> str:
+    return version("itur")  # read from its metadata: nothing is imported
 
 
 def _store(file: Path, text: str) -> None:
