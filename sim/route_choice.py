@@ -1,0 +1,135 @@
+"""Which of its routes a service uses at each instant: hold-off, switching time, wait to restore."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+_kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+
+@_kernel
+def choose_route(
+    time_s: _Floats,
+    link: _Ints,
+    usable: NDArray[np.bool_],
+    link_usable: NDArray[np.bool_],
+    route_of: _Ints,
+    link_first: _Ints,
+    n_routes: int,
+    hold_off_s: float,
+    switching_s: float,
+    wait_to_restore_s: float,
+    duration_s: float,
+) -> tuple[_Floats, NDArray[np.int32]]:
+    """Route in use as a piecewise-constant history.
+
+    Parameters
+    ----------
+    time_s, link, usable : arrays, shape (n_events,)
+        Sorted changes after time 0: when, which link (local number), whether it can now be used.
+    link_usable : bool array, shape (n_links,)
+        Whether each link can be used at time 0; changed in place.
+    route_of, link_first : int arrays
+        Routes that cross link ``k``: ``route_of[link_first[k]:link_first[k + 1]]``.
+    n_routes : int
+        Routes, in order of preference.
+    hold_off_s, switching_s, wait_to_restore_s : float
+        As in ``ServiceDemand`` [s].
+    duration_s : float
+        End of the history [s].
+
+    Returns
+    -------
+    time_s : float array, shape (n,)
+        Starts of each choice [s], the first 0.
+    choice : int32 array, shape (n,)
+        Route in use; ``n_routes`` + r while no route carries traffic because route r is being left.
+
+    Notes
+    -----
+    At time 0 the first route that can be used is in use, with no switching. A service whose routes have
+    all failed stays on the last one. A switch once begun is ended, even if the cause goes away.
+    """
+    bad_links = np.zeros(n_routes, np.int64)
+    since = np.full(n_routes, -np.inf)  # when the route last failed or came back
+    for k in range(link_usable.size):
+        if not link_usable[k]:
+            for j in range(link_first[k], link_first[k + 1]):
+                bad_links[route_of[j]] += 1
+    out_time = np.empty(64, np.float64)
+    out = np.empty(64, np.int32)
+    now = 0.0
+    used = 0
+    while used < n_routes - 1 and bad_links[used] > 0:
+        used += 1
+    if bad_links[used] > 0:
+        used = 0
+    out_time[0], out[0] = 0.0, used
+    n = 1
+    target = -1  # the route being switched to, until gap_end
+    gap_end = np.inf
+    i = 0
+    while True:
+        # Links that change now.
+        while i < time_s.size and time_s[i] <= now:
+            k = link[i]
+            if link_usable[k] != usable[i]:
+                link_usable[k] = usable[i]
+                for j in range(link_first[k], link_first[k + 1]):
+                    route = route_of[j]
+                    was_bad = bad_links[route] > 0
+                    bad_links[route] += -1 if usable[i] else 1
+                    if was_bad != (bad_links[route] > 0):
+                        since[route] = now
+            i += 1
+        if out.size < n + 2:
+            out_time = np.append(out_time, np.empty(out_time.size, np.float64))
+            out = np.append(out, np.empty(out.size, np.int32))
+        if target >= 0 and now >= gap_end:
+            used, target = target, -1
+            out_time[n], out[n] = now, used
+            n += 1
+        wake = time_s[i] if i < time_s.size else np.inf
+        if target >= 0:
+            wake = min(wake, gap_end)
+        else:
+            target, due = _want(used, bad_links, since, now, hold_off_s, wait_to_restore_s)
+            wake = min(wake, due)
+            if target >= 0:
+                gap_end = now + switching_s
+                wake = min(wake, gap_end)
+                if switching_s > 0.0:
+                    out_time[n], out[n] = now, n_routes + used
+                    n += 1
+        if wake >= duration_s:
+            return out_time[:n].copy(), out[:n].copy()
+        now = wake
+
+
+@_kernel
+def _want(
+    used: int, bad_links: _Ints, since: _Floats, now: float, hold_off_s: float, wait_to_restore_s: float
+) -> tuple[int, float]:
+    """Route to switch to now (or -1), and when to look again."""
+    if bad_links[used] > 0:
+        due = since[used] + hold_off_s
+        if now < due:
+            return -1, due
+        for route in range(bad_links.size):
+            if bad_links[route] == 0:
+                return route, np.inf
+        return -1, np.inf
+    again = np.inf
+    for route in range(used):
+        if bad_links[route] == 0:
+            due = since[route] + wait_to_restore_s
+            if now >= due:
+                return route, np.inf
+            again = min(again, due)
+    return -1, again

@@ -1,0 +1,190 @@
+"""What the services sweep is given and what it gives: frozen histories of hops and of services."""
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+Route = tuple[tuple[int, int], ...]
+"""Links a service crosses from its first end to its second: (link, direction) each, direction 0 when the
+service's forward traffic goes the link's forward way, 1 when it goes the backward way."""
+
+FORWARD, BACKWARD = 0, 1
+
+_Floats = NDArray[np.float64]
+_Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class HopHistory:
+    """Piecewise-constant history of one hop: numbered states in time, and what each number means.
+
+    Attributes
+    ----------
+    time_s : float array, shape (n_changes,)
+        When each state begins [s], not decreasing; the first is 0. Each lasts until the next.
+    state : int array, shape (n_changes,)
+        State that begins, 0 to n_states - 1.
+    capacity_forward_mbit_s, capacity_backward_mbit_s : float array, shape (n_states,)
+        Capacity of each state in each direction [Mbit/s], at least 0.
+    causes : int array, shape (n_states,)
+        Cause flags of each state (``models.cause.Cause``), 0 when nothing is wrong.
+    """
+
+    time_s: _Floats
+    state: NDArray[np.int32]
+    capacity_forward_mbit_s: _Floats
+    capacity_backward_mbit_s: _Floats
+    causes: _Ints
+
+    def __post_init__(self) -> None:
+        n_states = self.causes.size
+        if self.time_s.shape != self.state.shape or self.time_s.size == 0 or self.time_s[0] != 0.0:
+            raise ValueError("time_s does not begin at 0 with one state each; must")
+        if not self.capacity_forward_mbit_s.shape == self.capacity_backward_mbit_s.shape == (n_states,):
+            raise ValueError(f"state tables differ in length; must all have {n_states} rows")
+        if self.state.min() < 0 or self.state.max() >= n_states:
+            raise ValueError(
+                f"state is {self.state.min()} to {self.state.max()}; must be 0 to {n_states - 1}"
+            )
+        for capacity in (self.capacity_forward_mbit_s, self.capacity_backward_mbit_s):
+            if not (np.all(capacity >= 0.0) and np.all(np.isfinite(capacity))):
+                raise ValueError("capacity_mbit_s holds a negative or unbounded value; must be at least 0")
+        if np.any(np.diff(self.time_s) < 0.0):
+            raise ValueError("time_s goes back; must not decrease")
+        for name in ("time_s", "state", "capacity_forward_mbit_s", "capacity_backward_mbit_s", "causes"):
+            getattr(self, name).setflags(write=False)
+
+    def never_degraded(self) -> Self:
+        """The same hop had nothing ever happened to it: always in its best state without causes.
+
+        The counterfactual of an importance study: what the services would have got on the same sample
+        path if this hop had never failed.
+
+        Raises
+        ------
+        ValueError
+            If no state of the table is without causes.
+        """
+        clear = np.flatnonzero(self.causes == 0)
+        if clear.size == 0:
+            raise ValueError("causes has no state without causes; must have one")
+        best = clear[np.argmax((self.capacity_forward_mbit_s + self.capacity_backward_mbit_s)[clear])]
+        return type(self)(
+            np.zeros(1),
+            np.array([best], dtype=np.int32),
+            self.capacity_forward_mbit_s,
+            self.capacity_backward_mbit_s,
+            self.causes,
+        )
+
+
+@dataclass(frozen=True)
+class ServiceDemand:
+    """A service between two ends: what it asks for, its routes, and how it changes route.
+
+    Attributes
+    ----------
+    id : str
+        Name of the service.
+    committed_mbit_s, peak_mbit_s : float
+        Committed and peak rate of each direction [Mbit/s], 0 <= committed <= peak, peak above 0.
+    priority : int
+        The smallest is served first.
+    routes : tuple of routes
+        In order of preference. One: unprotected. Two: working and protecting. More: free rerouting.
+    switching_s : float
+        Time without traffic at each change of route [s]; the convergence time of rerouting.
+        Default 0.05 s: ITU-T G.8031, G.8032 aim below 50 ms.
+    hold_off_s : float
+        A route must have failed for this long before it is left [s].
+    wait_to_restore_s : float
+        A preferred route must have been back for this long before it is taken again [s]; infinite:
+        never goes back by itself. Default 300 s: common practice, no source.
+    switch_below_mbit_s : float
+        A link has failed for this service when its capacity either way is 0 or below this [Mbit/s].
+    required_share : float
+        Share of the committed rate, above 0 to 1, below which a direction is down. A service without a
+        committed rate is down only when it gets nothing.
+    """
+
+    id: str
+    committed_mbit_s: float
+    peak_mbit_s: float
+    priority: int
+    routes: tuple[Route, ...]
+    switching_s: float = 0.05
+    hold_off_s: float = 0.0
+    wait_to_restore_s: float = 300.0
+    switch_below_mbit_s: float = 0.0
+    required_share: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.committed_mbit_s <= self.peak_mbit_s < np.inf or self.peak_mbit_s <= 0.0:
+            found = f"{self.committed_mbit_s} with peak_mbit_s {self.peak_mbit_s}"
+            raise ValueError(f"committed_mbit_s is {found}; must be 0 to the peak, and the peak above 0")
+        if not 0.0 < self.required_share <= 1.0:
+            raise ValueError(f"required_share is {self.required_share}; must be above 0 to 1")
+        for name in ("switching_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
+            if not getattr(self, name) >= 0.0:
+                raise ValueError(f"{name} is {getattr(self, name)}; must be at least 0")
+        if not self.routes or not all(self.routes):
+            raise ValueError("routes is empty or holds an empty route; must hold a route of one link or more")
+        for route in self.routes:
+            if len({link for link, _ in route}) != len(route):
+                raise ValueError(f"routes holds {route}; must cross each link once")
+
+
+@dataclass(frozen=True)
+class ServiceHistory:
+    """Piecewise-constant history of one service: numbered results in time, and what each number means.
+
+    Attributes
+    ----------
+    time_s : float array, shape (n_changes,)
+        When each result begins [s]; the first is 0.
+    result : int32 array, shape (n_changes,)
+        Result that begins. Unless rates were recorded, a change of rate that changes neither a down flag
+        nor the causes of a down direction has no entry; then only the down flags and the causes of the
+        down directions of ``result`` hold until the next entry.
+    rate_mbit_s : float array, shape (n_results, 2)
+        Rate of each result forward and backward [Mbit/s], to the nearest kbit/s.
+    down : bool array, shape (n_results, 2)
+        Whether the direction gets less than the required share of its committed rate.
+    causes : int array, shape (n_results, 2)
+        Why the direction gets less than its peak: cause flags, 0 when it gets all.
+    seconds : float array, shape (n_results,)
+        Time spent in each result [s], exact whether or not rates were recorded.
+    duration_s : float
+        Length of the observation [s].
+    """
+
+    time_s: _Floats
+    result: NDArray[np.int32]
+    rate_mbit_s: _Floats
+    down: NDArray[np.bool_]
+    causes: _Ints
+    seconds: _Floats
+    duration_s: float
+
+    def __post_init__(self) -> None:
+        for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds"):
+            getattr(self, name).setflags(write=False)
+
+    def down_intervals(self, direction: int) -> tuple[_Floats, _Floats, _Ints]:
+        """Start [s], end [s] and causes of every stretch in which one direction is down.
+
+        Parameters
+        ----------
+        direction : int
+            ``FORWARD`` or ``BACKWARD``.
+
+        Returns
+        -------
+        tuple of arrays, each shape (n,)
+            Sorted and disjoint; stretches touch where only the causes change.
+        """
+        end = np.append(self.time_s[1:], self.duration_s)
+        down = self.down[self.result, direction]
+        return self.time_s[down], end[down], self.causes[self.result[down], direction]
