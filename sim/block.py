@@ -1,0 +1,179 @@
+"""One block of years, from random draws to what every hop and service got: the whole physics in one call."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.cause import Cause
+from models.intervals import intervals_of_rows
+from models.units import SECONDS_PER_YEAR
+from sim.equipment import LinkStates, equipment_segments, nominal_segments
+from sim.fade_kernel import FadeEvents
+from sim.fades import draw_fades
+from sim.failure_log import FailureLog
+from sim.failures import simulate_failures
+from sim.hop import HopTimeline, hop_timeline
+from sim.hop_thresholds import HopThresholds, fade_duration_s
+from sim.nights import draw_activity
+from sim.part_history import part_history
+from sim.prepared import Prepared
+from sim.rain_kernel import HopLine, RainKnots, rain_knots
+from sim.service import sweep_services
+from sim.service_data import HopHistory, ServiceHistory
+from sim.storms import RainField, draw_storms, storm_intervals
+from sim.streams import Streams
+
+STORM_DISTANCE_KM = 15.0
+"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class BlockHistory:
+    """Everything that happened in one block, before it is counted.
+
+    Attributes
+    ----------
+    duration_s : float
+    field : RainField or None
+        The storms and their cells.
+    log : FailureLog or None
+    hops : tuple of HopTimeline
+    services : tuple of ServiceHistory
+    """
+
+    duration_s: float
+    field: RainField | None
+    log: FailureLog | None
+    hops: tuple[HopTimeline, ...]
+    services: tuple[ServiceHistory, ...]
+
+
+class BlockSimulator:
+    """Simulates blocks of one prepared network; keeps what repeats between blocks (thresholds, states).
+
+    Nothing random is kept: any block can be made alone, in any order, with the same result.
+    """
+
+    def __init__(self, prepared: Prepared) -> None:
+        self.prepared = prepared
+        self.thresholds = [
+            HopThresholds(design, anchor, nights)
+            for design, anchor, nights in zip(
+                prepared.designs, prepared.anchors, prepared.nights, strict=True
+            )
+        ]
+        self.states = [LinkStates(design) for design in prepared.designs]
+
+    def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
+        """History of one block.
+
+        Parameters
+        ----------
+        seed, block : int
+            At least 0; together they name every draw.
+        n_years : int
+            At least 1.
+        """
+        streams = Streams(seed, block)
+        duration_s = n_years * SECONDS_PER_YEAR
+        options = self.prepared.options
+        field = self._storms(streams, n_years) if options.rain else None
+        log = self._failures(streams, duration_s, field) if options.failures else None
+        fades = self._fades(streams, n_years)
+        hops = tuple(
+            self._hop(index, field, log, fades[index], duration_s)
+            for index in range(len(self.prepared.designs))
+        )
+        histories = [hop_history(hop) for hop in hops]
+        histories += [part_history(part, log, int(Cause.LINE_CARD)) for part in self.prepared.line_cards]
+        services = tuple(sweep_services(histories, self.prepared.demands, duration_s))
+        return BlockHistory(duration_s, field, log, hops, services)
+
+    def _storms(self, streams: Streams, n_years: int) -> RainField:
+        prepared = self.prepared
+        return draw_storms(
+            streams, prepared.rain_law, prepared.region, n_years=n_years, storms=prepared.storms
+        )
+
+    def _failures(self, streams: Streams, duration_s: float, field: RainField | None) -> FailureLog:
+        storms = None
+        if field is not None:
+            storms = intervals_of_rows(
+                [
+                    storm_intervals(field, x_km, y_km, distance_km=STORM_DISTANCE_KM)
+                    for x_km, y_km in self.prepared.site_km
+                ]
+            )
+        return simulate_failures(
+            self.prepared.built.plant,
+            streams,
+            duration_s,
+            storms=storms,
+            unlimited=not self.prepared.options.queues,
+        )
+
+    def _fades(self, streams: Streams, n_years: int) -> list[FadeEvents | None]:
+        prepared = self.prepared
+        faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
+        result: list[FadeEvents | None] = [None] * len(prepared.designs)
+        if not faded:
+            return result
+        designs = [prepared.designs[i] for i in faded]
+        activity = draw_activity(
+            streams,
+            [design.hop.id for design in designs],
+            [prepared.nights[i] for i in faded],
+            np.array([sum(design.x_km) / 2 for design in designs]),
+            np.array([sum(design.y_km) / 2 for design in designs]),
+            n_years,
+        )
+        for i, active in zip(faded, activity, strict=True):
+            lines = prepared.line_sets[i]
+            nominal = self.thresholds[i].nominal.fades
+            assert lines is not None
+            assert nominal is not None
+            result[i] = draw_fades(
+                streams,
+                prepared.designs[i].hop.id,
+                active,
+                lines,
+                duration_s=fade_duration_s(prepared.designs[i]),
+                flat_top=float(nominal.x_up[:2].max()),
+                dispersive_top=float(nominal.x_up[2].max()),
+            )
+        return result
+
+    def _hop(
+        self,
+        index: int,
+        field: RainField | None,
+        log: FailureLog | None,
+        fades: FadeEvents | None,
+        duration_s: float,
+    ) -> HopTimeline:
+        thresholds, states = self.thresholds[index], self.states[index]
+        segments = (
+            nominal_segments(states)
+            if log is None
+            else equipment_segments(self.prepared.built.hops[index], states, log)
+        )
+        rain = None if field is None else self._rain(index, field, thresholds.lowest_rain_db(segments.states))
+        return hop_timeline(thresholds, segments, rain, fades, duration_s)
+
+    def _rain(self, index: int, field: RainField, lowest_db: float) -> RainKnots:
+        design = self.prepared.designs[index]
+        line = HopLine(
+            design.x_km[0], design.y_km[0], design.x_km[1], design.y_km[1], design.k, design.alpha
+        )
+        return rain_knots(field, line, lowest_threshold_db=lowest_db)
+
+
+def hop_history(hop: HopTimeline) -> HopHistory:
+    """What the services need of a hop's timeline."""
+    return HopHistory(
+        hop.time_s,
+        hop.state,
+        np.ascontiguousarray(hop.capacity_mbit_s[:, 0]),
+        np.ascontiguousarray(hop.capacity_mbit_s[:, 1]),
+        hop.causes,
+    )

@@ -1,0 +1,115 @@
+"""``hopyears check``: what a network file says, with every default in force and the hardware it needs."""
+
+import argparse
+from collections.abc import Iterable
+
+ROWS_SHOWN = 40
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """NETWORK and how much to show."""
+    parser.add_argument("network", help="network file (TOML)")
+    parser.add_argument("--all", action="store_true", help=f"show every entry, not only the first {ROWS_SHOWN}")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Read, check, and print entries, defaults, hardware and warnings."""
+    from rich.console import Console
+
+    from sim.network_file import read_network
+
+    source = read_network(options.network)
+    console = Console(width=None if Console().is_terminal else 200)
+    network = source.network
+    console.print(f"{source.name}: {network.title}", highlight=False)
+    console.print(
+        f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services. "
+        "Values in brackets are defaults.",
+        highlight=False,
+    )
+    limit = None if options.all else ROWS_SHOWN
+    for name in ("sites", "radios", "antennas", "hops", "services", "power", "crews", "depots", "maintenance"):
+        _print_entries(console, name, getattr(network, name), limit)
+    for name in ("climate", "switching", "losses"):
+        _print_entries(console, name, (getattr(network, name),), limit)
+    _print_part_kinds(console, source.network)
+    _print_hardware(console, source.network, limit)
+    for warning in source.warnings:
+        console.print(f"warning: {warning}", highlight=False, markup=False)
+    return 0
+
+
+def _print_entries(console, name: str, entries: Iterable, limit: int | None) -> None:  # type: ignore[no-untyped-def, type-arg]
+    """One table per kind of entry: a column per field; defaults in brackets."""
+    from rich.table import Table
+
+    entries = tuple(entries)
+    if not entries:
+        return
+    model = type(entries[0])
+    table = Table(title=name, title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    fields = list(model.model_fields)
+    for field in fields:
+        table.add_column(model.model_fields[field].alias or field, overflow="fold")
+    for entry in entries[:limit]:
+        table.add_row(*(_cell(entry, field) for field in fields))
+    console.print(table, highlight=False, markup=False)
+    if limit is not None and len(entries) > limit:
+        console.print(f"... and {len(entries) - limit} more {name} (--all shows them)", highlight=False)
+
+
+def _cell(entry, field: str) -> str:  # type: ignore[no-untyped-def]
+    value = getattr(entry, field)
+    if field == "modulations":
+        value = ", ".join(str(step.states) for step in value)
+    text = "-" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+    return text if field in entry.model_fields_set else f"({text})"
+
+
+def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
+    from rich.table import Table
+
+    from sim.plant_builder import part_kinds
+
+    changed = {change.kind for change in network.parts}
+    table = Table(title="part kinds", title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    for column in ("kind", "mtbf_h", "life", "mended by", "swap_h", "latent share", "affecting share", "spare"):
+        table.add_column(column)
+    for key, kind in part_kinds(network.parts).items():
+        life = kind.life.kind.name.lower()
+        row = (
+            key,
+            f"{kind.life.mean_h:,.0f}",
+            life if life == "exponential" else f"{life} {kind.life.spread:g}",
+            kind.repair.name.lower(),
+            f"{kind.mend.mean_h:g}",
+            f"{kind.latent_share:g}",
+            f"{kind.affecting_share:g}",
+            kind.spare or "-",
+        )
+        table.add_row(*(row if key in changed else (key, *(f"({cell})" for cell in row[1:]))))
+    console.print(table, highlight=False, markup=False)
+
+
+def _print_hardware(console, network, limit: int | None) -> None:  # type: ignore[no-untyped-def]
+    from rich.table import Table
+
+    from models.hardware import bill_of
+    from models.indoor_unit import site_bill
+    from sim.hop_parts import hop_parts
+    from sim.site_hardware import sites_hardware
+
+    table = Table(title="hardware", title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    for column in ("place", "item", "count", "why"):
+        table.add_column(column)
+    for hop in network.hops[:limit]:
+        for row in bill_of(hop_parts(network, hop)):
+            table.add_row(row.place, row.item, str(row.count), row.why)
+    warnings = []
+    for plan in list(sites_hardware(network).values())[:limit]:
+        for row in site_bill(plan):
+            table.add_row(row.place, row.item, str(row.count), row.why)
+        warnings += [fault.sentence() for fault in plan.warnings]
+    console.print(table, highlight=False, markup=False)
+    for warning in warnings:
+        console.print(f"warning: {warning}", highlight=False, markup=False)

@@ -1,0 +1,240 @@
+"""Numba loops that turn rain, fades and equipment into the piecewise-constant states of one hop.
+
+A *channel-direction* is one channel in one direction. Its *level* is the number of modulations that it
+can use, 0 (down) to M. Levels of up to 16 channel-directions are packed into one 64-bit number, four
+bits each, so that a joint state is a few numbers and equal states are found by hashing.
+"""
+
+import numpy as np
+from numba import njit
+
+BITS_PER_LEVEL = 4
+MAXIMUM_CHANNEL_DIRECTIONS = 16
+MAXIMUM_LEVEL = 15
+
+_EMPTY = -1
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_db, up_db):  # type: ignore[no-untyped-def]
+    """Level changes that rain causes while one equipment state is in force.
+
+    Parameters
+    ----------
+    knot_time_s, knot_db : float64, shape (n_knots,)
+        Attenuation [dB], piecewise linear inside each window.
+    window_start : int64, shape (n_windows + 1,)
+        Window w holds the knots window_start[w] to window_start[w + 1]; windows are in order of time.
+    start_s, end_s : float
+        The time in which the thresholds are in force.
+    down_db, up_db : float64, shape (n_channel_directions, n_modulations)
+        Modulation m of channel-direction c is lost when the attenuation reaches down_db[c, m] and comes
+        back when it falls below up_db[c, m], at most down_db[c, m]; both fall as m rises.
+
+    Returns
+    -------
+    float64, shape (n_changes, 3)
+        Time [s], channel-direction and new level, in order of channel-direction, then of time. A level
+        below M at ``end_s`` returns to M there.
+    """
+    n_channels, n_levels = down_db.shape
+    changes = np.empty((256, 3), dtype=np.float64)
+    size = 0
+    n_windows = window_start.size - 1
+    first_window = _first_window(knot_time_s, window_start, start_s)
+    for channel in range(n_channels):
+        highest = down_db[channel, n_levels - 1]
+        for window in range(first_window, n_windows):
+            if knot_time_s[window_start[window]] >= end_s:
+                break
+            level = n_levels
+            last_s = start_s
+            for i in range(window_start[window], window_start[window + 1] - 1):
+                if level == n_levels and knot_db[i] < highest and knot_db[i + 1] < highest:
+                    continue
+                t0, t1, a0, a1 = _clipped(knot_time_s, knot_db, i, start_s, end_s)
+                if t1 <= t0:
+                    continue
+                last_s = t1
+                slope = (a1 - a0) / (t1 - t0)
+                if size + 2 * n_levels + 1 > changes.shape[0]:
+                    changes = _grown(changes)
+                while level > 0 and max(a0, a1) >= down_db[channel, level - 1]:
+                    level -= 1
+                    edge = down_db[channel, level]
+                    crossing = t0 if a0 >= edge else min(t0 + (edge - a0) / slope, t1)
+                    changes[size, 0], changes[size, 1], changes[size, 2] = crossing, channel, level
+                    size += 1
+                while level < n_levels and a1 < a0 and a1 < up_db[channel, level]:
+                    edge = up_db[channel, level]
+                    crossing = t0 if a0 < edge else min(t0 + (edge - a0) / slope, t1)
+                    level += 1
+                    changes[size, 0], changes[size, 1], changes[size, 2] = crossing, channel, level
+                    size += 1
+            if level < n_levels:
+                if size + 1 > changes.shape[0]:
+                    changes = _grown(changes)
+                changes[size, 0], changes[size, 1], changes[size, 2] = last_s, channel, n_levels
+                size += 1
+    return changes[:size].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _first_window(knot_time_s, window_start, start_s):  # type: ignore[no-untyped-def]
+    low, high = 0, window_start.size - 1
+    while low < high:
+        middle = (low + high) // 2
+        if knot_time_s[window_start[middle + 1] - 1] <= start_s:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _clipped(knot_time_s, knot_db, i, start_s, end_s):  # type: ignore[no-untyped-def]
+    """Stretch i between its knots, cut to [start_s, end_s]; empty (t1 <= t0) where they do not meet."""
+    t0, t1, a0, a1 = knot_time_s[i], knot_time_s[i + 1], knot_db[i], knot_db[i + 1]
+    if t1 <= start_s or t0 >= end_s or t1 <= t0:
+        return t0, t0, a0, a0
+    slope = (a1 - a0) / (t1 - t0)
+    if t1 > end_s:
+        a1 = a0 + slope * (end_s - t0)
+        t1 = end_s
+    if t0 < start_s:
+        a0 += slope * (start_s - t0)
+        t0 = start_s
+    return t0, t1, a0, a1
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _grown(changes):  # type: ignore[no-untyped-def]
+    larger = np.empty((2 * changes.shape[0], changes.shape[1]), dtype=changes.dtype)
+    larger[: changes.shape[0]] = changes
+    return larger
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_levels):  # type: ignore[no-untyped-def]
+    """Merge equipment, rain and fades into one timeline of joint states, equal states found by hashing.
+
+    Parameters
+    ----------
+    segment_s : float64, shape (n_segments,)
+        Start of each equipment segment [s], the first at 0.
+    segment_equipment : int64, shape (n_segments,)
+        Equipment state in force from there.
+    rain : float64, shape (n_rain, 3)
+        Time, channel-direction, level; in order of time.
+    fades : float64, shape (n_fades, 4)
+        Time, channel-direction, level and what holds it down (bit 1 flat fading, bit 2 dispersion); in
+        order of time.
+    n_channels, n_levels : int
+        Channel-directions (at most 16) and modulations (at most 15).
+
+    Returns
+    -------
+    time_s : float64, shape (n_changes,)
+        Start of each state, the first at 0; neighbours differ.
+    state : int32, shape (n_changes,)
+        Row of the joint state.
+    joint : uint64, shape (n_states, 4)
+        Equipment state, packed rain levels, packed fade levels, packed blame of the fades.
+
+    Notes
+    -----
+    Rain and fades start afresh with each equipment segment: every level is M there unless a change at
+    that very time says otherwise.
+    """
+    full = np.uint64(0)
+    for channel in range(n_channels):
+        full |= np.uint64(n_levels) << np.uint64(BITS_PER_LEVEL * channel)
+    total = segment_s.size + rain.shape[0] + fades.shape[0]
+    time_s = np.empty(total, dtype=np.float64)
+    state = np.empty(total, dtype=np.int32)
+    joint = np.empty((64, 4), dtype=np.uint64)
+    table = np.full(256, _EMPTY, dtype=np.int32)
+    n_states = 0
+    rain_code, fade_code, blame = full, full, np.uint64(0)
+    size = 0
+    i = j = k = 0
+    while i < segment_s.size or j < rain.shape[0] or k < fades.shape[0]:
+        next_s = segment_s[i] if i < segment_s.size else np.inf
+        if j < rain.shape[0]:
+            next_s = min(next_s, rain[j, 0])
+        if k < fades.shape[0]:
+            next_s = min(next_s, fades[k, 0])
+        while i < segment_s.size and segment_s[i] <= next_s:
+            rain_code, fade_code, blame = full, full, np.uint64(0)
+            i += 1
+        while j < rain.shape[0] and rain[j, 0] <= next_s:
+            rain_code = _with_level(rain_code, int(rain[j, 1]), int(rain[j, 2]))
+            j += 1
+        while k < fades.shape[0] and fades[k, 0] <= next_s:
+            fade_code = _with_level(fade_code, int(fades[k, 1]), int(fades[k, 2]))
+            blame = _with_level(blame, int(fades[k, 1]), int(fades[k, 3]))
+            k += 1
+        equipment = np.uint64(segment_equipment[max(i - 1, 0)])
+        if 2 * (n_states + 1) > table.size:
+            table = _rehashed(joint, n_states, 4 * table.size)
+        slot = _slot(table, joint, equipment, rain_code, fade_code, blame)
+        row = table[slot]
+        if row == _EMPTY:
+            if n_states == joint.shape[0]:
+                joint = _grown(joint)
+            joint[n_states, 0], joint[n_states, 1] = equipment, rain_code
+            joint[n_states, 2], joint[n_states, 3] = fade_code, blame
+            row = n_states
+            table[slot] = row
+            n_states += 1
+        if size > 0 and state[size - 1] == row:
+            continue
+        time_s[size] = next_s
+        state[size] = row
+        size += 1
+    return time_s[:size].copy(), state[:size].copy(), joint[:n_states].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _with_level(code, channel, level):  # type: ignore[no-untyped-def]
+    shift = np.uint64(BITS_PER_LEVEL * channel)
+    cleared = code & ~(np.uint64(0xF) << shift)
+    return cleared | (np.uint64(level) << shift)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _mixed(a, b, c, d):  # type: ignore[no-untyped-def]
+    value = a * np.uint64(0x9E3779B97F4A7C15)
+    value = (value ^ (value >> np.uint64(31)) ^ b) * np.uint64(0xBF58476D1CE4E5B9)
+    value = (value ^ (value >> np.uint64(29)) ^ c) * np.uint64(0x94D049BB133111EB)
+    value = (value ^ (value >> np.uint64(32)) ^ d) * np.uint64(0x9E3779B97F4A7C15)
+    return value ^ (value >> np.uint64(29))
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _slot(table, joint, a, b, c, d):  # type: ignore[no-untyped-def]
+    """Slot of the table that holds this joint state, or the empty slot where it belongs."""
+    mask = np.uint64(table.size - 1)
+    slot = _mixed(a, b, c, d) & mask
+    while True:
+        row = table[slot]
+        if row == _EMPTY:
+            return slot
+        if joint[row, 0] == a and joint[row, 1] == b and joint[row, 2] == c and joint[row, 3] == d:
+            return slot
+        slot = (slot + np.uint64(1)) & mask
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _rehashed(joint, n_states, size):  # type: ignore[no-untyped-def]
+    table = np.full(size, _EMPTY, dtype=np.int32)
+    for row in range(n_states):
+        slot = _slot(table, joint, joint[row, 0], joint[row, 1], joint[row, 2], joint[row, 3])
+        table[slot] = row
+    return table
+
+
+def unpacked_levels(codes, n_channels):  # type: ignore[no-untyped-def]
+    """Levels of packed codes: uint64 (n,) to int64 (n, n_channels)."""
+    shifts = (BITS_PER_LEVEL * np.arange(n_channels)).astype(np.uint64)
+    return ((codes[:, None] >> shifts[None, :]) & np.uint64(0xF)).astype(np.int64)

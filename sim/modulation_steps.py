@@ -1,0 +1,88 @@
+"""The modulations that a hop uses, with threshold, capacity and signature of each resolved to numbers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models import link_budget
+from models.modulation import default_net_bit_s_hz, default_signature_depth_db, default_snr_db
+from models.network import Hop, Modulation, Radio
+
+SYMBOL_RATE_OVER_WIDTH = 0.9
+"""Symbol rate over channel width (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Modulations in use on a hop, lowest first; every array has shape (n_modulations,).
+
+    Attributes
+    ----------
+    states : int array
+        Points of the constellation.
+    required_snr_db, threshold_dbm : float array
+    capacity_mbit_s : float array
+        Net, of one carrier.
+    backoff_db : float array
+        Transmit power below the radio's.
+    signature_width_ghz, signature_depth_db : float array
+        Equipment signature of P.530.
+    """
+
+    states: NDArray[np.int64]
+    required_snr_db: NDArray[np.float64]
+    threshold_dbm: NDArray[np.float64]
+    capacity_mbit_s: NDArray[np.float64]
+    backoff_db: NDArray[np.float64]
+    signature_width_ghz: NDArray[np.float64]
+    signature_depth_db: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.states)
+
+
+def steps_of(hop: Hop, radio: Radio) -> Steps:
+    """Modulations of a hop: all of its radio's, or its reference modulation where the radio is not adaptive.
+
+    A threshold or capacity stated for another channel width is scaled: the threshold with the noise
+    bandwidth, the capacity in proportion. What is not stated takes the defaults of ``models.modulation``.
+    """
+    width_mhz = hop.channel_width_mhz
+    stated_mhz = radio.channel_width_mhz or width_mhz
+    chosen = radio.modulations
+    if not radio.adaptive:
+        reference = hop.reference_states or chosen[0].states
+        chosen = tuple(step for step in chosen if step.states == reference)
+    states = np.array([step.states for step in chosen], dtype=np.int64)
+    snr = _either(chosen, "required_snr_db", default_snr_db(states))
+    noise_threshold = link_budget.receiver_threshold_dbm(
+        radio.noise_figure_db, snr, symbol_rate_mbd=SYMBOL_RATE_OVER_WIDTH * width_mhz
+    )
+    bandwidth_db = 10.0 * np.log10(width_mhz / stated_mhz)
+    threshold = _either(chosen, "threshold_dbm", noise_threshold - bandwidth_db) + bandwidth_db
+    default_capacity = default_net_bit_s_hz(states) * stated_mhz
+    capacity = _either(chosen, "capacity_mbit_s", default_capacity) * width_mhz / stated_mhz
+    return Steps(
+        states=_frozen(states),
+        required_snr_db=_frozen(snr),
+        threshold_dbm=_frozen(threshold),
+        capacity_mbit_s=_frozen(capacity),
+        backoff_db=_frozen(np.array([step.transmit_backoff_db for step in chosen])),
+        signature_width_ghz=_frozen(
+            _either(chosen, "signature_width_mhz", np.full(len(chosen), width_mhz)) / 1000.0
+        ),
+        signature_depth_db=_frozen(_either(chosen, "signature_depth_db", default_signature_depth_db(states))),
+    )
+
+
+def _either(chosen: tuple[Modulation, ...], field: str, default: NDArray[np.float64]) -> NDArray[np.float64]:
+    stated = [getattr(step, field) for step in chosen]
+    return np.array(
+        [fallback if value is None else value for value, fallback in zip(stated, default, strict=True)]
+    )
+
+
+def _frozen(values: NDArray[np.generic]) -> NDArray[np.generic]:  # type: ignore[type-arg]
+    values.setflags(write=False)
+    return values
