@@ -2,8 +2,9 @@
 
 from collections import Counter, defaultdict
 
-from models.indoor_unit import HopEnd, IndoorUnit, SiteHardware, place_indoor_units
+from models.indoor_unit import HopEnd, IndoorUnit, SiteHardware
 from models.network import Network, Service
+from models.unit_placing import place_indoor_units
 
 UNIT = IndoorUnit()
 """What one indoor unit offers everywhere in the network."""
