@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models import geometry, link_budget, multipath, rain_attenuation, rain_law
+from models.combining import CombiningLosses
 from models.hardware import Part
-from models.link_states import CombiningLosses, LinkStructure, link_structure
+from models.link_states import LinkStructure, link_structure
 from models.network import Hop, Losses, Network, Radio, Site
 from models.rain_attenuation import RainAttenuationLaw
 from models.scheme import Channel, Line, Scheme, channels_of, lines_of
@@ -85,6 +86,12 @@ class HopDesign:
     def n_channel_directions(self) -> int:
         """Channels of both directions; channel-direction d * n_channels + c is channel c in direction d."""
         return 2 * len(self.channels)
+
+    @property
+    def channel_step_ghz(self) -> float:
+        """Between neighbouring frequencies of the hop; two channel widths where none is stated."""
+        stated = self.hop.frequency_separation_mhz
+        return (2.0 * self.hop.channel_width_mhz if stated is None else stated) / 1000.0
 
     def other_polarisation(self, channel: Channel) -> bool:
         """Whether a channel's polarisation differs from the reference channel's."""

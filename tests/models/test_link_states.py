@@ -9,14 +9,13 @@ from hypothesis import strategies as st
 from schemes import schemes
 
 from models.cause import Cause
+from models.combining import CombiningLosses, combining_loss_db
 from models.hardware import Mounting, joints_of, parts_of_hop, ports_of
 from models.link_states import (
     NOBODY,
-    CombiningLosses,
     LinkState,
     LinkStructure,
     best_transmitting,
-    combining_loss_db,
     link_state,
     link_structure,
     nominal_losses_db,
@@ -256,3 +255,15 @@ def test_another_failure_never_brings_anything_back(scheme: Scheme, data: st.Dat
     )
     assert (some.line_up | ~less.line_up).all()
     assert (less.extra_loss_db >= some.extra_loss_db - 1e-12).all()
+
+
+@given(schemes(4, 3), st.data())
+def test_a_part_touches_only_the_lines_that_depend_on_it(scheme: Scheme, data: st.DataObject) -> None:
+    structure = link_structure(scheme, parts_of_hop("h", scheme))
+    index = data.draw(st.integers(0, len(structure.parts) - 1))
+    state = link_state(structure, structure.all_up & ~(1 << index))
+    touched = set(np.nonzero(state.extra_loss_db > 0)[0].tolist())
+    assert touched <= set(structure.lines_of_part[index])
+    alone = len(structure.parts[index].radios) == scheme.n_radios
+    if alone:
+        assert touched == set(structure.lines_of_part[index]) == {line.index for line in structure.lines}
