@@ -103,6 +103,18 @@ def joined(*sets: Intervals) -> Intervals:
     )
 
 
+def followed(early: Intervals, late: Intervals) -> Intervals:
+    """Two sets with the same rows, of which every interval of the first ends before any of the second."""
+    n_early, n_late = np.diff(early.offset), np.diff(late.offset)
+    offset = early.offset + late.offset
+    place_early = np.arange(len(early.start_s)) + np.repeat(late.offset[:-1], n_early)
+    place_late = np.arange(len(late.start_s)) + np.repeat(early.offset[1:], n_late)
+    start, end = np.empty(offset[-1]), np.empty(offset[-1])
+    start[place_early], end[place_early] = early.start_s, early.end_s
+    start[place_late], end[place_late] = late.start_s, late.end_s
+    return Intervals(offset, start, end)
+
+
 def without(whole: Intervals, taken: Intervals) -> Intervals:
     """What of ``whole`` is not covered by ``taken``, row by row."""
     if not len(taken.start_s):

@@ -272,6 +272,13 @@ class Plant:
         return np.array([int(self.kinds[part.kind].cause) for part in self.parts], dtype=np.int64)
 
     @cached_property
+    def outdoor_parts(self) -> NDArray[np.int64]:
+        """Indices of the parts that lightning can hit."""
+        return np.array(
+            [i for i, part in enumerate(self.parts) if self.kinds[part.kind].outdoor], dtype=np.int64
+        )
+
+    @cached_property
     def lives(self) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
         """Kind, mean [h] and spread of each part's life."""
         laws = [part.life or self.kinds[part.kind].life for part in self.parts]

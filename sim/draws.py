@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sim.streams import Streams, keyed_uniforms
 
 _STRIDE = 1 << 32
-_KEPT = 3
+_KEPT = 6
 
 
 class Purpose(IntEnum):
@@ -34,7 +34,10 @@ class Purpose(IntEnum):
     DURATION = 12
     GENERATOR = 13
     DAMAGE = 14
-    WEATHER = 15
+    STRIKE = 15
+    WINDOW = 16
+    WINDOW_LENGTH = 17
+    SUN = 18
 
 
 _PART_PURPOSES = 8
@@ -73,7 +76,10 @@ class Draws:
         """First draw of every thing for a purpose, shape (n,)."""
         return keyed_uniforms(self.keys, int(purpose) * _STRIDE)
 
-    def matrix(self, purpose: Purpose, n_draws: int) -> NDArray[np.float64]:
-        """First ``n_draws`` draws of every thing for a purpose, shape (n, n_draws)."""
+    def matrix(
+        self, purpose: Purpose, n_draws: int, things: NDArray[np.int64] | None = None
+    ) -> NDArray[np.float64]:
+        """First ``n_draws`` draws of every thing (or of some) for a purpose, shape (n, n_draws)."""
+        keys = self.keys if things is None else self.keys[things]
         counter = np.arange(n_draws, dtype=np.uint64) + np.uint64(int(purpose) * _STRIDE)
-        return keyed_uniforms(self.keys[:, None], counter[None, :])
+        return keyed_uniforms(keys[:, None], counter[None, :])

@@ -6,7 +6,7 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from models.intervals import Intervals, empty_intervals, joined
+from models.intervals import Intervals, empty_intervals, followed
 from models.lifetimes import residual_quantiles_h
 from models.part_kind import Repair
 from models.plant import Plant
@@ -64,14 +64,14 @@ def simulate_failures(
     _check(plant, storms, duration_s, warm_up_s)
     weather = _with_warm_up(storms or empty_intervals(len(plant.sites)), duration_s, warm_up_s)
     span_s = (-warm_up_s, duration_s)
+    site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
     shop = _workshop(plant, streams, weather, span_s, unlimited)
+    shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
     _run_parts(shop, span_s)
     columns = episode_columns(shop.episodes, duration_s)
-    site_draws = Draws(streams, [("power", site.id) for site in plant.sites])
     mains, generator = mains_outages(plant, site_draws, weather, span_s)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
-    planned_draws = Draws(streams, [("maintenance", site.id) for site in plant.sites])
-    planned = maintenance_windows(plant, planned_draws, span_s)
+    planned = maintenance_windows(plant, site_draws, span_s)
     switch_offset, switch_s, switch_chain = _switch_columns(shop.changeovers, len(plant.groups), duration_s)
     return FailureLog(
         duration_s=duration_s,
@@ -103,7 +103,7 @@ def _with_warm_up(storms: Intervals, duration_s: float, warm_up_s: float) -> Int
     late = storms.clipped(duration_s - warm_up_s, duration_s)
     if not len(late.start_s):
         return storms
-    return joined(Intervals(late.offset, late.start_s - duration_s, late.end_s - duration_s), storms)
+    return followed(Intervals(late.offset, late.start_s - duration_s, late.end_s - duration_s), storms)
 
 
 def _workshop(
@@ -127,7 +127,6 @@ def _workshop(
         horizon_s=span_s[1],
         storms=[(starts[a:b], ends[a:b]) for a, b in rows],
         chains_of=chains_of,
-        hits=_lightning_hits(plant, streams, weather, span_s),
     )
 
 
@@ -142,7 +141,7 @@ def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
 
 
 def _lightning_hits(
-    plant: Plant, streams: Streams, weather: Intervals, span_s: tuple[float, float]
+    plant: Plant, site_draws: Draws, part_draws: Draws, weather: Intervals, span_s: tuple[float, float]
 ) -> dict[int, list[float]]:
     """Times [s] at which lightning kills each part that it hits."""
     lightning = plant.lightning
@@ -150,26 +149,18 @@ def _lightning_hits(
         return {}
     n_sites = len(plant.sites)
     rate = np.full(n_sites, lightning.strikes_per_storm_h / HOUR_S)
-    draws = Draws(streams, [("lightning", site.id) for site in plant.sites])
     most = float(np.max(rate * weather.total_s()))
     strike_s = event_times_s(
-        unit_gaps(draws, Purpose.START, most), weather,
+        unit_gaps(site_draws, Purpose.STRIKE, most), weather,
         span_s=span_s, rate_outside=np.zeros(n_sites), rate_inside=rate,
     )  # fmt: skip
-    struck = np.isfinite(strike_s)
+    exposed = plant.outdoor_parts
+    exposed = exposed[np.isfinite(strike_s[plant.part_site[exposed], 0])]
+    times = strike_s[plant.part_site[exposed]]
+    harm = part_draws.matrix(Purpose.DAMAGE, times.shape[1], exposed) < lightning.damage_chance
     hits: dict[int, list[float]] = {}
-    exposed = [
-        i for i, part in enumerate(plant.parts) if plant.kinds[part.kind].outdoor and struck[part.site, 0]
-    ]
-    if not exposed:
-        return {}
-    damage = Draws(streams, [("part", plant.parts[i].id) for i in exposed])
-    harm = damage.matrix(Purpose.DAMAGE, int(struck.sum(axis=1).max())) < lightning.damage_chance
-    for row, i in enumerate(exposed):
-        times = strike_s[plant.parts[i].site][: harm.shape[1]]
-        killed = times[harm[row] & np.isfinite(times)]
-        if len(killed):
-            hits[i] = killed.tolist()
+    for row, column in zip(*(axis.tolist() for axis in np.nonzero(harm & np.isfinite(times))), strict=True):
+        hits.setdefault(int(exposed[row]), []).append(float(times[row, column]))
     return hits
 
 

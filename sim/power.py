@@ -115,23 +115,30 @@ def lost_with_more_than(
 
 def maintenance_windows(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
     """Planned outages of each site: evenly spread over the years, at the stated hour of the local night."""
-    rows, starts, ends = [np.zeros(0, np.int64)], [np.zeros(0)], [np.zeros(0)]
-    phase = draws.first(Purpose.PHASE)
-    for i, site in enumerate(plant.sites):
-        plan = site.maintenance
-        if plan is None or plan.per_year <= 0.0:
-            continue
-        n = math.ceil((span_s[1] - span_s[0]) / SECONDS_PER_YEAR * plan.per_year)
-        about_s = span_s[0] + (np.arange(n) + phase[i]) / plan.per_year * SECONDS_PER_YEAR
-        local_s = plan.start_h * HOUR_S - site.longitude_deg / 15.0 * HOUR_S
-        start = np.floor(about_s / SECONDS_PER_DAY) * SECONDS_PER_DAY + local_s
-        draw = draws.matrix(Purpose.DURATION, n)[i]
-        law = plan.window
-        length_s = quantiles_h(law.kind, law.mean_h, law.spread, draw) * HOUR_S * plan.outage_share
-        rows.append(np.full(n, i))
-        starts.append(start)
-        ends.append(start + length_s)
-    return merged(np.concatenate(rows), np.concatenate(starts), np.concatenate(ends), n_rows=len(plant.sites))
+    plans = [(i, site.maintenance) for i, site in enumerate(plant.sites) if site.maintenance]
+    plans = [(i, plan) for i, plan in plans if plan.per_year > 0.0]
+    if not plans:
+        return empty_intervals(len(plant.sites))
+    site = np.array([i for i, _ in plans])
+    per_year = np.array([plan.per_year for _, plan in plans])
+    n_windows = np.ceil((span_s[1] - span_s[0]) / SECONDS_PER_YEAR * per_year).astype(np.int64)
+    plan_of = np.repeat(np.arange(len(plans)), n_windows)
+    number = np.arange(len(plan_of)) - np.repeat(np.cumsum(n_windows) - n_windows, n_windows)
+    phase = draws.first(Purpose.WINDOW)[site[plan_of]]
+    day = np.floor((span_s[0] + (number + phase) / per_year[plan_of] * SECONDS_PER_YEAR) / SECONDS_PER_DAY)
+    local_h = np.array([plan.start_h - plant.sites[i].longitude_deg / 15.0 for i, plan in plans])
+    start_s = day * SECONDS_PER_DAY + local_h[plan_of] * HOUR_S
+    laws = [plan.window for _, plan in plans]
+    length_h = quantiles_h(
+        np.array([law.kind for law in laws])[plan_of],
+        np.array([law.mean_h for law in laws])[plan_of],
+        np.array([law.spread for law in laws])[plan_of],
+        draws.matrix(Purpose.WINDOW_LENGTH, int(n_windows.max()))[site[plan_of], number],
+    )
+    share = np.array([plan.outage_share for _, plan in plans])
+    return merged(
+        site[plan_of], start_s, start_s + length_h * share[plan_of] * HOUR_S, n_rows=len(plant.sites)
+    )
 
 
 def _column(n_sites: int, supplies: list[tuple[int, PowerSupply]], name: str) -> Floats:

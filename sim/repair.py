@@ -31,7 +31,7 @@ class Workshop:
     horizon_s: float
     storms: Sequence[tuple[list[float], list[float]]]
     chains_of: dict[int, list[tuple[int, int]]]
-    hits: dict[int, list[float]]
+    hits: dict[int, list[float]] = field(default_factory=dict)
     changeovers: dict[int, Changeover] = field(default_factory=dict)
     episodes: list[Episode] = field(default_factory=list)
 

@@ -1,0 +1,133 @@
+"""Speed of the failure simulation: 300 hops for 1,000 years, against a plain SimPy process per part.
+
+    python -m experiments.benchmarks.failures
+
+Question: do crews, spares, power, weather holds and changeovers cost less than a factor of 5 over the
+plainest possible program, a SimPy process per part that fails and is mended with nothing shared? Both run
+here and now, on the same plant, the same 100 blocks of 10 years and the same two processes.
+Passes if the first takes under 15 s and the ratio is under 5.
+"""
+
+import sys
+import time
+from collections.abc import Callable, Generator
+from concurrent.futures import ProcessPoolExecutor
+from functools import cache
+from multiprocessing import get_context
+
+import numpy as np
+import simpy
+
+from models.intervals import Intervals, merged
+from models.plant import Crews, Depot, Lightning, Maintenance, Part, Plant, ProtectionGroup, Site
+from models.power import Generator as Engine
+from models.power import PowerSupply
+from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from sim.failure_tally import FailureTally
+from sim.failures import simulate_failures
+from sim.streams import Streams
+
+N_HOPS, N_SITES, N_BLOCKS, BLOCK_YEARS, STORMS_PER_YEAR = 300, 250, 100, 10, 40
+SITE_KINDS = ("common_unit", "line_card", "rectifier", "power_distribution", "mast", "software")
+CHAIN_KINDS = ("outdoor_radio", "cable", "modem_card")
+LIMIT_S, LIMIT_RATIO = 15.0, 5.0
+
+
+@cache
+def plant() -> Plant:
+    """An invented network: 300 hops between 250 sites, every third hop with hot standby."""
+    place = np.random.default_rng(1)
+    sites = [
+        Site(
+            f"s{i}", 45.0 + place.random(), 8.0 + 1.4 * place.random(),
+            power=PowerSupply(generator=Engine() if i % 10 == 0 else None), maintenance=Maintenance(),
+        )
+        for i in range(N_SITES)
+    ]  # fmt: skip
+    parts = [Part(f"s{i}/{kind}", kind, i) for i in range(N_SITES) for kind in SITE_KINDS]
+    parts += [Part(f"s{i}/rectifier 2", "rectifier", i) for i in range(N_SITES)]
+    groups = []
+    for hop in range(N_HOPS):
+        for site in place.choice(N_SITES, 2, replace=False).tolist():
+            parts.append(Part(f"h{hop}/s{site}/antenna", "antenna", site))
+            chains = []
+            for chain in range(2 if hop % 3 == 0 else 1):
+                chains.append(tuple(range(len(parts), len(parts) + len(CHAIN_KINDS))))
+                parts += [Part(f"h{hop}/s{site}/{kind} {chain}", kind, site) for kind in CHAIN_KINDS]
+            if len(chains) == 2:
+                groups.append(ProtectionGroup(f"h{hop}/s{site}", tuple(chains), revertive=True))
+    spares = ("outdoor_radio", "antenna", "cable", "modem_card", "common_unit", "line_card", "rectifier")
+    return Plant(
+        sites, parts, groups,
+        crews=[Crews("west", 45.5, 8.4, 2), Crews("east", 45.5, 9.0, 2)],
+        depots=[Depot("west", 45.5, 8.4, dict.fromkeys(spares, 8))],
+        lightning=Lightning(),
+    )  # fmt: skip
+
+
+def storms(block: int) -> Intervals:
+    """Invented storms that cross the sites within an hour or two of one another."""
+    weather = np.random.default_rng((7, block))
+    end_s = BLOCK_YEARS * SECONDS_PER_YEAR
+    n_storms = BLOCK_YEARS * STORMS_PER_YEAR
+    start_s = weather.uniform(0.0, end_s, n_storms) + weather.normal(0.0, 3600.0, (N_SITES, n_storms))
+    length_s = weather.gamma(3.0, 3600.0, (N_SITES, n_storms))
+    row = np.repeat(np.arange(N_SITES), n_storms)
+    start_s = np.clip(start_s.ravel(), 0.0, end_s)
+    return merged(row, start_s, np.minimum(start_s + length_s.ravel(), end_s), n_rows=N_SITES)
+
+
+def full_block(block: int) -> tuple[float, float, int]:
+    """One block with everything: seconds to simulate it, seconds to invent its storms, failures."""
+    began = time.perf_counter()
+    weather = storms(block)
+    ready = time.perf_counter()
+    log = simulate_failures(plant(), Streams(1, block), BLOCK_YEARS * SECONDS_PER_YEAR, storms=weather)
+    tally = FailureTally.of(log, plant())
+    return time.perf_counter() - ready, ready - began, int(tally.kind_failures.sum())
+
+
+def plain_block(block: int) -> tuple[float, float, int]:
+    """One block of the plainest program: seconds, 0, failures."""
+    began = time.perf_counter()
+    env, draws, seen = simpy.Environment(), np.random.default_rng(block), [0]
+    means = [(part.life or plant().kinds[part.kind].life).mean_h for part in plant().parts]
+
+    def life(mean_h: float) -> Generator[simpy.Event, None, None]:
+        while True:
+            yield env.timeout(draws.exponential(mean_h))
+            seen[0] += 1
+            yield env.timeout(draws.exponential(6.0))
+
+    for mean_h in means:
+        env.process(life(mean_h))
+    env.run(until=BLOCK_YEARS * HOURS_PER_YEAR)
+    return time.perf_counter() - began, 0.0, seen[0]
+
+
+def measure(name: str, block: Callable[[int], tuple[float, float, int]], pool: ProcessPoolExecutor) -> float:
+    """Print what all blocks take and give their wall time without the invention of storms [s]."""
+    began = time.perf_counter()
+    spent = list(pool.map(block, range(N_BLOCKS)))
+    wall_s = time.perf_counter() - began
+    work_s, storms_s, failures = (sum(column) for column in zip(*spent, strict=True))
+    wall_s *= work_s / (work_s + storms_s)
+    print(f"{name:24s} {wall_s:6.2f} s wall, {work_s:6.2f} s of work, {failures:,} failures")
+    return wall_s
+
+
+def main() -> int:
+    """Run both; 0 if the limits are kept."""
+    print(
+        f"{N_HOPS} hops, {len(plant().parts):,} parts, {N_BLOCKS} blocks of {BLOCK_YEARS} years, 2 processes"
+    )
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        list(pool.map(full_block, (-1 % 1000, -2 % 1000)))
+        plain_s = measure("plain SimPy", plain_block, pool)
+        full_s = measure("crews, power, weather", full_block, pool)
+    print(f"ratio {full_s / plain_s:.2f} (limit {LIMIT_RATIO:g}), limit {LIMIT_S:g} s")
+    return 0 if full_s < LIMIT_S and full_s < LIMIT_RATIO * plain_s else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
