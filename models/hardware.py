@@ -228,37 +228,3 @@ def bill_of(parts: Iterable[Part]) -> tuple[BillRow, ...]:
         BillRow(place=place, item=item, count=count, why=ITEM_REASONS[item])
         for (place, item), count in counts.items()
     )
-
-
-@dataclass(frozen=True)
-class StandbyGroup:
-    """One end of a channel of which either of several radios may transmit.
-
-    ``chains`` holds, per radio, main first, the indices (into the hop's parts) of the parts that serve it
-    alone.
-    """
-
-    end: int
-    channel: int
-    chains: tuple[tuple[int, ...], ...]
-
-
-def standby_groups(scheme: Scheme, parts: Iterable[Part]) -> tuple[StandbyGroup, ...]:
-    """Groups of radios that stand by for each other, end 0 first; none without hot standby.
-
-    Parts that radios share (an antenna, its coupler) are in no chain: no switch helps when they fail.
-    """
-    listed = tuple(parts)
-    groups = []
-    for end in (0, 1):
-        alone = {
-            radio.index: tuple(
-                i for i, part in enumerate(listed) if part.end == end and part.radios == (radio.index,)
-            )
-            for radio in radios_of(scheme)
-        }
-        for channel in range(scheme.n_channels):
-            able = [r.index for r in radios_of(scheme) if r.channel == channel and r.transmits]
-            if len(able) > 1:
-                groups.append(StandbyGroup(end, channel, tuple(alone[r] for r in able)))
-    return tuple(groups)

@@ -203,7 +203,11 @@ def machine_repair(mtbf_h: float, mttr_h: float, *, n_units: int, crews: int) ->
 
 
 def equipment_unavailability(
-    scheme: Scheme, unavailability_of: Mapping[str, float], *, mounting: Mounting = Mounting.DIRECT
+    scheme: Scheme,
+    unavailability_of: Mapping[str, float],
+    *,
+    mounting: Mounting = Mounting.DIRECT,
+    other_end: Mapping[str, float] | None = None,
 ) -> float:
     """Textbook equipment unavailability of a hop: fewer than ``working`` channels have both ends up.
 
@@ -214,6 +218,8 @@ def equipment_unavailability(
         Unavailability, 0 to 1, of each kind of part (``hardware.KIND_CAUSES``); an item of the bill of
         materials, where it is a key too, goes before its kind.
     mounting : Mounting
+    other_end : mapping of str to float, optional
+        The same for end 1 where repair takes another time there; default as at end 0.
 
     Raises
     ------
@@ -224,24 +230,25 @@ def equipment_unavailability(
     -----
     Exact for parts that fail and are mended independently with perfect switches: an end of a channel
     is up while one of its transmitting radios and all that radio needs are up. Parts that serve several
-    radios are taken up or down in all combinations; given these, channels are independent. Sites' common
+    channels are taken up or down in all combinations; given these, channels are independent. Sites' common
     parts are not counted.
     """
-    end_parts = [part for part in parts_of_hop("hop", scheme, mounting) if part.end == 0]
-    chances = {part.id: _lookup(part, unavailability_of) for part in end_parts}
-    up_sets = _channels_up_at_end(scheme, end_parts, chances)
-    members = np.arange(up_sets.size)
+    here = _channels_up_at_end(scheme, mounting, unavailability_of)
+    there = here if other_end is None else _channels_up_at_end(scheme, mounting, other_end)
+    sets = np.arange(here.size)
     unavailability = 0.0
-    for here in np.nonzero(up_sets)[0]:
-        short = np.bitwise_count(members & here) < scheme.working
-        unavailability += float(up_sets[here]) * float(up_sets[short].sum())
+    for channels in np.nonzero(here)[0]:
+        short = np.bitwise_count(sets & channels) < scheme.working
+        unavailability += float(here[channels]) * float(there[short].sum())
     return unavailability
 
 
 def _channels_up_at_end(
-    scheme: Scheme, parts: Sequence[Part], chances: Mapping[str, float]
+    scheme: Scheme, mounting: Mounting, unavailability_of: Mapping[str, float]
 ) -> NDArray[np.float64]:
     """Chance of each set of channels (a bitmask) being up at one end, shape (2^n_channels,)."""
+    parts = [part for part in parts_of_hop("hop", scheme, mounting) if part.end == 0]
+    chances = {part.id: _lookup(part, unavailability_of) for part in parts}
     shared = [part for part in parts if len(part.channels) > 1]
     within = [part for part in parts if len(part.channels) == 1]
     total = np.zeros(1 << scheme.n_channels)

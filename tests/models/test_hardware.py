@@ -16,7 +16,6 @@ from models.hardware import (
     joints_of,
     parts_of_hop,
     ports_of,
-    standby_groups,
 )
 from models.scheme import Scheme, parse_scheme, radios_of
 
@@ -137,21 +136,3 @@ def test_a_standby_keeps_the_names_of_the_parts_that_were_there() -> None:
     before = {part.id for part in parts_of_hop("h", parse_scheme("2+0"))}
     after = {part.id for part in parts_of_hop("h", parse_scheme("2+2 HSB"))}
     assert before < after
-
-
-def test_standby_groups_hold_what_each_radio_has_for_itself() -> None:
-    scheme = parse_scheme("1+1 HSB")
-    parts = parts_of_hop("h", scheme)
-    groups = standby_groups(scheme, parts)
-    assert [(group.end, group.channel) for group in groups] == [(0, 0), (1, 0)]
-    names = [[parts[i].id for i in chain] for chain in groups[1].chains]
-    assert names == [
-        ["h/b/radio-1", "h/b/cable-1", "h/b/modem-1"],
-        ["h/b/radio-2", "h/b/cable-2", "h/b/modem-2"],
-    ]
-    space = parse_scheme("1+1 SD")
-    assert (
-        "antenna-2"
-        in parts_of_hop("h", space)[standby_groups(space, parts_of_hop("h", space))[0].chains[1][0]].id
-    )
-    assert standby_groups(parse_scheme("3+1"), parts_of_hop("h", parse_scheme("3+1"))) == ()

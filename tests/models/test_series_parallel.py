@@ -175,12 +175,13 @@ LARGE = {
 }
 
 
-def counted(form: str, unavailability_of: dict[str, float], mounting: Mounting) -> float:
+def counted(form: str, ends: tuple[dict[str, float], dict[str, float]], mounting: Mounting) -> float:
     """Second opinion: every combination of parts, judged by the equipment state that it leaves."""
     scheme = parse_scheme(form)
     parts = parts_of_hop("hop", scheme, mounting)
     structure = link_structure(scheme, parts)
-    open_parts = [i for i, part in enumerate(parts) if unavailability_of[part.kind] > 0]
+    chances = [ends[part.end][part.kind] for part in parts]
+    open_parts = [i for i, chance in enumerate(chances) if chance > 0]
     total = 0.0
     for downs in product((False, True), repeat=len(open_parts)):
         down = sum(1 << i for i, is_down in zip(open_parts, downs, strict=True) if is_down)
@@ -195,7 +196,7 @@ def counted(form: str, unavailability_of: dict[str, float], mounting: Mounting) 
         }
         if sum(both_ways.values()) < scheme.working:
             total += np.prod([
-                unavailability_of[parts[i].kind] if is_down else 1 - unavailability_of[parts[i].kind]
+                chances[i] if is_down else 1 - chances[i]
                 for i, is_down in zip(open_parts, downs, strict=True)
             ])  # fmt: skip
     return total
@@ -218,9 +219,12 @@ def counted(form: str, unavailability_of: dict[str, float], mounting: Mounting) 
 )
 def test_equipment_of_a_hop_is_the_count_of_all_its_states(form: str, perfect: tuple[str, ...]) -> None:
     chances = LARGE | dict.fromkeys(perfect, 0.0)
-    found = equipment_unavailability(parse_scheme(form), chances, mounting=Mounting.WAVEGUIDE)
-    assert found == pytest.approx(counted(form, chances, Mounting.WAVEGUIDE), rel=1e-9)
-    assert found > 0
+    better = {kind: u / 3 for kind, u in chances.items()}
+    scheme = parse_scheme(form)
+    found = equipment_unavailability(scheme, chances, mounting=Mounting.WAVEGUIDE, other_end=better)
+    assert found == pytest.approx(counted(form, (chances, better), Mounting.WAVEGUIDE), rel=1e-9)
+    alike = equipment_unavailability(scheme, chances, mounting=Mounting.WAVEGUIDE)
+    assert alike > found > 0
 
 
 def test_hot_standby_by_hand() -> None:
