@@ -189,7 +189,7 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
 @_kernel
 def _find_state(sweep: Sweep, word: np.uint64) -> tuple[int, bool]:
     mask = sweep.state_word.size - 1
-    at = int(word & np.uint64(mask))
+    at = int(np.int64(word & np.uint64(mask)))
     while sweep.state_row[at] >= 0:
         if sweep.state_word[at] == word:
             return at, True
@@ -290,7 +290,7 @@ def _result_word(sweep: Sweep, n: int) -> int:
         for part in (np.int64(sweep.rate[n, d] * 1e3), sweep.causes[n, d] * 2 + sweep.down[n, d]):
             mixed = (mixed ^ np.uint64(part)) * np.uint64(0xBF58476D1CE4E5B9)
             mixed ^= mixed >> np.uint64(29)
-    return int(mixed >> np.uint64(1))
+    return int(np.int64(mixed >> np.uint64(1)))
 
 
 @_kernel
