@@ -1,0 +1,144 @@
+"""A table that adds: rows known by whole-number keys, sums and maxima as values."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    import pyarrow
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Names of the columns of a table: keys, values that add, and values of which the largest is kept."""
+
+    keys: tuple[str, ...]
+    sums: tuple[str, ...]
+    maxima: tuple[str, ...] = ()
+
+    @property
+    def values(self) -> tuple[str, ...]:
+        """Names of all values, the sums first."""
+        return self.sums + self.maxima
+
+
+@dataclass(frozen=True)
+class KeyedTable:
+    """Rows sorted by their keys, each key once; a row that is absent stands for zeros.
+
+    Attributes
+    ----------
+    columns : Columns
+        What each column is.
+    keys : int array, shape (n_rows, n_keys)
+        Sorted, all different.
+    values : float array, shape (n_rows, n_values)
+        At least 0 where the column is a maximum.
+    """
+
+    columns: Columns
+    keys: _Ints
+    values: _Floats
+
+    def __post_init__(self) -> None:
+        self.keys.setflags(write=False)
+        self.values.setflags(write=False)
+
+    @classmethod
+    def empty(cls, columns: Columns) -> Self:
+        """The table without rows: added to another it changes nothing."""
+        return cls(columns, np.zeros((0, len(columns.keys)), np.int64), np.zeros((0, len(columns.values))))
+
+    @classmethod
+    def collect(cls, columns: Columns, keys: ArrayLike, values: ArrayLike) -> Self:
+        """Table of rows in any order, those of one key joined; rows of zeros alone are left out.
+
+        Raises
+        ------
+        ValueError
+            If the numbers of rows or columns do not fit.
+        """
+        key = np.asarray(keys, dtype=np.int64).reshape(-1, len(columns.keys))
+        value = np.asarray(values, dtype=np.float64).reshape(-1, len(columns.values))
+        if key.shape[0] != value.shape[0]:
+            raise ValueError(f"values has {value.shape[0]} rows; must have {key.shape[0]} as keys")
+        some = value.any(axis=1)
+        key, value = key[some], value[some]
+        if key.shape[0] == 0:
+            return cls.empty(columns)
+        # A stable order: rows of one key are always added first to last, so the bytes do not vary.
+        order = np.lexsort(key.T[::-1])
+        key, value = key[order], value[order]
+        first = np.flatnonzero(np.append(True, np.any(key[1:] != key[:-1], axis=1)))
+        n_sums = len(columns.sums)
+        sums = np.add.reduceat(value[:, :n_sums], first, axis=0)
+        maxima = np.maximum.reduceat(value[:, n_sums:], first, axis=0)
+        return cls(columns, key[first], np.concatenate([sums, maxima], axis=1))
+
+    def __add__(self, other: Self) -> Self:
+        if self.columns != other.columns:
+            raise ValueError(
+                f"columns is {other.columns}; must be {self.columns} as the table it is added to"
+            )
+        keys = np.concatenate([self.keys, other.keys])
+        return self.collect(self.columns, keys, np.concatenate([self.values, other.values]))
+
+    def key(self, name: str) -> _Ints:
+        """One column of keys."""
+        return self.keys[:, self.columns.keys.index(name)]
+
+    def value(self, name: str) -> _Floats:
+        """One column of values."""
+        return self.values[:, self.columns.values.index(name)]
+
+    def spread(self, name: str, shape: tuple[int, ...], **fixed: int) -> _Floats:
+        """One value as an array over the keys that are not fixed, zero where there is no row.
+
+        Parameters
+        ----------
+        name : str
+            Value column, summed over rows that fall together.
+        shape : tuple of int
+            Length of each key that is not fixed, in the order of the columns.
+        **fixed : int
+            Keys that must have a given value.
+        """
+        here = np.ones(self.keys.shape[0], dtype=bool)
+        for key, wanted in fixed.items():
+            here &= self.key(key) == wanted
+        free = [k for k, key in enumerate(self.columns.keys) if key not in fixed]
+        out = np.zeros(shape)
+        np.add.at(out, tuple(self.keys[here][:, k] for k in free), self.value(name)[here])
+        return out
+
+    def to_arrow(self) -> "pyarrow.Table":
+        """The table in Arrow form: whole-number keys, then values."""
+        import pyarrow as pa
+
+        data: dict[str, Any] = {name: pa.array(self.key(name)) for name in self.columns.keys}
+        data |= {name: pa.array(self.value(name)) for name in self.columns.values}
+        return pa.table(data)
+
+    @classmethod
+    def from_arrow(cls, columns: Columns, table: "pyarrow.Table") -> Self:
+        """The table that ``to_arrow`` gave.
+
+        Raises
+        ------
+        ValueError
+            If the columns are not those expected.
+        """
+        if tuple(table.column_names) != columns.keys + columns.values:
+            raise ValueError(
+                f"columns is {table.column_names}; must be {list(columns.keys + columns.values)}"
+            )
+        parts = [
+            np.array([table.column(n).to_numpy() for n in names]).T
+            for names in (columns.keys, columns.values)
+        ]
+        return cls.collect(columns, *parts)
