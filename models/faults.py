@@ -1,16 +1,27 @@
 """What is wrong with an input, as data: the reader turns it into a sentence."""
 
+import dataclasses
 import difflib
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Collection
 
 
-@dataclass(frozen=True)
+class FieldError(ValueError):
+    """A value that a field may not have: the field, what was found, what is allowed."""
+
+    def __init__(self, field: str, found: str, allowed: str) -> None:
+        super().__init__(f"{field} is {found}; must be {allowed}")
+        self.field = field
+        self.found = found
+        self.allowed = allowed
+
+
+@dataclasses.dataclass(frozen=True)
 class Fault:
     """One thing wrong, or doubtful, in one entry.
 
     ``entry`` names the entry as its user does, for instance ``hop "mill-ridge"``; ``found`` and
-    ``allowed`` complete the sentence "FIELD is FOUND; must be ALLOWED".
+    ``allowed`` complete the sentence "FIELD is FOUND; must be ALLOWED". ``known`` are names among which
+    ``sought`` may be a slip of the pen; they are searched only when the sentence is asked for.
     """
 
     entry: str
@@ -18,15 +29,20 @@ class Fault:
     found: str
     allowed: str
     hint: str = ""
+    sought: str = ""
+    known: Collection[str] = dataclasses.field(default=(), repr=False)
 
     def sentence(self) -> str:
         """The fault in one line, without the file's name."""
         subject = f"{self.entry}: {self.field}" if self.entry else self.field
-        tail = f". {self.hint}" if self.hint else ""
+        hint = self.hint or suggestion(self.sought, self.known)
+        tail = f". {hint}" if hint else ""
         return f"{subject} is {self.found}; must be {self.allowed}{tail}"
 
 
-def suggestion(found: str, known: Iterable[str]) -> str:
+def suggestion(found: str, known: Collection[str]) -> str:
     """``Did you mean "mill"?`` where something known is near to what was found, else nothing."""
-    near = difflib.get_close_matches(found, list(known), n=1, cutoff=0.6)
+    if not found or len(found) > 80:
+        return ""
+    near = difflib.get_close_matches(found, known, n=1, cutoff=0.6)
     return f'Did you mean "{near[0]}"?' if near else ""

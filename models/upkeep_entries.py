@@ -1,0 +1,64 @@
+"""Entries of a network file that describe upkeep: power, crews, spares, planned work."""
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from models.entry import Entry, Finite, Identifier
+from models.faults import FieldError
+
+
+class Power(Entry):
+    """How a site is fed."""
+
+    id: Identifier
+    mains_outages_per_year: Annotated[Finite, Field(ge=0, le=1000)] = 1.5
+    outage_median_min: Annotated[Finite, Field(gt=0, le=100_000)] = 35.0
+    outage_ln_sd: Annotated[Finite, Field(ge=0, le=3)] = 1.3
+    battery_h: Annotated[Finite, Field(ge=0, le=1000, description="autonomy at full charge")] = 4.0
+    recharge_h: Annotated[Finite, Field(gt=0, le=1000)] = 11.0
+    generator: bool = False
+    generator_start_failure: Annotated[Finite, Field(ge=0, le=1)] = 0.02
+    storm_factor: Annotated[
+        Finite, Field(ge=1, le=1000, description="mains outage rate in a storm over that in calm weather")
+    ] = 6.0
+
+
+class Crew(Entry):
+    """People who mend."""
+
+    id: Identifier
+    base: Annotated[Identifier, Field(description="site id of the base")]
+    teams: Annotated[int, Field(ge=1, le=1000)] = 1
+    speed_km_h: Annotated[Finite, Field(gt=0, le=300, description="along the straight line")] = 40.0
+    shift_start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 0.0
+    shift_end_h: Annotated[Finite, Field(gt=0, le=24)] = 24.0
+    working_days_per_week: Annotated[int, Field(ge=1, le=7)] = 7
+
+    @model_validator(mode="after")
+    def _shift_ends_after_it_starts(self) -> "Crew":
+        if self.shift_end_h <= self.shift_start_h:
+            raise FieldError(
+                "shift_end_h", f"{self.shift_end_h:g}", f"above shift_start_h, {self.shift_start_h:g}"
+            )
+        return self
+
+
+class Depot(Entry):
+    """Spares."""
+
+    id: Identifier
+    base: Annotated[Identifier, Field(description="site id where the spares lie")]
+    stock: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = Field(
+        default_factory=dict, description="part kind to spares held"
+    )
+    lead_time_days: Annotated[Finite, Field(gt=0, le=1000)] = 30.0
+
+
+class Maintenance(Entry):
+    """Planned work that stops a site."""
+
+    site: Identifier
+    every_days: Annotated[Finite, Field(ge=1, le=10_000)]
+    duration_h: Annotated[Finite, Field(gt=0, le=240)] = 1.0
+    start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 2.0
