@@ -14,7 +14,7 @@ BOTH = 2
 """Direction number of both ways together."""
 
 N_BINS = 1000
-"""Bins of the throughput histogram: bin b has shares of the peak above (b-1)/1000 up to b/1000, bin 0 zero."""
+"""Bins of the throughput histogram: bin b has shares of the peak above (b-1)/1000 to b/1000, bin 0 zero."""
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
