@@ -1,98 +1,56 @@
 """Rules between the entries of a network: one small function per rule, each listing its faults.
 
 ``RULES`` must hold before anything is computed; ``DOUBTS`` are legal but outside the range in which a
-Recommendation was tested, and give a warning each.
+Recommendation was tested, or likely not meant, and give a warning each.
 """
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
 
 import networkx as nx
+import numpy as np
 
-from models.faults import Fault, suggestion
-from models.geometry import path_length_km
-from models.part_kind import PART_KINDS
+from models.faults import Fault
+from models.geometry import network_centre, path_length_km
 from models.network import MAXIMUM_PATH_LENGTH_KM, MINIMUM_PATH_LENGTH_KM, Hop, Network, Service
+from models.network_references import (
+    antenna_references,
+    named,
+    part_references,
+    power_references,
+    radio_references,
+    site_references,
+    unique_ids,
+)
 
 Rule = Callable[[Network], Iterator[Fault]]
 
-_LISTS = {
-    "site": "sites",
-    "hop": "hops",
-    "radio": "radios",
-    "antenna": "antennas",
-    "service": "services",
-    "power": "power",
-    "crew": "crews",
-    "depot": "depots",
-}
+MAXIMUM_EXTENT_KM = 2000.0
+"""Farthest a site may stand from the middle of the network: beyond, a local plane no longer fits."""
+ONE_CLIMATE_KM = 300.0
+"""Distance from the middle up to which one rain climate is taken to serve all (our own choice)."""
 
 
-def _named(kind: str, entry_id: str) -> str:
-    return f'{kind} "{entry_id}"'
-
-
-def _reference(entry: str, field: str, found: str, known: Iterable[str], what: str) -> Iterator[Fault]:
-    known = list(known)
-    if found not in known:
-        yield Fault(entry, field, f'"{found}"', f"{what} id", suggestion(found, known))
-
-
-def unique_ids(network: Network) -> Iterator[Fault]:
-    """Every id names one entry of its kind."""
-    for kind, attribute in _LISTS.items():
-        counts = Counter(entry.id for entry in getattr(network, attribute))
-        for entry_id, count in counts.items():
-            if count > 1:
-                yield Fault(_named(kind, entry_id), "id", f"used {count} times", "unique")
-
-
-def known_references(network: Network) -> Iterator[Fault]:
-    """Whatever an entry refers to exists."""
-    sites = [site.id for site in network.sites]
-    radios = [radio.id for radio in network.radios]
-    antennas = [antenna.id for antenna in network.antennas]
-    for hop in network.hops:
-        entry = _named("hop", hop.id)
-        yield from _reference(entry, "from", hop.site_a, sites, "a site")
-        yield from _reference(entry, "to", hop.site_b, sites, "a site")
-        yield from _reference(entry, "radio", hop.radio, radios, "a radio")
-        yield from _reference(entry, "antenna", hop.antenna, antennas, "an antenna")
-        if hop.antenna_b is not None:
-            yield from _reference(entry, "antenna_b", hop.antenna_b, antennas, "an antenna")
-    for service in network.services:
-        entry = _named("service", service.id)
-        yield from _reference(entry, "from", service.site_a, sites, "a site")
-        yield from _reference(entry, "to", service.site_b, sites, "a site")
-    for crew in network.crews:
-        yield from _reference(_named("crew", crew.id), "base", crew.base, sites, "a site")
-    for depot in network.depots:
-        yield from _reference(_named("depot", depot.id), "base", depot.base, sites, "a site")
-        for kind in depot.stock:
-            yield from _reference(_named("depot", depot.id), "stock", kind, PART_KINDS, "a part kind, not an")
-    for number, window in enumerate(network.maintenance, start=1):
-        yield from _reference(f"maintenance {number}", "site", window.site, sites, "a site")
-    feeds = [entry.id for entry in network.power] + ["standard"]
-    for site in network.sites:
-        yield from _reference(_named("site", site.id), "power", site.power, feeds, "a power")
-    for change in network.parts:
-        yield from _reference(
-            _named("part", change.kind), "kind", change.kind, PART_KINDS, "a kind of part, not an"
-        )
+def _lengths_km(network: Network) -> dict[str, float]:
+    """Length of every hop whose sites are known, by hop id [km]."""
+    places = {site.id: (site.latitude_deg, site.longitude_deg) for site in network.sites}
+    hops = [hop for hop in network.hops if hop.site_a in places and hop.site_b in places]
+    if not hops:
+        return {}
+    ends = np.array([(*places[hop.site_a], *places[hop.site_b]) for hop in hops])
+    lengths = path_length_km(ends[:, 0], ends[:, 1], ends[:, 2], ends[:, 3])
+    return {hop.id: float(length) for hop, length in zip(hops, lengths, strict=True)}
 
 
 def hop_lengths(network: Network) -> Iterator[Fault]:
     """A hop joins two different sites a possible distance apart."""
-    places = {site.id: (site.latitude_deg, site.longitude_deg) for site in network.sites}
+    lengths = _lengths_km(network)
     for hop in network.hops:
-        if hop.site_a not in places or hop.site_b not in places:
-            continue
-        entry = _named("hop", hop.id)
+        entry = named("hop", hop.id)
         if hop.site_a == hop.site_b:
             yield Fault(entry, "to", f'"{hop.site_b}", the same as from', "another site")
             continue
-        length = float(path_length_km(*places[hop.site_a], *places[hop.site_b]))
+        length = lengths.get(hop.id, MINIMUM_PATH_LENGTH_KM)
         if not MINIMUM_PATH_LENGTH_KM <= length <= MAXIMUM_PATH_LENGTH_KM:
             allowed = f"{MINIMUM_PATH_LENGTH_KM:g} to {MAXIMUM_PATH_LENGTH_KM:g} km"
             yield Fault(entry, "path length", f"{length:.3f} km", allowed, "Check both sites' coordinates")
@@ -103,33 +61,53 @@ def hop_equipment(network: Network) -> Iterator[Fault]:
     radios = {radio.id: radio for radio in network.radios}
     for hop in network.hops:
         radio = radios.get(hop.radio)
-        if radio is None:
+        if radio is None or hop.reference_states is None:
             continue
         states = [step.states for step in radio.modulations]
-        if hop.reference_states is not None and hop.reference_states not in states:
-            yield Fault(
-                _named("hop", hop.id),
-                "reference_states",
-                f"{hop.reference_states}",
-                f"one of {', '.join(map(str, states))}",
-            )
+        if hop.reference_states not in states:
+            allowed = f"one of {', '.join(map(str, states))} of radio {radio.id}"
+            yield Fault(named("hop", hop.id), "reference_states", f"{hop.reference_states}", allowed)
 
 
 def measured_rain(network: Network) -> Iterator[Fault]:
     """Measured percentiles are per cents of the year and fall as the attenuation rises."""
+    field = "rain_exceedance_db"
     for hop in network.hops:
         if hop.rain_exceedance_db is None:
             continue
-        entry = _named("hop", hop.id)
+        entry = named("hop", hop.id)
         try:
             points = sorted((float(p), a) for p, a in hop.rain_exceedance_db.items())
         except ValueError:
-            yield Fault(entry, "rain_exceedance_db", "not by per cent", "a table of per cent = dB")
+            found = ", ".join(f'"{percent}"' for percent in hop.rain_exceedance_db)
+            yield Fault(entry, field, f"given for {found}", "given for per cents of the year, as 0.01 = 32")
             continue
+        found = ", ".join(f"{p:g} = {a:g}" for p, a in points) or "empty"
         if len(points) < 2 or not all(1e-5 <= p <= 5 for p, _ in points):
-            yield Fault(entry, "rain_exceedance_db", f"{points}", "two points or more, 0.00001 to 5 per cent")
+            yield Fault(entry, field, found, "two points or more, 0.00001 to 5 per cent")
+        elif any(p == q for (p, _), (q, _) in pairwise(points)):
+            yield Fault(entry, field, found, "one value for each per cent")
         elif any(a <= b for (_, a), (_, b) in pairwise(points)) or points[-1][1] <= 0:
-            yield Fault(entry, "rain_exceedance_db", f"{points}", "above 0 dB and rising as per cent falls")
+            yield Fault(entry, field, found, "above 0 dB and rising as per cent falls")
+
+
+def extent(network: Network) -> Iterator[Fault]:
+    """Every site lies near enough to the middle for one local plane."""
+    allowed = f"at most {MAXIMUM_EXTENT_KM:g} km"
+    for site_id, distance in _distances_km(network).items():
+        if distance > MAXIMUM_EXTENT_KM:
+            entry, field = named("site", site_id), "distance from the middle of the network"
+            yield Fault(entry, field, f"{distance:.0f} km", allowed, "Check its coordinates")
+
+
+def _distances_km(network: Network) -> dict[str, float]:
+    """Distance of each site from the middle of all sites [km]."""
+    if not network.sites:
+        return {}
+    latitude = np.array([site.latitude_deg for site in network.sites])
+    longitude = np.array([site.longitude_deg for site in network.sites])
+    distance = path_length_km(latitude, longitude, *network_centre(latitude, longitude))
+    return {site.id: float(d) for site, d in zip(network.sites, distance, strict=True)}
 
 
 def hop_graph(network: Network) -> "nx.MultiGraph[str]":
@@ -141,54 +119,77 @@ def hop_graph(network: Network) -> "nx.MultiGraph[str]":
     return graph
 
 
+def _component_of(graph: "nx.Graph[str]") -> dict[str, int]:
+    """Number of the connected part in which each site lies."""
+    return {site: i for i, part in enumerate(nx.connected_components(graph)) for site in part}
+
+
 def services_have_routes(network: Network) -> Iterator[Fault]:
     """Some chain of hops joins the ends of each service; a stated route is such a chain."""
-    graph = hop_graph(network)
+    component = _component_of(hop_graph(network))
     hops = {hop.id: hop for hop in network.hops}
     for service in network.services:
-        entry = _named("service", service.id)
-        if service.site_a not in graph or service.site_b not in graph:
+        entry = named("service", service.id)
+        if service.site_a not in component or service.site_b not in component:
             continue
         if service.site_a == service.site_b:
             yield Fault(entry, "to", f'"{service.site_b}", the same as from', "another site")
-        elif not nx.has_path(graph, service.site_a, service.site_b):
+        elif component[service.site_a] != component[service.site_b]:
             found = f'none between "{service.site_a}" and "{service.site_b}"'
             yield Fault(entry, "route", found, "a chain of hops")
+            continue
         for field in ("route", "protecting_route"):
             yield from _route_fault(entry, field, service, hops)
 
 
-def _route_fault(entry: str, field: str, service: Service, hops: dict[str, Hop]) -> Iterator[Fault]:
-    here = service.site_a
+def _route_fault(entry: str, field: str, service: Service, hops: Mapping[str, Hop]) -> Iterator[Fault]:
+    here, passed = service.site_a, {service.site_a}
     for hop_id in getattr(service, field):
         hop = hops.get(hop_id)
         if hop is None:
-            yield Fault(entry, field, f'"{hop_id}"', "a hop id", suggestion(hop_id, hops))
+            yield Fault(entry, field, f'"{hop_id}"', "hop ids", sought=hop_id, known=hops)
             return
         if here not in (hop.site_a, hop.site_b):
             yield Fault(entry, field, f'broken at "{here}", where "{hop_id}" does not end', "a chain of hops")
             return
         here = hop.site_b if here == hop.site_a else hop.site_a
+        if here in passed:
+            yield Fault(entry, field, f'back at "{here}" with "{hop_id}"', "a chain that meets no site twice")
+            return
+        passed.add(here)
     if getattr(service, field) and here != service.site_b:
         yield Fault(entry, field, f'a chain that ends at "{here}"', f'one that ends at "{service.site_b}"')
 
 
 RULES: tuple[Rule, ...] = (
     unique_ids,
-    known_references,
+    site_references,
+    radio_references,
+    antenna_references,
+    power_references,
+    part_references,
     hop_lengths,
+    extent,
     hop_equipment,
     measured_rain,
     services_have_routes,
 )
+NEEDS: Mapping[Rule, tuple[str, ...]] = {
+    site_references: ("sites",),
+    radio_references: ("radios",),
+    antenna_references: ("antennas",),
+    power_references: ("power",),
+    services_have_routes: ("sites", "hops"),
+}
+"""Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""
 
 
 def outside_tested_range(network: Network) -> Iterator[Fault]:
     """Path lengths and diversity beyond what ITU-R P.530-18 states its methods for."""
-    places = {site.id: (site.latitude_deg, site.longitude_deg) for site in network.sites}
+    lengths = _lengths_km(network)
     for hop in network.hops:
-        length = float(path_length_km(*places[hop.site_a], *places[hop.site_b]))
-        entry = _named("hop", hop.id)
+        length = lengths[hop.id]
+        entry = named("hop", hop.id)
         if length > 60:
             yield Fault(entry, "path length", f"{length:.1f} km", "up to 60 km for the rain method of P.530")
         diversity = hop.protection.diversity
@@ -210,4 +211,48 @@ def outside_tested_range(network: Network) -> Iterator[Fault]:
             )
 
 
-DOUBTS: tuple[Rule, ...] = (outside_tested_range,)
+def wide_network(network: Network) -> Iterator[Fault]:
+    """A network so wide that the rain climate of its middle hardly serves all of it."""
+    site, distance = max(_distances_km(network).items(), key=lambda item: item[1])
+    if distance > ONE_CLIMATE_KM:
+        found = f'{distance:.0f} km from the middle at site "{site}"'
+        allowed = f"within {ONE_CLIMATE_KM:g} km for one rain field of the climate in its middle"
+        yield Fault("", "network", found, allowed)
+
+
+def idle_entries(network: Network) -> Iterator[Fault]:
+    """Sites without a hop, and protecting routes of services that are not protected."""
+    used = {site for hop in network.hops for site in (hop.site_a, hop.site_b)}
+    for site in network.sites:
+        if site.id not in used:
+            yield Fault(named("site", site.id), "use", "none", "an end of some hop to have any effect")
+    for service in network.services:
+        if service.protecting_route and service.protection != "protected":
+            found = f'given with protection "{service.protection}"'
+            entry = named("service", service.id)
+            yield Fault(entry, "protecting_route", found, 'with protection "protected" to have any effect')
+
+
+def protection_without_effect(network: Network) -> Iterator[Fault]:
+    """Services that ask for a second route where there is none on any part of the way."""
+    graph = hop_graph(network)
+    pairs = nx.Graph(graph)
+    only_ways: nx.Graph[str] = nx.Graph()
+    only_ways.add_edges_from(pair for pair in nx.bridges(pairs) if graph.number_of_edges(*pair) == 1)
+    component = _component_of(only_ways)
+    for service in network.services:
+        if service.protection == "none" or service.site_a not in component:
+            continue
+        if component[service.site_a] == component.get(service.site_b):
+            found = f'"{service.protection}" with one route only'
+            yield Fault(
+                named("service", service.id), "protection", found, "between ends that two routes join"
+            )
+
+
+DOUBTS: tuple[Rule, ...] = (
+    outside_tested_range,
+    wide_network,
+    idle_entries,
+    protection_without_effect,
+)
