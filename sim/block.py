@@ -1,5 +1,6 @@
 """One block of years, from random draws to what every hop and service got: the whole physics in one call."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,11 +9,10 @@ from models.cause import Cause
 from models.intervals import intervals_of_rows
 from models.units import SECONDS_PER_YEAR
 from sim.equipment import LinkStates, equipment_segments, nominal_segments
-from sim.fade_kernel import FadeEvents
-from sim.fades import draw_fades
+from sim.fades import FadeEvents, draw_fades
 from sim.failure_log import FailureLog
 from sim.failures import simulate_failures
-from sim.hop import HopTimeline, hop_timeline
+from sim.hop import EquipmentSegments, HopTimeline, hop_timeline
 from sim.hop_thresholds import HopThresholds, fade_duration_s
 from sim.nights import draw_activity
 from sim.part_history import part_history
@@ -79,10 +79,17 @@ class BlockSimulator:
         options = self.prepared.options
         field = self._storms(streams, n_years) if options.rain else None
         log = self._failures(streams, duration_s, field) if options.failures else None
-        fades = self._fades(streams, n_years)
+        segments = [self._segments(index, log) for index in range(len(self.prepared.designs))]
+        fades = self._fades(streams, n_years, segments)
         hops = tuple(
-            self._hop(index, field, log, fades[index], duration_s)
-            for index in range(len(self.prepared.designs))
+            hop_timeline(
+                self.thresholds[index],
+                segments[index],
+                None if field is None else self._rain(index, field, segments[index]),
+                fades[index],
+                duration_s,
+            )
+            for index in range(len(segments))
         )
         histories = [hop_history(hop) for hop in hops]
         histories += [part_history(part, log, int(Cause.LINE_CARD)) for part in self.prepared.line_cards]
@@ -112,59 +119,39 @@ class BlockSimulator:
             unlimited=not self.prepared.options.queues,
         )
 
-    def _fades(self, streams: Streams, n_years: int) -> list[FadeEvents | None]:
+    def _fades(
+        self, streams: Streams, n_years: int, segments: Sequence[EquipmentSegments]
+    ) -> list[FadeEvents | None]:
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
         result: list[FadeEvents | None] = [None] * len(prepared.designs)
-        if not faded:
-            return result
-        designs = [prepared.designs[i] for i in faded]
-        activity = draw_activity(
-            streams,
-            [design.hop.id for design in designs],
-            [prepared.nights[i] for i in faded],
-            np.array([sum(design.x_km) / 2 for design in designs]),
-            np.array([sum(design.y_km) / 2 for design in designs]),
-            n_years,
-        )
+        laws = [nights for nights in prepared.nights if nights is not None]
+        activity = draw_activity(streams, prepared.night_region, laws, n_years)
         for i, active in zip(faded, activity, strict=True):
             lines = prepared.line_sets[i]
-            nominal = self.thresholds[i].nominal.fades
-            assert lines is not None
-            assert nominal is not None
+            assert lines is not None  # a hop with nights has lines
+            flat_top, dispersive_top = self.thresholds[i].highest_power(segments[i].states)
             result[i] = draw_fades(
                 streams,
                 prepared.designs[i].hop.id,
                 active,
                 lines,
                 duration_s=fade_duration_s(prepared.designs[i]),
-                flat_top=float(nominal.x_up[:2].max()),
-                dispersive_top=float(nominal.x_up[2].max()),
+                flat_top=flat_top,
+                dispersive_top=dispersive_top,
             )
         return result
 
-    def _hop(
-        self,
-        index: int,
-        field: RainField | None,
-        log: FailureLog | None,
-        fades: FadeEvents | None,
-        duration_s: float,
-    ) -> HopTimeline:
-        thresholds, states = self.thresholds[index], self.states[index]
-        segments = (
-            nominal_segments(states)
-            if log is None
-            else equipment_segments(self.prepared.built.hops[index], states, log)
-        )
-        rain = None if field is None else self._rain(index, field, thresholds.lowest_rain_db(segments.states))
-        return hop_timeline(thresholds, segments, rain, fades, duration_s)
+    def _segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
+        states = self.states[index]
+        if log is None:
+            return nominal_segments(states)
+        return equipment_segments(self.prepared.built.hops[index], states, log)
 
-    def _rain(self, index: int, field: RainField, lowest_db: float) -> RainKnots:
+    def _rain(self, index: int, field: RainField, segments: EquipmentSegments) -> RainKnots:
         design = self.prepared.designs[index]
-        line = HopLine(
-            design.x_km[0], design.y_km[0], design.x_km[1], design.y_km[1], design.k, design.alpha
-        )
+        line = HopLine(design.x_km[0], design.y_km[0], design.x_km[1], design.y_km[1], design.k, design.alpha)
+        lowest_db = self.thresholds[index].lowest_rain_db(segments.states)
         return rain_knots(field, line, lowest_threshold_db=lowest_db)
 
 

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from models.cause import Cause
 from models.link_states import LinkState
-from sim import fade_kernel
+from sim.fade_kernel import change_points
+from sim.fades import FadeEvents
 from sim.hop_design import HopDesign
 from sim.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
 from sim.hop_thresholds import HopThresholds, StateThresholds
@@ -58,7 +59,7 @@ def hop_timeline(
     thresholds: HopThresholds,
     equipment: EquipmentSegments,
     rain: RainKnots | None,
-    fades: "fade_kernel.FadeEvents | None",
+    fades: FadeEvents | None,
     duration_s: float,
 ) -> HopTimeline:
     """Timeline of one hop from its equipment, its rain and its fades.
@@ -111,9 +112,11 @@ def _rain_changes(
 
 
 def _fade_changes(
-    fades: "fade_kernel.FadeEvents", table: StateThresholds, start_s: float, end_s: float
+    fades: FadeEvents, table: StateThresholds, start_s: float, end_s: float
 ) -> NDArray[np.float64]:
-    points = fade_kernel.change_points(fades, table.fades, start_s, end_s)
+    if table.fades is None or not table.ceiling.any():
+        return np.empty((0, 4))
+    points = change_points(fades, table.fades, start_s, end_s)
     return np.column_stack((points.time_s, points.channel, points.level, points.cause)).astype(np.float64)
 
 

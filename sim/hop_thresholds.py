@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models import cross_polar, diversity, rain_scaling
-from models.fade_shape import mean_duration_s
+from models.fade_shape import LARGEST_RAW, mean_duration_s
 from models.link_states import LinkState, link_state
 from models.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
 from sim.anchoring import Anchor
@@ -82,6 +82,12 @@ class HopThresholds:
         structure = self.design.structure
         return self.of(link_state(structure, structure.all_up))
 
+    def nominal_rain_margin_db(self) -> NDArray[np.float64]:
+        """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
+        structure = self.design.structure
+        best = self.design.margin_db[self._lines_of(0)].max(axis=0)
+        return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
+
     def lowest_rain_db(self, states: Iterable[LinkState]) -> float:
         """Lowest raw attenuation that matters in any of these states; infinite where all are down."""
         tables = [self.of(state) for state in states]
@@ -93,8 +99,8 @@ class HopThresholds:
     def highest_power(self, states: Iterable[LinkState]) -> tuple[float, float]:
         """Largest raw relative power, flat and dispersive, that matters in any of these states."""
         tables = [fades for state in states if (fades := self.of(state).fades) is not None]
-        flat = max((float(fades.x_up[:2].max()) for fades in tables), default=0.0)
-        return flat, max((float(fades.x_up[2].max()) for fades in tables), default=0.0)
+        flat = max((float(fades.up[:2].max()) for fades in tables), default=0.0)
+        return flat, max((float(fades.up[2].max()) for fades in tables), default=0.0)
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""
@@ -198,19 +204,20 @@ class HopThresholds:
                 down[:2, c, at] = flat + _capped(interference, ceiling[c])
                 up[:2, c, at] = clear + _capped(interference, ceiling[c])
                 down[2, c, at] = up[2, c, at] = _capped(dispersive, ceiling[c])
-        up = np.maximum(up, down)
+        down = np.minimum(down, LARGEST_RAW)
+        up = np.clip(up, down, LARGEST_RAW)
         return Thresholds(usable, down, up, hold_s(m, self.rule)), crossed
 
     def _dispersive_threshold(self, nights: NightLaw) -> NDArray[np.float64]:
         design = self.design
         outage = diversity.signature_outage(
-            nights.p0_worst_month,
+            nights.occurrence_worst,
             width_ghz=design.steps.signature_width_ghz,
             depth_db=design.steps.signature_depth_db,
             path_length_km=design.length_km,
             reference_delay_ns=design.radio.signature_delay_ns,
         )
-        return np.maximum.accumulate(outage / nights.p0_worst_month)
+        return np.maximum.accumulate(outage / nights.occurrence_worst)
 
     def _interference_power(
         self, channel_direction: int, state: LinkState, nights: NightLaw
@@ -219,7 +226,7 @@ class HopThresholds:
         if not self._partner_transmits(channel_direction, state):
             return np.zeros(len(self.design.steps))
         margin = cross_polar.clear_air_margin_db(
-            nights.p0_worst_month,
+            nights.occurrence_worst,
             antenna_discrimination_db=self.design.antenna_discrimination_db,
             required_c_i_db=self.design.steps.required_snr_db,
             canceller_db=self.design.radio.canceller_improvement_db,

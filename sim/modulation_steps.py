@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models import link_budget
-from models.modulation import default_net_bit_s_hz, default_signature_depth_db, default_snr_db
+from models.modulation import DEFAULT_LADDER, SYMBOL_RATE_PER_SPACING
 from models.network import Hop, Modulation, Radio
 
-SYMBOL_RATE_OVER_WIDTH = 0.9
-"""Symbol rate over channel width (common practice, no source)."""
+SIGNATURE_DEPTH_DB = ((8, 24.0), (128, 20.0), (1 << 30, 17.0))
+"""Depth of the signature of modulations up to so many states [dB] (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -55,13 +55,16 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
         reference = hop.reference_states or chosen[0].states
         chosen = tuple(step for step in chosen if step.states == reference)
     states = np.array([step.states for step in chosen], dtype=np.int64)
-    snr = _either(chosen, "required_snr_db", default_snr_db(states))
+    bits = np.log2(states)
+    known_bits = np.log2(DEFAULT_LADDER.states)
+    snr = _either(chosen, "required_snr_db", np.interp(bits, known_bits, DEFAULT_LADDER.snr_db))
     noise_threshold = link_budget.receiver_threshold_dbm(
-        radio.noise_figure_db, snr, symbol_rate_mbd=SYMBOL_RATE_OVER_WIDTH * width_mhz
+        radio.noise_figure_db, snr, symbol_rate_mbd=SYMBOL_RATE_PER_SPACING * width_mhz
     )
     bandwidth_db = 10.0 * np.log10(width_mhz / stated_mhz)
     threshold = _either(chosen, "threshold_dbm", noise_threshold - bandwidth_db) + bandwidth_db
-    default_capacity = default_net_bit_s_hz(states) * stated_mhz
+    efficiency = DEFAULT_LADDER.efficiency_bit_s_hz[0] * bits / known_bits[0]
+    default_capacity = efficiency * stated_mhz
     capacity = _either(chosen, "capacity_mbit_s", default_capacity) * width_mhz / stated_mhz
     return Steps(
         states=_frozen(states),
@@ -72,8 +75,12 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
         signature_width_ghz=_frozen(
             _either(chosen, "signature_width_mhz", np.full(len(chosen), width_mhz)) / 1000.0
         ),
-        signature_depth_db=_frozen(_either(chosen, "signature_depth_db", default_signature_depth_db(states))),
+        signature_depth_db=_frozen(_either(chosen, "signature_depth_db", _signature_depth_db(states))),
     )
+
+
+def _signature_depth_db(states: NDArray[np.int64]) -> NDArray[np.float64]:
+    return np.array([next(depth for top, depth in SIGNATURE_DEPTH_DB if n <= top) for n in states])
 
 
 def _either(chosen: tuple[Modulation, ...], field: str, default: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from models import rain_attenuation, rain_law
-from models.diversity import LineSet, line_set
 from models.network import Hop, Network
 from models.rain_law import RainLaw
+from models.receiver_lines import LineSet, line_set
 from models.storm import StormModel
 from sim.anchoring import Anchor, fit_anchor
 from sim.hop_design import HopDesign, design_hops, network_climate, site_plane_km
 from sim.hop_thresholds import line_set_index
 from sim.night_law import NightLaw, night_law
+from sim.nights import NightRegion, night_region
 from sim.plant_builder import BuiltPlant, build_plant
 from sim.service_data import ServiceDemand
 from sim.service_demands import service_demands
@@ -55,6 +56,8 @@ class Prepared:
     anchors : tuple of Anchor
     nights : tuple of NightLaw or None
         None on hops without multipath.
+    night_region : NightRegion
+        Of the hops with multipath.
     line_sets : tuple of LineSet or None
     built : BuiltPlant
     demands : tuple of ServiceDemand
@@ -73,6 +76,7 @@ class Prepared:
     designs: tuple[HopDesign, ...]
     anchors: tuple[Anchor, ...]
     nights: tuple[NightLaw | None, ...]
+    night_region: NightRegion
     line_sets: tuple[LineSet | None, ...]
     built: BuiltPlant
     demands: tuple[ServiceDemand, ...]
@@ -99,6 +103,7 @@ def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
         designs=designs,
         anchors=tuple(_anchor(design, law, storms, options) for design in designs),
         nights=nights,
+        night_region=_night_region(designs, nights),
         line_sets=tuple(
             None if night is None else _line_set(design, night)
             for design, night in zip(designs, nights, strict=True)
@@ -168,7 +173,7 @@ def _nights(design: HopDesign) -> NightLaw | None:
     if design.occurrence <= 0.0:
         return None
     return night_law(
-        p0_worst_month=design.occurrence,
+        occurrence_worst=design.occurrence,
         annual_reduction_db=design.annual_reduction_db,
         latitude_deg=design.climate.latitude_deg,
         longitude_deg=design.climate.longitude_deg,
@@ -176,11 +181,20 @@ def _nights(design: HopDesign) -> NightLaw | None:
     )
 
 
+def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightRegion:
+    """Hops with multipath; those side by side between the same two sites share their nights."""
+    faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
+    return night_region(
+        ["|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded],
+        np.array([sum(design.x_km) / 2 for design in faded]),
+        np.array([sum(design.y_km) / 2 for design in faded]),
+    )
+
+
 def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
     """Fading lines of a hop, in the order of ``line_set_index``."""
     hop = design.hop
-    width_ghz = hop.channel_width_mhz / 1000.0
-    step_ghz = 2.0 * width_ghz if hop.frequency_separation_mhz is None else hop.frequency_separation_mhz / 1e3
+    step_ghz = design.channel_step_ghz
     duplex_ghz = 0.03 * hop.frequency_ghz if hop.duplex_spacing_mhz is None else hop.duplex_spacing_mhz / 1e3
     first = {}
     for line, place in zip(design.lines, line_set_index(design), strict=True):
@@ -190,11 +204,14 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
     return line_set(
         tuple(f"{line.frequency_index}/{line.antenna}/{line.direction}" for line in lines),
         frequency_ghz=np.array(
-            [hop.frequency_ghz + line.frequency_index * step_ghz + line.direction * duplex_ghz for line in lines]
+            [
+                hop.frequency_ghz + line.frequency_index * step_ghz + line.direction * duplex_ghz
+                for line in lines
+            ]
         ),
         height_a_m=np.array([-lower * (line.antenna == 1 and line.direction == 1) for line in lines]),
         height_b_m=np.array([-lower * (line.antenna == 1 and line.direction == 0) for line in lines]),
         path_length_km=design.length_km,
-        p0=night.p0_worst_month,
+        occurrence=night.occurrence_worst,
         gathering=night.gathering,
     )

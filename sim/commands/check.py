@@ -9,7 +9,9 @@ ROWS_SHOWN = 40
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK and how much to show."""
     parser.add_argument("network", help="network file (TOML)")
-    parser.add_argument("--all", action="store_true", help=f"show every entry, not only the first {ROWS_SHOWN}")
+    parser.add_argument(
+        "--all", action="store_true", help=f"show every entry, not only the first {ROWS_SHOWN}"
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -28,7 +30,17 @@ def run(options: argparse.Namespace) -> int:
         highlight=False,
     )
     limit = None if options.all else ROWS_SHOWN
-    for name in ("sites", "radios", "antennas", "hops", "services", "power", "crews", "depots", "maintenance"):
+    for name in (
+        "sites",
+        "radios",
+        "antennas",
+        "hops",
+        "services",
+        "power",
+        "crews",
+        "depots",
+        "maintenance",
+    ):
         _print_entries(console, name, getattr(network, name), limit)
     for name in ("climate", "switching", "losses"):
         _print_entries(console, name, (getattr(network, name),), limit)
@@ -73,7 +85,16 @@ def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
 
     changed = {change.kind for change in network.parts}
     table = Table(title="part kinds", title_justify="left", header_style="", show_edge=False, pad_edge=False)
-    for column in ("kind", "mtbf_h", "life", "mended by", "swap_h", "latent share", "affecting share", "spare"):
+    for column in (
+        "kind",
+        "mtbf_h",
+        "life",
+        "mended by",
+        "swap_h",
+        "latent share",
+        "affecting share",
+        "spare",
+    ):
         table.add_column(column)
     for key, kind in part_kinds(network.parts).items():
         life = kind.life.kind.name.lower()

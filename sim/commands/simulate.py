@@ -1,0 +1,74 @@
+"""``hopyears simulate``: many years of a network into a folder of results."""
+
+import argparse
+import os
+import sys
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """NETWORK, years, seed, folder, and which parts of the model run."""
+    parser.add_argument("network", help="network file (TOML)")
+    parser.add_argument("--years", type=int, default=200, help="years to simulate (default 200)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of all random draws (default 1)")
+    parser.add_argument("--out", required=True, help="folder for the results, new or empty")
+    parser.add_argument("--resume", action="store_true", help="add what a stopped run in that folder lacks")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
+    add_model_arguments(parser)
+
+
+def add_model_arguments(parser: argparse.ArgumentParser) -> None:
+    """Block length and parts of the model, shared by the verbs that simulate."""
+    parser.add_argument(
+        "--block-years", type=int, default=10, help="years of one independent block (default 10)"
+    )
+    parser.add_argument("--no-rain", action="store_true", help="leave rain out")
+    parser.add_argument("--no-multipath", action="store_true", help="leave multipath out")
+    parser.add_argument("--no-failures", action="store_true", help="leave failures and power cuts out")
+    parser.add_argument(
+        "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
+    )
+    parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
+
+
+def model_options(options: argparse.Namespace):  # type: ignore[no-untyped-def]
+    """Options of the model from the command line."""
+    from sim.prepared import ModelOptions
+
+    return ModelOptions(
+        rain=not options.no_rain,
+        multipath=not options.no_multipath,
+        failures=not options.no_failures,
+        anchoring=not options.no_anchoring,
+        queues=not options.no_queue,
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Simulate, store, and print a summary."""
+    from sim.commands.progress import progress_bar
+    from sim.commands.summary_text import print_summary
+    from sim.network_file import read_network
+    from sim.results import Results
+    from sim.simulate import RunRequest, simulate
+
+    source = read_network(options.network)
+    for warning in source.warnings:
+        print(f"warning: {warning}", file=sys.stderr)
+    request = RunRequest(
+        years=options.years,
+        seed=options.seed,
+        block_years=options.block_years,
+        workers=options.workers,
+        options=model_options(options),
+    )
+    with progress_bar("years") as progress:
+        try:
+            simulate(source, request, options.out, resume=options.resume, progress=progress)
+        except KeyboardInterrupt:
+            print(
+                f"stopped; finished blocks are kept in {options.out}, --resume goes on from there",
+                file=sys.stderr,
+            )
+            return 1
+    print_summary(Results.load(options.out))
+    return 0

@@ -1,0 +1,273 @@
+"""What the standards alone say of each hop and service: no clock, no random draw.
+
+Every figure is a closed form: P.530's rain and multipath laws, the diversity improvement of P.530,
+series-parallel arithmetic for the equipment. End to end they are simply added up along the working
+route, as on a sheet; what this leaves out is what ``simulate`` is for.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from models import cross_polar, diversity, multipath, rain_attenuation
+from models.hardware import Mounting
+from models.lifetimes import Law
+from models.network import Network, Power
+from models.part_kind import DISPATCH, PartKind
+from models.plant import great_circle_km
+from models.scheme import Diversity
+from models.series_parallel import equipment_unavailability
+from models.units import HOURS_PER_YEAR
+from sim.hop_design import HopDesign
+from sim.hop_thresholds import HopThresholds
+from sim.plant_builder import COMMON_SITE_PARTS
+from sim.prepared import Prepared
+
+MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
+
+
+@dataclass(frozen=True)
+class FadingOutage:
+    """Outage of a hop at one modulation, as fractions of the time.
+
+    Attributes
+    ----------
+    rain : float
+        Of the year; noise and, on co-channel carriers, cross-polar interference.
+    flat, dispersive, crossed : float
+        Multipath of the worst month without diversity: P_ns, P_s and P_XP of P.530.
+    multipath_worst_month : float
+        Their sum without diversity; P_d of P.530 with it.
+    multipath : float
+        Of the average year.
+    """
+
+    rain: float
+    flat: float
+    dispersive: float
+    crossed: float
+    multipath_worst_month: float
+    multipath: float
+
+
+def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
+    """What P.530 says of a hop at modulation ``step`` (0 is the lowest)."""
+    design = thresholds.design
+    margin_db = float(thresholds.nominal_rain_margin_db()[step])
+    rain = float(rain_attenuation.exceedance(design.rain_law, margin_db))
+    flat, dispersive, crossed = _multipath_parts(design, step)
+    worst = min(_with_diversity(design, step, flat, dispersive, crossed), 1.0)
+    annual = worst * 10.0 ** (-design.annual_reduction_db / 10.0)
+    return FadingOutage(rain, flat, dispersive, crossed, worst, annual)
+
+
+def _multipath_parts(design: HopDesign, step: int) -> tuple[float, float, float]:
+    p0 = design.occurrence
+    if p0 <= 0.0:
+        return 0.0, 0.0, 0.0
+    depth_db = max(float(design.margin_db[0, step]), 0.0)
+    flat = float(multipath.exceedance(p0, depth_db))
+    dispersive = float(
+        diversity.signature_outage(
+            p0,
+            width_ghz=design.steps.signature_width_ghz[step],
+            depth_db=design.steps.signature_depth_db[step],
+            path_length_km=design.length_km,
+            reference_delay_ns=design.radio.signature_delay_ns,
+        )
+    )
+    if not design.scheme.co_channel:
+        return flat, dispersive, 0.0
+    margin_db = cross_polar.clear_air_margin_db(
+        p0,
+        antenna_discrimination_db=design.antenna_discrimination_db,
+        required_c_i_db=design.steps.required_snr_db[step],
+        canceller_db=design.radio.canceller_improvement_db,
+    )
+    return flat, dispersive, float(cross_polar.clear_air_outage(p0, margin_db))
+
+
+def _with_diversity(design: HopDesign, step: int, flat: float, dispersive: float, crossed: float) -> float:
+    """Worst-month outage with the scheme's diversity; without any, the plain sum."""
+    kind, p0 = design.scheme.diversity, design.occurrence
+    if kind is Diversity.NONE or p0 <= 0.0:
+        return flat + dispersive + crossed
+    hop = design.hop
+    space = diversity.space_constant(
+        hop.antenna_separation_m,
+        frequency_ghz=hop.frequency_ghz,
+        path_length_km=design.length_km,
+        occurrence=p0,
+    )
+    frequency = diversity.frequency_constant(
+        design.channel_step_ghz, frequency_ghz=hop.frequency_ghz, path_length_km=design.length_km
+    )
+    constant = {
+        Diversity.SPACE: space,
+        Diversity.FREQUENCY: frequency,
+        Diversity.BOTH: diversity.combined_constant(space, frequency, p0),
+    }[kind]
+    depth_db = max(float(design.margin_db[0, step]), 0.0)
+    protected_flat = diversity.flat_outage_with_diversity(flat, constant, depth_db)
+    ns2 = diversity.correlation_ns2(constant, p0)
+    protected_dispersive = diversity.dispersive_outage_with_diversity(dispersive, ns2, p0)
+    return float(diversity.combined_outage(protected_flat, protected_dispersive)) + crossed
+
+
+def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:
+    """Textbook unavailability of each kind of part at a site: mean time to restore over that and MTBF.
+
+    Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
+    storm delays a climb.
+    """
+    plant = prepared.built.plant
+    place = plant.sites[site_index]
+    travel_h = min(great_circle_km(base, place) * plant.road_factor / base.speed_km_h for base in plant.crews)
+    return {key: _unavailability(kind, travel_h) for key, kind in plant.kinds.items()}
+
+
+def _unavailability(kind: PartKind, travel_h: float) -> float:
+    remote = kind.repair.name == "REMOTE"
+    restore_h = DISPATCH.mean_h + (0.0 if remote else travel_h) + kind.mend.mean_h
+    return kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
+
+
+def power_unavailability(power: Power) -> float:
+    """Share of time without power: rate of mains outages times what of them outlasts the battery.
+
+    The mean excess of a lognormal duration D over the autonomy b is E[D] Q(z - s) - b Q(z) with
+    z = (ln b - ln median)/s (the law of a stop-loss; any textbook of actuarial mathematics).
+    """
+    from scipy.stats import norm
+
+    median_h, s = power.outage_median_min / 60.0, power.outage_ln_sd
+    if s == 0.0:
+        excess_h = max(median_h - power.battery_h, 0.0)
+    elif power.battery_h <= 0.0:
+        excess_h = Law.lognormal_of_median(median_h, s).mean_h
+    else:
+        z = (np.log(power.battery_h) - np.log(median_h)) / s
+        mean_h = Law.lognormal_of_median(median_h, s).mean_h
+        excess_h = mean_h * norm.sf(z - s) - power.battery_h * norm.sf(z)
+    failing = power.generator_start_failure if power.generator else 1.0
+    return float(power.mains_outages_per_year * excess_h * failing / HOURS_PER_YEAR)
+
+
+def site_unavailability(prepared: Prepared, site_index: int) -> float:
+    """Common parts and power of a site, added up."""
+    network: Network = prepared.network
+    by_kind = part_unavailability(prepared, site_index)
+    site = network.sites[site_index]
+    controller = by_kind["controller"] ** 2 if site.duplicated_controller else by_kind["controller"]
+    unit = controller + by_kind["chassis"] + by_kind["fan"]
+    common = sum(by_kind[kind] for kind in COMMON_SITE_PARTS)
+    return unit + common + power_unavailability(network.power_of(site))
+
+
+def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
+    """Series-parallel arithmetic over the parts of a hop; sites' common parts are not counted."""
+    design = prepared.designs[index]
+    ends = [part_unavailability(prepared, site) for site in prepared.built.hops[index].sites]
+    mean = {kind: (ends[0][kind] + ends[1][kind]) / 2 for kind in ends[0]}
+    return equipment_unavailability(design.scheme, mean, mounting=Mounting(design.radio.mounting))
+
+
+def predict_hops(prepared: Prepared) -> pd.DataFrame:
+    """One row a hop and modulation in use; unit in each column's name.
+
+    Columns
+    -------
+    hop, scheme, length_km, frequency_ghz, states, capacity_mbit_s
+        ``capacity_mbit_s`` is the hop's, all working channels at this modulation.
+    combining_loss_db, received_level_dbm, threshold_dbm, margin_db, rain_margin_db
+        Flat margin against noise; margin against rain with cross-polar interference.
+    rain_attenuation_001_db
+        Exceeded 0.01 % of the year, P.530-18.
+    rain_min_per_year, flat_worst_month, dispersive_worst_month, cross_polar_worst_month
+    multipath_worst_month, multipath_min_per_year
+    equipment_min_per_year, total_min_per_year
+    """
+    rows = []
+    for index, design in enumerate(prepared.designs):
+        thresholds = HopThresholds(design, prepared.anchors[index], prepared.nights[index])
+        margins = thresholds.nominal_rain_margin_db()
+        equipment = hop_equipment_unavailability(prepared, index)
+        line = design.lines[0]
+        combining_db = (
+            design.structure.nominal_transmit_loss_db[line.channel]
+            + design.structure.nominal_receive_loss_db[line.index]
+        )
+        for step in range(len(design.steps)):
+            fading = fading_outage(thresholds, step)
+            total = fading.rain + fading.multipath + equipment
+            rows.append(
+                {
+                    "hop": design.hop.id,
+                    "scheme": design.hop.scheme,
+                    "length_km": design.length_km,
+                    "frequency_ghz": design.hop.frequency_ghz,
+                    "states": int(design.steps.states[step]),
+                    "capacity_mbit_s": design.scheme.working * float(design.steps.capacity_mbit_s[step]),
+                    "combining_loss_db": combining_db,
+                    "gas_loss_db": design.gas_loss_db,
+                    "received_level_dbm": float(design.received_level_dbm[0, step]),
+                    "threshold_dbm": float(design.steps.threshold_dbm[step]),
+                    "margin_db": float(design.margin_db[0, step]),
+                    "rain_margin_db": float(margins[step]),
+                    "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain_law, 1e-4)),
+                    "rain_min_per_year": fading.rain * MINUTES_PER_YEAR,
+                    "multipath_occurrence": design.occurrence,
+                    "flat_worst_month": fading.flat,
+                    "dispersive_worst_month": fading.dispersive,
+                    "cross_polar_worst_month": fading.crossed,
+                    "multipath_worst_month": fading.multipath_worst_month,
+                    "multipath_min_per_year": fading.multipath * MINUTES_PER_YEAR,
+                    "equipment_min_per_year": equipment * MINUTES_PER_YEAR,
+                    "total_min_per_year": total * MINUTES_PER_YEAR,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def predict_services(prepared: Prepared) -> pd.DataFrame:
+    """Textbook sum of each service along its working route, at the modulation that carries its committed rate.
+
+    Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
+    sites_min_per_year (common parts and power of every site on the route), total_min_per_year. A hop
+    that cannot carry the rate at all counts as down all the time.
+    """
+    hop_table = predict_hops(prepared)
+    by_hop = {hop: table for hop, table in hop_table.groupby("hop", sort=False)}
+    site_of = [dependence.sites for dependence in prepared.built.hops]
+    rows = []
+    for service, demand in zip(prepared.network.services, prepared.demands, strict=True):
+        crossed = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
+        total = np.zeros(3)
+        for link in crossed:
+            total += _carrying(by_hop[prepared.designs[link].hop.id], service.committed_mbit_s)
+        sites = sorted({site for link in crossed for site in site_of[link]})
+        common = sum(site_unavailability(prepared, site) for site in sites) * MINUTES_PER_YEAR
+        rows.append(
+            {
+                "service": service.id,
+                "hops": len(crossed),
+                "rain_min_per_year": total[0],
+                "multipath_min_per_year": total[1],
+                "equipment_min_per_year": total[2],
+                "sites_min_per_year": common,
+                "total_min_per_year": min(float(total.sum()) + common, MINUTES_PER_YEAR),
+            }
+        )
+    columns = ["service", "hops", "rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"]
+    return pd.DataFrame(rows, columns=[*columns, "sites_min_per_year", "total_min_per_year"])
+
+
+def _carrying(steps: pd.DataFrame, rate_mbit_s: float) -> NDArray[np.float64]:
+    """Rain, multipath and equipment minutes of a hop at the lowest modulation that carries a rate."""
+    able = steps[steps["capacity_mbit_s"] >= rate_mbit_s]
+    if able.empty:
+        return np.array([MINUTES_PER_YEAR, 0.0, 0.0])
+    columns = ["rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"]
+    return able.iloc[0][columns].to_numpy(dtype=np.float64)

@@ -1,0 +1,110 @@
+"""Runs blocks on worker processes, shows progress, stores each block as it ends, stops without loss.
+
+The same seed gives the same bytes for any number of workers: blocks are independent, and what they leave
+is put together in the order of their numbers.
+"""
+
+import multiprocessing
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass
+
+import pyarrow as pa
+
+from sim.block import BlockSimulator
+from sim.block_tally import block_tally, failure_tables, run_of
+from sim.prepared import Prepared
+from sim.store import RunFolder
+
+BLOCK_YEARS = 10
+"""Years of one block: the unit of work, of seeding, of storing and of the confidence interval."""
+
+BlockTables = dict[str, pa.Table]
+
+
+@dataclass(frozen=True)
+class BlockPlan:
+    """Which blocks a run has: ``n_blocks`` of ``block_years`` years each, from ``seed``; whose they are."""
+
+    identity: str
+    seed: int
+    n_blocks: int
+    block_years: int = BLOCK_YEARS
+
+
+_WORKER: tuple[BlockSimulator, BlockPlan] | None = None
+"""What a worker process keeps between blocks; set once, when the process starts."""
+
+
+def _start_worker(prepared: Prepared, plan: BlockPlan) -> None:
+    global _WORKER
+    _WORKER = (BlockSimulator(prepared), plan)
+
+
+def _work(block: int) -> BlockTables:
+    assert _WORKER is not None  # _start_worker has run in this process
+    return block_tables(*_WORKER, block)
+
+
+def block_tables(simulator: BlockSimulator, plan: BlockPlan, block: int) -> BlockTables:
+    """Simulate one block and count what happened."""
+    history = simulator.simulate(plan.seed, block, plan.block_years)
+    run = run_of(simulator.prepared, plan.identity, plan.block_years)
+    tally = block_tally(simulator.prepared, run, block, history)
+    return {**tally.to_arrow(), **failure_tables(simulator.prepared, history)}
+
+
+def run_blocks(
+    prepared: Prepared,
+    plan: BlockPlan,
+    folder: RunFolder,
+    *,
+    workers: int,
+    progress: Callable[[int, int], None],
+) -> None:
+    """Simulate the blocks that a run folder lacks and store each as it ends.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    plan : BlockPlan
+    folder : RunFolder
+        Finished blocks in it are kept.
+    workers : int
+        Processes, at least 1.
+    progress : callable
+        Called with (blocks done, blocks of the run) at the start and after each block.
+    """
+    done = set(folder.finished_blocks())
+    missing = [block for block in range(plan.n_blocks) if block not in done]
+    finished = plan.n_blocks - len(missing)
+    progress(finished, plan.n_blocks)
+    for block, tables in _simulated(prepared, plan, missing, workers):
+        folder.write_block(block, tables)
+        finished += 1
+        progress(finished, plan.n_blocks)
+
+
+def _simulated(
+    prepared: Prepared, plan: BlockPlan, blocks: Sequence[int], workers: int
+) -> Iterator[tuple[int, BlockTables]]:
+    """Blocks with their tables, in the order in which they end."""
+    if workers == 1 or len(blocks) < 2:
+        simulator = BlockSimulator(prepared)
+        for block in blocks:
+            yield block, block_tables(simulator, plan, block)
+        return
+    pool = ProcessPoolExecutor(
+        min(workers, len(blocks)),
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_start_worker,
+        initargs=(prepared, plan),
+    )
+    try:
+        waiting: dict[Future[BlockTables], int] = {pool.submit(_work, block): block for block in blocks}
+        while waiting:
+            ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in ended:
+                yield waiting.pop(future), future.result()
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
