@@ -4,8 +4,9 @@
 Recommendation was tested, or likely not meant, and give a warning each.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import pairwise
+from typing import cast
 
 import networkx as nx
 import numpy as np
@@ -238,7 +239,8 @@ def protection_without_effect(network: Network) -> Iterator[Fault]:
     graph = hop_graph(network)
     pairs = nx.Graph(graph)
     only_ways: nx.Graph[str] = nx.Graph()
-    only_ways.add_edges_from(pair for pair in nx.bridges(pairs) if graph.number_of_edges(*pair) == 1)
+    bridges = cast("Iterable[tuple[str, str]]", nx.bridges(pairs))
+    only_ways.add_edges_from(pair for pair in bridges if graph.number_of_edges(*pair) == 1)
     component = _component_of(only_ways)
     for service in network.services:
         if service.protection == "none" or service.site_a not in component:
