@@ -116,22 +116,30 @@ def design_hops(network: Network) -> tuple[HopDesign, ...]:
     )
 
 
+CENTRE_STEP_DEG = 0.5
+"""The network's centre is rounded to this: a plan that adds a site moves neither plane nor climate."""
+
+
+def network_centre_deg(network: Network) -> tuple[float, float]:
+    """Latitude and longitude of the middle of the network, rounded."""
+    latitude = np.array([site.latitude_deg for site in network.sites])
+    longitude = np.array([site.longitude_deg for site in network.sites])
+    centre = geometry.network_centre(latitude, longitude)
+    first, second = (CENTRE_STEP_DEG * round(value / CENTRE_STEP_DEG) for value in centre)
+    return first, second
+
+
 def site_plane_km(network: Network) -> dict[str, tuple[float, float]]:
     """Each site's place on the network's plane: km east and north of its centre."""
     latitude = np.array([site.latitude_deg for site in network.sites])
     longitude = np.array([site.longitude_deg for site in network.sites])
-    centre = geometry.network_centre(latitude, longitude)
-    east, north = geometry.local_plane_km(latitude, longitude, centre=centre)
+    east, north = geometry.local_plane_km(latitude, longitude, centre=network_centre_deg(network))
     return {site.id: (float(x), float(y)) for site, x, y in zip(network.sites, east, north, strict=True)}
 
 
 def network_climate(network: Network) -> Climate:
     """Climate at the network's centre, with the user's changes: the climate of the common rain field."""
-    latitude = np.array([site.latitude_deg for site in network.sites])
-    longitude = np.array([site.longitude_deg for site in network.sites])
-    centre = geometry.network_centre(latitude, longitude)
-    height = float(np.mean([site.ground_height_m for site in network.sites]))
-    return changed_climate(climates_of([(*centre, height)])[0], network)
+    return changed_climate(climates_of([(*network_centre_deg(network), None)])[0], network)
 
 
 def changed_climate(climate: Climate, network: Network) -> Climate:

@@ -169,9 +169,9 @@ def site_unavailability(prepared: Prepared, site_index: int) -> float:
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
     """Series-parallel arithmetic over the parts of a hop; sites' common parts are not counted."""
     design = prepared.designs[index]
-    ends = [part_unavailability(prepared, site) for site in prepared.built.hops[index].sites]
-    mean = {kind: (ends[0][kind] + ends[1][kind]) / 2 for kind in ends[0]}
-    return equipment_unavailability(design.scheme, mean, mounting=Mounting(design.radio.mounting))
+    here, there = (part_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
+    mounting = Mounting(design.radio.mounting)
+    return equipment_unavailability(design.scheme, here, mounting=mounting, other_end=there)
 
 
 def predict_hops(prepared: Prepared) -> pd.DataFrame:
@@ -187,13 +187,15 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         Exceeded 0.01 % of the year, P.530-18.
     rain_min_per_year, flat_worst_month, dispersive_worst_month, cross_polar_worst_month
     multipath_worst_month, multipath_min_per_year
-    equipment_min_per_year, total_min_per_year
+    equipment_min_per_year, sites_min_per_year, total_min_per_year
+        ``sites_min_per_year`` are the common parts and power of both ends.
     """
     rows = []
     for index, design in enumerate(prepared.designs):
         thresholds = HopThresholds(design, prepared.anchors[index], prepared.nights[index])
         margins = thresholds.nominal_rain_margin_db()
         equipment = hop_equipment_unavailability(prepared, index)
+        ends = sum(site_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
         line = design.lines[0]
         combining_db = (
             design.structure.nominal_transmit_loss_db[line.channel]
@@ -201,7 +203,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         )
         for step in range(len(design.steps)):
             fading = fading_outage(thresholds, step)
-            total = fading.rain + fading.multipath + equipment
+            total = fading.rain + fading.multipath + equipment + ends
             rows.append(
                 {
                     "hop": design.hop.id,
@@ -225,6 +227,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                     "multipath_worst_month": fading.multipath_worst_month,
                     "multipath_min_per_year": fading.multipath * MINUTES_PER_YEAR,
                     "equipment_min_per_year": equipment * MINUTES_PER_YEAR,
+                    "sites_min_per_year": ends * MINUTES_PER_YEAR,
                     "total_min_per_year": total * MINUTES_PER_YEAR,
                 }
             )
@@ -232,7 +235,9 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
 
 
 def predict_services(prepared: Prepared) -> pd.DataFrame:
-    """Textbook sum of each service along its working route, at the modulation that carries its committed rate.
+    """Textbook sum of each service along its working route.
+
+    Each hop counts at the lowest modulation that carries the committed rate.
 
     Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
     sites_min_per_year (common parts and power of every site on the route), total_min_per_year. A hop

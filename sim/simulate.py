@@ -12,6 +12,7 @@ from sim.store import RunFolder, run_identity, versions
 from sim.summary import summarise
 
 LONGEST_YEARS = 1_000_000
+DEFAULT_OPTIONS = ModelOptions()
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class RunRequest:
     seed: int
     block_years: int = BLOCK_YEARS
     workers: int = 1
-    options: ModelOptions = ModelOptions()
+    options: ModelOptions = DEFAULT_OPTIONS
 
     def __post_init__(self) -> None:
         for field, low, high in (

@@ -28,11 +28,8 @@ FORWARD, BACKWARD = 0, 1
 
 def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
-    manifest = folder.manifest()
-    run = run_of(prepared, manifest["identity"], manifest["block_years"])
-    numbers = folder.finished_blocks()
-    stored = [folder.read_block(number) for number in numbers]
-    blocks = [Tally.from_arrow(run, [number], tables) for number, tables in zip(numbers, stored, strict=True)]
+    stored = [folder.read_block(number) for number in folder.finished_blocks()]
+    blocks = read_tallies(prepared, folder)
     total = add_tallies(blocks)
     frames = {
         "services": service_table(prepared, blocks, total),
@@ -49,6 +46,13 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "crew_visits": failure_table(stored, "failures_crew", "crew", total.years),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
+
+
+def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:
+    """Tally of each finished block of a run, in order."""
+    manifest = folder.manifest()
+    run = run_of(prepared, manifest["identity"], manifest["block_years"])
+    return [Tally.from_arrow(run, [number], folder.read_block(number)) for number in folder.finished_blocks()]
 
 
 def per_block(blocks: Sequence[Tally], table: str, value: str, n: int, **fixed: int) -> NDArray[np.float64]:

@@ -13,7 +13,7 @@ def print_summary(results: Results) -> None:
     console = Console(width=None if Console().is_terminal else 180)
     manifest = results.manifest
     console.print(
-        f"{manifest['title']}: {manifest['years']} years, seed {manifest['seed']}, run {manifest['identity']}",
+        "{title}: {years} years, seed {seed}, run {identity}".format_map(manifest),
         highlight=False,
         markup=False,
     )
