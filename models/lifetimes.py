@@ -11,7 +11,7 @@ from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaincinv, gammaln, ndtr, ndtri
+from scipy.special import gammaincc, gammaincinv, gammaln, ndtr, ndtri
 
 _NORMAL = NormalDist()
 
@@ -158,6 +158,26 @@ def residual_quantiles_h(
     if np.any(lognormal):
         residual = np.where(lognormal, _lognormal_residual(means, spreads, p), residual)
     return np.asarray(np.where(kinds == LawKind.FIXED, means * p, residual), dtype=np.float64)
+
+
+def mean_excess_h(law: Law, threshold_h: float) -> float:
+    """Mean of what a duration exceeds a threshold by, 0 where it does not: E[max(X - threshold, 0)] [h].
+
+    ``threshold_h`` is at least 0 [h]. The integral of the survival function from the threshold on
+    (textbook; for the lognormal law the partial expectation).
+    """
+    mean_h, spread = law.mean_h, law.spread
+    if law.kind is LawKind.FIXED or mean_h == 0.0:
+        return max(mean_h - threshold_h, 0.0)
+    if threshold_h <= 0.0:
+        return mean_h - threshold_h
+    if law.kind is LawKind.EXPONENTIAL:
+        return mean_h * math.exp(-threshold_h / mean_h)
+    if law.kind is LawKind.WEIBULL:
+        scale_h = mean_h / math.gamma(1.0 + 1.0 / spread)
+        return float(mean_h * gammaincc(1.0 / spread, (threshold_h / scale_h) ** spread))
+    z = math.log(threshold_h / mean_h) / spread + 0.5 * spread
+    return float(mean_h * ndtr(spread - z) - threshold_h * ndtr(-z))
 
 
 def _weibull_scale(mean_h: NDArray[np.float64], shape: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,6 +7,7 @@ from numba import njit
 
 from models.intervals import Floats, Intervals, Ints
 from models.lifetimes import Law
+from models.solar import Solar
 
 MAINS_OUTAGE = Law.lognormal_of_median(35.0 / 60.0, 1.3)
 """Duration of a mains failure, median 35 min, ln-sd 1.3, mean 81 min. Common practice, no source."""
@@ -22,31 +23,6 @@ class Generator:
     start_failure: float = 0.02
     start_h: float = 0.02
     fuel_h: float = 48.0
-
-
-@dataclass(frozen=True)
-class Solar:
-    """Site that lives on sun and battery, its energy counted in hours of its own load.
-
-    Parameters
-    ----------
-    harvest_h : tuple of 12 floats
-        Mean daily harvest of each calendar month [hours of load per day], at least 0.
-    day_spread : float
-        Standard deviation of the logarithm of a day's harvest around its month's mean.
-    persistence : float
-        Correlation of that logarithm from one day to the next, 0 to below 1.
-    """
-
-    harvest_h: tuple[float, ...]
-    day_spread: float = 0.6
-    persistence: float = 0.4
-
-    def __post_init__(self) -> None:
-        if len(self.harvest_h) != 12 or min(self.harvest_h) < 0.0:
-            raise ValueError(f"harvest_h is {self.harvest_h}; must be 12 numbers of at least 0")
-        if not 0.0 <= self.persistence < 1.0:
-            raise ValueError(f"persistence is {self.persistence}; must be 0 to below 1")
 
 
 @dataclass(frozen=True)
@@ -113,7 +89,8 @@ def battery_capacity_s(
 ) -> Floats:
     """Autonomy of a full battery at a time [s]: a saw from new to 80 %; shapes broadcast.
 
-    ``replacement_s`` is the time between replacements [s], infinite for a battery that does not age.
+    ``replacement_s`` is the time between replacements [s], infinite for a battery that does not age;
+    ``last_replaced_s`` is then no later than ``time_s``.
     """
     age = np.mod(time_s - last_replaced_s, replacement_s) / replacement_s
     return battery_h * 3600.0 * (1.0 - (1.0 - BATTERY_END_OF_LIFE) * age)

@@ -149,7 +149,8 @@ class Changeover:
     def _silence(self) -> None:
         while self.log and self.log[-1][0] > self._env.now:
             self.log.pop()
-        self.log.append((self._env.now, NOBODY))
+        if not self.log or self.log[-1][1] != NOBODY:
+            self.log.append((self._env.now, NOBODY))
         self._active = NOBODY
 
     def _transmit(self, chain: int, time_s: float) -> None:

@@ -29,7 +29,8 @@ class Episode:
     crew_s: float = float("inf")
     arrived_s: float = float("inf")
     mended_s: float = float("inf")
-    weather_s: float = 0.0
+    darkness_s: float = 0.0
+    storm_s: float = 0.0
     crew: int = -1
     depot: int | None = None
     called: Event | None = field(default=None, repr=False)

@@ -42,8 +42,8 @@ class FailureLog:
         Part and site index; cause flags; crew number, -1 for a remote repair or none sent yet.
     failed_s, noticed_s, spare_s, crew_s, arrived_s, mended_s : float arrays, shape (n,)
         Failure; repair called for; spare at hand; crew sets off; crew arrives; works again.
-    weather_s : float array, shape (n,)
-        Time lost to storms and to darkness [s].
+    darkness_s, storm_s : float arrays, shape (n,)
+        Wait for daylight before a crew is called, and for storms to pass at the site [s].
     latent, affecting : bool arrays, shape (n,)
         Unseen at first; stops traffic.
     part_offset : int array, shape (n_parts + 1,)
@@ -67,7 +67,8 @@ class FailureLog:
     crew_s: Floats
     arrived_s: Floats
     mended_s: Floats
-    weather_s: Floats
+    darkness_s: Floats
+    storm_s: Floats
     latent: NDArray[np.bool_]
     affecting: NDArray[np.bool_]
     part_offset: Ints
@@ -94,12 +95,8 @@ class FailureLog:
         )
         spans = np.diff(np.clip(marks, zero, end), axis=0)
         work = spans[4]
-        # Darkness is waited out before a crew is called, storms at the foot of the mast.
-        at_site = np.minimum(self.weather_s, work)
-        before = np.minimum(self.weather_s - at_site, spans[2])
-        return np.stack(
-            [spans[0], spans[1], spans[2] - before, spans[3], at_site + before, work - at_site], 1
-        )
+        dark, stormy = np.minimum(self.darkness_s, spans[2]), np.minimum(self.storm_s, work)
+        return np.stack([spans[0], spans[1], spans[2] - dark, spans[3], dark + stormy, work - stormy], axis=1)
 
     def state_changes_for(self, part_indices: ArrayLike) -> tuple[Floats, Ints, Ints]:
         """Changes of state of some parts, sorted by time, for cutting a hop into segments.
@@ -170,8 +167,10 @@ def episode_columns(episodes: Sequence[Episode], end_s: float) -> dict[str, NDAr
         columns[name] = np.array([getattr(each, name) for each in kept], dtype=np.int64)
     for name in ("latent", "affecting"):
         columns[name] = np.array([getattr(each, name) for each in kept], dtype=np.bool_)
-    for name in ("failed_s", "noticed_s", "spare_s", "crew_s", "arrived_s", "mended_s", "weather_s"):
+    for name in ("failed_s", "noticed_s", "spare_s", "crew_s", "arrived_s", "mended_s"):
         columns[name] = np.minimum(np.array([getattr(each, name) for each in kept], dtype=np.float64), end_s)
+    for name in ("darkness_s", "storm_s"):
+        columns[name] = np.array([getattr(each, name) for each in kept], dtype=np.float64)
     return columns
 
 

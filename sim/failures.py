@@ -6,7 +6,7 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from models.intervals import Intervals, empty_intervals, followed
+from models.intervals import Intervals, empty_intervals, followed, joined
 from models.lifetimes import residual_quantiles_h
 from models.part_kind import Repair
 from models.plant import Plant
@@ -17,7 +17,14 @@ from sim.changeover import Changeover
 from sim.dispatch import Dispatcher, Episode, Spares
 from sim.draws import Draws, Purpose
 from sim.failure_log import FailureLog, episode_columns, offsets
-from sim.power import dark_sites, lost_with_more_than, mains_outages, maintenance_windows, unit_gaps
+from sim.power import (
+    dark_sites,
+    dark_solar_sites,
+    lost_with_more_than,
+    mains_outages,
+    maintenance_windows,
+    unit_gaps,
+)
 from sim.repair import Workshop, part_life
 from sim.streams import Streams
 
@@ -71,6 +78,7 @@ def simulate_failures(
     columns = episode_columns(shop.episodes, duration_s)
     mains, generator = mains_outages(plant, site_draws, weather, span_s)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
+    dark = joined(dark, dark_solar_sites(plant, site_draws, span_s))
     planned = maintenance_windows(plant, site_draws, span_s)
     switch_offset, switch_s, switch_chain = _switch_columns(shop.changeovers, len(plant.groups), duration_s)
     return FailureLog(

@@ -4,11 +4,14 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
+from models.calendar import month_of
 from models.intervals import Intervals, empty_intervals, joined, merged, without
 from models.lifetimes import quantiles_h
 from models.plant import Plant
-from models.power import PowerSupply, battery_capacity_s, battery_down
+from models.power import BATTERY_END_OF_LIFE, PowerSupply, battery_capacity_s, battery_down
+from models.solar import daily_harvest_h, solar_down
 from models.storm_rate import event_times_s
 from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from models.working_time import HOUR_S
@@ -89,6 +92,30 @@ def dark_sites(
     since = np.where(ageing[row], replaced_s[row], lost.start_s)
     capacity_s = battery_capacity_s(lost.start_s, battery_h[row], life_s[row], since)
     return battery_down(lost, capacity_s, recharge_h * HOUR_S)
+
+
+def dark_solar_sites(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
+    """When each solar site is dark (one row a site); batteries of the sun's sites are of middle age."""
+    rows, starts, ends = [np.zeros(0, np.int64)], [np.zeros(0)], [np.zeros(0)]
+    for i, site in enumerate(plant.sites):
+        if site.power is None or site.power.solar is None:
+            continue
+        sun, place = site.power.solar, np.array([i])
+        noon_shift_s = site.longitude_deg / 360.0 * SECONDS_PER_DAY
+        midnight_s = math.floor((span_s[0] + noon_shift_s) / SECONDS_PER_DAY) * SECONDS_PER_DAY - noon_shift_s
+        n_days = math.ceil((span_s[1] - midnight_s) / SECONDS_PER_DAY)
+        month = month_of(midnight_s + (np.arange(n_days) + 0.5) * SECONDS_PER_DAY)
+        normal = ndtri(draws.matrix(Purpose.SUN, n_days, place)[0])
+        harvest_h = daily_harvest_h(
+            np.array(sun.harvest_h)[month], normal, day_spread=sun.day_spread, persistence=sun.persistence
+        )
+        worn = 0.5 * (1.0 + BATTERY_END_OF_LIFE) if site.power.battery_life_years else 1.0
+        battery_s = site.power.battery_h * worn * HOUR_S
+        dark = solar_down(harvest_h, battery_s=battery_s, first_midnight_s=midnight_s)
+        rows.append(np.full(len(dark.start_s), i))
+        starts.append(dark.start_s)
+        ends.append(dark.end_s)
+    return merged(np.concatenate(rows), np.concatenate(starts), np.concatenate(ends), n_rows=len(plant.sites))
 
 
 def lost_with_more_than(

@@ -155,7 +155,7 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
         wait_s = next_daylight_s(env.now, place.latitude_deg, place.longitude_deg) - env.now
         if wait_s > 0.0:
             yield env.timeout(wait_s)
-            episode.weather_s += wait_s
+            episode.darkness_s = wait_s
     called = dispatcher.call(episode)
     if called is not None:
         yield called
@@ -165,7 +165,7 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
     end_s = episode.arrived_s + mend_s
     if climbs:
         end_s = finish_with_holds_s(episode.arrived_s, mend_s, *shop.storms[episode.site])
-        episode.weather_s += end_s - episode.arrived_s - mend_s
+        episode.storm_s = end_s - episode.arrived_s - mend_s
     yield env.timeout(end_s - env.now)
     if shop.plant.return_travel and travel_s > 0.0:
         home = env.timeout(travel_s)
