@@ -51,9 +51,9 @@ class CellProfile:
 GAUSSIAN = CellProfile(inner_weight=0.0, inner_radius=1.0, outer_radius=1.0)
 """One Gaussian of standard deviation rho."""
 
-PEAKED = CellProfile(inner_weight=0.45, inner_radius=0.5, outer_radius=1.6)
-"""Near exp(-r / (sqrt(2) rho)): the exponential cell of radar studies (von Hardenberg et al. 2003; ITU-R
-P.452), with the same 1/e radius as a Gaussian of standard deviation rho."""
+PEAKED = CellProfile(inner_weight=0.5, inner_radius=0.45, outer_radius=1.6)
+"""Near exp(-r / (sqrt(2) rho)): the exponential cell of radar studies (von Hardenberg, Ferraris, Provenzale 2003,
+Geophys. Res. Lett.; rain scatter of ITU-R P.452), about as wide at 1/e as a Gaussian of deviation rho."""
 
 
 @dataclass(frozen=True)
@@ -73,10 +73,10 @@ class CellPopulation:
     """
 
     profile: CellProfile = PEAKED
-    size_km: float = 12.5
-    size_exponent: float = 0.33
-    smallest_km: float = 2.5
-    largest_km: float = 9.0
+    size_km: float = 6.5
+    size_exponent: float = 0.35
+    smallest_km: float = 1.0
+    largest_km: float = 7.0
     mean_life_s: float = 2340.0
     life_shape: float = 3.0
 

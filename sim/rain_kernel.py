@@ -538,7 +538,8 @@ def _erf(x: np.float32) -> np.float32:
             + a
             * (
                 np.float32(0.0092705272)
-                + a * (np.float32(0.0001520143) + a * (np.float32(0.0002765672) + a * np.float32(0.0000430638)))
+                + a
+                * (np.float32(0.0001520143) + a * (np.float32(0.0002765672) + a * np.float32(0.0000430638)))
             )
         )
     )

@@ -6,72 +6,23 @@ storms is multiplied by a gamma variable of mean one.
 """
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from models.calendar import MONTH_STARTS_S
-from models.rain_cell import (
-    DEFAULT_POPULATION,
-    CellPopulation,
-    cell_density_per_km2,
-    largest_radius_km,
-)
-from models.rain_law import MU_OFFSET, SIGMA, RainLaw
+from models.rain_cell import DEFAULT_POPULATION, CellPopulation, largest_radius_km
+from models.rain_law import RainLaw
+from models.storm import DEFAULT_STORMS, StormModel
 from models.units import SECONDS_PER_YEAR
+from sim.peaks import peak_laws
+from sim.scenes import PeakLaw, cell_places
 from sim.streams import Streams
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-
-_STANDARD_GRID = np.arange(0.0, 6.0001, 0.005)
-
-
-@dataclass(frozen=True)
-class StormModel:
-    """How cells gather in storms, how storms move, and how years differ.
-
-    Parameters
-    ----------
-    cells_per_storm : float
-        Mean number of cells in a storm (Poisson), above 0.
-    spread_km : float
-        Standard deviation of the cells' places about the storm's centre, east and north [km], above 0.
-    duration_s : float
-        Cells are born evenly over this time from the storm's start [s], above 0.
-    mean_drift_km_h, drift_shape : float
-        Drift of storms, gamma distributed: mean [km/h] and shape.
-    drift_towards_deg, drift_spread_deg : float
-        Mean direction of drift (degrees from north, clockwise) and its standard deviation.
-    peak_correlation : float
-        Share of the variance of the cells' normal scores that is common to a storm, 0 to below 1.
-    yearly_spread : float
-        Ratio of standard deviation to mean of the years' numbers of storms (r_c of ITU-R P.678-3).
-    """
-
-    cells_per_storm: float = 30.0
-    spread_km: float = 10.0
-    duration_s: float = 14400.0
-    mean_drift_km_h: float = 32.0
-    drift_shape: float = 4.0
-    drift_towards_deg: float = 67.5
-    drift_spread_deg: float = 45.0
-    peak_correlation: float = 0.6
-    yearly_spread: float = 0.18
-
-    def __post_init__(self) -> None:
-        for field in ("cells_per_storm", "spread_km", "duration_s", "mean_drift_km_h", "drift_shape"):
-            if not getattr(self, field) > 0.0:
-                raise ValueError(f"{field} is {getattr(self, field)}; must be above 0")
-        if not 0.0 <= self.peak_correlation < 1.0:
-            raise ValueError(f"peak_correlation is {self.peak_correlation}; must be 0 to below 1")
-        if not 0.0 <= self.yearly_spread <= 10.0:
-            raise ValueError(f"yearly_spread is {self.yearly_spread}; must be 0 to 10")
-
-
-DEFAULT_STORMS = StormModel()
-"""Calibrated in experiments/rain_calibration."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +57,8 @@ class Region:
 class RainField:
     """All cells and storms of a block, arrays read-only.
 
-    Cells are ordered by storm, storms by month and start: the cells of storm i are ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times [s] from the start of the block; places and
+    Cells are ordered by storm, storms by month and start: the cells of storm i are
+    ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times [s] from the start of the block; places and
     speeds in the network's local plane, east x and north y [km], [km/s]; ``cell_log_peak`` is ln of mm/h.
     ``storm_reach_km`` is how far from the storm's moving centre any of its cells' centres can be.
     """
@@ -148,31 +100,6 @@ class RainField:
         return len(self.storm_start_s)
 
 
-@dataclass(frozen=True)
-class PeakLaw:
-    """Cells of one month: how many are alive per square kilometre, and the law of their peaks."""
-
-    cells_alive_per_km2: float
-    log_peak: Floats
-    cumulative: Floats
-
-    def quantile(self, probability: ArrayLike) -> Floats:
-        """ln of the peak [mm/h] not exceeded by this share of the cells born."""
-        return np.interp(np.asarray(probability, dtype=np.float64), self.cumulative, self.log_peak)
-
-
-def peak_law(population: CellPopulation, *, mean_rate_mm_h: float, rain_probability: float) -> PeakLaw:
-    """Number and peaks of the cells that meet one month's rain law (see ``models.rain_cell``)."""
-    log_peak = np.log(mean_rate_mm_h) - MU_OFFSET + SIGMA * _STANDARD_GRID
-    density = cell_density_per_km2(
-        population, log_peak, mean_rate_mm_h=mean_rate_mm_h, rain_probability=rain_probability
-    )
-    steps = 0.5 * (density[1:] + density[:-1]) * np.diff(log_peak)
-    total = float(steps.sum())
-    cumulative = np.concatenate([[0.0], np.cumsum(steps)])
-    return PeakLaw(total, log_peak, cumulative / total if total > 0.0 else cumulative)
-
-
 def draw_storms(
     streams: Streams,
     law: RainLaw,
@@ -197,10 +124,7 @@ def draw_storms(
     """
     if n_years < 1:
         raise ValueError(f"n_years is {n_years}; must be at least 1")
-    months = [
-        peak_law(population, mean_rate_mm_h=float(rate), rain_probability=float(chance))
-        for rate, chance in zip(law.mean_rate_mm_h, law.rain_probability, strict=True)
-    ]
+    months = peak_laws(law, population, storms)
     parts = []
     for year in range(n_years):
         factor = _year_factor(streams, year, storms)
@@ -209,9 +133,7 @@ def draw_storms(
             rng = streams.generator("storms", index)
             start = year * SECONDS_PER_YEAR + MONTH_STARTS_S[month]
             length = MONTH_STARTS_S[month + 1] - MONTH_STARTS_S[month]
-            parts.append(
-                _draw_month(rng, months[month], factor, (start, length), region, population, storms)
-            )
+            parts.append(_draw_month(rng, months[month], factor, (start, length), region, population, storms))
     return _gathered(parts, population, n_years)
 
 
@@ -230,18 +152,19 @@ def _draw_month(
     region: Region,
     population: CellPopulation,
     storms: StormModel,
-) -> dict[str, NDArray[np.generic]]:
+) -> dict[str, Any]:
     """Storms that start in one month and may touch the region, and their cells, storm by storm."""
     start_s, length_s = window
-    storms_per_km2_s = law.cells_alive_per_km2 * factor / population.mean_life_s / storms.cells_per_storm
+    storms_per_km2_s = law.alive_per_km2 * factor / population.mean_life_s / storms.cells_per_storm
     longest_s = storms.duration_s + 4.0 * population.mean_life_s
-    reach = 3.5 * storms.spread_km + 3.0 * population.largest_km * population.profile.outer_radius
+    reach = 4.5 * storms.spread_km + 3.0 * population.largest_km * population.profile.outer_radius
     # A storm's place is drawn where it stands half-way through; the fastest one in 10,000 sets the margin.
     margin = reach + 0.5 * longest_s * _fast_drift_km_s(storms)
     width = region.east_km - region.west_km + 2.0 * margin
     height = region.north_km - region.south_km + 2.0 * margin
-    n_storms = int(rng.poisson(storms_per_km2_s * width * height * length_s))
-    start = np.sort(rng.uniform(start_s, start_s + length_s, n_storms))
+    mean_storms = storms_per_km2_s * width * height * length_s
+    start = np.sort(_starts(rng, mean_storms, start_s, length_s, storms))
+    n_storms = len(start)
     x = rng.uniform(region.west_km - margin, region.east_km + margin, n_storms)
     y = rng.uniform(region.south_km - margin, region.north_km + margin, n_storms)
     speed = rng.gamma(storms.drift_shape, storms.mean_drift_km_h / storms.drift_shape, n_storms) / 3600.0
@@ -258,6 +181,16 @@ def _draw_month(
     return _draw_cells(rng, law, storm, region, population, storms)
 
 
+def _starts(
+    rng: np.random.Generator, mean_storms: float, start_s: float, length_s: float, storms: StormModel
+) -> Floats:
+    """Starts of a month's storms [s], gathered in wet spells."""
+    mean_spells = storms.spells_per_year * length_s / SECONDS_PER_YEAR
+    spells = rng.uniform(start_s, start_s + length_s, rng.poisson(mean_spells))
+    of = np.repeat(spells, rng.poisson(mean_storms / mean_spells, len(spells)))
+    return of + rng.uniform(0.0, storms.spell_duration_s, len(of))
+
+
 def _draw_cells(
     rng: np.random.Generator,
     law: PeakLaw,
@@ -265,15 +198,14 @@ def _draw_cells(
     region: Region,
     population: CellPopulation,
     storms: StormModel,
-) -> dict[str, NDArray[np.generic]]:
+) -> dict[str, Any]:
     """Cells of these storms that may rain on the region."""
     n_storms = len(storm["start"])
     of = np.repeat(np.arange(n_storms), rng.poisson(storms.cells_per_storm, n_storms))
     total = len(of)
     offset = rng.uniform(0.0, storms.duration_s, total)
     life = rng.gamma(population.life_shape, population.mean_life_s / population.life_shape, total)
-    dx = storms.spread_km * rng.standard_normal(total)
-    dy = storms.spread_km * rng.standard_normal(total)
+    dx, dy = cell_places(rng, total, storms)
     own = rng.standard_normal(total)
     share = storms.peak_correlation
     vx, vy = storm["vx"][of], storm["vy"][of]
@@ -328,7 +260,7 @@ def _track_meets(
     )
 
 
-def _gathered(parts: list[dict[str, NDArray[np.generic]]], population: CellPopulation, n_years: int) -> RainField:
+def _gathered(parts: list[dict[str, Any]], population: CellPopulation, n_years: int) -> RainField:
     first = 0
     for part in parts:
         part["cell_storm"] = part["cell_storm"] + first
@@ -336,7 +268,7 @@ def _gathered(parts: list[dict[str, NDArray[np.generic]]], population: CellPopul
     joined = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     edges = np.concatenate([[0], np.cumsum(joined.pop("n_cells"))]).astype(np.int64)
     joined["cell_storm"] = joined["cell_storm"].astype(np.int64)
-    return RainField(**joined, storm_first_cell=edges, population=population, n_years=n_years)  # type: ignore[arg-type]
+    return RainField(**joined, storm_first_cell=edges, population=population, n_years=n_years)
 
 
 def storm_intervals(
@@ -357,9 +289,7 @@ def storms_near(
     field: RainField, x_km: float, y_km: float, start_s: float, end_s: float, *, distance_km: float = 15.0
 ) -> Integers:
     """Indices of the storms with a cell's centre within a distance of a place between two times."""
-    chosen = np.flatnonzero(
-        (field.cell_birth_s < end_s) & (field.cell_birth_s + field.cell_life_s > start_s)
-    )
+    chosen = np.flatnonzero((field.cell_birth_s < end_s) & (field.cell_birth_s + field.cell_life_s > start_s))
     enter, leave = _cell_passage(field, chosen, x_km, y_km, distance_km)
     near = np.maximum(enter, start_s) < np.minimum(leave, end_s)
     return np.unique(field.cell_storm[chosen[near]])

@@ -1,0 +1,361 @@
+"""Snapshots of the stationary rain field around a typical cell: fast long-run laws without a long run.
+
+For the sum A of the parts A_i that the cells of a snapshot give, 1{A > a} = sum of (A_i / A) 1{A > a}. So the
+chance of A > a is the mean, over the cells that can touch a hop (their number per square kilometre is
+known), of A_0 / A where A > a, in a snapshot that is known to hold cell 0: its storm with the other cells
+alive then, and the storms near by (Slivnyak's theorem for a Poisson process of storms). No rare event is left
+to chance: every snapshot counts.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr, ndtri
+
+from models.calendar import MONTH_DAYS
+from models.rain_cell import CellPopulation, attenuation_profile, largest_radius_km, radius_km
+from models.storm import StormModel
+from models.units import SECONDS_PER_YEAR
+from sim.streams import Streams
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+LONGEST_HOP_KM = 60.0
+"""Longest hop that a scene's surroundings cover."""
+
+_HALF_BOX_KM = 90.0
+_REACH = 3.5
+
+
+@dataclass(frozen=True)
+class Scenes:
+    """Snapshots that hold a cell at the hop; flat arrays of cells, those of scene i being
+    ``first[i] : first[i + 1]``, the known cell first.
+
+    ``x_km`` and ``y_km`` are from the known cell for its own storm, from the hop's middle where ``near_hop``.
+    ``weight`` is cells per km^2 that the scene stands for, times the share of its month in the year.
+    """
+
+    first: Integers
+    x_km: Floats
+    y_km: Floats
+    near_hop: NDArray[np.bool_]
+    log_peak: Floats
+    radius_km: Floats
+    weight: Floats
+    place: Floats
+    month: Integers
+    population: CellPopulation
+
+
+@dataclass(frozen=True)
+class RawLaw:
+    """Long-run law of a hop's raw attenuation, or of rain at a point: values and their exceedance."""
+
+    value: Floats
+    probability: Floats
+
+    def exceedance(self, value: ArrayLike) -> Floats:
+        """Fraction of time above a value (interpolated in ln p; 0 beyond the largest value seen)."""
+        level = np.interp(value, self.value, np.log(self.probability), left=np.nan, right=-np.inf)
+        return np.exp(np.where(np.isnan(level), np.log(self.probability[0]), level))
+
+    def quantile(self, probability: ArrayLike) -> Floats:
+        """Value exceeded for a fraction of time; clipped to the range seen."""
+        return np.interp(-np.log(probability), -np.log(self.probability), self.value)
+
+
+@dataclass(frozen=True)
+class PeakLaw:
+    """Cells of one month: how many are alive per km^2 and unit of ln M, on an even grid of ln M [mm/h]."""
+
+    log_peak: Floats
+    density: Floats
+
+    @property
+    def alive_per_km2(self) -> float:
+        """Cells alive per square kilometre."""
+        return float(np.trapezoid(self.density, self.log_peak))
+
+    @property
+    def cumulative(self) -> Floats:
+        """Share of the cells whose ln M is at most each value of the grid."""
+        steps = 0.5 * (self.density[1:] + self.density[:-1]) * np.diff(self.log_peak)
+        total = steps.sum()
+        summed = np.concatenate([[0.0], np.cumsum(steps)])
+        return summed / total if total > 0.0 else np.linspace(0.0, 1.0, len(summed))
+
+    def quantile(self, probability: ArrayLike) -> Floats:
+        """ln M not exceeded by this share of the cells."""
+        return np.interp(np.asarray(probability, dtype=np.float64), self.cumulative, self.log_peak)
+
+
+def scenes(
+    months: Sequence[PeakLaw],
+    population: CellPopulation,
+    storms: StormModel,
+    *,
+    per_month: int = 4000,
+    first_month: int = 0,
+) -> Scenes:
+    """Snapshots of a climate's rain, the same draws whatever the climate; 12 months give the year.
+
+    The weights are fractions of a year made of these months by their true lengths (12 months) or of the one
+    month given.
+    """
+    shares = MONTH_DAYS / MONTH_DAYS.sum() if len(months) == 12 else np.full(len(months), 1.0 / len(months))
+    parts = []
+    for month, peaks in enumerate(months):
+        rng = Streams(0, 0).generator("scenes", first_month + month)
+        parts.append(_month_scenes(rng, peaks, population, storms, per_month, shares[month]))
+    counts = np.concatenate([part[0] for part in parts])
+    columns = [np.concatenate([part[1][i] for part in parts]) for i in range(5)]
+    heads = [np.concatenate([part[2][i] for part in parts]) for i in range(2)]
+    return Scenes(
+        first=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        x_km=columns[0],
+        y_km=columns[1],
+        near_hop=columns[2].astype(np.bool_),
+        log_peak=columns[3],
+        radius_km=columns[4],
+        weight=heads[0],
+        place=heads[1],
+        month=np.repeat(np.arange(len(months)), per_month),
+        population=population,
+    )
+
+
+def _month_scenes(
+    rng: np.random.Generator,
+    peaks: PeakLaw,
+    population: CellPopulation,
+    storms: StormModel,
+    n: int,
+    month_share: float,
+) -> tuple[Integers, list[Floats], list[Floats]]:
+    span = peaks.log_peak[-1] - peaks.log_peak[0]
+    even = _even_points(rng, n)
+    log_peak = peaks.log_peak[0] + even[:, 0] * span
+    weight = np.interp(log_peak, peaks.log_peak, peaks.density) * span / n * month_share
+    phase = even[:, 3]
+    score = ndtri(np.clip(np.interp(log_peak, peaks.log_peak, peaks.cumulative), 1e-12, 1.0 - 1e-12))
+    scale = population.mean_life_s / population.life_shape
+    age = phase * rng.gamma(population.life_shape + 1.0, scale, n)
+    storm_age = rng.uniform(0.0, storms.duration_s, n) + age
+    share = storms.peak_correlation
+    mood = np.sqrt(share) * score + np.sqrt(1.0 - share) * rng.standard_normal(n)
+    # Place of the known cell in its storm, so that the others lie about the storm's centre.
+    own_x, own_y = cell_places(rng, n, storms)
+    of, sib = _alive_cells(rng, storm_age, mood, peaks, population, storms)
+    siblings = (of, sib[0] - own_x[of], sib[1] - own_y[of], np.zeros(len(of)), sib[2], sib[3])
+    others = _other_storms(rng, peaks, storm_age, population, storms)
+    known = (
+        np.arange(n),
+        np.zeros(n),
+        np.zeros(n),
+        np.zeros(n),
+        log_peak,
+        radius_km(largest_radius_km(population, log_peak), phase),
+    )
+    joined = [np.concatenate(columns) for columns in zip(known, siblings, others, strict=True)]
+    order = np.argsort(joined[0], kind="stable")
+    return (
+        np.bincount(joined[0], minlength=n),
+        [column[order] for column in joined[1:]],
+        [weight, even[:, 1:3]],
+    )
+
+
+def cell_places(rng: np.random.Generator, n: int, storms: StormModel) -> tuple[Floats, Floats]:
+    """Places of cells about the centre of their storm, east and north [km]."""
+    spread = storms.spread_km * np.sqrt(rng.gamma(storms.spread_shape, 1.0 / storms.spread_shape, n))
+    return spread * rng.standard_normal(n), spread * rng.standard_normal(n)
+
+
+def _even_points(rng: np.random.Generator, n: int) -> Floats:
+    """Points spread evenly in the unit cube of four dimensions, shape (n, 4), shifted at random.
+
+    References
+    ----------
+    Additive recurrence by powers of the root of x^5 = x + 1 (M. Roberts, 2018, from memory).
+    """
+    root = 1.1673039782614187
+    steps = root ** -np.arange(1.0, 5.0)
+    return np.mod(np.arange(n)[:, None] * steps + rng.uniform(size=4), 1.0)
+
+
+def _alive_cells(
+    rng: np.random.Generator,
+    storm_age: Floats,
+    mood: Floats,
+    peaks: PeakLaw,
+    population: CellPopulation,
+    storms: StormModel,
+) -> tuple[Integers, tuple[Floats, Floats, Floats, Floats]]:
+    """Cells alive at the age of each storm: storm, place about its centre, ln peak, radius."""
+    of = np.repeat(np.arange(len(storm_age)), rng.poisson(storms.cells_per_storm, len(storm_age)))
+    age = storm_age[of] - rng.uniform(0.0, storms.duration_s, len(of))
+    scale = population.mean_life_s / population.life_shape
+    life = rng.gamma(population.life_shape, scale, len(of))
+    alive = (age > 0.0) & (age < life)
+    of, age, life = of[alive], age[alive], life[alive]
+    x, y = cell_places(rng, len(of), storms)
+    own = rng.standard_normal(len(of))
+    share = storms.peak_correlation
+    log_peak = peaks.quantile(ndtr(np.sqrt(share) * mood[of] + np.sqrt(1.0 - share) * own))
+    radius = radius_km(largest_radius_km(population, log_peak), age / life)
+    return of, (x, y, log_peak, radius)
+
+
+def _other_storms(
+    rng: np.random.Generator,
+    peaks: PeakLaw,
+    storm_age: Floats,
+    population: CellPopulation,
+    storms: StormModel,
+) -> tuple[NDArray[np.generic], ...]:
+    """Cells of the other storms around, placed about the hop's middle.
+
+    Storms of the same wet spell are likelier than at any time: spells of length D that come at rate s add
+    (D - lag) / (s D^2) to the rate of storms whose start differs by the lag. A year known to hold a cell is
+    likelier a wet one.
+    """
+    births_per_km2_s = peaks.alive_per_km2 / population.mean_life_s
+    longest_s = storms.duration_s + 4.0 * population.mean_life_s
+    mean = births_per_km2_s / storms.cells_per_storm * longest_s * (2.0 * _HALF_BOX_KM) ** 2
+    mean *= 1.0 + storms.yearly_spread**2
+    coverage = storms.spells_per_year * storms.spell_duration_s / SECONDS_PER_YEAR
+    n = len(storm_age)
+    of_scene = np.repeat(np.arange(n), rng.poisson(mean * (1.0 + 1.0 / coverage), n))
+    age = rng.uniform(0.0, longest_s, len(of_scene))
+    lag = np.abs(age - storm_age[of_scene]) / storms.spell_duration_s
+    rate = 1.0 + np.maximum(1.0 - lag, 0.0) / coverage
+    kept = rng.uniform(0.0, 1.0 + 1.0 / coverage, len(of_scene)) < rate
+    of_scene, age = of_scene[kept], age[kept]
+    count = len(of_scene)
+    centre_x, centre_y = rng.uniform(-_HALF_BOX_KM, _HALF_BOX_KM, (2, count))
+    of, cells = _alive_cells(rng, age, rng.standard_normal(count), peaks, population, storms)
+    return (
+        of_scene[of],
+        centre_x[of] + cells[0],
+        centre_y[of] + cells[1],
+        np.ones(len(of)),
+        cells[2],
+        cells[3],
+    )
+
+
+def hop_samples(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> tuple[Floats, Floats]:
+    """Attenuation of a hop in each scene [dB] and the fraction of time the scene stands for.
+
+    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate).
+    """
+    if not 0.0 <= path_length_km <= LONGEST_HOP_KM:
+        raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {LONGEST_HOP_KM:g}")
+    shape = attenuation_profile(snapshots.population.profile, float(alpha))
+    numbers = np.array([path_length_km, k, alpha, shape.inner_weight, shape.inner_radius, shape.outer_radius])
+    total, share, area = _sum_scenes(
+        numbers,
+        snapshots.first,
+        snapshots.x_km,
+        snapshots.y_km,
+        snapshots.near_hop,
+        snapshots.log_peak,
+        snapshots.radius_km,
+        snapshots.place,
+        _REACH * snapshots.population.profile.outer_radius,
+    )
+    return total, snapshots.weight * area * share
+
+
+def raw_law(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> RawLaw:
+    """Long-run law of a hop's raw attenuation [dB] over the year."""
+    value, chance = hop_samples(snapshots, path_length_km=path_length_km, k=k, alpha=alpha)
+    return law_of(value, chance)
+
+
+def law_of(value: Floats, chance: Floats) -> RawLaw:
+    """Law from weighted samples."""
+    order = np.argsort(-value, kind="stable")
+    order = order[chance[order] > 0.0]
+    probability = np.cumsum(chance[order])
+    return RawLaw(value[order][::-1].copy(), probability[::-1].copy())
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _sum_scenes(  # type: ignore[no-untyped-def]
+    numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii
+):
+    """Attenuation in each scene, share of it by the known cell, and area over which that cell was placed."""
+    length, k, alpha, weight, inner, outer = numbers
+    n = len(first) - 1
+    total, share, area = np.empty(n), np.empty(n), np.empty(n)
+    for i in range(n):
+        reach = reach_in_radii * radius[first[i]]
+        across, spread = _placed(place[i, 0], 0.0, reach)
+        along, extent = _placed(place[i, 1], length, reach)
+        area[i] = spread * extent
+        summed, known = 0.0, 0.0
+        for cell in range(first[i], first[i + 1]):
+            if near_hop[cell]:
+                d, s = y[cell], x[cell] + 0.5 * length
+            else:
+                d, s = across + y[cell], along + x[cell]
+            value = _one_cell(d, s, length, radius[cell], weight, inner, outer)
+            value *= k * np.exp(alpha * log_peak[cell])
+            summed += value
+            if cell == first[i]:
+                known = value
+        total[i] = summed
+        share[i] = known / summed if summed > 0.0 else 0.0
+    return total, share, area
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _placed(uniform, length, reach):  # type: ignore[no-untyped-def]
+    """A place from -reach to length + reach, dense near 0 to length, and the inverse of its density [km]."""
+    inside = length / (length + 0.8 * reach)
+    if uniform < inside:
+        return uniform / inside * length, length / inside
+    rest = 2.0 * (uniform - inside) / (1.0 - inside) - 1.0
+    away = abs(rest)
+    density_inverse = 4.0 * reach * away / (1.0 - inside)
+    distance = reach * away * away
+    return (length + distance if rest > 0.0 else -distance), density_inverse
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _one_cell(d, s, length, rho, weight, inner, outer):  # type: ignore[no-untyped-def]
+    """Integral of a cell's relative attenuation along the hop [km], or its value at a point of no length."""
+    total = 0.0
+    for part in range(2):
+        share, spread = (weight, inner * rho) if part == 0 else (1.0 - weight, outer * rho)
+        if abs(d) > 6.0 * spread or s < -6.0 * spread or s > length + 6.0 * spread:
+            continue
+        fall = share * np.exp(-0.5 * (d / spread) ** 2)
+        if length > 0.0:
+            root = spread * np.sqrt(2.0)
+            chord = _erf(abs(length - s) / root) * (1.0 if length > s else -1.0)
+            chord += _erf(abs(s) / root) * (1.0 if s > 0.0 else -1.0)
+            total += fall * spread * np.sqrt(np.pi / 2.0) * chord
+        else:
+            total += fall * np.exp(-0.5 * (s / spread) ** 2)
+    return total
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _erf(x):  # type: ignore[no-untyped-def]
+    """Error function of x at least 0, Abramowitz and Stegun 7.1.28 (error under 3e-7)."""
+    a = min(x, 4.5)
+    p = 1.0 + a * (
+        0.0705230784
+        + a * (0.0422820123 + a * (0.0092705272 + a * (0.0001520143 + a * (0.0002765672 + a * 0.0000430638))))
+    )
+    p = p * p
+    p = p * p
+    p = p * p
+    return 1.0 - 1.0 / (p * p)
