@@ -8,6 +8,7 @@ P.530's improvement with I0 = D_jk, for every depth at once.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -29,8 +30,9 @@ class LineSet:
     ----------
     ids : tuple of str
         One stable name a line; draws are named by it.
-    flat, dispersive : array, shape (n_lines, n_lines)
-        D between lines for flat and for dispersive fades (relative power): symmetric, 0 on the diagonal.
+    flat, dispersive : array, shape (2, n_lines, n_lines)
+        D between lines for flat and for dispersive fades (relative power), in ordinary months and in the
+        worst month of the year: symmetric, 0 on the diagonal.
     """
 
     ids: tuple[str, ...]
@@ -42,10 +44,20 @@ class LineSet:
             raise ValueError(f"ids is {self.ids}; must be one or more different names")
         for field in ("flat", "dispersive"):
             matrix = np.array(getattr(self, field), dtype=np.float64)
-            if matrix.shape != (len(self.ids), len(self.ids)):
-                raise ValueError(f"{field} is {matrix.shape}; must be a square of {len(self.ids)} lines")
+            if matrix.shape != (2, len(self.ids), len(self.ids)):
+                raise ValueError(f"{field} is {matrix.shape}; must be two squares of {len(self.ids)} lines")
             matrix.setflags(write=False)
             object.__setattr__(self, field, matrix)
+
+    @cached_property
+    def flat_factors(self) -> _FloatArray:
+        """``displacement_factor`` of flat fades, shape (n_lines, 2, n_lines - 1, n_lines - 1)."""
+        return _factors(self.flat)
+
+    @cached_property
+    def dispersive_factors(self) -> _FloatArray:
+        """``displacement_factor`` of dispersive fades, by anchor and month as for flat ones."""
+        return _factors(self.dispersive)
 
 
 def line_set(
@@ -56,7 +68,7 @@ def line_set(
     height_b_m: ArrayLike,
     path_length_km: float,
     occurrence: float,
-    gathering: float = 0.0,
+    gathering: ArrayLike = (0.0, 0.0),
 ) -> LineSet:
     """Structure constants between the lines of one hop, from P.530's diversity improvements.
 
@@ -71,10 +83,11 @@ def line_set(
         [km], above 0.
     occurrence : float
         p0 of the worst month [fraction], above 0.
-    gathering : float
-        Mean square over squared mean of the fading activity in the worst month. In hours of strong fading two
-        receivers also fade by chance together; that share is taken off, so that the sum is P.530's. It cannot
-        be less than nothing: improvement is at most 1/(p0 gathering) 10^(A/10).
+    gathering : array, shape (2,)
+        How far fades crowd into few hours, in ordinary months and in the worst: mean square of the occurrence
+        over its mean, relative to ``occurrence``. In strong hours two receivers also fade together by chance;
+        that share is taken off, so that the sum is P.530's. It cannot be less than nothing: improvement is at
+        most 1/(p0 gathering) 10^(A/10).
 
     Returns
     -------
@@ -108,7 +121,7 @@ def line_set(
     flat = diversity.combined_constant(between_antennas, between_carriers, occurrence)
     selective = diversity.correlation_s2(diversity.correlation_w(diversity.correlation_ns2(flat, occurrence)))
     dispersive = diversity.activity(occurrence) * (1.0 - selective) / occurrence
-    by_chance = occurrence * gathering
+    by_chance = occurrence * np.asarray(gathering, dtype=np.float64)[:, None, None]
     return LineSet(tuple(ids), _without_chance(flat, by_chance), _without_chance(dispersive, by_chance))
 
 
@@ -144,10 +157,13 @@ def displacement_factor(constants: ArrayLike, anchor: int) -> _FloatArray:
     return np.asarray(factor * signs[None, :])
 
 
-def _without_chance(constants: _FloatArray, by_chance: float) -> _FloatArray:
+def _factors(constants: _FloatArray) -> _FloatArray:
+    anchors = range(constants.shape[1])
+    return np.array([[displacement_factor(month, anchor) for month in constants] for anchor in anchors])
+
+
+def _without_chance(constants: _FloatArray, by_chance: _FloatArray) -> _FloatArray:
     with np.errstate(divide="ignore"):
         wanted = 1.0 / constants - by_chance
     result = 1.0 / np.maximum(wanted, 1.0 / LARGEST_CONSTANT)
-    result = np.where(constants > 0.0, result, 0.0)
-    np.fill_diagonal(result, 0.0)
-    return np.asarray(result)
+    return np.where((constants > 0.0) & ~np.eye(len(constants), dtype=bool), result, 0.0)

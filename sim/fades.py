@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from models import fade_shape
-from models.receiver_lines import LineSet, displacement_factor
+from models.receiver_lines import LineSet
 from sim.nights import SLOT_S, HopActivity
 from sim.streams import Streams
 
@@ -18,6 +19,9 @@ N_KINDS: Final = 3
 
 _SHELLS: Final = (0.0, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0)
 """Closest approaches are drawn shell by shell, so that a higher threshold adds fades and moves none."""
+
+_HALF_POWER: Final = 0.5**0.5
+"""Each of the two parts of a standard complex normal has this standard deviation."""
 
 _FloatArray = NDArray[np.float64]
 
@@ -89,79 +93,94 @@ def draw_fades(
     density = fade_shape.approach_density_per_s(activity.occurrence, duration_s) * SLOT_S
     cumulative = np.concatenate([[0.0], np.cumsum(density)])
     parts = []
-    for name, constants, top in (
-        ("flat", lines.flat, flat_top),
-        ("dispersive", lines.dispersive, dispersive_top),
+    for name, factors, top in (
+        ("flat", lines.flat_factors, flat_top),
+        ("dispersive", lines.dispersive_factors, dispersive_top),
     ):
         if top <= 0.0 or cumulative[-1] <= 0.0:
             continue
-        outer = next(edge for edge in _SHELLS[1:] if edge >= min(np.sqrt(top), _SHELLS[-1]))
+        n_shells = next(i for i in range(1, len(_SHELLS)) if _SHELLS[i] ** 2 >= top)
         for anchor, line in enumerate(lines.ids):
-            factor = displacement_factor(constants, anchor)
-            for shell in range(_SHELLS.index(outer)):
+            for shell in range(n_shells):
                 random = streams.generator("fades", hop_id, name, line, shell)
-                drawn = _draw_shell(random, cumulative, activity, shell, factor, duration_s)
-                parts.append(_kept(drawn, anchor, outer, np.sqrt(top), name == "dispersive"))
-    return _joined(parts, len(lines.ids), np.sqrt(max(flat_top, dispersive_top)))
+                drawn = _draw_shell(random, cumulative[-1], shell, len(lines.ids) - 1)
+                limits = np.array([_SHELLS[shell], _SHELLS[shell + 1], _SHELLS[n_shells], np.sqrt(top)])
+                slots = (cumulative, activity.start_s, activity.worst_month)
+                kept = _borne(*drawn, *slots, factors[anchor], anchor, limits)
+                parts.append((*kept, name == "dispersive"))
+    return _joined(parts, len(lines.ids), duration_s, np.sqrt(max(flat_top, dispersive_top)))
 
 
-_Part = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray, NDArray[np.int8]]
-"""time, impact, speed, displacements (complex as two planes, shape (2, n, lines)), kind."""
+_Drawn = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray]
+_Part = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray, _FloatArray, NDArray[np.bool_], bool]
+"""time, impact, logarithm of slowness, dx and dy, whether in the worst month; whether dispersive."""
 
 
-def _draw_shell(
-    random: np.random.Generator,
-    cumulative: _FloatArray,
-    activity: HopActivity,
-    shell: int,
-    factor: _FloatArray,
-    duration_s: float,
-) -> _Part:
-    low, high = _SHELLS[shell], _SHELLS[shell + 1]
-    total = cumulative[-1] * 2.0 * (high - low)
-    n = int(random.poisson(total))
-    gaps = np.cumsum(random.standard_exponential(n + 1))
-    place = gaps[:-1] / gaps[-1] * cumulative[-1]
-    slot = np.clip(np.searchsorted(cumulative, place, side="right") - 1, 0, len(activity.start_s) - 1)
-    within = (place - cumulative[slot]) / (cumulative[slot + 1] - cumulative[slot])
-    time = activity.start_s[slot] + SLOT_S * within
+def _draw_shell(random: np.random.Generator, total: float, shell: int, n_others: int) -> _Drawn:
+    """Random numbers of one line and shell; ``total`` is the expected number of fades per unit of impact."""
+    n = int(random.poisson(2.0 * total * (_SHELLS[shell + 1] - _SHELLS[shell])))
+    gaps = random.standard_exponential(n + 1)
     signed = random.uniform(-1.0, 1.0, n)
-    impact = np.copysign(low + (high - low) * np.abs(signed), signed)
+    return gaps, signed, random.standard_normal(n), random.standard_normal((n_others, 2, n))
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _borne(  # type: ignore[no-untyped-def]
+    gaps, signed, log_slowness, normals, cumulative, slot_start, worst, factors, anchor, limits
+):
+    """Fades borne by one line in one shell, less those that an earlier line has or that reach no top."""
+    low, high, outer, top = limits
+    n, n_others = len(signed), len(normals)
+    time, impact, pace = np.empty(n), np.empty(n), np.empty(n)
+    dx, dy = np.zeros((n, n_others + 1)), np.zeros((n, n_others + 1))
+    in_worst = np.empty(n, dtype=np.bool_)
+    scale = cumulative[-1] / gaps.sum()
+    place, kept = 0.0, 0
+    for i in range(n):
+        place += gaps[i] * scale
+        slot = min(np.searchsorted(cumulative, place, side="right") - 1, len(slot_start) - 1)
+        factor = factors[1 if worst[slot] else 0]
+        b = (low + (high - low) * abs(signed[i])) * (1.0 if signed[i] > 0.0 else -1.0)
+        dx[kept, anchor], dy[kept, anchor] = 0.0, 0.0
+        reaches, elsewhere = abs(b) < top, False
+        for j in range(n_others):
+            x, y = 0.0, 0.0
+            for k in range(j + 1):
+                x += factor[j, k] * normals[k, 0, i]
+                y += factor[j, k] * normals[k, 1, i]
+            line = j if j < anchor else j + 1
+            dx[kept, line], dy[kept, line] = x * _HALF_POWER, y * _HALF_POWER
+            closest = abs(b + dy[kept, line])
+            reaches = reaches or closest < top
+            elsewhere = elsewhere or (line < anchor and closest < outer)
+        if reaches and not elsewhere:
+            within = (place - cumulative[slot]) / (cumulative[slot + 1] - cumulative[slot])
+            time[kept] = slot_start[slot] + SLOT_S * within
+            impact[kept], pace[kept], in_worst[kept] = b, log_slowness[i], worst[slot]
+            kept += 1
+    return time[:kept], impact[:kept], pace[:kept], dx[:kept], dy[:kept], in_worst[:kept]
+
+
+def _joined(parts: list[_Part], n_lines: int, duration_s: float, top: float) -> FadeEvents:
+    """All fades in the order of time."""
+    none: _Part = (
+        np.empty(0),
+        np.empty(0),
+        np.empty(0),
+        np.empty((0, n_lines)),
+        np.empty((0, n_lines)),
+        np.empty(0, dtype=bool),
+        False,
+    )
+    columns = list(zip(*(parts or [none]), strict=True))
+    time, impact, pace, dx, dy, worst = (np.concatenate(column) for column in columns[:6])
+    dispersive = np.repeat(columns[6], [len(part[0]) for part in parts or [none]])
+    kind = np.where(dispersive, DISPERSIVE, np.where(worst, FLAT_WORST_MONTH, FLAT)).astype(np.int8)
     sd = fade_shape.LOG_SPEED_SD
-    slowness = 2.0 * duration_s / np.pi * np.exp(sd * random.standard_normal(n) - 0.5 * sd * sd)
-    innovations = random.standard_normal((len(factor), 2, n)) * np.sqrt(0.5)
-    displacement = np.tensordot(factor, innovations, axes=(1, 0)).transpose(1, 2, 0)
-    kind = activity.worst_month[slot].astype(np.int8)
-    return time, impact, 1.0 / slowness, displacement, kind
-
-
-def _kept(part: _Part, anchor: int, outer: float, top: float, dispersive: bool) -> _Part:
-    """Fades that no earlier line has within the outer edge, and that reach the top on some line."""
-    time, impact, speed, others, kind = part
-    displacement = np.insert(others, anchor, 0.0, axis=2)
-    closest = np.abs(impact[:, None] + displacement[1])
-    keep = (closest.min(axis=1) < top) & np.all(closest[:, :anchor] >= outer, axis=1)
-    if dispersive:
-        kind = np.full(len(kind), DISPERSIVE, dtype=np.int8)
-    return time[keep], impact[keep], speed[keep], displacement[:, keep], kind[keep]
-
-
-def _joined(parts: list[_Part], n_lines: int, top: float) -> FadeEvents:
-    empty: _Part = (
-        np.empty(0),
-        np.empty(0),
-        np.empty(0),
-        np.empty((2, 0, n_lines)),
-        np.empty(0, dtype=np.int8),
-    )
-    time, impact, speed, displacement, kind = (
-        np.concatenate(columns, axis=1 if columns[0].ndim == 3 else 0)
-        for columns in zip(*(parts or [empty]), strict=True)
-    )
+    speed = np.pi / (2.0 * duration_s) * np.exp(0.5 * sd * sd - sd * pace)
     order = np.argsort(time, kind="stable")
-    time, impact, speed, kind = time[order], impact[order], speed[order], kind[order]
-    dx, dy = np.ascontiguousarray(displacement[0][order]), np.ascontiguousarray(displacement[1][order])
+    time, speed, dx = time[order], speed[order], dx[order]
     reach = (top + np.abs(dx).max(axis=1, initial=0.0)) / speed
     latest = np.maximum.accumulate(time + reach)
     earliest = np.minimum.accumulate((time - reach)[::-1])[::-1]
-    return FadeEvents(time, impact, speed, dx, dy, kind, latest, earliest)
+    return FadeEvents(time, impact[order], speed, dx, dy[order], kind[order], latest, earliest)

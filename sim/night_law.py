@@ -83,8 +83,9 @@ class NightLaw:
         Factor that keeps the year's mean at 1 under damping.
     occurrence_drawn : float
         p0 of the fades as drawn, mean over the year [fraction].
-    gathering : float
-        Mean square over squared mean of activity in the worst month.
+    gathering : array, shape (2,)
+        How far fades crowd into few hours, in ordinary months and in the worst: mean square of the occurrence
+        its mean, relative to the mean of the worst month.
     night_start_s : float
         Time of day, UTC, at which the night starts [s].
     depth_map : DepthMap
@@ -97,7 +98,7 @@ class NightLaw:
     damping: float
     scale: float
     occurrence_drawn: float
-    gathering: float
+    gathering: _FloatArray
     night_start_s: float
     depth_map: fade_shape.DepthMap
 
@@ -108,7 +109,7 @@ class _Season:
     damping: float
     scale: float
     ratio: float
-    gathering: float
+    gathering: _FloatArray
     activity: fade_shape.Activity
 
 
@@ -253,7 +254,7 @@ def _tabulated(sample: _SampleYears, weight: _FloatArray, damping: float) -> _Se
     exact_other = float((strength.sum(axis=1) - strength.max(axis=1)).mean() / 11.0)
     in_worst *= exact / (level @ in_worst)
     in_other *= exact_other / (level @ in_other)
-    gathering = float((level**2 @ in_worst) / exact**2)
+    gathering = np.array([(level**2 @ share) / (level @ share) for share in (in_other, in_worst)]) / exact
     return _Season(weight, damping, scale, exact, gathering, fade_shape.Activity(level, in_worst, in_other))
 
 

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from reference import cases
+
 from models import diversity
 from models.receiver_lines import LineSet, displacement_factor, line_set
-from reference import cases
 
 TABLE = "p530_selective_diversity"
 
@@ -117,7 +118,7 @@ def test_two_differences_are_worth_more_than_either_and_less_than_their_sum(spac
     assert both <= (space + frequency) * (1 + 1e-9)
 
 
-def four_lines(gathering=0.0, p0=0.05):
+def four_lines(gathering=(0.0, 0.0), p0=0.05):
     return line_set(
         ["low/main", "low/second", "high/main", "high/second"],
         frequency_ghz=[7.0, 7.0, 7.1, 7.1],
@@ -133,42 +134,44 @@ def test_structure_constants_are_the_improvement_constants_of_the_pairs():
     lines = four_lines()
     space = diversity.space_constant(10.0, frequency_ghz=7.0, path_length_km=45.0, occurrence=0.05)
     frequency = diversity.frequency_constant(0.1, frequency_ghz=7.05, path_length_km=45.0)
-    assert lines.flat[0, 1] == pytest.approx(space)
-    assert lines.flat[0, 2] == pytest.approx(frequency)
-    assert lines.flat[0, 3] == pytest.approx(
+    assert lines.flat[1, 0, 1] == pytest.approx(space)
+    assert lines.flat[1, 0, 2] == pytest.approx(frequency)
+    assert lines.flat[1, 0, 3] == pytest.approx(
         diversity.combined_constant(
             diversity.space_constant(10.0, frequency_ghz=7.05, path_length_km=45.0, occurrence=0.05),
             frequency,
             0.05,
         )
     )
-    assert np.array_equal(lines.flat, lines.flat.T)
-    assert not lines.flat.diagonal().any()
+    assert np.array_equal(lines.flat, lines.flat.transpose(0, 2, 1))
+    assert not lines.flat.diagonal(axis1=1, axis2=2).any()
 
 
 def test_chance_meetings_are_taken_off():
-    plain, corrected = four_lines(), four_lines(gathering=20.0)
+    plain, corrected = four_lines(), four_lines(gathering=(8.0, 20.0))
     off = ~np.eye(4, dtype=bool)
-    assert 1.0 / corrected.flat[off] == pytest.approx(1.0 / plain.flat[off] - 0.05 * 20.0)
+    for month, gathering in enumerate((8.0, 20.0)):
+        kept = 1.0 / plain.flat[month][off] - 0.05 * gathering
+        assert 1.0 / corrected.flat[month][off] == pytest.approx(kept)
 
 
 @pytest.mark.parametrize("anchor", range(4))
 def test_displacements_have_the_structure_asked_for(anchor):
-    lines = four_lines()
-    factor = displacement_factor(lines.flat, anchor)
+    constants = four_lines().flat[0]
+    factor = displacement_factor(constants, anchor)
     others = np.delete(np.arange(4), anchor)
     covariance = factor @ factor.T
     spread = np.diag(covariance)
     between = spread[:, None] + spread[None, :] - 2.0 * covariance
-    assert spread == pytest.approx(lines.flat[anchor, others])
-    assert between == pytest.approx(lines.flat[np.ix_(others, others)], abs=1e-12)
+    assert spread == pytest.approx(constants[anchor, others])
+    assert between == pytest.approx(constants[np.ix_(others, others)], abs=1e-12)
     assert np.array_equal(factor, np.tril(factor))
 
 
 def test_a_line_added_at_the_end_moves_no_other():
-    lines = four_lines()
-    whole = displacement_factor(lines.flat, 0)
-    assert displacement_factor(lines.flat[:3, :3], 0) == pytest.approx(whole[:2, :2])
+    constants = four_lines().flat[1]
+    whole = displacement_factor(constants, 0)
+    assert displacement_factor(constants[:3, :3], 0) == pytest.approx(whole[:2, :2])
 
 
 def test_impossible_structures_keep_their_distance_from_the_anchor():
@@ -178,7 +181,7 @@ def test_impossible_structures_keep_their_distance_from_the_anchor():
 
 
 def test_line_set_refuses_what_does_not_fit():
-    with pytest.raises(ValueError, match="ids is .*must be one or more different names"):
-        LineSet(("a", "a"), np.zeros((2, 2)), np.zeros((2, 2)))
-    with pytest.raises(ValueError, match="flat is .*must be a square of 1 lines"):
-        LineSet(("a",), np.zeros((2, 2)), np.zeros((1, 1)))
+    with pytest.raises(ValueError, match=r"ids is .*must be one or more different names"):
+        LineSet(("a", "a"), np.zeros((2, 2, 2)), np.zeros((2, 2, 2)))
+    with pytest.raises(ValueError, match=r"flat is .*must be two squares of 1 lines"):
+        LineSet(("a",), np.zeros((1, 1)), np.zeros((2, 1, 1)))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from models import fade_shape, multipath
 
 UNEVEN = fade_shape.Activity(
@@ -16,7 +17,7 @@ UNEVEN = fade_shape.Activity(
 def test_reference_duration():
     assert fade_shape.mean_duration_s(46.0) == 410.0
     assert fade_shape.mean_duration_s([1.0, 400.0]).tolist() == [100.0, 600.0]
-    with pytest.raises(ValueError, match="path_length_km is 0.0; must be above 0"):
+    with pytest.raises(ValueError, match=r"path_length_km is 0.0; must be above 0"):
         fade_shape.mean_duration_s(0.0)
 
 

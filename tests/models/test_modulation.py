@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+
 from models import modulation
 from models.modulation import DEFAULT_LADDER, Ladder, SwitchRule
 
@@ -56,13 +57,13 @@ def test_level_at_depth():
 
 
 def test_refuses():
-    with pytest.raises(ValueError, match="snr_db is .*must increase"):
+    with pytest.raises(ValueError, match=r"snr_db is .*must increase"):
         Ladder(np.array([4, 16]), np.array([8.0, 7.0]), np.array([1.0, 2.0]), np.zeros(2))
-    with pytest.raises(ValueError, match="back_off_db is -1.0; must be at least 0"):
+    with pytest.raises(ValueError, match=r"back_off_db is -1.0; must be at least 0"):
         Ladder(np.array([4]), np.array([8.0]), np.array([1.0]), np.array([-1.0]))
-    with pytest.raises(ValueError, match="snr_db is of shape .*one number per modulation"):
+    with pytest.raises(ValueError, match=r"snr_db is of shape .*one number per modulation"):
         Ladder(np.array([4]), np.array([8.0, 9.0]), np.array([1.0]), np.zeros(1))
-    with pytest.raises(ValueError, match="hold_s is -1; must be at least 0"):
+    with pytest.raises(ValueError, match=r"hold_s is -1; must be at least 0"):
         SwitchRule(hold_s=-1)
     with pytest.raises(ValueError, match=r"channel_spacing_mhz is 0\.0; must be above 0"):
         DEFAULT_LADDER.threshold_dbm(0.0)

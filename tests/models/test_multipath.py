@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from models import multipath
 from reference import cases
+
+from models import multipath
 
 TABLE = "p530_multipath"
 
