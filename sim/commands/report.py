@@ -1,0 +1,50 @@
+"""``hopyears report``: one web page, readable offline, from the results of a run."""
+
+import argparse
+from pathlib import Path
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """RUN and where to write."""
+    parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
+    parser.add_argument("--to", metavar="FILE", help="page to write; default RUN/report.html")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the page and print where it is."""
+    from sim.report.page import report_page
+
+    folder = Path(options.run)
+    results = _finished_run(folder)
+    path = Path(options.to) if options.to else folder / "report.html"
+    _replace(path, report_page(results))
+    print(path)
+    return 0
+
+
+def _finished_run(folder: Path):  # type: ignore[no-untyped-def]
+    """Results of a run, or one sentence on why there are none."""
+    from sim.network_file import InputError
+    from sim.results import Results
+    from sim.store import TABLES, RunFolder
+
+    RunFolder(folder).manifest()
+    if not any((folder / TABLES).glob("*.parquet")):
+        raise InputError(
+            f"{folder}: run has no results yet; must have at least one finished block. "
+            "'hopyears simulate --resume' goes on with it"
+        )
+    return Results.load(folder)
+
+
+def _replace(path: Path, text: str) -> None:
+    """Write under a temporary name, then rename: an old page stays until the new one is whole."""
+    from sim.network_file import InputError
+
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputError(f"{path}: report cannot be written ({error.strerror})") from None

@@ -1,0 +1,119 @@
+"""Which figures the page shows, how large they are, and what they say to those who cannot see them."""
+
+import math
+from collections.abc import Iterator, Mapping
+
+import pandas as pd
+
+from sim.failure_log import PHASES
+from sim.report import figures
+from sim.report.drawing import WIDTH_IN, inline_svg, new_axes
+from sim.report.map import map_height_in, network_map
+from sim.report.rows import worst_first
+
+MOST_ROWS = 40
+"""Services or hops that a figure shows at most, the worst first; the tables hold all."""
+
+MOST_CURVES = 12
+"""Services whose curve of rates is drawn."""
+
+ROW_IN = 0.27
+"""Height of a row of bars [inch]."""
+
+Tables = Mapping[str, pd.DataFrame]
+
+
+def illustrations(tables: Tables) -> dict[str, str]:
+    """SVG elements by name; a figure for which the run has no data is left out."""
+    return dict(_drawn(tables))
+
+
+def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
+    services, hops = worst_first(tables["services"]), worst_first(tables["hops"])
+    yield "map", _map(tables["hops"], tables["sites"])
+    if len(services):
+        yield "minutes", _minutes(services.head(MOST_ROWS))
+        yield "rates", _rates(services.head(MOST_CURVES), tables["service_throughput"])
+        if (services["unavailable_min_per_year"] > 0.0).any():
+            yield "causes", _causes(services.head(MOST_ROWS), tables["service_causes"])
+            yield "months", _months(services.head(MOST_ROWS), tables["service_months"])
+    if len(tables["hop_modulations"]):
+        yield "modulations", _modulations(list(hops["hop"].head(MOST_ROWS)), tables["hop_modulations"])
+    failures = tables.get("part_failures", pd.DataFrame())
+    if len(failures):
+        hours = failures[[figures.phase_column(phase) for phase in PHASES]].sum(axis=1)
+        shown = failures[hours > 0.0].assign(sum_h=hours).sort_values("sum_h", ascending=False, kind="stable")
+        if len(shown):
+            yield "phases", _phases(shown)
+
+
+def _height_in(n_rows: int) -> float:
+    return 1.15 + ROW_IN * n_rows
+
+
+def _map(hops: pd.DataFrame, sites: pd.DataFrame) -> str:
+    (axes,) = new_axes(map_height_in(sites, WIDTH_IN))
+    network_map(hops, axes, sites=sites)
+    axes.figure.set_layout_engine("none")  # type: ignore[union-attr]
+    return inline_svg(
+        axes.get_figure(root=True),  # type: ignore[arg-type]
+        name="map",
+        description=f"Map of {len(sites)} sites and {len(hops)} hops, coloured by unavailable minutes a year",
+    )
+
+
+def _minutes(services: pd.DataFrame) -> str:
+    (axes,) = new_axes(_height_in(len(services)) + 0.15)
+    figures.unavailable_minutes(services, axes)
+    return _svg(axes, "minutes", "Unavailable minutes a year of each service with 95 % interval")
+
+
+def _causes(services: pd.DataFrame, causes: pd.DataFrame) -> str:
+    minutes, shares = new_axes(
+        _height_in(len(services)), n_columns=2, sharey=True, width_ratios=(1.9, 1.0)
+    )
+    names = list(services["service"])
+    figures.cause_bars(causes, shares, names=names, as_shares=True)
+    figures.cause_bars(causes, minutes, names=names, totals=services)
+    return _svg(minutes, "causes", "Unavailable minutes a year of each service by cause, and their shares")
+
+
+def _rates(services: pd.DataFrame, throughput: pd.DataFrame) -> str:
+    columns = min(3, len(services))
+    n_rows = math.ceil(len(services) / columns)
+    panels = new_axes(2.3 * n_rows + 0.3, n_columns=columns, n_rows=n_rows)
+    for axes in panels[len(services) :]:
+        axes.set_visible(False)
+    for place, (axes, row) in enumerate(zip(panels, services.to_dict("records"), strict=False)):
+        own = throughput[throughput["service"] == row["service"]]
+        figures.rate_curves(own, axes, committed_mbit_s=float(row["committed_mbit_s"]))
+        if place % columns == 0:
+            axes.set_ylabel("Mbit/s")
+        if place + columns >= len(services):
+            axes.set_xlabel("share of time [%]")
+        axes.set_title(str(row["service"]), parse_math=False, fontweight="bold")
+        if place:
+            axes.get_legend().remove()  # type: ignore[union-attr]
+    return _svg(panels[0], "rates", "Rate of each service against the share of time that has at least this rate")
+
+
+def _months(services: pd.DataFrame, months: pd.DataFrame) -> str:
+    (axes,) = new_axes(0.5 + ROW_IN * len(services))
+    figures.month_map(months, axes, names=list(services["service"]))
+    return _svg(axes, "months", "Unavailable minutes of each service in each calendar month")
+
+
+def _modulations(hops: list[str], modulations: pd.DataFrame) -> str:
+    (axes,) = new_axes(_height_in(len(hops)))
+    figures.modulation_bars(modulations, axes, hops=hops)
+    return _svg(axes, "modulations", "Share of channel time of each hop in each modulation")
+
+
+def _phases(failures: pd.DataFrame) -> str:
+    (axes,) = new_axes(_height_in(len(failures)))
+    figures.phase_bars(failures, axes)
+    return _svg(axes, "phases", "Hours a year that failed parts of each kind wait or are mended")
+
+
+def _svg(axes: "figures.Axes", name: str, description: str) -> str:
+    return inline_svg(axes.get_figure(root=True), name=name, description=description)  # type: ignore[arg-type]

@@ -1,0 +1,209 @@
+"""Map of sites and hops on the local plane: colour by unavailable minutes, dashes where nothing protects."""
+
+import math
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.cm import ScalarMappable
+from matplotlib.collections import LineCollection
+from matplotlib.colors import LinearSegmentedColormap, LogNorm
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter
+from numpy.typing import NDArray
+
+from models.scheme import parse_scheme
+from sim.report.figures import colour_limits
+from sim.report.labels import place_labels
+from sim.report.palette import FAINT, INK, ramp
+from sim.report.wording import number
+
+Floats = NDArray[np.float64]
+
+RAMP = LinearSegmentedColormap.from_list("hopyears", [tuple(c) for c in ramp(np.linspace(0.0, 1.0, 64))])
+MOST_NAMES = 150
+"""Sites named at most; those with most hops come first."""
+
+MOST_HOPS_NAMED = 3
+"""Hops named with their minutes, the worst first."""
+
+MOST_VECTOR_HOPS = 4000
+"""Above this many hops the lines are drawn as one picture, so that the page stays small."""
+
+
+def network_map(hops: pd.DataFrame, axes: Axes, *, sites: pd.DataFrame) -> Axes:
+    """Sites and hops from above.
+
+    Parameters
+    ----------
+    hops : DataFrame
+        Columns ``hop``, ``from``, ``to``, ``scheme``, ``unavailable_min_per_year``.
+    axes : Axes
+        On a figure whose size is final: names are placed in its pixels.
+    sites : DataFrame
+        Columns ``site``, ``east_km``, ``north_km``.
+
+    Notes
+    -----
+    North is up along the meridian through the middle of the network. Hops on the same two sites are drawn
+    side by side.
+    """
+    places = sites.set_index("site")[["east_km", "north_km"]].astype(np.float64)
+    _fit(axes, places.to_numpy())
+    ends = _hop_ends(hops, places, gap_km=0.012 * _span_km(axes))
+    minutes = hops["unavailable_min_per_year"].to_numpy(np.float64)
+    norm = LogNorm(*colour_limits(minutes))
+    _draw_hops(axes, ends, minutes, norm, [is_protected(str(scheme)) for scheme in hops["scheme"]])
+    axes.plot(
+        places["east_km"], places["north_km"], "o", color="white", markeredgecolor=INK, markersize=5,
+        markeredgewidth=1.2, zorder=4,
+    )  # fmt: skip
+    _colour_bar(axes, norm, minutes)
+    _scale_bar(axes)
+    _north_arrow(axes)
+    _kinds_of_line(axes, minutes)
+    _names(axes, hops, places, ends, minutes)
+    return axes
+
+
+def is_protected(scheme: str) -> bool:
+    """Whether another radio or channel stands in when one fails; text that is no scheme counts as no."""
+    try:
+        parsed = parse_scheme(scheme)
+    except ValueError:
+        return False
+    return parsed.standby > 0 or parsed.protection > 0
+
+
+def map_height_in(sites: pd.DataFrame, width_in: float) -> float:
+    """Height of a figure of that width which suits the network's shape, within bounds [inch]."""
+    spans = [max(float(np.ptp(sites[column].to_numpy())), 1e-3) for column in ("east_km", "north_km")]
+    return float(np.clip(0.9 * width_in * spans[1] / spans[0] + 1.0, 0.42 * width_in, 0.95 * width_in))
+
+
+def _fit(axes: Axes, places: Floats) -> None:
+    """Show all places with a margin, lengths alike in both directions, no frame."""
+    low, high = places.min(axis=0), places.max(axis=0)
+    margin = 0.07 * max(float((high - low).max()), 1.0)
+    axes.set_aspect("equal", adjustable="datalim")
+    axes.set_xlim(low[0] - margin, high[0] + margin)
+    axes.set_ylim(low[1] - margin, high[1] + margin)
+    axes.set_axis_off()
+
+
+def _span_km(axes: Axes) -> float:
+    return float(np.ptp(axes.get_xlim()))
+
+
+def _hop_ends(hops: pd.DataFrame, places: pd.DataFrame, *, gap_km: float) -> Floats:
+    """East and north of both ends [km], shape (n, 2, 2); parallel hops apart by the gap."""
+    starts, stops = (places.loc[hops[end]].to_numpy(np.float64) for end in ("from", "to"))
+    ends = np.stack([starts, stops], axis=1)
+    pairs = pd.Series([tuple(sorted(pair)) for pair in zip(hops["from"], hops["to"], strict=True)])
+    rank = pairs.groupby(pairs).cumcount().to_numpy()
+    beside = rank - (pairs.map(pairs.value_counts()).to_numpy() - 1) / 2
+    along = stops - starts
+    length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)
+    # The normal is taken from the sorted pair, or two hops of opposite sense would share a side.
+    sense = np.where([a <= b for a, b in zip(hops["from"], hops["to"], strict=True)], 1.0, -1.0)
+    normal = np.stack([-along[:, 1], along[:, 0]], axis=1) * (sense / length)[:, None]
+    return ends + (normal * (beside * gap_km)[:, None])[:, None, :]
+
+
+def _draw_hops(axes: Axes, ends: Floats, minutes: Floats, norm: LogNorm, protected: list[bool]) -> None:
+    """Each hop in its colour on a pale bed; where nothing was seen only the pale bed with a thin line."""
+    seen = minutes > 0.0
+    colours = np.where(seen[:, None], RAMP(norm(np.maximum(minutes, norm.vmin or 1.0))), (0.6, 0.64, 0.66, 1.0))
+    dashes = ["solid" if each else (0, (2.4, 1.0)) for each in protected]
+    lines = LineCollection(
+        list(ends), colors=list(colours), linewidths=np.where(seen, 3.4, 1.6), linestyles=dashes, zorder=3
+    )
+    bed = LineCollection(list(ends), colors="#efece6", linewidths=5.4, zorder=2)
+    for collection in (bed, lines):
+        collection.set_rasterized(len(ends) > MOST_VECTOR_HOPS)
+        axes.add_collection(collection)
+
+
+def _colour_bar(axes: Axes, norm: LogNorm, minutes: Floats) -> None:
+    if not (minutes > 0.0).any():
+        return
+    bar = axes.figure.colorbar(
+        ScalarMappable(norm, RAMP), ax=axes, orientation="horizontal", location="top", shrink=0.5,
+        aspect=45, pad=0.02, anchor=(0.0, 0.0),
+    )  # fmt: skip
+    bar.outline.set_visible(False)  # type: ignore[operator]
+    bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
+    bar.minorticks_off()
+    bar.set_label("unavailable minutes a year of the hop by itself", loc="left")
+
+
+def _kinds_of_line(axes: Axes, minutes: Floats) -> None:
+    handles = [
+        Line2D([], [], color=INK, linewidth=3),
+        Line2D([], [], color=INK, linewidth=3, linestyle=(0, (2.4, 1.0))),
+        Line2D([], [], color=(0.6, 0.64, 0.66), linewidth=1.6),
+    ]
+    names = ["a standby or protection channel", "no protection", "no unavailable time seen"]
+    shown = 3 if (minutes == 0.0).any() else 2
+    axes.legend(
+        handles[:shown], names[:shown], loc="lower center", bbox_to_anchor=(0.5, -0.02), ncols=3,
+        borderaxespad=0.0, bbox_transform=axes.transAxes,
+    )  # fmt: skip
+
+
+def round_length_km(most_km: float) -> float:
+    """Largest of 1, 2 and 5 times a power of ten that does not exceed a length [km]."""
+    power = 10.0 ** math.floor(math.log10(most_km))
+    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most_km)
+
+
+def _scale_bar(axes: Axes) -> None:
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    length = round_length_km((right - left) / 5.0)
+    x, y = left + 0.02 * (right - left), bottom + 0.035 * (top - bottom)
+    axes.plot([x, x + length], [y, y], color=INK, linewidth=2.2, solid_capstyle="butt", zorder=5)
+    axes.annotate(
+        f"{length:g} km", (x + length / 2, y), xytext=(0, 4), textcoords="offset points", ha="center", fontsize=9
+    )
+
+
+def _north_arrow(axes: Axes) -> None:
+    axes.annotate(
+        "N", (0.985, 0.97), xytext=(0.985, 0.86), xycoords="axes fraction", ha="center", va="top",
+        fontsize=11, arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.4, "shrinkB": 0},
+    )  # fmt: skip
+
+
+def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, minutes: Floats) -> None:
+    """Name sites and the worst hops where there is room, with a thin line to a name that stands apart."""
+    degree = pd.concat([hops["from"], hops["to"]]).value_counts()
+    order = sorted(places.index, key=lambda site: (-int(degree.get(site, 0)), str(site)))[:MOST_NAMES]
+    worst = [i for i in np.argsort(-minutes, kind="stable")[:MOST_HOPS_NAMED] if minutes[i] > 0.0]
+    texts = [f"{hops['hop'].iloc[i]}: {number(minutes[i])} min" for i in worst] + [str(s) for s in order]
+    points = np.concatenate([ends[worst].mean(axis=1).reshape(-1, 2), places.loc[order].to_numpy()])
+    FigureCanvasAgg(axes.figure).draw()  # type: ignore[arg-type]
+    to_pixel = axes.transData
+    pixels = to_pixel.transform(points)
+    bold = [k < len(worst) for k in range(len(texts))]
+    drawn = [
+        axes.text(
+            0, 0, text, parse_math=False, fontsize=8.5, zorder=6, style="italic" if is_hop else "normal"
+        )
+        for text, is_hop in zip(texts, bold, strict=True)
+    ]
+    boxes = [text.get_window_extent() for text in drawn]
+    sizes = np.array([[box.width, box.height] for box in boxes]).reshape(-1, 2)
+    segments = to_pixel.transform(ends.reshape(-1, 2)).reshape(-1, 4)
+    frame = axes.get_window_extent()
+    found = place_labels(pixels, sizes, segments=segments, edges=(frame.x0, frame.y0, frame.x1, frame.y1))
+    for text, place, pixel, size in zip(drawn, found, pixels, sizes, strict=True):
+        if place is None:
+            text.remove()
+            continue
+        corner = (place.x, place.y + 0.22 * size[1])  # from the box's bottom to the baseline
+        text.set_position(tuple(to_pixel.inverted().transform(corner)))
+        if place.led:
+            near = (np.clip(pixel[0], place.x, place.x + size[0]), np.clip(pixel[1], place.y, place.y + size[1]))
+            path = to_pixel.inverted().transform([pixel, near])
+            axes.plot(path[:, 0], path[:, 1], color=FAINT, linewidth=0.8, zorder=1)

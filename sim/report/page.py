@@ -1,0 +1,96 @@
+"""One web page from the results of a run: everything on it stands in the file, and no script is needed."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from sim.commands import CAUTION
+from sim.failure_log import PHASES
+from sim.report import wording
+from sim.report.drawing import look
+from sim.report.illustrations import illustrations
+from sim.report.rows import cause_rows, failure_rows, hop_rows, rate_rows, service_rows, worst_first
+
+if TYPE_CHECKING:
+    from sim.results import Results
+
+COMMAND_UNKNOWN = "not recorded"
+
+OPTION_WORDS = {
+    "rain": "rain",
+    "multipath": "clear-air fading",
+    "failures": "failures of equipment and power",
+    "anchoring": "rain attenuation anchored to the published law of each hop",
+    "queues": "limited crews and spares",
+}
+"""Options of a run in words."""
+
+
+def report_page(results: "Results") -> str:
+    """The page as HTML text.
+
+    Parameters
+    ----------
+    results : Results
+        Of a run with at least one finished block.
+    """
+    tables = results.tables
+    services, causes = tables["services"], tables["service_causes"]
+    years = float(results.manifest["years"])
+    with look():
+        pictures = {name: Markup(svg) for name, svg in illustrations(tables).items()}
+    return _template().render(
+        title=results.manifest.get("title") or results.network.get("title") or "untitled network",
+        run=_run_facts(results.manifest),
+        caution=results.manifest.get("caution") or CAUTION,
+        answer=wording.first_answer(services, causes, years),
+        counts=[
+            {"level": wording.level_name(level), **wording.verdict_counts(services, level)}
+            for level in wording.LEVELS
+        ],
+        level=wording.level_name(wording.FIRST_ANSWER_LEVEL),
+        pictures=pictures,
+        services=[service_rows(row) for row in worst_first(services).to_dict("records")],
+        rates=[rate_rows(row) for row in worst_first(services).to_dict("records")],
+        causes=cause_rows(causes),
+        hops=hop_rows(tables["hops"], tables["hop_causes"]),
+        failures=failure_rows(tables.get("part_failures", pd.DataFrame())),
+        phases=PHASES,
+        warnings=list(results.manifest.get("warnings", ())),
+        sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},
+    )
+
+
+def _run_facts(manifest: Mapping[str, Any]) -> dict[str, Any]:
+    """What was simulated, in the order in which it is told."""
+    options = manifest.get("options", {})
+    on = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is True]
+    off = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is False]
+    other = [f"{name}: {value}" for name, value in options.items() if not isinstance(value, bool)]
+    return {
+        "identity": manifest["identity"],
+        "years": wording.number(float(manifest["years"])),
+        "blocks": manifest.get("blocks", ""),
+        "block_years": manifest.get("block_years", ""),
+        "seed": manifest["seed"],
+        "network_file": manifest.get("network_file", ""),
+        "command": manifest.get("command") or COMMAND_UNKNOWN,
+        "on": on,
+        "off": off,
+        "other": other,
+        "versions": dict(manifest.get("versions", {})),
+    }
+
+
+def _template() -> Any:
+    environment = Environment(
+        loader=PackageLoader("sim.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("page.html")

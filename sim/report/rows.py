@@ -1,0 +1,144 @@
+"""Rows of the page's tables: every cell as the text that the reader sees."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from sim.failure_log import PHASES
+from sim.report import wording
+from sim.report.figures import phase_column
+from sim.report.palette import CAUSE_GROUPS, cause_group
+from sim.report.wording import bounded, duration, number, per_cent
+
+Row = Mapping[str, Any]
+
+CAUSES_LISTED = 25
+"""Exact sets of causes listed at most; the rest is summed up in one line."""
+
+RATE_LEVELS = ("99", "99_9", "99_99", "99_999")
+"""Percentages of time in the names of the columns of rates."""
+
+
+def worst_first(table: pd.DataFrame) -> pd.DataFrame:
+    """Rows by unavailable minutes, then by upper bound, the worst first."""
+    if table.empty:
+        return table
+    order = ["unavailable_min_per_year", "unavailable_min_per_year_high"]
+    return table.sort_values([name for name in order if name in table], ascending=False, kind="stable")
+
+
+def service_rows(row: Row) -> dict[str, str]:
+    """Cells of the availability table of one service."""
+    return {
+        "service": str(row["service"]),
+        "ends": f"{row['from']} – {row['to']}",
+        "hops": f"{int(row['hops'])}",
+        "committed": number(row["committed_mbit_s"]),
+        "unavailable": bounded(row, "unavailable_min_per_year"),
+        "availability": wording.service_availability(row),
+        "verdict": wording.verdict(row, wording.FIRST_ANSWER_LEVEL),
+        "severe": bounded(row, "severely_errored_s_per_year"),
+        "outages": bounded(row, "outages_per_year"),
+        "mean": duration(row["mean_outage_s"]),
+        "longest": duration(row["longest_outage_s"]),
+        "worst_month": number(row["worst_month_unavailable_min"]),
+        "textbook": number(row["textbook_min_per_year"]),
+    }
+
+
+def rate_rows(row: Row) -> dict[str, Any]:
+    """Cells of the table of rates of one service."""
+    return {
+        "service": str(row["service"]),
+        "priority": f"{int(row['priority'])}",
+        "committed": number(row["committed_mbit_s"]),
+        "peak": number(row["peak_mbit_s"]),
+        "mean": number(row["mean_throughput_mbit_s"]),
+        "levels": [number(row[f"throughput_{level}_mbit_s"]) for level in RATE_LEVELS],
+    }
+
+
+def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, str]]:
+    """Cells of the table of hops, the worst first."""
+    main = _main_cause(causes)
+    return [
+        {
+            "hop": str(row["hop"]),
+            "ends": f"{row['from']} – {row['to']}",
+            "scheme": str(row["scheme"]),
+            "length": number(row["length_km"]),
+            "frequency": number(row["frequency_ghz"]),
+            "capacity": number(row["capacity_mbit_s"]),
+            "unavailable": bounded(row, "unavailable_min_per_year"),
+            "severe": number(row["severely_errored_s_per_year"]),
+            "outages": number(row["outages_per_year"]),
+            "mean_capacity": number(row["mean_capacity_mbit_s"]),
+            "capacity_99_99": number(row["capacity_99_99_mbit_s"]),
+            "cause": main.get(str(row["hop"]), wording.NO_FIGURE),
+            "textbook": number(row["textbook_min_per_year"]),
+        }
+        for row in worst_first(hops).to_dict("records")
+    ]
+
+
+def _main_cause(causes: pd.DataFrame) -> dict[str, str]:
+    """Group of causes that takes most unavailable minutes of each hop, with its share."""
+    if causes.empty:
+        return {}
+    groups = pd.Series([cause_group(cause).label for cause in causes["cause"]], causes.index)
+    minutes = causes["unavailable_min_per_year"].groupby([causes["hop"].astype(str), groups]).sum()
+    found = {}
+    for hop, part in minutes.groupby(level=0):
+        total = float(part.sum())
+        if total > 0.0:
+            found[str(hop)] = f"{part.idxmax()[1]} {per_cent(float(part.max()) / total)}"
+    return found
+
+
+def cause_rows(causes: pd.DataFrame) -> dict[str, Any]:
+    """Exact sets of causes over all services, most minutes first, with the rest in one sentence."""
+    columns = ["unavailable_min_per_year", "severely_errored_s_per_year"]
+    summed = causes.groupby("cause")[columns].sum().sort_values(columns[0], ascending=False, kind="stable")
+    summed = summed[(summed > 0.0).any(axis=1)]
+    total = float(summed[columns[0]].sum())
+    colours = {group.label: group.colour for group in CAUSE_GROUPS}
+    rows = [
+        {
+            "cause": str(cause),
+            "group": cause_group(str(cause)).label,
+            "colour": colours[cause_group(str(cause)).label],
+            "minutes": number(minutes),
+            "share": per_cent(minutes / total) if total > 0.0 else wording.NO_FIGURE,
+            "severe": number(severe),
+        }
+        for cause, minutes, severe in summed.head(CAUSES_LISTED).itertuples()
+    ]
+    rest = summed.iloc[CAUSES_LISTED:]
+    left_over = ""
+    if len(rest):
+        left_over = (
+            f"{wording.plural(len(rest), 'more set')} of causes take {number(rest[columns[0]].sum())} minutes "
+            "a year together; all are in the table service_causes of the run."
+        )
+    return {"rows": rows, "rest": left_over}
+
+
+def failure_rows(failures: pd.DataFrame) -> list[dict[str, Any]]:
+    """Cells of the table of failed parts, most hours first; empty where no failures were simulated."""
+    phases = [phase_column(phase) for phase in PHASES]
+    if failures.empty:
+        return []
+    ordered = failures.assign(sum_h=failures[phases].sum(axis=1)).sort_values(
+        "sum_h", ascending=False, kind="stable"
+    )
+    return [
+        {
+            "kind": str(row["kind"]).replace("_", " "),
+            "failures": number(row["failures_per_year"]),
+            "phases": [number(row[phase]) for phase in phases],
+            "sum": number(row["sum_h"]),
+        }
+        for row in ordered.to_dict("records")
+        if row["failures_per_year"] > 0.0 or row["sum_h"] > 0.0
+    ]

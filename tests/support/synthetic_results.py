@@ -1,0 +1,208 @@
+"""Results made up to the schema of the tables, for tests of whatever reads results. No simulation."""
+
+from itertools import product
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sim.failure_log import PHASES
+from sim.results import Results
+
+SITES = {
+    "alder": (0.0, 0.0),
+    "birch": (12.0, 3.0),
+    "cedar": (9.0, 14.0),
+    "elm": (-11.0, 8.0),
+    "fir": (-40.0, 2.0),
+}
+"""Name to east and north [km]."""
+
+HOPS = (
+    ("alder-birch", "alder", "birch", "1+1 HSB"),
+    ("birch-cedar", "birch", "cedar", "2+0 XPIC"),
+    ("cedar-alder", "cedar", "alder", "1+1 SD"),
+    ("cedar-alder-2", "alder", "cedar", "1+0"),
+    ("alder-elm", "alder", "elm", "1+0"),
+    ("elm-fir", "elm", "fir", "1+1 FD"),
+)
+SERVICES = (("birch-fir", "birch", "fir"), ("cedar-alder", "cedar", "alder"), ("elm-alder", "elm", "alder"))
+CAUSES = ("rain", "dispersion + multipath", "outdoor radio", "power", "power + rain", "congestion")
+SERVICE_MINUTES = (240.0, 31.0, 0.0)
+"""The last service has nothing seen."""
+
+
+def made_up_results(title: str = "Five sites", rename: dict[str, str] | None = None, **manifest: Any) -> Results:
+    """Results of a made-up run.
+
+    Parameters
+    ----------
+    title : str
+        Title of the network.
+    rename : dict, optional
+        Names of services, hops or sites to others.
+    **manifest
+        Entries laid over the manifest.
+    """
+    tables = {
+        "services": _services(),
+        "service_causes": _causes("service", [s[0] for s in SERVICES], SERVICE_MINUTES),
+        "service_months": _months(),
+        "service_throughput": _curves("service", "rate_mbit_s", [s[0] for s in SERVICES]),
+        "hops": _hops(),
+        "hop_causes": _causes("hop", [h[0] for h in HOPS], _hop_minutes()),
+        "hop_modulations": _modulations(),
+        "hop_capacity": _curves("hop", "capacity_mbit_s", [h[0] for h in HOPS]),
+        "sites": _sites(),
+        "part_failures": _failures(),
+    }
+    for old, new in (rename or {}).items():
+        tables = {name: table.replace(old, new) for name, table in tables.items()}
+    content = {
+        "identity": "0123456789abcdef01234567",
+        "title": title,
+        "network_file": "network.toml",
+        "seed": 7,
+        "block_years": 10,
+        "blocks": 20,
+        "years": 200,
+        "options": {"rain": True, "multipath": True, "failures": True, "anchoring": True, "queues": False},
+        "versions": {"hopyears": "0.1.0", "numpy": "2.3.0"},
+        "warnings": ['network.toml: hop "elm-fir": path is long for its band'],
+        "command": "hopyears simulate network.toml --years 200 --seed 7 --out run",
+        "caution": "Figures are estimates for planning. Emergency services come first.",
+    }
+    return Results(MappingProxyType(content | manifest), MappingProxyType({"title": title}), MappingProxyType(tables))
+
+
+def _with_interval(name: str, value: float, bound: float) -> dict[str, float]:
+    if value == 0.0:
+        return {name: 0.0, f"{name}_low": 0.0, f"{name}_high": bound}
+    return {name: value, f"{name}_low": 0.8 * value, f"{name}_high": 1.3 * value}
+
+
+def _services() -> pd.DataFrame:
+    rows = []
+    for i, ((service, start, end), minutes) in enumerate(zip(SERVICES, SERVICE_MINUTES, strict=True)):
+        rows.append(
+            {
+                "service": service,
+                "from": start,
+                "to": end,
+                "committed_mbit_s": 50.0 + 25.0 * i,
+                "peak_mbit_s": 200.0,
+                "priority": i + 1,
+                "hops": 3 - i,
+                **_with_interval("unavailable_min_per_year", minutes, 0.7),
+                "availability": 1.0 - minutes / 525_960.0,
+                **_with_interval("severely_errored_s_per_year", 12.0 * minutes / 240.0, 2.0),
+                "errored_s_per_year": 15.0 * minutes,
+                **_with_interval("outages_per_year", minutes / 8.0, 0.02),
+                "mean_outage_s": 480.0 if minutes else np.nan,
+                "longest_outage_s": 40_000.0 if minutes else np.nan,
+                "worst_month_unavailable_min": minutes / 3.0,
+                "forward_unavailable_min_per_year": 0.7 * minutes,
+                "backward_unavailable_min_per_year": 0.6 * minutes,
+                "mean_throughput_mbit_s": 199.7,
+                "throughput_99_mbit_s": 200.0,
+                "throughput_99_9_mbit_s": 180.0,
+                "throughput_99_99_mbit_s": 60.0,
+                "throughput_99_999_mbit_s": 0.0,
+                "textbook_min_per_year": 1.4 * minutes + 3.0,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _hop_minutes() -> list[float]:
+    return [0.0 if i == 2 else 4.0 * 2.5**i for i in range(len(HOPS))]
+
+
+def _hops() -> pd.DataFrame:
+    rows = []
+    for (hop, start, end, scheme), minutes in zip(HOPS, _hop_minutes(), strict=True):
+        rows.append(
+            {
+                "hop": hop,
+                "from": start,
+                "to": end,
+                "scheme": scheme,
+                "length_km": float(np.hypot(*np.subtract(SITES[start], SITES[end]))),
+                "frequency_ghz": 18.0,
+                "capacity_mbit_s": 366.0,
+                **_with_interval("unavailable_min_per_year", minutes, 0.9),
+                "severely_errored_s_per_year": 3.0,
+                "outages_per_year": minutes / 9.0,
+                "mean_capacity_mbit_s": 365.2,
+                "capacity_99_mbit_s": 366.0,
+                "capacity_99_9_mbit_s": 366.0,
+                "capacity_99_99_mbit_s": 180.0,
+                "capacity_99_999_mbit_s": 0.0,
+                "textbook_min_per_year": 0.9 * minutes + 1.0,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _causes(name: str, ids: list[str], minutes: Any) -> pd.DataFrame:
+    parts = np.array([0.5, 0.2, 0.12, 0.1, 0.05, 0.03])
+    rows = []
+    for each, total in zip(ids, minutes, strict=True):
+        for cause, part in zip(CAUSES, parts, strict=True):
+            row = {name: each, "cause": cause, "unavailable_min_per_year": total * part}
+            row |= {"severely_errored_s_per_year": 0.05 * total * part, "share": part if total else 0.0}
+            row |= {"seconds_per_year": 70.0 * total * part} if name == "hop" else {}
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _months() -> pd.DataFrame:
+    season = np.array([1, 1, 2, 3, 6, 10, 14, 12, 6, 3, 1, 1]) / 60.0
+    rows = [
+        {"service": service[0], "month": month + 1, "unavailable_min_per_year": minutes * season[month]}
+        for (service, minutes), month in product(zip(SERVICES, SERVICE_MINUTES, strict=True), range(12))
+    ]
+    return pd.DataFrame(rows)
+
+
+def _curves(name: str, rate: str, ids: list[str]) -> pd.DataFrame:
+    exceeded = {0.0: 1.0, 50.0: 0.99995, 100.0: 0.9998, 150.0: 0.9991, 200.0: 0.996}
+    rows = [
+        {name: each, "direction": direction, rate: value, "exceeded_share": share}
+        for each, direction, (value, share) in product(ids, ("forward", "backward"), exceeded.items())
+    ]
+    return pd.DataFrame(rows)
+
+
+def _modulations() -> pd.DataFrame:
+    shares = {0: 0.0002, 4: 0.0008, 16: 0.001, 256: 0.008, 1024: 0.99}
+    rows = [
+        {"hop": hop[0], "direction": direction, "states": states, "share": share}
+        for hop, direction, (states, share) in product(HOPS, ("forward", "backward"), shares.items())
+    ]
+    return pd.DataFrame(rows)
+
+
+def _sites() -> pd.DataFrame:
+    rows = [
+        {
+            "site": site,
+            "latitude_deg": 45.0 + north / 111.0,
+            "longitude_deg": 11.0 + east / 79.0,
+            "east_km": east,
+            "north_km": north,
+        }
+        for site, (east, north) in SITES.items()
+    ]
+    return pd.DataFrame(rows)
+
+
+def _failures() -> pd.DataFrame:
+    columns = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
+    rows = [
+        {"kind": kind, "failures_per_year": rate, "latent_per_year": 0.1 * rate}
+        | {column: rate * hours for column, hours in zip(columns, (0.5, 2.0, 1.5, 1.0, 0.8, 2.0), strict=True)}
+        for kind, rate in (("outdoor_radio", 0.4), ("modem_card", 0.15), ("mast", 0.01))
+    ]
+    return pd.DataFrame(rows)
