@@ -17,32 +17,17 @@ from models.part_kind import (
     DISPATCH,
     MANUAL_SWITCH,
     PART_KINDS,
-    RESUPPLY,
     STANDBY_TEST,
     SWITCH_FAILURE,
     SWITCH_TIME_S,
     PartKind,
 )
 from models.power import PowerSupply
-from models.working_time import OFFICE_HOURS, Shift
+from models.upkeep import Crews as Crews
+from models.upkeep import Depot as Depot
+from models.upkeep import Maintenance as Maintenance
 
 EARTH_RADIUS_KM = 6371.0
-
-MAINTENANCE_WINDOW = Law.fixed(2.0)
-"""Planned window of 2 h. Common practice, no source."""
-
-
-@dataclass(frozen=True)
-class Maintenance:
-    """Planned work at a site: a window of ``window`` hours, ``per_year`` times a year at ``start_h`` local.
-
-    ``outage_share`` is the share of each window, 0 to 1, in which traffic through the site is down.
-    """
-
-    per_year: float = 1.0
-    window: Law = MAINTENANCE_WINDOW
-    start_h: float = 1.0
-    outage_share: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -57,8 +42,8 @@ class Site:
         Position [degrees].
     power : PowerSupply or None
         Supply of the site; None for one that never fails.
-    maintenance : Maintenance or None
-        Planned windows.
+    maintenance : Maintenance, sequence of Maintenance, or None
+        Planned windows of one kind or of several.
     road_detour_h : float
         Travel time to be added for this site (ferry, walk) [h].
     """
@@ -67,8 +52,15 @@ class Site:
     latitude_deg: float
     longitude_deg: float
     power: PowerSupply | None = None
-    maintenance: Maintenance | None = None
+    maintenance: Maintenance | Sequence[Maintenance] | None = None
     road_detour_h: float = 0.0
+
+    @property
+    def windows(self) -> Sequence[Maintenance]:
+        """All kinds of planned window of the site."""
+        if self.maintenance is None:
+            return ()
+        return (self.maintenance,) if isinstance(self.maintenance, Maintenance) else self.maintenance
 
 
 @dataclass(frozen=True)
@@ -96,52 +88,6 @@ class Part:
     life: Law | None = None
     mend: Law | None = None
     priority: int | None = None
-
-
-@dataclass(frozen=True)
-class Crews:
-    """Crews that share a base.
-
-    Parameters
-    ----------
-    id : str
-        Name of the base.
-    latitude_deg, longitude_deg : float
-        Position [degrees].
-    number : int
-        Crews at the base, at least 1.
-    speed_km_h : float
-        Travel speed by road [km/h], above 0.
-    shift : Shift
-        Working hours.
-    """
-
-    id: str
-    latitude_deg: float
-    longitude_deg: float
-    number: int = 1
-    speed_km_h: float = 50.0
-    shift: Shift = OFFICE_HOURS
-
-    def __post_init__(self) -> None:
-        if self.number < 1:
-            raise ValueError(f"number is {self.number}; must be at least 1")
-        if not self.speed_km_h > 0.0:
-            raise ValueError(f"speed_km_h is {self.speed_km_h}; must be above 0")
-
-
-@dataclass(frozen=True)
-class Depot:
-    """A store of spares: ``stock`` per kind of spare, refilled one for one after ``lead_time`` [h].
-
-    A spare kind that is missing from ``stock`` is not kept here.
-    """
-
-    id: str
-    latitude_deg: float
-    longitude_deg: float
-    stock: Mapping[str, int]
-    lead_time: Law = RESUPPLY
 
 
 @dataclass(frozen=True)

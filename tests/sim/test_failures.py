@@ -248,6 +248,49 @@ def test_maintenance_windows(log):
     np.testing.assert_allclose(local_h, 1.0, atol=1e-6)
 
 
+def test_several_kinds_of_window_at_a_site():
+    kinds = (
+        Maintenance(1.0, Law.fixed(2.0)),
+        Maintenance(4.0, Law.fixed(1.0), start_h=3.0, outage_share=0.5),
+    )
+    plant = Plant([Site("here", 50.0, 0.0, maintenance=kinds)], [])
+    log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
+    start, end = log.maintenance.of(0)
+    hours = np.round((end - start) / HOUR, 6)
+    assert np.count_nonzero(hours == 2.0) == pytest.approx(10, abs=1)
+    assert np.count_nonzero(hours == 0.5) == pytest.approx(40, abs=1)
+    with pytest.raises(ValueError, match="per_year is 0; must be above 0"):
+        Maintenance(0)
+
+
+def test_radial_feeder_of_the_textbook():
+    # R. Billinton, R. N. Allan, Reliability Evaluation of Power Systems, chapter 7, radial feeder without
+    # fuses, load point A (from memory): main 2, 1, 3, 2 km at 0.1 failures per km and year, 4 h each;
+    # laterals 1, 3, 2, 1 km at 0.2, 2 h: 2.2 failures a year, 6.0 h a year, 2.73 h each.
+    year_h = HOURS_PER_YEAR
+    mains = [(0.1 * km, 4.0) for km in (2, 1, 3, 2)]
+    laterals = [(0.2 * km, 2.0) for km in (1, 3, 2, 1)]
+    plant = Plant(
+        [Site("feeder", 50.0, 10.0)],
+        [
+            Part(
+                f"section {i}", "unit", 0, life=Law.exponential(year_h / rate), mend=Law.lognormal(hours, 0.5)
+            )
+            for i, (rate, hours) in enumerate(mains + laterals)
+        ],
+        crews=[Crews("here", 50.0, 10.0, 8, shift=ROUND_THE_CLOCK)],
+        kinds={"unit": unit_kind(1e6, 1.0)},
+        dispatch=AT_ONCE,
+    )
+    counts, hours = [], []
+    for log in blocks(plant, n_blocks=30, hours=50 * year_h):
+        counts.append(len(log) / 50.0)
+        hours.append(log.phases_s().sum() / HOUR / 50.0)
+    check_mean(counts, 2.2, rel_error=0.03)
+    check_mean(hours, 6.0, rel_error=0.03)
+    assert np.sum(hours) / np.sum(counts) == pytest.approx(2.73, rel=0.03)
+
+
 def test_solar_site_is_dark_when_the_sun_is_short(log):
     # 15 h of harvest for 24 h of load: lit for 15/24 of the time or a little less (full batteries waste).
     lit = 1.0 - log.power_down.total_s()[5] / log.duration_s
