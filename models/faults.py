@@ -44,5 +44,6 @@ def suggestion(found: str, known: Collection[str]) -> str:
     """``Did you mean "mill"?`` where something known is near to what was found, else nothing."""
     if not found or len(found) > 80:
         return ""
-    near = difflib.get_close_matches(found, known, n=1, cutoff=0.6)
-    return f'Did you mean "{near[0]}"?' if near else ""
+    by_lower_case = {name.lower(): name for name in known}
+    near = difflib.get_close_matches(found.lower(), by_lower_case, n=1, cutoff=0.6)
+    return f'Did you mean "{by_lower_case[near[0]]}"?' if near else ""

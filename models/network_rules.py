@@ -129,26 +129,33 @@ def services_have_routes(network: Network) -> Iterator[Fault]:
     """Some chain of hops joins the ends of each service; a stated route is such a chain."""
     component = _component_of(hop_graph(network))
     hops = {hop.id: hop for hop in network.hops}
+    sites = {site.id for site in network.sites}
+    whole = all(hop.site_a in sites and hop.site_b in sites for hop in network.hops)
     for service in network.services:
         entry = named("service", service.id)
         if service.site_a not in component or service.site_b not in component:
             continue
         if service.site_a == service.site_b:
             yield Fault(entry, "to", f'"{service.site_b}", the same as from', "another site")
-        elif component[service.site_a] != component[service.site_b]:
+        elif whole and component[service.site_a] != component[service.site_b]:
             found = f'none between "{service.site_a}" and "{service.site_b}"'
             yield Fault(entry, "route", found, "a chain of hops")
             continue
         for field in ("route", "protecting_route"):
-            yield from _route_fault(entry, field, service, hops)
+            if all(hop.site_a in sites and hop.site_b in sites for hop in _known_hops(service, field, hops)):
+                yield from _route_fault(entry, field, service, hops)
+
+
+def _known_hops(service: Service, field: str, hops: Mapping[str, Hop]) -> list[Hop]:
+    return [hops[hop_id] for hop_id in getattr(service, field) if hop_id in hops]
 
 
 def _route_fault(entry: str, field: str, service: Service, hops: Mapping[str, Hop]) -> Iterator[Fault]:
     here, passed = service.site_a, {service.site_a}
-    for hop_id in getattr(service, field):
+    for number, hop_id in enumerate(getattr(service, field), start=1):
         hop = hops.get(hop_id)
         if hop is None:
-            yield Fault(entry, field, f'"{hop_id}"', "hop ids", sought=hop_id, known=hops)
+            yield Fault(entry, f"{field}[{number}]", f'"{hop_id}"', "a hop id", sought=hop_id, known=hops)
             return
         if here not in (hop.site_a, hop.site_b):
             yield Fault(entry, field, f'broken at "{here}", where "{hop_id}" does not end', "a chain of hops")
