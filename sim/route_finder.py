@@ -52,16 +52,28 @@ class RouteFinder:
 
         The working route is kept as it is; see ``disjoint_pair`` when both may be chosen.
         """
-        links = frozenset(link for link, _ in working)
-        sites = {site for link in links for site in (self._links[link].first, self._links[link].second)} - {
-            a,
-            b,
-        }
-        for barred in (frozenset(sites), frozenset[str]()):
+        links, sites = self._crossed(a, b, working)
+        for barred in (sites, frozenset[str]()):
             found = self._simple_routes(a, b, 1, links, barred)
             if found:
                 return found[0]
         return None
+
+    def least_shared(self, a: str, b: str, working: Route) -> Route | None:
+        """Route that shares as few links, and then sites, with the working one as can be.
+
+        For ends that hang on a spur: the spur is common to both routes, the ring beyond it is not. None
+        if there is only the working route.
+        """
+        links, sites = self._crossed(a, b, working)
+        found = self._simple_routes(a, b, 1, frozenset(), frozenset(), shared=(links, sites))
+        return found[0] if found and frozenset(link for link, _ in found[0]) != links else None
+
+    def _crossed(self, a: str, b: str, route: Route) -> tuple[frozenset[int], frozenset[str]]:
+        """Links of a route, and its sites but the ends."""
+        links = frozenset(link for link, _ in route)
+        sites = {site for link in links for site in (self._links[link].first, self._links[link].second)}
+        return links, frozenset(sites - {a, b})
 
     def rerouting(self, a: str, b: str, n_routes: int) -> tuple[Route, ...]:
         """The best ``n_routes`` (at least 1) routes without loops, fewer when there are no more.
@@ -110,18 +122,29 @@ class RouteFinder:
         return 1.0 + self._links[link].length_km / self._total_km
 
     def _simple_routes(
-        self, a: str, b: str, n_routes: int, barred_links: frozenset[int], barred_sites: frozenset[str]
+        self,
+        a: str,
+        b: str,
+        n_routes: int,
+        barred_links: frozenset[int],
+        barred_sites: frozenset[str],
+        shared: tuple[frozenset[int], frozenset[str]] = (frozenset(), frozenset()),
     ) -> tuple[Route, ...]:
         import networkx as nx
+
+        def cost(number: int) -> float:
+            touched = len({self._links[number].first, self._links[number].second} & shared[1])
+            many = 2.0 * len(self._links) + 2.0
+            return self._cost(number) + many * touched + (2.0 * many**2 if number in shared[0] else 0.0)
 
         graph: nx.Graph[Any] = nx.Graph()
         for number, link in enumerate(self._links):
             if number in barred_links or {link.first, link.second} & barred_sites:
                 continue
             if not graph.has_edge(link.first, link.second) or (
-                self._cost(number) < graph[link.first][link.second]["cost"]
+                cost(number) < graph[link.first][link.second]["cost"]
             ):
-                graph.add_edge(link.first, link.second, number=number, cost=self._cost(number))
+                graph.add_edge(link.first, link.second, number=number, cost=cost(number))
         if a == b or a not in graph or b not in graph or not nx.has_path(graph, a, b):
             return ()
         found = islice(nx.shortest_simple_paths(graph, a, b, weight="cost"), n_routes)

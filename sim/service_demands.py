@@ -1,13 +1,11 @@
 """What each service asks of the hops: its routes as chains of links, its rates, its switching."""
 
 from collections.abc import Mapping, Sequence
-from itertools import islice, pairwise
-
-import networkx as nx
 
 from models.network import Network, Service
 from sim.hop_design import HopDesign
 from sim.plant_builder import BuiltPlant
+from sim.route_finder import Link, RouteFinder
 from sim.service_data import BACKWARD, FORWARD, Route, ServiceDemand
 
 REROUTED_CANDIDATES = 6
@@ -31,37 +29,28 @@ def service_demands(
     line_cards : tuple of int
         Plant part of each such later link.
     """
-    graph = _graph(designs)
+    finder = RouteFinder([Link(d.hop.site_a, d.hop.site_b, d.length_km) for d in designs])
     cards = sorted(set(built.line_cards.values()))
     link_of_card = {part: len(designs) + i for i, part in enumerate(cards)}
-    demands = tuple(_demand(service, graph, designs, built, link_of_card) for service in network.services)
+    demands = tuple(_demand(service, finder, designs, built, link_of_card) for service in network.services)
     return demands, tuple(cards)
-
-
-def _graph(designs: Sequence[HopDesign]) -> "nx.MultiGraph[str]":
-    graph: nx.MultiGraph[str] = nx.MultiGraph()
-    for index, design in enumerate(designs):
-        graph.add_edge(
-            design.hop.site_a, design.hop.site_b, key=index, length_km=design.length_km, hop=design.hop.id
-        )
-    return graph
 
 
 def _demand(
     service: Service,
-    graph: "nx.MultiGraph[str]",
+    finder: RouteFinder,
     designs: Sequence[HopDesign],
     built: BuiltPlant,
     link_of_card: Mapping[int, int],
 ) -> ServiceDemand:
-    chains = service_routes(service, graph, {design.hop.id: i for i, design in enumerate(designs)})
+    chains = service_routes(service, finder, designs, {design.hop.id: i for i, design in enumerate(designs)})
     first, last = (
         [(link_of_card[card], FORWARD)]
         if (card := built.line_cards.get((service.id, site))) is not None
         else []
         for site in (service.site_a, service.site_b)
     )
-    routes: list[Route] = [(*first, *_directed(chain, service.site_a, designs), *last) for chain in chains]
+    routes = [(*first, *chain, *last) for chain in chains]
     switching_s = service.switching_time_s
     return ServiceDemand(
         id=service.id,
@@ -77,58 +66,29 @@ def _demand(
 
 
 def service_routes(
-    service: Service, graph: "nx.MultiGraph[str]", index_of: Mapping[str, int]
-) -> list[list[int]]:
-    """Routes of a service as lists of hop indices, the working one first.
+    service: Service, finder: RouteFinder, designs: Sequence[HopDesign], index_of: Mapping[str, int]
+) -> list[Route]:
+    """Routes of a service over the hops, the working one first.
 
     The working route is the user's, or the one of fewest hops and then least length. The protecting route
-    is the user's, or the best that shares as few hops and sites with the working one as can be. Free
-    rerouting chooses among the shortest simple routes.
+    is the user's, or the best that shares as little with the working one as can be. Free rerouting chooses
+    among the shortest routes.
     """
-    simple = _simple_graph(graph)
-    stated = [index_of[hop] for hop in service.route]
-    working = stated or _hops(nx.shortest_path(simple, service.site_a, service.site_b, weight="cost"), simple)
+    a, b = service.site_a, service.site_b
+    stated = _directed([index_of[hop] for hop in service.route], a, designs)
+    working = stated or finder.working(a, b)
+    assert working is not None  # models.network_rules.services_have_routes
     if service.protection == "none":
         return [working]
     if service.protection == "protected":
-        stated = [index_of[hop] for hop in service.protecting_route]
-        protecting = stated or _protecting(service, graph, working)
-        return [working] if protecting == working else [working, protecting]
-    found = nx.shortest_simple_paths(simple, service.site_a, service.site_b, weight="cost")
-    routes = [_hops(path, simple) for path in islice(found, REROUTED_CANDIDATES)]
-    return [working, *(route for route in routes if route != working)][:REROUTED_CANDIDATES]
-
-
-_HOP_COST = 1e6
-"""Cost of a hop against its length: the number of hops decides, the length breaks ties."""
-_SHARED_COST = 1e9
-"""Added cost of a hop or site that the working route uses too."""
-
-
-def _simple_graph(graph: "nx.MultiGraph[str]") -> "nx.Graph[str]":
-    """One edge a pair of sites: the first hop of those side by side."""
-    simple: nx.Graph[str] = nx.Graph()
-    for a, b, index, data in sorted(graph.edges(keys=True, data=True), key=lambda edge: edge[2]):
-        if not simple.has_edge(a, b):
-            simple.add_edge(a, b, index=index, cost=_HOP_COST + data["length_km"])
-    return simple
-
-
-def _hops(path: Sequence[str], simple: "nx.Graph[str]") -> list[int]:
-    return [int(simple.edges[a, b]["index"]) for a, b in pairwise(path)]
-
-
-def _protecting(service: Service, graph: "nx.MultiGraph[str]", working: Sequence[int]) -> list[int]:
-    used = set(working)
-    crossed = {site for a, b, index in graph.edges(keys=True) if index in used for site in (a, b)}
-    crossed -= {service.site_a, service.site_b}
-    simple: nx.Graph[str] = nx.Graph()
-    for a, b, index, data in sorted(graph.edges(keys=True, data=True), key=lambda edge: edge[2]):
-        shared = _SHARED_COST * ((index in used) + 0.25 * (a in crossed) + 0.25 * (b in crossed))
-        cost = _HOP_COST + data["length_km"] + shared
-        if not simple.has_edge(a, b) or cost < simple.edges[a, b]["cost"]:
-            simple.add_edge(a, b, index=index, cost=cost)
-    return _hops(nx.shortest_path(simple, service.site_a, service.site_b, weight="cost"), simple)
+        stated = _directed([index_of[hop] for hop in service.protecting_route], a, designs)
+        protecting = stated or finder.protecting(a, b, working)
+        if protecting is None and not service.route and (pair := finder.disjoint_pair(a, b)) is not None:
+            return list(pair)
+        protecting = protecting or finder.least_shared(a, b, working)
+        return [working] if protecting is None or protecting == working else [working, protecting]
+    others = [route for route in finder.rerouting(a, b, REROUTED_CANDIDATES) if route != working]
+    return [working, *others][:REROUTED_CANDIDATES]
 
 
 def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:

@@ -112,3 +112,17 @@ def test_against_trying_everything(drawn):
     if found:
         assert finder.cost(found[0]) + finder.cost(found[1]) == pytest.approx(min(pairs))
         assert set(found) <= set(routes)
+
+
+def test_least_shared_keeps_the_spur_and_leaves_the_ring_by_the_other_side() -> None:
+    ring = [Link("a", "b", 1.0), Link("b", "c", 1.0), Link("c", "d", 1.0), Link("d", "a", 1.0)]
+    finder = RouteFinder([*ring, Link("a", "spur", 1.0)])
+    working = finder.working("spur", "b")
+    assert working == ((4, 1), (0, 0))
+    assert finder.protecting("spur", "b", working) is None
+    assert finder.least_shared("spur", "b", working) == ((4, 1), (3, 1), (2, 1), (1, 1))
+
+
+def test_least_shared_is_none_where_there_is_only_the_working_route() -> None:
+    chain = RouteFinder([Link("a", "b", 1.0), Link("b", "c", 1.0)])
+    assert chain.least_shared("a", "c", chain.working("a", "c")) is None
