@@ -105,12 +105,11 @@ class BlockSimulator:
     def _failures(self, streams: Streams, duration_s: float, field: RainField | None) -> FailureLog:
         storms = None
         if field is not None:
-            storms = intervals_of_rows(
-                [
-                    storm_intervals(field, x_km, y_km, distance_km=STORM_DISTANCE_KM)
-                    for x_km, y_km in self.prepared.site_km
-                ]
-            )
+            near = [
+                storm_intervals(field, x_km, y_km, distance_km=STORM_DISTANCE_KM)
+                for x_km, y_km in self.prepared.site_km
+            ]
+            storms = intervals_of_rows([[(float(a), float(b)) for a, b in row] for row in near])
         return simulate_failures(
             self.prepared.built.plant,
             streams,

@@ -44,7 +44,8 @@ def block_tally(prepared: Prepared, run: Run, block: int, history: BlockHistory)
 def channels_at_level(hop: HopTimeline, n_steps: int) -> NDArray[np.int64]:
     """Channels at each level in each state and direction, shape (n_states, 2, n_steps + 1)."""
     levels = hop.levels.reshape(len(hop.levels), 2, -1)
-    return (levels[..., None] == np.arange(n_steps + 1)).sum(axis=2)
+    counts: NDArray[np.int64] = (levels[..., None] == np.arange(n_steps + 1)).sum(axis=2)
+    return counts
 
 
 def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Table]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.cause import Cause
+from models.frozen import frozen
 from models.link_states import LinkState
 from sim.fade_kernel import change_points
 from sim.fades import FadeEvents
@@ -137,7 +138,7 @@ def _timeline(
     causes = _causes(tables, equipment, ceiling > 0, rain, fades, blame, m)
     full = hop_capacity_mbit_s(design, thresholds.nominal.ceiling[None, :])
     causes[(capacity >= full * (1.0 - 1e-12)).all(axis=1)] = 0
-    return HopTimeline(*(_read_only(values) for values in (time_s, state, capacity, causes, levels)))
+    return HopTimeline(frozen(time_s), frozen(state), frozen(capacity), frozen(causes), frozen(levels))
 
 
 def hop_capacity_mbit_s(design: HopDesign, levels: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -154,8 +155,8 @@ def hop_capacity_mbit_s(design: HopDesign, levels: NDArray[np.int64]) -> NDArray
     """
     by_level = np.concatenate(([0.0], design.steps.capacity_mbit_s))
     carriers = by_level[levels].reshape(len(levels), 2, len(design.channels))
-    best = np.sort(carriers, axis=2)[:, :, -design.scheme.working :]
-    return best.sum(axis=2)
+    best: NDArray[np.float64] = np.sort(carriers, axis=2)[:, :, -design.scheme.working :].sum(axis=2)
+    return best
 
 
 def _causes(
@@ -182,8 +183,3 @@ def _causes(
     flags |= np.array([table.causes for table in tables])[equipment]
     joined: NDArray[np.int64] = np.bitwise_or.reduce(flags.astype(np.int64), axis=1)
     return joined
-
-
-def _read_only(values: NDArray[np.generic]) -> NDArray[np.generic]:  # type: ignore[type-arg]
-    values.setflags(write=False)
-    return values

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from models import geometry, link_budget, multipath, rain_attenuation, rain_law
 from models.combining import CombiningLosses
+from models.frozen import frozen
 from models.hardware import Part
 from models.link_states import LinkStructure, link_structure
 from models.network import Hop, Losses, Network, Radio, Site
@@ -232,8 +233,8 @@ def _design(
         gas_loss_db=gas_loss_db,
         antenna_discrimination_db=min(antenna.cross_polar_discrimination_db for antenna in antennas),
         steps=steps,
-        received_level_dbm=_read_only(level_by_step),
-        margin_db=_read_only(level_by_step - steps.threshold_dbm[None, :]),
+        received_level_dbm=frozen(level_by_step),
+        margin_db=frozen(level_by_step - steps.threshold_dbm[None, :]),
     )
 
 
@@ -300,8 +301,3 @@ def _occurrence(
             lower_antenna_m=lower_antenna_m,
         )
     )
-
-
-def _read_only(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    values.setflags(write=False)
-    return values

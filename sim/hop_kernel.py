@@ -7,6 +7,7 @@ bits each, so that a joint state is a few numbers and equal states are found by 
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 BITS_PER_LEVEL = 4
 MAXIMUM_CHANNEL_DIRECTIONS = 16
@@ -234,7 +235,7 @@ def _rehashed(joint, n_states, size):  # type: ignore[no-untyped-def]
     return table
 
 
-def unpacked_levels(codes, n_channels):  # type: ignore[no-untyped-def]
+def unpacked_levels(codes: NDArray[np.uint64], n_channels: int) -> NDArray[np.int64]:
     """Levels of packed codes: uint64 (n,) to int64 (n, n_channels)."""
     shifts = (BITS_PER_LEVEL * np.arange(n_channels)).astype(np.uint64)
     return ((codes[:, None] >> shifts[None, :]) & np.uint64(0xF)).astype(np.int64)

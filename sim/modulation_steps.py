@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models import link_budget
+from models.frozen import frozen
 from models.modulation import DEFAULT_LADDER, SYMBOL_RATE_PER_SPACING
 from models.network import Hop, Modulation, Radio
 
@@ -67,15 +68,15 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
     default_capacity = efficiency * stated_mhz
     capacity = _either(chosen, "capacity_mbit_s", default_capacity) * width_mhz / stated_mhz
     return Steps(
-        states=_frozen(states),
-        required_snr_db=_frozen(snr),
-        threshold_dbm=_frozen(threshold),
-        capacity_mbit_s=_frozen(capacity),
-        backoff_db=_frozen(np.array([step.transmit_backoff_db for step in chosen])),
-        signature_width_ghz=_frozen(
+        states=frozen(states),
+        required_snr_db=frozen(snr),
+        threshold_dbm=frozen(threshold),
+        capacity_mbit_s=frozen(capacity),
+        backoff_db=frozen(np.array([step.transmit_backoff_db for step in chosen])),
+        signature_width_ghz=frozen(
             _either(chosen, "signature_width_mhz", np.full(len(chosen), width_mhz)) / 1000.0
         ),
-        signature_depth_db=_frozen(_either(chosen, "signature_depth_db", _signature_depth_db(states))),
+        signature_depth_db=frozen(_either(chosen, "signature_depth_db", _signature_depth_db(states))),
     )
 
 
@@ -88,8 +89,3 @@ def _either(chosen: tuple[Modulation, ...], field: str, default: NDArray[np.floa
     return np.array(
         [fallback if value is None else value for value, fallback in zip(stated, default, strict=True)]
     )
-
-
-def _frozen(values: NDArray[np.generic]) -> NDArray[np.generic]:  # type: ignore[type-arg]
-    values.setflags(write=False)
-    return values

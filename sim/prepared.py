@@ -6,11 +6,13 @@ It is made once, holds no random state, and travels to every worker process.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models import rain_attenuation, rain_law
 from models.network import Hop, Network
 from models.rain_law import RainLaw
 from models.receiver_lines import LineSet, line_set
+from models.scheme import Line
 from models.storm import StormModel
 from sim.anchoring import Anchor, fit_anchor
 from sim.hop_design import HopDesign, design_hops, network_climate, site_plane_km
@@ -144,7 +146,7 @@ def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelO
     )
 
 
-def rain_target_db(design: HopDesign, probability: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArray[np.float64]:
     """Attenuation that a hop's rain is to exceed for a fraction of the year [dB].
 
     The user's measured percentiles where there are two or more: between them the logarithm of the
@@ -161,7 +163,7 @@ def rain_target_db(design: HopDesign, probability: np.ndarray) -> np.ndarray:  #
     return np.asarray(standard * np.exp(bend))
 
 
-def measured_rain(hop: Hop) -> tuple[np.ndarray, np.ndarray] | None:  # type: ignore[type-arg]
+def measured_rain(hop: Hop) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
     """Fractions of the year and the attenuations measured there [dB], or None."""
     if hop.rain_exceedance_db is None:
         return None
@@ -196,7 +198,7 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
     hop = design.hop
     step_ghz = design.channel_step_ghz
     duplex_ghz = 0.03 * hop.frequency_ghz if hop.duplex_spacing_mhz is None else hop.duplex_spacing_mhz / 1e3
-    first = {}
+    first: dict[int, Line] = {}
     for line, place in zip(design.lines, line_set_index(design), strict=True):
         first.setdefault(place, line)
     lines = [first[place] for place in sorted(first)]

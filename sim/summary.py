@@ -105,7 +105,7 @@ def service_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally) -> 
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
     ).min(axis=0)
-    textbook = predict_services(prepared)["total_min_per_year"].to_numpy() if n else []
+    textbook = predict_services(prepared)["total_min_per_year"].to_numpy(dtype=np.float64)
     rows = []
     for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
         hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
@@ -214,9 +214,9 @@ def throughput_table(prepared: Prepared, total: Tally) -> pd.DataFrame:
 def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally) -> pd.DataFrame:
     """One row a hop."""
     outages = _outage_columns(blocks, total, "hop", len(prepared.designs))
-    curves = capacity_table(total)
-    curves = {key: frame for key, frame in curves.groupby(["hop", "direction"], sort=False)}
-    lowest = predict_hops(prepared).groupby("hop", sort=False).first()
+    curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
+    predicted = predict_hops(prepared).groupby("hop", sort=False)["total_min_per_year"].first()
+    textbook = dict(zip(predicted.index, predicted.to_numpy(dtype=np.float64), strict=True))
     rows = []
     for i, design in enumerate(prepared.designs):
         hop = design.hop
@@ -237,7 +237,7 @@ def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally) -> pd.D
                 _exceeded(curve["capacity_mbit_s"].to_numpy(), curve["exceeded_share"].to_numpy(), share)
                 for curve in both
             )
-        row["textbook_min_per_year"] = float(lowest.loc[hop.id, "total_min_per_year"])
+        row["textbook_min_per_year"] = float(textbook[hop.id])
         rows.append(row)
     return pd.DataFrame(rows)
 

@@ -1,6 +1,12 @@
 """``hopyears predict``: each hop and service by the published standards alone."""
 
 import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from rich.table import Table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -93,7 +99,7 @@ _SERVICES = (
 )
 
 
-def _table(title, frame, columns, formats):  # type: ignore[no-untyped-def]
+def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
     from rich.table import Table
 
     table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)

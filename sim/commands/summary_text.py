@@ -86,7 +86,7 @@ def _services(results: Results):  # type: ignore[no-untyped-def]
 
 def _hops(results: Results):  # type: ignore[no-untyped-def]
     shares = (
-        results.tables["hop_modulations"].groupby(["hop", "states"])["share"].mean().unstack(fill_value=0.0)
+        results.tables["hop_modulations"].groupby(["hop", "states"])["share"].mean().unstack(fill_value=0)
     )
     modulations = [f"{int(states)}" if states else "down" for states in shares.columns]
     table = _table(
