@@ -14,6 +14,7 @@ from sim.streams import Streams, keyed_uniforms
 
 _STRIDE = 1 << 32
 _KEPT = 6
+_LEAST_ROW = 16
 
 
 class Purpose(IntEnum):
@@ -57,6 +58,7 @@ class Draws:
     def __init__(self, streams: Streams, names: Sequence[tuple[str | int, ...]]) -> None:
         self.keys = streams.keys(names) if names else np.zeros(0, dtype=np.uint64)
         self._kept: dict[int, list[list[float]]] = {}
+        self._grown: dict[tuple[int, int], list[float]] = {}
 
     def keep(self, things: Iterable[int]) -> None:
         """Make the first draws of these things now, together, because they will be asked for."""
@@ -68,9 +70,13 @@ class Draws:
 
     def uniform(self, thing: int, purpose: Purpose, count: int) -> float:
         """Draw number ``count`` of a thing for a purpose, in (0, 1)."""
-        if count < _KEPT and purpose < _PART_PURPOSES and thing in self._kept:
+        if purpose < _PART_PURPOSES and count < _KEPT and thing in self._kept:
             return self._kept[thing][purpose][count]
-        return float(keyed_uniforms(self.keys[thing : thing + 1], int(purpose) * _STRIDE + count)[0])
+        row = self._grown.get((thing, purpose), [])
+        if count >= len(row):
+            numbers = np.arange(max(_LEAST_ROW, 2 * count), dtype=np.uint64) + np.uint64(purpose * _STRIDE)
+            row = self._grown[thing, purpose] = keyed_uniforms(self.keys[thing], numbers).tolist()
+        return row[count]
 
     def first(self, purpose: Purpose) -> NDArray[np.float64]:
         """First draw of every thing for a purpose, shape (n,)."""

@@ -69,7 +69,7 @@ def test_the_checker_rejects_the_wrong_number_of_crews():
     assert abs(standard_errors_off(shares, hot_pair_unavailability(MTBF_H, MTTR_H, crews=2))) > 8.0
 
 
-@pytest.mark.parametrize("crews", [1, 2])
+@pytest.mark.parametrize("crews", [pytest.param(1, marks=pytest.mark.slow), 2])
 def test_cold_pair(crews):
     shares, _ = silent_shares(pair_plant(crews, cold=True), n_blocks=24)
     check_mean(shares, cold_pair_unavailability(MTBF_H, MTTR_H, crews=crews))
@@ -108,6 +108,7 @@ def test_switch_that_fails_on_demand(failure, manual_h):
     check_mean(shares, imperfect_switch_chain(1 - failure, manual_h))
 
 
+@pytest.mark.slow
 def test_published_imperfect_switch():
     # The textbook chain has no repair while the switch is stuck, which matters little when the switch is
     # worked by hand within 5 h of a repair of 50 h: the two laws differ by less than 8 %.
