@@ -130,7 +130,7 @@ def services_have_routes(network: Network) -> Iterator[Fault]:
     component = _component_of(hop_graph(network))
     hops = {hop.id: hop for hop in network.hops}
     sites = {site.id for site in network.sites}
-    whole = all(hop.site_a in sites and hop.site_b in sites for hop in network.hops)
+    whole = all({hop.site_a, hop.site_b} <= sites and hop.site_a != hop.site_b for hop in network.hops)
     for service in network.services:
         entry = named("service", service.id)
         if service.site_a not in component or service.site_b not in component:
@@ -142,7 +142,7 @@ def services_have_routes(network: Network) -> Iterator[Fault]:
             yield Fault(entry, "route", found, "a chain of hops")
             continue
         for field in ("route", "protecting_route"):
-            if all(hop.site_a in sites and hop.site_b in sites for hop in _known_hops(service, field, hops)):
+            if all({hop.site_a, hop.site_b} <= sites for hop in _known_hops(service, field, hops)):
                 yield from _route_fault(entry, field, service, hops)
 
 

@@ -95,7 +95,7 @@ def faults_of(error: ValidationError, model: type[Entry], entry: str) -> Iterato
                 yield _fault_of_validator(item["ctx"]["error"], entry, field)
             case "finite_number":
                 yield Fault(entry, field, shown(item["input"]), f"finite, {_range_words(rule)}".rstrip(", "))
-            case kind if kind.endswith("_type"):
+            case kind if kind.endswith("_type") or kind in ("too_short", "too_long"):
                 yield Fault(entry, field, shown(item["input"]), allowed_words(rule))
             case "literal_error":
                 choices = [str(choice) for choice in rule.get("enum", [])]

@@ -107,7 +107,7 @@ def _entries(
     raw: Mapping[str, Any],
     key: str,
     model: type[Entry],
-    name: str,
+    file: str,
     origins: Origins,
     faults: FaultList,
     known_ids: list[str],
@@ -115,28 +115,38 @@ def _entries(
     """Those entries of a list that are in order; the faults of the others are noted."""
     entries = raw.get(key, [])
     if not isinstance(entries, list):
-        faults.add(name, Fault("", key, shown(entries), f"a list of tables, [[{key}]]"))
+        faults.add(file, Fault("", key, shown(entries), f"a list of tables, [[{key}]]"))
         return ()
     count = None if key in faults.broken else _count_fault(key, entries, given=key in raw)
     if count is not None:
-        faults.add(name, count)
+        faults.add(file, count)
     good = []
     for index, data in enumerate(entries):
-        origin = origins.get((key, index), Origin(name, f"{KINDS[key]} {index + 1}"))
+        origin = origins.get((key, index), Origin(file, f"{KINDS[key]} {index + 1}"))
         if not isinstance(data, dict):
             faults.add(origin.file, Fault("", origin.place, shown(data), "a table"))
             continue
         entry_id = data.get(ID_FIELDS.get(key, "id"))
         label = entry_label(key, entry_id, origin.place)
-        for field, info in model.model_fields.items():
-            if info.alias not in (None, field) and field in data:
-                faults.add(origin.file, Fault(label, "field", f'"{field}"', f'"{info.alias}"'))
+        inner = [
+            Fault(label, "field", f'"{name}"', f'"{alias}"') for name, alias in _inner_names(model, data)
+        ]
+        for fault in inner:
+            faults.add(origin.file, fault)
+        if inner:
+            continue
         try:
             good.append(_validated(model, data))
         except ValidationError as error:
             for fault in faults_of(error, model, label):
                 faults.add(origin.file, _with_id_hint(fault, entry_id, known_ids))
     return tuple(good)
+
+
+def _inner_names(model: type[Entry], data: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Fields given by the name they have in Python, with the name they have in a file."""
+    names = ((name, field.alias or name) for name, field in model.model_fields.items())
+    return [(name, alias) for name, alias in names if alias != name and name in data]
 
 
 def _count_fault(key: str, entries: list[Any], *, given: bool) -> Fault | None:
