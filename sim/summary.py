@@ -7,7 +7,6 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from models.cause import cause_label
 from sim.block_tally import run_of
 from sim.predict import predict_hops, predict_services
 from sim.prepared import Prepared
@@ -265,18 +264,17 @@ def capacity_table(total: Tally) -> pd.DataFrame:
 def hop_cause_table(total: Tally) -> pd.DataFrame:
     """Time below full capacity and unavailable time of each hop by exact set of causes."""
     below = total.to_frame("hop_state_cause")
-    below = below[below["causes"] != 0]
     lost = total.to_frame("hop_cause")
-    lost = lost[lost["direction"] == "both"]
-    merged = below.merge(lost, on=["hop", "causes", "cause"], how="outer").fillna(
-        {"seconds": 0, "unavailable_s": 0}
-    )
+    seconds = below.loc[below["causes"] != 0, ["hop", "cause", "seconds"]]
+    unavailable = lost.loc[lost["direction"] == "both", ["hop", "cause", "unavailable_s"]]
+    joined = pd.concat([frame.astype({"hop": str}) for frame in (seconds, unavailable)]).fillna(0.0)
+    summed = joined.groupby(["hop", "cause"], as_index=False)[["seconds", "unavailable_s"]].sum()
     return pd.DataFrame(
         {
-            "hop": merged["hop"],
-            "cause": merged["causes"].map(lambda causes: cause_label(int(causes))),
-            "seconds_per_year": merged["seconds"] / total.years,
-            "unavailable_min_per_year": merged["unavailable_s"] / 60.0 / total.years,
+            "hop": summed["hop"],
+            "cause": summed["cause"],
+            "seconds_per_year": summed["seconds"] / total.years,
+            "unavailable_min_per_year": summed["unavailable_s"] / 60.0 / total.years,
         }
     ).sort_values(["hop", "seconds_per_year"], ascending=[True, False], kind="stable")
 
