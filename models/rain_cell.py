@@ -52,8 +52,8 @@ GAUSSIAN = CellProfile(inner_weight=0.0, inner_radius=1.0, outer_radius=1.0)
 """One Gaussian of standard deviation rho."""
 
 PEAKED = CellProfile(inner_weight=0.5, inner_radius=0.45, outer_radius=1.6)
-"""Near exp(-r / (sqrt(2) rho)): the exponential cell of radar studies (von Hardenberg, Ferraris, Provenzale 2003,
-Geophys. Res. Lett.; rain scatter of ITU-R P.452), about as wide at 1/e as a Gaussian of deviation rho."""
+"""Near exp(-r / (sqrt(2) rho)), the exponential cell of radar studies (von Hardenberg, Ferraris, Provenzale
+2003, Geophys. Res. Lett.; rain scatter of ITU-R P.452), about as wide at 1/e as a Gaussian."""
 
 
 @dataclass(frozen=True)

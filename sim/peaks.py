@@ -112,7 +112,8 @@ def _change(*, level: Floats, peak: Floats, weight: Floats, nearness: Floats, wa
     up = np.histogram(peak, _PEAK_EDGES, weights=blame * ratio)[0]
     down = np.histogram(peak, _PEAK_EDGES, weights=blame)[0]
     factor = np.clip(np.where(down > 0.0, up / np.where(down > 0.0, down, 1.0), 1.0), 0.2, 5.0)
-    return np.exp(np.interp(_Z, 0.5 * (_PEAK_EDGES[1:] + _PEAK_EDGES[:-1]), np.log(factor)))
+    smooth = np.interp(_Z, 0.5 * (_PEAK_EDGES[1:] + _PEAK_EDGES[:-1]), np.log(factor))
+    return np.asarray(np.exp(smooth), dtype=np.float64)
 
 
 def _with_light_cells(peaks: PeakLaw) -> PeakLaw:

@@ -5,7 +5,6 @@ alike (a Cox cluster process). The number of cells follows each month's rain law
 storms is multiplied by a gamma variable of mean one.
 """
 
-from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -13,91 +12,17 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from models.calendar import MONTH_STARTS_S
-from models.rain_cell import DEFAULT_POPULATION, CellPopulation, largest_radius_km
+from models.rain_cell import DEFAULT_POPULATION, CellPopulation
 from models.rain_law import RainLaw
 from models.storm import DEFAULT_STORMS, StormModel
 from models.units import SECONDS_PER_YEAR
 from sim.peaks import peak_laws
-from sim.scenes import PeakLaw, cell_places
+from sim.rain_field import Floats, Integers, RainField, Region
+from sim.scenes import PeakLaw
+from sim.storm_loops import SCORES, cells_near
 from sim.streams import Streams
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Region:
-    """Rectangle of the network's local plane [km] that the rain field must serve."""
-
-    west_km: float
-    south_km: float
-    east_km: float
-    north_km: float
-
-    def __post_init__(self) -> None:
-        if not (self.east_km >= self.west_km and self.north_km >= self.south_km):
-            raise ValueError(
-                f"region is {self.west_km}, {self.south_km} to {self.east_km}, {self.north_km}; "
-                "must have east at least west and north at least south"
-            )
-
-    @classmethod
-    def around(cls, east_km: ArrayLike, north_km: ArrayLike, *, snap_km: float = 25.0) -> "Region":
-        """Rectangle about all places, snapped outwards so that a small change of a site moves no storm."""
-        east, north = np.asarray(east_km, dtype=np.float64), np.asarray(north_km, dtype=np.float64)
-        return cls(
-            west_km=float(np.floor(east.min() / snap_km) * snap_km),
-            south_km=float(np.floor(north.min() / snap_km) * snap_km),
-            east_km=float(np.ceil(east.max() / snap_km) * snap_km),
-            north_km=float(np.ceil(north.max() / snap_km) * snap_km),
-        )
-
-
-@dataclass(frozen=True)
-class RainField:
-    """All cells and storms of a block, arrays read-only.
-
-    Cells are ordered by storm, storms by month and start: the cells of storm i are
-    ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times [s] from the start of the block; places and
-    speeds in the network's local plane, east x and north y [km], [km/s]; ``cell_log_peak`` is ln of mm/h.
-    ``storm_reach_km`` is how far from the storm's moving centre any of its cells' centres can be.
-    """
-
-    cell_birth_s: Floats
-    cell_life_s: Floats
-    cell_x_km: Floats
-    cell_y_km: Floats
-    cell_vx_km_s: Floats
-    cell_vy_km_s: Floats
-    cell_log_peak: Floats
-    cell_rho_max_km: Floats
-    cell_storm: Integers
-    storm_start_s: Floats
-    storm_end_s: Floats
-    storm_x_km: Floats
-    storm_y_km: Floats
-    storm_vx_km_s: Floats
-    storm_vy_km_s: Floats
-    storm_reach_km: Floats
-    storm_first_cell: Integers
-    population: CellPopulation
-    n_years: int
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                value.setflags(write=False)
-
-    @property
-    def n_cells(self) -> int:
-        """Number of cells."""
-        return len(self.cell_birth_s)
-
-    @property
-    def n_storms(self) -> int:
-        """Number of storms."""
-        return len(self.storm_start_s)
+__all__ = ["RainField", "Region", "draw_storms", "storm_intervals", "storms_near"]
 
 
 def draw_storms(
@@ -157,7 +82,7 @@ def _draw_month(
     start_s, length_s = window
     storms_per_km2_s = law.alive_per_km2 * factor / population.mean_life_s / storms.cells_per_storm
     longest_s = storms.duration_s + 4.0 * population.mean_life_s
-    reach = 4.5 * storms.spread_km + 3.0 * population.largest_km * population.profile.outer_radius
+    reach = 3.5 * storms.spread_km + 2.5 * population.largest_km * population.profile.outer_radius
     # A storm's place is drawn where it stands half-way through; the fastest one in 10,000 sets the margin.
     margin = reach + 0.5 * longest_s * _fast_drift_km_s(storms)
     width = region.east_km - region.west_km + 2.0 * margin
@@ -201,33 +126,32 @@ def _draw_cells(
 ) -> dict[str, Any]:
     """Cells of these storms that may rain on the region."""
     n_storms = len(storm["start"])
-    of = np.repeat(np.arange(n_storms), rng.poisson(storms.cells_per_storm, n_storms))
-    total = len(of)
-    offset = rng.uniform(0.0, storms.duration_s, total)
-    life = rng.gamma(population.life_shape, population.mean_life_s / population.life_shape, total)
-    dx, dy = cell_places(rng, total, storms)
-    own = rng.standard_normal(total)
-    share = storms.peak_correlation
-    vx, vy = storm["vx"][of], storm["vy"][of]
-    x = storm["x"][of] + vx * offset + dx
-    y = storm["y"][of] + vy * offset + dy
-    reach = 3.5 * population.largest_km * population.profile.outer_radius
-    near = _track_meets(x, y, vx, vy, life, region, reach)
-    of, life, offset = of[near], life[near], offset[near]
-    log_peak = law.quantile(ndtr(np.sqrt(share) * storm["mood"][of] + np.sqrt(1.0 - share) * own[near]))
-    birth = storm["start"][of] + offset
+    n_drawn = rng.poisson(storms.cells_per_storm, n_storms)
+    columns, of = cells_near(
+        rng,
+        n_drawn,
+        tuple(storm[name] for name in ("start", "x", "y", "vx", "vy", "mood")),
+        np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
+        law.quantile(ndtr(SCORES)),
+        np.array([storms.duration_s, storms.spread_km, storms.spread_shape, storms.peak_correlation]),
+        np.array([population.mean_life_s, population.life_shape, population.profile.outer_radius]),
+        np.array(
+            [population.size_km, population.size_exponent, population.smallest_km, population.largest_km]
+        ),
+    )
+    birth, life, x, y, log_peak, rho_max, far = columns
     n_cells = np.bincount(of, minlength=n_storms)
     wet = n_cells > 0
     first = (np.cumsum(n_cells) - n_cells)[wet]
     return {
         "cell_birth_s": birth,
         "cell_life_s": life,
-        "cell_x_km": x[near],
-        "cell_y_km": y[near],
-        "cell_vx_km_s": vx[near],
-        "cell_vy_km_s": vy[near],
+        "cell_x_km": x,
+        "cell_y_km": y,
+        "cell_vx_km_s": storm["vx"][of],
+        "cell_vy_km_s": storm["vy"][of],
         "cell_log_peak": log_peak,
-        "cell_rho_max_km": largest_radius_km(population, log_peak),
+        "cell_rho_max_km": rho_max,
         "cell_storm": (np.cumsum(wet) - 1)[of],
         "storm_start_s": storm["start"][wet],
         "storm_end_s": np.maximum.reduceat(birth + life, first) if len(first) else birth[:0],
@@ -235,7 +159,7 @@ def _draw_cells(
         "storm_y_km": storm["y"][wet],
         "storm_vx_km_s": storm["vx"][wet],
         "storm_vy_km_s": storm["vy"][wet],
-        "storm_reach_km": np.maximum.reduceat(np.hypot(dx, dy)[near], first) if len(first) else birth[:0],
+        "storm_reach_km": np.maximum.reduceat(far, first) if len(first) else birth[:0],
         "n_cells": n_cells[wet],
     }
 
@@ -251,7 +175,8 @@ def _track_meets(
     x: Floats, y: Floats, vx: Floats, vy: Floats, time_s: ArrayLike, region: Region, reach_km: float
 ) -> NDArray[np.bool_]:
     """Which straight tracks come within reach of the region (by their bounding boxes)."""
-    end_x, end_y = x + vx * time_s, y + vy * time_s
+    time = np.asarray(time_s, dtype=np.float64)
+    end_x, end_y = x + vx * time, y + vy * time
     return np.asarray(
         (np.maximum(x, end_x) > region.west_km - reach_km)
         & (np.minimum(x, end_x) < region.east_km + reach_km)

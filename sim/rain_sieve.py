@@ -1,0 +1,104 @@
+"""Numba loops that find the cells of a rain field which matter to one hop."""
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+_REACH = 3.5
+_ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
+
+
+def cells_in_reach(
+    line: NDArray[np.float64], circles: Any, storms: Any, cells: Any, least_db: float
+) -> NDArray[np.float64]:
+    """Cells that may take at least ``least_db`` from a hop, as rows sorted by the time they begin to.
+
+    ``line``: first end x, y [km], unit vector x, y, length [km], k, alpha, and weight, inner and outer
+    radius of the cells' attenuation. ``circles``, ``storms`` and ``cells``: the arrays of a RainField.
+
+    Returns rows of ten numbers: when the cell enters and leaves [s], its birth and life [s], distance
+    across the line at birth [km] and its speed [km/s], place along it and its speed, peak attenuation per
+    kilometre [dB/km] and largest radius [km].
+    """
+    near_by = _near_by(line, circles, storms)
+    rows = _rows(line, near_by, cells, least_db)
+    ordered: NDArray[np.float64] = rows[np.argsort(rows[:, 0])]
+    return ordered
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _near_by(line, circles, storms):  # type: ignore[no-untyped-def]
+    """Cells whose circle, of a storm whose course, comes within reach of the hop."""
+    storm_start, storm_end, storm_x, storm_y, storm_vx, storm_vy, storm_reach, first_cell = storms
+    centre_x, centre_y, extent = circles
+    middle_x, middle_y = line[0] + 0.5 * line[4] * line[2], line[1] + 0.5 * line[4] * line[3]
+    at_x, at_y, half = np.float32(middle_x), np.float32(middle_y), np.float32(0.5 * line[4])
+    found = np.empty(len(centre_x), np.int32)
+    count = 0
+    for storm in range(len(storm_start)):
+        # Nearest approach of the storm's moving centre to the middle of the hop.
+        rx, ry = middle_x - storm_x[storm], middle_y - storm_y[storm]
+        sx, sy = storm_vx[storm], storm_vy[storm]
+        lasting = storm_end[storm] - storm_start[storm]
+        nearest = min(max((rx * sx + ry * sy) / (sx * sx + sy * sy + 1e-18), 0.0), lasting)
+        rx, ry = rx - sx * nearest, ry - sy * nearest
+        limit = storm_reach[storm] + 0.5 * line[4]
+        if rx * rx + ry * ry > limit * limit:
+            continue
+        for cell in range(first_cell[storm], first_cell[storm + 1]):
+            dx, dy, reach = centre_x[cell] - at_x, centre_y[cell] - at_y, extent[cell] + half
+            found[count] = cell
+            count += dx * dx + dy * dy < reach * reach
+    return found[:count]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
+    """Rows of those cells that may take ``least_db``, in any order."""
+    x0, y0, ux, uy, length, k, alpha, weight, inner, outer = line
+    birth, life, x, y, vx, vy, log_peak, rho = cells
+    rows = np.empty((len(near_by), 10))
+    count = 0
+    for i in range(len(near_by)):
+        cell = near_by[i]
+        reach = _REACH * outer * rho[cell]
+        dx, dy = x[cell] - x0, y[cell] - y0
+        d0, s0 = dy * ux - dx * uy, dx * ux + dy * uy
+        dv, sv = vy[cell] * ux - vx[cell] * uy, vx[cell] * ux + vy[cell] * uy
+        d1, s1 = d0 + dv * life[cell], s0 + sv * life[cell]
+        near = 0.0 if d0 * d1 < 0.0 else min(abs(d0), abs(d1))
+        if near > reach or max(s0, s1) < -reach or min(s0, s1) > length + reach:
+            continue
+        wide, narrow = outer * rho[cell], inner * rho[cell]
+        peak = k * np.exp(alpha * log_peak[cell])
+        first = peak * weight * min(length, _ROOT_TWO_PI * narrow)
+        second = peak * (1.0 - weight) * min(length, _ROOT_TWO_PI * wide)
+        if first + second < least_db:
+            continue
+        away = 0.5 * near * near
+        if first * np.exp(-away / (narrow * narrow)) + second * np.exp(-away / (wide * wide)) < least_db:
+            continue
+        reach = wide * min(np.sqrt(2.0 * np.log((first + second) / least_db)), _REACH)
+        begin, end = _passage(d0, dv, -reach, reach, 0.0, life[cell])
+        begin, end = _passage(s0, sv, -reach, length + reach, begin, end)
+        if begin >= end:
+            continue
+        rows[count, 0], rows[count, 1] = birth[cell] + begin, birth[cell] + end
+        rows[count, 2], rows[count, 3] = birth[cell], life[cell]
+        rows[count, 4], rows[count, 5], rows[count, 6], rows[count, 7] = d0, dv, s0, sv
+        rows[count, 8], rows[count, 9] = peak, rho[cell]
+        count += 1
+    return rows[:count]
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _passage(
+    start: float, speed: float, low: float, high: float, begin: float, end: float
+) -> tuple[float, float]:
+    """Part of the time from begin to end during which start + speed t lies between low and high."""
+    if abs(speed) < 1e-15:
+        return (begin, end) if low <= start <= high else (end, begin)
+    first, second = (low - start) / speed, (high - start) / speed
+    return max(begin, min(first, second)), min(end, max(first, second))

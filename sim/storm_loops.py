@@ -1,0 +1,89 @@
+"""Numba loop that draws the cells of storms and keeps those that may rain on a region."""
+
+import numpy as np
+from numba import njit
+
+SCORES = np.linspace(-6.0, 6.0, 2401)
+"""Normal scores at which the loop takes the quantiles of ln M."""
+
+CELL_REACH = 3.5
+"""Outer radii beyond which a cell rains on nothing."""
+
+_LONGEST_LIVES = 4.0
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size):  # type: ignore[no-untyped-def]
+    """Draw each storm's cells; keep those whose track comes near the region.
+
+    Parameters
+    ----------
+    rng : numpy Generator
+        Source of the draws.
+    n_drawn : int64, shape (n_storms,)
+        Cells of each storm.
+    storm : tuple of float64, shape (n_storms,)
+        Start [s], place x, y [km], speed x, y [km/s], common score of its peaks.
+    region : float64, shape (4,)
+        West, south, east, north [km].
+    quantiles : float64, shape (2401,)
+        ln M at ``SCORES``.
+    gathering : float64, shape (4,)
+        Storm duration [s], spread [km], its shape, correlation of peaks.
+    life_law, size : float64
+        Mean life [s], its shape, outer radius of the profile; size law and its limits [km].
+
+    Returns
+    -------
+    float64, shape (7, n), and int64, shape (n,)
+        Birth [s], life [s], place at birth x, y [km], ln M, largest radius [km], distance from the storm's
+        centre plus reach [km]; storm of each.
+    """
+    start, sx, sy, svx, svy, mood = storm
+    duration, spread, spread_shape, correlation = gathering
+    mean_life, life_shape, outer = life_law
+    common, own = np.sqrt(correlation), np.sqrt(1.0 - correlation)
+    room, n = 1024, 0
+    out, of = np.empty((7, room)), np.empty(room, np.int64)
+    widest = CELL_REACH * outer * size[3]
+    step = SCORES[1] - SCORES[0]
+    for i in range(len(n_drawn)):
+        for _ in range(n_drawn[i]):
+            offset = rng.random() * duration
+            scale = spread * np.sqrt(rng.standard_gamma(spread_shape) / spread_shape)
+            dx, dy = scale * rng.standard_normal(), scale * rng.standard_normal()
+            x, y = sx[i] + svx[i] * offset + dx, sy[i] + svy[i] * offset + dy
+            if not _meets(x, y, svx[i], svy[i], _LONGEST_LIVES * mean_life, region, widest):
+                continue
+            life = rng.standard_gamma(life_shape) * mean_life / life_shape
+            score = common * mood[i] + own * rng.standard_normal()
+            place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
+            low = int(place)
+            log_peak = quantiles[low] + (place - low) * (quantiles[low + 1] - quantiles[low])
+            rho = min(max(size[0] * np.exp(-size[1] * log_peak), size[2]), size[3])
+            reach = CELL_REACH * outer * rho
+            if not _meets(x, y, svx[i], svy[i], life, region, reach):
+                continue
+            if n == room:
+                out = np.concatenate((out, np.empty((7, room))), axis=1)
+                of = np.concatenate((of, np.empty(room, np.int64)))
+                room *= 2
+            out[0, n], out[1, n] = start[i] + offset, life
+            out[2, n], out[3, n] = x, y
+            out[4, n], out[5, n] = log_peak, rho
+            out[6, n] = np.sqrt(dx * dx + dy * dy) + reach
+            of[n] = i
+            n += 1
+    return out[:, :n].copy(), of[:n].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _meets(x, y, vx, vy, time_s, region, reach):  # type: ignore[no-untyped-def]
+    """Whether a track's bounding box comes within reach of the region."""
+    end_x, end_y = x + vx * time_s, y + vy * time_s
+    return (
+        max(x, end_x) > region[0] - reach
+        and max(y, end_y) > region[1] - reach
+        and min(x, end_x) < region[2] + reach
+        and min(y, end_y) < region[3] + reach
+    )
