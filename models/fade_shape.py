@@ -25,8 +25,9 @@ REFERENCE_PATH_KM: Final = 46.0
 DURATION_RANGE_S: Final = (100.0, 600.0)
 """Limits of the duration law over length (common practice, no source)."""
 
-LOG_SPEED_SD: Final = 1.0
-"""Standard deviation of the logarithm of fade durations (Vigants 1971: lognormal; value from memory)."""
+LOG_SPEED_SD: Final = 0.9
+"""Standard deviation of ln v. With that of the chord, fade durations get 1.0 (Vigants 1971: lognormal; value
+from memory)."""
 
 SHALLOWEST_DB: Final = 6.0
 """Fades shallower than this are counted as this deep [dB]: below, the law is that of all weather."""
