@@ -123,6 +123,12 @@ PART_KINDS: dict[str, PartKind] = {
             "common_unit", Cause.COMMON_UNIT, 400e3, _IN, INDOOR_SWAP,
             affecting_share=0.2, spare="common_unit",
         ),
+        _kind(
+            "controller", Cause.COMMON_UNIT, 500e3, _IN, INDOOR_SWAP,
+            affecting_share=0.2, spare="common_unit",
+        ),
+        _kind("chassis", Cause.COMMON_UNIT, 2e6, _IN, Law.lognormal(2.0, 0.5), spare="common_unit"),
+        _kind("fan", Cause.COMMON_UNIT, 200e3, _IN, INDOOR_SWAP, affecting_share=0.1, spare="common_unit"),
         _kind("line_card", Cause.LINE_CARD, 700e3, _IN, INDOOR_SWAP, spare="line_card"),
         _kind("rectifier", Cause.POWER, 250e3, _IN, INDOOR_SWAP, spare="rectifier"),
         _kind("power_distribution", Cause.POWER, 800e3, _IN, Law.lognormal(2.0, 0.5)),

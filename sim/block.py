@@ -10,10 +10,12 @@ from models.intervals import intervals_of_rows
 from models.units import SECONDS_PER_YEAR
 from sim.equipment import LinkStates, equipment_segments, nominal_segments
 from sim.fades import FadeEvents, draw_fades
+from sim.fading_tally import FADING, PLAIN, fading_rows
 from sim.failure_log import FailureLog
 from sim.failures import simulate_failures
 from sim.hop import EquipmentSegments, HopTimeline, hop_timeline
 from sim.hop_thresholds import HopThresholds, fade_duration_s
+from sim.keyed_table import KeyedTable
 from sim.nights import draw_activity
 from sim.part_history import part_history
 from sim.prepared import Prepared
@@ -39,6 +41,8 @@ class BlockHistory:
     log : FailureLog or None
     hops : tuple of HopTimeline
     services : tuple of ServiceHistory
+    fading : KeyedTable
+        Rows of ``fading_tally.FADING`` of every hop.
     """
 
     duration_s: float
@@ -46,6 +50,7 @@ class BlockHistory:
     log: FailureLog | None
     hops: tuple[HopTimeline, ...]
     services: tuple[ServiceHistory, ...]
+    fading: KeyedTable
 
 
 class BlockSimulator:
@@ -62,6 +67,7 @@ class BlockSimulator:
                 prepared.designs, prepared.anchors, prepared.nights, strict=True
             )
         ]
+        self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
         self.states = [LinkStates(design) for design in prepared.designs]
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
@@ -81,20 +87,15 @@ class BlockSimulator:
         log = self._failures(streams, duration_s, field) if options.failures else None
         segments = [self._segments(index, log) for index in range(len(self.prepared.designs))]
         fades = self._fades(streams, n_years, segments)
-        hops = tuple(
-            hop_timeline(
-                self.thresholds[index],
-                segments[index],
-                None if field is None else self._rain(index, field, segments[index]),
-                fades[index],
-                duration_s,
-            )
-            for index in range(len(segments))
-        )
+        hops, fading = [], KeyedTable.empty(FADING)
+        for index, segment in enumerate(segments):
+            rain = None if field is None else self._rain(index, field, segment)
+            hops.append(hop_timeline(self.thresholds[index], segment, rain, fades[index], duration_s))
+            fading = fading + fading_rows(index, self.plain[index], rain, fades[index], n_years)
         histories = [hop_history(hop) for hop in hops]
         histories += [part_history(part, log, int(Cause.LINE_CARD)) for part in self.prepared.line_cards]
         services = tuple(sweep_services(histories, self.prepared.demands, duration_s))
-        return BlockHistory(duration_s, field, log, hops, services)
+        return BlockHistory(duration_s, field, log, tuple(hops), services, fading)
 
     def _storms(self, streams: Streams, n_years: int) -> RainField:
         prepared = self.prepared

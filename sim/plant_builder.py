@@ -1,6 +1,7 @@
 """From the network file to the plant: every part that fails, with who depends on it."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from models import plant
@@ -68,11 +69,12 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...]) -> BuiltPlant:
     site_index = {site.id: i for i, site in enumerate(network.sites)}
     parts = _all_parts(network, designs, hardware, site_index)
     part_index = {part.id: i for i, part in enumerate(parts)}
-    groups, hop_groups = _groups(network, designs, part_index)
+    outside = [tuple(_outside(design, hardware, part_index)) for design in designs]
+    groups, hop_groups = _groups(network, designs, part_index, outside)
     dependences = tuple(
         HopDependence(
             own=tuple(part_index[part.id] for part in design.parts),
-            outside=tuple(_outside(design, hardware, part_index)),
+            outside=outside[i],
             groups=hop_groups[i],
             sites=(site_index[design.hop.site_a], site_index[design.hop.site_b]),
         )
@@ -143,13 +145,16 @@ def _outside(
 
 
 def _groups(
-    network: Network, designs: tuple[HopDesign, ...], part_index: Mapping[str, int]
+    network: Network,
+    designs: tuple[HopDesign, ...],
+    part_index: Mapping[str, int],
+    outside: Sequence[Sequence[OutsidePart]],
 ) -> tuple[list[plant.ProtectionGroup], list[tuple[tuple[int, ...], tuple[int, ...]]]]:
     """Protection groups of all channel ends with two transmitters, and each hop's by end and channel."""
     switching = network.switching
     groups: list[plant.ProtectionGroup] = []
     by_hop: list[tuple[tuple[int, ...], tuple[int, ...]]] = []
-    for design in designs:
+    for design, beyond in zip(designs, outside, strict=True):
         ends: list[tuple[int, ...]] = []
         for end in (0, 1):
             row = []
@@ -158,11 +163,7 @@ def _groups(
                     row.append(-1)
                     continue
                 chains = tuple(
-                    tuple(
-                        part_index[part.id]
-                        for part in design.parts
-                        if part.end == end and part.radios == (radios[order],)
-                    )
+                    _chain(design, end, radios[order], set(radios.values()), beyond, part_index)
                     for order in sorted(radios)
                 )
                 row.append(len(groups))
@@ -182,14 +183,34 @@ def _groups(
     return groups, by_hop
 
 
+def _chain(
+    design: HopDesign,
+    end: int,
+    radio: int,
+    rivals: set[int],
+    outside: Sequence[OutsidePart],
+    part_index: Mapping[str, int],
+) -> tuple[int, ...]:
+    """Parts whose failure makes the transmitter change over: the radio's own, and those of an indoor unit
+    that serves this radio and not the channel's other one, unless another part stands in for them."""
+    own = [part_index[part.id] for part in design.parts if part.end == end and part.radios == (radio,)]
+    members = Counter(part.group for part in outside)
+    beyond = [
+        part.part
+        for part in outside
+        if part.end == end and rivals & set(part.radios) == {radio} and members[part.group] == 1
+    ]
+    return (*own, *beyond)
+
+
 def _site(site: Site, network: Network) -> plant.Site:
-    windows = [window for window in network.maintenance if window.site == site.id]
+    windows = tuple(_maintenance(window) for window in network.maintenance if window.site == site.id)
     return plant.Site(
         id=site.id,
         latitude_deg=site.latitude_deg,
         longitude_deg=site.longitude_deg,
         power=_supply(network.power_of(site)),
-        maintenance=_maintenance(windows[0]) if windows else None,
+        maintenance=windows,
     )
 
 

@@ -51,7 +51,11 @@ def block_tables(simulator: BlockSimulator, plan: BlockPlan, block: int) -> Bloc
     history = simulator.simulate(plan.seed, block, plan.block_years)
     run = run_of(simulator.prepared, plan.identity, plan.block_years)
     tally = block_tally(simulator.prepared, run, block, history)
-    return {**tally.to_arrow(), **failure_tables(simulator.prepared, history)}
+    return {
+        **tally.to_arrow(),
+        "hop_fading": history.fading.to_arrow(),
+        **failure_tables(simulator.prepared, history),
+    }
 
 
 def run_blocks(

@@ -73,7 +73,7 @@ def test_an_output_folder_that_holds_a_run_is_left_alone(reference):
 
 def test_an_output_folder_with_anything_else_is_left_alone(tmp_path):
     (tmp_path / "notes.txt").write_text("mine")
-    with pytest.raises(InputError, match='not empty \\(holds "notes.txt"\\)'):
+    with pytest.raises(InputError, match=r'not empty \(holds "notes.txt"\)'):
         simulate(source_of(triangle()), REQUEST, tmp_path)
     assert (tmp_path / "notes.txt").read_text() == "mine"
 
