@@ -6,10 +6,11 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import matplotlib
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 from sim.report.palette import FAINT, INK
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 WIDTH_IN = 10.0
 """Width of every figure [inch of 72 points]."""
 
-LOOK = {
+LOOK: dict[Any, Any] = {
     "axes.edgecolor": FAINT,
     "axes.labelcolor": INK,
     "axes.labelsize": 10,
@@ -62,9 +63,25 @@ def look() -> Iterator[None]:
         yield
 
 
-def new_axes(height_in: float, *, n_columns: int = 1, n_rows: int = 1, **options: object) -> "list[Axes]":
-    """Axes of a new figure of full width, row by row; ``options`` go to ``Figure.subplots``."""
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+def new_axes(
+    height_in: float, *, head_in: float = 0.0, n_columns: int = 1, n_rows: int = 1, **options: object
+) -> "list[Axes]":
+    """Axes of a new figure of full width, row by row.
+
+    Parameters
+    ----------
+    height_in : float
+        Height of the axes with their labels [inch].
+    head_in : float
+        Room above them, for a legend [inch].
+    n_columns, n_rows : int
+        Grid of axes.
+    **options
+        For ``Figure.subplots``.
+    """
+    whole_in = height_in + head_in
+    layout = ConstrainedLayoutEngine(rect=(0.0, 0.0, 1.0, height_in / whole_in))
+    figure = Figure(figsize=(WIDTH_IN, whole_in), layout=layout)
     grid = figure.subplots(n_rows, n_columns, squeeze=False, **options)  # type: ignore[call-overload]
     return list(grid.ravel())
 

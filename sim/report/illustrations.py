@@ -3,19 +3,26 @@
 import math
 from collections.abc import Iterator, Mapping
 
+import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 
 from sim.failure_log import PHASES
-from sim.report import figures
+from sim.report import figures, rate_figures
 from sim.report.drawing import WIDTH_IN, inline_svg, new_axes
 from sim.report.map import map_height_in, network_map
 from sim.report.rows import worst_first
+from sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
+from sim.report.wording import records
 
 MOST_ROWS = 40
 """Services or hops that a figure shows at most, the worst first; the tables hold all."""
 
 MOST_CURVES = 12
 """Services whose curve of rates is drawn."""
+
+RATES_FLOOR_SHARE = 1e-5
+"""Right end of the curves of rates: 99.999 % of the time."""
 
 ROW_IN = 0.27
 """Height of a row of bars [inch]."""
@@ -48,29 +55,29 @@ def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
 
 
 def _height_in(n_rows: int) -> float:
-    return 1.15 + ROW_IN * n_rows
+    return 0.6 + ROW_IN * n_rows
 
 
 def _map(hops: pd.DataFrame, sites: pd.DataFrame) -> str:
     (axes,) = new_axes(map_height_in(sites, WIDTH_IN))
     network_map(hops, axes, sites=sites)
-    axes.figure.set_layout_engine("none")  # type: ignore[union-attr]
+    figure_of(axes).set_layout_engine("none")
     return inline_svg(
-        axes.get_figure(root=True),  # type: ignore[arg-type]
+        figure_of(axes),
         name="map",
         description=f"Map of {len(sites)} sites and {len(hops)} hops, coloured by unavailable minutes a year",
     )
 
 
 def _minutes(services: pd.DataFrame) -> str:
-    (axes,) = new_axes(_height_in(len(services)) + 0.15)
+    (axes,) = new_axes(_height_in(len(services)), head_in=0.5)
     figures.unavailable_minutes(services, axes)
     return _svg(axes, "minutes", "Unavailable minutes a year of each service with 95 % interval")
 
 
 def _causes(services: pd.DataFrame, causes: pd.DataFrame) -> str:
     minutes, shares = new_axes(
-        _height_in(len(services)), n_columns=2, sharey=True, width_ratios=(1.9, 1.0)
+        _height_in(len(services)), head_in=0.55, n_columns=2, sharey=True, width_ratios=(1.9, 1.0)
     )
     names = list(services["service"])
     figures.cause_bars(causes, shares, names=names, as_shares=True)
@@ -81,20 +88,24 @@ def _causes(services: pd.DataFrame, causes: pd.DataFrame) -> str:
 def _rates(services: pd.DataFrame, throughput: pd.DataFrame) -> str:
     columns = min(3, len(services))
     n_rows = math.ceil(len(services) / columns)
-    panels = new_axes(2.3 * n_rows + 0.3, n_columns=columns, n_rows=n_rows)
+    panels = new_axes(2.1 * n_rows + 0.2, head_in=0.28, n_columns=columns, n_rows=n_rows)
     for axes in panels[len(services) :]:
         axes.set_visible(False)
-    for place, (axes, row) in enumerate(zip(panels, services.to_dict("records"), strict=False)):
-        own = throughput[throughput["service"] == row["service"]]
-        figures.rate_curves(own, axes, committed_mbit_s=float(row["committed_mbit_s"]))
+    for place, (axes, row) in enumerate(zip(panels, records(services), strict=False)):
         if place % columns == 0:
             axes.set_ylabel("Mbit/s")
         if place + columns >= len(services):
             axes.set_xlabel("share of time [%]")
         axes.set_title(str(row["service"]), parse_math=False, fontweight="bold")
-        if place:
+        own = throughput[throughput["service"] == row["service"]]
+        rate_figures.rate_curves(
+            own, axes, committed_mbit_s=float(row["committed_mbit_s"]), floor_share=RATES_FLOOR_SHARE
+        )
+        if place:  # one legend is enough
             axes.get_legend().remove()  # type: ignore[union-attr]
-    return _svg(panels[0], "rates", "Rate of each service against the share of time that has at least this rate")
+    return _svg(
+        panels[0], "rates", "Rate of each service against the share of time that has at least this rate"
+    )
 
 
 def _months(services: pd.DataFrame, months: pd.DataFrame) -> str:
@@ -104,16 +115,27 @@ def _months(services: pd.DataFrame, months: pd.DataFrame) -> str:
 
 
 def _modulations(hops: list[str], modulations: pd.DataFrame) -> str:
-    (axes,) = new_axes(_height_in(len(hops)))
-    figures.modulation_bars(modulations, axes, hops=hops)
+    shown = modulations[modulations["hop"].isin(hops)]
+    marks = shown["states"].nunique()
+    (axes,) = new_axes(_height_in(len(hops)), head_in=0.1 + LEGEND_LINE_IN * legend_lines(marks))
+    rate_figures.modulation_bars(shown, axes, hops=hops, floor_share=_floor_share(shown))
     return _svg(axes, "modulations", "Share of channel time of each hop in each modulation")
 
 
+def _floor_share(modulations: pd.DataFrame) -> float:
+    """Left end of the axis: the decade below the least share of time at the lowest modulations or down."""
+    mean = modulations.groupby(["hop", "states"])["share"].mean()
+    least = mean[mean > 0.0].groupby(level="hop").first().min()
+    if not least > 0.0:
+        return rate_figures.FLOOR_SHARE
+    return float(np.clip(10.0 ** np.floor(np.log10(least)), 1e-7, 1e-2))
+
+
 def _phases(failures: pd.DataFrame) -> str:
-    (axes,) = new_axes(_height_in(len(failures)))
+    (axes,) = new_axes(_height_in(len(failures)), head_in=0.35)
     figures.phase_bars(failures, axes)
     return _svg(axes, "phases", "Hours a year that failed parts of each kind wait or are mended")
 
 
-def _svg(axes: "figures.Axes", name: str, description: str) -> str:
-    return inline_svg(axes.get_figure(root=True), name=name, description=description)  # type: ignore[arg-type]
+def _svg(axes: "Axes", name: str, description: str) -> str:
+    return inline_svg(figure_of(axes), name=name, description=description)

@@ -1,4 +1,4 @@
-"""Places for names on a drawing, so that they cover neither each other nor the lines, as far as there is room."""
+"""Places for names on a drawing: clear of each other and, as far as there is room, of the lines."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ DIRECTIONS = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -
 DISTANCES = (6.0, 16.0, 30.0)
 """Gaps between point and label that are tried [pixel]."""
 
-SAMPLE_STEP = 5.0
+SAMPLE_STEP = 3.0
 """Distance of the points by which a line is represented [pixel]."""
 
 COVERED_POINT = 1.0

@@ -5,18 +5,16 @@ import math
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
 from matplotlib.colors import LinearSegmentedColormap, LogNorm
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FuncFormatter
 from numpy.typing import NDArray
 
 from models.scheme import parse_scheme
-from sim.report.figures import colour_limits
 from sim.report.labels import place_labels
 from sim.report.palette import FAINT, INK, ramp
+from sim.report.scales import colour_limits, figure_of, tick_log_axis
 from sim.report.wording import number
 
 Floats = NDArray[np.float64]
@@ -50,7 +48,7 @@ def network_map(hops: pd.DataFrame, axes: Axes, *, sites: pd.DataFrame) -> Axes:
     side by side.
     """
     places = sites.set_index("site")[["east_km", "north_km"]].astype(np.float64)
-    _fit(axes, places.to_numpy())
+    _fit(axes, sites)
     ends = _hop_ends(hops, places, gap_km=0.012 * _span_km(axes))
     minutes = hops["unavailable_min_per_year"].to_numpy(np.float64)
     norm = LogNorm(*colour_limits(minutes))
@@ -76,19 +74,27 @@ def is_protected(scheme: str) -> bool:
     return parsed.standby > 0 or parsed.protection > 0
 
 
-def map_height_in(sites: pd.DataFrame, width_in: float) -> float:
-    """Height of a figure of that width which suits the network's shape, within bounds [inch]."""
-    spans = [max(float(np.ptp(sites[column].to_numpy())), 1e-3) for column in ("east_km", "north_km")]
-    return float(np.clip(0.9 * width_in * spans[1] / spans[0] + 1.0, 0.42 * width_in, 0.95 * width_in))
-
-
-def _fit(axes: Axes, places: Floats) -> None:
-    """Show all places with a margin, lengths alike in both directions, no frame."""
+def map_limits(sites: pd.DataFrame) -> Floats:
+    """What the map shows: west, east, south and north [km], a margin round the sites, never a mere strip."""
+    places = sites[["east_km", "north_km"]].to_numpy(np.float64)
     low, high = places.min(axis=0), places.max(axis=0)
-    margin = 0.07 * max(float((high - low).max()), 1.0)
-    axes.set_aspect("equal", adjustable="datalim")
-    axes.set_xlim(low[0] - margin, high[0] + margin)
-    axes.set_ylim(low[1] - margin, high[1] + margin)
+    middle, span = (low + high) / 2.0, high - low
+    span = np.maximum(1.14 * span, 0.3 * max(float(span.max()), 0.5))
+    return np.stack([middle - span / 2.0, middle + span / 2.0], axis=1).ravel()
+
+
+def map_height_in(sites: pd.DataFrame, width_in: float) -> float:
+    """Height of a figure of that width which suits the network's shape, at most square [inch]."""
+    west, east, south, north = map_limits(sites)
+    return float(min(width_in * (north - south) / (east - west), width_in - 1.0) + 1.0)
+
+
+def _fit(axes: Axes, sites: pd.DataFrame) -> None:
+    """Show all sites, lengths alike in both directions, no frame."""
+    west, east, south, north = map_limits(sites)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlim(west, east)
+    axes.set_ylim(south, north)
     axes.set_axis_off()
 
 
@@ -108,13 +114,16 @@ def _hop_ends(hops: pd.DataFrame, places: pd.DataFrame, *, gap_km: float) -> Flo
     # The normal is taken from the sorted pair, or two hops of opposite sense would share a side.
     sense = np.where([a <= b for a, b in zip(hops["from"], hops["to"], strict=True)], 1.0, -1.0)
     normal = np.stack([-along[:, 1], along[:, 0]], axis=1) * (sense / length)[:, None]
-    return ends + (normal * (beside * gap_km)[:, None])[:, None, :]
+    shifted: Floats = ends + (normal * (beside * gap_km)[:, None])[:, None, :]
+    return shifted
 
 
 def _draw_hops(axes: Axes, ends: Floats, minutes: Floats, norm: LogNorm, protected: list[bool]) -> None:
     """Each hop in its colour on a pale bed; where nothing was seen only the pale bed with a thin line."""
     seen = minutes > 0.0
-    colours = np.where(seen[:, None], RAMP(norm(np.maximum(minutes, norm.vmin or 1.0))), (0.6, 0.64, 0.66, 1.0))
+    colours = np.where(
+        seen[:, None], RAMP(norm(np.maximum(minutes, norm.vmin or 1.0))), (0.6, 0.64, 0.66, 1.0)
+    )
     dashes = ["solid" if each else (0, (2.4, 1.0)) for each in protected]
     lines = LineCollection(
         list(ends), colors=list(colours), linewidths=np.where(seen, 3.4, 1.6), linestyles=dashes, zorder=3
@@ -127,14 +136,14 @@ def _draw_hops(axes: Axes, ends: Floats, minutes: Floats, norm: LogNorm, protect
 
 def _colour_bar(axes: Axes, norm: LogNorm, minutes: Floats) -> None:
     if not (minutes > 0.0).any():
+        axes.set_title("\n\n")  # the room that the legend takes beside the colour bar
         return
-    bar = axes.figure.colorbar(
+    bar = figure_of(axes).colorbar(
         ScalarMappable(norm, RAMP), ax=axes, orientation="horizontal", location="top", shrink=0.5,
         aspect=45, pad=0.02, anchor=(0.0, 0.0),
     )  # fmt: skip
-    bar.outline.set_visible(False)  # type: ignore[operator]
-    bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
-    bar.minorticks_off()
+    bar.outline.set_visible(False)
+    tick_log_axis(bar.ax.xaxis, float(norm.vmin or 1.0), float(norm.vmax or 1.0))
     bar.set_label("unavailable minutes a year of the hop by itself", loc="left")
 
 
@@ -146,10 +155,11 @@ def _kinds_of_line(axes: Axes, minutes: Floats) -> None:
     ]
     names = ["a standby or protection channel", "no protection", "no unavailable time seen"]
     shown = 3 if (minutes == 0.0).any() else 2
-    axes.legend(
-        handles[:shown], names[:shown], loc="lower center", bbox_to_anchor=(0.5, -0.02), ncols=3,
-        borderaxespad=0.0, bbox_transform=axes.transAxes,
+    legend = axes.legend(
+        handles[:shown], names[:shown], loc="upper right", bbox_to_anchor=(0.995, 0.995),
+        bbox_transform=figure_of(axes).transFigure, borderaxespad=0.0, handlelength=3.0,
     )  # fmt: skip
+    legend.set_in_layout(False)
 
 
 def round_length_km(most_km: float) -> float:
@@ -164,7 +174,12 @@ def _scale_bar(axes: Axes) -> None:
     x, y = left + 0.02 * (right - left), bottom + 0.035 * (top - bottom)
     axes.plot([x, x + length], [y, y], color=INK, linewidth=2.2, solid_capstyle="butt", zorder=5)
     axes.annotate(
-        f"{length:g} km", (x + length / 2, y), xytext=(0, 4), textcoords="offset points", ha="center", fontsize=9
+        f"{length:g} km",
+        (x + length / 2, y),
+        xytext=(0, 4),
+        textcoords="offset points",
+        ha="center",
+        fontsize=9,
     )
 
 
@@ -182,7 +197,7 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
     worst = [i for i in np.argsort(-minutes, kind="stable")[:MOST_HOPS_NAMED] if minutes[i] > 0.0]
     texts = [f"{hops['hop'].iloc[i]}: {number(minutes[i])} min" for i in worst] + [str(s) for s in order]
     points = np.concatenate([ends[worst].mean(axis=1).reshape(-1, 2), places.loc[order].to_numpy()])
-    FigureCanvasAgg(axes.figure).draw()  # type: ignore[arg-type]
+    figure_of(axes).draw_without_rendering()
     to_pixel = axes.transData
     pixels = to_pixel.transform(points)
     bold = [k < len(worst) for k in range(len(texts))]
@@ -204,6 +219,9 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
         corner = (place.x, place.y + 0.22 * size[1])  # from the box's bottom to the baseline
         text.set_position(tuple(to_pixel.inverted().transform(corner)))
         if place.led:
-            near = (np.clip(pixel[0], place.x, place.x + size[0]), np.clip(pixel[1], place.y, place.y + size[1]))
+            near = (
+                np.clip(pixel[0], place.x, place.x + size[0]),
+                np.clip(pixel[1], place.y, place.y + size[1]),
+            )
             path = to_pixel.inverted().transform([pixel, near])
             axes.plot(path[:, 0], path[:, 1], color=FAINT, linewidth=0.8, zorder=1)

@@ -17,8 +17,6 @@ from sim.report.rows import cause_rows, failure_rows, hop_rows, rate_rows, servi
 if TYPE_CHECKING:
     from sim.results import Results
 
-COMMAND_UNKNOWN = "not recorded"
-
 OPTION_WORDS = {
     "rain": "rain",
     "multipath": "clear-air fading",
@@ -42,7 +40,7 @@ def report_page(results: "Results") -> str:
     years = float(results.manifest["years"])
     with look():
         pictures = {name: Markup(svg) for name, svg in illustrations(tables).items()}
-    return _template().render(
+    page: str = _template().render(
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
         run=_run_facts(results.manifest),
         caution=results.manifest.get("caution") or CAUTION,
@@ -53,8 +51,8 @@ def report_page(results: "Results") -> str:
         ],
         level=wording.level_name(wording.FIRST_ANSWER_LEVEL),
         pictures=pictures,
-        services=[service_rows(row) for row in worst_first(services).to_dict("records")],
-        rates=[rate_rows(row) for row in worst_first(services).to_dict("records")],
+        services=[service_rows(row) for row in wording.records(worst_first(services))],
+        rates=[rate_rows(row) for row in wording.records(worst_first(services))],
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_rows(tables.get("part_failures", pd.DataFrame())),
@@ -62,6 +60,7 @@ def report_page(results: "Results") -> str:
         warnings=list(results.manifest.get("warnings", ())),
         sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},
     )
+    return page
 
 
 def _run_facts(manifest: Mapping[str, Any]) -> dict[str, Any]:
@@ -72,12 +71,12 @@ def _run_facts(manifest: Mapping[str, Any]) -> dict[str, Any]:
     other = [f"{name}: {value}" for name, value in options.items() if not isinstance(value, bool)]
     return {
         "identity": manifest["identity"],
-        "years": wording.number(float(manifest["years"])),
+        "years": wording.given(float(manifest["years"])),
         "blocks": manifest.get("blocks", ""),
         "block_years": manifest.get("block_years", ""),
         "seed": manifest["seed"],
         "network_file": manifest.get("network_file", ""),
-        "command": manifest.get("command") or COMMAND_UNKNOWN,
+        "command": manifest.get("command", ""),
         "on": on,
         "off": off,
         "other": other,

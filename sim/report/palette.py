@@ -69,7 +69,9 @@ CAUSE_GROUPS = (
 )
 """Groups in the order in which bars stack them."""
 
-_GROUP_OF = {cause_label(flag): group for flag in Cause if flag for group in CAUSE_GROUPS if flag & group.members}
+_GROUP_OF = {
+    cause_label(flag): group for flag in Cause if flag for group in CAUSE_GROUPS if flag & group.members
+}
 
 
 def cause_group(label: str) -> CauseGroup:
@@ -118,14 +120,14 @@ def oklab_to_rgb(colour: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def ramp(share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Colours of a scale from light (0) to dark (1), evenly spaced in lightness; shape (n, 3), sRGB 0 to 1."""
+    """Colours (sRGB, 0 to 1), shape (n, 3), of a scale from light (0) to dark (1), even in lightness."""
     ends = np.array(RAMP_ENDS)
     lightness = ends[0, 0] + np.asarray(share, dtype=np.float64) * (ends[-1, 0] - ends[0, 0])
     axes = [np.interp(-lightness, -ends[:, 0], ends[:, i]) for i in (1, 2)]
     return oklab_to_rgb(np.stack([lightness, *axes], axis=-1))
 
 
-def steps(n: int) -> Sequence[tuple[float, ...]]:
+def steps(n: int) -> Sequence[tuple[float, float, float]]:
     """Colours of ``n`` ordered steps, from dark (worst) to light (best); n is at least 1."""
     at = np.linspace(1.0, 0.0, n) if n > 1 else np.zeros(1)
-    return [tuple(map(float, colour)) for colour in ramp(at)]
+    return [(float(red), float(green), float(blue)) for red, green, blue in ramp(at)]

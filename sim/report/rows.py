@@ -9,7 +9,7 @@ from sim.failure_log import PHASES
 from sim.report import wording
 from sim.report.figures import phase_column
 from sim.report.palette import CAUSE_GROUPS, cause_group
-from sim.report.wording import bounded, duration, number, per_cent
+from sim.report.wording import duration, figure_and_ends, given, number, per_cent, records
 
 Row = Mapping[str, Any]
 
@@ -28,18 +28,17 @@ def worst_first(table: pd.DataFrame) -> pd.DataFrame:
     return table.sort_values([name for name in order if name in table], ascending=False, kind="stable")
 
 
-def service_rows(row: Row) -> dict[str, str]:
+def service_rows(row: Row) -> dict[str, Any]:
     """Cells of the availability table of one service."""
     return {
         "service": str(row["service"]),
-        "ends": f"{row['from']} – {row['to']}",
-        "hops": f"{int(row['hops'])}",
-        "committed": number(row["committed_mbit_s"]),
-        "unavailable": bounded(row, "unavailable_min_per_year"),
+        "ends": f"{row['from']} – {row['to']}, {wording.plural(int(row['hops']), 'hop')}",
+        "committed": given(row["committed_mbit_s"]),
+        "unavailable": figure_and_ends(row, "unavailable_min_per_year"),
         "availability": wording.service_availability(row),
         "verdict": wording.verdict(row, wording.FIRST_ANSWER_LEVEL),
-        "severe": bounded(row, "severely_errored_s_per_year"),
-        "outages": bounded(row, "outages_per_year"),
+        "severe": figure_and_ends(row, "severely_errored_s_per_year"),
+        "outages": figure_and_ends(row, "outages_per_year"),
         "mean": duration(row["mean_outage_s"]),
         "longest": duration(row["longest_outage_s"]),
         "worst_month": number(row["worst_month_unavailable_min"]),
@@ -52,14 +51,14 @@ def rate_rows(row: Row) -> dict[str, Any]:
     return {
         "service": str(row["service"]),
         "priority": f"{int(row['priority'])}",
-        "committed": number(row["committed_mbit_s"]),
-        "peak": number(row["peak_mbit_s"]),
-        "mean": number(row["mean_throughput_mbit_s"]),
-        "levels": [number(row[f"throughput_{level}_mbit_s"]) for level in RATE_LEVELS],
+        "committed": given(row["committed_mbit_s"]),
+        "peak": given(row["peak_mbit_s"]),
+        "mean": given(row["mean_throughput_mbit_s"]),
+        "levels": [given(row[f"throughput_{level}_mbit_s"]) for level in RATE_LEVELS],
     }
 
 
-def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, str]]:
+def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, Any]]:
     """Cells of the table of hops, the worst first."""
     main = _main_cause(causes)
     return [
@@ -68,17 +67,17 @@ def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, str]]:
             "ends": f"{row['from']} – {row['to']}",
             "scheme": str(row["scheme"]),
             "length": number(row["length_km"]),
-            "frequency": number(row["frequency_ghz"]),
-            "capacity": number(row["capacity_mbit_s"]),
-            "unavailable": bounded(row, "unavailable_min_per_year"),
+            "frequency": given(row["frequency_ghz"]),
+            "capacity": given(row["capacity_mbit_s"]),
+            "unavailable": figure_and_ends(row, "unavailable_min_per_year"),
             "severe": number(row["severely_errored_s_per_year"]),
             "outages": number(row["outages_per_year"]),
-            "mean_capacity": number(row["mean_capacity_mbit_s"]),
-            "capacity_99_99": number(row["capacity_99_99_mbit_s"]),
+            "mean_capacity": given(row["mean_capacity_mbit_s"]),
+            "capacity_99_99": given(row["capacity_99_99_mbit_s"]),
             "cause": main.get(str(row["hop"]), wording.NO_FIGURE),
             "textbook": number(row["textbook_min_per_year"]),
         }
-        for row in worst_first(hops).to_dict("records")
+        for row in records(worst_first(hops))
     ]
 
 
@@ -89,10 +88,10 @@ def _main_cause(causes: pd.DataFrame) -> dict[str, str]:
     groups = pd.Series([cause_group(cause).label for cause in causes["cause"]], causes.index)
     minutes = causes["unavailable_min_per_year"].groupby([causes["hop"].astype(str), groups]).sum()
     found = {}
-    for hop, part in minutes.groupby(level=0):
+    for hop, part in minutes.unstack(fill_value=0).iterrows():
         total = float(part.sum())
         if total > 0.0:
-            found[str(hop)] = f"{part.idxmax()[1]} {per_cent(float(part.max()) / total)}"
+            found[str(hop)] = f"{part.idxmax()} {per_cent(float(part.max()) / total)}"
     return found
 
 
@@ -118,8 +117,9 @@ def cause_rows(causes: pd.DataFrame) -> dict[str, Any]:
     left_over = ""
     if len(rest):
         left_over = (
-            f"{wording.plural(len(rest), 'more set')} of causes take {number(rest[columns[0]].sum())} minutes "
-            "a year together; all are in the table service_causes of the run."
+            f"{wording.plural(len(rest), 'more set')} of causes take "
+            f"{number(rest[columns[0]].sum())} minutes a year together; "
+            "all are in the table service_causes of the run."
         )
     return {"rows": rows, "rest": left_over}
 
@@ -139,6 +139,6 @@ def failure_rows(failures: pd.DataFrame) -> list[dict[str, Any]]:
             "phases": [number(row[phase]) for phase in phases],
             "sum": number(row["sum_h"]),
         }
-        for row in ordered.to_dict("records")
+        for row in records(ordered)
         if row["failures_per_year"] > 0.0 or row["sum_h"] > 0.0
     ]

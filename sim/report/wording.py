@@ -17,6 +17,9 @@ MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 NO_FIGURE = "–"
 """Where a figure does not exist, for instance the mean length of outages that never came."""
 
+PER_CENT = "\N{NO-BREAK SPACE}%"
+"""Never parted from its number at the end of a line."""
+
 LEVELS = (0.999, 0.9999, 0.99999)
 """Availabilities against which services are counted."""
 
@@ -27,6 +30,11 @@ MEETS, MISSES, OPEN = "yes", "no", "open"
 """A service meets a level with its whole interval, misses it with its whole interval, or neither."""
 
 Row = Mapping[str, Any]
+
+
+def records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows of a table as mappings of column to value."""
+    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
 
 
 def number(value: float) -> str:
@@ -41,6 +49,11 @@ def number(value: float) -> str:
     return f"{value:.{min(digits, 5)}f}" if abs(value) >= 5e-5 else f"{value:.1e}"
 
 
+def given(value: float) -> str:
+    """A number as people give it, without zeros at its end: ``40``, ``7.5``, ``1,418``."""
+    return f"{value:,.4g}" if abs(value) < 1000.0 else f"{value:,.0f}"
+
+
 def bounded(row: Row, name: str) -> str:
     """A figure with its interval: ``12.3 (9.8 to 15.1)``, or ``at most 0.42`` where nothing was seen.
 
@@ -51,12 +64,18 @@ def bounded(row: Row, name: str) -> str:
     name : str
         Column of the figure.
     """
+    figure, ends = figure_and_ends(row, name)
+    return f"{figure} ({ends})" if ends else figure
+
+
+def figure_and_ends(row: Row, name: str) -> tuple[str, str]:
+    """The two parts of ``bounded``; the second is empty for a bound or where there is no interval."""
     value, low, high = interval(row, name)
     if value == 0.0 and high > 0.0:
-        return f"at most {number(high)}"
+        return f"at most {number(high)}", ""
     if not (math.isfinite(low) and math.isfinite(high)):
-        return number(value)
-    return f"{number(value)} ({number(low)} to {number(high)})"
+        return number(value), ""
+    return number(value), f"{number(low)} to {number(high)}"
 
 
 def interval(row: Row, name: str) -> tuple[float, float, float]:
@@ -80,10 +99,10 @@ def availability(unavailable_share: float, *, bound: bool = False) -> str:
     if unavailable_share <= 0.0:
         return NO_FIGURE if bound else "no outage seen"
     percent = 100.0 * unavailable_share
-    digits = max(1, 1 - math.floor(math.log10(percent)))
+    digits = max(3, 1 - math.floor(math.log10(percent)))
     scale = 10.0**digits
     kept = math.ceil(percent * scale - 1e-9) if bound else round(percent * scale)
-    text = f"{100.0 - kept / scale:.{digits}f} %"
+    text = f"{100.0 - kept / scale:.{digits}f}{PER_CENT}"
     return f"at least {text}" if bound else text
 
 
@@ -109,13 +128,14 @@ def per_cent(share: float) -> str:
     if not math.isfinite(share):
         return NO_FIGURE
     if 0.0 < share < 0.001:
-        return "under 0.1 %"
-    return f"{100.0 * share:.0f} %" if share >= 0.01 or share == 0.0 else f"{100.0 * share:.1f} %"
+        return f"under 0.1{PER_CENT}"
+    digits = 0 if share >= 0.01 or share == 0.0 else 1
+    return f"{100.0 * share:.{digits}f}{PER_CENT}"
 
 
 def level_name(level: float) -> str:
     """An availability level as people write it: ``99.99 %``."""
-    return f"{100.0 * level:.10g} %"
+    return f"{100.0 * level:.10g}{PER_CENT}"
 
 
 def verdict(row: Row, level: float) -> str:
@@ -130,13 +150,15 @@ def verdict(row: Row, level: float) -> str:
 
 def verdict_counts(services: pd.DataFrame, level: float) -> dict[str, int]:
     """How many services meet a level, miss it, or stay open."""
-    found = [verdict(row, level) for row in services.to_dict("records")]
+    found = [verdict(row, level) for row in records(services)]
     return {each: found.count(each) for each in (MEETS, MISSES, OPEN)}
 
 
 def shares_by_group(causes: pd.DataFrame) -> list[tuple[str, float]]:
     """Groups of causes with their share of all unavailable minutes in a table, largest first."""
-    minutes = causes["unavailable_min_per_year"].groupby([cause_group(c).label for c in causes["cause"]]).sum()
+    minutes = (
+        causes["unavailable_min_per_year"].groupby([cause_group(c).label for c in causes["cause"]]).sum()
+    )
     total = float(minutes.sum())
     if not total > 0.0:
         return []
@@ -171,7 +193,7 @@ def first_answer(services: pd.DataFrame, causes: pd.DataFrame, years: float) -> 
     if not worst["unavailable_min_per_year"] > 0.0:
         return [
             f"No unavailable time was seen on any of {plural(len(services), 'service')} in "
-            f"{number(years)} simulated years; every figure below is an upper bound.",
+            f"{given(years)} simulated years; every figure below is an upper bound.",
             _count_sentence(services),
         ]
     sentences = [_worst_sentence(worst, causes), _count_sentence(services)]
@@ -182,15 +204,15 @@ def first_answer(services: pd.DataFrame, causes: pd.DataFrame, years: float) -> 
     if quiet:
         bound = "its figure is an upper bound" if quiet == 1 else "their figures are upper bounds"
         sentences.append(
-            f"On {plural(quiet, 'service')} nothing was seen in {number(years)} years, so {bound}."
+            f"On {plural(quiet, 'service')} nothing was seen in {given(years)} years, so {bound}."
         )
     return sentences
 
 
 def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame) -> str:
-    row = worst.to_dict()
+    row = {str(name): value for name, value in worst.items()}
     value, low, high = interval(row, "unavailable_min_per_year")
-    margin = f" (95 % interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
+    margin = f" (95{PER_CENT} interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
     reasons = shares_by_group(causes[causes["service"] == row["service"]])
     because = f", from {listed(reasons)}" if reasons else ""
     return (
@@ -209,5 +231,5 @@ def _count_sentence(services: pd.DataFrame) -> str:
         f"whole interval, {count[MISSES]} {'misses' if count[MISSES] == 1 else 'miss'} it"
     )
     if count[OPEN]:
-        text += f", and for {count[OPEN]} more years are needed to tell"
+        text += f", and for {count[OPEN]} the simulated years cannot tell"
     return text + "."

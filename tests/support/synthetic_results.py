@@ -33,7 +33,9 @@ SERVICE_MINUTES = (240.0, 31.0, 0.0)
 """The last service has nothing seen."""
 
 
-def made_up_results(title: str = "Five sites", rename: dict[str, str] | None = None, **manifest: Any) -> Results:
+def made_up_results(
+    title: str = "Five sites", rename: dict[str, str] | None = None, **manifest: Any
+) -> Results:
     """Results of a made-up run.
 
     Parameters
@@ -73,7 +75,9 @@ def made_up_results(title: str = "Five sites", rename: dict[str, str] | None = N
         "command": "hopyears simulate network.toml --years 200 --seed 7 --out run",
         "caution": "Figures are estimates for planning. Emergency services come first.",
     }
-    return Results(MappingProxyType(content | manifest), MappingProxyType({"title": title}), MappingProxyType(tables))
+    return Results(
+        MappingProxyType(content | manifest), MappingProxyType({"title": title}), MappingProxyType(tables)
+    )
 
 
 def _with_interval(name: str, value: float, bound: float) -> dict[str, float]:
@@ -202,7 +206,10 @@ def _failures() -> pd.DataFrame:
     columns = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
     rows = [
         {"kind": kind, "failures_per_year": rate, "latent_per_year": 0.1 * rate}
-        | {column: rate * hours for column, hours in zip(columns, (0.5, 2.0, 1.5, 1.0, 0.8, 2.0), strict=True)}
+        | {
+            column: rate * hours
+            for column, hours in zip(columns, (0.5, 2.0, 1.5, 1.0, 0.8, 2.0), strict=True)
+        }
         for kind, rate in (("outdoor_radio", 0.4), ("modem_card", 0.15), ("mast", 0.01))
     ]
     return pd.DataFrame(rows)

@@ -1,0 +1,130 @@
+"""Axes, ticks, colour scales and legends that the figures share."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.axis import Axis
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.transforms import ScaledTranslation
+from numpy.typing import NDArray
+
+from sim.report.palette import FAINT
+from sim.report.wording import LEVELS, MINUTES_PER_YEAR, given, level_name
+
+Floats = NDArray[np.float64]
+
+LEGEND_COLUMNS = 6
+LEGEND_LINE_IN = 0.23
+"""Height of a line of a legend above the axes [inch]."""
+
+Mark = tuple[Artist, str]
+
+
+def figure_of(axes: Axes) -> Figure:
+    """Figure that axes stand on.
+
+    Raises
+    ------
+    ValueError
+        If they stand on none.
+    """
+    figure = axes.get_figure(root=True)
+    if figure is None:
+        raise ValueError("axes is without a figure; must be on one")
+    return figure
+
+
+def named_rows(axes: Axes, names: Sequence[str] | pd.Series) -> Floats:
+    """Label rows from top to bottom with names as they are, and give their places on the axis."""
+    rows = np.arange(len(names), dtype=np.float64)
+    axes.set_yticks(rows, [str(each) for each in names], parse_math=False)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    return rows
+
+
+def mark_levels(axes: Axes) -> None:
+    """Lines at the usual availabilities on an axis of minutes a year, named above the axes."""
+    low, high = axes.get_xlim()
+    for level in LEVELS:
+        minutes = (1.0 - level) * MINUTES_PER_YEAR
+        if low < minutes < high:
+            axes.axvline(minutes, color=FAINT, linewidth=1.0, zorder=0)
+            axes.annotate(
+                level_name(level), (minutes, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 3),
+                textcoords="offset points", ha="center", va="bottom", fontsize=8,
+            )  # fmt: skip
+
+
+def log_limits(values: Floats) -> tuple[float, float]:
+    """Ends of a logarithmic axis that holds all positive values, at least a decade."""
+    positive = values[np.isfinite(values) & (values > 0.0)]
+    if not positive.size:
+        return 0.1, 10.0
+    low = float(positive.min())
+    return low / 2.0, max(float(positive.max()) * 1.6, low * 10.0)
+
+
+def colour_limits(values: Floats, *, decades: float = 4.0) -> tuple[float, float]:
+    """Ends of a logarithmic colour scale: the largest value, and at most some decades below it.
+
+    Parameters
+    ----------
+    values : float array, any shape
+        What is to be coloured.
+    decades : float
+        Above 0. The scale spans a factor of 2 at least.
+    """
+    positive = values[np.isfinite(values) & (values > 0.0)]
+    if not positive.size:
+        return 1.0, 10.0
+    high = float(positive.max())
+    return min(max(float(positive.min()), high / 10.0**decades), high / 2.0), high
+
+
+def log_ticks(low: float, high: float, *, most: int = 8) -> list[float]:
+    """Round numbers on a logarithmic axis: 1, 2, 5 in each decade, or fewer if these are too many."""
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    for steps in ((1.0, 2.0, 5.0), (1.0, 3.0), (1.0,)):
+        ticks = [step * 10.0**power for power in powers for step in steps]
+        ticks = [tick for tick in ticks if low <= tick * (1 + 1e-9) and tick * (1 - 1e-9) <= high]
+        if len(ticks) <= most:
+            return ticks
+    return ticks[:: math.ceil(len(ticks) / most)]
+
+
+def tick_log_axis(axis: Axis, low: float, high: float, *, most: int = 8) -> None:
+    """Round ticks with plain numbers on a logarithmic axis."""
+    axis.set_major_locator(FixedLocator(log_ticks(low, high, most=most)))
+    axis.set_minor_locator(NullLocator())
+    axis.set_major_formatter(FuncFormatter(lambda value, _: given(value)))
+
+
+def legend_lines(n_marks: int) -> int:
+    """Lines that a legend above the axes takes."""
+    return math.ceil(n_marks / LEGEND_COLUMNS)
+
+
+def legend_above(axes: Axes, marks: Sequence[Mark], *, gap_points: float = 5.0) -> Axes:
+    """Legend above the axes; names are drawn as they are, even those that begin with an underscore.
+
+    It takes no part in the layout of the figure: whoever makes the figure leaves the room.
+    """
+    if not marks:
+        return axes
+    above = axes.transAxes + ScaledTranslation(0.0, gap_points / 72.0, figure_of(axes).dpi_scale_trans)
+    n_columns = math.ceil(len(marks) / legend_lines(len(marks)))
+    legend = axes.legend(
+        [mark for mark, _ in marks], [f"{i}" for i in range(len(marks))],
+        loc="lower left", bbox_to_anchor=(0.0, 1.0), bbox_transform=above, ncols=n_columns,
+        borderaxespad=0.0, borderpad=0.0, handlelength=1.6, columnspacing=1.4,
+    )  # fmt: skip
+    legend.set_in_layout(False)
+    for text, (_, label) in zip(legend.get_texts(), marks, strict=True):
+        text.set_parse_math(False)
+        text.set_text(label)
+    return axes
