@@ -42,7 +42,8 @@ class PartKind:
     spare : str or None
         Spare drawn from a depot for a swap, None if no spare is needed.
     outdoor : bool
-        Stands on the mast: lightning can hit it.
+        Electronics or cable on the mast, which lightning can damage (antennas, couplers and waveguides are
+        passive metal and outlast it: common practice, no source).
     infant_share, infant_mean_h : float
         Share of replaced parts that fail early and their mean life [h]; 0 turns it off (the default).
     """
@@ -110,13 +111,13 @@ _IN, _OUT, _FAR = Repair.INDOOR, Repair.OUTDOOR, Repair.REMOTE
 PART_KINDS: dict[str, PartKind] = {
     kind.key: kind
     for kind in (
-        _kind("antenna", Cause.ANTENNA, 3e6, _OUT, Law.lognormal(4.0, 0.5), spare="antenna", outdoor=True),
-        _kind("coupler", Cause.COUPLER, 1e7, _OUT, OUTDOOR_SWAP, spare="coupler", outdoor=True),
+        _kind("antenna", Cause.ANTENNA, 3e6, _OUT, Law.lognormal(4.0, 0.5), spare="antenna"),
+        _kind("coupler", Cause.COUPLER, 1e7, _OUT, OUTDOOR_SWAP, spare="coupler"),
         _kind(
             "outdoor_radio", Cause.OUTDOOR_RADIO, 350e3, _OUT, OUTDOOR_SWAP,
             latent_share=0.1, spare="outdoor_radio", outdoor=True,
         ),
-        _kind("waveguide", Cause.WAVEGUIDE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="waveguide", outdoor=True),
+        _kind("waveguide", Cause.WAVEGUIDE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="waveguide"),
         _kind("cable", Cause.CABLE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="cable", outdoor=True),
         _kind("modem_card", Cause.MODEM_CARD, 500e3, _IN, INDOOR_SWAP, latent_share=0.1, spare="modem_card"),
         _kind(

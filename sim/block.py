@@ -18,15 +18,12 @@ from sim.hop_thresholds import HopThresholds, fade_duration_s
 from sim.keyed_table import KeyedTable
 from sim.nights import draw_activity
 from sim.part_history import part_history
-from sim.prepared import Prepared
+from sim.prepared import STORM_DISTANCE_KM, Prepared
 from sim.rain_kernel import HopLine, RainKnots, rain_knots
 from sim.service import sweep_services
 from sim.service_data import HopHistory, ServiceHistory
 from sim.storms import RainField, draw_storms, storm_intervals
 from sim.streams import Streams
-
-STORM_DISTANCE_KM = 15.0
-"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
 
 
 @dataclass(frozen=True)

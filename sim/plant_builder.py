@@ -10,7 +10,7 @@ from models.indoor_unit import SiteHardware, parts_of_site
 from models.lifetimes import Law
 from models.network import Maintenance, Network, PartChange, Power, Site
 from models.part_kind import PART_KINDS, PartKind
-from models.power import Generator, PowerSupply
+from models.power import Generator, PowerSupply, fair_weather_rate
 from models.units import HOURS_PER_YEAR
 from models.working_time import Shift
 from sim.hop_design import HopDesign
@@ -63,8 +63,17 @@ class BuiltPlant:
     line_cards: Mapping[tuple[str, str], int]
 
 
-def build_plant(network: Network, designs: tuple[HopDesign, ...]) -> BuiltPlant:
-    """Plant of a network: hop parts, indoor units, site parts, crews, depots, protection groups."""
+def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: float = 0.0) -> BuiltPlant:
+    """Plant of a network: hop parts, indoor units, site parts, crews, depots, protection groups.
+
+    Parameters
+    ----------
+    network : Network
+    designs : tuple of HopDesign
+    storm_share : float
+        Share of time, 0 to 1, with a storm over a site: mains fail more often then, and so less often in
+        calm weather that the yearly mean stays as stated.
+    """
     hardware = sites_hardware(network)
     site_index = {site.id: i for i, site in enumerate(network.sites)}
     parts = _all_parts(network, designs, hardware, site_index)
@@ -81,7 +90,7 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...]) -> BuiltPlant:
         for i, design in enumerate(designs)
     )
     whole = plant.Plant(
-        sites=tuple(_site(site, network) for site in network.sites),
+        sites=tuple(_site(site, network, storm_share) for site in network.sites),
         parts=tuple(parts),
         groups=tuple(groups),
         crews=_crews(network),
@@ -203,13 +212,13 @@ def _chain(
     return (*own, *beyond)
 
 
-def _site(site: Site, network: Network) -> plant.Site:
+def _site(site: Site, network: Network, storm_share: float) -> plant.Site:
     windows = tuple(_maintenance(window) for window in network.maintenance if window.site == site.id)
     return plant.Site(
         id=site.id,
         latitude_deg=site.latitude_deg,
         longitude_deg=site.longitude_deg,
-        power=_supply(network.power_of(site)),
+        power=_supply(network.power_of(site), storm_share),
         maintenance=windows,
     )
 
@@ -221,14 +230,16 @@ def _maintenance(window: Maintenance) -> plant.Maintenance:
     )
 
 
-def _supply(power: Power) -> PowerSupply:
+def _supply(power: Power, storm_share: float) -> PowerSupply:
     law = (
         Law.lognormal_of_median(power.outage_median_min / 60.0, power.outage_ln_sd)
         if power.outage_ln_sd > 0
         else Law.fixed(power.outage_median_min / 60.0)
     )
     return PowerSupply(
-        mains_outages_per_year=power.mains_outages_per_year,
+        mains_outages_per_year=fair_weather_rate(
+            power.mains_outages_per_year, power.storm_factor, storm_share
+        ),
         mains_outage=law,
         storm_factor=power.storm_factor,
         battery_h=power.battery_h,

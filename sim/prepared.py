@@ -3,7 +3,8 @@
 It is made once, holds no random state, and travels to every worker process.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from models.rain_law import RainLaw
 from models.receiver_lines import LineSet, line_set
 from models.scheme import Line
 from models.storm import StormModel
+from models.units import SECONDS_PER_YEAR
 from sim.anchoring import Anchor, fit_anchor
 from sim.hop_design import HopDesign, design_hops, network_climate, site_plane_km
 from sim.hop_thresholds import line_set_index
@@ -22,7 +24,13 @@ from sim.nights import NightRegion, night_region
 from sim.plant_builder import BuiltPlant, build_plant
 from sim.service_data import ServiceDemand
 from sim.service_demands import service_demands
-from sim.storms import Region
+from sim.storms import Region, draw_storms, storm_intervals
+from sim.streams import Streams
+
+STORM_DISTANCE_KM = 15.0
+"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
+
+_TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 5
 
 
 @dataclass(frozen=True)
@@ -97,7 +105,9 @@ def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
     places = site_plane_km(network)
     site_km = tuple(places[site.id] for site in network.sites)
     nights = tuple(_nights(design) if options.multipath else None for design in designs)
-    built = build_plant(network, designs)
+    region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
+    share = storm_share(law, storms, region, site_km) if options.rain and options.failures else 0.0
+    built = build_plant(network, designs, share)
     demands, line_cards = service_demands(network, designs, built)
     return Prepared(
         network=network,
@@ -115,7 +125,7 @@ def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
         line_cards=line_cards,
         rain_law=law,
         storms=storms,
-        region=Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km])),
+        region=region,
         site_km=site_km,
     )
 
@@ -137,6 +147,18 @@ def storm_model(network: Network) -> StormModel:
     if known.storm_bearing_deg is not None:
         changes["drift_towards_deg"] = known.storm_bearing_deg
     return StormModel(**changes)
+
+
+def storm_share(
+    law: RainLaw, storms: StormModel, region: Region, site_km: Sequence[tuple[float, float]]
+) -> float:
+    """Mean share of time with a storm over a site, from trial years that have nothing to do with any run."""
+    field = draw_storms(
+        Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=replace(storms, yearly_spread=0.0)
+    )
+    spans = [np.asarray(storm_intervals(field, x, y, distance_km=STORM_DISTANCE_KM)) for x, y in site_km]
+    total_s = sum(float((span[:, 1] - span[:, 0]).sum()) for span in spans if span.size)
+    return total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)
 
 
 def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelOptions) -> Anchor:
