@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
-from models.calendar import MONTH_SECONDS, month_of
+from models.calendar import MONTH_SECONDS, month_edges_s
 from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from sim.night_law import HOURS_PER_NIGHT, PATTERNS, NightLaw, hour_weight_of_day, severity_table
 from sim.streams import Streams
@@ -116,12 +116,10 @@ def _hop_activity(random: np.random.Generator, law: NightLaw, rank: _FloatArray,
 
 def _weighted(law: NightLaw, start_s: _FloatArray, level: _FloatArray, n_years: int) -> HopActivity:
     """Give each month its weight, damp its own strength, and mark the worst month of each year."""
-    calendar = month_of(start_s)
-    year = np.minimum((start_s // SECONDS_PER_YEAR).astype(np.int64), n_years - 1)
-    cell = year * 12 + calendar
-    length = np.tile(MONTH_SECONDS, n_years)
-    own_mean = np.bincount(cell, level, 12 * n_years) * SLOT_S / length
+    cell = np.searchsorted(month_edges_s(n_years)[1:-1], start_s, side="right")
+    own_mean = np.bincount(cell, level, 12 * n_years) * SLOT_S / np.tile(MONTH_SECONDS, n_years)
     factor = np.tile(law.month_weight, n_years) * law.scale
     factor = factor * np.power(np.maximum(own_mean, 1e-9), -law.damping)
-    worst = (own_mean * factor).reshape(n_years, 12).argmax(axis=1)
-    return HopActivity(start_s, law.occurrence_drawn * level * factor[cell], worst[year] == calendar)
+    worst = np.zeros((n_years, 12), dtype=bool)
+    worst[np.arange(n_years), (own_mean * factor).reshape(n_years, 12).argmax(axis=1)] = True
+    return HopActivity(start_s, (law.occurrence_drawn * factor)[cell] * level, worst.ravel()[cell])

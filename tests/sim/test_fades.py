@@ -229,8 +229,8 @@ def test_annual_and_worst_month_laws_within_5_percent(hop):
 def test_improvement_of_diversity_within_10_percent(hop):
     """Space, frequency and both (ITU-R P.530 6.2.4, 6.2.6, 6.2.7), in the worst month and in the year.
 
-    For deep fades (25 dB on) and wherever the improvement is 15 to 200: below, fades overlap otherwise than in
-    the limit that the formula describes; above, they are too few to tell.
+    For deep fades (25 dB on) and wherever the improvement is 15 to 200: below, fades overlap otherwise than
+    in the limit that the formula describes; above, they are too few to tell.
     """
     occurrence, _, _, length, *_ = hop
     law, lines, plain = hop_of(*hop)
