@@ -34,9 +34,14 @@ class Place:
 
 
 def place_labels(
-    points: Floats, sizes: Floats, *, segments: Floats, edges: tuple[float, float, float, float]
+    points: Floats,
+    sizes: Floats,
+    *,
+    segments: Floats,
+    edges: tuple[float, float, float, float],
+    most_covered: float = np.inf,
 ) -> list[Place | None]:
-    """Greedy places, in the order given; None where a label could only stand on another one or outside.
+    """Greedy places, in the order given; None where a label finds no room.
 
     Parameters
     ----------
@@ -48,6 +53,9 @@ def place_labels(
         Lines to be kept clear: x and y of both ends [pixel].
     edges : (left, bottom, right, top)
         Where labels must stay within [pixel].
+    most_covered : float
+        Points, of lines and of what is named, that a label may cover; without a limit it goes where it
+        covers fewest, but never onto another label.
     """
     obstacles = np.concatenate([sampled(segments), points, points + 3.0, points - 3.0])
     taken: list[tuple[float, float, float, float]] = []
@@ -59,7 +67,7 @@ def place_labels(
             for box in _boxes(point, size, distance)
         ]
         cost, far, box = min(costs, key=lambda each: each[0])
-        if cost >= COVERED_LABEL:
+        if cost >= COVERED_LABEL or cost - FARTHER * far > most_covered * COVERED_POINT:
             places.append(None)
             continue
         taken.append(box)

@@ -23,6 +23,12 @@ RAMP = LinearSegmentedColormap.from_list("hopyears", [tuple(c) for c in ramp(np.
 MOST_NAMES = 150
 """Sites named at most; those with most hops come first."""
 
+FEW_SITES = 60
+"""Up to so many sites every name is put somewhere, and marks have full size."""
+
+MOST_COVERED = 8.0
+"""Points that a name may cover on a map of more sites."""
+
 MOST_HOPS_NAMED = 3
 """Hops named with their minutes, the worst first."""
 
@@ -52,10 +58,12 @@ def network_map(hops: pd.DataFrame, axes: Axes, *, sites: pd.DataFrame) -> Axes:
     ends = _hop_ends(hops, places, gap_km=0.012 * _span_km(axes))
     minutes = hops["unavailable_min_per_year"].to_numpy(np.float64)
     norm = LogNorm(*colour_limits(minutes))
-    _draw_hops(axes, ends, minutes, norm, [is_protected(str(scheme)) for scheme in hops["scheme"]])
+    scale = _scale(len(places))
+    protected = [is_protected(str(scheme)) for scheme in hops["scheme"]]
+    _draw_hops(axes, ends, minutes, norm, protected, scale=scale)
     axes.plot(
-        places["east_km"], places["north_km"], "o", color="white", markeredgecolor=INK, markersize=5,
-        markeredgewidth=1.2, zorder=4,
+        places["east_km"], places["north_km"], "o", color="white", markeredgecolor=INK, markersize=5 * scale,
+        markeredgewidth=1.2 * scale, zorder=4,
     )  # fmt: skip
     _colour_bar(axes, norm, minutes)
     _scale_bar(axes)
@@ -98,6 +106,11 @@ def _fit(axes: Axes, sites: pd.DataFrame) -> None:
     axes.set_axis_off()
 
 
+def _scale(n_sites: int) -> float:
+    """Size of marks and lines against those of a map of few sites."""
+    return float(np.clip(math.sqrt(FEW_SITES / n_sites), 0.5, 1.0))
+
+
 def _span_km(axes: Axes) -> float:
     return float(np.ptp(axes.get_xlim()))
 
@@ -118,7 +131,9 @@ def _hop_ends(hops: pd.DataFrame, places: pd.DataFrame, *, gap_km: float) -> Flo
     return shifted
 
 
-def _draw_hops(axes: Axes, ends: Floats, minutes: Floats, norm: LogNorm, protected: list[bool]) -> None:
+def _draw_hops(
+    axes: Axes, ends: Floats, minutes: Floats, norm: LogNorm, protected: list[bool], *, scale: float
+) -> None:
     """Each hop in its colour on a pale bed; where nothing was seen only the pale bed with a thin line."""
     seen = minutes > 0.0
     colours = np.where(
@@ -126,9 +141,13 @@ def _draw_hops(axes: Axes, ends: Floats, minutes: Floats, norm: LogNorm, protect
     )
     dashes = ["solid" if each else (0, (2.4, 1.0)) for each in protected]
     lines = LineCollection(
-        list(ends), colors=list(colours), linewidths=np.where(seen, 3.4, 1.6), linestyles=dashes, zorder=3
+        list(ends),
+        colors=list(colours),
+        linewidths=scale * np.where(seen, 3.4, 1.6),
+        linestyles=dashes,
+        zorder=3,
     )
-    bed = LineCollection(list(ends), colors="#efece6", linewidths=5.4, zorder=2)
+    bed = LineCollection(list(ends), colors="#efece6", linewidths=5.4 * scale, zorder=2)
     for collection in (bed, lines):
         collection.set_rasterized(len(ends) > MOST_VECTOR_HOPS)
         axes.add_collection(collection)
@@ -185,7 +204,8 @@ def _scale_bar(axes: Axes) -> None:
 
 def _north_arrow(axes: Axes) -> None:
     axes.annotate(
-        "N", (0.985, 0.97), xytext=(0.985, 0.86), xycoords="axes fraction", ha="center", va="top",
+        "N", (0.985, 0.99), xytext=(0, -34), xycoords="axes fraction", textcoords="offset points",
+        ha="center", va="top",
         fontsize=11, arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.4, "shrinkB": 0},
     )  # fmt: skip
 
@@ -211,7 +231,13 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
     sizes = np.array([[box.width, box.height] for box in boxes]).reshape(-1, 2)
     segments = to_pixel.transform(ends.reshape(-1, 2)).reshape(-1, 4)
     frame = axes.get_window_extent()
-    found = place_labels(pixels, sizes, segments=segments, edges=(frame.x0, frame.y0, frame.x1, frame.y1))
+    found = place_labels(
+        pixels,
+        sizes,
+        segments=segments,
+        edges=(frame.x0, frame.y0, frame.x1, frame.y1),
+        most_covered=np.inf if len(places) <= FEW_SITES else MOST_COVERED,
+    )
     for text, place, pixel, size in zip(drawn, found, pixels, sizes, strict=True):
         if place is None:
             text.remove()
