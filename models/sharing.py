@@ -147,22 +147,25 @@ def _fill(
     """Raise the rates of ``services`` together towards their limits until nothing can rise."""
     n, largest = _grant_what_fits(left, first, last, links, services, limit, rate, active)
     small = TOLERANCE * largest
+    busy = np.empty(left.size if n else 0, np.int64)  # links that somebody still rising crosses
+    n_busy = 0
     for i in range(n):
         for k in range(first[active[i]], last[active[i]]):
+            if crossing[links[k]] == 0:
+                busy[n_busy] = links[k]
+                n_busy += 1
             crossing[links[k]] += 1
     level = 0.0
     while n > 0:
         step = np.inf
         for i in range(n):
-            s = active[i]
-            step = min(step, limit[s] - rate[s] - level)
-            for k in range(first[s], last[s]):
-                step = min(step, left[links[k]] / crossing[links[k]])
+            step = min(step, limit[active[i]] - rate[active[i]] - level)
+        for j in range(n_busy):
+            step = min(step, left[busy[j]] / crossing[busy[j]])
         step = max(step, 0.0)
         level += step
-        for i in range(n):
-            for k in range(first[active[i]], last[active[i]]):
-                left[links[k]] -= step
+        for j in range(n_busy):
+            left[busy[j]] -= step * crossing[busy[j]]
         kept = 0
         for i in range(n):
             s = active[i]
@@ -178,6 +181,18 @@ def _fill(
             for k in range(first[s], last[s]):
                 crossing[links[k]] -= 1
         n = kept
+        n_busy = _still_busy(busy, n_busy, crossing)
+
+
+@_kernel
+def _still_busy(busy: _Ints, n_busy: int, crossing: _Ints) -> int:
+    """Keep the links with a crossing at the front; their number."""
+    kept = 0
+    for j in range(n_busy):
+        if crossing[busy[j]] > 0:
+            busy[kept] = busy[j]
+            kept += 1
+    return kept
 
 
 @_kernel

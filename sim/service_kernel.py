@@ -23,6 +23,8 @@ from models.sharing import share_kernel
 from sim.service_plan import Plan
 
 _kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+# A call hands over every array of a tuple by value; inlined, it hands over none.
+_inlined: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -90,11 +92,14 @@ def run_changes(
 
     Fewer than all are applied when a table is nearly full: enlarge it and call again.
     """
-    n_hops = sweep.hop_state.size
-    n_services = sweep.choice.size
+    hop_state, choice, group_word = sweep.hop_state, sweep.choice, sweep.group_word
+    key_first, keys = plan.entity_key_first, plan.entity_key
+    group_first, groups = plan.entity_group_first, plan.entity_group
+    touched, is_touched = scratch.touched, scratch.is_touched
+    n_hops = hop_state.size
     i = start
     while i < time_s.size:
-        if _crowded(sweep, n_services, sweep.group_word.size):
+        if _crowded(sweep, choice.size, group_word.size):
             return i
         now = time_s[i]
         n_touched = 0
@@ -102,26 +107,24 @@ def run_changes(
             e, new = entity[i], state[i]
             i += 1
             if e < n_hops:
-                old = sweep.hop_state[e]
-                sweep.hop_state[e] = new
+                old = hop_state[e]
+                hop_state[e] = new
             else:
-                old = sweep.choice[e - n_hops]
-                sweep.choice[e - n_hops] = new
+                old = choice[e - n_hops]
+                choice[e - n_hops] = new
             if old == new:
                 continue
-            at = plan.entity_key_first[e]
-            word = plan.entity_key[at + old] ^ plan.entity_key[at + new]
-            for k in range(plan.entity_group_first[e], plan.entity_group_first[e + 1]):
-                g = plan.entity_group[k]
-                sweep.group_word[g] ^= word
-                if not scratch.is_touched[g]:
-                    scratch.is_touched[g] = True
-                    scratch.touched[n_touched] = g
+            word = keys[key_first[e] + old] ^ keys[key_first[e] + new]
+            for k in range(group_first[e], group_first[e + 1]):
+                g = groups[k]
+                group_word[g] ^= word
+                if not is_touched[g]:
+                    is_touched[g] = True
+                    touched[n_touched] = g
                     n_touched += 1
         for k in range(n_touched):
-            g = scratch.touched[k]
-            scratch.is_touched[g] = False
-            _enter(plan, sweep, scratch, g, now, record_rates)
+            is_touched[touched[k]] = False
+            _enter(plan, sweep, scratch, touched[k], now, record_rates)
     return i
 
 
@@ -145,7 +148,7 @@ def _group_salt(g: int) -> np.uint64:
     return np.uint64(g + 1) * np.uint64(0x9E3779B97F4A7C15)
 
 
-@_kernel
+@_inlined
 def _crowded(sweep: Sweep, n_services: int, n_groups: int) -> bool:
     n_results = sweep.used[N_RESULTS] + n_services
     return bool(
@@ -170,23 +173,27 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
     if row == sweep.group_row[g]:
         return
     sweep.group_row[g] = row
-    first = plan.group_service_first[g]
-    for k in range(first, plan.group_service_first[g + 1]):
+    rows, current, since, seconds = sweep.row, sweep.current, sweep.since, sweep.seconds
+    down, causes = sweep.down, sweep.causes
+    out_time, out_service, out_result = sweep.out_time, sweep.out_service, sweep.out_result
+    n = sweep.used[N_OUT]
+    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
         s = plan.group_service[k]
-        old, new = sweep.current[s], sweep.row[row + k - first]
+        old, new = current[s], rows[row]
+        row += 1
         if old == new:
             continue
         if old >= 0:
-            sweep.seconds[old] += now - sweep.since[s]
-        sweep.current[s] = new
-        sweep.since[s] = now
-        if record_rates or old < 0 or _differs(sweep, old, new):
-            n = sweep.used[N_OUT]
-            sweep.out_time[n], sweep.out_service[n], sweep.out_result[n] = now, s, new
-            sweep.used[N_OUT] += 1
+            seconds[old] += now - since[s]
+        current[s] = new
+        since[s] = now
+        if record_rates or old < 0 or _differs(down, causes, old, new):
+            out_time[n], out_service[n], out_result[n] = now, s, new
+            n += 1
+    sweep.used[N_OUT] = n
 
 
-@_kernel
+@_inlined
 def _find_state(sweep: Sweep, word: np.uint64) -> tuple[int, bool]:
     mask = sweep.state_word.size - 1
     at = int(np.int64(word & np.uint64(mask)))
@@ -197,13 +204,13 @@ def _find_state(sweep: Sweep, word: np.uint64) -> tuple[int, bool]:
     return at, False
 
 
-@_kernel
-def _differs(sweep: Sweep, a: int, b: int) -> bool:
+@_inlined
+def _differs(down: NDArray[np.bool_], causes: _Ints, a: int, b: int) -> bool:
     """Whether two results differ in being down or in the causes of it."""
     for d in range(2):
-        if sweep.down[a, d] != sweep.down[b, d]:
+        if down[a, d] != down[b, d]:
             return True
-        if sweep.down[a, d] and sweep.causes[a, d] != sweep.causes[b, d]:
+        if down[a, d] and causes[a, d] != causes[b, d]:
             return True
     return False
 
@@ -230,15 +237,12 @@ def _judge(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         scratch.left, scratch.first, scratch.last, plan.route_code.reshape(-1), scratch.flows[:n],
         plan.committed, plan.peak, plan.priority, scratch.rate, scratch.crossing, scratch.active,
     )  # fmt: skip
-    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
-        s = plan.group_service[k]
-        sweep.row[sweep.used[N_ROWS]] = _result(plan, sweep, scratch, s)
-        sweep.used[N_ROWS] += 1
+    _write_row(plan, sweep, scratch, g)
 
 
-@_kernel
+@_inlined
 def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
-    """Capacity and causes of a link: parallel hops add up."""
+    """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
     forward = backward = 0.0
     causes = 0
     for k in range(plan.link_hop_first[link], plan.link_hop_first[link + 1]):
@@ -249,48 +253,123 @@ def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
         causes |= plan.causes[at]
     scratch.full[2 * link] = scratch.left[2 * link] = forward
     scratch.full[2 * link + 1] = scratch.left[2 * link + 1] = backward
-    scratch.link_causes[link] = causes
+    scratch.link_causes[link] = causes if causes else _CONGESTION
 
 
 @_kernel
-def _result(plan: Plan, sweep: Sweep, scratch: Scratch, s: int) -> int:
-    """Number of the result of one service, a new one if it has not been seen."""
-    n = sweep.used[N_RESULTS]
-    for d in range(2):
-        f = 2 * s + d
-        rate = scratch.rate[f]
-        down = rate < plan.required[f] - _SMALL or rate <= 0.0
-        sweep.rate[n, d] = np.round(rate * 1e3) / 1e3
-        sweep.down[n, d] = down
-        lost = rate < plan.peak[f] - _SMALL
-        sweep.causes[n, d] = _causes(plan, sweep, scratch, s, d, down) if lost else 0
-    sweep.service[n] = s
-    mask = sweep.result_slot.size - 1
-    at = _result_word(sweep, n) & mask
-    while sweep.result_slot[at] >= 0:
-        m = sweep.result_slot[at]
-        same = sweep.service[m] == s
+def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
+    """Write the results of a group's services, after its capacity has been shared."""
+    # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
+    required, peak = plan.required, plan.peak
+    route_first, codes, service_first = plan.route_first, plan.route_code, plan.service_route_first
+    choice, shared, full, left, own = (
+        sweep.choice,
+        scratch.rate,
+        scratch.full,
+        scratch.left,
+        scratch.link_causes,
+    )
+    service, rates, downs, causes = sweep.service, sweep.rate, sweep.down, sweep.causes
+    slots, seconds, row = sweep.result_slot, sweep.seconds, sweep.row
+    n, n_row = sweep.used[N_RESULTS], sweep.used[N_ROWS]
+    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
+        s = plan.group_service[k]
+        service[n] = s
         for d in range(2):
-            same = same and sweep.rate[m, d] == sweep.rate[n, d] and sweep.causes[m, d] == sweep.causes[n, d]
-            same = same and sweep.down[m, d] == sweep.down[n, d]
+            f = 2 * s + d
+            rate = shared[f]
+            down = rate < required[f] - _SMALL or rate <= 0.0
+            why = 0
+            if rate < peak[f] - _SMALL:
+                need = required[f] if down and required[f] > 0.0 else peak[f]
+                why = _why(
+                    route_first,
+                    codes[d],
+                    full,
+                    left,
+                    own,
+                    service_first[s],
+                    service_first[s + 1],
+                    choice[s],
+                    need,
+                    down,
+                )
+            rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3) / 1e3, down, why
+        at, m = _find_result(service, rates, downs, causes, slots, n)
+        if m < 0:
+            m = n
+            slots[at] = n
+            seconds[n] = 0.0
+            n += 1
+        row[n_row] = m
+        n_row += 1
+    sweep.used[N_RESULTS], sweep.used[N_ROWS] = n, n_row
+
+
+@_inlined
+def _find_result(
+    service: NDArray[np.int32],
+    rates: _Floats,
+    downs: NDArray[np.bool_],
+    causes: _Ints,
+    slots: NDArray[np.int32],
+    n: int,
+) -> tuple[int, int]:
+    """Slot and number of the result equal to number ``n``; the number is -1 when there is none."""
+    mask = slots.size - 1
+    at = _result_word(service, rates, downs, causes, n) & mask
+    while slots[at] >= 0:
+        m = slots[at]
+        same = service[m] == service[n]
+        for d in range(2):
+            same = same and rates[m, d] == rates[n, d] and causes[m, d] == causes[n, d]
+            same = same and downs[m, d] == downs[n, d]
         if same:
-            return int(m)
+            return at, int(m)
         at = (at + 1) & mask
-    sweep.result_slot[at] = n
-    sweep.seconds[n] = 0.0
-    sweep.used[N_RESULTS] += 1
-    return int(n)
+    return at, -1
 
 
-@_kernel
-def _result_word(sweep: Sweep, n: int) -> int:
+@_inlined
+def _result_word(
+    service: NDArray[np.int32], rates: _Floats, downs: NDArray[np.bool_], causes: _Ints, n: int
+) -> int:
     """Well mixed number of a result's content."""
-    mixed = np.uint64(sweep.service[n] + 1)
+    mixed = np.uint64(service[n] + 1)
     for d in range(2):
-        for part in (np.int64(sweep.rate[n, d] * 1e3), sweep.causes[n, d] * 2 + sweep.down[n, d]):
+        for part in (np.int64(rates[n, d] * 1e3), causes[n, d] * 2 + downs[n, d]):
             mixed = (mixed ^ np.uint64(part)) * np.uint64(0xBF58476D1CE4E5B9)
             mixed ^= mixed >> np.uint64(29)
     return int(np.int64(mixed >> np.uint64(1)))
+
+
+@_inlined
+def _why(
+    route_first: _Ints,
+    codes: _Ints,
+    full: _Floats,
+    left: _Floats,
+    own: _Ints,
+    route0: int,
+    route1: int,
+    choice: int,
+    need: float,
+    down: bool,
+) -> int:
+    """Why a direction of a service gets less than it should (see ``sim.service`` for the rule)."""
+    used = route0 + choice
+    if used >= route1:
+        return int(_SWITCHING | _too_small(route_first, codes, full, own, used - (route1 - route0), need))
+    causes = _too_small(route_first, codes, full, own, used, need)
+    if down and route1 > route0 + 1:
+        for route in range(route0, route1):
+            causes |= _too_small(route_first, codes, full, own, route, need)
+    if causes:
+        return int(causes)
+    for k in range(route_first[used], route_first[used + 1]):
+        if left[codes[k]] <= _SMALL:
+            causes |= own[codes[k] >> 1]
+    return int(causes) if causes else _CONGESTION
 
 
 @_kernel
@@ -298,7 +377,7 @@ def fill_slots(old: Sweep, new: Sweep) -> None:
     """Enter what is in the tables of ``old`` into the empty, larger hash tables of ``new``."""
     mask = new.result_slot.size - 1
     for n in range(new.used[N_RESULTS]):
-        at = _result_word(new, n) & mask
+        at = _result_word(new.service, new.rate, new.down, new.causes, n) & mask
         while new.result_slot[at] >= 0:
             at = (at + 1) & mask
         new.result_slot[at] = n
@@ -309,36 +388,11 @@ def fill_slots(old: Sweep, new: Sweep) -> None:
             new.state_row[at] = old.state_row[k]
 
 
-@_kernel
-def _causes(plan: Plan, sweep: Sweep, scratch: Scratch, s: int, d: int, down: bool) -> int:
-    """Why a direction of a service gets less than it should (see ``sim.service`` for the rule)."""
-    f = 2 * s + d
-    need = plan.required[f] if down and plan.required[f] > 0.0 else plan.peak[f]
-    route0, route1 = plan.service_route_first[s], plan.service_route_first[s + 1]
-    used = route0 + sweep.choice[s]
-    if used >= route1:
-        return int(_SWITCHING | _too_small(plan, scratch, used - (route1 - route0), d, need))
-    causes = _too_small(plan, scratch, used, d, need)
-    if down:
-        for route in range(route0, route1):
-            causes |= _too_small(plan, scratch, route, d, need)
-    if causes:
-        return int(causes)
-    for k in range(plan.route_first[used], plan.route_first[used + 1]):
-        code = plan.route_code[d, k]
-        if scratch.left[code] <= _SMALL:
-            own = scratch.link_causes[code // 2]
-            causes |= own if own else _CONGESTION
-    return int(causes) if causes else _CONGESTION
-
-
-@_kernel
-def _too_small(plan: Plan, scratch: Scratch, route: int, d: int, need: float) -> int:
+@_inlined
+def _too_small(first: _Ints, codes: _Ints, full: _Floats, own: _Ints, route: int, need: float) -> int:
     """Causes of the links of a route that could not carry the need even alone."""
     causes = 0
-    for k in range(plan.route_first[route], plan.route_first[route + 1]):
-        code = plan.route_code[d, k]
-        if scratch.full[code] < need - _SMALL:
-            own = scratch.link_causes[code // 2]
-            causes |= own if own else _CONGESTION
+    for k in range(first[route], first[route + 1]):
+        if full[codes[k]] < need - _SMALL:
+            causes |= own[codes[k] >> 1]
     return int(causes)
