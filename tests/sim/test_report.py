@@ -1,0 +1,229 @@
+"""The page and the command, on results made up to the schema."""
+
+import re
+import subprocess
+import sys
+from collections import Counter
+from html.parser import HTMLParser
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pandas as pd
+import pyarrow as pa
+import pytest
+from synthetic_results import HOPS, SERVICES, SITES, made_up_results
+
+from sim.commands import main
+from sim.report.page import report_page
+from sim.results import Results
+from sim.store import RunFolder
+
+HOSTILE = '<img src=x onerror=alert(1)> & "q" $x^{$ _y'
+"""A name that would be markup, a formula or a hidden legend entry if anyone forgot to escape it."""
+
+
+class Elements(HTMLParser):
+    """Elements, their attributes, and the text between them."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.names: Counter[str] = Counter()
+        self.attributes: list[tuple[str, str, str]] = []
+        self.words: list[str] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.names[tag] += 1
+        self.attributes += [(tag, name, value or "") for name, value in attrs]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return re.sub(r"[ \n]+", " ", " ".join(self.words))
+
+
+@pytest.fixture(scope="module")
+def page() -> str:
+    return report_page(made_up_results())
+
+
+@pytest.fixture(scope="module")
+def elements(page: str) -> Elements:
+    return Elements(page)
+
+
+def test_page_names_every_service_hop_and_site(elements: Elements) -> None:
+    for name in (*(s[0] for s in SERVICES), *(h[0] for h in HOPS), *SITES):
+        assert name in elements.text
+
+
+def test_page_refers_to_nothing_outside_itself(page: str, elements: Elements) -> None:
+    addresses = set(re.findall(r"[a-z]+://[^\s\"'<>)]+", page))
+    assert addresses <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
+    for _, name, value in elements.attributes:
+        if name in ("src", "href", "xlink:href", "srcset", "data", "action"):
+            assert value.startswith(("#", "data:"))
+        assert not name.startswith("on")
+    assert set(re.findall(r"url\((.)", page)) <= {"#"}
+    assert "@import" not in page
+    assert not elements.names.keys() & {"script", "iframe", "object", "embed", "base", "form", "img"}
+
+
+def test_page_is_sound_markup(page: str, elements: Elements) -> None:
+    ids = Counter(value for _, name, value in elements.attributes if name == "id")
+    assert max(ids.values()) == 1
+    for _, name, value in elements.attributes:
+        if name in ("href", "xlink:href") and value.startswith("#"):
+            assert value[1:] in ids
+    for reference in re.findall(r"url\(#([^)]+)\)", page):
+        assert reference in ids
+    figures = re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
+    assert len(figures) == 7
+    for figure in figures:
+        ElementTree.fromstring(figure)
+        assert 'role="img"' in figure
+
+
+def test_page_tells_what_was_simulated(elements: Elements) -> None:
+    text = elements.text
+    for words in ("200 years", "0123456789abcdef01234567", "seed 7", "20 independent blocks", "numpy 2.3.0"):
+        assert words in text
+    assert "Emergency services come first." in text
+    assert "path is long for its band" in text
+    assert "limited crews and spares" in text  # switched off, so listed as left out
+    assert "G.826" in text
+    assert "G.827" in text
+
+
+def test_first_answer_comes_first(elements: Elements) -> None:
+    text = elements.text
+    assert text.index("The worst service is birch-fir: 240 unavailable minutes") < text.index("Map")
+
+
+def test_nothing_seen_is_a_bound(elements: Elements) -> None:
+    assert "at most 0.700" in elements.text
+    assert "at least 99.99986\N{NO-BREAK SPACE}%" in elements.text
+    assert not re.search(r"(?<![\d.])100(\.0+)?\N{NO-BREAK SPACE}%", elements.text)
+
+
+def test_page_without_caution_of_its_own_has_the_usual_one() -> None:
+    page = report_page(made_up_results(caution=""))
+    assert "safety-of-life" in page
+    assert "work at height" in page
+    assert "radio-frequency" in page
+
+
+def test_hostile_names_stay_text() -> None:
+    title = "</title><script>alert(1)</script>"
+    rename = {"birch-fir": HOSTILE, "alder-elm": f"_{HOSTILE}", "alder": f"{HOSTILE} 2"}
+    page = report_page(made_up_results(title, rename, warnings=[HOSTILE]))
+    found = Elements(page)
+    assert not found.names.keys() & {"script", "img"}
+    assert HOSTILE in found.text
+    assert f"_{HOSTILE}" in found.text
+    assert title in found.text
+    for figure in re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL):
+        ElementTree.fromstring(figure)
+
+
+@pytest.mark.parametrize("left_out", ["services", "failures", "outages"])
+def test_page_of_a_run_that_lacks_something(left_out: str) -> None:
+    results = made_up_results()
+    tables = dict(results.tables)
+    if left_out == "services":
+        tables |= {name: table.iloc[:0] for name, table in tables.items() if name.startswith("service")}
+    elif left_out == "failures":
+        del tables["part_failures"]
+    else:
+        for table in tables.values():
+            seen = [c for c in table if "unavailable_min_per_year" in c and not c.endswith("_high")]
+            table[seen] = 0.0
+    text = Elements(report_page(Results(results.manifest, results.network, tables))).text
+    expected = {
+        "services": "The network file has no services",
+        "failures": "The worst service is birch-fir",
+        "outages": "No unavailable time was seen on any of 3 services in 200 simulated years",
+    }
+    assert expected[left_out] in text
+    assert ("Kind of part" in text) is (left_out != "failures")
+
+
+def test_same_results_give_the_same_page(page: str) -> None:
+    assert report_page(made_up_results()) == page
+
+
+def _write_run(folder: Path, *, finished: bool = True) -> Path:
+    results = made_up_results()
+    run = RunFolder(folder)
+    run.begin(dict(results.manifest), dict(results.network), resume=False)
+    if finished:
+        run.write_results(
+            {
+                name: pa.Table.from_pandas(table, preserve_index=False)
+                for name, table in results.tables.items()
+            }
+        )
+    return folder
+
+
+def test_command_writes_and_replaces(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run = _write_run(tmp_path / "run")
+    (run / "report.html").write_text("an older page")
+    assert main(["report", str(run)]) == 0
+    assert capsys.readouterr().out.strip() == str(run / "report.html")
+    assert "Five sites" in (run / "report.html").read_text(encoding="utf-8")
+    assert main(["report", str(run), "--to", str(tmp_path / "elsewhere.html")]) == 0
+    assert (tmp_path / "elsewhere.html").read_bytes() == (run / "report.html").read_bytes()
+    assert not list(tmp_path.rglob("*.partial"))
+
+
+def test_old_page_stays_when_the_new_one_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run = _write_run(tmp_path / "run")
+    (run / "report.html").write_text("an older page")
+
+    def fail(*_: object) -> str:
+        raise RuntimeError("broken off")
+
+    monkeypatch.setattr("sim.report.page.report_page", fail)
+    with pytest.raises(RuntimeError, match="broken off"):
+        main(["report", str(run)])
+    assert (run / "report.html").read_text() == "an older page"
+
+
+@pytest.mark.parametrize(
+    ("prepare", "message"),
+    [
+        (lambda path: path, "folder is not a run; must be one that simulate wrote"),
+        (lambda path: path.mkdir() or path, "folder is not a run; must be one that simulate wrote"),
+        (lambda path: _write_run(path, finished=False), "run has no results yet; must have at least one"),
+    ],
+)
+def test_command_refuses(tmp_path: Path, capsys: pytest.CaptureFixture[str], prepare, message: str) -> None:
+    run = prepare(tmp_path / "run")
+    assert main(["report", str(run)]) == 2
+    error = capsys.readouterr().err
+    assert error.startswith(f"{run}: {message}")
+    assert error.count("\n") == 1
+    assert not list(tmp_path.rglob("*.html"))
+
+
+def test_command_names_a_file_that_cannot_be_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run = _write_run(tmp_path / "run")
+    target = tmp_path / "missing" / "page.html"
+    assert main(["report", str(run), "--to", str(target)]) == 2
+    assert capsys.readouterr().err.startswith(f"{target}: report cannot be written")
+
+
+def test_results_need_no_plotting_library() -> None:
+    code = "import sim.results, sys; sys.exit('matplotlib' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_made_up_tables_have_the_names_of_the_schema() -> None:
+    for name, table in made_up_results().tables.items():
+        assert isinstance(table, pd.DataFrame), name
+        assert len(table), name

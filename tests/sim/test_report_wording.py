@@ -1,0 +1,123 @@
+"""Numbers in words: bounds, availabilities, verdicts and the first answer."""
+
+import math
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from synthetic_results import made_up_results
+
+from sim.report import wording
+
+TABLES = made_up_results().tables
+BLANK = "\N{NO-BREAK SPACE}"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.0, "0"), (0.0123, "0.0123"), (4.556, "4.56"), (12.34, "12.3"), (99.96, "100"), (1234.4, "1,234")],
+)
+def test_number(value: float, text: str) -> None:
+    assert wording.number(value) == text
+    assert wording.number(math.nan) == wording.NO_FIGURE
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(40.0, "40"), (7.125, "7.125"), (1417.5, "1,418"), (226.8, "226.8")]
+)
+def test_given(value: float, text: str) -> None:
+    assert wording.given(value) == text
+
+
+def test_bounded() -> None:
+    row = {"x": 12.3, "x_low": 9.8, "x_high": 15.1}
+    assert wording.bounded(row, "x") == "12.3 (9.80 to 15.1)"
+    assert wording.bounded({"x": 0.0, "x_low": 0.0, "x_high": 0.42}, "x") == "at most 0.420"
+    assert wording.bounded({"x": 3.0}, "x") == "3.00"
+
+
+@pytest.mark.parametrize(
+    ("share", "text"), [(3.8e-5, "99.9962"), (0.2, "80.000"), (1e-5, "99.9990"), (4.44e-7, "99.999956")]
+)
+def test_availability(share: float, text: str) -> None:
+    assert wording.availability(share) == f"{text}{BLANK}%"
+
+
+@given(st.floats(1e-12, 1.0), st.booleans())
+def test_availability_is_never_a_hundred_and_a_bound_never_too_high(share: float, bound: bool) -> None:
+    text = wording.availability(share, bound=bound).removeprefix("at least ").removesuffix(f"{BLANK}%")
+    assert float(text) < 100.0
+    if bound:
+        assert 1.0 - float(text) / 100.0 >= share * (1 - 1e-6) - 1e-15
+
+
+def test_availability_of_a_row_without_outage_is_a_bound() -> None:
+    row = {
+        f"unavailable_min_per_year{end}": value for end, value in (("", 0.0), ("_low", 0.0), ("_high", 0.7))
+    }
+    assert wording.service_availability(row) == f"at least 99.99986{BLANK}%"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(42.0, "42.0 s"), (750.0, "12.5 min"), (14_760.0, "4.10 h"), (276_480.0, "3.20 days"), (math.nan, "–")],
+)
+def test_duration(seconds: float, text: str) -> None:
+    assert wording.duration(seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("low", "value", "high", "verdict"),
+    [(10, 20, 50, "yes"), (60, 80, 90, "no"), (10, 20, 60, "open"), (40, 55, 60, "open"), (0, 0, 52, "yes")],
+)
+def test_verdict_against_four_nines(low: float, value: float, high: float, verdict: str) -> None:
+    row = dict(
+        zip(
+            (f"unavailable_min_per_year{end}" for end in ("_low", "", "_high")),
+            (low, value, high),
+            strict=True,
+        )
+    )
+    assert wording.verdict(row, 0.9999) == verdict
+
+
+def test_verdict_counts_add_up() -> None:
+    for level in wording.LEVELS:
+        assert sum(wording.verdict_counts(TABLES["services"], level).values()) == 3
+
+
+def test_first_answer() -> None:
+    said = wording.first_answer(TABLES["services"], TABLES["service_causes"], 200.0)
+    assert said[0] == (
+        f"The worst service is birch-fir: 240 unavailable minutes a year (95{BLANK}% interval 192 to 312), "
+        f"an availability of 99.954{BLANK}%, from rain (50{BLANK}%), clear-air fading (20{BLANK}%) and "
+        f"outdoor equipment (12{BLANK}%)."
+    )
+    assert said[1] == (
+        f"2 of 3 services meet 99.99{BLANK}% (52.6 minutes a year) with the whole interval, 1 misses it."
+    )
+    assert said[2].startswith(f"Over all services, unavailable time comes from rain (50{BLANK}%)")
+    assert said[3] == "On 1 service nothing was seen in 200 years, so its figure is an upper bound."
+
+
+def test_first_answer_when_the_years_cannot_tell() -> None:
+    services = TABLES["services"].copy()
+    services["unavailable_min_per_year_low"] = 1.0
+    services["unavailable_min_per_year_high"] = 900.0
+    said = wording.first_answer(services, TABLES["service_causes"], 200.0)
+    assert said[1].endswith("0 miss it, and for 3 the simulated years cannot tell.")
+
+
+def test_first_answer_without_any_outage() -> None:
+    services = TABLES["services"].assign(unavailable_min_per_year=0.0, unavailable_min_per_year_low=0.0)
+    said = wording.first_answer(services, TABLES["service_causes"], 40.0)
+    assert said[0].startswith("No unavailable time was seen on any of 3 services in 40 simulated years")
+    assert "upper bound" in said[0]
+
+
+def test_shares_by_group_sum_to_one() -> None:
+    shares = wording.shares_by_group(TABLES["service_causes"])
+    assert sum(share for _, share in shares) == pytest.approx(1.0)
+    assert [share for _, share in shares] == sorted((share for _, share in shares), reverse=True)
+    assert wording.shares_by_group(pd.DataFrame({"cause": [], "unavailable_min_per_year": []})) == []
