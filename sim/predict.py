@@ -5,7 +5,7 @@ series-parallel arithmetic for the equipment. End to end they are simply added u
 route, as on a sheet; what this leaves out is what ``simulate`` is for.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from models import cross_polar, diversity, multipath, rain_attenuation
 from models.hardware import Mounting
-from models.lifetimes import Law
-from models.network import Network, Power
+from models.markov import dark_h_per_year
+from models.network import Network
 from models.part_kind import DISPATCH, PartKind
 from models.plant import great_circle_km
 from models.scheme import Diversity
@@ -23,7 +23,7 @@ from models.units import HOURS_PER_YEAR
 from sim.hop_design import HopDesign
 from sim.hop_thresholds import HopThresholds
 from sim.plant_builder import COMMON_SITE_PARTS
-from sim.prepared import Prepared
+from sim.prepared import Prepared, measured_rain, rain_target_db
 
 MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 
@@ -40,8 +40,12 @@ class FadingOutage:
         Multipath of the worst month without diversity: P_ns, P_s and P_XP of P.530.
     multipath_worst_month : float
         Their sum without diversity; P_d of P.530 with it.
+    flat_year : float
+        Flat multipath of the average year without diversity.
+    to_year : float
+        From the worst month to the average year, of all else.
     multipath : float
-        Of the average year.
+        Of the average year, with diversity.
     """
 
     rain: float
@@ -49,26 +53,53 @@ class FadingOutage:
     dispersive: float
     crossed: float
     multipath_worst_month: float
+    flat_year: float
+    to_year: float
     multipath: float
 
 
 def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
-    """What P.530 says of a hop at modulation ``step`` (0 is the lowest)."""
+    """What P.530 says of a hop at modulation ``step`` (0 is the lowest).
+
+    References
+    ----------
+    ITU-R P.530-18 (2021): rain 2.4.1; multipath 2.3.2 (all depths), 2.3.4 (year), 5.1 (signatures), 4.1
+    (cross-polar), 6.2 (diversity). Where the user gives measured rain percentiles, these go before 2.4.1.
+    """
     design = thresholds.design
-    margin_db = float(thresholds.nominal_rain_margin_db()[step])
-    rain = float(rain_attenuation.exceedance(design.rain_law, margin_db))
+    rain = rain_exceedance(design, float(thresholds.nominal_rain_margin_db()[step]))
     flat, dispersive, crossed = _multipath_parts(design, step)
-    worst = min(_with_diversity(design, step, flat, dispersive, crossed), 1.0)
-    annual = worst * 10.0 ** (-design.annual_reduction_db / 10.0)
-    return FadingOutage(rain, flat, dispersive, crossed, worst, annual)
+    to_year = float(10.0 ** (-design.annual_reduction_db / 10.0))
+    flat_year = float(multipath.exceedance(design.occurrence * to_year, _flat_depth_db(design, step)))
+    if design.scheme.diversity is Diversity.NONE or design.occurrence <= 0.0:
+        worst = flat + dispersive + crossed
+        annual = flat_year + (dispersive + crossed) * to_year
+    else:
+        worst = _with_diversity(design, step, flat, dispersive) + crossed
+        annual = worst * to_year
+    return FadingOutage(
+        rain, flat, dispersive, crossed, min(worst, 1.0), flat_year, to_year, min(annual, 1.0)
+    )
+
+
+def rain_exceedance(design: HopDesign, margin_db: float) -> float:
+    """Fraction of the year with more rain attenuation than a margin [dB], the user's measurements first."""
+    if measured_rain(design.hop) is None or margin_db <= 0.0:
+        return float(rain_attenuation.exceedance(design.rain_law, margin_db))
+    log_p = np.linspace(np.log(1e-9), 0.0, 4000)
+    attenuation_db = rain_target_db(design, np.exp(log_p))
+    return float(np.exp(np.interp(-margin_db, -attenuation_db, log_p)))
+
+
+def _flat_depth_db(design: HopDesign, step: int) -> float:
+    return max(float(design.margin_db[0, step]), 0.0)
 
 
 def _multipath_parts(design: HopDesign, step: int) -> tuple[float, float, float]:
     p0 = design.occurrence
     if p0 <= 0.0:
         return 0.0, 0.0, 0.0
-    depth_db = max(float(design.margin_db[0, step]), 0.0)
-    flat = float(multipath.exceedance(p0, depth_db))
+    flat = float(multipath.exceedance(p0, _flat_depth_db(design, step)))
     dispersive = float(
         diversity.signature_outage(
             p0,
@@ -89,12 +120,9 @@ def _multipath_parts(design: HopDesign, step: int) -> tuple[float, float, float]
     return flat, dispersive, float(cross_polar.clear_air_outage(p0, margin_db))
 
 
-def _with_diversity(design: HopDesign, step: int, flat: float, dispersive: float, crossed: float) -> float:
-    """Worst-month outage with the scheme's diversity; without any, the plain sum."""
-    kind, p0 = design.scheme.diversity, design.occurrence
-    if kind is Diversity.NONE or p0 <= 0.0:
-        return flat + dispersive + crossed
-    hop = design.hop
+def _with_diversity(design: HopDesign, step: int, flat: float, dispersive: float) -> float:
+    """Worst-month outage with the scheme's diversity, cross-polar interference left out."""
+    hop, p0 = design.hop, design.occurrence
     space = diversity.space_constant(
         hop.antenna_separation_m,
         frequency_ghz=hop.frequency_ghz,
@@ -108,12 +136,11 @@ def _with_diversity(design: HopDesign, step: int, flat: float, dispersive: float
         Diversity.SPACE: space,
         Diversity.FREQUENCY: frequency,
         Diversity.BOTH: diversity.combined_constant(space, frequency, p0),
-    }[kind]
-    depth_db = max(float(design.margin_db[0, step]), 0.0)
-    protected_flat = diversity.flat_outage_with_diversity(flat, constant, depth_db)
+    }[design.scheme.diversity]
+    protected_flat = diversity.flat_outage_with_diversity(flat, constant, _flat_depth_db(design, step))
     ns2 = diversity.correlation_ns2(constant, p0)
     protected_dispersive = diversity.dispersive_outage_with_diversity(dispersive, ns2, p0)
-    return float(diversity.combined_outage(protected_flat, protected_dispersive)) + crossed
+    return float(diversity.combined_outage(protected_flat, protected_dispersive))
 
 
 def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:
@@ -134,25 +161,14 @@ def _unavailability(kind: PartKind, travel_h: float) -> float:
     return kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
 
 
-def power_unavailability(power: Power) -> float:
-    """Share of time without power: rate of mains outages times what of them outlasts the battery.
-
-    The mean excess of a lognormal duration D over the autonomy b is E[D] Q(z - s) - b Q(z) with
-    z = (ln b - ln median)/s (the law of a stop-loss; any textbook of actuarial mathematics).
-    """
-    from scipy.stats import norm
-
-    median_h, s = power.outage_median_min / 60.0, power.outage_ln_sd
-    if s == 0.0:
-        excess_h = max(median_h - power.battery_h, 0.0)
-    elif power.battery_h <= 0.0:
-        excess_h = Law.lognormal_of_median(median_h, s).mean_h
-    else:
-        z = (np.log(power.battery_h) - np.log(median_h)) / s
-        mean_h = Law.lognormal_of_median(median_h, s).mean_h
-        excess_h = mean_h * norm.sf(z - s) - power.battery_h * norm.sf(z)
-    failing = power.generator_start_failure if power.generator else 1.0
-    return float(power.mains_outages_per_year * excess_h * failing / HOURS_PER_YEAR)
+def power_unavailability(prepared: Prepared, site_index: int) -> float:
+    """Share of time that a site's supply is spent, at the stated mean rate of mains outages."""
+    supply = prepared.built.plant.sites[site_index].power
+    if supply is None:
+        return 0.0
+    stated = prepared.network.power_of(prepared.network.sites[site_index])
+    supply = replace(supply, mains_outages_per_year=stated.mains_outages_per_year)
+    return dark_h_per_year(supply) / HOURS_PER_YEAR
 
 
 def site_unavailability(prepared: Prepared, site_index: int) -> float:
@@ -163,7 +179,7 @@ def site_unavailability(prepared: Prepared, site_index: int) -> float:
     controller = by_kind["controller"] ** 2 if site.duplicated_controller else by_kind["controller"]
     unit = controller + by_kind["chassis"] + by_kind["fan"]
     common = sum(by_kind[kind] for kind in COMMON_SITE_PARTS)
-    return unit + common + power_unavailability(network.power_of(site))
+    return unit + common + power_unavailability(prepared, site_index)
 
 
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
