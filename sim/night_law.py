@@ -59,9 +59,12 @@ _TABLE_SIZE: Final = 1 << 14
 _SAMPLE_YEARS: Final = 3000
 _NIGHTS_PER_YEAR: Final = 365
 _LEVELS: Final = 160
-_LARGEST_SEASON: Final = 9.5
-"""Largest ratio of worst month to mean month that the drawn nights have. What P.530 asks beyond it (12 at
-most) is left to the depth map of the other months, so that these keep some shallow fades."""
+_SEASON_STEP_DB: Final = 0.2
+"""Seasons are worked out in steps this wide [dB]; the depth map of the other months makes up for the rest."""
+
+_LARGEST_SEASON_DB: Final = 9.8
+"""Largest ratio of worst month to mean month that the drawn nights have [dB]. What P.530 asks beyond it (10.8
+at most) is left to the depth map of the other months, so that these keep some shallow fades."""
 
 
 @dataclass(frozen=True)
@@ -159,8 +162,8 @@ def night_law(
     if not annual_reduction_db > 0.0:
         raise ValueError(f"annual_reduction_db is {annual_reduction_db}; must be above 0")
     occurrence_year = occurrence_worst * 10.0 ** (-annual_reduction_db / 10.0)
-    ratio = round(float(np.clip(occurrence_worst / occurrence_year, 1.01, _LARGEST_SEASON)), 3)
-    season = _season(terrain, ratio, latitude_deg < 0.0)
+    steps = max(1, round(min(annual_reduction_db, _LARGEST_SEASON_DB) / _SEASON_STEP_DB))
+    season = _season(terrain, 10.0 ** (steps * _SEASON_STEP_DB / 10.0), bool(latitude_deg < 0.0))
     occurrence_drawn = occurrence_worst / season.ratio
     return NightLaw(
         terrain=terrain,
@@ -220,7 +223,11 @@ def _season(terrain: str, ratio: float, southern: bool) -> _Season:
 
 def _strength(sample: _SampleYears, weight: _FloatArray, damping: float) -> tuple[_FloatArray, float]:
     """Factor on each month of each sample year, and the scale that keeps the mean at 1."""
-    own = np.power(np.maximum(sample.month_mean, 1e-9), -damping)
+    own = (
+        np.power(np.maximum(sample.month_mean, 1e-9), -damping)
+        if damping
+        else np.ones(sample.month_mean.shape)
+    )
     share = MONTH_DAYS / MONTH_DAYS.sum()
     scale = 1.0 / float(((own * sample.month_mean).mean(axis=0) * weight) @ share)
     return np.asarray(own * weight * scale), scale
