@@ -6,6 +6,7 @@ curve is fitted from snapshots of the field, not from the run that uses it, and 
 
 from collections.abc import Callable, Sequence
 from dataclasses import astuple, dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,7 +16,7 @@ from models.rain_law import RainLaw
 from models.storm import DEFAULT_STORMS, StormModel
 from sim.disk_cache import Floats, Key, kept_arrays
 from sim.peaks import RAIN_MODEL_VERSION, peak_laws
-from sim.scenes import RawLaw, raw_law, scenes
+from sim.scenes import RawLaw, Scenes, raw_law, scenes
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
@@ -144,11 +145,20 @@ def raw_attenuation_law(
     )
 
     def compute() -> dict[str, Floats]:
-        months = peak_laws(law, population, storms)
-        snapshots = scenes(months, population, storms, per_month=_SCENES_PER_MONTH)
-        full = raw_law(snapshots, path_length_km=path_length_km, k=k, alpha=alpha)
+        full = raw_law(
+            _snapshots(rates, chances, population, storms), path_length_km=path_length_km, k=k, alpha=alpha
+        )
         even = np.geomspace(min(0.9 * full.probability[0], 0.2), 3e-7, 120)
-        return {"value": full.quantile(even)[::1], "probability": even}
+        return {"value": full.quantile(even), "probability": even}
 
     arrays = kept_arrays("rain", key, compute)
     return RawLaw(arrays["value"], arrays["probability"])
+
+
+@lru_cache(maxsize=2)
+def _snapshots(
+    rates: tuple[float, ...], chances: tuple[float, ...], population: CellPopulation, storms: StormModel
+) -> Scenes:
+    """Snapshots of a climate, shared by the hops of a network."""
+    months = peak_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
+    return scenes(months, population, storms, per_month=_SCENES_PER_MONTH)

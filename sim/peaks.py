@@ -16,7 +16,7 @@ from models.storm import StormModel
 from sim.disk_cache import Floats, Key, kept_arrays
 from sim.scenes import PeakLaw, hop_samples, scenes
 
-RAIN_MODEL_VERSION = 1
+RAIN_MODEL_VERSION = 3
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 _Z = np.linspace(-1.0, 5.5, 131)
@@ -24,8 +24,9 @@ _Z = np.linspace(-1.0, 5.5, 131)
 
 _LEVEL_EDGES = np.arange(-1.0, 5.3, 0.25)
 _PEAK_EDGES = np.arange(-1.0, 5.51, 0.5)
-_ROUNDS = 10
-_SCENES_PER_MONTH = 4000
+_ROUNDS = 14
+_RELAXATION = 1.7
+_SCENES_PER_MONTH = 5000
 
 
 def peak_laws(law: RainLaw, population: CellPopulation, storms: StormModel) -> tuple[PeakLaw, ...]:
@@ -45,10 +46,11 @@ def _peak_laws(
     key: Key = (RAIN_MODEL_VERSION, rates, chances, repr(astuple(population)), repr(astuple(storms)))
 
     def compute() -> dict[str, Floats]:
-        return {
-            str(month): fitted_peak_law(population, storms, rates[month], chances[month], month=month).density
-            for month in range(12)
-        }
+        fitted: dict[tuple[float, float], Floats] = {}
+        for month, values in enumerate(zip(rates, chances, strict=True)):
+            if values not in fitted:
+                fitted[values] = fitted_peak_law(population, storms, *values, month=month).density
+        return {str(month): fitted[rates[month], chances[month]] for month in range(12)}
 
     densities = kept_arrays("cells", key, compute)
     return tuple(PeakLaw(_log_peaks(rates[month]), densities[str(month)]) for month in range(12))
@@ -85,7 +87,9 @@ def fitted_peak_law(
         return peaks
     wanted = rain_probability * (ndtr(-_LEVEL_EDGES[:-1]) - ndtr(-_LEVEL_EDGES[1:]))
     for _ in range(rounds):
-        snapshots = scenes([peaks], population, storms, per_month=per_month, first_month=month)
+        snapshots = scenes(
+            [peaks], population, storms, per_month=per_month, first_month=month, longest_hop_km=0.0
+        )
         rate, weight = hop_samples(snapshots, path_length_km=0.0, k=1.0, alpha=1.0)
         own = snapshots.log_peak[snapshots.first[:-1]]
         change = _change(
@@ -112,7 +116,7 @@ def _change(*, level: Floats, peak: Floats, weight: Floats, nearness: Floats, wa
     up = np.histogram(peak, _PEAK_EDGES, weights=blame * ratio)[0]
     down = np.histogram(peak, _PEAK_EDGES, weights=blame)[0]
     factor = np.clip(np.where(down > 0.0, up / np.where(down > 0.0, down, 1.0), 1.0), 0.2, 5.0)
-    smooth = np.interp(_Z, 0.5 * (_PEAK_EDGES[1:] + _PEAK_EDGES[:-1]), np.log(factor))
+    smooth = _RELAXATION * np.interp(_Z, 0.5 * (_PEAK_EDGES[1:] + _PEAK_EDGES[:-1]), np.log(factor))
     return np.asarray(np.exp(smooth), dtype=np.float64)
 
 

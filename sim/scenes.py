@@ -27,7 +27,6 @@ Integers = NDArray[np.int64]
 LONGEST_HOP_KM = 60.0
 """Longest hop that a scene's surroundings cover."""
 
-_HALF_BOX_KM = 90.0
 _REACH = 3.5
 
 
@@ -107,17 +106,18 @@ def scenes(
     *,
     per_month: int = 4000,
     first_month: int = 0,
+    longest_hop_km: float = LONGEST_HOP_KM,
 ) -> Scenes:
     """Snapshots of a climate's rain, the same draws whatever the climate; 12 months give the year.
 
     The weights are fractions of a year made of these months by their true lengths (12 months) or of the one
-    month given.
+    month given. Storms around are drawn for hops of at most ``longest_hop_km``.
     """
     shares = MONTH_DAYS / MONTH_DAYS.sum() if len(months) == 12 else np.full(len(months), 1.0 / len(months))
     parts = []
     for month, peaks in enumerate(months):
         rng = Streams(0, 0).generator("scenes", first_month + month)
-        parts.append(_month_scenes(rng, peaks, population, storms, per_month, shares[month]))
+        parts.append(_month_scenes(rng, peaks, population, storms, per_month, shares[month], longest_hop_km))
     counts = np.concatenate([part[0] for part in parts])
     columns = [np.concatenate([part[1][i] for part in parts]) for i in range(5)]
     heads = [np.concatenate([part[2][i] for part in parts]) for i in range(2)]
@@ -142,6 +142,7 @@ def _month_scenes(
     storms: StormModel,
     n: int,
     month_share: float,
+    longest_hop_km: float,
 ) -> tuple[Integers, list[Floats], list[Floats]]:
     span = peaks.log_peak[-1] - peaks.log_peak[0]
     even = _even_points(rng, n)
@@ -158,7 +159,7 @@ def _month_scenes(
     own_x, own_y = cell_places(rng, n, storms)
     of, sib = _alive_cells(rng, storm_age, mood, peaks, population, storms)
     siblings = (of, sib[0] - own_x[of], sib[1] - own_y[of], np.zeros(len(of)), sib[2], sib[3])
-    others = _other_storms(rng, peaks, storm_age, population, storms)
+    others = _other_storms(rng, peaks, storm_age, population, storms, longest_hop_km)
     known = (
         np.arange(n),
         np.zeros(n),
@@ -203,17 +204,21 @@ def _alive_cells(
     storms: StormModel,
 ) -> tuple[Integers, tuple[Floats, Floats, Floats, Floats]]:
     """Cells alive at the age of each storm: storm, place about its centre, ln peak, radius."""
-    of = np.repeat(np.arange(len(storm_age)), rng.poisson(storms.cells_per_storm, len(storm_age)))
-    age = storm_age[of] - rng.uniform(0.0, storms.duration_s, len(of))
+    # As if storms bore cells for ever: those alive have lives drawn by length; then those that were born
+    # before this storm began or after it ceased to bear cells are left out.
+    mean = storms.cells_per_storm * population.mean_life_s / storms.duration_s
+    of = np.repeat(np.arange(len(storm_age)), rng.poisson(mean, len(storm_age)))
     scale = population.mean_life_s / population.life_shape
-    life = rng.gamma(population.life_shape, scale, len(of))
-    alive = (age > 0.0) & (age < life)
-    of, age, life = of[alive], age[alive], life[alive]
+    phase = rng.uniform(size=len(of))
+    age = phase * rng.gamma(population.life_shape + 1.0, scale, len(of))
+    birth = storm_age[of] - age
+    alive = (birth > 0.0) & (birth < storms.duration_s)
+    of, phase = of[alive], phase[alive]
     x, y = cell_places(rng, len(of), storms)
     own = rng.standard_normal(len(of))
     share = storms.peak_correlation
     log_peak = peaks.quantile(ndtr(np.sqrt(share) * mood[of] + np.sqrt(1.0 - share) * own))
-    radius = radius_km(largest_radius_km(population, log_peak), age / life)
+    radius = radius_km(largest_radius_km(population, log_peak), phase)
     return of, (x, y, log_peak, radius)
 
 
@@ -223,6 +228,7 @@ def _other_storms(
     storm_age: Floats,
     population: CellPopulation,
     storms: StormModel,
+    longest_hop_km: float,
 ) -> tuple[NDArray[np.generic], ...]:
     """Cells of the other storms around, placed about the hop's middle.
 
@@ -230,9 +236,10 @@ def _other_storms(
     (D - lag) / (s D^2) to the rate of storms whose start differs by the lag. A year known to hold a cell is
     likelier a wet one.
     """
+    half_box_km = 0.5 * longest_hop_km + 3.0 * storms.spread_km
     births_per_km2_s = peaks.alive_per_km2 / population.mean_life_s
     longest_s = storms.duration_s + 4.0 * population.mean_life_s
-    mean = births_per_km2_s / storms.cells_per_storm * longest_s * (2.0 * _HALF_BOX_KM) ** 2
+    mean = births_per_km2_s / storms.cells_per_storm * longest_s * (2.0 * half_box_km) ** 2
     mean *= 1.0 + storms.yearly_spread**2
     coverage = storms.spells_per_year * storms.spell_duration_s / SECONDS_PER_YEAR
     n = len(storm_age)
@@ -243,16 +250,13 @@ def _other_storms(
     kept = rng.uniform(0.0, 1.0 + 1.0 / coverage, len(of_scene)) < rate
     of_scene, age = of_scene[kept], age[kept]
     count = len(of_scene)
-    centre_x, centre_y = rng.uniform(-_HALF_BOX_KM, _HALF_BOX_KM, (2, count))
+    centre_x, centre_y = rng.uniform(-half_box_km, half_box_km, (2, count))
     of, cells = _alive_cells(rng, age, rng.standard_normal(count), peaks, population, storms)
-    return (
-        of_scene[of],
-        centre_x[of] + cells[0],
-        centre_y[of] + cells[1],
-        np.ones(len(of)),
-        cells[2],
-        cells[3],
-    )
+    x, y = centre_x[of] + cells[0], centre_y[of] + cells[1]
+    reach = 0.5 * longest_hop_km + _REACH * population.profile.outer_radius * cells[3]
+    near = x * x + y * y < reach * reach
+    columns = (of_scene[of], x, y, np.ones(len(of)), cells[2], cells[3])
+    return tuple(column[near] for column in columns)
 
 
 def hop_samples(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> tuple[Floats, Floats]:
