@@ -115,7 +115,7 @@ def joined_sites(links: Sequence[Link]) -> tuple[list[tuple[float, float]], list
     """
     places = np.array([end for link in links for end in (link.end_a, link.end_b)])
     latitude, longitude = places.T
-    near: "nx.Graph[int]" = nx.Graph()
+    near: nx.Graph[int] = nx.Graph()
     near.add_nodes_from(range(len(places)))
     for end in range(len(places)):
         apart = path_length_km(latitude[end], longitude[end], latitude[end + 1 :], longitude[end + 1 :])
@@ -160,7 +160,7 @@ def services_of(hops: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 
     The hub of a cluster is its site with most hops (of these, the one most routes cross).
     """
-    graph: "nx.Graph[str]" = nx.Graph()
+    graph: nx.Graph[str] = nx.Graph()
     for hop in hops:
         graph.add_edge(hop["from"], hop["to"])
     clusters = [graph.subgraph(part) for part in nx.connected_components(graph)]
