@@ -7,19 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.service_data import ServiceHistory
-from sim.service_kernel import (
-    N_JUDGED,
-    N_OUT,
-    N_RESULTS,
-    N_ROWS,
-    N_STATES,
-    Scratch,
-    Sweep,
-    fill_slots,
-    run_changes,
-    start_groups,
-)
+from sim.service_kernel import fill_slots, run_changes, start_groups
 from sim.service_plan import Plan
+from sim.service_tables import N_JUDGED, N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]

@@ -8,7 +8,7 @@ from models.cause import Cause
 from sim import service_run
 from sim.service import BACKWARD, FORWARD, HopHistory, ServiceDemand, sweep_services
 
-N_SECONDS = 60
+N_SECONDS = 40
 FORWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 100.0, 0.0])
 BACKWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 20.0, 100.0])
 CAUSES = np.array([0, Cause.RAIN, Cause.RAIN | Cause.MULTIPATH, Cause.POWER, Cause.MULTIPATH, Cause.CABLE])
@@ -70,7 +70,7 @@ def _by_second(history):
     return history.rate_mbit_s[result], history.down[result], history.causes[result]
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=80)
 @given(_networks())
 def test_agrees_with_a_second_by_second_sweep(network):
     hops, services, links = network

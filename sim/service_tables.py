@@ -1,0 +1,60 @@
+"""Tables of the services sweep: what changes while it runs, and its working space."""
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+"""How the sweep's functions are compiled."""
+
+inlined: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
+"""The same for small ones: a call hands over every array of a tuple by value; inlined, it hands over none."""
+
+N_OUT, N_ROWS, N_RESULTS, N_STATES, N_JUDGED = range(5)
+"""Places in ``Sweep.used``: entries written, row cells, results and joint states in use; judgements made."""
+
+
+class Sweep(NamedTuple):
+    """What changes in a sweep. Tables have room to spare; the kernel stops when one needs more."""
+
+    used: _Ints
+    hop_state: _Ints  # by hop
+    choice: _Ints  # by service: its route, or n_routes + the route being left
+    group_word: NDArray[np.uint64]
+    group_row: _Ints
+    current: NDArray[np.int32]  # by service: its result
+    since: _Floats  # by service: when that began
+    state_word: NDArray[np.uint64]  # open addressing: word of a joint state -> its row
+    state_row: _Ints
+    row: NDArray[np.int32]  # rows: result of each service of the group
+    result_slot: NDArray[np.int32]  # open addressing: result -> its number
+    service: NDArray[np.int32]  # by result
+    rate: _Floats  # (n, 2) as the rest
+    down: NDArray[np.bool_]
+    causes: _Ints
+    seconds: _Floats
+    out_time: _Floats
+    out_service: NDArray[np.int16]
+    out_result: NDArray[np.int32]
+
+
+class Scratch(NamedTuple):
+    """Working space of a judgement, by link direction, by flow or by service."""
+
+    left: _Floats
+    full: _Floats
+    crossing: _Ints
+    first: _Ints
+    last: _Ints
+    flows: _Ints
+    rate: _Floats
+    active: _Ints
+    link_causes: _Ints
+    touched: _Ints
+    is_touched: NDArray[np.bool_]
