@@ -12,18 +12,22 @@ from numpy.typing import NDArray
 from models.calendar import month_edges_s
 from models.modulation import SwitchRule
 from sim.fade_kernel import Thresholds, change_points
-from sim.fades import FadeEvents
+from sim.fades import FLAT_WORST_MONTH, FadeEvents
 from sim.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
 from sim.hop_thresholds import HopThresholds, StateThresholds
 from sim.keyed_table import Columns, KeyedTable
 from sim.rain_kernel import RainKnots
 
 FADING = Columns(("entity", "kind", "step"), ("seconds", "worst_month_s", "events", "long_events"))
-"""Time beyond the margin of modulation ``step``; the sum over years of each year's worst month; fades;
-fades of 10 s or longer."""
+"""Time beyond the margin of modulation ``step``; the part of it in each year's worst month, summed over
+years; fades; fades of 10 s or longer. The worst month of rain is the one that is worst at that very depth
+(ITU-R P.581); of multipath, the one of most activity, whose law at every depth P.530 gives."""
 
 RAIN, FLAT, DISPERSIVE, PROTECTED = range(4)
 """Kinds: rain; flat and dispersive multipath of one receive line; multipath with the scheme's diversity."""
+
+FLAT_WORST_MONTH = 4
+"""Flat fading in the month with the most activity; kept beside ``FLAT``."""
 
 LONG_S = 10.0
 
@@ -63,6 +67,8 @@ def fading_rows(
     n_levels = len(plain.design.steps)
     edges_s = month_edges_s(n_years)
     histories: list[tuple[int, LevelHistory]] = []
+    worst: LevelHistory | None = None
+    most_active = np.zeros((n_years, 12), dtype=bool)
     if rain is not None and rain.time_s.size:
         changes = rain_level_changes(
             rain.time_s,
@@ -75,14 +81,26 @@ def fading_rows(
         )
         histories.append((RAIN, LevelHistory(changes[:, 0], changes[:, 2].astype(np.int64))))
     if fades is not None and fades.time_s.size and table.fades is not None:
+        most_active = _most_active_months(fades, edges_s)
         for kind, thresholds in _line_thresholds(table.fades).items():
             points = change_points(fades, thresholds, 0.0, float(edges_s[-1]))
-            histories.append((kind, LevelHistory(points.time_s, points.level)))
+            history = LevelHistory(points.time_s, points.level)
+            if kind == FLAT_WORST_MONTH:
+                worst = history
+            else:
+                histories.append((kind, history))
         histories.append((PROTECTED, _protected(plain, table, fades, float(edges_s[-1]))))
     rows = [
         row
         for kind, history in histories
-        for row in _rows(entity, kind, history, n_levels, int(table.ceiling[0]), edges_s)
+        for row in _rows(
+            entity,
+            kind,
+            history,
+            min(n_levels, int(table.ceiling[0])),
+            edges_s,
+            None if kind == RAIN else most_active,
+        )
     ]
     keys = np.array([key for key, _ in rows], dtype=np.int64).reshape(-1, 3)
     values = np.array([value for _, value in rows], dtype=np.float64).reshape(-1, 4)
@@ -103,7 +121,7 @@ def _line_thresholds(fades: Thresholds) -> dict[int, Thresholds]:
     lines[0, line] = usable[0, 0]
     return {
         kind: Thresholds(lines, only(fades.down, kinds), only(fades.up, kinds), fades.hold_s)
-        for kind, kinds in ((FLAT, [0, 1]), (DISPERSIVE, [2]))
+        for kind, kinds in ((FLAT, [0, 1]), (FLAT_WORST_MONTH, [1]), (DISPERSIVE, [2]))
     }
 
 
@@ -127,12 +145,12 @@ def _rows(
     entity: int,
     kind: int,
     history: LevelHistory,
-    n_levels: int,
-    ceiling: int,
+    n_steps: int,
     edges_s: NDArray[np.float64],
+    chosen: NDArray[np.bool_] | None,
 ) -> list[tuple[tuple[int, int, int], tuple[float, float, float, float]]]:
     rows = []
-    for step in range(min(n_levels, ceiling)):
+    for step in range(n_steps):
         lost = history.level <= step
         starts = lost & ~np.append(False, lost[:-1])
         ends = ~lost & np.append(False, lost[:-1])
@@ -145,12 +163,35 @@ def _rows(
         length_s = end_s - start_s
         values = (
             float(length_s.sum()),
-            float(months.max(axis=1).sum()),
+            float(months.max(axis=1).sum() if chosen is None else months[chosen].sum()),
             float(length_s.size),
             float(np.count_nonzero(length_s >= LONG_S)),
         )
         rows.append(((entity, kind, step), values))
     return rows
+
+
+def _most_active_months(fades: FadeEvents, edges_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """The month of most multipath activity of each year that has fades in it, shape (n_years, 12)."""
+    time_s = fades.time_s[fades.kind == FLAT_WORST_MONTH]
+    month = np.clip(np.searchsorted(edges_s, time_s, side="right") - 1, 0, edges_s.size - 2)
+    fades_in = np.bincount(month, minlength=edges_s.size - 1).reshape(-1, 12)
+    most = fades_in.max(axis=1, keepdims=True)
+    chosen: NDArray[np.bool_] = (np.arange(12) == fades_in.argmax(axis=1)[:, None]) & (most > 0)
+    return chosen
+
+
+def _fades_of(
+    history: LevelHistory, step: int, duration_s: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Start and end of each stretch without modulation ``step`` [s]."""
+    lost = history.level <= step
+    before = np.append(False, lost[:-1])
+    start_s, end_s = history.time_s[lost & ~before], history.time_s[~lost & before]
+    if start_s.size > end_s.size:
+        end_s = np.append(end_s, duration_s)
+    keep = end_s > start_s
+    return start_s[keep], end_s[keep]
 
 
 def _time_between(
