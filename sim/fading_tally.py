@@ -26,9 +26,6 @@ years; fades; fades of 10 s or longer. The worst month of rain is the one that i
 RAIN, FLAT, DISPERSIVE, PROTECTED = range(4)
 """Kinds: rain; flat and dispersive multipath of one receive line; multipath with the scheme's diversity."""
 
-FLAT_WORST_MONTH = 4
-"""Flat fading in the month with the most activity; kept beside ``FLAT``."""
-
 LONG_S = 10.0
 
 PLAIN = SwitchRule(guard_db=0.0, hysteresis_db=0.0, hold_s=0.0, lowest_guard_db=0.0, lowest_hysteresis_db=0.0)
@@ -67,7 +64,6 @@ def fading_rows(
     n_levels = len(plain.design.steps)
     edges_s = month_edges_s(n_years)
     histories: list[tuple[int, LevelHistory]] = []
-    worst: LevelHistory | None = None
     most_active = np.zeros((n_years, 12), dtype=bool)
     if rain is not None and rain.time_s.size:
         changes = rain_level_changes(
@@ -84,11 +80,7 @@ def fading_rows(
         most_active = _most_active_months(fades, edges_s)
         for kind, thresholds in _line_thresholds(table.fades).items():
             points = change_points(fades, thresholds, 0.0, float(edges_s[-1]))
-            history = LevelHistory(points.time_s, points.level)
-            if kind == FLAT_WORST_MONTH:
-                worst = history
-            else:
-                histories.append((kind, history))
+            histories.append((kind, LevelHistory(points.time_s, points.level)))
         histories.append((PROTECTED, _protected(plain, table, fades, float(edges_s[-1]))))
     rows = [
         row
@@ -121,7 +113,7 @@ def _line_thresholds(fades: Thresholds) -> dict[int, Thresholds]:
     lines[0, line] = usable[0, 0]
     return {
         kind: Thresholds(lines, only(fades.down, kinds), only(fades.up, kinds), fades.hold_s)
-        for kind, kinds in ((FLAT, [0, 1]), (FLAT_WORST_MONTH, [1]), (DISPERSIVE, [2]))
+        for kind, kinds in ((FLAT, [0, 1]), (DISPERSIVE, [2]))
     }
 
 
@@ -179,19 +171,6 @@ def _most_active_months(fades: FadeEvents, edges_s: NDArray[np.float64]) -> NDAr
     most = fades_in.max(axis=1, keepdims=True)
     chosen: NDArray[np.bool_] = (np.arange(12) == fades_in.argmax(axis=1)[:, None]) & (most > 0)
     return chosen
-
-
-def _fades_of(
-    history: LevelHistory, step: int, duration_s: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Start and end of each stretch without modulation ``step`` [s]."""
-    lost = history.level <= step
-    before = np.append(False, lost[:-1])
-    start_s, end_s = history.time_s[lost & ~before], history.time_s[~lost & before]
-    if start_s.size > end_s.size:
-        end_s = np.append(end_s, duration_s)
-    keep = end_s > start_s
-    return start_s[keep], end_s[keep]
 
 
 def _time_between(
