@@ -4,6 +4,8 @@ Time zero of a block is 1 January, 00:00 UTC. A February of 28.25 days keeps eve
 place in every year, as ITU-R P.837-7 counts it.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -33,3 +35,31 @@ def month_edges_s(n_years: int) -> NDArray[np.float64]:
     """Edges of all months in a block of ``n_years`` [s], shape (12 n_years + 1,)."""
     starts = np.arange(n_years, dtype=np.float64)[:, None] * SECONDS_PER_YEAR + MONTH_STARTS_S[None, :12]
     return np.append(starts.ravel(), n_years * SECONDS_PER_YEAR)
+
+
+class Date(NamedTuple):
+    """A second of the simulated calendar; year, month and day count from 1."""
+
+    year: int
+    month: int
+    day: int
+    hour: int
+    minute: int
+    second: int
+
+    def __str__(self) -> str:
+        clock = f"{self.hour:02d}:{self.minute:02d}:{self.second:02d}"
+        return f"year {self.year}, {self.day} {MONTH_NAMES[self.month - 1]} {clock}"
+
+
+def date_of(time_s: float, *, first_year: int = 1) -> Date:
+    """Date and time of day (UTC) of the second that holds a time [s] from the start of a block.
+
+    ``first_year`` is the number of the block's first year. February has a 29th day of six hours.
+    """
+    whole = int(np.floor(time_s))
+    year, in_year = divmod(whole, int(SECONDS_PER_YEAR))
+    month = int(month_of(float(in_year)))
+    day, in_day = divmod(in_year - int(MONTH_STARTS_S[month]), int(SECONDS_PER_DAY))
+    hour, in_hour = divmod(in_day, 3600)
+    return Date(first_year + year, month + 1, day + 1, hour, in_hour // 60, in_hour % 60)

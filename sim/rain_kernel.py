@@ -133,6 +133,15 @@ def storm_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Inte
     return storms[order], total[order]
 
 
+def cell_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Integers, Floats]:
+    """Cells that attenuate a hop at a time, strongest first, and what each takes [dB, raw]."""
+    times = np.array([time_s])
+    each = _contributions(field, hop, times)[:, 0]
+    order = np.argsort(-each, kind="stable")
+    order = order[each[order] > 0.0]
+    return _alive(field, times)[order], each[order]
+
+
 def rain_rate_at(field: RainField, x_km: float, y_km: float, times_s: ArrayLike) -> Floats:
     """Rain rate at a place [mm/h] at given times [s], from all cells."""
     times = np.asarray(times_s, dtype=np.float64)

@@ -118,6 +118,16 @@ def _last_at_zero(time_s: _Floats) -> int:
     return int(np.searchsorted(time_s, 0.0, side="right")) - 1
 
 
+def route_in_use(
+    hops: Sequence[HopHistory], service: ServiceDemand, duration_s: float
+) -> tuple[_Floats, NDArray[np.int32]]:
+    """Times [s], the first 0, and which route of a service is in use from then on.
+
+    Of n routes, n + r is the gap without traffic while route r is being left. Every hop is a link by itself.
+    """
+    return _choices(service, _LinkHistories(hops, [(hop,) for hop in range(len(hops))]), duration_s)
+
+
 class _LinkHistories:
     """When each link can be used, found once for each threshold."""
 
