@@ -80,7 +80,10 @@ _Change = tuple[float, str, int, int]
 def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
     """(time [s], what, which, value) of everything that touches the hop, in no order."""
     yield from _part_changes("own", dependence.own, log)
-    yield from _part_changes("outside", tuple(part.part for part in dependence.outside), log)
+    outside = tuple(part.part for part in dependence.outside)
+    yield from _part_changes("outside", outside, log)
+    yield from _struck("own-struck", dependence.own, log)
+    yield from _struck("outside-struck", outside, log)
     for end, site in enumerate(dependence.sites):
         for cause, intervals in ((Cause.POWER, log.power_down), (Cause.MAINTENANCE, log.maintenance)):
             for start_s, end_s in zip(*intervals.of(site), strict=True):
@@ -102,15 +105,30 @@ def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterato
         yield float(time_s), what, int(place), int(state)
 
 
+def _struck(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
+    """When parts are down because lightning hit them; a latent failure counts from the crew's arrival."""
+    hit = np.flatnonzero((log.cause & int(Cause.LIGHTNING) != 0) & log.affecting)
+    place_of = {part: place for place, part in enumerate(parts)}
+    for row in hit[np.isin(log.part[hit], parts)]:
+        start_s = log.arrived_s[row] if log.latent[row] else log.failed_s[row]
+        if start_s < log.duration_s:
+            place = place_of[int(log.part[row])]
+            yield max(float(start_s), 0.0), what, place, 1
+            if log.mended_s[row] < log.duration_s:
+                yield float(log.mended_s[row]), what, place, 0
+
+
 class _Tracker:
     """Running equipment state of one hop."""
 
     def __init__(self, dependence: HopDependence, states: LinkStates) -> None:
         self.dependence = dependence
+        self.structure = states.structure
         self.parts_up = states.structure.all_up
         self.n_radios = len(states.structure.radio_loss_db)
         self.transmitting = [list(orders) for orders in states.structure.nominal_transmitting]
         self.outside_down: set[int] = set()
+        self.struck: dict[str, set[int]] = {"own-struck": set(), "outside-struck": set()}
         self.site_causes = [0, 0]
 
     def apply(self, what: str, which: int, value: int) -> None:
@@ -121,6 +139,8 @@ class _Tracker:
                 self.parts_up = self.parts_up & ~bit if value == DOWN else self.parts_up | bit
             case "outside":
                 (self.outside_down.add if value == DOWN else self.outside_down.discard)(which)
+            case "own-struck" | "outside-struck":
+                (self.struck[what].add if value else self.struck[what].discard)(which)
             case "site-0" | "site-1":
                 end = int(what[-1])
                 self.site_causes[end] = (self.site_causes[end] & ~which) | (which if value else 0)
@@ -140,6 +160,12 @@ class _Tracker:
             if not self.outside_down.issuperset(members):
                 continue
             part = self.dependence.outside[members[0]]
+            by_lightning = self.struck["outside-struck"].intersection(members)
+            cause = part.cause | (int(Cause.LIGHTNING) if by_lightning else 0)
             for radio in part.radios:
-                causes[part.end][radio] |= part.cause
+                causes[part.end][radio] |= cause
+        for struck in self.struck["own-struck"]:
+            own = self.structure.parts[struck]
+            for radio in own.radios:
+                causes[own.end][radio] |= int(Cause.LIGHTNING)
         return (tuple(causes[0]), tuple(causes[1]))

@@ -8,24 +8,29 @@ if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
+    from sim.network_file import NetworkSource
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """NETWORK and where to write the full tables."""
+    """NETWORK, a run to hold against it, and where to write the full table."""
     parser.add_argument("network", help="network file (TOML)")
-    parser.add_argument("--csv", metavar="FILE", help="write the full hop table there too")
+    parser.add_argument(
+        "--against", metavar="RUN", help="folder of a run of this network: show its figures beside these"
+    )
+    parser.add_argument("--csv", metavar="FILE", help="write the full table there too")
 
 
 def run(options: argparse.Namespace) -> int:
     """Print link budget and predicted outages of hops, then the textbook sum of services."""
-    from pathlib import Path
-
     from rich.console import Console
 
-    from sim.network_file import InputError, read_network
+    from sim.network_file import read_network
     from sim.predict import predict_hops, predict_services
     from sim.prepared import ModelOptions, prepare
 
     source = read_network(options.network)
+    if options.against:
+        return _show_against(source, options)
     prepared = prepare(source.network, ModelOptions(anchoring=False))
     hops, services = predict_hops(prepared), predict_services(prepared)
     console = Console(width=None if Console().is_terminal else 220)
@@ -37,12 +42,53 @@ def run(options: argparse.Namespace) -> int:
         )
     for warning in source.warnings:
         console.print(f"warning: {warning}", highlight=False, markup=False)
-    if options.csv:
-        try:
-            hops.to_csv(Path(options.csv), index=False)
-        except OSError as error:
-            raise InputError(f"{options.csv}: file is not writable ({error.strerror}); must be") from None
+    _write_csv(hops, options.csv)
     return 0
+
+
+def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
+    """Print every predicted figure beside the simulated one, then how well each kind agrees."""
+    from rich.console import Console
+
+    from sim.against import agreement, hold_against
+    from sim.store import RunFolder
+
+    compared = hold_against(source, RunFolder(options.against))
+    console = Console(width=None if Console().is_terminal else 140)
+    console.print(_table("hops: by the standards and simulated", compared, *_AGAINST), markup=False)
+    console.print(
+        _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT), markup=False
+    )
+    console.print(
+        "A standard error is of the ratio, from independent blocks; nan where too little was seen to tell.",
+        highlight=False,
+        markup=False,
+    )
+    _write_csv(compared, options.csv)
+    return 0
+
+
+def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
+    from pathlib import Path
+
+    from sim.network_file import InputError
+
+    if path:
+        try:
+            table.to_csv(Path(path), index=False)
+        except OSError as error:
+            raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
+
+
+_AGAINST = (
+    ("hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error"),
+    ("", "d", "", "", ".3g", ".3g", ".3f", ".3f"),
+)
+
+_AGREEMENT = (
+    ("figure", "cases", "median_ratio", "within_3_standard_errors", "none_seen"),
+    ("", "d", ".3f", ".0%", "d"),
+)
 
 
 _HOP_TABLES = (
