@@ -26,6 +26,9 @@ OPTION_WORDS = {
 }
 """Options of a run in words."""
 
+SOURCES_OF_OUTAGE = ("rain", "multipath", "failures")
+"""Options whose absence the textbook sum does not know of."""
+
 
 def report_page(results: "Results") -> str:
     """The page as HTML text.
@@ -45,6 +48,7 @@ def report_page(results: "Results") -> str:
         run=_run_facts(results.manifest),
         caution=results.manifest.get("caution") or CAUTION,
         answer=wording.first_answer(services, causes, years),
+        textbook=wording.textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}
             for level in wording.LEVELS
@@ -79,6 +83,7 @@ def _run_facts(manifest: Mapping[str, Any]) -> dict[str, Any]:
         "command": manifest.get("command", ""),
         "on": on,
         "off": off,
+        "left_out": [OPTION_WORDS[name] for name in SOURCES_OF_OUTAGE if options.get(name) is False],
         "other": other,
         "versions": dict(manifest.get("versions", {})),
     }

@@ -97,6 +97,8 @@ def _main_cause(causes: pd.DataFrame) -> dict[str, str]:
 
 def cause_rows(causes: pd.DataFrame) -> dict[str, Any]:
     """Exact sets of causes over all services, most minutes first, with the rest in one sentence."""
+    if causes.empty:
+        return {"rows": [], "rest": ""}
     columns = ["unavailable_min_per_year", "severely_errored_s_per_year"]
     summed = causes.groupby("cause")[columns].sum().sort_values(columns[0], ascending=False, kind="stable")
     summed = summed[(summed > 0.0).any(axis=1)]

@@ -18,6 +18,9 @@ from sim.report.wording import LEVELS, MINUTES_PER_YEAR, given, level_name
 
 Floats = NDArray[np.float64]
 
+MOST_DECADES = 6.0
+"""What lies farther below the largest value is cut off at the edge."""
+
 LEGEND_COLUMNS = 6
 LEGEND_LINE_IN = 0.23
 """Height of a line of a legend above the axes [inch]."""
@@ -61,12 +64,13 @@ def mark_levels(axes: Axes) -> None:
 
 
 def log_limits(values: Floats) -> tuple[float, float]:
-    """Ends of a logarithmic axis that holds all positive values, at least a decade."""
+    """Ends of a logarithmic axis that holds all positive values, from one decade to ``MOST_DECADES``."""
     positive = values[np.isfinite(values) & (values > 0.0)]
     if not positive.size:
         return 0.1, 10.0
-    low = float(positive.min())
-    return low / 2.0, max(float(positive.max()) * 1.6, low * 10.0)
+    high = float(positive.max())
+    low = max(float(positive.min()), high / 10.0**MOST_DECADES)
+    return low / 2.0, max(high * 1.6, low * 10.0)
 
 
 def colour_limits(values: Floats, *, decades: float = 4.0) -> tuple[float, float]:

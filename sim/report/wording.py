@@ -209,6 +209,24 @@ def first_answer(services: pd.DataFrame, causes: pd.DataFrame, years: float) -> 
     return sentences
 
 
+def textbook_sentence(services: pd.DataFrame) -> str:
+    """Where the textbook sums lie against the simulated intervals; empty without services."""
+    rows = [
+        (row["textbook_min_per_year"], *interval(row, "unavailable_min_per_year"))
+        for row in records(services)
+    ]
+    rows = [row for row in rows if all(map(math.isfinite, row))]
+    if not rows:
+        return ""
+    below = sum(textbook < low for textbook, _, low, _ in rows)
+    above = sum(textbook > high for textbook, _, _, high in rows)
+    within = len(rows) - below - above
+    return (
+        f"The textbook sum lies within the simulated 95{PER_CENT} interval for {within} of "
+        f"{plural(len(rows), 'service')}, below it for {below} and above it for {above}."
+    )
+
+
 def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame) -> str:
     row = {str(name): value for name, value in worst.items()}
     value, low, high = interval(row, "unavailable_min_per_year")

@@ -19,7 +19,7 @@ from sim.report import figures, rate_figures
 from sim.report.labels import place_labels
 from sim.report.map import is_protected, map_height_in, map_limits, network_map, round_length_km
 from sim.report.palette import CAUSE_GROUPS, OTHER, SEVERAL, cause_group, oklab_to_rgb, ramp, steps
-from sim.report.scales import colour_limits, log_ticks
+from sim.report.scales import colour_limits, log_limits, log_ticks
 
 TABLES = made_up_results().tables
 NAMES = [service[0] for service in SERVICES]
@@ -301,6 +301,14 @@ def test_log_ticks_are_round_and_few() -> None:
         ticks = log_ticks(low, high)
         assert ticks
         assert all(low <= tick <= high and math.isfinite(tick) for tick in ticks)
+
+
+def test_log_limits_hold_all_but_the_vanishing() -> None:
+    assert log_limits(np.array([0.0, np.nan])) == (0.1, 10.0)
+    low, high = log_limits(np.array([3.0, 40.0]))
+    assert low < 3.0
+    assert high > 40.0
+    assert log_limits(np.array([1e-300, 100.0]))[0] == pytest.approx(5e-5)
 
 
 def test_colour_limits_hold_when_there_is_little_to_show() -> None:

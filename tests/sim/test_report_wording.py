@@ -116,6 +116,16 @@ def test_first_answer_without_any_outage() -> None:
     assert "upper bound" in said[0]
 
 
+def test_textbook_sentence_counts_each_service_once() -> None:
+    services = TABLES["services"].copy()
+    services["textbook_min_per_year"] = [250.0, 20.0, 0.8]
+    assert wording.textbook_sentence(services) == (
+        f"The textbook sum lies within the simulated 95{BLANK}% interval for 1 of 3 services, "
+        "below it for 1 and above it for 1."
+    )
+    assert wording.textbook_sentence(services.iloc[:0]) == ""
+
+
 def test_shares_by_group_sum_to_one() -> None:
     shares = wording.shares_by_group(TABLES["service_causes"])
     assert sum(share for _, share in shares) == pytest.approx(1.0)
