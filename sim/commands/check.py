@@ -23,7 +23,7 @@ def run(options: argparse.Namespace) -> int:
     source = read_network(options.network)
     console = Console(width=None if Console().is_terminal else 200)
     network = source.network
-    console.print(f"{source.name}: {network.title}", highlight=False)
+    console.print(f"{source.name}: {network.title}", highlight=False, markup=False)
     console.print(
         f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services. "
         "Values in brackets are defaults.",

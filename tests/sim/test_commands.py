@@ -1,0 +1,180 @@
+"""The command line: unusable input gives exit status 2 and plain sentences, never a traceback."""
+
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from network_text import small, toml, write
+
+import sim.input_text
+from sim.commands import VERBS, main
+
+SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
+
+
+def faulty(folder: Path) -> Path:
+    data = small()
+    data["hops"][0]["to"] = "mil"
+    return write(folder, data)
+
+
+def refused(capsys: pytest.CaptureFixture[str], *words: Any) -> str:
+    """What a command says on stderr when it refuses its input."""
+    status = main([str(word) for word in words])
+    shown = capsys.readouterr()
+    assert status == 2
+    assert "Traceback" not in shown.err
+    assert shown.out == ""
+    return shown.err
+
+
+@pytest.mark.parametrize("verb", ["check", "predict", "simulate", "compare"])
+def test_faulty_network(verb: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "out"
+    more: dict[str, list[Any]] = {
+        "simulate": ["--out", out],
+        "compare": [write(tmp_path, {}, "plan.toml"), "--out", out],
+    }
+    assert refused(capsys, verb, faulty(tmp_path), *more.get(verb, [])) == SENTENCE
+    assert not out.exists()
+
+
+def test_faulty_network_in_a_process_of_its_own(tmp_path: Path) -> None:
+    call = [sys.executable, "-c", "import sys; from sim.commands import main; sys.exit(main())"]
+    done = subprocess.run([*call, "check", faulty(tmp_path)], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", SENTENCE)
+
+
+def test_files_that_are_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = refused(capsys, "check", tmp_path / "none.toml")
+    assert said.endswith("file is not readable (No such file or directory); must be a readable file\n")
+    assert refused(capsys, "check", tmp_path) == f"{tmp_path}: file is a folder; must be a file\n"
+    (tmp_path / "bytes").write_bytes(b"\xff\xfe\x00")
+    assert refused(capsys, "check", tmp_path / "bytes") == "bytes: byte 0 is not UTF-8; must be UTF-8 text\n"
+    (tmp_path / "deep").write_text("x = " + "[" * 9000 + "]" * 9000)
+    assert refused(capsys, "check", tmp_path / "deep").startswith("deep: nesting is too deep; must be ")
+    monkeypatch.setattr(sim.input_text, "LARGEST_FILE_BYTES", 2**20)
+    (tmp_path / "huge").write_bytes(bytes(2**20 + 1))
+    assert refused(capsys, "check", tmp_path / "huge") == (
+        "huge: size is more than allowed; must be at most 1 MiB\n"
+    )
+
+
+def test_many_faults_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = small()
+    data["sites"] += [{"id": f"x{i}"} for i in range(15)]
+    lines = refused(capsys, "check", write(tmp_path, data)).splitlines()
+    assert len(lines) == 21
+    assert lines[0] == 'network.toml: site "x0": latitude_deg is missing; must be a number, -80 to 80'
+    assert lines[-1] == "... and 10 more"
+
+
+def test_faulty_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    network = write(tmp_path, small())
+    good = write(tmp_path, {"switching": {"reverts": True}}, "good.toml")
+    bad = write(tmp_path, {"hops": [{"id": "mill-ridge", "scheme": "1+1"}]}, "bad.toml")
+    out = tmp_path / "out"
+    said = refused(capsys, "compare", network, good, bad, "--out", out)
+    assert said == (
+        'bad.toml: hop "mill-ridge": scheme is "1+1"; '
+        "must be consistent (1+1 needs one of HSB, FD, SD, SD+FD, XPIC)\n"
+    )
+    assert not out.exists()
+
+
+def test_output_folder_that_holds_something_is_left_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    network = write(tmp_path, small())
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "notes.txt").write_text("keep me")
+    said = refused(capsys, "simulate", network, "--out", out, "--years", 1)
+    assert said == f'{out}: output folder is not empty (holds "notes.txt"); must be new or empty\n'
+    said = refused(capsys, "simulate", network, "--out", out / "notes.txt", "--years", 1)
+    assert said == f"{out / 'notes.txt'}: output folder is a file; must be a folder\n"
+    assert [path.name for path in out.iterdir()] == ["notes.txt"]
+    assert (out / "notes.txt").read_text() == "keep me"
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--years", "0"], "--years is 0; must be 1 to "),
+        (["--seed", "-1"], "--seed is -1; must be 0 to "),
+        (["--block-years", "0"], "--block-years is 0; must be 1 to 100"),
+        (["--workers", "0"], "--workers is 0; must be 1 to 256"),
+    ],
+)
+def test_impossible_options(
+    words: list[str], sentence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    said = refused(capsys, "simulate", write(tmp_path, small()), "--out", out, *words)
+    assert said.startswith(sentence)
+    assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["simulate", "x.toml", "--years", "many", "--out", "o"],
+        ["check"],
+        ["simulate", "x.toml"],
+        ["check", "-z"],
+    ],
+)
+def test_words_that_are_no_command(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    assert "usage: hopyears" in capsys.readouterr().err
+
+
+def test_verbs(capsys: pytest.CaptureFixture[str]) -> None:
+    verbs = ", ".join(VERBS)
+    assert refused(capsys, "chek") == f'hopyears: verb is "chek"; must be one of {verbs}\n'
+    assert refused(capsys) == f"hopyears: verb is missing; must be one of {verbs}\n"
+    assert main(["--help"]) == 0
+    shown = capsys.readouterr().out
+    assert all(f"  {verb}" in shown for verb in VERBS)
+    assert main(["--version"]) == 0
+    assert capsys.readouterr().out.startswith("hopyears ")
+
+
+@pytest.mark.parametrize("folder", ["none", "empty", "file"])
+def test_report_of_what_is_no_run(folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "file").write_text("x")
+    said = refused(capsys, "report", tmp_path / folder)
+    assert said.startswith(f"{tmp_path / folder}")
+    assert len(said.splitlines()) == 1
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["empty", "file"]
+
+
+def test_report_of_a_broken_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for text in ("{", "[]", "{}", '"x"'):
+        (tmp_path / "manifest.json").write_text(text)
+        assert len(refused(capsys, "report", tmp_path).splitlines()) == 1
+
+
+def test_check_shows_text_as_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = small() | {"title": "[red]odd[/] [/bold] title"}
+    assert main(["check", str(write(tmp_path, data))]) == 0
+    shown = capsys.readouterr()
+    assert "[red]odd[/] [/bold] title" in shown.out
+    assert shown.err == ""
+
+
+def test_check_shows_every_default(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "network.toml"
+    path.write_text(toml(small()))
+    assert main(["check", str(path), "--all"]) == 0
+    text = capsys.readouterr().out
+    assert "4 sites, 3 hops, 1 services" in text
+    for default in ("(20)", "(28)", "(standard)", "(flat)", "(3.5)"):
+        assert default in text
