@@ -12,7 +12,7 @@ MODELS, SIM = (Path(package.__file__).parent for package in (models, sim))
 
 OUTSIDE_MODELS = {"sim", "simpy", "matplotlib", "random", "pandas", "pyarrow", "itur", "os", "io", "pathlib"}
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "savez", "loadtxt", "fromfile"}
-MAKERS = {"default_rng", "Generator", "SeedSequence", "RandomState", "PCG64", "seed"}
+MAKERS = {"default_rng", "SeedSequence", "RandomState", "PCG64"}
 
 
 def modules(folder):
@@ -69,7 +69,8 @@ def makes_random_numbers(tree):
     found = sorted(
         name for name in names if name.split(".")[0] == "random" or name.startswith("numpy.random")
     )
-    return found + sorted(called(tree) & MAKERS)
+    calls = [ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    return found + sorted(call for call in calls if "random." in call or call.rpartition(".")[2] in MAKERS)
 
 
 @pytest.mark.parametrize("path", modules(MODELS), ids=lambda path: path.name)
@@ -88,7 +89,9 @@ def test_random_numbers_are_made_in_one_place(path):
 def test_the_checks_see_what_they_look_for():
     bad = ast.parse("import simpy\nfrom sim import hop\nx = np.random.normal()\nopen('file')")
     assert faults_of_model(bad) == ["sim", "simpy", "np.random", "np.random.normal", "open"]
-    assert makes_random_numbers(ast.parse("g = np.random.default_rng(1)")) == ["default_rng"]
+    assert makes_random_numbers(ast.parse("g = np.random.default_rng(1)")) == ["np.random.default_rng"]
+    assert makes_random_numbers(ast.parse("x = np.random.normal()")) == ["np.random.normal"]
+    assert makes_random_numbers(ast.parse("x = generator.random(5)")) == []
     assert makes_random_numbers(ast.parse("from numpy.random import Generator")) == ["numpy.random.Generator"]
     assert makes_random_numbers(ast.parse("import random")) == ["random"]
 
