@@ -35,7 +35,7 @@ class StormModel:
     spread_km: float = 18.0
     spread_shape: float = 2.0
     duration_s: float = 14400.0
-    mean_drift_km_h: float = 32.0
+    mean_drift_km_h: float = 34.0
     drift_shape: float = 4.0
     drift_towards_deg: float = 67.5
     drift_spread_deg: float = 45.0

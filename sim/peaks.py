@@ -16,7 +16,7 @@ from models.storm import StormModel
 from sim.disk_cache import Floats, Key, kept_arrays
 from sim.scenes import PeakLaw, hop_samples, scenes
 
-RAIN_MODEL_VERSION = 3
+RAIN_MODEL_VERSION = 4
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 _Z = np.linspace(-1.0, 5.5, 131)
