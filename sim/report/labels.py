@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+"""Left, bottom, right, top."""
 
 DIRECTIONS = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
 """From a point to the middle of the near side or corner of its label, in the order of preference."""
@@ -38,7 +40,8 @@ def place_labels(
     sizes: Floats,
     *,
     segments: Floats,
-    edges: tuple[float, float, float, float],
+    edges: Box,
+    reserved: Sequence[Box] = (),
     most_covered: float = np.inf,
 ) -> list[Place | None]:
     """Greedy places, in the order given; None where a label finds no room.
@@ -53,12 +56,14 @@ def place_labels(
         Lines to be kept clear: x and y of both ends [pixel].
     edges : (left, bottom, right, top)
         Where labels must stay within [pixel].
+    reserved : sequence of (left, bottom, right, top)
+        Where no label may stand [pixel].
     most_covered : float
         Points, of lines and of what is named, that a label may cover; without a limit it goes where it
         covers fewest, but never onto another label.
     """
     obstacles = np.concatenate([sampled(segments), points, points + 3.0, points - 3.0])
-    taken: list[tuple[float, float, float, float]] = []
+    taken: list[Box] = list(reserved)
     places: list[Place | None] = []
     for point, size in zip(points, sizes, strict=True):
         costs = [
@@ -84,7 +89,7 @@ def sampled(segments: Floats) -> Floats:
     return np.concatenate(points)
 
 
-def _boxes(point: Floats, size: Floats, distance: float) -> list[tuple[float, float, float, float]]:
+def _boxes(point: Floats, size: Floats, distance: float) -> list[Box]:
     boxes = []
     for right, up in DIRECTIONS:
         gap = distance / (1.4 if right and up else 1.0)
@@ -95,10 +100,10 @@ def _boxes(point: Floats, size: Floats, distance: float) -> list[tuple[float, fl
 
 
 def _cost(
-    box: tuple[float, float, float, float],
+    box: Box,
     obstacles: Floats,
-    taken: Sequence[tuple[float, float, float, float]],
-    edges: tuple[float, float, float, float],
+    taken: Sequence[Box],
+    edges: Box,
 ) -> float:
     left, bottom, right, top = box
     x, y = obstacles[:, 0], obstacles[:, 1]

@@ -9,10 +9,11 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
 from matplotlib.colors import LinearSegmentedColormap, LogNorm
 from matplotlib.lines import Line2D
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from models.scheme import parse_scheme
-from sim.report.labels import place_labels
+from sim.report.labels import Box, place_labels
 from sim.report.palette import FAINT, INK, ramp
 from sim.report.scales import colour_limits, figure_of, tick_log_axis
 from sim.report.wording import number
@@ -218,6 +219,7 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
     texts = [f"{hops['hop'].iloc[i]}: {number(minutes[i])} min" for i in worst] + [str(s) for s in order]
     points = np.concatenate([ends[worst].mean(axis=1).reshape(-1, 2), places.loc[order].to_numpy()])
     figure_of(axes).draw_without_rendering()
+    reserved = [_box(text.get_window_extent().padded(4.0)) for text in axes.texts]
     to_pixel = axes.transData
     pixels = to_pixel.transform(points)
     bold = [k < len(worst) for k in range(len(texts))]
@@ -235,7 +237,8 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
         pixels,
         sizes,
         segments=segments,
-        edges=(frame.x0, frame.y0, frame.x1, frame.y1),
+        edges=_box(frame),
+        reserved=reserved,
         most_covered=np.inf if len(places) <= FEW_SITES else MOST_COVERED,
     )
     for text, place, pixel, size in zip(drawn, found, pixels, sizes, strict=True):
@@ -251,3 +254,7 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
             )
             path = to_pixel.inverted().transform([pixel, near])
             axes.plot(path[:, 0], path[:, 1], color=FAINT, linewidth=0.8, zorder=1)
+
+
+def _box(extent: Bbox) -> Box:
+    return float(extent.x0), float(extent.y0), float(extent.x1), float(extent.y1)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.cause import Cause, cause_label
+from models.cause import EQUIPMENT, Cause, cause_label
 
 INK = "#22303a"
 """Text and axes."""
@@ -34,6 +34,9 @@ class CauseGroup:
     members: Cause
 
 
+LIGHTNING = CauseGroup("lightning", "#d74fab", Cause.LIGHTNING)
+"""Lightning, whatever equipment it has damaged."""
+
 SEVERAL = CauseGroup("several at once", "#23222e", Cause.NONE)
 """Seconds lost to causes of more than one group."""
 
@@ -47,19 +50,14 @@ CAUSE_GROUPS = (
     CauseGroup(
         "outdoor equipment",
         "#c8502a",
-        Cause.ANTENNA
-        | Cause.COUPLER
-        | Cause.OUTDOOR_RADIO
-        | Cause.WAVEGUIDE
-        | Cause.CABLE
-        | Cause.MAST
-        | Cause.LIGHTNING,
+        Cause.ANTENNA | Cause.COUPLER | Cause.OUTDOOR_RADIO | Cause.WAVEGUIDE | Cause.CABLE | Cause.MAST,
     ),
     CauseGroup(
         "indoor equipment",
         "#e6b53f",
         Cause.MODEM_CARD | Cause.COMMON_UNIT | Cause.LINE_CARD | Cause.SOFTWARE,
     ),
+    LIGHTNING,
     CauseGroup("power", "#7d1f35", Cause.POWER),
     CauseGroup("switching", "#4fae8c", Cause.SWITCHING),
     CauseGroup("congestion", "#e9e7b0", Cause.CONGESTION),
@@ -77,12 +75,16 @@ _GROUP_OF = {
 def cause_group(label: str) -> CauseGroup:
     """Group of a cause label; ``SEVERAL`` where the label joins causes of different groups.
 
+    Equipment that lightning has damaged belongs to ``LIGHTNING``, the one cause behind it.
+
     Parameters
     ----------
     label : str
         As ``models.cause.cause_label`` gives it, for instance ``power + rain``.
     """
     groups = {_GROUP_OF.get(name, OTHER) for name in label.split(" + ")}
+    if LIGHTNING in groups:
+        groups = {group for group in groups if not group.members & EQUIPMENT} | {LIGHTNING}
     return groups.pop() if len(groups) == 1 else SEVERAL
 
 

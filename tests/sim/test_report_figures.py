@@ -99,6 +99,11 @@ def test_every_cause_has_a_group(flag: Cause) -> None:
     assert flag & group.members
 
 
+def test_lightning_stands_for_what_it_damaged() -> None:
+    assert cause_group("cable + lightning + modem card") is cause_group("lightning")
+    assert cause_group("lightning + rain") is SEVERAL
+
+
 def test_no_cause_is_a_group_of_its_own() -> None:
     assert cause_group(cause_label(0)) is OTHER
 
@@ -239,6 +244,17 @@ def test_labels_never_overlap_nor_leave_the_drawing(points: list[tuple[float, fl
         assert 0.0 <= x <= 260.0
         assert 0.0 <= y <= 190.0
         assert all(abs(x - u) >= 40.0 - 1e-9 or abs(y - v) >= 10.0 - 1e-9 for u, v in boxes[:i])
+
+
+def test_labels_keep_off_reserved_ground() -> None:
+    at, size, edges = np.array([[100.0, 100.0]]), np.array([[40.0, 10.0]]), (0.0, 0.0, 200.0, 200.0)
+    free = place_labels(at, size, segments=np.zeros((0, 4)), edges=edges)[0]
+    assert free is not None
+    assert free.x > 100.0
+    east = (100.0, 0.0, 200.0, 200.0)
+    placed = place_labels(at, size, segments=np.zeros((0, 4)), edges=edges, reserved=[east])[0]
+    assert placed is not None
+    assert placed.x + 40.0 <= 100.0
 
 
 def test_a_label_without_room_is_left_out() -> None:
