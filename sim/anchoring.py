@@ -16,7 +16,8 @@ from models.rain_law import RainLaw
 from models.storm import DEFAULT_STORMS, StormModel
 from sim.disk_cache import Floats, Key, kept_arrays
 from sim.peaks import RAIN_MODEL_VERSION, peak_laws
-from sim.scenes import RawLaw, Scenes, raw_law, scenes
+from sim.rain_laws import RawLaw
+from sim.scenes import Scenes, raw_law, scenes
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""

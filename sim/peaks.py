@@ -14,7 +14,8 @@ from models.rain_cell import CellPopulation, cell_density_per_km2
 from models.rain_law import MU_OFFSET, SIGMA, RainLaw
 from models.storm import StormModel
 from sim.disk_cache import Floats, Key, kept_arrays
-from sim.scenes import PeakLaw, hop_samples, scenes
+from sim.rain_laws import PeakLaw
+from sim.scenes import hop_samples, scenes
 
 RAIN_MODEL_VERSION = 4
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""

@@ -14,8 +14,8 @@ def sum_scenes(  # type: ignore[no-untyped-def]
     total, share, area = np.empty(n), np.empty(n), np.empty(n)
     for i in range(n):
         reach = reach_in_radii * radius[first[i]]
-        across, spread = _placed(place[i, 0], 0.0, reach)
-        along, extent = _placed(place[i, 1], length, reach)
+        across, spread = placed(place[i, 0], 0.0, reach)
+        along, extent = placed(place[i, 1], length, reach)
         area[i] = spread * extent
         summed, known = 0.0, 0.0
         for cell in range(first[i], first[i + 1]):
@@ -23,7 +23,7 @@ def sum_scenes(  # type: ignore[no-untyped-def]
                 d, s = y[cell], x[cell] + 0.5 * length
             else:
                 d, s = across + y[cell], along + x[cell]
-            value = _one_cell(d, s, length, radius[cell], weight, inner, outer)
+            value = one_cell(d, s, length, radius[cell], weight, inner, outer)
             value *= k * np.exp(alpha * log_peak[cell])
             summed += value
             if cell == first[i]:
@@ -34,7 +34,29 @@ def sum_scenes(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _placed(uniform, length, reach):  # type: ignore[no-untyped-def]
+def sum_pairs(  # type: ignore[no-untyped-def]
+    numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii, east, north
+):
+    """As ``sum_scenes``, with the attenuation of a second, parallel hop shifted by (east, north) km."""
+    total, share, area = sum_scenes(numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii)
+    length, k, alpha, weight, inner, outer = numbers
+    other = np.zeros(len(total))
+    for i in range(len(total)):
+        reach = reach_in_radii * radius[first[i]]
+        across, _ = placed(place[i, 0], 0.0, reach)
+        along, _ = placed(place[i, 1], length, reach)
+        for cell in range(first[i], first[i + 1]):
+            if near_hop[cell]:
+                d, s = y[cell], x[cell] + 0.5 * length
+            else:
+                d, s = across + y[cell], along + x[cell]
+            value = one_cell(d - north, s - east, length, radius[cell], weight, inner, outer)
+            other[i] += value * k * np.exp(alpha * log_peak[cell])
+    return total, other, share, area
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def placed(uniform, length, reach):  # type: ignore[no-untyped-def]
     """A place from -reach to length + reach, dense near 0 to length, and the inverse of its density [km]."""
     inside = length / (length + 0.8 * reach)
     if uniform < inside:
@@ -47,7 +69,7 @@ def _placed(uniform, length, reach):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _one_cell(d, s, length, rho, weight, inner, outer):  # type: ignore[no-untyped-def]
+def one_cell(d, s, length, rho, weight, inner, outer):  # type: ignore[no-untyped-def]
     """Integral of a cell's relative attenuation along the hop [km], or its value at a point of no length."""
     total = 0.0
     for part in range(2):

@@ -9,19 +9,20 @@ to chance: every snapshot counts.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from models.calendar import MONTH_DAYS
 from models.rain_cell import CellPopulation, attenuation_profile, largest_radius_km, radius_km
 from models.storm import StormModel
 from models.units import SECONDS_PER_YEAR
-from sim.scene_loops import sum_scenes
+from sim.rain_laws import Floats, PeakLaw, RawLaw, law_of
+from sim.scene_loops import sum_pairs, sum_scenes
 from sim.streams import Streams
 
-Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 LONGEST_HOP_KM = 60.0
@@ -49,54 +50,6 @@ class Scenes:
     place: Floats
     month: Integers
     population: CellPopulation
-
-
-@dataclass(frozen=True)
-class RawLaw:
-    """Long-run law of a hop's raw attenuation, or of rain at a point: values and their exceedance."""
-
-    value: Floats
-    probability: Floats
-
-    def exceedance(self, value: ArrayLike) -> Floats:
-        """Fraction of time above a value (interpolated in ln p; 0 beyond the largest value seen)."""
-        level = np.interp(
-            np.asarray(value, dtype=np.float64),
-            self.value,
-            np.log(self.probability),
-            left=np.nan,
-            right=-np.inf,
-        )
-        return np.exp(np.where(np.isnan(level), np.log(self.probability[0]), level))
-
-    def quantile(self, probability: ArrayLike) -> Floats:
-        """Value exceeded for a fraction of time; clipped to the range seen."""
-        return np.interp(-np.log(probability), -np.log(self.probability), self.value)
-
-
-@dataclass(frozen=True)
-class PeakLaw:
-    """Cells of one month: how many are alive per km^2 and unit of ln M, on an even grid of ln M [mm/h]."""
-
-    log_peak: Floats
-    density: Floats
-
-    @property
-    def alive_per_km2(self) -> float:
-        """Cells alive per square kilometre."""
-        return float(np.trapezoid(self.density, self.log_peak))
-
-    @property
-    def cumulative(self) -> Floats:
-        """Share of the cells whose ln M is at most each value of the grid."""
-        steps = 0.5 * (self.density[1:] + self.density[:-1]) * np.diff(self.log_peak)
-        total = steps.sum()
-        summed = np.concatenate([[0.0], np.cumsum(steps)])
-        return summed / total if total > 0.0 else np.linspace(0.0, 1.0, len(summed))
-
-    def quantile(self, probability: ArrayLike) -> Floats:
-        """ln M not exceeded by this share of the cells."""
-        return np.interp(np.asarray(probability, dtype=np.float64), self.cumulative, self.log_peak)
 
 
 def scenes(
@@ -264,12 +217,26 @@ def hop_samples(snapshots: Scenes, *, path_length_km: float, k: float, alpha: fl
 
     A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate).
     """
+    inputs = _loop_inputs(snapshots, path_length_km, k, alpha)
+    total, share, area = sum_scenes(*inputs)
+    return total, snapshots.weight * area * share
+
+
+def pair_samples(
+    snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, shift_km: tuple[float, float]
+) -> tuple[Floats, Floats, Floats]:
+    """Attenuation in each scene of a hop and of its like shifted by (along, across) km, and the time."""
+    inputs = _loop_inputs(snapshots, path_length_km, k, alpha)
+    total, other, share, area = sum_pairs(*inputs, *shift_km)  # type: ignore[call-arg]
+    return total, other, snapshots.weight * area * share
+
+
+def _loop_inputs(snapshots: Scenes, path_length_km: float, k: float, alpha: float) -> tuple[Any, ...]:
     if not 0.0 <= path_length_km <= LONGEST_HOP_KM:
         raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {LONGEST_HOP_KM:g}")
     shape = attenuation_profile(snapshots.population.profile, float(alpha))
-    numbers = np.array([path_length_km, k, alpha, shape.inner_weight, shape.inner_radius, shape.outer_radius])
-    total, share, area = sum_scenes(
-        numbers,
+    return (
+        np.array([path_length_km, k, alpha, shape.inner_weight, shape.inner_radius, shape.outer_radius]),
         snapshots.first,
         snapshots.x_km,
         snapshots.y_km,
@@ -279,18 +246,9 @@ def hop_samples(snapshots: Scenes, *, path_length_km: float, k: float, alpha: fl
         snapshots.place,
         _REACH * snapshots.population.profile.outer_radius,
     )
-    return total, snapshots.weight * area * share
 
 
 def raw_law(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> RawLaw:
     """Long-run law of a hop's raw attenuation [dB] over the year."""
     value, chance = hop_samples(snapshots, path_length_km=path_length_km, k=k, alpha=alpha)
     return law_of(value, chance)
-
-
-def law_of(value: Floats, chance: Floats) -> RawLaw:
-    """Law from weighted samples."""
-    order = np.argsort(-value, kind="stable")
-    order = order[chance[order] > 0.0]
-    probability = np.cumsum(chance[order])
-    return RawLaw(value[order][::-1].copy(), probability[::-1].copy())

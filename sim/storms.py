@@ -18,7 +18,7 @@ from models.storm import DEFAULT_STORMS, StormModel
 from models.units import SECONDS_PER_YEAR
 from sim.peaks import peak_laws
 from sim.rain_field import Floats, Integers, RainField, Region
-from sim.scenes import PeakLaw
+from sim.rain_laws import PeakLaw
 from sim.storm_loops import SCORES, cells_near
 from sim.streams import Streams
 
