@@ -125,7 +125,7 @@ def cause_bars(
         low, high = (ends[f"unavailable_min_per_year_{end}"].to_numpy(np.float64) for end in ("low", "high"))
         axes.hlines(rows, low, high, color=INK, linewidth=1.1)
         axes.plot(np.concatenate([low, high]), np.tile(rows, 2), "|", color=INK, markersize=6)
-    axes.set_xlim(left=0.0)
+    axes.set_xlim(0.0, 100.5 if as_shares else None)
     axes.set_xlabel("share of the minutes [%]" if as_shares else "unavailable minutes a year")
     axes.grid(axis="x")
     axes.set_axisbelow(True)
