@@ -57,14 +57,13 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
         chosen = tuple(step for step in chosen if step.states == reference)
     states = np.array([step.states for step in chosen], dtype=np.int64)
     bits = np.log2(states)
-    known_bits = np.log2(DEFAULT_LADDER.states)
-    snr = _either(chosen, "required_snr_db", np.interp(bits, known_bits, DEFAULT_LADDER.snr_db))
+    snr = _either(chosen, "required_snr_db", _required_snr_db(bits))
     noise_threshold = link_budget.receiver_threshold_dbm(
         radio.noise_figure_db, snr, symbol_rate_mbd=SYMBOL_RATE_PER_SPACING * width_mhz
     )
     bandwidth_db = 10.0 * np.log10(width_mhz / stated_mhz)
     threshold = _either(chosen, "threshold_dbm", noise_threshold - bandwidth_db) + bandwidth_db
-    efficiency = DEFAULT_LADDER.efficiency_bit_s_hz[0] * bits / known_bits[0]
+    efficiency = DEFAULT_LADDER.efficiency_bit_s_hz[0] * bits / np.log2(DEFAULT_LADDER.states[0])
     default_capacity = efficiency * stated_mhz
     capacity = _either(chosen, "capacity_mbit_s", default_capacity) * width_mhz / stated_mhz
     return Steps(
@@ -78,6 +77,14 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
         ),
         signature_depth_db=frozen(_either(chosen, "signature_depth_db", _signature_depth_db(states))),
     )
+
+
+def _required_snr_db(bits: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Of the default ladder; beyond its ends the last step between neighbours goes on."""
+    known, snr = np.log2(DEFAULT_LADDER.states), DEFAULT_LADDER.snr_db
+    below = np.minimum(bits - known[0], 0.0) * (snr[1] - snr[0]) / (known[1] - known[0])
+    above = np.maximum(bits - known[-1], 0.0) * (snr[-1] - snr[-2]) / (known[-1] - known[-2])
+    return np.asarray(np.interp(bits, known, snr) + below + above)
 
 
 def _signature_depth_db(states: NDArray[np.int64]) -> NDArray[np.float64]:

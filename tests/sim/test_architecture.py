@@ -70,7 +70,11 @@ def makes_random_numbers(tree):
         name for name in names if name.split(".")[0] == "random" or name.startswith("numpy.random")
     )
     calls = [ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)]
-    return found + sorted(call for call in calls if "np.random." in call or call.rpartition(".")[2] in MAKERS)
+    return found + sorted(
+        call
+        for call in calls
+        if "np.random." in call or "numpy.random." in call or call.rpartition(".")[2] in MAKERS
+    )
 
 
 @pytest.mark.parametrize("path", modules(MODELS), ids=lambda path: path.name)
