@@ -42,8 +42,8 @@ class PartKind:
     spare : str or None
         Spare drawn from a depot for a swap, None if no spare is needed.
     outdoor : bool
-        Electronics or cable on the mast, which lightning can damage (antennas, couplers and waveguides are
-        passive metal and outlast it: common practice, no source).
+        Electronics on the mast, which lightning can damage (antennas, couplers, waveguides and cables are
+        passive and mostly outlast it: common practice, no source).
     infant_share, infant_mean_h : float
         Share of replaced parts that fail early and their mean life [h]; 0 turns it off (the default).
     """
@@ -118,7 +118,7 @@ PART_KINDS: dict[str, PartKind] = {
             latent_share=0.1, spare="outdoor_radio", outdoor=True,
         ),
         _kind("waveguide", Cause.WAVEGUIDE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="waveguide"),
-        _kind("cable", Cause.CABLE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="cable", outdoor=True),
+        _kind("cable", Cause.CABLE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="cable"),
         _kind("modem_card", Cause.MODEM_CARD, 500e3, _IN, INDOOR_SWAP, latent_share=0.1, spare="modem_card"),
         _kind(
             "common_unit", Cause.COMMON_UNIT, 400e3, _IN, INDOOR_SWAP,

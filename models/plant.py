@@ -138,7 +138,7 @@ class Lightning:
     """
 
     strikes_per_storm_h: float = 0.00015
-    damage_chance: float = 0.3
+    damage_chance: float = 0.2
 
 
 @dataclass(frozen=True)
