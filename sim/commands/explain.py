@@ -1,0 +1,278 @@
+"""``hopyears explain``: the worst outages of a service, and the story of one."""
+
+import argparse
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from sim.explain import Outage, Story
+    from sim.explain_timeline import Step
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """RUN, the service, and which outage."""
+    parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
+    parser.add_argument("--service", required=True, metavar="ID", help="service id")
+    parser.add_argument("--worst", type=int, default=10, metavar="N", help="outages to list (default 10)")
+    parser.add_argument("--outage", type=int, metavar="K", help="open number K of the list, 1 is the longest")
+    parser.add_argument("--steps", type=int, default=60, metavar="N", help="lines of timeline (default 60)")
+
+
+def run(options: argparse.Namespace) -> int:
+    """List the worst outages, or open one."""
+    from rich.console import Console
+
+    from sim.explain import explain, worst_outages
+    from sim.network_file import InputError
+    from sim.rerun import open_run
+
+    for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
+        value = getattr(options, name)
+        if value is not None and value < least:
+            raise InputError(f"--{name} is {value}; must be at least {least}")
+    opened = open_run(options.run)
+    outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
+    console = Console(width=None if Console().is_terminal else 160)
+    if options.outage is None:
+        _print_list(console, options.service, outages)
+        return 0
+    if options.outage > len(outages):
+        found = f"{len(outages)} outages" if outages else "no outage"
+        raise InputError(f"--outage is {options.outage}; must be 1 to {len(outages)}: the run has {found}")
+    story = explain(opened, options.service, outages[options.outage - 1])
+    _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
+    return 0
+
+
+class _Clock:
+    """Writes times of a block as dates of the run."""
+
+    def __init__(self, outage: "Outage", block_years: int) -> None:
+        self._first_year = 1 + outage.block * block_years
+
+    def __call__(self, time_s: float) -> str:
+        from models.calendar import date_of
+
+        return str(date_of(time_s, first_year=self._first_year))
+
+    def short(self, time_s: float) -> str:
+        """Day and time of day only."""
+        return self(time_s).partition(", ")[2]
+
+
+def span_text(seconds: float) -> str:
+    """A length of time for reading: ``45 s``, ``12 min 5 s``, ``3 h 20 min``, ``2 d 4 h``."""
+    whole = round(seconds)
+    for unit, size, smaller, part in (("d", 86_400, "h", 3600), ("h", 3600, "min", 60), ("min", 60, "s", 1)):
+        if whole >= size:
+            rest = whole % size // part
+            return f"{whole // size} {unit}" + (f" {rest} {smaller}" if rest else "")
+    return f"{whole} s"
+
+
+def _print_list(console: "Console", service: str, outages: Sequence["Outage"]) -> None:
+    from models.cause import cause_label
+
+    if not outages:
+        _line(console, f"{service}: no outage seen in this run")
+        return
+    rows = (
+        (str(i), str(outage.date), span_text(outage.duration_s), cause_label(outage.causes))
+        for i, outage in enumerate(outages, start=1)
+    )
+    _table(console, f"{service}: longest outages", ("number", "began (UTC)", "lasted", "causes"), rows)
+    _line(console, "--outage NUMBER opens one.")
+
+
+def _line(console: "Console", text: str) -> None:
+    console.print(text, highlight=False, markup=False)
+
+
+def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    for column in columns:
+        table.add_column(column, overflow="fold")
+    for row in rows:
+        table.add_row(*row)
+    console.print(table, markup=False)
+
+
+def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
+    from models.cause import cause_label
+
+    outage = story.outage
+    _line(
+        console,
+        f"{story.service}: outage of {span_text(outage.duration_s)} from {clock(outage.start_s)} to "
+        f"{clock(outage.end_s)} UTC; {cause_label(outage.causes)}",
+    )
+    _line(
+        console,
+        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g}.",
+    )
+    for number, route in enumerate(story.routes, start=1):
+        _line(console, f"route {number}: " + " > ".join(route))
+    _print_hops(console, story)
+    _print_storms(console, story, clock)
+    _print_equipment(console, story, clock)
+    _print_timeline(console, story, clock, n_steps)
+
+
+def _print_hops(console: "Console", story: "Story") -> None:
+    from models.cause import cause_label
+
+    if not story.hops:
+        _line(console, "No hop of its routes was below its best: capacity was taken by other services.")
+        return
+    rows = []
+    for hop in story.hops:
+        margins = ", ".join(f"{states}: {margin:.1f}" for states, margin in hop.margin_db)
+        rows.append(
+            (
+                hop.hop,
+                f"{hop.lowest_mbit_s[0]:.4g} / {hop.lowest_mbit_s[1]:.4g} of {max(hop.full_mbit_s):.4g}",
+                " / ".join(str(states) if states else "down" for states in hop.lowest_states),
+                ", ".join(map(str, hop.lost_states)) or "-",
+                f"{hop.rain_db:.1f}" if hop.rain_db >= 0.05 else "-",
+                margins,
+                (f"{hop.fade_db:.1f}" if hop.fade_db >= 0.05 else "-")
+                + (" dispersive" if hop.dispersive else ""),
+                cause_label(hop.causes),
+            )
+        )
+    columns = (
+        "hop",
+        "least Mbit/s forward / backward",
+        "lowest modulation",
+        "states lost",
+        "peak rain dB",
+        "rain margin dB by states",
+        "deepest fade dB",
+        "causes",
+    )
+    _table(console, "hops below their best in the outage", columns, rows)
+
+
+def _print_storms(console: "Console", story: "Story", clock: _Clock) -> None:
+    if story.storms:
+        rows = [
+            (
+                str(storm.storm),
+                f"{clock.short(storm.start_s)} to {clock.short(storm.end_s)}",
+                f"{storm.speed_km_h:.0f}",
+                f"{storm.bearing_deg:.0f}",
+                f"{storm.peak_mm_h:.0f}",
+                ", ".join(f"{hop} {db:.1f} dB" for hop, db in storm.hops),
+            )
+            for storm in story.storms
+        ]
+        columns = ("storm", "rain from, to", "drift km/h", "towards deg", "peak mm/h", "takes")
+        _table(console, "storms", columns, rows)
+    rows = [
+        (
+            hop.hop,
+            clock.short(hop.rain_time_s),
+            str(cell.storm),
+            f"{cell.peak_mm_h:.0f}",
+            f"{cell.radius_km:.1f}",
+            f"{cell.attenuation_db:.1f}",
+        )
+        for hop in story.hops
+        for cell in hop.cells
+    ]
+    if rows:
+        columns = ("hop", "worst moment", "storm", "peak mm/h", "radius km", "takes dB")
+        _table(console, "strongest cells, before anchoring", columns, rows)
+
+
+def _print_equipment(console: "Console", story: "Story", clock: _Clock) -> None:
+    from models.cause import cause_label
+
+    parts = [
+        (
+            part.part,
+            cause_label(part.causes) + _remark(part.latent, part.affecting),
+            clock(part.failed_s),
+            clock(part.mended_s) if part.over else "after the block",
+            part.crew or "-",
+            ", ".join(f"{phase} {span_text(spent)}" for phase, spent in part.phases_s if spent >= 0.5),
+        )
+        for part in story.parts
+    ]
+    power = [(row.site, row.what, clock(row.start_s), clock(row.end_s)) for row in story.power]
+    switches = [
+        (clock(row.time_s), row.hop, row.site, str(row.channel), _radio(row.radio)) for row in story.switches
+    ]
+    if parts:
+        columns = ("part", "kind", "failed", "mended", "crew", "where the time went")
+        _table(console, "failures in force", columns, parts)
+    if power:
+        _table(console, "power and planned work", ("site", "what", "from", "to"), power)
+    if switches:
+        columns_of_switches = ("from", "hop", "site", "channel", "radio that transmits")
+        _table(console, "transmitters", columns_of_switches, switches)
+
+
+def _remark(latent: bool, affecting: bool) -> str:
+    return (", unseen at first" if latent else "") + ("" if affecting else ", traffic goes on")
+
+
+def _radio(number: int) -> str:
+    return ("none", "main", "standby")[number] if number < 3 else f"number {number}"
+
+
+def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
+    from models.cause import cause_label
+
+    columns = ("time", "what", "Mbit/s forward", "backward", "modulation", "state", "causes")
+    shown, left_out = _shortened(story.timeline, n_steps)
+    rows = [
+        (
+            clock.short(step.time_s),
+            step.what,
+            f"{step.forward_mbit_s:.4g}",
+            f"{step.backward_mbit_s:.4g}",
+            _position(step),
+            "down" if step.down else "",
+            cause_label(step.causes) if step.causes else "",
+        )
+        for step in shown
+    ]
+    _table(console, "timeline", columns, rows)
+    if left_out:
+        _line(console, f"{left_out} smaller changes left out; --steps {len(story.timeline)} shows all.")
+
+
+def _position(step: "Step") -> str:
+    from sim.explain_timeline import SERVICE
+
+    if step.what == SERVICE:
+        return f"route {step.route}" if step.route else "changes route"
+    return " / ".join(str(states) if states else "down" for states in step.states)
+
+
+def _shortened(steps: Sequence["Step"], n: int) -> tuple[list["Step"], int]:
+    """At most about n steps: those that stop or restore something first, then the others from both ends."""
+    if len(steps) <= n:
+        return list(steps), 0
+    previous: dict[str, bool | None] = {}
+    weighty = []
+    for i, step in enumerate(steps):
+        if previous.get(step.what) != step.down:
+            weighty.append(i)
+        previous[step.what] = step.down
+    chosen = set(_ends(weighty, n))
+    others = [i for i in range(len(steps)) if i not in chosen]
+    chosen |= set(_ends(others, n - len(chosen)))
+    return [steps[i] for i in sorted(chosen)], len(steps) - len(chosen)
+
+
+def _ends(items: Sequence[int], n: int) -> list[int]:
+    if len(items) <= n:
+        return list(items)
+    half = (n + 1) // 2
+    return [*items[:half], *items[len(items) - (n - half) :]]
