@@ -134,7 +134,16 @@ def test_seconds_add_up_in_every_table():
 
 
 @settings(deadline=None, max_examples=60)
-@given(st.lists(st.tuples(st.integers(1, 10**6), st.integers(1, 4 * 10**6), st.integers(1, 3)), max_size=25))
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(1, 10**6) | st.integers(1, 15),
+            st.integers(1, 4 * 10**6),
+            st.sampled_from([1, 2, 4, 8]),
+        ),
+        max_size=25,
+    )
+)
 def test_months_against_a_look_at_each_interval(steps):
     now, intervals = 0, []
     for good, bad, causes in steps:
@@ -143,7 +152,8 @@ def test_months_against_a_look_at_each_interval(steps):
             now += good + bad
     columns = np.array(intervals, dtype=float).reshape(-1, 3)
     lost = classify(*columns[:, :2].T, columns[:, 2].astype(int), duration_s=DURATION_S)
-    _, values = month_rows(0, 0, lost, Block(0, YEARS))
+    month_keys, values = month_rows(5, 1, lost, Block(7, YEARS))
+    assert month_keys.tolist() == [[5, 1, 7, year, month] for year in range(YEARS) for month in range(12)]
     edges = np.cumsum([0, *np.tile(MONTH_SECONDS, YEARS)])
     for k in range(12 * YEARS):
         low, high = edges[k], edges[k + 1]
