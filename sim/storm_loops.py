@@ -1,4 +1,4 @@
-"""Numba loop that draws the cells of storms and keeps those that may rain on a region."""
+"""Numba loops over cells: drawing those that may rain on a region, and when they pass a place."""
 
 import numpy as np
 from numba import njit
@@ -74,6 +74,57 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
             out[6, n] = np.sqrt(dx * dx + dy * dy) + reach
             of[n] = i
             n += 1
+    return out[:, :n].copy(), of[:n].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def cell_passages(life, track, log_peak, circle):  # type: ignore[no-untyped-def]
+    """When cells are in a circle.
+
+    Parameters
+    ----------
+    life : tuple of float64, shape (n_cells,)
+        Birth and life [s].
+    track : tuple of float64, shape (n_cells,)
+        Place at birth x, y [km] and speed x, y [km/s].
+    log_peak : float64, shape (n_cells,)
+        ln of the peak [ln mm/h].
+    circle : tuple of float
+        Centre x, y and radius [km]; cells of less ``log_peak`` than the last do not count.
+
+    Returns
+    -------
+    float64, shape (2, n), and int64, shape (n,)
+        Time in and out [s] and number of each cell that is in the circle at some time of its life.
+    """
+    birth, lives = life
+    xs, ys, vxs, vys = track
+    x0, y0, radius, least = circle
+    room, n = 256, 0
+    out, of = np.empty((2, room)), np.empty(room, np.int64)
+    for i in range(len(birth)):
+        x, y, vx, vy = xs[i] - x0, ys[i] - y0, vxs[i], vys[i]
+        if (
+            log_peak[i] < least
+            or abs(x) > radius + abs(vx) * lives[i]
+            or abs(y) > radius + abs(vy) * lives[i]
+        ):
+            continue
+        speed2 = max(vx * vx + vy * vy, 1e-18)
+        middle = -(x * vx + y * vy) / speed2
+        miss2 = x * x + y * y - middle * middle * speed2
+        if miss2 >= radius * radius:
+            continue
+        half = np.sqrt((radius * radius - miss2) / speed2)
+        enter, leave = max(middle - half, 0.0), min(middle + half, lives[i])
+        if enter >= leave:
+            continue
+        if n == room:
+            out = np.concatenate((out, np.empty((2, room))), axis=1)
+            of = np.concatenate((of, np.empty(room, np.int64)))
+            room *= 2
+        out[0, n], out[1, n], of[n] = birth[i] + enter, birth[i] + leave, i
+        n += 1
     return out[:, :n].copy(), of[:n].copy()
 
 

@@ -19,7 +19,7 @@ from models.units import SECONDS_PER_YEAR
 from sim.peaks import peak_laws
 from sim.rain_field import Floats, Integers, RainField, Region
 from sim.rain_laws import PeakLaw
-from sim.storm_loops import SCORES, cells_near
+from sim.storm_loops import SCORES, cell_passages, cells_near
 from sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_storms", "storm_intervals", "storms_near"]
@@ -204,37 +204,30 @@ def storm_intervals(
     A storm is near while any of its cells of at least ``least_peak_mm_h`` has its centre within
     ``distance_km`` of the place.
     """
-    chosen = np.flatnonzero(field.cell_log_peak >= np.log(least_peak_mm_h))
-    enter, leave = _cell_passage(field, chosen, x_km, y_km, distance_km)
-    near = enter < leave
-    return _merged(enter[near], leave[near])
+    enter, leave, _ = passages_of(field, x_km, y_km, distance_km, np.log(least_peak_mm_h))
+    return _merged(enter, leave)
 
 
 def storms_near(
     field: RainField, x_km: float, y_km: float, start_s: float, end_s: float, *, distance_km: float = 15.0
 ) -> Integers:
     """Indices of the storms with a cell's centre within a distance of a place between two times."""
-    chosen = np.flatnonzero((field.cell_birth_s < end_s) & (field.cell_birth_s + field.cell_life_s > start_s))
-    enter, leave = _cell_passage(field, chosen, x_km, y_km, distance_km)
+    enter, leave, cell = passages_of(field, x_km, y_km, distance_km, -np.inf)
     near = np.maximum(enter, start_s) < np.minimum(leave, end_s)
-    return np.unique(field.cell_storm[chosen[near]])
+    return np.unique(field.cell_storm[cell[near]])
 
 
-def _cell_passage(
-    field: RainField, chosen: Integers, x_km: float, y_km: float, distance_km: float
-) -> tuple[Floats, Floats]:
-    """Time in and out of a circle about a place for the chosen cells; out is not after in if never."""
-    x = field.cell_x_km[chosen] - x_km
-    y = field.cell_y_km[chosen] - y_km
-    vx, vy = field.cell_vx_km_s[chosen], field.cell_vy_km_s[chosen]
-    speed2 = np.maximum(vx * vx + vy * vy, 1e-18)
-    middle = -(x * vx + y * vy) / speed2
-    miss2 = x * x + y * y - middle * middle * speed2
-    half = np.sqrt(np.maximum(distance_km**2 - miss2, 0.0) / speed2)
-    birth = field.cell_birth_s[chosen]
-    enter = birth + np.clip(middle - half, 0.0, field.cell_life_s[chosen])
-    leave = birth + np.clip(middle + half, 0.0, field.cell_life_s[chosen])
-    return enter, np.where(miss2 < distance_km**2, leave, enter)
+def passages_of(
+    field: RainField, x_km: float, y_km: float, distance_km: float, least_log_peak: float
+) -> tuple[Floats, Floats, Integers]:
+    """Times into and out of a circle about a place [s], and which cell, of every cell that enters it."""
+    times, cell = cell_passages(
+        (field.cell_birth_s, field.cell_life_s),
+        (field.cell_x_km, field.cell_y_km, field.cell_vx_km_s, field.cell_vy_km_s),
+        field.cell_log_peak,
+        (float(x_km), float(y_km), float(distance_km), float(least_log_peak)),
+    )
+    return times[0], times[1], cell
 
 
 def _merged(enter: Floats, leave: Floats) -> Floats:
