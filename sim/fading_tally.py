@@ -128,7 +128,7 @@ def _protected(plain: HopThresholds, table: StateThresholds, fades: FadeEvents, 
     time_s, state, joint = merge_changes(
         start, np.zeros(1, dtype=np.int64), nothing, changes, n, len(design.steps)
     )
-    levels = unpacked_levels(joint[:, 2], n)
+    levels = unpacked_levels(joint[:, 2::3], n)
     serving = [0, *(channel.index for channel in design.channels if channel.is_protection)]
     return LevelHistory(time_s, levels[:, serving].max(axis=1)[state])
 

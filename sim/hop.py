@@ -132,7 +132,7 @@ def _timeline(
     n, m = design.n_channel_directions, len(design.steps)
     equipment = joint[:, 0].astype(np.int64)
     ceiling = np.array([table.ceiling for table in tables])[equipment]
-    rain, fades, blame = (unpacked_levels(joint[:, column], n) for column in (1, 2, 3))
+    rain, fades, blame = (unpacked_levels(joint[:, column::3], n) for column in (1, 2, 3))
     levels = np.minimum(np.minimum(rain, fades), ceiling)
     capacity = hop_capacity_mbit_s(design, levels)
     causes = _causes(tables, equipment, ceiling > 0, rain, fades, blame, m)

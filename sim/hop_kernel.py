@@ -1,8 +1,8 @@
 """Numba loops that turn rain, fades and equipment into the piecewise-constant states of one hop.
 
 A *channel-direction* is one channel in one direction. Its *level* is the number of modulations that it
-can use, 0 (down) to M. Levels of up to 16 channel-directions are packed into one 64-bit number, four
-bits each, so that a joint state is a few numbers and equal states are found by hashing.
+can use, 0 (down) to M. Levels of 16 channel-directions are packed into one 64-bit number, four bits each,
+so that a joint state is a few numbers and equal states are found by hashing.
 """
 
 import numpy as np
@@ -10,7 +10,8 @@ from numba import njit
 from numpy.typing import NDArray
 
 BITS_PER_LEVEL = 4
-MAXIMUM_CHANNEL_DIRECTIONS = 16
+CHANNELS_PER_WORD = 16
+MAXIMUM_CHANNEL_DIRECTIONS = 32
 MAXIMUM_LEVEL = 15
 
 _EMPTY = -1
@@ -131,7 +132,7 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
         Time, channel-direction, level and what holds it down (bit 1 flat fading, bit 2 dispersion); in
         order of time.
     n_channels, n_levels : int
-        Channel-directions (at most 16) and modulations (at most 15).
+        Channel-directions (at most 32) and modulations (at most 15).
 
     Returns
     -------
@@ -139,24 +140,27 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
         Start of each state, the first at 0; neighbours differ.
     state : int32, shape (n_changes,)
         Row of the joint state.
-    joint : uint64, shape (n_states, 4)
-        Equipment state, packed rain levels, packed fade levels, packed blame of the fades.
+    joint : uint64, shape (n_states, 4), or (n_states, 7) with more than 16 channel-directions
+        Equipment state; packed rain levels, fade levels and blame of the fades; the same three of the
+        channel-directions from 16 on. ``joint[:, 1::3]`` are the rain levels of all.
 
     Notes
     -----
     Rain and fades start afresh with each equipment segment: every level is M there unless a change at
     that very time says otherwise.
     """
-    full = np.uint64(0)
+    width = 4 if n_channels <= CHANNELS_PER_WORD else 7
+    clear = np.zeros(width, dtype=np.uint64)
     for channel in range(n_channels):
-        full |= np.uint64(n_levels) << np.uint64(BITS_PER_LEVEL * channel)
+        _set_level(clear, 1, channel, n_levels)
+        _set_level(clear, 2, channel, n_levels)
+    now = clear.copy()
     total = segment_s.size + rain.shape[0] + fades.shape[0]
     time_s = np.empty(total, dtype=np.float64)
     state = np.empty(total, dtype=np.int32)
-    joint = np.empty((64, 4), dtype=np.uint64)
+    joint = np.empty((64, width), dtype=np.uint64)
     table = np.full(256, _EMPTY, dtype=np.int32)
     n_states = 0
-    rain_code, fade_code, blame = full, full, np.uint64(0)
     size = 0
     i = j = k = 0
     while i < segment_s.size or j < rain.shape[0] or k < fades.shape[0]:
@@ -166,25 +170,24 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
         if k < fades.shape[0]:
             next_s = min(next_s, fades[k, 0])
         while i < segment_s.size and segment_s[i] <= next_s:
-            rain_code, fade_code, blame = full, full, np.uint64(0)
+            now[:] = clear
+            now[0] = np.uint64(segment_equipment[i])
             i += 1
         while j < rain.shape[0] and rain[j, 0] <= next_s:
-            rain_code = _with_level(rain_code, int(rain[j, 1]), int(rain[j, 2]))
+            _set_level(now, 1, int(rain[j, 1]), int(rain[j, 2]))
             j += 1
         while k < fades.shape[0] and fades[k, 0] <= next_s:
-            fade_code = _with_level(fade_code, int(fades[k, 1]), int(fades[k, 2]))
-            blame = _with_level(blame, int(fades[k, 1]), int(fades[k, 3]))
+            _set_level(now, 2, int(fades[k, 1]), int(fades[k, 2]))
+            _set_level(now, 3, int(fades[k, 1]), int(fades[k, 3]))
             k += 1
-        equipment = np.uint64(segment_equipment[max(i - 1, 0)])
         if 2 * (n_states + 1) > table.size:
             table = _rehashed(joint, n_states, 4 * table.size)
-        slot = _slot(table, joint, equipment, rain_code, fade_code, blame)
+        slot = _slot(table, joint, now)
         row = table[slot]
         if row == _EMPTY:
             if n_states == joint.shape[0]:
                 joint = _grown(joint)
-            joint[n_states, 0], joint[n_states, 1] = equipment, rain_code
-            joint[n_states, 2], joint[n_states, 3] = fade_code, blame
+            joint[n_states] = now
             row = n_states
             table[slot] = row
             n_states += 1
@@ -197,31 +200,35 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _with_level(code, channel, level):  # type: ignore[no-untyped-def]
-    shift = np.uint64(BITS_PER_LEVEL * channel)
-    cleared = code & ~(np.uint64(0xF) << shift)
-    return cleared | (np.uint64(level) << shift)
+def _set_level(codes, column, channel, level):  # type: ignore[no-untyped-def]
+    word = column + 3 * (channel // CHANNELS_PER_WORD)
+    shift = np.uint64(BITS_PER_LEVEL * (channel % CHANNELS_PER_WORD))
+    codes[word] = (codes[word] & ~(np.uint64(0xF) << shift)) | (np.uint64(level) << shift)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _mixed(a, b, c, d):  # type: ignore[no-untyped-def]
-    value = a * np.uint64(0x9E3779B97F4A7C15)
-    value = (value ^ (value >> np.uint64(31)) ^ b) * np.uint64(0xBF58476D1CE4E5B9)
-    value = (value ^ (value >> np.uint64(29)) ^ c) * np.uint64(0x94D049BB133111EB)
-    value = (value ^ (value >> np.uint64(32)) ^ d) * np.uint64(0x9E3779B97F4A7C15)
-    return value ^ (value >> np.uint64(29))
+def _mixed(codes):  # type: ignore[no-untyped-def]
+    value = np.uint64(0)
+    for code in codes:
+        value = (value ^ (value >> np.uint64(31)) ^ code) * np.uint64(0xBF58476D1CE4E5B9)
+        value ^= value >> np.uint64(29)
+    value *= np.uint64(0x9E3779B97F4A7C15)
+    return value ^ (value >> np.uint64(32))
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _slot(table, joint, a, b, c, d):  # type: ignore[no-untyped-def]
+def _slot(table, joint, codes):  # type: ignore[no-untyped-def]
     """Slot of the table that holds this joint state, or the empty slot where it belongs."""
     mask = np.uint64(table.size - 1)
-    slot = _mixed(a, b, c, d) & mask
+    slot = _mixed(codes) & mask
     while True:
         row = table[slot]
         if row == _EMPTY:
             return slot
-        if joint[row, 0] == a and joint[row, 1] == b and joint[row, 2] == c and joint[row, 3] == d:
+        same = True
+        for column in range(codes.size):
+            same = same and joint[row, column] == codes[column]
+        if same:
             return slot
         slot = (slot + np.uint64(1)) & mask
 
@@ -230,12 +237,13 @@ def _slot(table, joint, a, b, c, d):  # type: ignore[no-untyped-def]
 def _rehashed(joint, n_states, size):  # type: ignore[no-untyped-def]
     table = np.full(size, _EMPTY, dtype=np.int32)
     for row in range(n_states):
-        slot = _slot(table, joint, joint[row, 0], joint[row, 1], joint[row, 2], joint[row, 3])
-        table[slot] = row
+        table[_slot(table, joint, joint[row])] = row
     return table
 
 
 def unpacked_levels(codes: NDArray[np.uint64], n_channels: int) -> NDArray[np.int64]:
-    """Levels of packed codes: uint64 (n,) to int64 (n, n_channels)."""
-    shifts = (BITS_PER_LEVEL * np.arange(n_channels)).astype(np.uint64)
-    return ((codes[:, None] >> shifts[None, :]) & np.uint64(0xF)).astype(np.int64)
+    """Levels of packed codes: uint64 (n,) or (n, n_words) to int64 (n, n_channels)."""
+    words = codes.reshape(len(codes), -1)
+    channel = np.arange(n_channels)
+    shifts = (BITS_PER_LEVEL * (channel % CHANNELS_PER_WORD)).astype(np.uint64)
+    return ((words[:, channel // CHANNELS_PER_WORD] >> shifts) & np.uint64(0xF)).astype(np.int64)
