@@ -84,7 +84,7 @@ def mean_interval(
     -----
     The sum over units is treated as a gamma variable of the same mean and variance, which follows the
     skewness of sums of outages better than Student's t does (that covered 81 to 90 % in place of 95 % on
-    rare lognormal outages, this 92 to 97 %). The upper limit allows for one more large value unseen.
+    rare lognormal outages, this 95 to 97 %). The upper limit allows for one more large value unseen.
 
     - Where at most half of the units, and fewer than ``ENOUGH_SEEN``, show something, their number is taken
       as Poisson and their values as its weights (Fay and Feuer); with equal values that is the exact Poisson
