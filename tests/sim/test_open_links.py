@@ -125,7 +125,7 @@ def _reached(source: NetworkSource, hubs: set[str]) -> set[str]:
 
 
 def test_antennas_are_the_smallest_that_meet_the_plan(source: NetworkSource, converter: ModuleType) -> None:
-    table = predict_hops(prepare(source.network, ModelOptions(anchoring=False)))
+    table = predict_hops(prepare(source.network, ModelOptions(anchoring=False, failures=False)))
     table = table[table["states"] == converter.PLANNED_STATES].set_index("hop")
     outage = table["rain_min_per_year"] + table["multipath_min_per_year"]
     largest = converter.antenna_id(converter.DIAMETERS_M[-1])

@@ -225,7 +225,7 @@ def write_rows(path: Path, rows: Iterable[dict[str, Any]]) -> None:
 
 def planned_outage_met(network: Network) -> list[bool]:
     """Whether P.530's rain and multipath outage of each hop is short enough at the planned modulation."""
-    table = predict_hops(prepare(network, ModelOptions(anchoring=False)))
+    table = predict_hops(prepare(network, ModelOptions(anchoring=False, failures=False)))
     table = table[table["states"] == PLANNED_STATES].set_index("hop")
     outage = table["rain_min_per_year"] + table["multipath_min_per_year"]
     return [bool(outage[hop.id] <= PLANNED_OUTAGE_MIN_PER_YEAR) for hop in network.hops]
