@@ -31,7 +31,12 @@ class Controlled:
 
 
 def control_variate(
-    values: ArrayLike, controls: ArrayLike, known_means: ArrayLike, *, level: float = LEVEL
+    values: ArrayLike,
+    controls: ArrayLike,
+    known_means: ArrayLike,
+    *,
+    known_errors: ArrayLike = 0.0,
+    level: float = LEVEL,
 ) -> Controlled:
     """Mean of a figure, corrected by what controls of known mean happened to be.
 
@@ -44,14 +49,17 @@ def control_variate(
     controls : float array, shape (n_blocks, n_controls) or (n_blocks,)
         Figures of the same blocks whose true means are known.
     known_means : float array, shape (n_controls,) or a number
-        True means of the controls, exact: an error here goes into the result times the slope.
+        True means of the controls: an error here goes into the result times the slope.
+    known_errors : float array, shape (n_controls,) or a number
+        Standard errors of those means, independent of each other and of the blocks, at least 0, for
+        instance from a longer run of something simpler; 0 where they are exact. They widen the interval.
     level : float
         Confidence.
 
     Raises
     ------
     ValueError
-        If there are fewer than n_controls + 3 blocks, or the shapes differ.
+        If there are fewer than n_controls + 3 blocks, an error is negative, or the shapes differ.
 
     Notes
     -----
@@ -69,6 +77,9 @@ def control_variate(
     n, k = control.shape
     if means.shape != (k,):
         raise ValueError(f"known_means has shape {means.shape}; must be ({k},) as the controls")
+    errors = np.broadcast_to(np.asarray(known_errors, dtype=np.float64), (k,))
+    if not np.all(errors >= 0.0):
+        raise ValueError(f"known_errors is {errors.min()}; must be at least 0")
     if n < k + 3:
         raise ValueError(f"values has {n} blocks; must have at least {k + 3} with {k} controls")
     away = control - means
@@ -77,11 +88,12 @@ def control_variate(
     fit, _, _, _ = np.linalg.lstsq(design, figure, rcond=None)
     freedom = n - design.shape[1]
     residual = figure - design @ fit
-    variance = float(residual @ residual) / freedom * float(np.linalg.pinv(design.T @ design)[0, 0])
-    half = float(stdtrit(freedom, 0.5 + level / 2.0)) * np.sqrt(variance)
-    best = float(fit[0])
     slopes = np.zeros(k)
     slopes[varies] = fit[1:]
+    variance = float(residual @ residual) / freedom * float(np.linalg.pinv(design.T @ design)[0, 0])
+    variance += float(((slopes * errors) ** 2).sum())
+    half = float(stdtrit(freedom, 0.5 + level / 2.0)) * np.sqrt(variance)
+    best = float(fit[0])
     plain = float(figure.var(ddof=1)) / n
     ratio = plain / variance if variance > 0.0 else np.inf
     return Controlled(Interval(best - half, best, best + half, level), slopes, ratio)

@@ -34,6 +34,22 @@ def test_a_wrong_known_mean_shows():
     assert too_low(coverage(wrong, _figure_and_controls, 10.5, n_trials=200), 0.95, n_trials=200)
 
 
+def test_means_known_only_about_widen_the_interval_as_they_should():
+    def draw(rng):
+        return *_figure_and_controls(rng), rng.normal([2.0, -1.0], [0.2, 0.3])
+
+    def honest(drawn):
+        return control_variate(*drawn, known_errors=[0.2, 0.3]).interval
+
+    def trusting(drawn):
+        return control_variate(*drawn).interval
+
+    share = coverage(honest, draw, 10.5, n_trials=600)
+    assert not too_low(share, 0.95, n_trials=600)
+    assert not too_high(share, 0.95, n_trials=600)
+    assert too_low(coverage(trusting, draw, 10.5, n_trials=200), 0.95, n_trials=200)  # negative control
+
+
 def test_useless_controls_change_nothing():
     values = np.random.default_rng(1).gamma(2.0, 1.0, 30)
     constant = control_variate(values, np.full(30, 7.0), 7.0)
@@ -86,6 +102,7 @@ def test_effective_blocks():
     [
         (lambda: control_variate(np.ones(3), np.ones(3), 1.0), "values has 3 blocks; must have at least 4"),
         (lambda: control_variate(np.ones(9), np.ones(9), [1.0, 2.0]), r"known_means has shape \(2,\)"),
+        (lambda: control_variate(np.ones(9), np.ones(9), 1.0, known_errors=-1.0), "known_errors is -1.0"),
         (lambda: weighted_mean([1.0, 2.0], [1.0, -1.0]), "weights holds a negative"),
         (lambda: weighted_mean([1.0], [1.0]), "2 blocks or more"),
     ],
