@@ -191,7 +191,7 @@ def _merged(
     """Changes of all entities after time 0 in order of time, a stretch of time after another."""
     total = sum(time_s.size for _, (time_s, _), _ in changes)
     edges = np.linspace(0.0, duration_s, 2 + total // CHANGES_AT_ONCE)
-    cuts = [np.searchsorted(time_s, np.append(edges, 0.0)) for _, (time_s, _), _ in changes]
+    cuts = [np.searchsorted(time_s, edges) for _, (time_s, _), _ in changes]
     before = [-1] * len(changes)
     for window in range(edges.size - 1):
         parts = []

@@ -146,6 +146,42 @@ def add_tallies(tallies: Sequence[Tally]) -> Tally:
     return reduce(lambda a, b: a + b, sorted(tallies, key=lambda tally: tally.blocks), Tally())
 
 
+def by_month(tally: Tally, table: str, value: str, *, direction: int = BOTH) -> NDArray[np.float64]:
+    """One value of every service (or hop) in every month of a tally.
+
+    Parameters
+    ----------
+    tally : Tally
+        Not zero.
+    table : str
+        ``service_month`` or ``hop_month``.
+    value : str
+        One of its value columns.
+    direction : int
+        0 forward, 1 backward, 2 both.
+
+    Returns
+    -------
+    float array, shape (n_entities, n_blocks, n_years, 12)
+        Blocks in the order of ``tally.blocks``; summed over its last axis the value of each year.
+
+    Raises
+    ------
+    ValueError
+        If the tally is zero.
+    """
+    if tally.run is None:
+        raise ValueError("tally is zero; must hold at least one block")
+    n_entities = len(tally.run.hop_ids if table.startswith("hop") else tally.run.service_ids)
+    found = tally.tables[table]
+    here = found.key("direction") == direction
+    block = np.searchsorted(tally.blocks, found.key("block")[here])
+    place = (found.key("entity")[here], block, found.key("year")[here], found.key("month")[here])
+    out = np.zeros((n_entities, len(tally.blocks), tally.run.n_years, 12))
+    out[place] = found.value(value)[here]
+    return out
+
+
 def tally_block(
     run: Run,
     block_number: int,

@@ -10,7 +10,7 @@ from models.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, classify
 from models.units import SECONDS_PER_YEAR
 from sim.keyed_table import Columns, KeyedTable
 from sim.service import HopHistory, ServiceDemand, sweep_services
-from sim.tallies import TABLES, Run, Tally, add_tallies, tally_block
+from sim.tallies import TABLES, Run, Tally, add_tallies, by_month, tally_block
 from sim.tally_rows import Block, month_rows, outage_rows
 
 YEARS = 2
@@ -215,6 +215,21 @@ def test_tallies_add_and_zero_is_the_identity():
     assert _value(forward, "service_total", "longest_outage_s", service="mail", direction="both") == max(
         longest
     )
+
+
+def test_months_of_every_block():
+    rng = np.random.default_rng(9)
+    parts = [_block(number, [_random_hop(rng), _random_hop(rng)]) for number in (3, 1)]
+    months = by_month(add_tallies(parts), "service_month", "unavailable_s")
+    assert months.shape == (2, 2, YEARS, 12)
+    for place, part in enumerate(parts[::-1]):
+        mail = _value(part, "service_total", "unavailable_s", service="mail", direction="both")
+        assert months[0, place].sum() == mail > 0
+    forward = by_month(SPELLS, "hop_month", "outages", direction=0)
+    assert forward[0].sum() == 1.0
+    assert forward[0, 0, 0, 0] == 1.0
+    with pytest.raises(ValueError, match="tally is zero"):
+        by_month(Tally(), "hop_month", "outages")
 
 
 def test_different_runs_and_repeated_blocks_refuse_to_add():
