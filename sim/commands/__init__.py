@@ -13,6 +13,7 @@ VERBS = {
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",
     "report": "write one web page, readable offline, from the results of a run",
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
+    "importance": "what each service would gain had a hop, site, part or cause never gone wrong",
     "schema": "print the JSON Schema of the network file",
 }
 """Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""

@@ -1,0 +1,79 @@
+"""``hopyears importance``: what each service would gain had a hop, site, part or cause never gone wrong."""
+
+import argparse
+import os
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """RUN, which services, how much to show, how many blocks."""
+    parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
+    parser.add_argument("--service", metavar="ID", help="this service only; default the sum of all")
+    parser.add_argument("--top", type=int, default=15, metavar="N", help="rows to show (default 15)")
+    parser.add_argument(
+        "--blocks", type=int, default=10, metavar="N", help="blocks of the run to judge again (default 10)"
+    )
+    parser.add_argument("--csv", metavar="FILE", help="write the full table, every service, there too")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Judge blocks of the run again without each thing, and print what that saves."""
+    from sim.commands.progress import progress_bar
+    from sim.importance import ALL, importance, write_importance
+    from sim.network_file import InputError
+    from sim.rerun import open_run
+
+    for name in ("top", "blocks", "workers"):
+        if getattr(options, name) < 1:
+            raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
+    opened = open_run(options.run)
+    if options.service is not None:
+        opened.service_index(options.service)
+    with progress_bar("blocks") as bar:
+        table = importance(opened, n_blocks=options.blocks, workers=options.workers, progress=bar)
+    if options.csv:
+        write_importance(table, options.csv)
+    years = min(options.blocks, len(opened.folder.finished_blocks())) * opened.block_years
+    _print(table[table["service"] == (options.service or ALL)].head(options.top), years)
+    return 0
+
+
+def _print(table: "pd.DataFrame", years: int) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(width=None if Console().is_terminal else 120)
+    if table.empty:
+        console.print("The run has no services, or nothing that can go wrong.", highlight=False)
+        return
+    first = table.iloc[0]
+    shown = Table(
+        title=f"{first['service']}: minutes saved a year of {first['unavailable_min_per_year']:.4g}, had it "
+        f"never gone wrong ({years} years)",
+        title_justify="left",
+        header_style="",
+        show_edge=False,
+        pad_edge=False,
+    )
+    for column in ("kind", "what", "saved min/year", "share", "sure"):
+        shown.add_column(column, justify="left" if column in ("kind", "what") else "right")
+    for _, row in table.iterrows():
+        low, high = row["saved_min_per_year_low"], row["saved_min_per_year_high"]
+        shown.add_row(
+            row["kind"],
+            row["target"],
+            f"{row['saved_min_per_year']:.3g} [{low:.3g} .. {high:.3g}]",
+            f"{100 * row['share']:.1f} %",
+            "yes" if row["sure"] else "no",
+        )
+    console.print(shown, markup=False)
+    console.print(
+        "Same weather, nights and failures in both; 95 % intervals of the paired differences. Gains do not "
+        "add up: where two things protect each other, or fail at once, both or neither are counted.",
+        highlight=False,
+        markup=False,
+    )
