@@ -73,7 +73,9 @@ def met_confidence(values: ArrayLike, target: float, *, largest_unseen: float | 
     return 0.5 + sure / 2.0 if met else 0.5 - sure / 2.0
 
 
-def worst_month(per_month: ArrayLike, *, level: float = LEVEL) -> Interval:
+def worst_month(
+    per_month: ArrayLike, *, level: float = LEVEL, largest_unseen: float | None = None
+) -> Interval:
     """Mean over years of the worst month of each year (the average annual worst month).
 
     Parameters
@@ -82,12 +84,15 @@ def worst_month(per_month: ArrayLike, *, level: float = LEVEL) -> Interval:
         The figure of each month, at least 0.
     level : float
         Confidence.
+    largest_unseen : float, optional
+        As for ``mean_interval``: the largest mean of a block's worst months where none shows anything.
 
     References
     ----------
     ITU-R P.581-2 (1990), the concept of the worst month: from memory.
     """
-    return mean_interval(np.asarray(per_month, dtype=np.float64).max(axis=2).mean(axis=1), level=level)
+    worst = np.asarray(per_month, dtype=np.float64).max(axis=2).mean(axis=1)
+    return mean_interval(worst, level=level, largest_unseen=largest_unseen)
 
 
 def year_quantile(per_year: ArrayLike, share: float, *, level: float = LEVEL) -> Interval:
