@@ -19,7 +19,7 @@ from sim.prepared import Prepared
 from sim.rerun import OpenedRun
 from sim.service_data import ServiceHistory
 from sim.statistics import mean_interval, paired_difference
-from sim.summary import UNSEEN_OUTAGE_S
+from sim.summary_figures import UNSEEN_OUTAGE_S
 from sim.tally_rows import three_ways
 
 ALL = "all services"
