@@ -19,6 +19,7 @@ from models.units import SECONDS_PER_YEAR
 from sim.anchoring import Anchor, fit_anchor
 from sim.hop_design import HopDesign, design_hops, network_climate, site_plane_km
 from sim.hop_thresholds import line_set_index
+from sim.input_errors import InputError
 from sim.night_law import NightLaw, night_law
 from sim.nights import NightRegion, night_region
 from sim.plant_builder import BuiltPlant, build_plant
@@ -131,11 +132,25 @@ def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
 
 
 def field_law(network: Network) -> RainLaw:
-    """Monthly rain law of the network's centre, scaled to the user's 0.01 % rate where one is given."""
+    """Monthly rain law of the network's centre, scaled to the user's 0.01 % rate where one is given.
+
+    Raises
+    ------
+    InputError
+        If a 0.01 % rate is given for a place where it hardly ever rains.
+    """
     law = network_climate(network).rain_law
-    if network.climate.rain_rate_001_mm_h is not None:
-        return rain_law.scaled_to_rate(law, network.climate.rain_rate_001_mm_h)
-    return law
+    rate = network.climate.rain_rate_001_mm_h
+    if rate is None:
+        return law
+    try:
+        return rain_law.scaled_to_rate(law, rate)
+    except ValueError:
+        share = float(rain_law.annual_rain_probability(law))
+        raise InputError.one(
+            f"{network.title}: climate: rain_rate_001_mm_h is {rate:g}; must be left out where it rains for "
+            f"less than 0.01 % of the year ({share:.2g} by monthly rainfall and temperature)"
+        ) from None
 
 
 def storm_model(network: Network) -> StormModel:

@@ -178,3 +178,11 @@ def test_check_shows_every_default(tmp_path: Path, capsys: pytest.CaptureFixture
     assert "4 sites, 3 hops, 1 services" in text
     for default in ("(20)", "(28)", "(standard)", "(flat)", "(3.5)"):
         assert default in text
+
+
+def test_rain_rate_where_it_never_rains(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = small() | {"climate": {"rain_rate_001_mm_h": 30.0, "monthly_rainfall_mm": [0.0] * 12}}
+    assert refused(capsys, "predict", write(tmp_path, data)) == (
+        "two hops in a row: climate: rain_rate_001_mm_h is 30; must be left out where it rains for less than "
+        "0.01 % of the year (0 by monthly rainfall and temperature)\n"
+    )
