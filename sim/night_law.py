@@ -15,6 +15,7 @@ from scipy.special import ndtr, ndtri
 from models import fade_shape
 from models.calendar import MONTH_DAYS, MONTH_STARTS_S
 from models.units import SECONDS_PER_DAY
+from sim.disk_cache import kept_arrays
 from sim.streams import Streams
 
 FIRST_HOUR: Final = 22
@@ -57,6 +58,9 @@ PATTERNS: Final = {
 _CUT: Final = 2.5
 _TABLE_SIZE: Final = 1 << 14
 _SAMPLE_YEARS: Final = 3000
+NIGHT_MODEL_VERSION: Final = 1
+"""Raised whenever the law of the nights changes, so that nothing fitted to an older one is used."""
+
 _NIGHTS_PER_YEAR: Final = 365
 _LEVELS: Final = 160
 _SEASON_STEP_DB: Final = 0.2
@@ -203,7 +207,29 @@ def month_weights(sharpness: float, southern: bool) -> _FloatArray:
 
 @lru_cache(maxsize=512)
 def _season(terrain: str, ratio: float, southern: bool) -> _Season:
-    """Season in which the mean worst month stands at ``ratio`` times the mean month."""
+    """Season in which the mean worst month stands at ``ratio`` times the mean month; kept on disk."""
+    kept = kept_arrays(
+        "season",
+        (NIGHT_MODEL_VERSION, repr(PATTERNS[terrain]), ratio, southern),
+        lambda: _season_arrays(_fitted_season(terrain, ratio, southern)),
+    )
+    damping, scale, found = (float(value) for value in kept["numbers"])
+    activity = fade_shape.Activity(kept["level"], kept["worst_month"], kept["other_months"])
+    return _Season(kept["month_weight"], damping, scale, found, kept["gathering"], activity)
+
+
+def _season_arrays(season: _Season) -> dict[str, _FloatArray]:
+    return {
+        "numbers": np.array([season.damping, season.scale, season.ratio]),
+        "month_weight": season.month_weight,
+        "gathering": season.gathering,
+        "level": season.activity.level,
+        "worst_month": season.activity.worst_month,
+        "other_months": season.activity.other_months,
+    }
+
+
+def _fitted_season(terrain: str, ratio: float, southern: bool) -> _Season:
     sample = _sample_years(terrain)
     sharpness, damping = 0.0, 0.0
     if _worst_over_mean(sample, 0.0, 0.0) <= ratio:
