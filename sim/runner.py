@@ -7,6 +7,7 @@ is put together in the order of their numbers.
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import pyarrow as pa
@@ -14,6 +15,7 @@ import pyarrow as pa
 from sim.block import BlockSimulator
 from sim.block_tally import block_tally, failure_tables, run_of
 from sim.prepared import Prepared
+from sim.stopping import looks
 from sim.store import RunFolder
 
 BLOCK_YEARS = 10
@@ -65,6 +67,7 @@ def run_blocks(
     *,
     workers: int,
     progress: Callable[[int, int], None],
+    enough: Callable[[RunFolder], bool] | None = None,
 ) -> None:
     """Simulate the blocks that a run folder lacks and store each as it ends.
 
@@ -78,37 +81,48 @@ def run_blocks(
         Processes, at least 1.
     progress : callable
         Called with (blocks done, blocks of the run) at the start and after each block.
+    enough : callable, optional
+        Asked after set numbers of blocks (``stopping.looks``) whether the run may stop before its last.
     """
     done = set(folder.finished_blocks())
-    missing = [block for block in range(plan.n_blocks) if block not in done]
-    finished = plan.n_blocks - len(missing)
-    progress(finished, plan.n_blocks)
-    for block, tables in _simulated(prepared, plan, missing, workers):
-        folder.write_block(block, tables)
-        finished += 1
-        progress(finished, plan.n_blocks)
+    progress(len(done), plan.n_blocks)
+    ends = [plan.n_blocks] if enough is None else looks(plan.n_blocks, max(done, default=-1) + 1)
+    lacking = plan.n_blocks - len(done)
+    with _simulators(prepared, plan, min(workers, lacking)) as simulated:
+        for end in ends:
+            for block, tables in simulated([block for block in range(end) if block not in done]):
+                folder.write_block(block, tables)
+                done.add(block)
+                progress(len(done), plan.n_blocks)
+            if enough is not None and enough(folder):
+                return
 
 
-def _simulated(
-    prepared: Prepared, plan: BlockPlan, blocks: Sequence[int], workers: int
-) -> Iterator[tuple[int, BlockTables]]:
-    """Blocks with their tables, in the order in which they end."""
-    if workers == 1 or len(blocks) < 2:
+_Simulated = Callable[[Sequence[int]], Iterator[tuple[int, BlockTables]]]
+
+
+@contextmanager
+def _simulators(prepared: Prepared, plan: BlockPlan, workers: int) -> Iterator[_Simulated]:
+    """What gives blocks with their tables, in the order in which they end."""
+    if workers < 2:
         simulator = BlockSimulator(prepared)
-        for block in blocks:
-            yield block, block_tables(simulator, plan, block)
+        yield lambda blocks: ((block, block_tables(simulator, plan, block)) for block in blocks)
         return
     pool = ProcessPoolExecutor(
-        min(workers, len(blocks)),
+        workers,
         mp_context=multiprocessing.get_context("spawn"),
         initializer=_start_worker,
         initargs=(prepared, plan),
     )
     try:
-        waiting: dict[Future[BlockTables], int] = {pool.submit(_work, block): block for block in blocks}
-        while waiting:
-            ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in ended:
-                yield waiting.pop(future), future.result()
+        yield lambda blocks: _as_they_end(pool, blocks)
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _as_they_end(pool: ProcessPoolExecutor, blocks: Sequence[int]) -> Iterator[tuple[int, BlockTables]]:
+    waiting: dict[Future[BlockTables], int] = {pool.submit(_work, block): block for block in blocks}
+    while waiting:
+        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in ended:
+            yield waiting.pop(future), future.result()

@@ -8,6 +8,7 @@ from typing import Any
 from sim.network_file import InputError, NetworkSource
 from sim.prepared import ModelOptions, prepare
 from sim.runner import BLOCK_YEARS, BlockPlan, run_blocks
+from sim.stopping import PrecisionGoal, reached
 from sim.store import RunFolder, run_identity, versions
 from sim.summary import summarise
 
@@ -30,6 +31,8 @@ class RunRequest:
     workers : int
         Processes, 1 to 256; they change nothing but the time taken.
     options : ModelOptions
+    until : PrecisionGoal, optional
+        Stop before all years are done when this is reached (``sim.stopping``).
     """
 
     years: int
@@ -37,6 +40,7 @@ class RunRequest:
     block_years: int = BLOCK_YEARS
     workers: int = 1
     options: ModelOptions = DEFAULT_OPTIONS
+    until: PrecisionGoal | None = None
 
     def __post_init__(self) -> None:
         for field, low, high in (
@@ -79,8 +83,10 @@ def simulate(
     Raises
     ------
     InputError
-        If the folder is in use, or by another run. Nothing is overwritten.
+        If the folder is in use, or by another run (nothing is overwritten), or ``request.until`` names no
+        service.
     """
+    enough = None if request.until is None else reached(source.network, request.until)
     folder = RunFolder(out)
     manifest = manifest_of(source, request)
     folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
@@ -93,7 +99,9 @@ def simulate(
             folder,
             workers=request.workers,
             progress=lambda done, of_all: progress(done * plan.block_years, of_all * plan.block_years),
+            enough=enough,
         )
+        folder.write_manifest(_finished(manifest, request, folder, enough))
         folder.write_results(summarise(prepared, folder))
     return folder
 
@@ -116,3 +124,17 @@ def manifest_of(source: NetworkSource, request: RunRequest) -> dict[str, Any]:
         "years": request.n_blocks * request.block_years,
         "warnings": list(source.warnings),
     }
+
+
+def _finished(
+    manifest: dict[str, Any],
+    request: RunRequest,
+    folder: RunFolder,
+    enough: Callable[[RunFolder], bool] | None,
+) -> dict[str, Any]:
+    """The manifest with the blocks that there are, and whether the goal of the run was reached."""
+    blocks = len(folder.finished_blocks())
+    found = {**manifest, "blocks": blocks, "years": blocks * request.block_years}
+    if request.until is not None and enough is not None:
+        found["until"] = {**asdict(request.until), "reached": enough(folder)}
+    return found

@@ -128,6 +128,10 @@ class RunFolder:
             raise InputError(f"{self.path}: folder is not a run; must be one that simulate wrote") from None
         return content
 
+    def write_manifest(self, manifest: Mapping[str, Any]) -> None:
+        """Store the manifest of the run, replacing an earlier one."""
+        write_json(self.path / MANIFEST, manifest)
+
     def network(self) -> dict[str, Any]:
         """The network of the run, every default filled in."""
         content: dict[str, Any] = json.loads((self.path / NETWORK).read_text())
@@ -151,6 +155,10 @@ class RunFolder:
     def read_block(self, block: int) -> dict[str, pa.Table]:
         """Tables of a finished block."""
         return read_tables(self.path / BLOCKS / f"{block:06d}")
+
+    def read_table(self, block: int, name: str) -> pa.Table:
+        """One table of a finished block."""
+        return pq.read_table(self.path / BLOCKS / f"{block:06d}" / f"{name}.parquet")
 
     def write_results(self, tables: Mapping[str, pa.Table]) -> None:
         """Store the tables of results, replacing those of fewer blocks."""
