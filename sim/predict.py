@@ -64,7 +64,8 @@ def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
     References
     ----------
     ITU-R P.530-18 (2021): rain 2.4.1; multipath 2.3.2 (all depths), 2.3.4 (year), 5.1 (signatures), 4.1
-    (cross-polar), 6.2 (diversity). Where the user gives measured rain percentiles, these go before 2.4.1.
+    (cross-polar), 6.2 (diversity; never worse than without it: our own). Where the user gives measured rain
+    percentiles, these go before 2.4.1.
     """
     design = thresholds.design
     rain = rain_exceedance(design, float(thresholds.nominal_rain_margin_db()[step]))
@@ -75,7 +76,7 @@ def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
         worst = flat + dispersive + crossed
         annual = flat_year + (dispersive + crossed) * to_year
     else:
-        worst = _with_diversity(design, step, flat, dispersive) + crossed
+        worst = min(_with_diversity(design, step, flat, dispersive), flat + dispersive) + crossed
         annual = worst * to_year
     return FadingOutage(
         rain, flat, dispersive, crossed, min(worst, 1.0), flat_year, to_year, min(annual, 1.0)
