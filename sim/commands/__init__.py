@@ -14,6 +14,7 @@ VERBS = {
     "report": "write one web page, readable offline, from the results of a run",
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
     "importance": "what each service would gain had a hop, site, part or cause never gone wrong",
+    "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
     "schema": "print the JSON Schema of the network file",
 }
 """Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""
