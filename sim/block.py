@@ -37,6 +37,8 @@ class BlockHistory:
     duration_s : float
     field : RainField or None
         The storms and their cells.
+    storms_near : Intervals or None
+        When a storm is near each site.
     log : FailureLog or None
     hops : tuple of HopTimeline
     services : tuple of ServiceHistory
@@ -46,6 +48,7 @@ class BlockHistory:
 
     duration_s: float
     field: RainField | None
+    storms_near: Intervals | None
     log: FailureLog | None
     hops: tuple[HopTimeline, ...]
     services: tuple[ServiceHistory, ...]
@@ -123,7 +126,9 @@ class BlockSimulator:
             hops.append(hop_timeline(self.thresholds[index], segments, rain, fades, draws.duration_s))
             fading = fading + fading_rows(index, self.plain[index], rain, fades, n_years)
         services = self.services([hop_history(hop) for hop in hops], draws)
-        return BlockHistory(draws.duration_s, draws.field, draws.log, tuple(hops), services, fading)
+        return BlockHistory(
+            draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
+        )
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
         """What chance decides in one block: storms, failures, fades. Parameters as for ``simulate``."""
@@ -202,13 +207,22 @@ class BlockSimulator:
         return [*hops, *cards]
 
     def services(
-        self, hops: Sequence[HopHistory], draws: BlockDraws, *, record_rates: bool = False
+        self,
+        hops: Sequence[HopHistory],
+        draws: BlockDraws,
+        *,
+        record_rates: bool = False,
+        only: Sequence[int] | None = None,
     ) -> tuple[ServiceHistory, ...]:
-        """Histories of the services on these histories of the hops."""
+        """Histories of the services, or of ``only`` some, on these histories of the hops.
+
+        Services left out must share no link that may ever be short with those wanted.
+        """
+        demands = self.prepared.demands
         return tuple(
             sweep_services(
                 self.links(hops, draws.log),
-                self.prepared.demands,
+                demands if only is None else [demands[i] for i in only],
                 draws.duration_s,
                 record_rates=record_rates,
             )

@@ -47,6 +47,9 @@ class ModelOptions:
         Each hop's long-run rain attenuation is that of P.530 (or of the user's measured percentiles).
     queues : bool
         Crews and spares are limited; without, nobody waits for either.
+    control : int
+        Histories of failures beside each block's own, which make its outage surer (``sim.control``); they
+        change no other figure.
     """
 
     rain: bool = True
@@ -54,6 +57,7 @@ class ModelOptions:
     failures: bool = True
     anchoring: bool = True
     queues: bool = True
+    control: int = 0
 
 
 @dataclass(frozen=True)

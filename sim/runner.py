@@ -15,6 +15,7 @@ import pyarrow as pa
 from sim.block import BlockSimulator
 from sim.block_tally import block_tally, failure_tables, run_of
 from sim.prepared import Prepared
+from sim.series_tally import series_rows, twin_rows
 from sim.stopping import looks
 from sim.store import RunFolder
 
@@ -56,6 +57,8 @@ def block_tables(simulator: BlockSimulator, plan: BlockPlan, block: int) -> Bloc
     return {
         **tally.to_arrow(),
         "hop_fading": history.fading.to_arrow(),
+        "service_series": series_rows(simulator, history).to_arrow(),
+        "service_twins": twin_rows(simulator, plan.seed, block, history).to_arrow(),
         **failure_tables(simulator.prepared, history),
     }
 

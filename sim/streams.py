@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 _WORD = 0xFFFFFFFF
+_BESIDE = 2**40
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 
 
@@ -35,6 +36,10 @@ class Streams:
 
     seed: int
     block: int
+
+    def beside(self, number: int) -> "Streams":
+        """Streams of the same names that share nothing with these, nor with those of any block."""
+        return Streams(self.seed, self.block + number * _BESIDE)
 
     def generator(self, *name: str | int) -> np.random.Generator:
         """Generator of the stream called ``name``, for instance ``("fades", "mill-ridge")``.
