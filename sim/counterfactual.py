@@ -5,6 +5,7 @@ same. A part that never fails also calls no crew and takes no spare, so that oth
 switches follow what is left. Storms shake the mains and hold climbers whatever becomes of rain on the hops.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -14,6 +15,7 @@ from models.lifetimes import Law
 from models.plant import Plant, Site
 from sim.block import BlockDraws, BlockSimulator, hop_history
 from sim.fades import FadeEvents
+from sim.failure_log import FailureLog
 from sim.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
 from sim.prepared import Prepared
 from sim.rain_kernel import RainKnots
@@ -37,13 +39,21 @@ class Target:
     name: str
 
 
-def targets_of(prepared: Prepared) -> tuple[Target, ...]:
-    """Everything that can go wrong in a network with these model options."""
-    targets = [Target(HOP, design.hop.id) for design in prepared.designs]
+def targets_of(prepared: Prepared, services: Sequence[int] | None = None) -> tuple[Target, ...]:
+    """Everything that can go wrong in a network with these model options.
+
+    With ``services``, only hops that these may cross, and sites at the ends of such hops.
+    """
+    hops: Sequence[int] = range(len(prepared.designs))
+    if services is not None:
+        crossed = {link for s in services for route in prepared.demands[s].routes for link, _ in route}
+        hops = [i for i in hops if i in crossed]
+    places = {site for i in hops for site in prepared.built.hops[i].sites}
+    targets = [Target(HOP, prepared.designs[i].hop.id) for i in hops]
     options, plant = prepared.options, prepared.built.plant
     if options.failures:
         present = {part.kind for part in plant.parts}
-        targets += [Target(SITE, site.id) for site in plant.sites]
+        targets += [Target(SITE, site.id) for i, site in enumerate(plant.sites) if i in places]
         targets += [Target(PART, kind) for kind in plant.kind_names if kind in present]
         if any(site.power is not None for site in plant.sites):
             targets.append(Target(CAUSE, POWER))
@@ -105,56 +115,79 @@ class BlockCase:
     ----------
     simulator : BlockSimulator
     draws : BlockDraws
+    services : sequence of int, optional
+        Services to judge, whole groups of ``sharing_groups``; all of them unless stated. Histories are given
+        in this order.
     """
 
-    def __init__(self, simulator: BlockSimulator, draws: BlockDraws) -> None:
+    def __init__(
+        self, simulator: BlockSimulator, draws: BlockDraws, services: Sequence[int] | None = None
+    ) -> None:
         self._simulator, self._draws = simulator, draws
-        self._prepared = simulator.prepared
-        self._index = {design.hop.id: i for i, design in enumerate(self._prepared.designs)}
-        self._rain = [simulator.rain(draws, i) for i in range(len(self._prepared.designs))]
+        prepared = self._prepared = simulator.prepared
+        self._judged = tuple(range(len(prepared.demands)) if services is None else services)
+        self._group = sharing_groups(prepared)
+        self._links = [{link for route in each.routes for link, _ in route} for each in prepared.demands]
+        self._index = {design.hop.id: i for i, design in enumerate(prepared.designs)}
+        used = {link for service in self._judged for link in self._links[service]}
+        self._used = [i for i in range(len(prepared.designs)) if i in used]
+        self._rain = {i: simulator.rain(draws, i) for i in self._used}
 
     @cached_property
     def hops(self) -> list[HopHistory]:
-        """Histories of the hops as they were."""
-        return [self._hop(i, segments) for i, segments in enumerate(self._draws.segments)]
+        """Histories of the hops as they were; of those that no judged service crosses, undisturbed."""
+        hops = [self._undisturbed(i) for i in range(len(self._prepared.designs))]
+        for i in self._used:
+            hops[i] = self._hop(i, self._draws.segments[i])
+        return hops
 
     @cached_property
     def services(self) -> tuple[ServiceHistory, ...]:
-        """Histories of the services as they were."""
-        return self._simulator.services(self.hops, self._draws)
+        """Histories of the judged services as they were."""
+        return self._simulator.services(self.hops, self._draws, only=self._judged)
 
     def services_without(self, target: Target) -> tuple[ServiceHistory, ...]:
-        """Histories of the services had the target never gone wrong."""
+        """Histories of the judged services had the target never gone wrong.
+
+        The very histories of ``services`` where the target could make no difference.
+        """
+        hops = list(self.hops)
         match target.kind, target.name:
             case "hop", name:
-                if not any((self._index[name], d) in r for r in self._routes for d in (0, 1)):
-                    return self.services
-                hops = list(self.hops)
                 hops[self._index[name]] = self._undisturbed(self._index[name])
-                return self._simulator.services(hops, self._draws)
+                return self._judge(hops, {self._index[name]}, self._draws)
             case "cause", "rain" | "multipath":
                 keep_rain, keep_fades = target.name != RAIN, target.name != MULTIPATH
-                hops = [
-                    self._hop(i, segments, keep_rain=keep_rain, keep_fades=keep_fades)
-                    for i, segments in enumerate(self._draws.segments)
-                ]
-                return self._simulator.services(hops, self._draws)
+                for i in self._used:
+                    segments = self._draws.segments[i]
+                    hops[i] = self._hop(i, segments, keep_rain=keep_rain, keep_fades=keep_fades)
+                return self._judge(hops, set(self._used), self._draws)
         return self._with_plant(plant_without(self._prepared, target))
 
-    @cached_property
-    def _routes(self) -> list[tuple[tuple[int, int], ...]]:
-        return [route for demand in self._prepared.demands for route in demand.routes]
+    def _judge(
+        self, hops: list[HopHistory], changed: set[int], draws: BlockDraws
+    ) -> tuple[ServiceHistory, ...]:
+        """The services again; only groups that cross a changed link can fare differently."""
+        groups = {self._group[s] for s in self._judged if self._links[s] & changed}
+        again = [s for s in self._judged if self._group[s] in groups]
+        anew = dict(zip(again, self._simulator.services(hops, draws, only=again), strict=True))
+        return tuple(anew.get(s, before) for s, before in zip(self._judged, self.services, strict=True))
 
     def _with_plant(self, plant: Plant) -> tuple[ServiceHistory, ...]:
         """The same block with other failures; only hops whose equipment fares differently are done again."""
         draws, simulator = self._draws, self._simulator
         log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
-        hops = list(self.hops)
-        for i, before in enumerate(draws.segments):
+        hops, changed = list(self.hops), set()
+        for i in self._used:
             segments = simulator.segments(i, log)
-            if not _same(segments, before):
+            if not _same(segments, draws.segments[i]):
                 hops[i] = self._hop(i, segments)
-        return simulator.services(hops, replace(draws, log=log))
+                changed.add(i)
+        n_hops = len(self._prepared.designs)
+        for link, part in enumerate(self._prepared.line_cards, start=n_hops):
+            if not _same_part(log, draws.log, part):
+                changed.add(link)
+        return self._judge(hops, changed, replace(draws, log=log))
 
     def _hop(
         self, index: int, segments: EquipmentSegments, *, keep_rain: bool = True, keep_fades: bool = True
@@ -199,6 +232,25 @@ class BlockCase:
         )
 
 
+def sharing_groups(prepared: Prepared) -> list[int]:
+    """Group of each service: services that may share a link which can be up and yet too small for them.
+
+    What happens to a link can change only the services of groups that cross it.
+    """
+    lowest = [float(design.steps.capacity_mbit_s[0]) for design in prepared.designs]
+    crossing: dict[int, list[int]] = {}
+    for s, demand in enumerate(prepared.demands):
+        for link in {link for route in demand.routes for link, _ in route}:
+            crossing.setdefault(link, []).append(s)
+    group = list(range(len(prepared.demands)))
+    for link, services in sorted(crossing.items()):
+        load = sum(prepared.demands[s].peak_mbit_s for s in services)
+        if link < len(lowest) and lowest[link] < load:
+            joined = {group[s] for s in services}
+            group = [min(joined) if g in joined else g for g in group]
+    return group
+
+
 def _same(one: EquipmentSegments, other: EquipmentSegments) -> bool:
     """Whether equipment fares the same; states of one hop are made once, so equal ones are identical."""
 
@@ -208,3 +260,13 @@ def _same(one: EquipmentSegments, other: EquipmentSegments) -> bool:
     if not np.array_equal(one.start_s, other.start_s):
         return False
     return states(one) == states(other)
+
+
+def _same_part(one: FailureLog, other: FailureLog | None, part: int) -> bool:
+    """Whether a part fares the same."""
+    if other is None:
+        return False
+    return all(
+        np.array_equal(a, b)
+        for a, b in zip(one.state_changes_for([part]), other.state_changes_for([part]), strict=True)
+    )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from sim.block import BlockSimulator
 from sim.block_pool import over_blocks
-from sim.counterfactual import BlockCase, Target, targets_of
+from sim.counterfactual import BlockCase, Target, sharing_groups, targets_of
 from sim.prepared import Prepared
 from sim.rerun import OpenedRun
 from sim.service_data import ServiceHistory
@@ -37,16 +37,26 @@ class ImportanceStudy:
     seed, n_years : int
         Seed of the run and years of a block.
     targets : sequence of Target
+    services : sequence of int
+        Services to judge, as for ``BlockCase``.
     """
 
-    def __init__(self, prepared: Prepared, seed: int, n_years: int, targets: Sequence[Target]) -> None:
+    def __init__(
+        self,
+        prepared: Prepared,
+        seed: int,
+        n_years: int,
+        targets: Sequence[Target],
+        services: Sequence[int],
+    ) -> None:
         self._simulator = BlockSimulator(prepared)
-        self._seed, self._n_years, self._targets = seed, n_years, tuple(targets)
+        self._seed, self._n_years = seed, n_years
+        self._targets, self._services = tuple(targets), tuple(services)
 
     def block(self, number: int) -> _Floats:
         """Unavailable seconds, both ways together, shape (1 + n_targets, n_services); row 0 as it was."""
         draws = self._simulator.draw(self._seed, number, self._n_years)
-        case = BlockCase(self._simulator, draws)
+        case = BlockCase(self._simulator, draws, self._services)
         before = case.services
         rows = [[unavailable_s(service) for service in before]]
         for target in self._targets:
@@ -68,6 +78,7 @@ def unavailable_s(service: ServiceHistory) -> float:
 def importance(
     run: OpenedRun,
     *,
+    service: str | None = None,
     n_blocks: int | None = None,
     workers: int = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
@@ -77,6 +88,8 @@ def importance(
     Parameters
     ----------
     run : OpenedRun
+    service : str, optional
+        Judge this service only, which is much faster where it shares no scarce link with most others.
     n_blocks : int, optional
         The first so many blocks of the run, at least 1; all of them unless stated.
     workers : int
@@ -87,15 +100,25 @@ def importance(
     Returns
     -------
     DataFrame
-        See ``importance_table``.
+        See ``importance_table``; of one service without their sum.
+
+    Raises
+    ------
+    InputError
+        If the run has no such service.
     """
     prepared = run.prepared
     blocks = run.folder.finished_blocks()[:n_blocks]
-    targets = targets_of(prepared)
-    arguments = (prepared, run.seed, run.block_years, targets)
+    judged = list(range(len(prepared.demands)))
+    if service is not None:
+        group = sharing_groups(prepared)
+        judged = [s for s in judged if group[s] == group[run.service_index(service)]]
+    targets = targets_of(prepared, None if service is None else judged)
+    arguments = (prepared, run.seed, run.block_years, targets, judged)
     seconds = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
-    services = [demand.id for demand in prepared.demands]
-    return importance_table(np.array(seconds), targets, services, n_years=run.block_years)
+    services = [prepared.demands[s].id for s in judged]
+    table = importance_table(np.array(seconds), targets, services, n_years=run.block_years)
+    return table if service is None else table[table["service"] == service].reset_index(drop=True)
 
 
 def importance_table(

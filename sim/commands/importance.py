@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--blocks", type=int, default=10, metavar="N", help="blocks of the run to judge again (default 10)"
     )
-    parser.add_argument("--csv", metavar="FILE", help="write the full table, every service, there too")
+    parser.add_argument("--csv", metavar="FILE", help="write the full table there too")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
 
 
@@ -34,7 +34,13 @@ def run(options: argparse.Namespace) -> int:
     if options.service is not None:
         opened.service_index(options.service)
     with progress_bar("blocks") as bar:
-        table = importance(opened, n_blocks=options.blocks, workers=options.workers, progress=bar)
+        table = importance(
+            opened,
+            service=options.service,
+            n_blocks=options.blocks,
+            workers=options.workers,
+            progress=bar,
+        )
     if options.csv:
         write_importance(table, options.csv)
     years = min(options.blocks, len(opened.folder.finished_blocks())) * opened.block_years

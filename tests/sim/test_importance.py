@@ -10,7 +10,17 @@ from models.cause import EQUIPMENT, Cause
 from models.network import Maintenance, PartChange, Power, Service, Site
 from sim.block import BlockSimulator, hop_history
 from sim.commands import main
-from sim.counterfactual import CAUSE, HOP, PART, SITE, BlockCase, Target, plant_without, targets_of
+from sim.counterfactual import (
+    CAUSE,
+    HOP,
+    PART,
+    SITE,
+    BlockCase,
+    Target,
+    plant_without,
+    sharing_groups,
+    targets_of,
+)
 from sim.importance import ALL, ImportanceStudy, importance, importance_table, unavailable_s
 from sim.prepared import ModelOptions, prepare
 from sim.rerun import open_run
@@ -88,7 +98,7 @@ def test_draws_judged_with_lower_thresholds_in_hand_give_the_same(simulator, dra
     """Rain and fades that were drawn for weaker states than needed change nothing."""
     from sim.hop import hop_timeline
 
-    for i, segments in enumerate(draws.segments):
+    for i, segments in enumerate(draws.segments[:2]):  # no service crosses the third
         low = 0.5 * simulator.thresholds[i].lowest_rain_db(segments.states)
         tops = simulator.thresholds[i].highest_power(segments.states)
         fades = simulator.fades(draws, i, min(2.0 * tops[0], 4.0), min(2.0 * tops[1], 4.0))
@@ -148,7 +158,43 @@ def test_a_hop_that_never_fails_leaves_its_service_only_the_line_cards(case):
 
 
 def test_a_hop_that_carries_nothing_saves_nothing(case):
-    assert case.services_without(Target(HOP, "c-b")) is case.services
+    for after, before in zip(case.services_without(Target(HOP, "c-b")), case.services, strict=True):
+        assert after is before
+
+
+def test_services_that_share_no_scarce_link_are_groups_apart():
+    apart = prepare(network())
+    assert sharing_groups(apart) == [0, 1]
+    over_c = Service(id="round", site_a="a", site_b="b", committed_mbit_s=90.0, route=("a-c", "c-b"))
+    joined = prepare(network(services=(*SERVICES, over_c)))
+    assert sharing_groups(joined) == [0, 1, 1]
+
+
+def test_judging_one_group_alone_gives_the_same(simulator, draws, case):
+    alone = BlockCase(simulator, draws, [1])
+    assert same(alone.services[0], case.services[1])
+    for target in (
+        Target(HOP, "a-c"),
+        Target(SITE, "a"),
+        Target(PART, "outdoor_radio"),
+        Target(CAUSE, "rain"),
+    ):
+        assert same(alone.services_without(target)[0], case.services_without(target)[1])
+    targets = targets_of(simulator.prepared, [1])
+    assert [t.name for t in targets if t.kind == HOP] == ["a-c"]
+    assert [t.name for t in targets if t.kind == SITE] == ["a", "c"]
+
+
+def test_services_skipped_would_have_come_out_the_same(simulator, draws, case):
+    """Every target judged with all services swept again, nothing skipped."""
+    for target in targets_of(simulator.prepared):
+        if target.kind in (SITE, PART):
+            plant = plant_without(simulator.prepared, target)
+            log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
+            hops = [case._hop(i, simulator.segments(i, log)) for i in (0, 1)] + case.hops[2:]
+            whole = simulator.services(hops, replace(draws, log=log))
+            for mine, theirs in zip(case.services_without(target), whole, strict=True):
+                assert same(mine, theirs)
 
 
 def test_a_site_that_never_fails_takes_its_power_work_and_indoor_units(simulator, case):
@@ -223,7 +269,9 @@ def test_as_it_was_is_what_the_run_has(run):
         assert rows["unavailable_min_per_year"].iloc[0] == pytest.approx(
             results.loc[service, "unavailable_min_per_year"]
         )
-    assert importance(run, n_blocks=1).equals(importance(run, n_blocks=1))
+    alone = importance(run, service="short").set_index(["kind", "target"])
+    whole = table[table["service"] == "short"].set_index(["kind", "target"])
+    assert alone.equals(whole.loc[alone.index])
 
 
 @pytest.mark.slow
@@ -233,7 +281,7 @@ def test_two_workers_find_the_same_as_one(run):
 
 def test_the_study_of_a_block_has_a_row_for_each_target(simulator):
     targets = (Target(HOP, "a-b"), Target(CAUSE, "rain"))
-    seconds = ImportanceStudy(simulator.prepared, 7, YEARS, targets).block(0)
+    seconds = ImportanceStudy(simulator.prepared, 7, YEARS, targets, (0, 1)).block(0)
     assert seconds.shape == (3, 2)
     assert (seconds[1:, 0] < seconds[0, 0]).any()
 
