@@ -43,7 +43,7 @@ RADIOS_FAIL = weak_parts(outdoor_radio=600.0, modem_card=800.0, cable=4_000.0, a
 
 
 @cache
-def equipment_run(network, n_blocks=30, n_years=10):
+def equipment_run(network, n_blocks=30, n_years=4):
     """Share of each block without full capacity, by hop, and down, by service."""
     prepared = prepare(network, EQUIPMENT_ONLY)
     simulator = BlockSimulator(prepared)
