@@ -1,9 +1,10 @@
 """The same study of several blocks of a run, on one process or several, in the order of their numbers."""
 
-import multiprocessing
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import Any, Protocol, TypeVar
+
+from sim.processes import worker_context
 
 Result_co = TypeVar("Result_co", covariant=True)
 
@@ -60,7 +61,7 @@ def over_blocks(
         return results
     pool = ProcessPoolExecutor(
         min(workers, len(blocks)),
-        mp_context=multiprocessing.get_context("spawn"),
+        mp_context=worker_context(),
         initializer=_start,
         initargs=(make, arguments),
     )

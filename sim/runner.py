@@ -4,7 +4,6 @@ The same seed gives the same bytes for any number of workers: blocks are indepen
 is put together in the order of their numbers.
 """
 
-import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ import pyarrow as pa
 from sim.block import BlockSimulator
 from sim.block_tally import block_tally, failure_tables, run_of
 from sim.prepared import Prepared
+from sim.processes import worker_context
 from sim.series_tally import series_rows, twin_rows
 from sim.stopping import looks
 from sim.store import RunFolder
@@ -113,7 +113,7 @@ def _simulators(prepared: Prepared, plan: BlockPlan, workers: int) -> Iterator[_
         return
     pool = ProcessPoolExecutor(
         workers,
-        mp_context=multiprocessing.get_context("spawn"),
+        mp_context=worker_context(),
         initializer=_start_worker,
         initargs=(prepared, plan),
     )

@@ -7,6 +7,7 @@ from typing import Any
 
 from sim.network_file import InputError, NetworkSource
 from sim.prepared import ModelOptions, prepare
+from sim.processes import begin_early
 from sim.runner import BLOCK_YEARS, BlockPlan, run_blocks
 from sim.stopping import PrecisionGoal, reached
 from sim.store import RunFolder, run_identity, versions
@@ -86,6 +87,8 @@ def simulate(
         If the folder is in use, or by another run (nothing is overwritten), or ``request.until`` names no
         service.
     """
+    if request.workers > 1 and request.n_blocks > 1:
+        begin_early()
     enough = None if request.until is None else reached(source.network, request.until)
     folder = RunFolder(out)
     manifest = manifest_of(source, request)

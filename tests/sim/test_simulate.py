@@ -95,9 +95,8 @@ def test_impossible_requests_are_refused(field, value, message):
 def test_the_manifest_names_all_that_decides_the_numbers(reference):
     manifest = json.loads((reference / "manifest.json").read_text())
     assert manifest["years"] == 6
-    assert manifest["options"] == {
-        "rain": True, "multipath": True, "failures": True, "anchoring": True, "queues": True,
-    }  # fmt: skip
+    switches = ("rain", "multipath", "failures", "anchoring", "queues")
+    assert all(manifest["options"][switch] is True for switch in switches)
     assert {"numpy", "numba", "simpy", "itur", "hopyears"} <= set(manifest["versions"])
     assert "workers" not in manifest
 

@@ -1,0 +1,106 @@
+"""How fast is the main job? The demo network, 200 years, against a clock that steps through every 10 s.
+
+    python experiments/benchmarks/demo.py
+
+Limits (two cores, a second run, so that compiled code and climate are cached): 200 years in under 30 s,
+all processes together under 1.5 GiB, ``hopyears --help`` in under 0.15 s. The baseline is the rain of one
+hop alone as a log-normal first-order autoregressive series in 10 s steps (the synthesiser of ITU-R P.1853),
+with numpy by whole days: no multipath, equipment, network or services. It is timed for one hop-year.
+"""
+
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.signal import lfilter
+
+DEMO = Path(__file__).resolve().parents[1] / "demo" / "network.toml"
+PROGRAM = Path(sys.executable).with_name("hopyears")
+YEARS = 200
+LONGEST_S, MOST_MIB, SLOWEST_HELP_S = 30.0, 1536.0, 0.15
+
+
+def memory_of_tree_mib(root: int) -> float:
+    """Resident memory of a process and all its descendants [MiB]; shared pages count once a process."""
+    total, waiting = 0.0, [root]
+    while waiting:
+        pid = waiting.pop()
+        try:
+            status = Path(f"/proc/{pid}/status").read_text()
+            total += float(status.split("VmRSS:")[1].split()[0]) / 1024.0
+            waiting += map(int, Path(f"/proc/{pid}/task/{pid}/children").read_text().split())
+        except (OSError, IndexError):
+            continue
+    return total
+
+
+def run_demo(out: Path) -> tuple[float, float]:
+    """Wall time [s] and peak memory [MiB] of one run."""
+    start = time.perf_counter()
+    command = [PROGRAM, "simulate", DEMO, "--years", str(YEARS), "--out", out]
+    process = subprocess.Popen([*map(str, command)], stdout=subprocess.DEVNULL)
+    peak = [0.0]
+
+    def watch() -> None:
+        while process.poll() is None:
+            peak[0] = max(peak[0], memory_of_tree_mib(process.pid))
+            time.sleep(0.1)
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    if process.wait() != 0:
+        raise SystemExit("the demo run failed")
+    took = time.perf_counter() - start
+    watcher.join()
+    return took, peak[0]
+
+
+def help_time() -> float:
+    """Best of five of ``hopyears --help`` [s]."""
+    times = []
+    for _ in range(5):
+        start = time.perf_counter()
+        subprocess.run([str(PROGRAM), "--help"], stdout=subprocess.DEVNULL, check=True)
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def stepped_hop_year() -> float:
+    """Time for one hop-year of the stepping baseline [s]."""
+    random = np.random.default_rng(1)
+    start = time.perf_counter()
+    step_s, beta = 10.0, 2e-4
+    rho = np.exp(-beta * step_s)
+    state, beyond = np.zeros(1), 0
+    for _ in range(365):
+        noise = np.sqrt(1 - rho**2) * random.standard_normal(int(86400 / step_s))
+        series, state = lfilter([1.0], [1.0, -rho], noise, zi=rho * state[-1:])
+        beyond += int((np.exp(-3.0 + 1.5 * series) > 20.0).sum())
+        state = series
+    assert beyond >= 0
+    return time.perf_counter() - start
+
+
+def main() -> int:
+    """Print the figures; 1 if a limit is missed."""
+    with tempfile.TemporaryDirectory() as folder:
+        run_demo(Path(folder) / "first")
+        took_s, peak_mib = run_demo(Path(folder) / "second")
+    hops = DEMO.read_text().count("[[hops]]")
+    stepped_s = min(stepped_hop_year() for _ in range(3))
+    help_s = help_time()
+    print(f"demo, {YEARS} years, {hops} hops: {took_s:.1f} s wall, {peak_mib:.0f} MiB in all processes")
+    print(f"  whole network: {took_s / (YEARS * hops) * 1e3:.2f} ms a hop-year")
+    print(f"  stepping baseline, rain of one hop only, one core: {stepped_s * 1e3:.1f} ms a hop-year")
+    print(f"hopyears --help: {help_s:.3f} s")
+    missed = took_s > LONGEST_S or peak_mib > MOST_MIB or help_s > SLOWEST_HELP_S
+    print("a limit is missed" if missed else "all limits met")
+    return int(missed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
