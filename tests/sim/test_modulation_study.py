@@ -90,9 +90,11 @@ def test_adaptive_findings_are_those_of_the_simulation(prepared, findings):
         alike(findings.services[number, ADAPTIVE], service_finding(service))
 
 
+@pytest.mark.parametrize("scheme", ["1+0", "1+1 SD", "2+0 XPIC"])
 @pytest.mark.parametrize("states", STATES)
-def test_thresholds_are_those_of_a_radio_that_is_not_adaptive(prepared, states):
-    plain = BlockSimulator(prepare(not_adaptive(triangle(), states)))
+def test_thresholds_are_those_of_a_radio_that_is_not_adaptive(states, scheme):
+    prepared = prepare(triangle(scheme))
+    plain = BlockSimulator(prepare(not_adaptive(triangle(scheme), states)))
     for number, design in enumerate(prepared.designs):
         fixed = fixed_design(design, nearest_step(design, states))
         mine = HopThresholds(fixed, prepared.anchors[number], prepared.nights[number]).nominal
