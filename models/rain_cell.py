@@ -73,7 +73,7 @@ class CellPopulation:
     """
 
     profile: CellProfile = PEAKED
-    size_km: float = 5.8
+    size_km: float = 5.6
     size_exponent: float = 0.35
     smallest_km: float = 1.0
     largest_km: float = 7.0

@@ -31,11 +31,11 @@ class StormModel:
         Ratio of standard deviation to mean of the years' numbers of storms (r_c of ITU-R P.678-3).
     """
 
-    cells_per_storm: float = 120.0
+    cells_per_storm: float = 110.0
     spread_km: float = 18.0
     spread_shape: float = 2.0
     duration_s: float = 14400.0
-    mean_drift_km_h: float = 34.0
+    mean_drift_km_h: float = 37.0
     drift_shape: float = 4.0
     drift_towards_deg: float = 67.5
     drift_spread_deg: float = 45.0

@@ -17,7 +17,7 @@ from sim.disk_cache import Floats, Key, kept_arrays
 from sim.rain_laws import PeakLaw
 from sim.scenes import hop_samples, scenes
 
-RAIN_MODEL_VERSION = 4
+RAIN_MODEL_VERSION = 5
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 _Z = np.linspace(-1.0, 5.5, 131)

@@ -1,0 +1,199 @@
+"""Does the rain field meet the published laws? Run: python experiments/rain_calibration/calibrate.py
+
+Point rain rate (ITU-R P.837-7), attenuation of hops before any anchoring (P.530-18) and correlation between
+hops (the distance law of P.618-13) from snapshots of the field in nine climates, from arid to equatorial.
+Writes three tables (CSV) and three figures (PNG) beside this file; see README.md for the answer.
+"""
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from figures import draw_correlation, draw_hops, draw_point_law
+from scipy.optimize import brentq
+
+from models.rain_attenuation import attenuation_db, attenuation_law, coefficients
+from models.rain_cell import DEFAULT_POPULATION
+from models.rain_law import (
+    RainLaw,
+    annual_exceedance,
+    annual_rain_probability,
+    annual_rain_rate_mm_h,
+)
+from models.seasonality import attenuation_correlation, bivariate_exceedance, rain_occurrence_correlation
+from models.storm import DEFAULT_STORMS
+from sim.climate import climate_of
+from sim.peaks import peak_laws
+from sim.rain_laws import law_of
+from sim.scenes import Scenes, pair_samples, raw_law, scenes
+
+PLACES = {
+    "Persian Gulf, arid": (25.0, 55.2),
+    "central Chile, dry summers": (-33.5, -70.7),
+    "high plains, continental": (39.7, -105.0),
+    "Baltic coast": (60.25, 24.75),
+    "central Europe": (48.0, 10.0),
+    "Po valley": (45.5, 9.2),
+    "east Asian coast": (35.7, 139.7),
+    "south-east India, monsoon": (13.1, 80.3),
+    "Malay peninsula, equatorial": (1.4, 103.8),
+}
+HOPS = (
+    (3, 38.0),
+    (5, 23.0),
+    (8, 23.0),
+    (10, 18.0),
+    (15, 18.0),
+    (15, 13.0),
+    (20, 15.0),
+    (20, 11.0),
+    (30, 11.0),
+    (30, 7.5),
+)
+PROBABILITIES = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])
+DISTANCES_KM = (1.0, 3.0, 6.0, 10.0, 16.0, 28.0, 45.0, 60.0)
+TILT_DEG = 90.0
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--scenes", type=int, default=12_000, help="snapshots per month and place")
+    parser.add_argument("--out", type=Path, default=Path(__file__).parent)
+    options = parser.parse_args()
+    points, hops, pairs = [], [], []
+    for place, coordinates in PLACES.items():
+        law = climate_of(*coordinates).rain_law
+        months = peak_laws(law, DEFAULT_POPULATION, DEFAULT_STORMS)
+        snapshots = scenes(
+            months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=options.scenes, longest_hop_km=30.0
+        )
+        points += [{"place": place, **row} for row in point_rows(snapshots, law)]
+        hops += [{"place": place, **row} for row in hop_rows(snapshots, law)]
+        wide = scenes(
+            months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=options.scenes // 3, longest_hop_km=140.0
+        )
+        pairs += [{"place": place, **row} for row in pair_rows(wide, law)]
+        print(place, "done", flush=True)
+    tables = [pd.DataFrame(rows) for rows in (points, hops, pairs)]
+    for name, table in zip(("point_law", "hops", "pairs"), tables, strict=True):
+        table.round(5).to_csv(options.out / f"{name}.csv", index=False)
+    draw_point_law(tables[0], options.out / "point_law.png")
+    draw_hops(tables[1], options.out / "hops.png")
+    draw_correlation(tables[2], options.out / "correlation.png")
+    summarise(*tables)
+
+
+def point_rows(snapshots: Scenes, law: RainLaw) -> list[dict[str, float]]:
+    """Chance of rain above rates from 2 mm/h to the 0.005 % rate, over that of the law."""
+    found = raw_law(snapshots, path_length_km=0.0, k=1.0, alpha=1.0)
+    top = float(annual_rain_rate_mm_h(law, 5e-5))
+    rates = np.append(np.geomspace(2.0, top, 9)[:-1], top)
+    wanted = annual_exceedance(law, rates)
+    return [
+        {"rain_rate_mm_h": rate, "law": chance, "ratio": value / chance}
+        for rate, chance, value in zip(rates, wanted, found.exceedance(rates), strict=True)
+    ]
+
+
+def hop_rows(snapshots: Scenes, law: RainLaw) -> list[dict[str, float]]:
+    """Raw attenuation of hops over that of P.530."""
+    rate = float(annual_rain_rate_mm_h(law, 1e-4))
+    rows = []
+    for length_km, frequency_ghz in HOPS:
+        k, alpha = (float(v) for v in coefficients(frequency_ghz, polarisation_tilt_deg=TILT_DEG))
+        published = attenuation_law(
+            length_km, rate, frequency_ghz=frequency_ghz, polarisation_tilt_deg=TILT_DEG
+        )
+        wanted = attenuation_db(published, PROBABILITIES)
+        raw = raw_law(snapshots, path_length_km=length_km, k=k, alpha=alpha).quantile(PROBABILITIES)
+        for probability, p530, value in zip(PROBABILITIES, wanted, raw, strict=True):
+            rows.append(
+                {
+                    "length_km": length_km,
+                    "frequency_ghz": frequency_ghz,
+                    "probability": probability,
+                    "rain_probability": annual_rain_probability(law),
+                    "p530_db": float(p530),
+                    "raw_db": float(value),
+                    "ratio": float(value / p530),
+                }
+            )
+    return rows
+
+
+def pair_rows(snapshots: Scenes, law: RainLaw) -> list[dict[str, float]]:
+    """Latent correlation of two parallel 10 km hops at 18 GHz, in two readings of P.618-13's site diversity.
+
+    ``correlation``: the bivariate normal tail that gives the joint probability over the whole year.
+    ``given_rain``: the joint probability is that of rain at both places, with the Recommendation's own
+    correlation, times that of both attenuations given rain, whose correlation is solved for.
+    """
+    k, alpha = (float(v) for v in coefficients(18.0, polarisation_tilt_deg=TILT_DEG))
+    rain = annual_rain_probability(law)
+    rows = []
+    for distance in DISTANCES_KM:
+        first, second, weight = _all_directions(snapshots, k, alpha, distance)
+        level_law = law_of(first, weight)
+        for probability in (1e-3, 1e-4):
+            if probability > 0.2 * rain:
+                continue
+            level = level_law.quantile(np.array([probability]))[0]
+            faded = first > level
+            c = weight[faded & (second > level)].sum() / weight[faded].sum()
+            rows.append(
+                {
+                    "distance_km": distance,
+                    "probability": probability,
+                    "conditional": c,
+                    "correlation": _latent(c * probability, probability, 1.0),
+                    "given_rain": _latent(
+                        c * probability,
+                        probability / rain,
+                        float(bivariate_exceedance(rain, rain, rain_occurrence_correlation(distance))),
+                    ),
+                    "law": float(attenuation_correlation(distance)),
+                }
+            )
+    return rows
+
+
+def _all_directions(
+    snapshots: Scenes, k: float, alpha: float, distance: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    parts = []
+    for angle in np.linspace(0.0, np.pi, 4, endpoint=False) + 0.3:
+        shift = (distance * np.cos(angle), distance * np.sin(angle))
+        parts.append(pair_samples(snapshots, path_length_km=10.0, k=k, alpha=alpha, shift_km=shift))
+    first, second, weight = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return first, second, weight / len(parts)
+
+
+def _latent(joint: float, marginal: float, both_rain: float) -> float:
+    """Correlation of a bivariate normal whose tails of ``marginal`` meet with chance joint / both_rain."""
+
+    def misfit(correlation: float) -> float:
+        return float(both_rain * bivariate_exceedance(marginal, marginal, correlation) - joint)
+
+    if misfit(0.9999) <= 0.0:
+        return 1.0
+    return -1.0 if misfit(-0.9) >= 0.0 else float(brentq(misfit, -0.9, 0.9999))
+
+
+def summarise(points: pd.DataFrame, hops: pd.DataFrame, pairs: pd.DataFrame) -> None:
+    """Print the numbers that README.md quotes."""
+    print("\npoint law, chance over that of P.837-7: least, largest ratio by place")
+    print(points.groupby("place", sort=False).ratio.agg(["min", "max"]).round(3).to_string())
+    print("\nraw attenuation over that of P.530: mean, least, largest over places and hops")
+    print(hops.groupby("probability").ratio.agg(["mean", "min", "max"]).round(3).to_string())
+    wet = hops[hops.rain_probability > 0.01]
+    print("\n  of it in places where it rains more than 1 % of the time")
+    print(wet.groupby("probability").ratio.agg(["mean", "min", "max"]).round(3).to_string())
+    print("\nlatent correlation against P.618-13's law, mean over places")
+    columns = ["conditional", "correlation", "given_rain", "law"]
+    table = pairs.groupby(["distance_km", "probability"])[columns].mean()
+    print(table.unstack("probability").round(3).to_string())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,101 @@
+"""The measured links: read, cleaned to one attenuation a minute, and placed on a plane."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from models.rain_attenuation import TILT_DEG, coefficients
+from sim.rain_kernel import HopLine
+
+DAY_MIN = 1440
+KM_PER_DEGREE = 111.2
+SPIKE_DB, MOST_SPIKES = 5.0, 2
+
+
+@dataclass(frozen=True)
+class MeasuredLinks:
+    """Links on a plane and their attenuation [dB], shape (n_links, n_minutes), of the smaller direction."""
+
+    hops: tuple[HopLine, ...]
+    attenuation_db: NDArray[np.float64]
+
+    @property
+    def x_km(self) -> NDArray[np.float64]:
+        """Middles of the links, east."""
+        return np.array([0.5 * (hop.x0_km + hop.x1_km) for hop in self.hops])
+
+    @property
+    def y_km(self) -> NDArray[np.float64]:
+        """Middles of the links, north."""
+        return np.array([0.5 * (hop.y0_km + hop.y1_km) for hop in self.hops])
+
+
+def packaged_links() -> MeasuredLinks:
+    """The 500 links over 11 days inside the package pycomlink 0.6.0; their positions are obscured."""
+    import pycomlink
+    import xarray
+
+    folder = Path(pycomlink.__file__).parent / "io" / "example_data"
+    data = xarray.open_dataset(folder / "example_cml_data.nc").transpose("cml_id", "channel_id", "time")
+    return measured(
+        loss_db=(data.tsl - data.rsl).values,
+        latitude_deg=np.stack([data.site_a_latitude.values, data.site_b_latitude.values], axis=1),
+        longitude_deg=np.stack([data.site_a_longitude.values, data.site_b_longitude.values], axis=1),
+        frequency_ghz=data.frequency.values[:, 0] / 1e9,
+        polarisation=data.polarization.values[:, 0],
+    )
+
+
+def measured(
+    *,
+    loss_db: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+    longitude_deg: NDArray[np.float64],
+    frequency_ghz: NDArray[np.float64],
+    polarisation: NDArray[np.str_],
+) -> MeasuredLinks:
+    """Clean links: loss of shape (n_links, 2, n_minutes), ends of shape (n_links, 2)."""
+    attenuation = np.array([_attenuation(pair) for pair in loss_db])
+    centre = float(latitude_deg.mean()), float(longitude_deg.mean())
+    x = (longitude_deg - centre[1]) * KM_PER_DEGREE * np.cos(np.deg2rad(centre[0]))
+    y = (latitude_deg - centre[0]) * KM_PER_DEGREE
+    hops, kept = [], []
+    for i, series in enumerate(attenuation):
+        if not _trusted(series) or np.hypot(x[i, 1] - x[i, 0], y[i, 1] - y[i, 0]) < 0.3:
+            continue
+        tilt = TILT_DEG["H" if str(polarisation[i]) == "H" else "V"]
+        k, alpha = coefficients(float(frequency_ghz[i]), polarisation_tilt_deg=tilt)
+        hops.append(HopLine(x[i, 0], y[i, 0], x[i, 1], y[i, 1], float(k), float(alpha)))
+        kept.append(i)
+    return MeasuredLinks(tuple(hops), attenuation[kept])
+
+
+def _attenuation(pair: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Smaller of the two directions' loss above a running median of 24 hours [dB]; NaN where neither is."""
+    rows = []
+    for loss in pair:
+        series = pd.Series(np.where((loss > 0.0) & (loss < 150.0), loss, np.nan))
+        base = series.rolling(DAY_MIN + 1, center=True, min_periods=200).median()
+        rows.append((series - base).to_numpy())
+    # A receiver that loses the signal in a deep fade reports nothing: bridge up to a quarter of an hour.
+    smaller = pd.Series(np.fmin(rows[0], rows[1]))
+    return smaller.interpolate(limit=15, limit_area="inside").to_numpy()
+
+
+def _trusted(series: NDArray[np.float64]) -> bool:
+    """Quality rules: minutes nearly all there, quiet when dry, never long below its median, few spikes."""
+    if np.isfinite(series).mean() < 0.95:
+        return False
+    step = np.diff(np.nan_to_num(series))
+    spikes = np.count_nonzero((step[:-1] > SPIKE_DB) & (step[1:] < -SPIKE_DB))
+    dry = series[np.abs(series) < 2.0]
+    return bool(
+        len(dry) > 0.85 * len(series)
+        and dry.std() < 0.5
+        and np.nanmean(series < -2.0) < 0.002
+        and np.nanmean(series > 10.0) < 0.03
+        and spikes <= MOST_SPIKES
+    )
