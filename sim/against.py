@@ -16,6 +16,7 @@ from models import seasonality
 from models.cause import EQUIPMENT, Cause
 from models.cause import FADING as BY_AIR
 from models.rain_scaling import event_count_per_year
+from models.scheme import Diversity
 from models.units import SECONDS_PER_YEAR
 from sim.fading_tally import DISPERSIVE, FADING, FLAT, PROTECTED, RAIN
 from sim.hop_thresholds import HopThresholds
@@ -27,6 +28,13 @@ from sim.store import RunFolder
 from sim.tally_rows import STATE_CAUSE
 
 MONTH_S = SECONDS_PER_YEAR / 12.0
+
+RAIN_RANGE = (1e-5, 1e-2)
+"""Fractions of the year for which ITU-R P.530-18, 2.4.1 gives rain attenuation."""
+
+LEAST_IMPROVEMENT = 5.0
+"""Diversity that improves by less is outside the range of ITU-R P.530-17 and -18, 6.2.6 (from memory; taken
+for space diversity too)."""
 
 SITE_CAUSES = int(Cause.COMMON_UNIT | Cause.POWER | Cause.MAST | Cause.SOFTWARE)
 """What takes down every radio of a site."""
@@ -42,7 +50,8 @@ NOT_IN_TEXTBOOKS = int(Cause.LIGHTNING | Cause.SWITCHING)
 class Figure:
     """One figure by the standards: its name, unit and value, and where a block's own value is found.
 
-    ``kind`` and ``value`` name the rows and the column of ``fading_tally.FADING``.
+    ``kind`` and ``value`` name the rows and the column of ``fading_tally.FADING``. ``in_range`` is false
+    where the Recommendation does not claim to hold.
     """
 
     name: str
@@ -50,6 +59,7 @@ class Figure:
     predicted: float
     kind: int
     value: str
+    in_range: bool
 
 
 def hold_against(source: NetworkSource, folder: RunFolder) -> pd.DataFrame:
@@ -67,9 +77,10 @@ def hold_against(source: NetworkSource, folder: RunFolder) -> pd.DataFrame:
     DataFrame
         One row a hop, modulation and figure, with columns ``hop``, ``states`` (points of the modulation, 0
         where a figure belongs to none), ``figure``, ``unit``, ``predicted``, ``simulated``, ``ratio``
-        (simulated over predicted) and ``standard_error`` (of the ratio, from independent blocks; not a
-        number where fewer than two blocks show anything). Modulations that clear air does not allow, and
-        parts of the model that were switched off in the run, are left out.
+        (simulated over predicted), ``standard_error`` (of the ratio, from independent blocks; not a number
+        where fewer than two blocks show anything) and ``in_range`` (false outside the range that the
+        Recommendation gives for itself, where the figure is an extrapolation). Modulations that clear air
+        does not allow, and parts of the model that were switched off in the run, are left out.
 
     Raises
     ------
@@ -89,26 +100,36 @@ def hold_against(source: NetworkSource, folder: RunFolder) -> pd.DataFrame:
     if options.failures:
         rows += _equipment(prepared, stored, manifest["block_years"])
     columns = ["hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error"]
-    return pd.DataFrame(rows, columns=columns)
+    return pd.DataFrame(rows, columns=[*columns, "in_range"])
 
 
 def agreement(compared: pd.DataFrame) -> pd.DataFrame:
-    """How well each figure agrees over all hops and modulations.
+    """How well each figure agrees over all hops and modulations within the Recommendations' range.
 
     Returns
     -------
     DataFrame
         Columns ``figure``; ``cases`` with a standard error; ``median_ratio`` of these;
         ``within_3_standard_errors``, the share of them so near to 1; ``none_seen``, cases without a
-        standard error.
+        standard error; ``out_of_range``.
     """
     rows = []
-    for figure, group in compared.groupby("figure", sort=False):
+    for figure, everything in compared.groupby("figure", sort=False):
+        group = everything[everything["in_range"]]
         told = group[np.isfinite(group["standard_error"])]
         near = (told["ratio"] - 1.0).abs() <= 3.0 * told["standard_error"]
         share = float(near.mean()) if len(told) else np.nan
-        rows.append((figure, len(told), float(told["ratio"].median()), share, len(group) - len(told)))
-    columns = ["figure", "cases", "median_ratio", "within_3_standard_errors", "none_seen"]
+        rows.append(
+            (
+                figure,
+                len(told),
+                float(told["ratio"].median()),
+                share,
+                len(group) - len(told),
+                len(everything) - len(group),
+            )
+        )
+    columns = ["figure", "cases", "median_ratio", "within_3_standard_errors", "none_seen", "out_of_range"]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -130,6 +151,7 @@ def _fading(
                     figure.name,
                     figure.unit,
                     *_compared(figure.predicted, blocks),
+                    figure.in_range,
                 )
 
 
@@ -138,20 +160,25 @@ def fading_figures(thresholds: HopThresholds, step: int, options: ModelOptions) 
     outage = fading_outage(thresholds, step)
     figures = []
     if options.rain:
+        usual = RAIN_RANGE[0] <= outage.rain <= RAIN_RANGE[1]
         worst = float(seasonality.worst_month_probability(outage.rain)) if outage.rain > 0.0 else 0.0
         figures += [
-            Figure("rain", "s/year", outage.rain * SECONDS_PER_YEAR, RAIN, "seconds"),
-            Figure("rain, worst month", "s/month", worst * MONTH_S, RAIN, "worst_month_s"),
+            Figure("rain", "s/year", outage.rain * SECONDS_PER_YEAR, RAIN, "seconds", usual),
+            Figure("rain, worst month", "s/month", worst * MONTH_S, RAIN, "worst_month_s", usual),
             Figure(
                 "rain, fades of 10 s or longer",
                 "1/year",
                 float(event_count_per_year(outage.rain)),
                 RAIN,
                 "long_events",
+                usual,
             ),
         ]
     if options.multipath and thresholds.design.occurrence > 0.0:
         flat, flat_year = outage.flat + outage.crossed, outage.flat_year + outage.crossed * outage.to_year
+        enough = (
+            thresholds.design.scheme.diversity is Diversity.NONE or outage.improvement >= LEAST_IMPROVEMENT
+        )
         for name, kind, worst, year in (
             ("flat fading of one line", FLAT, flat, flat_year),
             (
@@ -162,9 +189,10 @@ def fading_figures(thresholds: HopThresholds, step: int, options: ModelOptions) 
             ),
             ("multipath with diversity", PROTECTED, outage.multipath_worst_month, outage.multipath),
         ):
+            usual = enough or kind != PROTECTED
             figures += [
-                Figure(name, "s/year", year * SECONDS_PER_YEAR, kind, "seconds"),
-                Figure(f"{name}, worst month", "s/month", worst * MONTH_S, kind, "worst_month_s"),
+                Figure(name, "s/year", year * SECONDS_PER_YEAR, kind, "seconds", usual),
+                Figure(f"{name}, worst month", "s/month", worst * MONTH_S, kind, "worst_month_s", usual),
             ]
     return figures
 
@@ -184,7 +212,7 @@ def _equipment(
         ):
             barred |= int(BY_AIR | Cause.MAINTENANCE)
             blocks = np.array([_seconds(table, index, wanted, barred) for table in tables]) / block_years
-            yield (design.hop.id, 0, name, "s/year", *_compared(predicted * SECONDS_PER_YEAR, blocks))
+            yield (design.hop.id, 0, name, "s/year", *_compared(predicted * SECONDS_PER_YEAR, blocks), True)
 
 
 def _seconds(table: KeyedTable, entity: int, wanted: int, barred: int) -> float:

@@ -46,6 +46,8 @@ class FadingOutage:
         From the worst month to the average year, of all else.
     multipath : float
         Of the average year, with diversity.
+    improvement : float
+        Of flat fading by the scheme's diversity, at least 1; infinite where there is no multipath.
     """
 
     rain: float
@@ -56,6 +58,7 @@ class FadingOutage:
     flat_year: float
     to_year: float
     multipath: float
+    improvement: float
 
 
 def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
@@ -72,14 +75,16 @@ def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
     flat, dispersive, crossed = _multipath_parts(design, step)
     to_year = float(10.0 ** (-design.annual_reduction_db / 10.0))
     flat_year = float(multipath.exceedance(design.occurrence * to_year, _flat_depth_db(design, step)))
-    if design.scheme.diversity is Diversity.NONE or design.occurrence <= 0.0:
-        worst = flat + dispersive + crossed
-        annual = flat_year + (dispersive + crossed) * to_year
-    else:
-        worst = min(_with_diversity(design, step, flat, dispersive), flat + dispersive) + crossed
+    improvement = 1.0 if design.occurrence > 0.0 else np.inf
+    worst, annual = flat + dispersive + crossed, flat_year + (dispersive + crossed) * to_year
+    if design.scheme.diversity is not Diversity.NONE and design.occurrence > 0.0:
+        constant = _diversity_constant(design)
+        improvement = max(float(diversity.improvement(constant, _flat_depth_db(design, step))), 1.0)
+        worst = min(_with_diversity(design, constant, flat / improvement, dispersive), flat + dispersive)
+        worst += crossed
         annual = worst * to_year
     return FadingOutage(
-        rain, flat, dispersive, crossed, min(worst, 1.0), flat_year, to_year, min(annual, 1.0)
+        rain, flat, dispersive, crossed, min(worst, 1.0), flat_year, to_year, min(annual, 1.0), improvement
     )
 
 
@@ -121,8 +126,8 @@ def _multipath_parts(design: HopDesign, step: int) -> tuple[float, float, float]
     return flat, dispersive, float(cross_polar.clear_air_outage(p0, margin_db))
 
 
-def _with_diversity(design: HopDesign, step: int, flat: float, dispersive: float) -> float:
-    """Worst-month outage with the scheme's diversity, cross-polar interference left out."""
+def _diversity_constant(design: HopDesign) -> float:
+    """I0 of the scheme's diversity: its improvement is I0 10^(A/10)."""
     hop, p0 = design.hop, design.occurrence
     space = diversity.space_constant(
         hop.antenna_separation_m,
@@ -133,15 +138,20 @@ def _with_diversity(design: HopDesign, step: int, flat: float, dispersive: float
     frequency = diversity.frequency_constant(
         design.channel_step_ghz, frequency_ghz=hop.frequency_ghz, path_length_km=design.length_km
     )
-    constant = {
-        Diversity.SPACE: space,
-        Diversity.FREQUENCY: frequency,
-        Diversity.BOTH: diversity.combined_constant(space, frequency, p0),
-    }[design.scheme.diversity]
-    protected_flat = diversity.flat_outage_with_diversity(flat, constant, _flat_depth_db(design, step))
-    ns2 = diversity.correlation_ns2(constant, p0)
-    protected_dispersive = diversity.dispersive_outage_with_diversity(dispersive, ns2, p0)
-    return float(diversity.combined_outage(protected_flat, protected_dispersive))
+    return float(
+        {
+            Diversity.SPACE: space,
+            Diversity.FREQUENCY: frequency,
+            Diversity.BOTH: diversity.combined_constant(space, frequency, p0),
+        }[design.scheme.diversity]
+    )
+
+
+def _with_diversity(design: HopDesign, constant: float, flat: float, dispersive: float) -> float:
+    """P_d of the worst month from the flat outage with diversity and the dispersive one without."""
+    ns2 = diversity.correlation_ns2(constant, design.occurrence)
+    protected = diversity.dispersive_outage_with_diversity(dispersive, ns2, design.occurrence)
+    return float(diversity.combined_outage(flat, protected))
 
 
 def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:

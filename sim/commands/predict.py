@@ -48,6 +48,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     """Print every predicted figure beside the simulated one, then how well each kind agrees."""
+    import numpy as np
     from rich.console import Console
 
     from sim.against import agreement, hold_against
@@ -55,12 +56,14 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
 
     compared = hold_against(source, RunFolder(options.against))
     console = Console(width=None if Console().is_terminal else 140)
-    console.print(_table("hops: by the standards and simulated", compared, *_AGAINST), markup=False)
+    shown = compared.assign(range=np.where(compared["in_range"], "", "outside"))
+    console.print(_table("hops: by the standards and simulated", shown, *_AGAINST), markup=False)
     console.print(
         _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT), markup=False
     )
     console.print(
-        "A standard error is of the ratio, from independent blocks; nan where too little was seen to tell.",
+        "Standard errors are of the ratio, from independent blocks; nan where too little was seen to tell. "
+        "'outside' marks what lies beyond the range of its Recommendation.",
         highlight=False,
         markup=False,
     )
@@ -81,13 +84,13 @@ def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
 
 
 _AGAINST = (
-    ("hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error"),
-    ("", "d", "", "", ".3g", ".3g", ".3f", ".3f"),
+    ("hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error", "range"),
+    ("", "d", "", "", ".3g", ".3g", ".3f", ".3f", ""),
 )
 
 _AGREEMENT = (
-    ("figure", "cases", "median_ratio", "within_3_standard_errors", "none_seen"),
-    ("", "d", ".3f", ".0%", "d"),
+    ("figure", "cases", "median_ratio", "within_3_standard_errors", "none_seen", "out_of_range"),
+    ("", "d", ".3f", ".0%", "d", "d"),
 )
 
 

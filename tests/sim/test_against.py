@@ -14,10 +14,12 @@ from sim.against import (
     _compared,
     _seconds,
     agreement,
+    fading_figures,
     hold_against,
 )
 from sim.commands import main
 from sim.fading_tally import FLAT, PROTECTED, RAIN
+from sim.hop_thresholds import HopThresholds
 from sim.keyed_table import KeyedTable
 from sim.network_file import InputError
 from sim.predict import predict_hops
@@ -50,6 +52,7 @@ def row_of(compared, hop, states, figure):
 def test_every_hop_and_modulation_has_every_figure(compared):
     assert list(compared.columns) == [
         "hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error",
+        "in_range",
     ]  # fmt: skip
     by_modulation = compared[compared["states"] > 0]
     assert (by_modulation.groupby(["hop", "states"]).size() == 9).all()
@@ -103,6 +106,24 @@ def test_multipath_agrees_with_the_standards(compared):
     assert ((0.5 * told["ratio"] - 1.0).abs() > 4.0 * 0.5 * told["standard_error"]).any()
 
 
+def test_what_a_recommendation_does_not_cover_is_marked(compared):
+    rain = compared[compared["figure"] == "rain"]
+    fraction = rain["predicted"] / 31_557_600.0
+    assert (rain["in_range"] == ((fraction >= 1e-5) & (fraction <= 1e-2))).all()
+    assert 0 < rain["in_range"].sum() < len(rain)
+    assert compared[compared["figure"].str.endswith("one line")]["in_range"].all()
+    prepared = prepare(triangle("1+1 FD"), ModelOptions(rain=False, anchoring=False))
+    hop = HopThresholds(prepared.designs[0], prepared.anchors[0], prepared.nights[0])
+    for step, depth_db in enumerate(prepared.designs[0].margin_db[0]):
+        gain = 80.0 * 0.056 / (7.0**2 * prepared.designs[0].length_km) * 10.0 ** (depth_db / 10.0)
+        (diverse,) = [
+            figure
+            for figure in fading_figures(hop, step, ModelOptions())
+            if figure.name == "multipath with diversity"
+        ]
+        assert diverse.in_range is (gain >= 5.0)
+
+
 def test_ratio_and_error_by_hand():
     assert _compared(2.0, np.array([1.0, 3.0, 5.0, 3.0])) == pytest.approx(
         (2.0, 3.0, 1.5, np.sqrt(8.0 / 3.0) / 2.0 / 2.0)
@@ -136,15 +157,17 @@ def test_causes_are_told_apart():
 def test_agreement_by_hand():
     table = pd.DataFrame(
         {
-            "figure": ["rain"] * 4 + ["flat"],
-            "ratio": [1.0, 1.2, 2.0, 0.0, 1.0],
-            "standard_error": [0.1, 0.1, 0.1, np.nan, np.nan],
+            "figure": ["rain"] * 5 + ["flat"],
+            "ratio": [1.0, 1.2, 2.0, 0.0, 9.0, 1.0],
+            "standard_error": [0.1, 0.1, 0.1, np.nan, 0.1, np.nan],
+            "in_range": [True, True, True, True, False, True],
         }
     )
     rain, flat = agreement(table).to_dict("records")
     assert rain["figure"] == "rain"
     assert (rain["cases"], rain["none_seen"], rain["median_ratio"]) == (3, 1, 1.2)
     assert rain["within_3_standard_errors"] == pytest.approx(2.0 / 3.0)
+    assert (rain["out_of_range"], flat["out_of_range"]) == (1, 0)
     assert (flat["cases"], flat["none_seen"]) == (0, 1)
 
 
