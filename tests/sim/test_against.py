@@ -121,7 +121,7 @@ def test_what_a_recommendation_does_not_cover_is_marked(compared):
             for figure in fading_figures(hop, step, ModelOptions())
             if figure.name == "multipath with diversity"
         ]
-        assert diverse.in_range is (gain >= 5.0)
+        assert diverse.in_range == (gain >= 5.0)
 
 
 def test_ratio_and_error_by_hand():
