@@ -102,7 +102,7 @@ class Hop(Entry):
         Finite | None, Field(ge=-450, le=6000, description="mean along the path; default mean of the ends")
     ] = None
     geoclimatic_factor: Annotated[
-        Finite | None, Field(gt=0, le=1, description="K of P.530; default from the maps")
+        Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
     ] = None
     rain_exceedance_db: Annotated[
         dict[str, Finite] | None,
@@ -189,7 +189,8 @@ class ClimateChange(Entry):
         tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None, Field(min_length=12, max_length=12)
     ] = None
     refractivity_gradient: Annotated[
-        Finite | None, Field(ge=-2000, le=0, description="dN1 of P.453, N-units per km")
+        Finite | None,
+        Field(ge=-1400, le=0, description="dN1 of P.453, N-units per km; the maps end at -1400"),
     ] = None
     year_to_year_ratio: Annotated[
         Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
