@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-_REACH = 3.5
+_REACH = 3.0
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 

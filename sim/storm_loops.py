@@ -6,10 +6,11 @@ from numba import njit
 SCORES = np.linspace(-6.0, 6.0, 2401)
 """Normal scores at which the loop takes the quantiles of ln M."""
 
-CELL_REACH = 3.5
+CELL_REACH = 3.0
 """Outer radii beyond which a cell rains on nothing."""
 
-_LONGEST_LIVES = 4.0
+LONGEST_LIVES = 4.0
+"""Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -23,13 +24,14 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
     n_drawn : int64, shape (n_storms,)
         Cells of each storm.
     storm : tuple of float64, shape (n_storms,)
-        Start [s], place x, y [km], speed x, y [km/s], common score of its peaks.
+        Start [s], place x, y [km], speed x, y [km/s], common score of its peaks, first and last birth [s]
+        after the start.
     region : float64, shape (4,)
         West, south, east, north [km].
     quantiles : float64, shape (2401,)
         ln M at ``SCORES``.
-    gathering : float64, shape (4,)
-        Storm duration [s], spread [km], its shape, correlation of peaks.
+    gathering : float64, shape (3,)
+        Spread [km] of a storm, its shape, correlation of peaks.
     life_law, size : float64
         Mean life [s], its shape, outer radius of the profile; size law and its limits [km].
 
@@ -39,8 +41,8 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
         Birth [s], life [s], place at birth x, y [km], ln M, largest radius [km], distance from the storm's
         centre plus reach [km]; storm of each.
     """
-    start, sx, sy, svx, svy, mood = storm
-    duration, spread, spread_shape, correlation = gathering
+    start, sx, sy, svx, svy, mood, first, last = storm
+    spread, spread_shape, correlation = gathering
     mean_life, life_shape, outer = life_law
     common, own = np.sqrt(correlation), np.sqrt(1.0 - correlation)
     room, n = 1024, 0
@@ -49,13 +51,13 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
     step = SCORES[1] - SCORES[0]
     for i in range(len(n_drawn)):
         for _ in range(n_drawn[i]):
-            offset = rng.random() * duration
-            scale = spread * np.sqrt(rng.standard_gamma(spread_shape) / spread_shape)
+            offset = first[i] + rng.random() * (last[i] - first[i])
+            scale = spread * np.sqrt(_gamma(rng, spread_shape) / spread_shape)
             dx, dy = scale * rng.standard_normal(), scale * rng.standard_normal()
             x, y = sx[i] + svx[i] * offset + dx, sy[i] + svy[i] * offset + dy
-            if not _meets(x, y, svx[i], svy[i], _LONGEST_LIVES * mean_life, region, widest):
+            if not _meets(x, y, svx[i], svy[i], LONGEST_LIVES * mean_life, region, widest):
                 continue
-            life = rng.standard_gamma(life_shape) * mean_life / life_shape
+            life = _gamma(rng, life_shape) * mean_life / life_shape
             score = common * mood[i] + own * rng.standard_normal()
             place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
             low = int(place)
@@ -126,6 +128,17 @@ def cell_passages(life, track, log_peak, circle):  # type: ignore[no-untyped-def
         out[0, n], out[1, n], of[n] = birth[i] + enter, birth[i] + leave, i
         n += 1
     return out[:, :n].copy(), of[:n].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _gamma(rng, shape):  # type: ignore[no-untyped-def]
+    """Standard gamma variable; of a small whole shape as a sum of exponentials, which is faster."""
+    if shape <= 4.0 and shape == np.floor(shape):
+        total = 0.0
+        for _ in range(int(shape)):
+            total += rng.standard_exponential()
+        return total
+    return rng.standard_gamma(shape)
 
 
 @njit(cache=True, error_model="numpy", nogil=True, inline="always")

@@ -8,7 +8,6 @@ storms is multiplied by a gamma variable of mean one.
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from models.calendar import MONTH_STARTS_S
@@ -19,7 +18,7 @@ from models.units import SECONDS_PER_YEAR
 from sim.peaks import peak_laws
 from sim.rain_field import Floats, Integers, RainField, Region
 from sim.rain_laws import PeakLaw
-from sim.storm_loops import SCORES, cell_passages, cells_near
+from sim.storm_loops import LONGEST_LIVES, SCORES, cell_passages, cells_near
 from sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_storms", "storm_intervals", "storms_near"]
@@ -82,7 +81,7 @@ def _draw_month(
     start_s, length_s = window
     storms_per_km2_s = law.alive_per_km2 * factor / population.mean_life_s / storms.cells_per_storm
     longest_s = storms.duration_s + 4.0 * population.mean_life_s
-    reach = 3.5 * storms.spread_km + 2.5 * population.largest_km * population.profile.outer_radius
+    reach = 3.0 * storms.spread_km + 2.0 * population.largest_km * population.profile.outer_radius
     # A storm's place is drawn where it stands half-way through; the fastest one in 10,000 sets the margin.
     margin = reach + 0.5 * longest_s * _fast_drift_km_s(storms)
     width = region.east_km - region.west_km + 2.0 * margin
@@ -98,11 +97,10 @@ def _draw_month(
     vx, vy = speed * np.sin(heading), speed * np.cos(heading)
     x -= vx * 0.5 * longest_s
     y -= vy * 0.5 * longest_s
-    near = _track_meets(x, y, vx, vy, longest_s, region, reach)
-    storm = {
-        name: value[near]
-        for name, value in (("start", start), ("x", x), ("y", y), ("vx", vx), ("vy", vy), ("mood", mood))
-    }
+    storm = {"start": start, "x": x, "y": y, "vx": vx, "vy": vy, "mood": mood}
+    first, last = _bearing_time(storm, region, reach, population, storms)
+    near = last > first
+    storm = {name: value[near] for name, value in (storm | {"first": first, "last": last}).items()}
     return _draw_cells(rng, law, storm, region, population, storms)
 
 
@@ -126,14 +124,15 @@ def _draw_cells(
 ) -> dict[str, Any]:
     """Cells of these storms that may rain on the region."""
     n_storms = len(storm["start"])
-    n_drawn = rng.poisson(storms.cells_per_storm, n_storms)
+    # Cells born while their storm is far away are not drawn at all: a Poisson number in the rest.
+    n_drawn = rng.poisson(storms.cells_per_storm * (storm["last"] - storm["first"]) / storms.duration_s)
     columns, of = cells_near(
         rng,
         n_drawn,
-        tuple(storm[name] for name in ("start", "x", "y", "vx", "vy", "mood")),
+        tuple(storm[name] for name in ("start", "x", "y", "vx", "vy", "mood", "first", "last")),
         np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
         law.quantile(ndtr(SCORES)),
-        np.array([storms.duration_s, storms.spread_km, storms.spread_shape, storms.peak_correlation]),
+        np.array([storms.spread_km, storms.spread_shape, storms.peak_correlation]),
         np.array([population.mean_life_s, population.life_shape, population.profile.outer_radius]),
         np.array(
             [population.size_km, population.size_exponent, population.smallest_km, population.largest_km]
@@ -171,18 +170,22 @@ def _fast_drift_km_s(storms: StormModel) -> float:
     return float(storms.mean_drift_km_h / 3600.0 * ratio)
 
 
-def _track_meets(
-    x: Floats, y: Floats, vx: Floats, vy: Floats, time_s: ArrayLike, region: Region, reach_km: float
-) -> NDArray[np.bool_]:
-    """Which straight tracks come within reach of the region (by their bounding boxes)."""
-    time = np.asarray(time_s, dtype=np.float64)
-    end_x, end_y = x + vx * time, y + vy * time
-    return np.asarray(
-        (np.maximum(x, end_x) > region.west_km - reach_km)
-        & (np.minimum(x, end_x) < region.east_km + reach_km)
-        & (np.maximum(y, end_y) > region.south_km - reach_km)
-        & (np.minimum(y, end_y) < region.north_km + reach_km)
-    )
+def _bearing_time(
+    storm: dict[str, Floats], region: Region, reach_km: float, population: CellPopulation, storms: StormModel
+) -> tuple[Floats, Floats]:
+    """First and last time after a storm's start [s] when cells born at its centre may reach the region."""
+    travel_s = LONGEST_LIVES * population.mean_life_s
+    first, last = np.zeros(len(storm["x"])), np.full(len(storm["x"]), storms.duration_s)
+    for place, speed, low, high in (
+        (storm["x"], storm["vx"], region.west_km, region.east_km),
+        (storm["y"], storm["vy"], region.south_km, region.north_km),
+    ):
+        # A cell covers place + speed t, t from its birth to the longest life after it.
+        rate = np.where(np.abs(speed) > 1e-9, speed, 1e-9)
+        far, near = (low - reach_km - place) / rate, (high + reach_km - place) / rate
+        first = np.maximum(first, np.minimum(far, near) - travel_s)
+        last = np.minimum(last, np.maximum(far, near))
+    return first, last
 
 
 def _gathered(parts: list[dict[str, Any]], population: CellPopulation, n_years: int) -> RainField:
