@@ -9,7 +9,7 @@ from sim.network_file import InputError, NetworkSource
 from sim.prepared import ModelOptions, prepare
 from sim.processes import begin_early
 from sim.runner import BLOCK_YEARS, BlockPlan, run_blocks
-from sim.stopping import PrecisionGoal, reached
+from sim.stopping import PrecisionGoal, reached, service_number
 from sim.store import RunFolder, run_identity, versions
 from sim.summary import summarise
 
@@ -89,12 +89,14 @@ def simulate(
     """
     if request.workers > 1 and request.n_blocks > 1:
         begin_early()
-    enough = None if request.until is None else reached(source.network, request.until)
+    if request.until is not None:
+        service_number(source.network, request.until)
     folder = RunFolder(out)
     manifest = manifest_of(source, request)
     folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
     with folder.locked():
         prepared = prepare(source.network, request.options)
+        enough = None if request.until is None else reached(prepared, request.until)
         plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
         run_blocks(
             prepared,

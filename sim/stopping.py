@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.network import Network
+from sim.control import ControlBlocks, controlled, rain_control
 from sim.keyed_table import KeyedTable
 from sim.network_file import InputError
+from sim.prepared import Prepared
 from sim.statistics import Interval, mean_interval
 from sim.store import RunFolder
 from sim.tally_rows import BOTH, TOTAL
@@ -97,18 +99,25 @@ def service_number(network: Network, goal: PrecisionGoal) -> int:
     return ids.index(goal.service)
 
 
-def reached(network: Network, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:
+def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:
     """Question whether the blocks in a folder know the service's unavailable minutes well enough.
+
+    With a control (``sim.control``) it is put to the figure that the control makes surer.
 
     Raises
     ------
     InputError
         If the network has no such service.
     """
-    number = service_number(network, goal)
+    number = service_number(prepared.network, goal)
+    rain = rain_control(prepared) if prepared.options.control else None
 
     def enough(folder: RunFolder) -> bool:
-        return unavailable(folder, number).relative_half_width <= goal.half_width
+        found = None
+        if rain is not None:
+            found = controlled(ControlBlocks.read(prepared, rain, folder), rain, number)
+        interval = unavailable(folder, number) if found is None else found.interval
+        return interval.relative_half_width <= goal.half_width
 
     return enough
 

@@ -8,6 +8,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from sim.block_tally import run_of
+from sim.control import control_table
 from sim.predict import predict_services
 from sim.prepared import Prepared
 from sim.store import RunFolder
@@ -47,6 +48,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
+        "service_controlled": control_table(prepared, folder),
         "hops": hop_table(prepared, blocks, total),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),

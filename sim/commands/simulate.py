@@ -4,6 +4,8 @@ import argparse
 import os
 import sys
 
+MOST_HISTORIES = 1000
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, years, seed, folder, and which parts of the model run."""
@@ -33,19 +35,31 @@ def add_model_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
     )
+    parser.add_argument(
+        "--control",
+        type=int,
+        default=0,
+        metavar="N",
+        help="make rare outages surer: draw N more histories of failures beside each block's own, and hold "
+        "its rain against the known law (default 0: off; 20 to 100 are of use)",
+    )
     parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
 
 
 def model_options(options: argparse.Namespace):  # type: ignore[no-untyped-def]
     """Options of the model from the command line."""
+    from sim.network_file import InputError
     from sim.prepared import ModelOptions
 
+    if not 0 <= options.control <= MOST_HISTORIES:
+        raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
     return ModelOptions(
         rain=not options.no_rain,
         multipath=not options.no_multipath,
         failures=not options.no_failures,
         anchoring=not options.no_anchoring,
         queues=not options.no_queue,
+        control=options.control,
     )
 
 
