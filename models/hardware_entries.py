@@ -130,3 +130,9 @@ class PartChange(Entry):
     latent_share: Annotated[
         Finite | None, Field(ge=0, le=1, description="failures of a standby that nobody sees")
     ] = None
+    infant_share: Annotated[
+        Finite | None, Field(ge=0, le=1, description="replaced parts that fail early; default none")
+    ] = None
+    infant_mean_h: Annotated[
+        Finite | None, Field(gt=0, le=1e6, description="mean life of those; default 1000")
+    ] = None

@@ -14,7 +14,7 @@ from models.entry import Entry, Finite, Identifier
 from models.faults import FieldError
 from models.hardware_entries import Antenna, Losses, Modulation, PartChange, Radio, Switching
 from models.scheme import Scheme, parse_scheme
-from models.upkeep_entries import Crew, Depot, Maintenance, Power
+from models.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, Repair
 
 __all__ = [
     "MAXIMUM_PATH_LENGTH_KM",
@@ -25,6 +25,7 @@ __all__ = [
     "Depot",
     "Entry",
     "Hop",
+    "LightningRisk",
     "Losses",
     "Maintenance",
     "Modulation",
@@ -32,6 +33,7 @@ __all__ = [
     "PartChange",
     "Power",
     "Radio",
+    "Repair",
     "Service",
     "Site",
     "Switching",
@@ -103,6 +105,10 @@ class Hop(Entry):
     ] = None
     geoclimatic_factor: Annotated[
         Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
+    ] = None
+    bundle: Annotated[
+        Identifier | None,
+        Field(description="hops of one name between the same two sites share their load as one link"),
     ] = None
     rain_exceedance_db: Annotated[
         dict[str, Finite] | None,
@@ -218,6 +224,8 @@ class Network(Entry):
     climate: ClimateChange = ClimateChange()
     switching: Switching = Switching()
     losses: Losses = Losses()
+    repair: Repair = Repair()
+    lightning: LightningRisk = LightningRisk()
 
     def site(self, site_id: str) -> Site:
         """The site of that id. Raises KeyError where there is none."""

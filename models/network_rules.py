@@ -70,6 +70,19 @@ def hop_equipment(network: Network) -> Iterator[Fault]:
             yield Fault(named("hop", hop.id), "reference_states", f"{hop.reference_states}", allowed)
 
 
+def bundled_hops(network: Network) -> Iterator[Fault]:
+    """Hops of a bundle run side by side, written from the same site to the same site."""
+    ends: dict[str, Hop] = {}
+    for hop in network.hops:
+        if hop.bundle is None:
+            continue
+        first = ends.setdefault(hop.bundle, hop)
+        if (hop.site_a, hop.site_b) != (first.site_a, first.site_b):
+            found = f'"{hop.bundle}" from "{hop.site_a}" to "{hop.site_b}"'
+            allowed = f'from "{first.site_a}" to "{first.site_b}" as hop "{first.id}"'
+            yield Fault(named("hop", hop.id), "bundle", found, allowed)
+
+
 def measured_rain(network: Network) -> Iterator[Fault]:
     """Measured percentiles are per cents of the year and fall as the attenuation rises."""
     field = "rain_exceedance_db"
@@ -179,6 +192,7 @@ RULES: tuple[Rule, ...] = (
     hop_lengths,
     extent,
     hop_equipment,
+    bundled_hops,
     measured_rain,
     services_have_routes,
 )

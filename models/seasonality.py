@@ -162,7 +162,8 @@ def bivariate_exceedance(
     -----
     Q(h) Q(k) + 1/(2 pi) times the integral from 0 to arcsin(rho) of exp(-(h^2 + k^2 - 2 h k sin t)/(2
     cos^2 t)) dt, by 64 Gauss points: a sum of positive terms, so rare events keep their digits (10 of
-    them down to 1e-7 and up to a correlation of 0.99999). At a correlation of 1 the smaller of the two is given.
+    them down to 1e-7 and up to a correlation of 0.99999). At a correlation of 1 the smaller of the two is
+    given.
 
     References
     ----------

@@ -22,6 +22,14 @@ class Power(Entry):
     storm_factor: Annotated[
         Finite, Field(ge=1, le=1000, description="mains outage rate in a storm over that in calm weather")
     ] = 6.0
+    solar_harvest_h: Annotated[
+        tuple[Annotated[Finite, Field(ge=0, le=1000)], ...] | None,
+        Field(
+            min_length=12,
+            max_length=12,
+            description="sun instead of mains: mean daily harvest by month, in hours of the site's load",
+        ),
+    ] = None
 
 
 class Crew(Entry):
@@ -42,6 +50,25 @@ class Crew(Entry):
                 "shift_end_h", f"{self.shift_end_h:g}", f"above shift_start_h, {self.shift_start_h:g}"
             )
         return self
+
+
+class Repair(Entry):
+    """How faults are attended, everywhere in the network."""
+
+    dispatch_h: Annotated[Finite, Field(ge=0, le=1000, description="mean, from alarm to a crew called")] = 0.5
+    road_factor: Annotated[Finite, Field(ge=1, le=10, description="road over straight line")] = 1.3
+    daylight_climbs: Annotated[bool, Field(description="nobody starts a climb in the dark")] = False
+
+
+class LightningRisk(Entry):
+    """Damaging strikes at a site, a common cause of several failures."""
+
+    strikes_per_storm_h: Annotated[
+        Finite, Field(ge=0, le=10, description="damaging strikes at a site per hour of storm over it")
+    ] = 0.00015
+    damage_chance: Annotated[
+        Finite, Field(ge=0, le=1, description="chance that a strike takes each outdoor radio of the site")
+    ] = 0.2
 
 
 class Depot(Entry):

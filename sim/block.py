@@ -224,6 +224,7 @@ class BlockSimulator:
                 self.links(hops, draws.log),
                 demands if only is None else [demands[i] for i in only],
                 draws.duration_s,
+                links=self.prepared.links,
                 record_rates=record_rates,
             )
         )

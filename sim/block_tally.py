@@ -51,10 +51,7 @@ def channels_at_level(hop: HopTimeline, n_steps: int) -> NDArray[np.int64]:
 def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Table]:
     """Failures of one block by kind of part, by site and by crew; times in seconds."""
     plant = prepared.built.plant
-    if history.log is None:
-        tally = FailureTally.zero(plant)
-    else:
-        tally = FailureTally.of(history.log, plant)
+    tally = FailureTally.zero(plant) if history.log is None else FailureTally.of(history.log, plant)
     return {
         "failures_kind": _table(
             {"kind": tally.kinds},

@@ -89,6 +89,12 @@ class HopDesign:
         return 2 * len(self.channels)
 
     @property
+    def clear_capacity_mbit_s(self) -> float:
+        """Capacity of one direction in clear air, working channels at the highest modulation in reach."""
+        reached = self.margin_db[0] > 0.0
+        return self.scheme.working * float(self.steps.capacity_mbit_s[reached].max(initial=0.0))
+
+    @property
     def channel_step_ghz(self) -> float:
         """Between neighbouring frequencies of the hop; two channel widths where none is stated."""
         stated = self.hop.frequency_separation_mhz

@@ -14,12 +14,14 @@ from models.network import (
     Crew,
     Depot,
     Hop,
+    LightningRisk,
     Losses,
     Maintenance,
     Network,
     PartChange,
     Power,
     Radio,
+    Repair,
     Service,
     Site,
     Switching,
@@ -40,7 +42,13 @@ ENTRY_LISTS: dict[str, type[Entry]] = {
     "depots": Depot,
     "maintenance": Maintenance,
 }
-SINGLE_ENTRIES: dict[str, type[Entry]] = {"climate": ClimateChange, "switching": Switching, "losses": Losses}
+SINGLE_ENTRIES: dict[str, type[Entry]] = {
+    "climate": ClimateChange,
+    "switching": Switching,
+    "losses": Losses,
+    "repair": Repair,
+    "lightning": LightningRisk,
+}
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}
 KNOWN_KEYS = ("title", *ENTRY_LISTS, *SINGLE_ENTRIES, *TABLE_KEYS)
 

@@ -9,8 +9,9 @@ from models.cause import Cause
 from models.indoor_unit import SiteHardware, parts_of_site
 from models.lifetimes import Law
 from models.network import Maintenance, Network, PartChange, Power, Site
-from models.part_kind import PART_KINDS, PartKind
+from models.part_kind import DISPATCH, PART_KINDS, PartKind
 from models.power import Generator, PowerSupply, fair_weather_rate
+from models.solar import Solar
 from models.units import HOURS_PER_YEAR
 from models.working_time import Shift
 from sim.hop_design import HopDesign
@@ -96,7 +97,10 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: f
         crews=_crews(network),
         depots=_depots(network),
         kinds=part_kinds(network.parts),
-        lightning=plant.Lightning(),
+        dispatch=Law.lognormal(network.repair.dispatch_h, DISPATCH.spread),
+        road_factor=network.repair.road_factor,
+        daylight_climbs=network.repair.daylight_climbs,
+        lightning=plant.Lightning(network.lightning.strikes_per_storm_h, network.lightning.damage_chance),
     )
     cards = line_card_of(network, hardware)
     return BuiltPlant(whole, dependences, {key: part_index[card] for key, card in cards.items()})
@@ -113,8 +117,12 @@ def part_kinds(changes: tuple[PartChange, ...]) -> dict[str, PartKind]:
         else:
             life = Law(kind.life.kind, mean_h, kind.life.spread)
         mend = kind.mend if change.swap_h is None else Law(kind.mend.kind, change.swap_h, kind.mend.spread)
-        latent = kind.latent_share if change.latent_share is None else change.latent_share
-        kinds[change.kind] = replace(kind, life=life, mend=mend, latent_share=latent)
+        shares = {
+            field: getattr(change, field)
+            for field in ("latent_share", "infant_share", "infant_mean_h")
+            if getattr(change, field) is not None
+        }
+        kinds[change.kind] = replace(kind, life=life, mend=mend, **shares)
     return kinds
 
 
@@ -244,6 +252,7 @@ def _supply(power: Power, storm_share: float) -> PowerSupply:
         storm_factor=power.storm_factor,
         battery_h=power.battery_h,
         recharge_h=power.recharge_h,
+        solar=None if power.solar_harvest_h is None else Solar(tuple(power.solar_harvest_h)),
         generator=Generator(start_failure=power.generator_start_failure) if power.generator else None,
     )
 

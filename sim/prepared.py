@@ -26,7 +26,7 @@ from sim.nights import NightRegion, night_region
 from sim.peaks import RAIN_MODEL_VERSION
 from sim.plant_builder import BuiltPlant, build_plant
 from sim.service_data import ServiceDemand
-from sim.service_demands import service_demands
+from sim.service_demands import hop_bundles, service_demands
 from sim.storms import Region, draw_storms, storm_intervals
 from sim.streams import Streams
 
@@ -81,6 +81,8 @@ class Prepared:
         In the order of the network's services; links 0 to n_hops - 1 are the hops, the rest line cards.
     line_cards : tuple of int
         Part of the plant behind each link after the hops.
+    links : tuple of tuple of int
+        Histories behind each link: a hop, the hops of a bundle, a line card.
     rain_law : RainLaw
         Of the network's centre: the law of the common rain field.
     storms : StormModel
@@ -98,6 +100,7 @@ class Prepared:
     built: BuiltPlant
     demands: tuple[ServiceDemand, ...]
     line_cards: tuple[int, ...]
+    links: tuple[tuple[int, ...], ...]
     rain_law: RainLaw
     storms: StormModel
     region: Region
@@ -130,6 +133,10 @@ def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
         built=built,
         demands=demands,
         line_cards=line_cards,
+        links=(
+            *hop_bundles(designs),
+            *((len(designs) + card,) for card in range(len(line_cards))),
+        ),
         rain_law=law,
         storms=storms,
         region=region,

@@ -4,7 +4,7 @@ A route is a tuple of (link, direction), direction 0 when it runs from the link'
 second. Fewer hops come first, then the shorter route.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import islice, pairwise
 from typing import Any
@@ -36,10 +36,13 @@ class RouteFinder:
     ----------
     links : sequence of Link
         In the order of their numbers.
+    unused : collection of int
+        Links that no route may use.
     """
 
-    def __init__(self, links: Sequence[Link]) -> None:
+    def __init__(self, links: Sequence[Link], unused: Collection[int] = ()) -> None:
         self._links = tuple(links)
+        self._unused = frozenset(unused)
         self._total_km = 1.0 + sum(link.length_km for link in self._links)
 
     def working(self, a: str, b: str) -> Route | None:
@@ -96,6 +99,8 @@ class RouteFinder:
 
         graph: nx.DiGraph[Any] = nx.DiGraph()
         for number, link in enumerate(self._links):
+            if number in self._unused:
+                continue
             # A node in the middle of each direction keeps parallel links apart. Whole-number costs are exact.
             cost = round(self._cost(number) * 1e9)
             for direction, (start, end) in enumerate(((link.first, link.second), (link.second, link.first))):
@@ -139,7 +144,7 @@ class RouteFinder:
 
         graph: nx.Graph[Any] = nx.Graph()
         for number, link in enumerate(self._links):
-            if number in barred_links or {link.first, link.second} & barred_sites:
+            if number in barred_links | self._unused or {link.first, link.second} & barred_sites:
                 continue
             if not graph.has_edge(link.first, link.second) or (
                 cost(number) < graph[link.first][link.second]["cost"]

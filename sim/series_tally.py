@@ -36,7 +36,8 @@ others with failures drawn anew in the same storms."""
 
 def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
-    links = simulator.links([hop_history(hop) for hop in history.hops], history.log)
+    histories = simulator.links([hop_history(hop) for hop in history.hops], history.log)
+    links = simulator.prepared.links
     known: dict[tuple[int, float], NDArray[np.float64]] = {}
     keys, values = [], []
     for entity, demand in enumerate(simulator.prepared.demands):
@@ -44,9 +45,9 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
         for link, _ in demand.routes[0]:
             asked = (link, demand.required_share * demand.committed_mbit_s)
             if asked not in known:
-                known[asked] = _lost_alone(links, demand, ((link, 0),), history.duration_s)
+                known[asked] = _lost_alone(histories, links, demand, ((link, 0),), history.duration_s)
             hops += known[asked]
-        whole = _lost_alone(links, demand, demand.routes[0], history.duration_s)
+        whole = _lost_alone(histories, links, demand, demand.routes[0], history.duration_s)
         for part, lost in ((HOPS, hops), (ROUTE, whole)):
             keys += [(entity, part, equipment) for equipment in (0, 1)]
             values += [float(seconds) for seconds in lost]
@@ -54,14 +55,21 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
 
 
 def _lost_alone(
-    links: Sequence[HopHistory], demand: ServiceDemand, route: Route, duration_s: float
+    histories: Sequence[HopHistory],
+    links: Sequence[Sequence[int]],
+    demand: ServiceDemand,
+    route: Route,
+    duration_s: float,
 ) -> NDArray[np.float64]:
     """Unavailable seconds of a service alone on a route, by fading only and with equipment."""
-    own = [links[link] for link, _ in route]
+    members = [links[link] for link, _ in route]
+    own = [histories[member] for each in members for member in each]
+    places = iter(range(len(own)))
+    own_links = [tuple(next(places) for _ in each) for each in members]
     row = tuple((place, direction) for place, (_, direction) in enumerate(route))
     # What it asks beyond its committed rate makes no outage.
     alone = replace(demand, peak_mbit_s=max(demand.committed_mbit_s, 1e-3), routes=(row,))
-    history = sweep_services(own, [alone], duration_s)[0]
+    history = sweep_services(own, [alone], duration_s, links=own_links)[0]
     lost = three_ways(history, duration_s)[BOTH]
     return _by_kind(lost)
 
@@ -102,4 +110,5 @@ def _on_equipment_alone(
         hop_history(hop_timeline(thresholds, simulator.segments(index, log), None, None, duration_s))
         for index, thresholds in enumerate(simulator.thresholds)
     ]
-    return sweep_services(simulator.links(hops, log), simulator.prepared.demands, duration_s)
+    prepared = simulator.prepared
+    return sweep_services(simulator.links(hops, log), prepared.demands, duration_s, links=prepared.links)

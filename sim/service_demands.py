@@ -24,16 +24,48 @@ def service_demands(
     Returns
     -------
     demands : tuple of ServiceDemand
-        Links 0 to n_hops - 1 are the network's hops; later ones are line cards, at the ends of the
-        services that they carry.
+        Links 0 to n_hops - 1 are the network's hops (of a bundle, the first stands for all: see
+        ``hop_bundles``); later ones are line cards, at the ends of the services that they carry.
     line_cards : tuple of int
         Plant part of each such later link.
     """
-    finder = RouteFinder([Link(d.hop.site_a, d.hop.site_b, d.length_km) for d in designs])
     cards = sorted(set(built.line_cards.values()))
     link_of_card = {part: len(designs) + i for i, part in enumerate(cards)}
-    demands = tuple(_demand(service, finder, designs, built, link_of_card) for service in network.services)
+    bundles = hop_bundles(designs)
+    demands = tuple(
+        _demand(service, _finder(service, designs, bundles), designs, built, link_of_card)
+        for service in network.services
+    )
     return demands, tuple(cards)
+
+
+def hop_bundles(designs: Sequence[HopDesign]) -> list[tuple[int, ...]]:
+    """Hops behind each hop's link: itself; all of a bundle for its first hop, none for the others."""
+    first: dict[str, int] = {}
+    members: list[list[int]] = []
+    for index, design in enumerate(designs):
+        members.append([])
+        name = design.hop.bundle
+        members[index if name is None else first.setdefault(name, index)].append(index)
+    return [tuple(each) for each in members]
+
+
+def _finder(
+    service: Service, designs: Sequence[HopDesign], bundles: Sequence[tuple[int, ...]]
+) -> RouteFinder:
+    """Routes over links that can carry the service in clear air; over all if those do not suffice."""
+    links = [Link(design.hop.site_a, design.hop.site_b, design.length_km) for design in designs]
+    absent = {index for index, members in enumerate(bundles) if not members}
+    needed = service.required_share * service.committed_mbit_s
+    small = {
+        index
+        for index, members in enumerate(bundles)
+        if sum(designs[member].clear_capacity_mbit_s for member in members) < needed
+    }
+    able = RouteFinder(links, absent | small)
+    if able.working(service.site_a, service.site_b) is not None:
+        return able
+    return RouteFinder(links, absent)
 
 
 def _demand(
@@ -43,7 +75,9 @@ def _demand(
     built: BuiltPlant,
     link_of_card: Mapping[int, int],
 ) -> ServiceDemand:
-    chains = service_routes(service, finder, designs, {design.hop.id: i for i, design in enumerate(designs)})
+    bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
+    index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
+    chains = service_routes(service, finder, designs, index_of)
     first, last = (
         [(link_of_card[card], FORWARD)]
         if (card := built.line_cards.get((service.id, site))) is not None
@@ -70,7 +104,8 @@ def service_routes(
 ) -> list[Route]:
     """Routes of a service over the hops, the working one first.
 
-    The working route is the user's, or the one of fewest hops and then least length. The protecting route
+    The working route is the user's, or the one of fewest hops and then least length among hops that carry
+    the service in clear air. The protecting route
     is the user's, or the best that shares as little with the working one as can be. Free rerouting chooses
     among the shortest routes and one that shares no hop with the working one, if there is any.
     """

@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
         "maintenance",
     ):
         _print_entries(console, name, getattr(network, name), limit)
-    for name in ("climate", "switching", "losses"):
+    for name in ("climate", "switching", "losses", "repair", "lightning"):
         _print_entries(console, name, (getattr(network, name),), limit)
     _print_part_kinds(console, source.network)
     _print_hardware(console, source.network, limit)

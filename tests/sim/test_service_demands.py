@@ -9,7 +9,7 @@ from models.network import Service, Site
 from sim.hop_design import design_hops
 from sim.plant_builder import build_plant
 from sim.service_data import BACKWARD, FORWARD
-from sim.service_demands import REROUTED_CANDIDATES, service_demands
+from sim.service_demands import REROUTED_CANDIDATES, hop_bundles, service_demands
 
 
 def demands(*services, **more):
@@ -114,3 +114,35 @@ def test_line_cards_are_links_at_the_ends():
     assert links[2] == [0]
     assert {links[0][0], links[0][-1], links[1][0], links[1][-1]} == {3, 4, 5}
     assert links[0][-1] == links[1][-1]  # both end on the card at b
+
+
+def test_a_bundle_is_one_link_behind_its_first_hop():
+    pair = (hop("p", "a", "b", 7.0, bundle="ab"), hop("q", "a", "b", 7.4, bundle="ab"))
+    more = (hop("a-c", "a", "c", 23.0), hop("c-b", "c", "b", 7.4))
+    network = triangle(hops=(*more, *pair), services=())
+    designs = design_hops(network)
+    assert hop_bundles(designs) == [(0,), (1,), (2, 3), ()]
+    services = (
+        Service(id="s", site_a="a", site_b="b", committed_mbit_s=20.0, protection="rerouted"),
+        Service(id="t", site_a="a", site_b="b", committed_mbit_s=20.0, route=("q",)),
+    )
+    network = triangle(hops=(*more, *pair), services=services)
+    designs = design_hops(network)
+    (free, stated), _ = service_demands(network, designs, build_plant(network, designs))
+    assert free.routes == (((2, FORWARD),), ((0, FORWARD), (1, FORWARD)))
+    assert stated.routes == (((2, FORWARD),),)
+
+
+def test_a_route_of_fewer_hops_that_cannot_carry_the_service_is_passed_by():
+    narrow = hop("a-b", "a", "b", 7.0, antenna="large", channel_width_mhz=3.5)
+    others = tuple(hop(i, *i.split("-"), 7.4, antenna="large") for i in ("a-c", "c-b"))
+    services = tuple(
+        Service(id=f"s{rate}", site_a="a", site_b="b", committed_mbit_s=rate)
+        for rate in (10.0, 100.0, 9000.0)
+    )
+    network = triangle(hops=(narrow, *others), services=services)
+    designs = design_hops(network)
+    low, high, never = service_demands(network, designs, build_plant(network, designs))[0]
+    assert low.routes == (((0, FORWARD),),)
+    assert high.routes == (((1, FORWARD), (2, FORWARD)),)
+    assert never.routes == (((0, FORWARD),),)
