@@ -15,6 +15,7 @@ VERBS = {
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
     "importance": "what each service would gain had a hop, site, part or cause never gone wrong",
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
+    "promise": "how likely a year breaks a target, and which target can be promised",
     "schema": "print the JSON Schema of the network file",
 }
 """Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""
