@@ -25,13 +25,13 @@ LONGEST_S, MOST_MIB, SLOWEST_HELP_S = 30.0, 1536.0, 0.15
 
 
 def memory_of_tree_mib(root: int) -> float:
-    """Resident memory of a process and all its descendants [MiB]; shared pages count once a process."""
+    """Memory of a process and all its descendants [MiB]; a page shared by n of them counts 1/n in each."""
     total, waiting = 0.0, [root]
     while waiting:
         pid = waiting.pop()
         try:
-            status = Path(f"/proc/{pid}/status").read_text()
-            total += float(status.split("VmRSS:")[1].split()[0]) / 1024.0
+            rollup = Path(f"/proc/{pid}/smaps_rollup").read_text()
+            total += float(rollup.split("Pss:")[1].split()[0]) / 1024.0
             waiting += map(int, Path(f"/proc/{pid}/task/{pid}/children").read_text().split())
         except (OSError, IndexError):
             continue
