@@ -148,6 +148,10 @@ class Service(Entry):
     required_share: Annotated[
         Finite, Field(gt=0, le=1, description="of the committed rate; the service is down below it")
     ] = 1.0
+    grade: Annotated[
+        Literal["access", "short haul", "long haul"],
+        Field(description="portion of the national path, for the objectives of F.1703 and F.1668"),
+    ] = "short haul"
     protection: Annotated[
         Literal["none", "protected", "rerouted"],
         Field(description="one route; a working and a protecting route; any free route"),

@@ -29,9 +29,10 @@ class Results:
         The network simulated, every default filled in.
     tables : mapping of str to DataFrame
         ``services``, ``service_causes``, ``service_months``, ``service_throughput``,
-        ``service_undelivered``, ``priority_undelivered``, ``hops``, ``hop_causes``, ``hop_modulations``,
-        ``hop_capacity``, ``sites``, ``part_failures``, ``site_failures``, ``crew_visits``;
-        see DEVELOPERS.md for their columns.
+        ``service_undelivered``, ``priority_undelivered``, ``service_objectives``, ``service_years``,
+        ``service_targets``, ``service_controlled``, ``textbook_distance``, ``hops``, ``hop_causes``,
+        ``hop_modulations``, ``hop_capacity``, ``sites``, ``part_failures``, ``site_failures``,
+        ``crew_visits``; see DEVELOPERS.md for their columns.
     """
 
     manifest: Mapping[str, Any]

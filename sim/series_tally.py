@@ -25,9 +25,9 @@ SERIES = Columns(("entity", "part", "equipment"), ("unavailable_s",))
 """Unavailable time of a service on a part of what it uses; ``equipment`` is 1 where anything but the
 atmosphere had a hand in it."""
 
-HOPS, ROUTE = 0, 1
-"""Parts: the hops of the working route each by itself, added up; the working route alone, its traffic
-alone on it."""
+HOPS, ROUTE, ALONE = 0, 1, 2
+"""Parts: the hops of the working route each by itself, added up; the working route as a whole; all routes of
+the service. On each, the service has the links to itself."""
 
 TWINS = Columns(("entity", "twin"), ("unavailable_s",))
 """Unavailable time of a service had nothing but failures happened: twin 0 with the block's own failures, the
@@ -45,10 +45,13 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
         for link, _ in demand.routes[0]:
             asked = (link, demand.required_share * demand.committed_mbit_s)
             if asked not in known:
-                known[asked] = _lost_alone(histories, links, demand, ((link, 0),), history.duration_s)
+                known[asked] = _lost_alone(histories, links, demand, (((link, 0),),), history.duration_s)
             hops += known[asked]
-        whole = _lost_alone(histories, links, demand, demand.routes[0], history.duration_s)
-        for part, lost in ((HOPS, hops), (ROUTE, whole)):
+        whole = _lost_alone(histories, links, demand, demand.routes[:1], history.duration_s)
+        alone = whole
+        if len(demand.routes) > 1:
+            alone = _lost_alone(histories, links, demand, demand.routes, history.duration_s)
+        for part, lost in ((HOPS, hops), (ROUTE, whole), (ALONE, alone)):
             keys += [(entity, part, equipment) for equipment in (0, 1)]
             values += [float(seconds) for seconds in lost]
     return KeyedTable.collect(SERIES, np.array(keys), np.array(values))
@@ -58,17 +61,17 @@ def _lost_alone(
     histories: Sequence[HopHistory],
     links: Sequence[Sequence[int]],
     demand: ServiceDemand,
-    route: Route,
+    routes: tuple[Route, ...],
     duration_s: float,
 ) -> NDArray[np.float64]:
-    """Unavailable seconds of a service alone on a route, by fading only and with equipment."""
-    members = [links[link] for link, _ in route]
-    own = [histories[member] for each in members for member in each]
+    """Unavailable seconds of a service alone on some routes, by fading only and with equipment."""
+    used = sorted({link for route in routes for link, _ in route})
+    own = [histories[member] for link in used for member in links[link]]
     places = iter(range(len(own)))
-    own_links = [tuple(next(places) for _ in each) for each in members]
-    row = tuple((place, direction) for place, (_, direction) in enumerate(route))
+    own_links = [tuple(next(places) for _ in links[link]) for link in used]
+    rows = tuple(tuple((used.index(link), direction) for link, direction in route) for route in routes)
     # What it asks beyond its committed rate makes no outage.
-    alone = replace(demand, peak_mbit_s=max(demand.committed_mbit_s, 1e-3), routes=(row,))
+    alone = replace(demand, peak_mbit_s=max(demand.committed_mbit_s, 1e-3), routes=rows)
     history = sweep_services(own, [alone], duration_s, links=own_links)[0]
     lost = three_ways(history, duration_s)[BOTH]
     return _by_kind(lost)

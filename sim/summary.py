@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 
 from sim.block_tally import run_of
 from sim.control import control_table
+from sim.objective_table import objective_table
 from sim.predict import predict_services
 from sim.prepared import Prepared
+from sim.promise import minutes_of_years, target_table, year_table
 from sim.store import RunFolder
 from sim.summary_figures import (
     BACKWARD,
@@ -31,6 +33,7 @@ from sim.summary_traffic import (
 )
 from sim.tallies import Tally, add_tallies, by_month
 from sim.tally_rows import BOTH
+from sim.textbook_distance import distance_table
 from sim.years import worst_month
 
 __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"]
@@ -49,6 +52,10 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
         "service_controlled": control_table(prepared, folder),
+        "service_objectives": objective_table(prepared, blocks),
+        "service_years": year_table(*minutes_of_years(folder)),
+        "service_targets": target_table(*minutes_of_years(folder)),
+        "textbook_distance": distance_table(prepared, folder),
         "hops": hop_table(prepared, blocks, total),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),

@@ -16,6 +16,7 @@ VERBS = {
     "importance": "what each service would gain had a hop, site, part or cause never gone wrong",
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
     "promise": "how likely a year breaks a target, and which target can be promised",
+    "textbook": "from the textbook sum of each service to its simulated outage, step by step",
     "schema": "print the JSON Schema of the network file",
 }
 """Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""

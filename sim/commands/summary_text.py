@@ -19,6 +19,9 @@ def print_summary(results: Results) -> None:
     )
     if len(results.services):
         console.print(_services(results), markup=False)
+        console.print(_objectives(results), markup=False)
+        if len(results.tables["service_controlled"]):
+            console.print(_controlled(results), markup=False)
     console.print(_hops(results), markup=False)
     console.print("95 % intervals in brackets; '<' where nothing was seen.", highlight=False, markup=False)
     console.print(CAUTION, highlight=False, markup=False)
@@ -80,6 +83,70 @@ def _services(results: Results):  # type: ignore[no-untyped-def]
             f"{row['throughput_99_99_mbit_s']:.4g}",
             f"{row['throughput_99_999_mbit_s']:.4g}",
             f"{row['textbook_min_per_year']:.3g}",
+        )
+    return table
+
+
+def _objectives(results: Results):  # type: ignore[no-untyped-def]
+    """Objectives of the Recommendations, met or not, and what years look like."""
+    table = _table(
+        "objectives (F.1703 and F.1668, coefficients from memory) and years",
+        (
+            "service",
+            "portion",
+            "km",
+            "allowed min/year",
+            "met (how sure)",
+            "allowed SES ratio",
+            "found",
+            "met (how sure)",
+            "median year min",
+            "9 of 10 years within min",
+            "a year breaks 99.99 %",
+        ),
+        2,
+    )
+    years = results.tables["service_years"].pivot(
+        index="service", columns="share_of_years", values="unavailable_min"
+    )
+    targets = results.tables["service_targets"]
+    breaks = targets[targets["availability"] == 0.9999].set_index("service")["year_break_chance"]
+    for _, row in results.tables["service_objectives"].iterrows():
+        table.add_row(
+            row["service"],
+            row["portion"],
+            f"{row['length_km']:.1f}",
+            f"{row['allowed_min_per_year']:.4g}",
+            _met(row, "availability"),
+            f"{row['severely_errored_ratio_objective']:.2g}",
+            f"{row['severely_errored_ratio']:.2g}",
+            _met(row, "severely_errored"),
+            f"{years.loc[row['service'], 0.5]:.3g}",
+            f"{years.loc[row['service'], 0.9]:.3g}",
+            f"{breaks[row['service']]:.1%}",
+        )
+    return table
+
+
+def _met(row, name: str) -> str:  # type: ignore[no-untyped-def]
+    """Whether an objective is met, and how sure that is."""
+    sure = row[f"{name}_met_confidence"]
+    return f"{'yes' if row[f'{name}_met'] else 'no'} ({min(sure, 0.999):.1%})"
+
+
+def _controlled(results: Results):  # type: ignore[no-untyped-def]
+    """Figures that the run's control makes surer."""
+    table = _table(
+        "unavailable min/year, put right by what the blocks met (--control)",
+        ("service", "plain", "put right", "saves years, times"),
+        1,
+    )
+    for _, row in results.tables["service_controlled"].iterrows():
+        table.add_row(
+            row["service"],
+            interval_text(row, "unavailable_min_per_year"),
+            interval_text(row, "unavailable_min_per_year_controlled"),
+            f"{row['saving']:.3g}",
         )
     return table
 

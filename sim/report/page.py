@@ -12,7 +12,15 @@ from sim.failure_log import PHASES
 from sim.report import wording
 from sim.report.drawing import look
 from sim.report.illustrations import illustrations
-from sim.report.rows import cause_rows, failure_rows, hop_rows, rate_rows, service_rows, worst_first
+from sim.report.rows import (
+    cause_rows,
+    failure_rows,
+    hop_rows,
+    objective_rows,
+    rate_rows,
+    service_rows,
+    worst_first,
+)
 
 if TYPE_CHECKING:
     from sim.results import Results
@@ -56,6 +64,7 @@ def report_page(results: "Results") -> str:
         level=wording.level_name(wording.FIRST_ANSWER_LEVEL),
         pictures=pictures,
         services=[service_rows(row) for row in wording.records(worst_first(services))],
+        objectives=objective_rows(tables.get("service_objectives", pd.DataFrame())),
         rates=[rate_rows(row) for row in wording.records(worst_first(services))],
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),

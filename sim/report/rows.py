@@ -46,6 +46,30 @@ def service_rows(row: Row) -> dict[str, Any]:
     }
 
 
+def objective_rows(objectives: pd.DataFrame) -> list[dict[str, Any]]:
+    """Cells of the table of objectives, one row a service; empty where a run has none."""
+    return [
+        {
+            "service": str(row["service"]),
+            "portion": str(row["portion"]),
+            "length": number(row["length_km"]),
+            "allowed": number(row["allowed_min_per_year"]),
+            "found": number(row["unavailable_min_per_year"]),
+            "met": _met(row, "availability"),
+            "sure": per_cent(min(row["availability_met_confidence"], 0.999)),
+            "severe_allowed": f"{row['severely_errored_ratio_objective']:.2g}",
+            "severe_found": f"{row['severely_errored_ratio']:.2g}",
+            "severe_met": _met(row, "severely_errored"),
+            "severe_sure": per_cent(min(row["severely_errored_met_confidence"], 0.999)),
+        }
+        for row in records(objectives)
+    ]
+
+
+def _met(row: Row, name: str) -> str:
+    return "yes" if row[f"{name}_met"] else "no"
+
+
 def rate_rows(row: Row) -> dict[str, Any]:
     """Cells of the table of rates of one service."""
     return {

@@ -1,0 +1,100 @@
+"""``hopyears textbook``: from the textbook sum of a service to its simulated outage, step by step."""
+
+import argparse
+import os
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """RUN, which service, how many blocks to simulate again without queues."""
+    parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
+    parser.add_argument("--service", metavar="ID", help="this service only; default every service")
+    parser.add_argument(
+        "--blocks",
+        type=int,
+        default=0,
+        metavar="N",
+        help="simulate N blocks again in which nobody waits for a crew or a spare, and tell what waiting "
+        "costs (default 0: leave that out)",
+    )
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
+    parser.add_argument("--csv", metavar="FILE", help="write the table there too")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the steps of each service."""
+    import pandas as pd
+
+    from sim.commands.progress import progress_bar
+    from sim.network_file import InputError
+    from sim.rerun import open_run
+    from sim.textbook_distance import distance_table, queue_table
+
+    for name, least in (("blocks", 0), ("workers", 1)):
+        if getattr(options, name) < least:
+            raise InputError(f"--{name} is {getattr(options, name)}; must be at least {least}")
+    opened = open_run(options.run)
+    if options.service is not None:
+        opened.service_index(options.service)
+    table = distance_table(opened.prepared, opened.folder)
+    if options.blocks and opened.prepared.options.queues and opened.prepared.options.failures:
+        with progress_bar("blocks") as bar:
+            waiting = queue_table(opened, n_blocks=options.blocks, workers=options.workers, progress=bar)
+        table = pd.concat([table, waiting], ignore_index=True)
+    if options.service is not None:
+        table = table[table["service"] == options.service]
+    _print(table)
+    if options.csv:
+        _write(table, options.csv)
+    return 0
+
+
+def _write(table: "pd.DataFrame", path: str) -> None:
+    from sim.network_file import InputError
+
+    try:
+        table.to_csv(path, index=False)
+    except OSError as error:
+        raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
+
+
+def _print(table: "pd.DataFrame") -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from sim.textbook_distance import SIMULATED, TEXTBOOK, WAITING
+
+    console = Console(width=None if Console().is_terminal else 120)
+    if table.empty:
+        console.print("The run has no services.", highlight=False)
+        return
+    shown = Table(
+        title="from the textbook sum to the simulated outage",
+        title_justify="left",
+        header_style="",
+        show_edge=False,
+        pad_edge=False,
+    )
+    for column in ("service", "step", "min/year", "95 % interval"):
+        shown.add_column(column, justify="left" if column in ("service", "step") else "right")
+    for service, steps in table.groupby("service", sort=False):
+        for place, (_, row) in enumerate(steps.iterrows()):
+            whole = row["step"] in (TEXTBOOK, SIMULATED, WAITING)
+            form = ".4g" if whole else "+.4g"
+            low, high = row["min_per_year_low"], row["min_per_year_high"]
+            shown.add_row(
+                str(service) if place == 0 else "",
+                row["step"],
+                format(row["min_per_year"], form),
+                "" if low == high else f"{low:{form}} .. {high:{form}}",
+            )
+        shown.add_section()
+    console.print(shown, markup=False)
+    console.print(
+        "Steps with a sign lead from the textbook sum to the simulated figure and add up to it.",
+        highlight=False,
+        markup=False,
+    )
