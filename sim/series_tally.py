@@ -36,11 +36,12 @@ others with failures drawn anew in the same storms."""
 
 def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
-    histories = simulator.links([hop_history(hop) for hop in history.hops], history.log)
+    full = simulator.links([hop_history(hop) for hop in history.hops], history.log)
     links = simulator.prepared.links
     known: dict[tuple[int, float], NDArray[np.float64]] = {}
     keys, values = [], []
     for entity, demand in enumerate(simulator.prepared.demands):
+        histories = _thinned(full, links, demand)
         hops = np.zeros(2)
         for link, _ in demand.routes[0]:
             asked = (link, demand.required_share * demand.committed_mbit_s)
@@ -55,6 +56,39 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
             keys += [(entity, part, equipment) for equipment in (0, 1)]
             values += [float(seconds) for seconds in lost]
     return KeyedTable.collect(SERIES, np.array(keys), np.array(values))
+
+
+def _thinned(
+    histories: Sequence[HopHistory], links: Sequence[Sequence[int]], demand: ServiceDemand
+) -> list[HopHistory]:
+    """Histories without the changes that a service alone does not notice; those of bundles as they are."""
+    result = list(histories)
+    for link in {link for route in demand.routes for link, _ in route}:
+        if len(links[link]) == 1:
+            (member,) = links[link]
+            result[member] = _as_noticed(histories[member], demand)
+    return result
+
+
+def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
+    """A hop of which states with the same use to a service are one state."""
+    need = demand.required_share * demand.committed_mbit_s
+    ways = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s])
+    enough = (ways >= need) & (ways > 0.0)
+    usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= demand.switch_below_mbit_s)
+    causes = np.where(enough.all(axis=0), 0, hop.causes)
+    _, first, same = np.unique(
+        np.stack([*enough, usable, causes]), axis=1, return_index=True, return_inverse=True
+    )
+    state = first[same.ravel()].astype(np.int32)[hop.state]
+    changes = np.append(True, state[1:] != state[:-1])
+    return HopHistory(
+        hop.time_s[changes],
+        state[changes],
+        hop.capacity_forward_mbit_s,
+        hop.capacity_backward_mbit_s,
+        hop.causes,
+    )
 
 
 def _lost_alone(

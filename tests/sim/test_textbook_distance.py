@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 from small_networks import hop, source_of, triangle
 
+import sim.series_tally
 from models.network import Service
+from sim.block import BlockSimulator
 from sim.predict import predict_hops, predict_services
 from sim.prepared import ModelOptions, prepare
 from sim.rerun import open_run
+from sim.series_tally import series_rows
 from sim.simulate import RunRequest, simulate
 from sim.textbook_distance import SIMULATED, STEPS, TEXTBOOK, WAITING, distance_table, queue_table
 
@@ -123,3 +126,15 @@ def test_waiting_is_the_difference_to_a_run_without_queues(broken, tmp_path):
     expected = steps[SIMULATED] - free[SIMULATED]
     assert found.to_dict() == pytest.approx(expected.to_dict())
     assert np.isfinite(found).all()
+
+
+@pytest.mark.parametrize("protection", ["none", "protected"])
+def test_changes_that_a_service_does_not_notice_make_no_difference(protection, monkeypatch):
+    simulator = BlockSimulator(prepare(two_in_a_row(protection=protection)))
+    history = simulator.simulate(4, 0, 2)
+    found = series_rows(simulator, history)
+    monkeypatch.setattr(sim.series_tally, "_thinned", lambda histories, links, demand: histories)
+    whole = series_rows(simulator, history)
+    assert np.array_equal(found.keys, whole.keys)
+    assert np.array_equal(found.values, whole.values)
+    assert len(found.values) > 4

@@ -1,0 +1,74 @@
+"""Verbs on certainty at the command line: what they print, and what they refuse."""
+
+import pandas as pd
+import pytest
+from network_text import small, write
+from small_networks import source_of, triangle
+
+from sim.commands import main
+from sim.simulate import RunRequest, simulate
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("runs") / "run"
+    simulate(source_of(triangle()), RunRequest(years=6, seed=5, block_years=2), folder)
+    return folder
+
+
+def test_promise_prints_and_writes(run, tmp_path, capsys):
+    csv = tmp_path / "promise.csv"
+    words = ["promise", run, "--availability", "99.9", "--contract-years", "3", "--csv", csv]
+    assert main([str(word) for word in words]) == 0
+    shown = capsys.readouterr().out
+    assert "at most 526 unavailable minutes a year, by 6 simulated years" in shown
+    assert "simulated years or more; 'hopyears simulate --resume' adds years." in shown
+    table = pd.read_csv(csv)
+    assert list(table["service"]) == ["one", "two"]
+    assert (table["contract_break_chance"] >= table["year_break_chance"]).all()
+
+
+def test_textbook_prints_and_writes(run, tmp_path, capsys):
+    csv = tmp_path / "steps.csv"
+    words = ["textbook", run, "--service", "two", "--blocks", "1", "--csv", csv, "--workers", "1"]
+    assert main([str(word) for word in words]) == 0
+    shown = capsys.readouterr().out
+    assert "textbook sum" in shown
+    assert "of which waiting for crews and spares" in shown
+    table = pd.read_csv(csv)
+    assert set(table["service"]) == {"two"}
+    assert table["min_per_year"][:-2].sum() == pytest.approx(table["min_per_year"].iloc[-2], abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["promise", "--service", "six"], '--service is "six"; must be a service of the run: one, two'),
+        (["promise", "--chance", "1"], "--chance is 1; must be above 0 to below 1"),
+        (["promise", "--availability", "101"], "--availability is 101; must be 0 to 100 per cent"),
+        (["promise", "--target-min-per-year", "nan"], "target is nan min; must be 0 to 525960"),
+        (["promise", "--contract-years", "0"], "--contract-years is 0; must be 1 to 100"),
+        (["textbook", "--service", "six"], '--service is "six"; must be a service of the run: one, two'),
+        (["textbook", "--blocks", "-1"], "--blocks is -1; must be at least 0"),
+    ],
+)
+def test_what_makes_no_sense_is_refused(run, capsys, words, sentence):
+    assert main([words[0], str(run), *words[1:]]) == 2
+    shown = capsys.readouterr()
+    assert (shown.err, shown.out) == (f"{sentence}\n", "")
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--until", "ten per cent"], '--until is "ten per cent"; must be "service=ID halfwidth=PER_CENT%"'),
+        (["--until", "service=s2 halfwidth=9%"], '--until service is "s2"; must be a service: s1'),
+        (["--control", "-1"], "--control is -1; must be 0 to 1000"),
+    ],
+)
+def test_simulate_refuses_before_it_writes(tmp_path, capsys, words, sentence):
+    network, out = write(tmp_path, small()), tmp_path / "out"
+    assert main(["simulate", str(network), "--out", str(out), *words]) == 2
+    shown = capsys.readouterr()
+    assert shown.err.splitlines()[-1] == sentence
+    assert not out.exists()
