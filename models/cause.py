@@ -1,6 +1,7 @@
 """Why traffic is lost: one bit a cause, so that several causes at once are one number."""
 
 from enum import IntFlag
+from functools import lru_cache
 
 
 class Cause(IntFlag):
@@ -47,6 +48,7 @@ EQUIPMENT = (
 """Everything that breaks and is mended."""
 
 
+@lru_cache(maxsize=65536)
 def cause_label(causes: int) -> str:
     """Readable name of a set of causes: ``rain``, ``outdoor radio``, or ``power + rain`` for several."""
     names = [flag.name.lower().replace("_", " ") for flag in Cause if flag and causes & flag and flag.name]

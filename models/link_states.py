@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from models.cause import Cause
 from models.combining import DEFAULT_LOSSES, CombiningLosses, combining_loss_db
+from models.frozen import frozen
 from models.hardware import Mounting, Part, parts_of_hop
 from models.scheme import Line, Scheme, lines_of, radios_of
 
@@ -285,9 +286,7 @@ def _receiver(structure: LinkStructure, line: int, down: list[int]) -> tuple[boo
 
 
 def _frozen(values: Sequence[object], dtype: type[_T]) -> NDArray[_T]:
-    array = np.array(values, dtype=dtype)
-    array.setflags(write=False)
-    return array
+    return frozen(np.array(values, dtype=dtype))
 
 
 def nominal_losses_db(

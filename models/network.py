@@ -100,9 +100,6 @@ class Hop(Entry):
     terrain: Annotated[
         Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
     ] = "flat"
-    terrain_height_m: Annotated[
-        Finite | None, Field(ge=-450, le=6000, description="mean along the path; default mean of the ends")
-    ] = None
     geoclimatic_factor: Annotated[
         Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
     ] = None

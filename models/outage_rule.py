@@ -246,20 +246,20 @@ def _unavailable(first: _Ints, last: _Ints, kind: NDArray[np.int8], n_seconds: i
     run_start = 0
     run_end = -1  # the current run of severely errored seconds is [run_start, run_end)
     for i in range(first.size):
-        if kind[i] != 2:
+        if kind[i] != SEVERELY_ERRORED:
             continue
         if first[i] != run_end:
-            if down and first[i] - run_end >= 10:
+            if down and first[i] - run_end >= RUN_S:
                 finish[n - 1] = run_end
                 down = False
             run_start = first[i]
         run_end = last[i]
-        if not down and run_end - run_start >= 10:
+        if not down and run_end - run_start >= RUN_S:
             begin[n] = run_start
             n += 1
             down = True
     if down:
-        finish[n - 1] = run_end if n_seconds - run_end >= 10 else n_seconds
+        finish[n - 1] = run_end if n_seconds - run_end >= RUN_S else n_seconds
     return begin[:n], finish[:n]
 
 

@@ -21,11 +21,3 @@ def db_from_ratio(ratio: ArrayLike) -> NDArray[np.float64]:
     """Level in decibels of a power ratio above 0: 10 log10(ratio). Any shape; a ratio of 0 gives -inf."""
     with np.errstate(divide="ignore"):
         return 10.0 * np.log10(np.asarray(ratio, dtype=np.float64))
-
-
-def power_sum_db(*levels_db: ArrayLike) -> NDArray[np.float64]:
-    """Level of the sum of the powers of several levels [dB]; shapes broadcast."""
-    total: NDArray[np.float64] = np.zeros(())
-    for level in levels_db:
-        total = total + ratio_from_db(level)
-    return db_from_ratio(total)

@@ -6,22 +6,15 @@ place is looked up by itself, since ``itur`` 0.4 mixes up the rain rates of plac
 
 import hashlib
 import json
-import os
-import tempfile
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, fields
 from functools import cache
 from importlib.metadata import version
-from pathlib import Path
 from typing import Any
-
-import platformdirs
 
 from models.rain_law import RainLaw, rain_law
 from models.seasonality import MEDIAN_CLIMATIC_RATIO
-
-CACHE_VARIABLE = "HOPYEARS_CACHE"
-"""Environment variable that names another cache folder."""
+from sim.disk_cache import cache_folder, write_whole
 
 _FORMAT = 1
 _DECIMALS = 6
@@ -153,12 +146,6 @@ def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:
     return _gas_from(values)
 
 
-def cache_folder() -> Path:
-    """Folder of the cache: that of HOPYEARS_CACHE if set, else the user's own cache folder."""
-    named = os.environ.get(CACHE_VARIABLE)
-    return Path(named) if named else Path(platformdirs.user_cache_dir("hopyears"))
-
-
 def _look_up(latitude: float, longitude: float, altitude_m: float | None) -> Climate:
     import itur.models.itu530 as itu530
     import itur.models.itu837 as itu837
@@ -241,26 +228,10 @@ def _cached(
     except (OSError, ValueError, KeyError, TypeError):
         pass  # no cache, or a spoilt one: make it again
     values = compute()
-    _store(file, json.dumps({"key": named, "values": values}))
+    write_whole(file, json.dumps({"key": named, "values": values}))
     return values
 
 
 @cache
 def _map_version() -> str:
     return version("itur")  # read from its metadata: nothing is imported
-
-
-def _store(file: Path, text: str) -> None:
-    """Write a whole file or nothing; a folder that cannot be written costs time, not the answer."""
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=file.parent, prefix=file.stem, suffix=".tmp")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                stream.write(text)
-            os.replace(temporary, file)
-        except OSError:
-            Path(temporary).unlink(missing_ok=True)
-            raise
-    except OSError:
-        return

@@ -8,12 +8,20 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
+import platformdirs
 from numpy.typing import NDArray
 
-from sim.climate import cache_folder
+CACHE_VARIABLE = "HOPYEARS_CACHE"
+"""Environment variable that names another cache folder."""
 
 Floats = NDArray[np.float64]
 Key = tuple[str | float | int | tuple[float, ...], ...]
+
+
+def cache_folder() -> Path:
+    """Folder of the cache: that of HOPYEARS_CACHE if set, else the user's own cache folder."""
+    named = os.environ.get(CACHE_VARIABLE)
+    return Path(named) if named else Path(platformdirs.user_cache_dir("hopyears"))
 
 
 def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]) -> dict[str, Floats]:
@@ -43,11 +51,11 @@ def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         pass  # no cache, or a spoilt one: make it again
     arrays = {field: np.asarray(values, dtype=np.float64) for field, values in compute().items()}
-    _write(file, json.dumps({"key": named, "arrays": {field: list(v) for field, v in arrays.items()}}))
+    write_whole(file, json.dumps({"key": named, "arrays": {field: list(v) for field, v in arrays.items()}}))
     return arrays
 
 
-def _write(file: Path, text: str) -> None:
+def write_whole(file: Path, text: str) -> None:
     """Write a whole file or nothing; a folder that cannot be written costs time, not the answer."""
     try:
         file.parent.mkdir(parents=True, exist_ok=True)

@@ -17,6 +17,7 @@ from sim.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
 from sim.hop_thresholds import HopThresholds, StateThresholds
 from sim.keyed_table import Columns, KeyedTable
 from sim.rain_kernel import RainKnots
+from sim.tally_rows import seconds_between
 
 FADING = Columns(("entity", "kind", "step"), ("seconds", "worst_month_s", "events", "long_events"))
 """Time beyond the margin of modulation ``step``; the part of it in each year's worst month, summed over
@@ -151,7 +152,7 @@ def _rows(
             end_s = np.append(end_s, edges_s[-1])
         keep = end_s > start_s
         start_s, end_s = start_s[keep], end_s[keep]
-        months = _time_between(edges_s, start_s, end_s).reshape(-1, 12)
+        months = seconds_between(edges_s, start_s, end_s).reshape(-1, 12)
         length_s = end_s - start_s
         values = (
             float(length_s.sum()),
@@ -171,16 +172,3 @@ def _most_active_months(fades: FadeEvents, edges_s: NDArray[np.float64]) -> NDAr
     most = fades_in.max(axis=1, keepdims=True)
     chosen: NDArray[np.bool_] = (np.arange(12) == fades_in.argmax(axis=1)[:, None]) & (most > 0)
     return chosen
-
-
-def _time_between(
-    edges_s: NDArray[np.float64], start_s: NDArray[np.float64], end_s: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Time of sorted disjoint intervals between each pair of neighbouring edges [s]."""
-    if not start_s.size:
-        return np.zeros(edges_s.size - 1)
-    before = np.concatenate(([0.0], np.cumsum(end_s - start_s)))
-    place = np.searchsorted(start_s, edges_s)
-    last = np.maximum(place - 1, 0)
-    inside = np.minimum(edges_s, end_s[last]) - start_s[last] + before[last]
-    return np.diff(np.where(place > 0, inside, 0.0))

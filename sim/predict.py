@@ -261,16 +261,17 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def predict_services(prepared: Prepared) -> pd.DataFrame:
+def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) -> pd.DataFrame:
     """Textbook sum of each service along its working route.
 
-    Each hop counts at the lowest modulation that carries the committed rate.
+    Each hop counts at the lowest modulation that carries the committed rate. ``hop_table`` is what
+    ``predict_hops`` gave, where it is at hand.
 
     Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
     sites_min_per_year (common parts and power of every site on the route), total_min_per_year. A hop
     that cannot carry the rate at all counts as down all the time.
     """
-    hop_table = predict_hops(prepared)
+    hop_table = predict_hops(prepared) if hop_table is None else hop_table
     by_hop = {hop: table for hop, table in hop_table.groupby("hop", sort=False)}
     site_of = [dependence.sites for dependence in prepared.built.hops]
     rows = []

@@ -13,7 +13,6 @@ from typing import Any
 
 import pandas as pd
 
-from models.network import Network
 from sim.store import RunFolder
 
 
@@ -52,10 +51,6 @@ class Results:
         manifest = run.manifest()
         tables = {name: table.to_pandas() for name, table in run.read_results().items()}
         return cls(manifest, run.network(), MappingProxyType(tables))
-
-    def network_model(self) -> Network:
-        """The network as entries."""
-        return Network.model_validate(dict(self.network))
 
     @property
     def services(self) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sim.block_tally import run_of
 from sim.control import control_table
 from sim.objective_table import objective_table
-from sim.predict import predict_services
+from sim.predict import predict_hops, predict_services
 from sim.prepared import Prepared
 from sim.promise import minutes_of_years, target_table, year_table
 from sim.store import RunFolder
@@ -42,10 +42,13 @@ __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"
 def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
     stored = [folder.read_block(number) for number in folder.finished_blocks()]
-    blocks = read_tallies(prepared, folder)
+    blocks = tallies_of(prepared, folder, stored)
+    told_hops = predict_hops(prepared)
+    told = predict_services(prepared, told_hops)
+    yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
     frames = {
-        "services": service_table(prepared, blocks, total),
+        "services": service_table(prepared, blocks, total, told),
         "service_causes": cause_table(prepared, total, "service"),
         "service_months": month_table(total),
         "service_throughput": throughput_table(prepared, total),
@@ -53,10 +56,10 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "priority_undelivered": priority_table(prepared, blocks),
         "service_controlled": control_table(prepared, folder),
         "service_objectives": objective_table(prepared, blocks),
-        "service_years": year_table(*minutes_of_years(folder)),
-        "service_targets": target_table(*minutes_of_years(folder)),
-        "textbook_distance": distance_table(prepared, folder),
-        "hops": hop_table(prepared, blocks, total),
+        "service_years": year_table(*yearly),
+        "service_targets": target_table(*yearly),
+        "textbook_distance": distance_table(prepared, folder, told),
+        "hops": hop_table(prepared, blocks, total, told_hops),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),
         "hop_capacity": capacity_table(total),
@@ -70,13 +73,24 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
 
 def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:
     """Tally of each finished block of a run, in order."""
+    stored = [folder.read_block(number) for number in folder.finished_blocks()]
+    return tallies_of(prepared, folder, stored)
+
+
+def tallies_of(prepared: Prepared, folder: RunFolder, stored: Sequence[dict[str, pa.Table]]) -> list[Tally]:
+    """Tally of each finished block whose tables were read, in order."""
     manifest = folder.manifest()
     run = run_of(prepared, manifest["identity"], manifest["block_years"])
-    return [Tally.from_arrow(run, [number], folder.read_block(number)) for number in folder.finished_blocks()]
+    return [
+        Tally.from_arrow(run, [number], tables)
+        for number, tables in zip(folder.finished_blocks(), stored, strict=True)
+    ]
 
 
-def service_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally) -> pd.DataFrame:
-    """One row a service."""
+def service_table(
+    prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame
+) -> pd.DataFrame:
+    """One row a service; ``told`` is what ``predict_services`` says of them."""
     services = prepared.network.services
     n = len(services)
     outages = outage_columns(blocks, total, "service", n)
@@ -89,7 +103,7 @@ def service_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally) -> 
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
     ).min(axis=0)
-    textbook = predict_services(prepared)["total_min_per_year"].to_numpy(dtype=np.float64)
+    textbook = told["total_min_per_year"].to_numpy(dtype=np.float64)
     rows = []
     for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
         hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]

@@ -5,17 +5,16 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from sim.predict import predict_hops
 from sim.prepared import Prepared
 from sim.summary_figures import SHARES, exceeded_rate, outage_columns
 from sim.tallies import Tally
 
 
-def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally) -> pd.DataFrame:
-    """One row a hop."""
+def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame) -> pd.DataFrame:
+    """One row a hop; ``told`` is what ``predict_hops`` says of them."""
     outages = outage_columns(blocks, total, "hop", len(prepared.designs))
     curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
-    predicted = predict_hops(prepared).groupby("hop", sort=False)["total_min_per_year"].first()
+    predicted = told.groupby("hop", sort=False)["total_min_per_year"].first()
     textbook = dict(zip(predicted.index, predicted.to_numpy(dtype=np.float64), strict=True))
     rows = []
     for i, design in enumerate(prepared.designs):

@@ -103,8 +103,8 @@ def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[_
     severe = lost.kind == SEVERELY_ERRORED
     values = np.stack(
         [
-            _seconds_between(edges, lost.unavailable_start_s, lost.unavailable_end_s),
-            _seconds_between(edges, lost.start_s[severe], lost.end_s[severe]),
+            seconds_between(edges, lost.unavailable_start_s, lost.unavailable_end_s),
+            seconds_between(edges, lost.start_s[severe], lost.end_s[severe]),
             np.diff(np.searchsorted(lost.unavailable_start_s, edges)),
         ],
         axis=1,
@@ -115,7 +115,7 @@ def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[_
     return np.stack(keys, axis=1), values
 
 
-def _seconds_between(edges: _Floats, start_s: _Ints, end_s: _Ints) -> _Floats:
+def seconds_between(edges: _Floats, start_s: _Ints | _Floats, end_s: _Ints | _Floats) -> _Floats:
     """Time of sorted disjoint intervals between each pair of neighbouring edges."""
     before = np.concatenate([[0], np.cumsum(end_s - start_s)])
     place = np.searchsorted(start_s, edges)

@@ -53,14 +53,17 @@ WAITING = "of which waiting for crews and spares"
 _Floats = NDArray[np.float64]
 
 
-def distance_table(prepared: Prepared, folder: RunFolder) -> pd.DataFrame:
+def distance_table(
+    prepared: Prepared, folder: RunFolder, textbook: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Rows ``STEPS`` of each service: minutes a year with 95 % intervals from independent blocks.
 
     Columns: service, step, min_per_year (with ``_low`` and ``_high``; the textbook sum has no chance in it).
+    ``textbook`` is what ``predict_services`` gave, where it is at hand.
     """
     years = int(folder.manifest()["block_years"])
     n = len(prepared.demands)
-    textbook = predict_services(prepared)
+    textbook = predict_services(prepared) if textbook is None else textbook
     by_block = [_block_minutes(folder, block, n, years) for block in folder.finished_blocks()]
     rows: list[dict[str, object]] = []
     for number, demand in enumerate(prepared.demands):

@@ -8,9 +8,6 @@ from sim.statistics import LEVEL, Interval, mean_interval, proportion_interval
 
 _Floats = NDArray[np.float64]
 
-EXCEEDED = (0.99, 0.999, 0.9999, 0.99999)
-"""Shares of time for which a throughput is stated as exceeded."""
-
 
 def break_chance(per_year: ArrayLike, target: float, *, level: float = LEVEL) -> Interval:
     """Chance that a year breaks a target: share of years above it, with its own interval.

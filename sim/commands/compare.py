@@ -28,21 +28,14 @@ def run(options: argparse.Namespace) -> int:
     import pyarrow as pa
 
     from sim.commands.progress import progress_bar
-    from sim.commands.simulate import model_options
+    from sim.commands.simulate import run_request
     from sim.compare import ComparedPlan, compare
     from sim.network_file import read_network, read_plan
-    from sim.simulate import RunRequest
     from sim.store import write_table
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]
-    request = RunRequest(
-        years=options.years,
-        seed=options.seed,
-        block_years=options.block_years,
-        workers=options.workers,
-        options=model_options(options),
-    )
+    request = run_request(options)
     out = Path(options.out)
     with progress_bar("years") as bar:
         try:

@@ -45,20 +45,13 @@ def run(options: argparse.Namespace) -> int:
     from rich.console import Console
 
     from sim.commands.progress import progress_bar
-    from sim.commands.simulate import model_options
+    from sim.commands.simulate import run_request
     from sim.modulation_study import modulation_study
     from sim.network_file import read_network
     from sim.prepared import prepare
-    from sim.simulate import RunRequest
 
     source = read_network(options.network)
-    request = RunRequest(
-        years=options.years,
-        seed=options.seed,
-        block_years=options.block_years,
-        workers=options.workers,
-        options=model_options(options),
-    )
+    request = run_request(options)
     folder = None if options.out is None else _new_folder(Path(options.out))
     hops = None if options.hop is None or "all" in options.hop else options.hop
     with progress_bar("years") as bar:

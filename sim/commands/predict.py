@@ -32,7 +32,8 @@ def run(options: argparse.Namespace) -> int:
     if options.against:
         return _show_against(source, options)
     prepared = prepare(source.network, ModelOptions(anchoring=False))
-    hops, services = predict_hops(prepared), predict_services(prepared)
+    hops = predict_hops(prepared)
+    services = predict_services(prepared, hops)
     console = Console(width=None if Console().is_terminal else 220)
     for title, columns, formats in _HOP_TABLES:
         console.print(_table(title, hops, columns, formats), markup=False)

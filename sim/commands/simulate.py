@@ -3,6 +3,11 @@
 import argparse
 import os
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sim.simulate import RunRequest
+    from sim.stopping import PrecisionGoal
 
 MOST_HISTORIES = 1000
 
@@ -63,27 +68,34 @@ def model_options(options: argparse.Namespace):  # type: ignore[no-untyped-def]
     )
 
 
+def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = None) -> "RunRequest":
+    """How long, from which seed and with which model, from the command line."""
+    from sim.simulate import RunRequest
+
+    return RunRequest(
+        years=options.years,
+        seed=options.seed,
+        block_years=options.block_years,
+        workers=options.workers,
+        options=model_options(options),
+        until=until,
+    )
+
+
 def run(options: argparse.Namespace) -> int:
     """Simulate, store, and print a summary."""
     from sim.commands.progress import progress_bar
     from sim.commands.summary_text import print_summary
     from sim.network_file import read_network
     from sim.results import Results
-    from sim.simulate import RunRequest, simulate
+    from sim.simulate import simulate
     from sim.stopping import parse_goal
 
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)
     for warning in source.warnings:
         print(f"warning: {warning}", file=sys.stderr)
-    request = RunRequest(
-        years=options.years,
-        seed=options.seed,
-        block_years=options.block_years,
-        workers=options.workers,
-        options=model_options(options),
-        until=goal,
-    )
+    request = run_request(options, until=goal)
     with progress_bar("years") as progress:
         try:
             simulate(source, request, options.out, resume=options.resume, progress=progress)

@@ -7,7 +7,7 @@ import pytest
 from reference import cases, rows
 
 from models import rain_law
-from sim import climate
+from sim import climate, disk_cache
 
 
 @pytest.fixture(scope="module")
@@ -17,7 +17,7 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(autouse=True)
 def _own_cache(folder, monkeypatch):
-    monkeypatch.setenv(climate.CACHE_VARIABLE, str(folder))
+    monkeypatch.setenv(disk_cache.CACHE_VARIABLE, str(folder))
 
 
 def place_of(row):
@@ -153,7 +153,7 @@ def test_a_warm_start_does_not_import_the_map_library(folder):
     ["", "{half a line", "[]", "null", '{"key": "another"}', '{"key": KEY, "values": {"latitude_deg": 1}}'],
 )
 def test_a_spoilt_cache_is_made_again(tmp_path, monkeypatch, spoilt):
-    monkeypatch.setenv(climate.CACHE_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(disk_cache.CACHE_VARIABLE, str(tmp_path))
     right = climate.climate_of(52.0, 13.0)
     (file,) = tmp_path.iterdir()
     whole = file.read_text()
@@ -166,13 +166,13 @@ def test_without_a_cache_folder_the_answer_is_the_same(tmp_path, monkeypatch):
     right = climate.climate_of(52.0, 13.0)
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
-    monkeypatch.setenv(climate.CACHE_VARIABLE, str(blocked / "cache"))
+    monkeypatch.setenv(disk_cache.CACHE_VARIABLE, str(blocked / "cache"))
     assert climate.climate_of(52.0, 13.0) == right
 
 
 def test_the_cache_has_a_default_place(monkeypatch):
-    monkeypatch.delenv(climate.CACHE_VARIABLE)
-    assert climate.cache_folder().name == "hopyears"
+    monkeypatch.delenv(disk_cache.CACHE_VARIABLE)
+    assert disk_cache.cache_folder().name == "hopyears"
 
 
 def test_several_places_keep_their_order_and_their_own_values():
