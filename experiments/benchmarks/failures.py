@@ -23,8 +23,8 @@ from models.plant import Crews, Depot, Lightning, Maintenance, Part, Plant, Prot
 from models.power import Generator as Engine
 from models.power import PowerSupply
 from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
-from sim.failure_tally import FailureTally
-from sim.failures import simulate_failures
+from sim.equipment.failure_tally import FailureTally
+from sim.equipment.failures import simulate_failures
 from sim.streams import Streams
 
 N_HOPS, N_SITES, N_BLOCKS, BLOCK_YEARS, STORMS_PER_YEAR = 300, 250, 100, 10, 40

@@ -18,12 +18,12 @@ from pathlib import Path
 import numpy as np
 
 from models.network import Antenna, Crew, Hop, Network, PartChange, Power, Radio, Service, Site
-from sim.control import ControlBlocks, controlled, rain_control
-from sim.network_file import NetworkSource
-from sim.predict import predict_services
-from sim.prepared import ModelOptions, prepare
-from sim.simulate import RunRequest, simulate
-from sim.store import RunFolder
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.inputs.network_file import NetworkSource
+from sim.runs.control import ControlBlocks, controlled, rain_control
+from sim.runs.simulate import RunRequest, simulate
+from sim.runs.store import RunFolder
+from sim.textbook.predict import predict_services
 
 N_HOPS = 4
 LEAST_SAVING, WANTED = 10.0, 0.1

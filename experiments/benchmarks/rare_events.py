@@ -15,10 +15,10 @@ import sys
 import numpy as np
 
 from models.units import SECONDS_PER_YEAR
-from sim.service import HopHistory, ServiceDemand, sweep_services
+from sim.counting.tally_rows import three_ways
+from sim.counting.variance_reduction import control_variate
+from sim.services.service import HopHistory, ServiceDemand, sweep_services
 from sim.streams import Streams
-from sim.tally_rows import three_ways
-from sim.variance_reduction import control_variate
 
 N_HOPS, BLOCK_YEARS, N_BLOCKS, N_PLAIN = 4, 10, 200, 2000
 STORMS_PER_YEAR, HIT_CHANCE, STORM_OUTAGE_S = 2.0, 0.5, 250.0

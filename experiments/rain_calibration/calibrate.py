@@ -24,9 +24,9 @@ from models.rain_law import (
 from models.seasonality import attenuation_correlation, bivariate_exceedance, rain_occurrence_correlation
 from models.storm import DEFAULT_STORMS
 from sim.climate import climate_of
-from sim.peaks import peak_laws
-from sim.rain_laws import law_of
-from sim.scenes import Scenes, pair_samples, raw_law, scenes
+from sim.rain.peaks import peak_laws
+from sim.rain.rain_laws import law_of
+from sim.rain.scenes import Scenes, pair_samples, raw_law, scenes
 
 PLACES = {
     "Persian Gulf, arid": (25.0, 55.2),

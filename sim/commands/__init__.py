@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
-    from sim.network_file import InputError
+    from sim.inputs.network_file import InputError
 
     try:
         status: int = module.run(options)

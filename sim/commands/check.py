@@ -18,7 +18,7 @@ def run(options: argparse.Namespace) -> int:
     """Read, check, and print entries, defaults, hardware and warnings."""
     from rich.console import Console
 
-    from sim.network_file import read_network
+    from sim.inputs.network_file import read_network
 
     source = read_network(options.network)
     console = Console(width=None if Console().is_terminal else 200)
@@ -81,7 +81,7 @@ def _cell(entry, field: str) -> str:  # type: ignore[no-untyped-def]
 def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
     from rich.table import Table
 
-    from sim.plant_builder import part_kinds
+    from sim.equipment.plant_builder import part_kinds
 
     changed = {change.kind for change in network.parts}
     table = Table(title="part kinds", title_justify="left", header_style="", show_edge=False, pad_edge=False)
@@ -117,8 +117,8 @@ def _print_hardware(console, network, limit: int | None) -> None:  # type: ignor
 
     from models.hardware import bill_of
     from models.indoor_unit import site_bill
-    from sim.hop_parts import hop_parts
-    from sim.site_hardware import sites_hardware
+    from sim.equipment.site_hardware import sites_hardware
+    from sim.hops.hop_parts import hop_parts
 
     table = Table(title="hardware", title_justify="left", header_style="", show_edge=False, pad_edge=False)
     for column in ("place", "item", "count", "why"):

@@ -29,9 +29,9 @@ def run(options: argparse.Namespace) -> int:
 
     from sim.commands.progress import progress_bar
     from sim.commands.simulate import run_request
-    from sim.compare import ComparedPlan, compare
-    from sim.network_file import read_network, read_plan
-    from sim.store import write_table
+    from sim.inputs.network_file import read_network, read_plan
+    from sim.runs.store import write_table
+    from sim.studies.compare import ComparedPlan, compare
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]

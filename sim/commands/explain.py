@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from sim.explain import Outage, Story
-    from sim.explain_timeline import Step
+    from sim.studies.explain import Outage, Story
+    from sim.studies.explain_timeline import Step
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,9 +24,9 @@ def run(options: argparse.Namespace) -> int:
     """List the worst outages, or open one."""
     from rich.console import Console
 
-    from sim.explain import explain, worst_outages
-    from sim.network_file import InputError
-    from sim.rerun import open_run
+    from sim.inputs.network_file import InputError
+    from sim.runs.rerun import open_run
+    from sim.studies.explain import explain, worst_outages
 
     for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
         value = getattr(options, name)
@@ -248,7 +248,7 @@ def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: 
 
 
 def _position(step: "Step") -> str:
-    from sim.explain_timeline import SERVICE
+    from sim.studies.explain_timeline import SERVICE
 
     if step.what == SERVICE:
         return f"route {step.route}" if step.route else "changes route"

@@ -23,9 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Judge blocks of the run again without each thing, and print what that saves."""
     from sim.commands.progress import progress_bar
-    from sim.importance import ALL, importance, write_importance
-    from sim.network_file import InputError
-    from sim.rerun import open_run
+    from sim.inputs.network_file import InputError
+    from sim.runs.rerun import open_run
+    from sim.studies.importance import ALL, importance, write_importance
 
     for name in ("top", "blocks", "workers"):
         if getattr(options, name) < 1:

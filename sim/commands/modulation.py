@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from sim.network_file import NetworkSource
-    from sim.simulate import RunRequest
+    from sim.inputs.network_file import NetworkSource
+    from sim.runs.simulate import RunRequest
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,11 +44,11 @@ def run(options: argparse.Namespace) -> int:
     """Simulate, print the comparison, and store the tables."""
     from rich.console import Console
 
+    from sim.blocks.prepared import prepare
     from sim.commands.progress import progress_bar
     from sim.commands.simulate import run_request
-    from sim.modulation_study import modulation_study
-    from sim.network_file import read_network
-    from sim.prepared import prepare
+    from sim.inputs.network_file import read_network
+    from sim.studies.modulation_study import modulation_study
 
     source = read_network(options.network)
     request = run_request(options)
@@ -69,7 +69,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _new_folder(path: Path) -> Path:
-    from sim.network_file import InputError
+    from sim.inputs.network_file import InputError
 
     if path.is_file():
         raise InputError(f"{path}: output folder is a file; must be a folder")
@@ -88,8 +88,8 @@ def _store(
 ) -> None:
     import pyarrow as pa
 
-    from sim.simulate import manifest_of
-    from sim.store import MANIFEST, write_json, write_table
+    from sim.runs.simulate import manifest_of
+    from sim.runs.store import MANIFEST, write_json, write_table
 
     for name, frame in tables.items():
         write_table(folder / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))

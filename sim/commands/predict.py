@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
-    from sim.network_file import NetworkSource
+    from sim.inputs.network_file import NetworkSource
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,9 +24,9 @@ def run(options: argparse.Namespace) -> int:
     """Print link budget and predicted outages of hops, then the textbook sum of services."""
     from rich.console import Console
 
-    from sim.network_file import read_network
-    from sim.predict import predict_hops, predict_services
-    from sim.prepared import ModelOptions, prepare
+    from sim.blocks.prepared import ModelOptions, prepare
+    from sim.inputs.network_file import read_network
+    from sim.textbook.predict import predict_hops, predict_services
 
     source = read_network(options.network)
     if options.against:
@@ -52,8 +52,8 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     import numpy as np
     from rich.console import Console
 
-    from sim.against import agreement, hold_against
-    from sim.store import RunFolder
+    from sim.runs.store import RunFolder
+    from sim.studies.against import agreement, hold_against
 
     compared = hold_against(source, RunFolder(options.against))
     console = Console(width=None if Console().is_terminal else 140)
@@ -75,7 +75,7 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
 def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
     from pathlib import Path
 
-    from sim.network_file import InputError
+    from sim.inputs.network_file import InputError
 
     if path:
         try:

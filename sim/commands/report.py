@@ -24,9 +24,9 @@ def run(options: argparse.Namespace) -> int:
 
 def _finished_run(folder: Path):  # type: ignore[no-untyped-def]
     """Results of a run, or one sentence on why there are none."""
-    from sim.network_file import InputError
-    from sim.results import Results
-    from sim.store import TABLES, RunFolder
+    from sim.inputs.network_file import InputError
+    from sim.runs.results import Results
+    from sim.runs.store import TABLES, RunFolder
 
     RunFolder(folder).manifest()
     if not any((folder / TABLES).glob("*.parquet")):
@@ -39,7 +39,7 @@ def _finished_run(folder: Path):  # type: ignore[no-untyped-def]
 
 def _replace(path: Path, text: str) -> None:
     """Write under a temporary name, then rename: an old page stays until the new one is whole."""
-    from sim.network_file import InputError
+    from sim.inputs.network_file import InputError
 
     partial = path.with_name(f".{path.name}.partial")
     try:

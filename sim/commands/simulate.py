@@ -6,8 +6,8 @@ import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from sim.simulate import RunRequest
-    from sim.stopping import PrecisionGoal
+    from sim.runs.simulate import RunRequest
+    from sim.runs.stopping import PrecisionGoal
 
 MOST_HISTORIES = 1000
 
@@ -53,8 +53,8 @@ def add_model_arguments(parser: argparse.ArgumentParser) -> None:
 
 def model_options(options: argparse.Namespace):  # type: ignore[no-untyped-def]
     """Options of the model from the command line."""
-    from sim.network_file import InputError
-    from sim.prepared import ModelOptions
+    from sim.blocks.prepared import ModelOptions
+    from sim.inputs.network_file import InputError
 
     if not 0 <= options.control <= MOST_HISTORIES:
         raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
@@ -70,7 +70,7 @@ def model_options(options: argparse.Namespace):  # type: ignore[no-untyped-def]
 
 def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = None) -> "RunRequest":
     """How long, from which seed and with which model, from the command line."""
-    from sim.simulate import RunRequest
+    from sim.runs.simulate import RunRequest
 
     return RunRequest(
         years=options.years,
@@ -86,10 +86,10 @@ def run(options: argparse.Namespace) -> int:
     """Simulate, store, and print a summary."""
     from sim.commands.progress import progress_bar
     from sim.commands.summary_text import print_summary
-    from sim.network_file import read_network
-    from sim.results import Results
-    from sim.simulate import simulate
-    from sim.stopping import parse_goal
+    from sim.inputs.network_file import read_network
+    from sim.runs.results import Results
+    from sim.runs.simulate import simulate
+    from sim.runs.stopping import parse_goal
 
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)

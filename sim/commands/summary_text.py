@@ -1,7 +1,7 @@
 """Readable summary of a run for the terminal."""
 
 from sim.commands import CAUTION
-from sim.results import Results
+from sim.runs.results import Results
 
 WORST_CAUSES = 3
 

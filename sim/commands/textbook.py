@@ -29,9 +29,9 @@ def run(options: argparse.Namespace) -> int:
     import pandas as pd
 
     from sim.commands.progress import progress_bar
-    from sim.network_file import InputError
-    from sim.rerun import open_run
-    from sim.textbook_distance import distance_table, queue_table
+    from sim.inputs.network_file import InputError
+    from sim.runs.rerun import open_run
+    from sim.runs.textbook_distance import distance_table, queue_table
 
     for name, least in (("blocks", 0), ("workers", 1)):
         if getattr(options, name) < least:
@@ -53,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write(table: "pd.DataFrame", path: str) -> None:
-    from sim.network_file import InputError
+    from sim.inputs.network_file import InputError
 
     try:
         table.to_csv(path, index=False)
@@ -65,7 +65,7 @@ def _print(table: "pd.DataFrame") -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from sim.textbook_distance import SIMULATED, TEXTBOOK, WAITING
+    from sim.runs.textbook_distance import SIMULATED, TEXTBOOK, WAITING
 
     console = Console(width=None if Console().is_terminal else 120)
     if table.empty:

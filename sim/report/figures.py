@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from sim.failure_log import PHASES
+from sim.equipment.failure_log import PHASES
 from sim.report.palette import (
     ACCENT,
     CAUSE_GROUPS,

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sim.failure_log import PHASES
+from sim.equipment.failure_log import PHASES
 from sim.report import figures, rate_figures
 from sim.report.drawing import WIDTH_IN, inline_svg, new_axes
 from sim.report.map import map_height_in, network_map

@@ -8,7 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from sim.commands import CAUTION
-from sim.failure_log import PHASES
+from sim.equipment.failure_log import PHASES
 from sim.report import wording
 from sim.report.drawing import look
 from sim.report.illustrations import illustrations
@@ -23,7 +23,7 @@ from sim.report.rows import (
 )
 
 if TYPE_CHECKING:
-    from sim.results import Results
+    from sim.runs.results import Results
 
 OPTION_WORDS = {
     "rain": "rain",

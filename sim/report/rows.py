@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from sim.failure_log import PHASES
+from sim.equipment.failure_log import PHASES
 from sim.report import wording
 from sim.report.figures import phase_column
 from sim.report.palette import CAUSE_GROUPS, cause_group

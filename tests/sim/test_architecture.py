@@ -91,7 +91,7 @@ def test_random_numbers_are_made_in_one_place(path):
 
 
 def test_the_checks_see_what_they_look_for():
-    bad = ast.parse("import simpy\nfrom sim import hop\nx = np.random.normal()\nopen('file')")
+    bad = ast.parse("import simpy\nfrom sim.hops import hop\nx = np.random.normal()\nopen('file')")
     assert faults_of_model(bad) == ["sim", "simpy", "np.random", "np.random.normal", "open"]
     assert makes_random_numbers(ast.parse("g = np.random.default_rng(1)")) == ["np.random.default_rng"]
     assert makes_random_numbers(ast.parse("x = np.random.normal()")) == ["np.random.normal"]
@@ -117,7 +117,40 @@ def reached(module):
     return seen, names
 
 
-@pytest.mark.parametrize("module", ["sim.results", "sim.block", "sim.runner", "sim.summary", "sim.commands"])
+# The folders of sim in the order of the flow; a folder imports its own and earlier ranks.
+RANKS = (
+    {"streams", "disk_cache", "climate", "inputs"},
+    {"rain", "multipath"},
+    {"hops"},
+    {"equipment"},
+    {"services"},
+    {"blocks", "counting", "textbook", "runs"},
+    {"studies"},
+    {"report", "commands"},
+)
+RANK_OF = {folder: rank for rank, folders in enumerate(RANKS) for folder in folders}
+
+
+def back_arrows(path, tree):
+    """Imports of a module of ``sim`` that go against the flow."""
+    here = RANK_OF[path.relative_to(SIM).parts[0].removesuffix(".py")]
+    names = [name.split(".") for name in imported(tree) if name.startswith("sim.")]
+    return [".".join(name) for name in names if RANK_OF.get(name[1], here) > here]
+
+
+@pytest.mark.parametrize("path", modules(SIM), ids=lambda path: str(path.relative_to(SIM)))
+def test_folders_import_with_the_flow(path):
+    if path != SIM / "__init__.py":
+        assert back_arrows(path, tree_of(path)) == []
+
+
+def test_an_arrow_back_is_seen():
+    assert back_arrows(SIM / "rain" / "x.py", ast.parse("from sim.runs import store")) == ["sim.runs.store"]
+
+
+@pytest.mark.parametrize(
+    "module", ["sim.runs.results", "sim.blocks.block", "sim.runs.runner", "sim.runs.summary", "sim.commands"]
+)
 def test_engine_and_results_know_no_plots(module):
     seen, names = reached(module)
     assert not {name for name in names if name.split(".")[0] in ("matplotlib", "jinja2")}
@@ -127,8 +160,8 @@ def test_engine_and_results_know_no_plots(module):
 def test_the_search_for_plots_can_find_some():
     _, names = reached("sim.report.figures")
     assert any(name.startswith("matplotlib") for name in names)
-    seen, _ = reached("sim.results")
-    assert {"sim.results", "sim.store", "models.network"} <= seen
+    seen, _ = reached("sim.runs.results")
+    assert {"sim.runs.results", "sim.runs.store", "models.network"} <= seen
 
 
 def test_the_table_of_verbs_loads_nothing_heavy():

@@ -4,9 +4,9 @@ import pytest
 from small_networks import hop, source_of, triangle
 
 from models.network import Service
-from sim.prepared import ModelOptions
-from sim.results import Results
-from sim.simulate import RunRequest, simulate
+from sim.blocks.prepared import ModelOptions
+from sim.runs.results import Results
+from sim.runs.simulate import RunRequest, simulate
 
 FAILURES_ONLY = ModelOptions(rain=False, multipath=False)
 

@@ -6,7 +6,7 @@ from network_text import small, write
 from small_networks import source_of, triangle
 
 from sim.commands import main
-from sim.simulate import RunRequest, simulate
+from sim.runs.simulate import RunRequest, simulate
 
 
 @pytest.fixture(scope="module")

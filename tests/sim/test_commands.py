@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from network_text import small, toml, write
 
-import sim.input_text
+import sim.inputs.input_text
 from sim.commands import VERBS, main
 
 SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
@@ -57,7 +57,7 @@ def test_files_that_are_none(
     assert refused(capsys, "check", tmp_path / "bytes") == "bytes: byte 0 is not UTF-8; must be UTF-8 text\n"
     (tmp_path / "deep").write_text("x = " + "[" * 9000 + "]" * 9000)
     assert refused(capsys, "check", tmp_path / "deep").startswith("deep: nesting is too deep; must be ")
-    monkeypatch.setattr(sim.input_text, "LARGEST_FILE_BYTES", 2**20)
+    monkeypatch.setattr(sim.inputs.input_text, "LARGEST_FILE_BYTES", 2**20)
     (tmp_path / "huge").write_bytes(bytes(2**20 + 1))
     assert refused(capsys, "check", tmp_path / "huge") == (
         "huge: size is more than allowed; must be at most 1 MiB\n"

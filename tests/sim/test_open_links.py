@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from models.network_rules import hop_graph
-from sim.network_file import NetworkSource, read_network
-from sim.predict import predict_hops
-from sim.prepared import ModelOptions, prepare
-from sim.results import Results
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.inputs.network_file import NetworkSource, read_network
+from sim.runs.results import Results
+from sim.textbook.predict import predict_hops
 
 pytestmark = [
     pytest.mark.slow,

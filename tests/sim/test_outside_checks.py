@@ -14,12 +14,12 @@ from small_networks import ANTENNAS, RADIO, hop, triangle
 from models import rain_attenuation, seasonality
 from models.network import Network, PartChange, Power, Service, Site, Switching
 from models.units import HOURS_PER_YEAR
-from sim.against import MONTH_S, fading_figures
-from sim.block import BlockSimulator
-from sim.fading_tally import FADING, RAIN
-from sim.hop_design import HopDesign
-from sim.predict import hop_equipment_unavailability, part_unavailability
-from sim.prepared import ModelOptions, prepare
+from sim.blocks.block import BlockSimulator
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.counting.fading_tally import FADING, RAIN
+from sim.hops.hop_design import HopDesign
+from sim.studies.against import MONTH_S, fading_figures
+from sim.textbook.predict import hop_equipment_unavailability, part_unavailability
 
 PROBABILITIES = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])
 """0.1 to 0.001 % of the year: what P.530 covers of rain and a margin may be used for."""

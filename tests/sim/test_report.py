@@ -15,8 +15,8 @@ from synthetic_results import HOPS, SERVICES, SITES, made_up_results
 
 from sim.commands import main
 from sim.report.page import report_page
-from sim.results import Results
-from sim.store import RunFolder
+from sim.runs.results import Results
+from sim.runs.store import RunFolder
 
 HOSTILE = '<img src=x onerror=alert(1)> & "q" $x^{$ _y'
 """A name that would be markup, a formula or a hidden legend entry if anyone forgot to escape it."""
@@ -224,7 +224,7 @@ def test_command_names_a_file_that_cannot_be_written(
 
 
 def test_results_need_no_plotting_library() -> None:
-    code = "import sim.results, sys; sys.exit('matplotlib' in sys.modules)"
+    code = "import sim.runs.results, sys; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

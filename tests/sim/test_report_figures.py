@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from synthetic_results import CAUSES, SERVICE_MINUTES, SERVICES, SITES, made_up_results
 
 from models.cause import Cause, cause_label
-from sim.failure_log import PHASES
+from sim.equipment.failure_log import PHASES
 from sim.report import figures, rate_figures
 from sim.report.labels import place_labels
 from sim.report.map import is_protected, map_height_in, map_limits, network_map, round_length_km

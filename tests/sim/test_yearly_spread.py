@@ -7,11 +7,11 @@ from small_networks import triangle
 from models.network import ClimateChange
 from models.seasonality import year_to_year_deviation
 from models.units import SECONDS_PER_YEAR
-from sim.anchoring import raw_attenuation_law
-from sim.block import hop_line
-from sim.prepared import prepare
-from sim.rain_kernel import rain_knots
-from sim.storms import draw_storms
+from sim.blocks.block import hop_line
+from sim.blocks.prepared import prepare
+from sim.rain.anchoring import raw_attenuation_law
+from sim.rain.rain_kernel import rain_knots
+from sim.rain.storms import draw_storms
 from sim.streams import Streams
 
 CHANCES = np.array([1e-4, 3e-4, 1e-3, 3e-3])

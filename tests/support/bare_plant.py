@@ -11,7 +11,7 @@ from models.lifetimes import Law
 from models.part_kind import PartKind, Repair
 from models.plant import Crews, Part, Plant, ProtectionGroup, Site
 from models.working_time import ROUND_THE_CLOCK
-from sim.failures import simulate_failures
+from sim.equipment.failures import simulate_failures
 from sim.streams import Streams
 
 HOUR = 3600.0

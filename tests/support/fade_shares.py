@@ -5,9 +5,9 @@ import numpy as np
 from models import fade_shape
 from models.calendar import MONTH_SECONDS, month_of
 from models.units import SECONDS_PER_YEAR
-from sim.fade_kernel import Thresholds, change_points
-from sim.fades import DISPERSIVE, FLAT, FLAT_WORST_MONTH, draw_fades
-from sim.nights import draw_activity, night_region
+from sim.multipath.fade_kernel import Thresholds, change_points
+from sim.multipath.fades import DISPERSIVE, FLAT, FLAT_WORST_MONTH, draw_fades
+from sim.multipath.nights import draw_activity, night_region
 from sim.streams import Streams
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from models.intervals import intervals_of_rows
-from sim.failure_log import FailureLog, offsets
+from sim.equipment.failure_log import FailureLog, offsets
 
 
 def failure_log(

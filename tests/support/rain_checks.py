@@ -5,7 +5,7 @@ from scipy.integrate import quad
 
 from models.rain_cell import CellPopulation, relative_rate
 from models.units import SECONDS_PER_YEAR
-from sim.rain_field import RainField
+from sim.rain.rain_field import RainField
 
 
 def cells_field(cells, *, population=None, n_years=1, storm_of=None):

@@ -1,4 +1,4 @@
-"""Slow, obvious versions of what ``sim.hop_kernel`` does: one small time step after another."""
+"""Slow, obvious versions of what ``sim.hops.hop_kernel`` does: one small time step after another."""
 
 import numpy as np
 

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sim.failure_log import PHASES
-from sim.results import Results
+from sim.equipment.failure_log import PHASES
+from sim.runs.results import Results
 
 SITES = {
     "alder": (0.0, 0.0),

@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from models.rain_attenuation import TILT_DEG, coefficients
-from sim.rain_kernel import HopLine
+from sim.rain.rain_kernel import HopLine
 
 DAY_MIN = 1440
 KM_PER_DEGREE = 111.2

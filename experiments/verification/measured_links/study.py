@@ -21,9 +21,9 @@ from models.calendar import MONTH_STARTS_S
 from models.rain_law import RainLaw
 from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from sim.climate import climate_of
-from sim.rain_field import Region
-from sim.rain_kernel import RainKnots, rain_knots
-from sim.storms import draw_storms
+from sim.rain.rain_field import Region
+from sim.rain.rain_kernel import RainKnots, rain_knots
+from sim.rain.storms import draw_storms
 from sim.streams import Streams
 
 LOWEST_DB = 1.0

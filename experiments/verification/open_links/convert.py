@@ -21,9 +21,9 @@ import numpy as np
 
 from models.geometry import path_length_km
 from models.network import MINIMUM_PATH_LENGTH_KM, Network
-from sim.network_file import read_network
-from sim.predict import predict_hops
-from sim.prepared import ModelOptions, prepare
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.inputs.network_file import read_network
+from sim.textbook.predict import predict_hops
 
 DATA_FILE = "io/example_data/example_cml_data.nc"
 JOINED_BELOW_KM = 0.1

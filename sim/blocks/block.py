@@ -1,0 +1,270 @@
+"""One block of years, from random draws to what every hop and service got: the whole physics in one call."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from models.cause import Cause
+from models.intervals import Intervals, intervals_of_rows
+from models.plant import Plant
+from models.units import SECONDS_PER_YEAR
+from sim.blocks.part_history import part_history
+from sim.blocks.prepared import STORM_DISTANCE_KM, Prepared
+from sim.counting.fading_tally import FADING, PLAIN, fading_rows
+from sim.counting.keyed_table import KeyedTable
+from sim.equipment.failure_log import FailureLog
+from sim.equipment.failures import simulate_failures
+from sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
+from sim.hops.hop import EquipmentSegments, HopTimeline, hop_timeline
+from sim.hops.hop_design import HopDesign
+from sim.hops.hop_thresholds import HopThresholds, fade_duration_s
+from sim.multipath.fades import FadeEvents, draw_fades
+from sim.multipath.nights import HopActivity, draw_activity
+from sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
+from sim.rain.storms import RainField, draw_storms, storm_intervals
+from sim.services.service import sweep_services
+from sim.services.service_data import HopHistory, ServiceHistory
+from sim.streams import Streams
+
+
+@dataclass(frozen=True)
+class BlockHistory:
+    """Everything that happened in one block, before it is counted.
+
+    Attributes
+    ----------
+    duration_s : float
+    field : RainField or None
+        The storms and their cells.
+    storms_near : Intervals or None
+        When a storm is near each site.
+    log : FailureLog or None
+    hops : tuple of HopTimeline
+    services : tuple of ServiceHistory
+    fading : KeyedTable
+        Rows of ``fading_tally.FADING`` of every hop.
+    """
+
+    duration_s: float
+    field: RainField | None
+    storms_near: Intervals | None
+    log: FailureLog | None
+    hops: tuple[HopTimeline, ...]
+    services: tuple[ServiceHistory, ...]
+    fading: KeyedTable
+
+
+@dataclass(frozen=True)
+class BlockDraws:
+    """What chance decides in one block, before hops and services are judged.
+
+    Attributes
+    ----------
+    streams : Streams
+        Of the block; asking for the same draws again gives the same.
+    n_years : int
+    field : RainField or None
+        The storms and their cells.
+    storms_near : Intervals or None
+        When a storm is near each site.
+    log : FailureLog or None
+    segments : tuple of EquipmentSegments
+        Equipment of each hop.
+    activity : tuple of HopActivity or None
+        Multipath activity of each hop.
+    fades : tuple of FadeEvents or None
+        Fades of each hop that reach its highest threshold.
+    """
+
+    streams: Streams
+    n_years: int
+    field: RainField | None
+    storms_near: Intervals | None
+    log: FailureLog | None
+    segments: tuple[EquipmentSegments, ...]
+    activity: tuple[HopActivity | None, ...]
+    fades: tuple[FadeEvents | None, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the block [s]."""
+        return self.n_years * SECONDS_PER_YEAR
+
+
+class BlockSimulator:
+    """Simulates blocks of one prepared network; keeps what repeats between blocks (thresholds, states).
+
+    Nothing random is kept: any block can be made alone, in any order, with the same result.
+    """
+
+    def __init__(self, prepared: Prepared) -> None:
+        self.prepared = prepared
+        self.thresholds = [
+            HopThresholds(design, anchor, nights)
+            for design, anchor, nights in zip(
+                prepared.designs, prepared.anchors, prepared.nights, strict=True
+            )
+        ]
+        self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
+        self.states = [LinkStates(design) for design in prepared.designs]
+
+    def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
+        """History of one block.
+
+        Parameters
+        ----------
+        seed, block : int
+            At least 0; together they name every draw.
+        n_years : int
+            At least 1.
+        """
+        draws = self.draw(seed, block, n_years)
+        hops, fading = [], KeyedTable.empty(FADING)
+        for index, segments in enumerate(draws.segments):
+            rain, fades = self.rain(draws, index), draws.fades[index]
+            hops.append(hop_timeline(self.thresholds[index], segments, rain, fades, draws.duration_s))
+            fading = fading + fading_rows(index, self.plain[index], rain, fades, n_years)
+        services = self.services([hop_history(hop) for hop in hops], draws)
+        return BlockHistory(
+            draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
+        )
+
+    def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
+        """What chance decides in one block: storms, failures, fades. Parameters as for ``simulate``."""
+        prepared, options = self.prepared, self.prepared.options
+        streams = Streams(seed, block)
+        duration_s = n_years * SECONDS_PER_YEAR
+        field = self._storms(streams, n_years) if options.rain else None
+        near = None if field is None else self._storms_near_sites(field)
+        log = None
+        if options.failures:
+            log = self.failures(prepared.built.plant, streams, duration_s, near)
+        draws = BlockDraws(
+            streams=streams,
+            n_years=n_years,
+            field=field,
+            storms_near=near,
+            log=log,
+            segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
+            activity=self._activity(streams, n_years),
+            fades=(),
+        )
+        fades = tuple(
+            self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
+            for index, segments in enumerate(draws.segments)
+        )
+        return replace(draws, fades=fades)
+
+    def rain(self, draws: BlockDraws, index: int, lowest_db: float | None = None) -> RainKnots | None:
+        """Rain attenuation of a hop where it passes a raw threshold [dB]; None where rain is left out.
+
+        The threshold is the lowest of interest in the hop's equipment states unless stated.
+        """
+        if draws.field is None:
+            return None
+        design = self.prepared.designs[index]
+        if lowest_db is None:
+            lowest_db = self.thresholds[index].lowest_rain_db(draws.segments[index].states)
+        return rain_knots(draws.field, hop_line(design), lowest_threshold_db=lowest_db)
+
+    def fades(
+        self, draws: BlockDraws, index: int, flat_top: float, dispersive_top: float
+    ) -> FadeEvents | None:
+        """Fades of a hop that reach the tops (raw relative power); None where it has no multipath."""
+        active, lines = draws.activity[index], self.prepared.line_sets[index]
+        if active is None or lines is None:
+            return None
+        design = self.prepared.designs[index]
+        return draw_fades(
+            draws.streams,
+            design.hop.id,
+            active,
+            lines,
+            duration_s=fade_duration_s(design),
+            flat_top=flat_top,
+            dispersive_top=dispersive_top,
+        )
+
+    def failures(
+        self, plant: Plant, streams: Streams, duration_s: float, storms: Intervals | None
+    ) -> FailureLog:
+        """Failures of a plant, the network's own or one changed for a study."""
+        return simulate_failures(
+            plant, streams, duration_s, storms=storms, unlimited=not self.prepared.options.queues
+        )
+
+    def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
+        """Equipment of a hop over a block in which these failures happen."""
+        states = self.states[index]
+        if log is None:
+            return nominal_segments(states)
+        return equipment_segments(self.prepared.built.hops[index], states, log)
+
+    def links(self, hops: Sequence[HopHistory], log: FailureLog | None) -> list[HopHistory]:
+        """Histories of all links that the services' routes are made of: hops, then line cards."""
+        cards = [part_history(part, log, int(Cause.LINE_CARD)) for part in self.prepared.line_cards]
+        return [*hops, *cards]
+
+    def services(
+        self,
+        hops: Sequence[HopHistory],
+        draws: BlockDraws,
+        *,
+        record_rates: bool = False,
+        only: Sequence[int] | None = None,
+    ) -> tuple[ServiceHistory, ...]:
+        """Histories of the services, or of ``only`` some, on these histories of the hops.
+
+        Services left out must share no link that may ever be short with those wanted.
+        """
+        demands = self.prepared.demands
+        return tuple(
+            sweep_services(
+                self.links(hops, draws.log),
+                demands if only is None else [demands[i] for i in only],
+                draws.duration_s,
+                links=self.prepared.links,
+                record_rates=record_rates,
+            )
+        )
+
+    def _storms(self, streams: Streams, n_years: int) -> RainField:
+        prepared = self.prepared
+        return draw_storms(
+            streams, prepared.rain_law, prepared.region, n_years=n_years, storms=prepared.storms
+        )
+
+    def _storms_near_sites(self, field: RainField) -> Intervals:
+        near = [
+            storm_intervals(field, x_km, y_km, distance_km=STORM_DISTANCE_KM)
+            for x_km, y_km in self.prepared.site_km
+        ]
+        return intervals_of_rows([[(float(a), float(b)) for a, b in row] for row in near])
+
+    def _activity(self, streams: Streams, n_years: int) -> tuple[HopActivity | None, ...]:
+        prepared = self.prepared
+        faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
+        result: list[HopActivity | None] = [None] * len(prepared.designs)
+        laws = [nights for nights in prepared.nights if nights is not None]
+        for i, active in zip(
+            faded, draw_activity(streams, prepared.night_region, laws, n_years), strict=True
+        ):
+            result[i] = active
+        return tuple(result)
+
+
+def hop_line(design: HopDesign) -> HopLine:
+    """A hop as the rain field sees it."""
+    return HopLine(design.x_km[0], design.y_km[0], design.x_km[1], design.y_km[1], design.k, design.alpha)
+
+
+def hop_history(hop: HopTimeline) -> HopHistory:
+    """What the services need of a hop's timeline."""
+    return HopHistory(
+        hop.time_s,
+        hop.state,
+        np.ascontiguousarray(hop.capacity_mbit_s[:, 0]),
+        np.ascontiguousarray(hop.capacity_mbit_s[:, 1]),
+        hop.causes,
+    )

@@ -1,0 +1,280 @@
+"""A network made ready for the clock: everything that blocks share and no block changes.
+
+It is made once, holds no random state, and travels to every worker process.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models import rain_attenuation, rain_law
+from models.network import Hop, Network
+from models.rain_law import RainLaw
+from models.receiver_lines import LineSet, line_set
+from models.scheme import Line
+from models.storm import StormModel
+from models.units import SECONDS_PER_YEAR
+from sim.disk_cache import Key, kept_arrays
+from sim.equipment.plant_builder import BuiltPlant, build_plant
+from sim.hops.hop_design import HopDesign, design_hops, network_climate, site_plane_km
+from sim.hops.hop_thresholds import line_set_index
+from sim.inputs.input_errors import InputError
+from sim.multipath.night_law import NightLaw, night_law
+from sim.multipath.nights import NightRegion, night_region
+from sim.rain.anchoring import Anchor, fit_anchor
+from sim.rain.peaks import RAIN_MODEL_VERSION
+from sim.rain.storms import Region, draw_storms, storm_intervals
+from sim.services.service_data import ServiceDemand
+from sim.services.service_demands import hop_bundles, service_demands
+from sim.streams import Streams
+
+STORM_DISTANCE_KM = 15.0
+"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
+
+_TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
+
+
+@dataclass(frozen=True)
+class ModelOptions:
+    """Which parts of the model run; all do unless told otherwise.
+
+    Attributes
+    ----------
+    rain, multipath, failures : bool
+    anchoring : bool
+        Each hop's long-run rain attenuation is that of P.530 (or of the user's measured percentiles).
+    queues : bool
+        Crews and spares are limited; without, nobody waits for either.
+    control : int
+        Histories of failures beside each block's own, which make its outage surer (``sim.runs.control``);
+        they change no other figure.
+    """
+
+    rain: bool = True
+    multipath: bool = True
+    failures: bool = True
+    anchoring: bool = True
+    queues: bool = True
+    control: int = 0
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What every block of a run starts from.
+
+    Attributes
+    ----------
+    network : Network
+    options : ModelOptions
+    designs : tuple of HopDesign
+        In the order of the network's hops, as all tuples below.
+    anchors : tuple of Anchor
+    nights : tuple of NightLaw or None
+        None on hops without multipath.
+    night_region : NightRegion
+        Of the hops with multipath.
+    line_sets : tuple of LineSet or None
+    built : BuiltPlant
+    demands : tuple of ServiceDemand
+        In the order of the network's services; links 0 to n_hops - 1 are the hops, the rest line cards.
+    line_cards : tuple of int
+        Part of the plant behind each link after the hops.
+    links : tuple of tuple of int
+        Histories behind each link: a hop, the hops of a bundle, a line card.
+    rain_law : RainLaw
+        Of the network's centre: the law of the common rain field.
+    storms : StormModel
+    region : Region
+    site_km : tuple of (east, north)
+    """
+
+    network: Network
+    options: ModelOptions
+    designs: tuple[HopDesign, ...]
+    anchors: tuple[Anchor, ...]
+    nights: tuple[NightLaw | None, ...]
+    night_region: NightRegion
+    line_sets: tuple[LineSet | None, ...]
+    built: BuiltPlant
+    demands: tuple[ServiceDemand, ...]
+    line_cards: tuple[int, ...]
+    links: tuple[tuple[int, ...], ...]
+    rain_law: RainLaw
+    storms: StormModel
+    region: Region
+    site_km: tuple[tuple[float, float], ...]
+
+
+def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
+    """Make a network ready. Looks up the climate and fits the anchors, both cached on disk."""
+    options = options or ModelOptions()
+    designs = design_hops(network)
+    law, storms = field_law(network), storm_model(network)
+    places = site_plane_km(network)
+    site_km = tuple(places[site.id] for site in network.sites)
+    nights = tuple(_nights(design) if options.multipath else None for design in designs)
+    region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
+    share = storm_share(law, storms, region, site_km) if options.rain and options.failures else 0.0
+    built = build_plant(network, designs, share)
+    demands, line_cards = service_demands(network, designs, built)
+    return Prepared(
+        network=network,
+        options=options,
+        designs=designs,
+        anchors=tuple(_anchor(design, law, storms, options) for design in designs),
+        nights=nights,
+        night_region=_night_region(designs, nights),
+        line_sets=tuple(
+            None if night is None else _line_set(design, night)
+            for design, night in zip(designs, nights, strict=True)
+        ),
+        built=built,
+        demands=demands,
+        line_cards=line_cards,
+        links=(
+            *hop_bundles(designs),
+            *((len(designs) + card,) for card in range(len(line_cards))),
+        ),
+        rain_law=law,
+        storms=storms,
+        region=region,
+        site_km=site_km,
+    )
+
+
+def field_law(network: Network) -> RainLaw:
+    """Monthly rain law of the network's centre, scaled to the user's 0.01 % rate where one is given.
+
+    Raises
+    ------
+    InputError
+        If a 0.01 % rate is given for a place where it hardly ever rains.
+    """
+    law = network_climate(network).rain_law
+    rate = network.climate.rain_rate_001_mm_h
+    if rate is None:
+        return law
+    try:
+        return rain_law.scaled_to_rate(law, rate)
+    except ValueError:
+        share = float(rain_law.annual_rain_probability(law))
+        raise InputError.one(
+            f"{network.title}: climate: rain_rate_001_mm_h is {rate:g}; must be left out where it rains for "
+            f"less than 0.01 % of the year ({share:.2g} by monthly rainfall and temperature)"
+        ) from None
+
+
+def storm_model(network: Network) -> StormModel:
+    """How storms move and gather, with the user's changes."""
+    known = network.climate
+    changes: dict[str, float] = {"yearly_spread": network_climate(network).climatic_ratio}
+    if known.storm_speed_km_h is not None:
+        changes["mean_drift_km_h"] = known.storm_speed_km_h
+    if known.storm_bearing_deg is not None:
+        changes["drift_towards_deg"] = known.storm_bearing_deg
+    return StormModel(**changes)
+
+
+def storm_share(
+    law: RainLaw, storms: StormModel, region: Region, site_km: Sequence[tuple[float, float]]
+) -> float:
+    """Mean share of time with a storm over a site, from trial years that have nothing to do with any run.
+
+    Kept on disk.
+    """
+    key: Key = (
+        RAIN_MODEL_VERSION,
+        *(tuple(float(value) for value in values) for values in (law.mean_rate_mm_h, law.rain_probability)),
+        repr((storms, region)),
+        tuple(float(value) for place in site_km for value in place),
+    )
+
+    def compute() -> dict[str, NDArray[np.float64]]:
+        field = draw_storms(Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=storms)
+        spans = [storm_intervals(field, x, y, distance_km=STORM_DISTANCE_KM) for x, y in site_km]
+        total_s = sum(float((span[:, 1] - span[:, 0]).sum()) for span in spans)
+        return {"share": np.array([total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)])}
+
+    return float(kept_arrays("storms", key, compute)["share"][0])
+
+
+def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelOptions) -> Anchor:
+    target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
+    return fit_anchor(
+        law, path_length_km=design.length_km, k=design.k, alpha=design.alpha, target=target, storms=storms
+    )
+
+
+def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Attenuation that a hop's rain is to exceed for a fraction of the year [dB].
+
+    The user's measured percentiles where there are two or more: between them the logarithm of the
+    attenuation is linear in that of the time, beyond them the law of P.530 goes on, scaled to join.
+    """
+    standard = rain_attenuation.attenuation_db(design.rain_law, probability)
+    measured = measured_rain(design.hop)
+    if measured is None:
+        return standard
+    at, value = measured
+    factor = np.log(value / rain_attenuation.attenuation_db(design.rain_law, at))
+    order = np.argsort(at)
+    bend = np.interp(np.log(probability), np.log(at[order]), factor[order])
+    return np.asarray(standard * np.exp(bend))
+
+
+def measured_rain(hop: Hop) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """Fractions of the year and the attenuations measured there [dB], or None."""
+    if hop.rain_exceedance_db is None:
+        return None
+    points = sorted((float(percent) / 100.0, db) for percent, db in hop.rain_exceedance_db.items())
+    return np.array([p for p, _ in points]), np.array([db for _, db in points])
+
+
+def _nights(design: HopDesign) -> NightLaw | None:
+    if design.occurrence <= 0.0:
+        return None
+    return night_law(
+        occurrence_worst=design.occurrence,
+        annual_reduction_db=design.annual_reduction_db,
+        latitude_deg=design.climate.latitude_deg,
+        longitude_deg=design.climate.longitude_deg,
+        terrain=design.hop.terrain,
+    )
+
+
+def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightRegion:
+    """Hops with multipath; those side by side between the same two sites share their nights."""
+    faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
+    return night_region(
+        ["|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded],
+        np.array([sum(design.x_km) / 2 for design in faded]),
+        np.array([sum(design.y_km) / 2 for design in faded]),
+    )
+
+
+def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
+    """Fading lines of a hop, in the order of ``line_set_index``."""
+    hop = design.hop
+    step_ghz = design.channel_step_ghz
+    duplex_ghz = 0.03 * hop.frequency_ghz if hop.duplex_spacing_mhz is None else hop.duplex_spacing_mhz / 1e3
+    first: dict[int, Line] = {}
+    for line, place in zip(design.lines, line_set_index(design), strict=True):
+        first.setdefault(place, line)
+    lines = [first[place] for place in sorted(first)]
+    lower = hop.antenna_separation_m
+    return line_set(
+        tuple(f"{line.frequency_index}/{line.antenna}/{line.direction}" for line in lines),
+        frequency_ghz=np.array(
+            [
+                hop.frequency_ghz + line.frequency_index * step_ghz + line.direction * duplex_ghz
+                for line in lines
+            ]
+        ),
+        height_a_m=np.array([-lower * (line.antenna == 1 and line.direction == 1) for line in lines]),
+        height_b_m=np.array([-lower * (line.antenna == 1 and line.direction == 0) for line in lines]),
+        path_length_km=design.length_km,
+        occurrence=night.occurrence_worst,
+        gathering=night.gathering,
+    )

@@ -1,0 +1,1 @@
+"""Tallies that add, and the statistics made of them."""

@@ -1,0 +1,85 @@
+"""Counts what happened in one block: the tables that a run stores for it."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from sim.blocks.block import BlockHistory, hop_history
+from sim.blocks.prepared import Prepared
+from sim.counting.tallies import Run, Tally, tally_block
+from sim.equipment.failure_log import PHASES
+from sim.equipment.failure_tally import FailureTally
+from sim.hops.hop import HopTimeline
+
+PHASE_COLUMNS = tuple(f"{phase.replace(' ', '_')}_s" for phase in PHASES)
+
+
+def run_of(prepared: Prepared, identity: str, block_years: int) -> Run:
+    """What the tallies of a run have in common."""
+    return Run(
+        identity,
+        block_years,
+        tuple(demand.id for demand in prepared.demands),
+        tuple(design.hop.id for design in prepared.designs),
+    )
+
+
+def block_tally(prepared: Prepared, run: Run, block: int, history: BlockHistory) -> Tally:
+    """Tally of services and hops of one block."""
+    return tally_block(
+        run,
+        block,
+        services=prepared.demands,
+        histories=history.services,
+        hops=[hop_history(hop) for hop in history.hops],
+        channels_at_level=[
+            channels_at_level(hop, len(design.steps))
+            for hop, design in zip(history.hops, prepared.designs, strict=True)
+        ],
+    )
+
+
+def channels_at_level(hop: HopTimeline, n_steps: int) -> NDArray[np.int64]:
+    """Channels at each level in each state and direction, shape (n_states, 2, n_steps + 1)."""
+    levels = hop.levels.reshape(len(hop.levels), 2, -1)
+    counts: NDArray[np.int64] = (levels[..., None] == np.arange(n_steps + 1)).sum(axis=2)
+    return counts
+
+
+def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Table]:
+    """Failures of one block by kind of part, by site and by crew; times in seconds."""
+    plant = prepared.built.plant
+    tally = FailureTally.zero(plant) if history.log is None else FailureTally.of(history.log, plant)
+    return {
+        "failures_kind": _table(
+            {"kind": tally.kinds},
+            {"failures": tally.kind_failures, "latent": tally.kind_latent, "struck": tally.kind_struck},
+            tally.kind_phases_s,
+        ),
+        "failures_site": _table(
+            {"site": tally.sites},
+            {
+                "failures": tally.site_failures,
+                "dark": tally.site_dark,
+                "dark_s": tally.site_dark_s,
+                "mains_lost": tally.site_mains_lost,
+                "mains_lost_s": tally.site_mains_lost_s,
+                "maintenance_s": tally.site_maintenance_s,
+            },
+            tally.site_phases_s,
+        ),
+        "failures_crew": _table({"crew": tally.crews}, {"visits": tally.crew_visits}, tally.crew_phases_s),
+    }
+
+
+def _table(
+    names: Mapping[str, tuple[str, ...]],
+    values: Mapping[str, NDArray[np.generic]],
+    phases_s: NDArray[np.float64],
+) -> pa.Table:
+    columns: dict[str, pa.Array] = {key: pa.array(list(column), pa.string()) for key, column in names.items()}
+    columns |= {key: pa.array(np.asarray(column, dtype=np.float64)) for key, column in values.items()}
+    columns |= {name: pa.array(phases_s[:, i].copy()) for i, name in enumerate(PHASE_COLUMNS)}
+    return pa.table(columns)

@@ -1,0 +1,151 @@
+"""What each service loses were it alone on parts of the network: the steps from the textbook to the truth.
+
+Each hop of the working route by itself, the route as a row of such hops, and the service on equipment that
+no weather touches. All by the ten-second rule, both directions together.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.cause import FADING
+from models.outage_rule import UNAVAILABLE, Lost
+from sim.blocks.block import BlockHistory, BlockSimulator, hop_history
+from sim.counting.keyed_table import Columns, KeyedTable
+from sim.counting.tally_rows import BOTH, three_ways
+from sim.equipment.failure_log import FailureLog
+from sim.hops.hop import hop_timeline
+from sim.services.service import sweep_services
+from sim.services.service_data import HopHistory, Route, ServiceDemand, ServiceHistory
+from sim.streams import Streams
+
+SERIES = Columns(("entity", "part", "equipment"), ("unavailable_s",))
+"""Unavailable time of a service on a part of what it uses; ``equipment`` is 1 where anything but the
+atmosphere had a hand in it."""
+
+HOPS, ROUTE, ALONE = 0, 1, 2
+"""Parts: the hops of the working route each by itself, added up; the working route as a whole; all routes of
+the service. On each, the service has the links to itself."""
+
+TWINS = Columns(("entity", "twin"), ("unavailable_s",))
+"""Unavailable time of a service had nothing but failures happened: twin 0 with the block's own failures, the
+others with failures drawn anew in the same storms."""
+
+
+def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
+    """Rows of ``SERIES`` of one block."""
+    full = simulator.links([hop_history(hop) for hop in history.hops], history.log)
+    links = simulator.prepared.links
+    known: dict[tuple[int, float], NDArray[np.float64]] = {}
+    keys, values = [], []
+    for entity, demand in enumerate(simulator.prepared.demands):
+        histories = _thinned(full, links, demand)
+        hops = np.zeros(2)
+        for link, _ in demand.routes[0]:
+            asked = (link, demand.required_share * demand.committed_mbit_s)
+            if asked not in known:
+                known[asked] = _lost_alone(histories, links, demand, (((link, 0),),), history.duration_s)
+            hops += known[asked]
+        whole = _lost_alone(histories, links, demand, demand.routes[:1], history.duration_s)
+        alone = whole
+        if len(demand.routes) > 1:
+            alone = _lost_alone(histories, links, demand, demand.routes, history.duration_s)
+        for part, lost in ((HOPS, hops), (ROUTE, whole), (ALONE, alone)):
+            keys += [(entity, part, equipment) for equipment in (0, 1)]
+            values += [float(seconds) for seconds in lost]
+    return KeyedTable.collect(SERIES, np.array(keys), np.array(values))
+
+
+def _thinned(
+    histories: Sequence[HopHistory], links: Sequence[Sequence[int]], demand: ServiceDemand
+) -> list[HopHistory]:
+    """Histories without the changes that a service alone does not notice; those of bundles as they are."""
+    result = list(histories)
+    for link in {link for route in demand.routes for link, _ in route}:
+        if len(links[link]) == 1:
+            (member,) = links[link]
+            result[member] = _as_noticed(histories[member], demand)
+    return result
+
+
+def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
+    """A hop of which states with the same use to a service are one state."""
+    need = demand.required_share * demand.committed_mbit_s
+    ways = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s])
+    enough = (ways >= need) & (ways > 0.0)
+    usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= demand.switch_below_mbit_s)
+    causes = np.where(enough.all(axis=0), 0, hop.causes)
+    _, first, same = np.unique(
+        np.stack([*enough, usable, causes]), axis=1, return_index=True, return_inverse=True
+    )
+    state = first[same.ravel()].astype(np.int32)[hop.state]
+    changes = np.append(True, state[1:] != state[:-1])
+    return HopHistory(
+        hop.time_s[changes],
+        state[changes],
+        hop.capacity_forward_mbit_s,
+        hop.capacity_backward_mbit_s,
+        hop.causes,
+    )
+
+
+def _lost_alone(
+    histories: Sequence[HopHistory],
+    links: Sequence[Sequence[int]],
+    demand: ServiceDemand,
+    routes: tuple[Route, ...],
+    duration_s: float,
+) -> NDArray[np.float64]:
+    """Unavailable seconds of a service alone on some routes, by fading only and with equipment."""
+    used = sorted({link for route in routes for link, _ in route})
+    own = [histories[member] for link in used for member in links[link]]
+    places = iter(range(len(own)))
+    own_links = [tuple(next(places) for _ in links[link]) for link in used]
+    rows = tuple(tuple((used.index(link), direction) for link, direction in route) for route in routes)
+    # What it asks beyond its committed rate makes no outage.
+    alone = replace(demand, peak_mbit_s=max(demand.committed_mbit_s, 1e-3), routes=rows)
+    history = sweep_services(own, [alone], duration_s, links=own_links)[0]
+    lost = three_ways(history, duration_s)[BOTH]
+    return _by_kind(lost)
+
+
+def _by_kind(lost: Lost) -> NDArray[np.float64]:
+    seconds = (lost.end_s - lost.start_s)[lost.kind == UNAVAILABLE]
+    equipment = (lost.causes[lost.kind == UNAVAILABLE] & ~int(FADING)) != 0
+    return np.bincount(equipment.astype(np.int64), weights=seconds, minlength=2).astype(np.float64)
+
+
+def twin_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
+    """Rows of ``TWINS`` of one block; none unless the run has a control."""
+    n_twins = simulator.prepared.options.control
+    keys, values = [], []
+    if n_twins and history.log is not None:
+        for twin in range(n_twins + 1):
+            log = history.log
+            if twin:
+                log = simulator.failures(
+                    simulator.prepared.built.plant,
+                    Streams(seed, block).beside(twin),
+                    history.duration_s,
+                    history.storms_near,
+                )
+            for entity, service in enumerate(_on_equipment_alone(simulator, log, history.duration_s)):
+                keys.append((entity, twin))
+                values.append(three_ways(service, history.duration_s)[BOTH].unavailable_s)
+    return KeyedTable.collect(
+        TWINS, np.array(keys, dtype=np.int64).reshape(-1, 2), np.array(values, dtype=np.float64)
+    )
+
+
+def _on_equipment_alone(
+    simulator: BlockSimulator, log: FailureLog, duration_s: float
+) -> list[ServiceHistory]:
+    """Services of a network on which no rain falls and no beam bends, with these failures."""
+    hops = [
+        hop_history(hop_timeline(thresholds, simulator.segments(index, log), None, None, duration_s))
+        for index, thresholds in enumerate(simulator.thresholds)
+    ]
+    prepared = simulator.prepared
+    return sweep_services(simulator.links(hops, log), prepared.demands, duration_s, links=prepared.links)

@@ -1,0 +1,200 @@
+"""Rows of the tallies from histories: outages, causes, rates, modulation."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.calendar import month_edges_s
+from models.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, Lost, classify, either_way
+from sim.counting.keyed_table import Columns
+from sim.services.service_data import BACKWARD, FORWARD, HopHistory, ServiceDemand, ServiceHistory
+
+BOTH = 2
+"""Direction number of both ways together."""
+
+N_BINS = 1000
+"""Bins of the throughput histogram: bin b has shares of the peak above (b-1)/1000 to b/1000, bin 0 zero."""
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+Rows = list[tuple[_Ints, _Floats]]
+"""Keys (n, n_keys) and values (n, n_values) of some rows."""
+
+TOTAL = Columns(
+    ("entity", "direction"),
+    ("observed_s", "unavailable_s", "severely_errored_s", "errored_s", "outages"),
+    ("longest_outage_s",),
+)
+MONTH = Columns(
+    ("entity", "direction", "block", "year", "month"), ("unavailable_s", "severely_errored_s", "outages")
+)
+CAUSE = Columns(("entity", "direction", "causes"), ("unavailable_s", "severely_errored_s"))
+OUTAGE = Columns(("entity", "block", "start_s", "causes"), ("duration_s",))
+TRAFFIC = Columns(("entity", "direction"), ("delivered_mbit", "peak_mbit", "down_s"))
+UNDELIVERED = Columns(
+    ("entity", "direction", "causes"), ("undelivered_mbit", "undelivered_committed_mbit", "seconds")
+)
+THROUGHPUT = Columns(("entity", "direction", "bin"), ("seconds",))
+CAPACITY = Columns(("entity", "direction", "capacity_kbit_s"), ("seconds",))
+STATE_CAUSE = Columns(("entity", "causes"), ("seconds",))
+LEVEL = Columns(("entity", "direction", "level"), ("channel_seconds",))
+
+
+@dataclass(frozen=True)
+class Block:
+    """Number and length of a block of years."""
+
+    number: int
+    n_years: int
+
+    @property
+    def edges_s(self) -> _Floats:
+        """Edges of its months [s], shape (12 n_years + 1,)."""
+        return month_edges_s(self.n_years)
+
+    @property
+    def duration_s(self) -> float:
+        """Its length [s], a whole number."""
+        return float(self.edges_s[-1])
+
+
+def three_ways(history: ServiceHistory | HopHistory, duration_s: float) -> tuple[Lost, Lost, Lost]:
+    """Lost seconds forward, backward and both ways by the ten-second rule."""
+    forward, backward = (
+        classify(*_down_intervals(history, direction, duration_s), duration_s=duration_s)
+        for direction in (FORWARD, BACKWARD)
+    )
+    return forward, backward, either_way(forward, backward)
+
+
+def _down_intervals(
+    history: ServiceHistory | HopHistory, direction: int, duration_s: float
+) -> tuple[_Floats, _Floats, _Ints]:
+    """Stretches without service; a hop by itself is down while it carries nothing."""
+    if isinstance(history, ServiceHistory):
+        return history.down_intervals(direction)
+    time_s, end_s, state = _lasting(history, duration_s)
+    down = (_capacity(history, direction) <= 0.0)[state]
+    return time_s[down], end_s[down], history.causes[state[down]]
+
+
+def _lasting(hop: HopHistory, duration_s: float) -> tuple[_Floats, _Floats, NDArray[np.int32]]:
+    """Start, end and state of each stretch of a hop's history within the block."""
+    n = int(np.searchsorted(hop.time_s, duration_s))
+    return hop.time_s[:n], np.append(hop.time_s[1:n], duration_s), hop.state[:n]
+
+
+def _capacity(hop: HopHistory, direction: int) -> _Floats:
+    return hop.capacity_backward_mbit_s if direction == BACKWARD else hop.capacity_forward_mbit_s
+
+
+def total_row(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]:
+    """Row of ``TOTAL``."""
+    lengths = lost.unavailable_end_s - lost.unavailable_start_s
+    times = [lost.duration_s, lost.unavailable_s, lost.severely_errored_s, lost.errored_s]
+    values = [*times, lost.n_outages, lengths.max(initial=0)]
+    return np.array([[entity, direction]]), np.array([values], dtype=np.float64)
+
+
+def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[_Ints, _Floats]:
+    """Rows of ``MONTH``; an outage counts in the month it begins in, its seconds where they fall."""
+    edges = block.edges_s
+    severe = lost.kind == SEVERELY_ERRORED
+    values = np.stack(
+        [
+            seconds_between(edges, lost.unavailable_start_s, lost.unavailable_end_s),
+            seconds_between(edges, lost.start_s[severe], lost.end_s[severe]),
+            np.diff(np.searchsorted(lost.unavailable_start_s, edges)),
+        ],
+        axis=1,
+    )
+    month = np.arange(edges.size - 1)
+    ones = np.ones(month.size, dtype=np.int64)
+    keys = [entity * ones, direction * ones, block.number * ones, month // 12, month % 12]
+    return np.stack(keys, axis=1), values
+
+
+def seconds_between(edges: _Floats, start_s: _Ints | _Floats, end_s: _Ints | _Floats) -> _Floats:
+    """Time of sorted disjoint intervals between each pair of neighbouring edges."""
+    before = np.concatenate([[0], np.cumsum(end_s - start_s)])
+    place = np.searchsorted(start_s, edges)
+    inside = np.zeros(edges.size)
+    some = place > 0
+    last = place[some] - 1
+    inside[some] = np.minimum(edges[some], end_s[last]) - start_s[last] + before[last]
+    return np.diff(inside)
+
+
+def cause_rows(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]:
+    """Rows of ``CAUSE``: each lost second under its exact set of causes."""
+    kinds = np.stack([lost.kind == UNAVAILABLE, lost.kind == SEVERELY_ERRORED], axis=1)
+    return _keyed(entity, direction, lost.causes), kinds * (lost.end_s - lost.start_s)[:, None].astype(
+        np.float64
+    )
+
+
+def outage_rows(entity: int, lost: Lost, block: Block) -> tuple[_Ints, _Floats]:
+    """Rows of ``OUTAGE``: each unavailable interval with all causes met in it."""
+    n = lost.n_outages
+    if n == 0:
+        return np.zeros((0, 4), np.int64), np.zeros((0, 1))
+    first = np.searchsorted(lost.start_s, lost.unavailable_start_s)
+    last = np.searchsorted(lost.start_s, lost.unavailable_end_s)
+    # Reduce over [first, last) of each outage only: what lies between outages falls to odd places.
+    padded = np.append(lost.causes, 0)
+    causes = np.bitwise_or.reduceat(padded, np.stack([first, last], axis=1).ravel())[::2]
+    keys = np.stack([np.full(n, entity), np.full(n, block.number), lost.unavailable_start_s, causes], axis=1)
+    return keys, (lost.unavailable_end_s - lost.unavailable_start_s)[:, None].astype(np.float64)
+
+
+def _keyed(entity: int, direction: int, third: _Ints) -> _Ints:
+    return np.stack([np.full(third.size, entity), np.full(third.size, direction), third], axis=1).astype(
+        np.int64
+    )
+
+
+def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -> dict[Columns, Rows]:
+    """Rows of ``TRAFFIC``, ``UNDELIVERED`` and ``THROUGHPUT`` of one service."""
+    seconds, peak = history.seconds, service.peak_mbit_s
+    rows: dict[Columns, Rows] = {TRAFFIC: [], UNDELIVERED: [], THROUGHPUT: []}
+    lower = history.rate_mbit_s.min(axis=1)
+    rates = {FORWARD: history.rate_mbit_s[:, 0], BACKWARD: history.rate_mbit_s[:, 1], BOTH: lower}
+    for direction, rate in rates.items():
+        down = history.down.any(axis=1) if direction == BOTH else history.down[:, direction]
+        # Rates are whole kbit/s, so a share that ends on an edge belongs to the bin below it.
+        share = np.ceil(np.minimum(rate / peak, 1.0) * N_BINS - 1e-9).astype(np.int64)
+        rows[THROUGHPUT].append((_keyed(entity, direction, share), seconds[:, None]))
+        sums = np.array([[rate @ seconds, peak * seconds.sum(), down @ seconds]])
+        rows[TRAFFIC].append((np.array([[entity, direction]]), sums))
+        if direction != BOTH:
+            missing = np.maximum(peak - rate, 0.0) * (history.causes[:, direction] != 0)
+            committed = np.maximum(service.committed_mbit_s - rate, 0.0) * (missing > 0.0)
+            values = np.stack([missing * seconds, committed * seconds, seconds * (missing > 0.0)], axis=1)
+            rows[UNDELIVERED].append((_keyed(entity, direction, history.causes[:, direction]), values))
+    return rows
+
+
+def hop_rows(
+    entity: int, hop: HopHistory, duration_s: float, channels_at_level: NDArray[np.int_] | None
+) -> dict[Columns, Rows]:
+    """Rows of ``CAPACITY``, ``STATE_CAUSE`` and ``LEVEL`` of one hop.
+
+    Parameters
+    ----------
+    channels_at_level : int array, shape (n_states, 2, n_levels), optional
+        Channels at each modulation level in each state and direction.
+    """
+    start_s, end_s, state = _lasting(hop, duration_s)
+    weights = end_s - start_s
+    seconds = np.bincount(state, weights=weights, minlength=hop.causes.size).astype(np.float64)
+    rows: dict[Columns, Rows] = {CAPACITY: [], STATE_CAUSE: [], LEVEL: []}
+    for direction in (FORWARD, BACKWARD):
+        kbit_s = np.rint(_capacity(hop, direction) * 1e3).astype(np.int64)
+        rows[CAPACITY].append((_keyed(entity, direction, kbit_s), seconds[:, None]))
+        if channels_at_level is not None:
+            time_at = seconds @ channels_at_level[:, direction].astype(np.float64)
+            rows[LEVEL].append((_keyed(entity, direction, np.arange(time_at.size)), time_at[:, None]))
+    keys = np.stack([np.full(hop.causes.size, entity), hop.causes], axis=1)
+    rows[STATE_CAUSE].append((keys, seconds[:, None]))
+    return rows

@@ -1,0 +1,160 @@
+"""How years differ: chance that a year breaks a target, quantiles over years, worst month, throughput."""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import bdtr, stdtrit
+
+from sim.counting.statistics import LEVEL, Interval, mean_interval, proportion_interval
+
+_Floats = NDArray[np.float64]
+
+
+def break_chance(per_year: ArrayLike, target: float, *, level: float = LEVEL) -> Interval:
+    """Chance that a year breaks a target: share of years above it, with its own interval.
+
+    Parameters
+    ----------
+    per_year : float array, any shape
+        The figure of each simulated year, years independent.
+    target : float
+        A year with more than this breaks it.
+    level : float
+        Confidence.
+    """
+    year = np.asarray(per_year, dtype=np.float64)
+    return proportion_interval(int(np.count_nonzero(year > target)), year.size, level=level)
+
+
+def any_year_chance(one_year: Interval, n_years: int) -> Interval:
+    """Chance that at least one of several independent years breaks a target: 1 - (1 - p)^n.
+
+    Parameters
+    ----------
+    one_year : Interval
+        Chance of one year, each limit 0 to 1.
+    n_years : int
+        Years of the contract, at least 1.
+    """
+    if n_years < 1:
+        raise ValueError(f"n_years is {n_years}; must be at least 1")
+    low, best, high = (1.0 - (1.0 - p) ** n_years for p in (one_year.low, one_year.best, one_year.high))
+    return Interval(low, best, high, one_year.level)
+
+
+def met_confidence(values: ArrayLike, target: float, *, largest_unseen: float | None = None) -> float:
+    """Confidence that the long-run mean does not exceed a target, 0 to 1.
+
+    It is the largest one-sided confidence at which ``mean_interval`` lies within the target (or one less
+    that at which it lies beyond), to 0.001; 0.5 says that nothing is known either way.
+
+    Parameters
+    ----------
+    values : float array, shape (n,)
+        One value for each independent unit, at least 0.
+    target : float
+        Largest mean allowed, at least 0.
+    largest_unseen : float, optional
+        As for ``mean_interval``.
+    """
+
+    def interval(level: float) -> Interval:
+        return mean_interval(values, level=level, largest_unseen=largest_unseen)
+
+    met = interval(LEVEL).best <= target
+    sure, unsure = 0.0, 0.9998
+    while unsure - sure > 1e-3:
+        level = (sure + unsure) / 2.0
+        found = interval(level)
+        certain = found.high <= target if met else found.low > target
+        sure, unsure = (level, unsure) if certain else (sure, level)
+    return 0.5 + sure / 2.0 if met else 0.5 - sure / 2.0
+
+
+def worst_month(
+    per_month: ArrayLike, *, level: float = LEVEL, largest_unseen: float | None = None
+) -> Interval:
+    """Mean over years of the worst month of each year (the average annual worst month).
+
+    Parameters
+    ----------
+    per_month : float array, shape (n_blocks, n_years, 12)
+        The figure of each month, at least 0.
+    level : float
+        Confidence.
+    largest_unseen : float, optional
+        As for ``mean_interval``: the largest mean of a block's worst months where none shows anything.
+
+    References
+    ----------
+    ITU-R P.581-2 (1990), the concept of the worst month: from memory.
+    """
+    worst = np.asarray(per_month, dtype=np.float64).max(axis=2).mean(axis=1)
+    return mean_interval(worst, level=level, largest_unseen=largest_unseen)
+
+
+def year_quantile(per_year: ArrayLike, share: float, *, level: float = LEVEL) -> Interval:
+    """Quantile of a figure over years, with limits that hold for any distribution.
+
+    Parameters
+    ----------
+    per_year : float array, any shape
+        The figure of each simulated year, years independent.
+    share : float
+        Share of years at or below the quantile, above 0 to below 1.
+    level : float
+        Confidence; a limit is infinite when there are too few years for it.
+
+    References
+    ----------
+    H. A. David and H. N. Nagaraja, Order Statistics, 3rd edition (2003), section 7.1.
+    """
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"share is {share}; must be above 0 to below 1")
+    year = np.sort(np.asarray(per_year, dtype=np.float64).ravel())
+    n = year.size
+    tail = (1.0 - level) / 2.0
+    # Number of years at or below the quantile is binomial: below[k] is the chance of at most k.
+    below = bdtr(np.arange(n), n, share)
+    lower = int(np.searchsorted(below, tail, side="right")) - 1
+    upper = int(np.searchsorted(below, 1.0 - tail, side="left"))
+    # The k-th smallest (from 0) is beyond the quantile when at most k years are at or below it.
+    low = float(year[lower]) if lower >= 0 else -np.inf
+    high = float(year[upper]) if upper < n else np.inf
+    return Interval(low, float(year[min(int(np.ceil(share * n)), n) - 1]), high, level)
+
+
+def exceeded_throughput(seconds_in_bin: ArrayLike, exceeded: float, *, level: float = LEVEL) -> Interval:
+    """Share of the peak rate that is reached for at least a given share of the time.
+
+    Parameters
+    ----------
+    seconds_in_bin : float array, shape (n_blocks, n_bins + 1)
+        Time in each bin of the throughput histogram (``sim.counting.tally_rows.N_BINS``); bin 0 is
+        without traffic.
+    exceeded : float
+        Share of time, above 0 to below 1, for instance 0.9999.
+    level : float
+        Confidence.
+
+    Returns
+    -------
+    Interval
+        Share of the peak, 0 to 1, to one bin. The limits are the shares whose own time, within its
+        interval over the blocks (Student's t), may be the time asked for.
+    """
+    seconds = np.atleast_2d(np.asarray(seconds_in_bin, dtype=np.float64))
+    n_blocks, n_bins = seconds.shape[0], seconds.shape[1] - 1
+    # Time with at least the share of each bin: a sum from the top.
+    reached = np.cumsum(seconds[:, ::-1], axis=1)[:, ::-1] / seconds.sum(axis=1, keepdims=True)
+    mean = reached.mean(axis=0)
+    half = np.full(n_bins + 1, np.inf)
+    if n_blocks > 1:
+        half = (
+            float(stdtrit(n_blocks - 1, 0.5 + level / 2.0)) * reached.std(axis=0, ddof=1) / np.sqrt(n_blocks)
+        )
+    # Bin 0 is reached always, so each of these has a largest bin.
+    bounds = (mean - half, mean, mean + half)
+    low, best, high = (
+        np.flatnonzero(np.append(True, bound[1:] >= exceeded))[-1] / n_bins for bound in bounds
+    )
+    return Interval(float(low), float(best), float(high), level)

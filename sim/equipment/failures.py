@@ -1,0 +1,204 @@
+"""Failures of one block: every part, crew, spare and power supply on one SimPy clock."""
+
+from itertools import pairwise
+
+import numpy as np
+import simpy
+from numpy.typing import NDArray
+
+from models.intervals import Intervals, empty_intervals, followed, joined
+from models.lifetimes import residual_quantiles_h
+from models.part_kind import Repair
+from models.plant import Plant
+from models.storm_rate import event_times_s
+from models.units import SECONDS_PER_YEAR
+from models.working_time import HOUR_S
+from sim.equipment.changeover import Changeover
+from sim.equipment.dispatch import Dispatcher, Episode, Spares
+from sim.equipment.draws import Draws, Purpose
+from sim.equipment.failure_log import FailureLog, episode_columns, offsets
+from sim.equipment.power import (
+    dark_sites,
+    dark_solar_sites,
+    lost_with_more_than,
+    mains_outages,
+    maintenance_windows,
+    unit_gaps,
+)
+from sim.equipment.repair import Workshop, part_life
+from sim.streams import Streams
+
+
+def simulate_failures(
+    plant: Plant,
+    streams: Streams,
+    duration_s: float,
+    *,
+    storms: Intervals | None = None,
+    warm_up_s: float = SECONDS_PER_YEAR,
+    unlimited: bool = False,
+) -> FailureLog:
+    """Everything that fails in one block, and how it is mended.
+
+    Parameters
+    ----------
+    plant : Plant
+        Sites, parts, groups, crews and depots.
+    streams : Streams
+        Streams of the block.
+    duration_s : float
+        Length of the block [s], above 0; whole years keep the seasons of the warm-up right.
+    storms : Intervals or None
+        Storms over each site within the block [s], one row a site; None for fair weather throughout.
+    warm_up_s : float
+        Time simulated before the block and thrown away [s], 0 to ``duration_s``.
+    unlimited : bool
+        Nobody waits for crews or spares; all draws stay the same.
+
+    Raises
+    ------
+    ValueError
+        If the storms do not have one row a site, or a part needs a visit and there is no crew.
+
+    Notes
+    -----
+    Start: each part begins the warm-up working, with the remaining life of a part met at a random moment
+    (stationary for any life law; exponential lives have no memory). Batteries are full and stocks
+    complete then. The warm-up brings queues, orders, latent failures and broken parts to their long-run
+    state; its weather is that of the block's end, moved before its beginning.
+    A part's failures do not depend on power or on other parts, save for lightning.
+    """
+    _check(plant, storms, duration_s, warm_up_s)
+    weather = _with_warm_up(storms or empty_intervals(len(plant.sites)), duration_s, warm_up_s)
+    span_s = (-warm_up_s, duration_s)
+    site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
+    shop = _workshop(plant, streams, weather, span_s, unlimited)
+    shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
+    _run_parts(shop, span_s)
+    columns = episode_columns(shop.episodes, duration_s)
+    mains, generator = mains_outages(plant, site_draws, weather, span_s)
+    dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
+    dark = joined(dark, dark_solar_sites(plant, site_draws, span_s))
+    planned = maintenance_windows(plant, site_draws, span_s)
+    switch_offset, switch_s, switch_chain = _switch_columns(shop.changeovers, len(plant.groups), duration_s)
+    return FailureLog(
+        duration_s=duration_s,
+        **columns,  # type: ignore[arg-type]
+        part_offset=offsets(columns["part"], len(plant.parts)),  # type: ignore[arg-type]
+        switch_offset=switch_offset,
+        switch_s=switch_s,
+        switch_chain=switch_chain,
+        power_down=dark.clipped(0.0, duration_s),
+        mains_lost=mains.clipped(0.0, duration_s),
+        maintenance=planned.clipped(0.0, duration_s),
+    )
+
+
+def _check(plant: Plant, storms: Intervals | None, duration_s: float, warm_up_s: float) -> None:
+    if not duration_s > 0.0:
+        raise ValueError(f"duration_s is {duration_s}; must be above 0")
+    if not 0.0 <= warm_up_s <= duration_s:
+        raise ValueError(f"warm_up_s is {warm_up_s}; must be 0 to duration_s ({duration_s})")
+    if storms is not None and storms.n_rows != len(plant.sites):
+        raise ValueError(f"storms has {storms.n_rows} rows; must be one a site ({len(plant.sites)})")
+    visits = any(plant.kinds[part.kind].repair is not Repair.REMOTE for part in plant.parts)
+    if visits and not plant.crews:
+        raise ValueError("crews is empty; must have at least one base, since some parts need a visit")
+
+
+def _with_warm_up(storms: Intervals, duration_s: float, warm_up_s: float) -> Intervals:
+    """Storms of the block, and those of its end moved before its beginning."""
+    late = storms.clipped(duration_s - warm_up_s, duration_s)
+    if not len(late.start_s):
+        return storms
+    return followed(Intervals(late.offset, late.start_s - duration_s, late.end_s - duration_s), storms)
+
+
+def _workshop(
+    plant: Plant, streams: Streams, weather: Intervals, span_s: tuple[float, float], unlimited: bool
+) -> Workshop:
+    env = simpy.Environment(initial_time=span_s[0])
+    starts, ends = weather.start_s.tolist(), weather.end_s.tolist()
+    rows = list(pairwise(weather.offset.tolist()))
+    chains_of: dict[int, list[tuple[int, int]]] = {}
+    for group, each in enumerate(plant.groups):
+        for chain, parts in enumerate(each.chains):
+            for part in parts:
+                chains_of.setdefault(part, []).append((group, chain))
+    return Workshop(
+        env=env,
+        plant=plant,
+        draws=Draws(streams, [("part", part.id) for part in plant.parts]),
+        group_draws=Draws(streams, [("group", group.id) for group in plant.groups]),
+        dispatcher=Dispatcher(env, plant, unlimited),
+        spares=Spares(env, plant, unlimited),
+        horizon_s=span_s[1],
+        storms=[(starts[a:b], ends[a:b]) for a, b in rows],
+        chains_of=chains_of,
+    )
+
+
+def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
+    """Start the lives of those parts that fail at all before the horizon, and run the clock to it."""
+    first_s = span_s[0] + residual_quantiles_h(*shop.plant.lives, shop.draws.first(Purpose.LIFE)) * HOUR_S
+    failing = set(np.nonzero(first_s < span_s[1])[0].tolist()) | set(shop.hits)
+    shop.draws.keep(sorted(failing))
+    for part in sorted(failing):
+        shop.env.process(part_life(shop, part, float(first_s[part])))
+    shop.env.run(until=span_s[1])
+
+
+def _lightning_hits(
+    plant: Plant, site_draws: Draws, part_draws: Draws, weather: Intervals, span_s: tuple[float, float]
+) -> dict[int, list[float]]:
+    """Times [s] at which lightning kills each part that it hits."""
+    lightning = plant.lightning
+    if lightning is None or not len(weather.start_s):
+        return {}
+    n_sites = len(plant.sites)
+    rate = np.full(n_sites, lightning.strikes_per_storm_h / HOUR_S)
+    most = float(np.max(rate * weather.total_s()))
+    strike_s = event_times_s(
+        unit_gaps(site_draws, Purpose.STRIKE, most), weather,
+        span_s=span_s, rate_outside=np.zeros(n_sites), rate_inside=rate,
+    )  # fmt: skip
+    exposed = plant.outdoor_parts
+    exposed = exposed[np.isfinite(strike_s[plant.part_site[exposed], 0])]
+    times = strike_s[plant.part_site[exposed]]
+    harm = part_draws.matrix(Purpose.DAMAGE, times.shape[1], exposed) < lightning.damage_chance
+    hits: dict[int, list[float]] = {}
+    for row, column in zip(*(axis.tolist() for axis in np.nonzero(harm & np.isfinite(times))), strict=True):
+        hits.setdefault(int(exposed[row]), []).append(float(times[row, column]))
+    return hits
+
+
+def _rectifiers_lost(plant: Plant, episodes: list[Episode], end_s: float) -> Intervals:
+    """When too few rectifier modules work at each site."""
+    spare = np.zeros(len(plant.sites), dtype=np.int64)
+    for part in plant.parts:
+        spare[part.site] += part.kind == "rectifier"
+    for i, site in enumerate(plant.sites):
+        spare[i] -= site.power.rectifiers_needed if site.power else 0
+    failed = [each for each in episodes if plant.parts[each.part].kind == "rectifier"]
+    row = np.array([each.site for each in failed], dtype=np.int64)
+    start = np.array([each.failed_s for each in failed], dtype=np.float64)
+    end = np.minimum(np.array([each.mended_s for each in failed], dtype=np.float64), end_s)
+    return lost_with_more_than(np.maximum(spare, 0), row, start, end)
+
+
+def _switch_columns(
+    changeovers: dict[int, Changeover], n_groups: int, end_s: float
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+    """Transmitter changes within the block; what transmits as it begins is told at time 0 if not chain 0."""
+    group_of: list[int] = []
+    times: list[float] = []
+    chains: list[int] = []
+    for group in sorted(changeovers):
+        before = [chain for time_s, chain in changeovers[group].log if time_s <= 0.0]
+        rows = [(0.0, before[-1])] if before and before[-1] != 0 else []
+        rows += [(time_s, chain) for time_s, chain in changeovers[group].log if 0.0 < time_s < end_s]
+        group_of += [group] * len(rows)
+        times += [time_s for time_s, _ in rows]
+        chains += [chain for _, chain in rows]
+    offset = offsets(np.array(group_of, dtype=np.int64), n_groups)
+    return offset, np.array(times, dtype=np.float64), np.array(chains, dtype=np.int64)

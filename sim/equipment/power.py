@@ -1,0 +1,175 @@
+"""Mains outages, batteries and planned windows of one block: arrays, all sites at once."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from models.calendar import month_of
+from models.intervals import Intervals, empty_intervals, joined, merged, without
+from models.lifetimes import quantiles_h
+from models.plant import Plant
+from models.power import BATTERY_END_OF_LIFE, PowerSupply, battery_capacity_s, battery_down
+from models.solar import daily_harvest_h, solar_down
+from models.storm_rate import event_times_s
+from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from models.working_time import HOUR_S
+from sim.equipment.draws import Draws, Purpose
+
+Floats = NDArray[np.float64]
+
+
+def unit_gaps(draws: Draws, purpose: Purpose, most: float) -> Floats:
+    """Gaps of a unit-rate Poisson process for every thing, enough to pass ``most``; shape (n, k).
+
+    The number of columns leaves a chance below 1e-12 of falling short.
+    """
+    n_events = math.ceil(most + 8.0 * math.sqrt(most) + 20.0)
+    return -np.log(draws.matrix(purpose, n_events))
+
+
+def mains_outages(
+    plant: Plant, draws: Draws, storms: Intervals, span_s: tuple[float, float]
+) -> tuple[Intervals, Intervals]:
+    """When each site is without mains, and when its generator runs instead (one row a site)."""
+    supplies = [(i, site.power) for i, site in enumerate(plant.sites) if site.power and not site.power.solar]
+    n_sites = len(plant.sites)
+    if not supplies:
+        return empty_intervals(n_sites), empty_intervals(n_sites)
+    rate = _column(n_sites, supplies, "mains_outages_per_year") / SECONDS_PER_YEAR
+    factor = _column(n_sites, supplies, "storm_factor")
+    stormy_s = storms.clipped(*span_s).total_s()
+    most = float(np.max(rate * (span_s[1] - span_s[0] + np.maximum(factor - 1.0, 0.0) * stormy_s)))
+    gaps = unit_gaps(draws, Purpose.START, most)
+    duration_s = _durations_s(n_sites, supplies, draws.matrix(Purpose.DURATION, gaps.shape[1]))
+    start_s = event_times_s(
+        gaps, storms, span_s=span_s, rate_outside=rate, rate_inside=rate * factor, pause_s=duration_s
+    )
+    row, column = np.nonzero(np.isfinite(start_s))
+    start = start_s[row, column]
+    end = start + duration_s[row, column]
+    running = _generators(plant, draws.matrix(Purpose.GENERATOR, gaps.shape[1])[row, column], row, start, end)
+    return merged(row, start, np.minimum(end, span_s[1]), n_rows=n_sites), running
+
+
+def _durations_s(n_sites: int, supplies: list[tuple[int, PowerSupply]], draw: Floats) -> Floats:
+    """Durations of mains failures [s], shape (n_sites, n), 0 where there is no mains."""
+    kind, mean_h, spread = np.zeros((n_sites, 1), np.int64), np.zeros((n_sites, 1)), np.ones((n_sites, 1))
+    for i, supply in supplies:
+        law = supply.mains_outage
+        kind[i], mean_h[i], spread[i] = law.kind, law.mean_h, law.spread
+    return quantiles_h(kind, mean_h, spread, draw) * HOUR_S
+
+
+def _generators(
+    plant: Plant, draw: Floats, row: NDArray[np.int64], start_s: Floats, end_s: Floats
+) -> Intervals:
+    n_sites = len(plant.sites)
+    machines = [site.power.generator if site.power else None for site in plant.sites]
+    failure = np.array([machine.start_failure if machine else 1.0 for machine in machines])[row]
+    delay_s = np.array([machine.start_h * HOUR_S if machine else 0.0 for machine in machines])[row]
+    fuel_s = np.array([machine.fuel_h * HOUR_S if machine else 0.0 for machine in machines])[row]
+    on_s = np.where(draw >= failure, start_s + delay_s, np.inf)
+    return merged(row, on_s, np.minimum(end_s, on_s + fuel_s), n_rows=n_sites)
+
+
+def dark_sites(
+    plant: Plant, draws: Draws, mains_lost: Intervals, generator: Intervals, rectifier_lost: Intervals
+) -> Intervals:
+    """When each site is without power, its battery spent (one row a site)."""
+    n_sites = len(plant.sites)
+    lost = joined(without(mains_lost, generator), rectifier_lost)
+    supplies = [(i, site.power) for i, site in enumerate(plant.sites) if site.power]
+    battery_h, recharge_h = _column(n_sites, supplies, "battery_h"), _column(n_sites, supplies, "recharge_h")
+    years = np.full(n_sites, np.inf)
+    for i, supply in supplies:
+        years[i] = supply.battery_life_years or np.inf
+    life_s = years * SECONDS_PER_YEAR
+    ageing = np.isfinite(life_s)
+    replaced_s = np.where(ageing, -(1.0 + draws.first(Purpose.PHASE)) * np.where(ageing, life_s, 1.0), 0.0)
+    row = lost.row
+    since = np.where(ageing[row], replaced_s[row], lost.start_s)
+    capacity_s = battery_capacity_s(lost.start_s, battery_h[row], life_s[row], since)
+    return battery_down(lost, capacity_s, recharge_h * HOUR_S)
+
+
+def dark_solar_sites(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
+    """When each solar site is dark (one row a site); batteries of the sun's sites are of middle age."""
+    rows, starts, ends = [np.zeros(0, np.int64)], [np.zeros(0)], [np.zeros(0)]
+    for i, site in enumerate(plant.sites):
+        if site.power is None or site.power.solar is None:
+            continue
+        sun, place = site.power.solar, np.array([i])
+        noon_shift_s = site.longitude_deg / 360.0 * SECONDS_PER_DAY
+        midnight_s = math.floor((span_s[0] + noon_shift_s) / SECONDS_PER_DAY) * SECONDS_PER_DAY - noon_shift_s
+        n_days = math.ceil((span_s[1] - midnight_s) / SECONDS_PER_DAY)
+        month = month_of(midnight_s + (np.arange(n_days) + 0.5) * SECONDS_PER_DAY)
+        normal = ndtri(draws.matrix(Purpose.SUN, n_days, place)[0])
+        harvest_h = daily_harvest_h(
+            np.array(sun.harvest_h)[month], normal, day_spread=sun.day_spread, persistence=sun.persistence
+        )
+        worn = 0.5 * (1.0 + BATTERY_END_OF_LIFE) if site.power.battery_life_years else 1.0
+        battery_s = site.power.battery_h * worn * HOUR_S
+        dark = solar_down(harvest_h, battery_s=battery_s, first_midnight_s=midnight_s)
+        rows.append(np.full(len(dark.start_s), i))
+        starts.append(dark.start_s)
+        ends.append(dark.end_s)
+    return merged(np.concatenate(rows), np.concatenate(starts), np.concatenate(ends), n_rows=len(plant.sites))
+
+
+def lost_with_more_than(
+    spare: NDArray[np.int64], row: NDArray[np.int64], start_s: Floats, end_s: Floats
+) -> Intervals:
+    """When more than ``spare[i]`` of the things of row i are down at once.
+
+    Parameters
+    ----------
+    spare : int array, shape (n_rows,)
+        How many may be down without harm.
+    row, start_s, end_s : arrays, shape (n,)
+        Row and time down of each thing [s].
+    """
+    rows = np.concatenate([row, row])
+    time_s = np.concatenate([start_s, end_s])
+    step = np.concatenate([np.ones(len(row), np.int64), -np.ones(len(row), np.int64)])
+    order = np.lexsort((time_s, rows))
+    rows, time_s, step = rows[order], time_s[order], step[order]
+    short = np.cumsum(step) > spare[rows]
+    held = np.nonzero(short[:-1])[0] if len(short) else np.zeros(0, np.int64)
+    return merged(rows[held], time_s[held], time_s[held + 1], n_rows=len(spare))
+
+
+def maintenance_windows(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
+    """Planned outages of each site: evenly spread over the years, at the stated hour of the local night."""
+    plans = [(i, j, plan) for i, site in enumerate(plant.sites) for j, plan in enumerate(site.windows)]
+    if not plans:
+        return empty_intervals(len(plant.sites))
+    site, kind = np.array([i for i, _, _ in plans]), np.array([j for _, j, _ in plans])
+    per_year = np.array([plan.per_year for _, _, plan in plans])
+    n_windows = np.ceil((span_s[1] - span_s[0]) / SECONDS_PER_YEAR * per_year).astype(np.int64)
+    most, n_kinds = int(n_windows.max()), int(kind.max()) + 1
+    plan_of = np.repeat(np.arange(len(plans)), n_windows)
+    number = np.arange(len(plan_of)) - np.repeat(np.cumsum(n_windows) - n_windows, n_windows)
+    where, which = site[plan_of], kind[plan_of]
+    phase = draws.matrix(Purpose.WINDOW, n_kinds)[where, which]
+    day = np.floor((span_s[0] + (number + phase) / per_year[plan_of] * SECONDS_PER_YEAR) / SECONDS_PER_DAY)
+    local_h = np.array([plan.start_h - plant.sites[i].longitude_deg / 15.0 for i, _, plan in plans])
+    start_s = day * SECONDS_PER_DAY + local_h[plan_of] * HOUR_S
+    laws = [plan.window for _, _, plan in plans]
+    length_h = quantiles_h(
+        np.array([law.kind for law in laws])[plan_of],
+        np.array([law.mean_h for law in laws])[plan_of],
+        np.array([law.spread for law in laws])[plan_of],
+        draws.matrix(Purpose.WINDOW_LENGTH, most * n_kinds)[where, number * n_kinds + which],
+    )
+    share = np.array([plan.outage_share for _, _, plan in plans])
+    end_s = start_s + length_h * share[plan_of] * HOUR_S
+    return merged(where, start_s, end_s, n_rows=len(plant.sites))
+
+
+def _column(n_sites: int, supplies: list[tuple[int, PowerSupply]], name: str) -> Floats:
+    column = np.zeros(n_sites)
+    for i, supply in supplies:
+        column[i] = getattr(supply, name)
+    return column

@@ -1,0 +1,174 @@
+"""The life of a part on the SimPy clock: fails, is noticed, waits for spare, crew and weather, is mended."""
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import simpy
+
+from models.cause import Cause
+from models.lifetimes import Law
+from models.part_kind import PartKind, Repair
+from models.plant import Plant
+from models.working_time import HOUR_S, finish_with_holds_s, next_daylight_s
+from sim.equipment.changeover import Changeover
+from sim.equipment.dispatch import Dispatcher, Episode, Spares
+from sim.equipment.draws import Draws, Purpose
+
+Story = Generator[simpy.Event, Any, None]
+
+
+@dataclass
+class Workshop:
+    """What the lives of all parts share during one block."""
+
+    env: simpy.Environment
+    plant: Plant
+    draws: Draws
+    group_draws: Draws
+    dispatcher: Dispatcher
+    spares: Spares
+    horizon_s: float
+    storms: Sequence[tuple[list[float], list[float]]]
+    chains_of: dict[int, list[tuple[int, int]]]
+    hits: dict[int, list[float]] = field(default_factory=dict)
+    changeovers: dict[int, Changeover] = field(default_factory=dict)
+    episodes: list[Episode] = field(default_factory=list)
+
+    def kind(self, part: int) -> PartKind:
+        """Kind of a part."""
+        return self.plant.kinds[self.plant.parts[part].kind]
+
+    def changeover(self, group: int) -> Changeover:
+        """Switch of a group, made when it is first needed."""
+        if group not in self.changeovers:
+            self.changeovers[group] = Changeover(
+                self.env, group, self.plant.groups[group], self.group_draws, self.dispatcher
+            )
+        return self.changeovers[group]
+
+
+def part_life(shop: Workshop, part: int, first_failure_s: float) -> Story:
+    """Failures and repairs of one part until the horizon."""
+    env, count, worn_s = shop.env, 0, first_failure_s
+    hits = shop.hits.get(part, [])
+    while True:
+        struck_s = next((hit for hit in hits if hit > env.now), float("inf"))
+        when_s = min(worn_s, struck_s)
+        if when_s >= shop.horizon_s:
+            return
+        yield env.timeout(when_s - env.now)
+        resting = any(shop.changeover(group).rests(chain) for group, chain in shop.chains_of.get(part, ()))
+        if not resting or when_s == struck_s:
+            yield from _episode(shop, part, count, struck=when_s == struck_s)
+        count += 1
+        worn_s = env.now + _life_s(shop, part, count)
+
+
+def _life_s(shop: Workshop, part: int, count: int) -> float:
+    """Life of a replaced part [s]."""
+    kind = shop.kind(part)
+    draw = shop.draws.uniform(part, Purpose.LIFE, count)
+    if kind.infant_share and shop.draws.uniform(part, Purpose.INFANT, count) < kind.infant_share:
+        return Law.exponential(kind.infant_mean_h).quantile_h(draw) * HOUR_S
+    return (shop.plant.parts[part].life or kind.life).quantile_h(draw) * HOUR_S
+
+
+def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Story:
+    """One failure of a part from beginning to end."""
+    kind = shop.kind(part)
+    episode = _fail(shop, part, count, kind, struck)
+    groups = shop.chains_of.get(part, ()) if episode.affecting else ()
+    shop.episodes.append(episode)
+    for group, chain in groups:
+        shop.changeover(group).failed(chain, episode)
+    if episode.latent:
+        yield from _until_found(shop, episode, count)
+    notice_h = shop.plant.dispatch.quantile_h(shop.draws.uniform(part, Purpose.NOTICE, count))
+    if notice_h > 0.0:
+        yield shop.env.timeout(notice_h * HOUR_S)
+    episode.noticed_s = shop.env.now
+    mend_law = shop.plant.parts[part].mend or kind.mend
+    mend_s = mend_law.quantile_h(shop.draws.uniform(part, Purpose.MEND, count)) * HOUR_S
+    if kind.repair is Repair.REMOTE:
+        episode.spare_s = episode.crew_s = episode.arrived_s = episode.noticed_s
+        yield shop.env.timeout(mend_s)
+    else:
+        yield from _visit(shop, episode, kind, count, mend_s)
+    episode.mended_s = shop.env.now
+    for group, chain in groups:
+        shop.changeover(group).mended(chain, episode)
+
+
+def _fail(shop: Workshop, part: int, count: int, kind: PartKind, struck: bool) -> Episode:
+    draws, plant = shop.draws, shop.plant
+    cause = int(kind.cause) | (int(Cause.LIGHTNING) if struck else 0)
+    episode = Episode(part, plant.parts[part].site, shop.env.now, cause)
+    if kind.affecting_share < 1.0:
+        episode.affecting = draws.uniform(part, Purpose.AFFECTING, count) < kind.affecting_share
+    muted = episode.affecting and any(
+        shop.changeover(group).mutes(chain) for group, chain in shop.chains_of.get(part, ())
+    )
+    if muted and kind.latent_share:
+        episode.latent = draws.uniform(part, Purpose.LATENT, count) < kind.latent_share
+    given = plant.parts[part].priority
+    episode.priority = given if given is not None else (0 if episode.affecting else 2)
+    return episode
+
+
+def _until_found(shop: Workshop, episode: Episode, count: int) -> Story:
+    """A latent failure waits for a routine test, or for the chain to be called."""
+    env = shop.env
+    episode.found = env.event()
+    group, _ = shop.chains_of[episode.part][0]
+    test = shop.plant.groups[group].test
+    if test is None:
+        yield episode.found
+    else:
+        phase = shop.group_draws.uniform(group, Purpose.PHASE, 0)
+        draw = shop.draws.uniform(episode.part, Purpose.FOUND, count)
+        yield env.timeout(test_wait_s(test, env.now, phase, draw)) | episode.found
+    for group, chain in shop.chains_of[episode.part]:
+        shop.changeover(group).found(chain, episode)
+
+
+def test_wait_s(test: Law, time_s: float, phase: float, draw: float) -> float:
+    """Time [s] from now to the test that finds a latent failure; phase and draw are uniform in (0, 1)."""
+    if test.kind.name != "FIXED":
+        return test.quantile_h(draw) * HOUR_S
+    interval_s = test.mean_h * HOUR_S
+    return interval_s - (time_s - phase * interval_s) % interval_s
+
+
+def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Story:
+    """Fetch a spare, travel, wait for the weather, mend; the crew then travels home."""
+    env, dispatcher = shop.env, shop.dispatcher
+    if kind.spare is not None:
+        draw = shop.draws.uniform(episode.part, Purpose.RESUPPLY, count)
+        arrival = shop.spares.take(episode, kind.spare, draw)
+        if arrival is not None:
+            yield arrival
+    episode.spare_s = env.now
+    climbs = kind.repair is Repair.OUTDOOR
+    if climbs and shop.plant.daylight_climbs:
+        place = shop.plant.sites[episode.site]
+        wait_s = next_daylight_s(env.now, place.latitude_deg, place.longitude_deg) - env.now
+        if wait_s > 0.0:
+            yield env.timeout(wait_s)
+            episode.darkness_s = wait_s
+    called = dispatcher.call(episode)
+    if called is not None:
+        yield called
+    episode.crew_s = env.now
+    travel_s = dispatcher.crew_travel_s(episode)
+    episode.arrived_s = env.now + travel_s
+    end_s = episode.arrived_s + mend_s
+    if climbs:
+        end_s = finish_with_holds_s(episode.arrived_s, mend_s, *shop.storms[episode.site])
+        episode.storm_s = end_s - episode.arrived_s - mend_s
+    yield env.timeout(end_s - env.now)
+    if shop.plant.return_travel and travel_s > 0.0:
+        home = env.timeout(travel_s)
+        home.callbacks.append(lambda _: dispatcher.release(episode.crew))
+    else:
+        dispatcher.release(episode.crew)

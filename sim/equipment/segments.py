@@ -1,0 +1,171 @@
+"""Cuts a hop's time into segments of constant equipment state from what failed in the block."""
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.cause import Cause
+from models.link_states import LinkState, Transmitting, link_state
+from sim.equipment.failure_log import DOWN, FailureLog
+from sim.equipment.plant_builder import HopDependence
+from sim.hops.hop import EquipmentSegments
+from sim.hops.hop_design import HopDesign
+
+_State = tuple[int, Transmitting, tuple[tuple[int, ...], tuple[int, ...]]]
+
+
+class LinkStates:
+    """Link states of one hop, remembered because the same equipment states come back."""
+
+    def __init__(self, design: HopDesign) -> None:
+        self.structure = design.structure
+        self._known: dict[_State, LinkState] = {}
+
+    def of(self, state: _State) -> LinkState:
+        """The link state for parts up, transmitting radios and outside causes."""
+        if state not in self._known:
+            self._known[state] = link_state(self.structure, state[0], state[1], state[2])
+        return self._known[state]
+
+
+def nominal_segments(states: LinkStates) -> EquipmentSegments:
+    """A block in which nothing fails."""
+    return EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [states.of(_nominal(states))])
+
+
+def equipment_segments(dependence: HopDependence, states: LinkStates, log: FailureLog) -> EquipmentSegments:
+    """Segments of one hop over a block.
+
+    Parameters
+    ----------
+    dependence : HopDependence
+        What the hop depends on.
+    states : LinkStates
+        Of the hop.
+    log : FailureLog
+        Of the block.
+    """
+    changes = sorted(_changes(dependence, log), key=lambda change: change[0])
+    if not changes:
+        return nominal_segments(states)
+    tracker = _Tracker(dependence, states)
+    start_s, rows = [0.0], [tracker.current()]
+    for time_s, kind, index, value in changes:
+        tracker.apply(kind, index, value)
+        if time_s <= start_s[-1]:
+            rows[-1] = tracker.current()
+        else:
+            start_s.append(time_s)
+            rows.append(tracker.current())
+    return _interned(states, start_s, rows)
+
+
+def _interned(states: LinkStates, start_s: list[float], rows: list[_State]) -> EquipmentSegments:
+    order: dict[_State, int] = {}
+    index = np.array([order.setdefault(row, len(order)) for row in rows], dtype=np.int64)
+    keep = np.append(True, index[1:] != index[:-1])
+    return EquipmentSegments(np.array(start_s)[keep], index[keep], [states.of(row) for row in order])
+
+
+def _nominal(states: LinkStates) -> _State:
+    structure = states.structure
+    quiet = (0,) * len(structure.radio_loss_db)
+    return (structure.all_up, structure.nominal_transmitting, (quiet, quiet))
+
+
+_Change = tuple[float, str, int, int]
+
+
+def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
+    """(time [s], what, which, value) of everything that touches the hop, in no order."""
+    yield from _part_changes("own", dependence.own, log)
+    outside = tuple(part.part for part in dependence.outside)
+    yield from _part_changes("outside", outside, log)
+    yield from _struck("own-struck", dependence.own, log)
+    yield from _struck("outside-struck", outside, log)
+    for end, site in enumerate(dependence.sites):
+        for cause, intervals in ((Cause.POWER, log.power_down), (Cause.MAINTENANCE, log.maintenance)):
+            for start_s, end_s in zip(*intervals.of(site), strict=True):
+                yield float(start_s), f"site-{end}", int(cause), 1
+                if end_s < log.duration_s:
+                    yield float(end_s), f"site-{end}", int(cause), 0
+    for end, groups in enumerate(dependence.groups):
+        for channel, group in enumerate(groups):
+            if group >= 0:
+                for time_s, chain in zip(*log.transmitter_changes_for(group), strict=True):
+                    yield float(time_s), f"transmitter-{end}", channel, int(chain)
+
+
+def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
+    rows: NDArray[np.int64] = np.asarray(parts, dtype=np.int64)
+    if not (log.part_offset[rows + 1] > log.part_offset[rows]).any():
+        return
+    for time_s, place, state in zip(*log.state_changes_for(rows), strict=True):
+        yield float(time_s), what, int(place), int(state)
+
+
+def _struck(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
+    """When parts are down because lightning hit them; a latent failure counts from the crew's arrival."""
+    hit = np.flatnonzero((log.cause & int(Cause.LIGHTNING) != 0) & log.affecting)
+    place_of = {part: place for place, part in enumerate(parts)}
+    for row in hit[np.isin(log.part[hit], parts)]:
+        start_s = log.arrived_s[row] if log.latent[row] else log.failed_s[row]
+        if start_s < log.duration_s:
+            place = place_of[int(log.part[row])]
+            yield max(float(start_s), 0.0), what, place, 1
+            if log.mended_s[row] < log.duration_s:
+                yield float(log.mended_s[row]), what, place, 0
+
+
+class _Tracker:
+    """Running equipment state of one hop."""
+
+    def __init__(self, dependence: HopDependence, states: LinkStates) -> None:
+        self.dependence = dependence
+        self.structure = states.structure
+        self.parts_up = states.structure.all_up
+        self.n_radios = len(states.structure.radio_loss_db)
+        self.transmitting = [list(orders) for orders in states.structure.nominal_transmitting]
+        self.outside_down: set[int] = set()
+        self.struck: dict[str, set[int]] = {"own-struck": set(), "outside-struck": set()}
+        self.site_causes = [0, 0]
+
+    def apply(self, what: str, which: int, value: int) -> None:
+        """Take one change."""
+        match what:
+            case "own":
+                bit = 1 << which
+                self.parts_up = self.parts_up & ~bit if value == DOWN else self.parts_up | bit
+            case "outside":
+                (self.outside_down.add if value == DOWN else self.outside_down.discard)(which)
+            case "own-struck" | "outside-struck":
+                (self.struck[what].add if value else self.struck[what].discard)(which)
+            case "site-0" | "site-1":
+                end = int(what[-1])
+                self.site_causes[end] = (self.site_causes[end] & ~which) | (which if value else 0)
+            case _:
+                self.transmitting[int(what[-1])][which] = value
+
+    def current(self) -> _State:
+        """The state as data."""
+        first, second = self.transmitting
+        return (self.parts_up, (tuple(first), tuple(second)), self._radio_causes())
+
+    def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        causes = [[cause] * self.n_radios for cause in self.site_causes]
+        down_groups = {self.dependence.outside[i].group for i in self.outside_down}
+        for group in down_groups:
+            members = [i for i, part in enumerate(self.dependence.outside) if part.group == group]
+            if not self.outside_down.issuperset(members):
+                continue
+            part = self.dependence.outside[members[0]]
+            by_lightning = self.struck["outside-struck"].intersection(members)
+            cause = part.cause | (int(Cause.LIGHTNING) if by_lightning else 0)
+            for radio in part.radios:
+                causes[part.end][radio] |= cause
+        for struck in self.struck["own-struck"]:
+            own = self.structure.parts[struck]
+            for radio in own.radios:
+                causes[own.end][radio] |= int(Cause.LIGHTNING)
+        return (tuple(causes[0]), tuple(causes[1]))

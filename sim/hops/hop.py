@@ -1,0 +1,185 @@
+"""From rain, fades and equipment to the timeline of one hop.
+
+Equipment and fading are judged together: each equipment state has thresholds of its own, and the rain
+and the fades of its stretch of time are read against those. The joint states found are few; what each
+means (capacity, causes) is computed once per state.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.cause import Cause
+from models.frozen import frozen
+from models.link_states import LinkState
+from sim.hops.hop_design import HopDesign
+from sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
+from sim.hops.hop_thresholds import HopThresholds, StateThresholds
+from sim.multipath.fade_kernel import change_points
+from sim.multipath.fades import FadeEvents
+from sim.rain.rain_kernel import RainKnots
+
+
+@dataclass(frozen=True)
+class HopTimeline:
+    """What a hop offers, piecewise constant over a block; arrays are read-only.
+
+    Attributes
+    ----------
+    time_s : float64, shape (n,)
+        Start of each stretch [s]; the first is 0.
+    state : int32, shape (n,)
+        Row of the tables below; neighbours differ.
+    capacity_mbit_s : float64, shape (n_states, 2)
+        Forward (from end a to end b) and backward [Mbit/s].
+    causes : int64, shape (n_states,)
+        ``Cause`` flags of whatever keeps the hop below its full capacity; 0 at full capacity.
+    levels : int64, shape (n_states, n_channel_directions)
+        Usable modulations of each channel-direction, 0 (down) to M.
+    """
+
+    time_s: NDArray[np.float64]
+    state: NDArray[np.int32]
+    capacity_mbit_s: NDArray[np.float64]
+    causes: NDArray[np.int64]
+    levels: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class EquipmentSegments:
+    """Equipment of one hop over a block: from ``start_s[i]`` on, ``states[state[i]]`` is in force."""
+
+    start_s: NDArray[np.float64]
+    state: NDArray[np.int64]
+    states: Sequence[LinkState]
+
+
+def hop_timeline(
+    thresholds: HopThresholds,
+    equipment: EquipmentSegments,
+    rain: RainKnots | None,
+    fades: FadeEvents | None,
+    duration_s: float,
+) -> HopTimeline:
+    """Timeline of one hop from its equipment, its rain and its fades.
+
+    Parameters
+    ----------
+    thresholds : HopThresholds
+        Of the hop; gives the thresholds of any equipment state.
+    equipment : EquipmentSegments
+    rain : RainKnots or None
+        Raw attenuation; None for a dry block (or rain switched off).
+    fades : FadeEvents or None
+        None where the hop has no multipath.
+    duration_s : float
+        Length of the block [s].
+    """
+    design = thresholds.design
+    ends = np.append(equipment.start_s[1:], duration_s)
+    tables = [thresholds.of(state) for state in equipment.states]
+    rain_parts, fade_parts = [np.empty((0, 3))], [np.empty((0, 4))]
+    for start_s, end_s, row in zip(equipment.start_s, ends, equipment.state, strict=True):
+        if rain is not None and rain.time_s.size:
+            rain_parts.append(_rain_changes(rain, tables[row], start_s, end_s))
+        if fades is not None and fades.time_s.size:
+            fade_parts.append(_fade_changes(fades, tables[row], start_s, end_s))
+    time_s, state, joint = merge_changes(
+        equipment.start_s,
+        equipment.state,
+        np.concatenate(rain_parts),
+        np.concatenate(fade_parts),
+        design.n_channel_directions,
+        len(design.steps),
+    )
+    return _timeline(thresholds, tables, time_s, state, joint)
+
+
+def _rain_changes(
+    rain: RainKnots, table: StateThresholds, start_s: float, end_s: float
+) -> NDArray[np.float64]:
+    changes: NDArray[np.float64] = rain_level_changes(
+        rain.time_s,
+        rain.attenuation_db,
+        rain.window_start,
+        start_s,
+        end_s,
+        table.rain_down_db,
+        table.rain_up_db,
+    )
+    return changes[np.argsort(changes[:, 0], kind="stable")]
+
+
+def _fade_changes(
+    fades: FadeEvents, table: StateThresholds, start_s: float, end_s: float
+) -> NDArray[np.float64]:
+    if table.fades is None or not table.ceiling.any():
+        return np.empty((0, 4))
+    points = change_points(fades, table.fades, start_s, end_s)
+    return np.column_stack((points.time_s, points.channel, points.level, points.cause)).astype(np.float64)
+
+
+def _timeline(
+    thresholds: HopThresholds,
+    tables: Sequence[StateThresholds],
+    time_s: NDArray[np.float64],
+    state: NDArray[np.int32],
+    joint: NDArray[np.uint64],
+) -> HopTimeline:
+    design = thresholds.design
+    n, m = design.n_channel_directions, len(design.steps)
+    equipment = joint[:, 0].astype(np.int64)
+    ceiling = np.array([table.ceiling for table in tables])[equipment]
+    rain, fades, blame = (unpacked_levels(joint[:, column::3], n) for column in (1, 2, 3))
+    levels = np.minimum(np.minimum(rain, fades), ceiling)
+    capacity = hop_capacity_mbit_s(design, levels)
+    causes = _causes(tables, equipment, ceiling > 0, rain, fades, blame, m)
+    full = hop_capacity_mbit_s(design, thresholds.nominal.ceiling[None, :])
+    causes[(capacity >= full * (1.0 - 1e-12)).all(axis=1)] = 0
+    return HopTimeline(frozen(time_s), frozen(state), frozen(capacity), frozen(causes), frozen(levels))
+
+
+def hop_capacity_mbit_s(design: HopDesign, levels: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Capacity forward and backward: the best N of the N + M channels of each direction.
+
+    Parameters
+    ----------
+    levels : int64, shape (n_states, n_channel_directions)
+
+    Returns
+    -------
+    float64, shape (n_states, 2)
+        [Mbit/s]
+    """
+    by_level = np.concatenate(([0.0], design.steps.capacity_mbit_s))
+    carriers = by_level[levels].reshape(len(levels), 2, len(design.channels))
+    best: NDArray[np.float64] = np.sort(carriers, axis=2)[:, :, -design.scheme.working :].sum(axis=2)
+    return best
+
+
+def _causes(
+    tables: Sequence[StateThresholds],
+    equipment: NDArray[np.int64],
+    usable: NDArray[np.bool_],
+    rain: NDArray[np.int64],
+    fades: NDArray[np.int64],
+    blame: NDArray[np.int64],
+    n_levels: int,
+) -> NDArray[np.int64]:
+    """Flags of all that holds any channel-direction down, shape (n_states,)."""
+    by_rain, by_fades = usable & (rain < n_levels), usable & (fades < n_levels)
+    flags = np.where(by_rain, int(Cause.RAIN), 0)
+    flags |= np.where(by_fades & (blame & 1 > 0), int(Cause.MULTIPATH), 0)
+    flags |= np.where(by_fades & (blame & 2 > 0), int(Cause.DISPERSION), 0)
+    limited_rain = np.array([table.cross_polar_rain for table in tables])[equipment]
+    limited_fades = np.array([table.cross_polar_fades for table in tables])[equipment]
+    lost = np.minimum(rain, n_levels - 1)[:, :, None]
+    crossed = by_rain & np.take_along_axis(limited_rain, lost, axis=2)[:, :, 0]
+    lost = np.minimum(fades, n_levels - 1)[:, :, None]
+    crossed |= by_fades & (blame & 1 > 0) & np.take_along_axis(limited_fades, lost, axis=2)[:, :, 0]
+    flags |= np.where(crossed, int(Cause.CROSS_POLAR), 0)
+    flags |= np.array([table.causes for table in tables])[equipment]
+    joined: NDArray[np.int64] = np.bitwise_or.reduce(flags.astype(np.int64), axis=1)
+    return joined

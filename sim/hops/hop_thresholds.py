@@ -1,0 +1,258 @@
+"""What each equipment state of a hop can stand: thresholds of rain and fades for every modulation.
+
+Everything about rain becomes a threshold on the hop's *raw reference attenuation* (the cell model's
+attenuation at the first channel): the fade margin, the loss of a standby's coupler, the other
+polarisation, the cross-polar limit of co-channel carriers, the anchoring. Everything about multipath
+becomes a threshold on the raw relative power of a receive line.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models import cross_polar, diversity, rain_scaling
+from models.fade_shape import LARGEST_RAW, mean_duration_s
+from models.link_states import LinkState, link_state
+from models.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
+from sim.hops.hop_design import HopDesign
+from sim.multipath.fade_kernel import Thresholds
+from sim.multipath.night_law import NightLaw
+from sim.rain.anchoring import Anchor
+
+CROSS_POLAR_SHARE_DB = 3.0
+"""A threshold counts as cross-polar where interference costs this much margin: more than noise itself."""
+
+
+@dataclass(frozen=True)
+class StateThresholds:
+    """Thresholds of one equipment state; axes: channel-direction (C), line set (L), modulation (M).
+
+    Attributes
+    ----------
+    ceiling : int64, shape (C,)
+        Modulations that can be used in clear air; 0 where no receive line is up.
+    rain_down_db, rain_up_db : float64, shape (C, M)
+        Raw reference attenuation at which a modulation is lost, and comes back.
+    fades : Thresholds or None
+        For the fade kernel; None on a hop without multipath.
+    cross_polar_rain, cross_polar_fades : bool, shape (C, M)
+        Interference rather than noise sets the threshold.
+    causes : int64, shape (C,)
+        What is missing of the equipment.
+    """
+
+    ceiling: NDArray[np.int64]
+    rain_down_db: NDArray[np.float64]
+    rain_up_db: NDArray[np.float64]
+    fades: Thresholds | None
+    cross_polar_rain: NDArray[np.bool_]
+    cross_polar_fades: NDArray[np.bool_]
+    causes: NDArray[np.int64]
+
+
+class HopThresholds:
+    """Thresholds of one hop, by equipment state, remembered because states repeat.
+
+    Parameters
+    ----------
+    design : HopDesign
+    anchor : Anchor
+        From raw to published rain attenuation.
+    nights : NightLaw or None
+        Multipath law; None on hops without it.
+    rule : SwitchRule
+        Guard, hysteresis and hold of adaptive modulation.
+    """
+
+    def __init__(
+        self, design: HopDesign, anchor: Anchor, nights: NightLaw | None, rule: SwitchRule | None = None
+    ) -> None:
+        self.design = design
+        self.anchor = anchor
+        self.nights = nights
+        self.rule = rule or SwitchRule()
+        self._known: dict[bytes, StateThresholds] = {}
+
+    @cached_property
+    def nominal(self) -> StateThresholds:
+        """Thresholds of the undisturbed equipment."""
+        structure = self.design.structure
+        return self.of(link_state(structure, structure.all_up))
+
+    def nominal_rain_margin_db(self) -> NDArray[np.float64]:
+        """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
+        structure = self.design.structure
+        best = self.design.margin_db[self._lines_of(0)].max(axis=0)
+        return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
+
+    def lowest_rain_db(self, states: Iterable[LinkState]) -> float:
+        """Lowest raw attenuation that matters in any of these states; infinite where all are down."""
+        tables = [self.of(state) for state in states]
+        return min(
+            (float(table.rain_up_db[table.ceiling > 0].min()) for table in tables if table.ceiling.any()),
+            default=np.inf,
+        )
+
+    def highest_power(self, states: Iterable[LinkState]) -> tuple[float, float]:
+        """Largest raw relative power, flat and dispersive, that matters in any of these states."""
+        tables = [fades for state in states if (fades := self.of(state).fades) is not None]
+        flat = max((float(fades.up[:2].max()) for fades in tables), default=0.0)
+        return flat, max((float(fades.up[2].max()) for fades in tables), default=0.0)
+
+    def of(self, state: LinkState) -> StateThresholds:
+        """Thresholds in an equipment state."""
+        key = state.extra_loss_db.tobytes() + state.causes.tobytes() + state.transmitter_up.tobytes()
+        if key not in self._known:
+            self._known[key] = self._computed(state)
+        return self._known[key]
+
+    def _computed(self, state: LinkState) -> StateThresholds:
+        design = self.design
+        margin = design.margin_db - np.where(state.line_up, state.extra_loss_db, np.inf)[:, None]
+        n, m = design.n_channel_directions, len(design.steps)
+        rain_down, rain_up = np.zeros((n, m)), np.zeros((n, m))
+        ceiling = np.zeros(n, dtype=np.int64)
+        crossed = np.zeros((n, m), dtype=bool)
+        for c in range(n):
+            lines = self._lines_of(c)
+            if not state.line_up[lines].any():
+                continue
+            best = margin[lines].max(axis=0)
+            limited = self._rain_margin_db(c, best, state)
+            down, up = down_depth_db(limited, self.rule), up_depth_db(limited, self.rule)
+            ceiling[c] = int(np.logical_and.accumulate(down > 0.0).sum())
+            crossed[c] = best - limited > CROSS_POLAR_SHARE_DB
+            rain_down[c] = self._raw_rain_db(c, _capped(np.minimum.accumulate(down), ceiling[c]))
+            rain_up[c] = self._raw_rain_db(
+                c, _capped(np.minimum.accumulate(np.minimum(up, down)), ceiling[c])
+            )
+        fades, crossed_fades = self._fade_thresholds(state, margin, ceiling)
+        causes = state.causes.reshape(-1).copy()
+        return StateThresholds(ceiling, rain_down, rain_up, fades, crossed, crossed_fades, causes)
+
+    def _lines_of(self, channel_direction: int) -> list[int]:
+        direction, channel = divmod(channel_direction, len(self.design.channels))
+        return [
+            line.index
+            for line in self.design.lines
+            if line.direction == direction and line.channel == channel
+        ]
+
+    def _partner_transmits(self, channel_direction: int, state: LinkState) -> bool:
+        direction, channel = divmod(channel_direction, len(self.design.channels))
+        partner = self.design.channels[channel].partner
+        return partner is not None and bool(state.transmitter_up[direction, partner])
+
+    def _rain_margin_db(
+        self, channel_direction: int, margin_db: NDArray[np.float64], state: LinkState
+    ) -> NDArray[np.float64]:
+        """Rain attenuation that a channel stands, noise and cross-polar interference together, shape (M,)."""
+        margin = np.maximum(margin_db, 0.0)
+        if not self._partner_transmits(channel_direction, state):
+            return margin
+        return np.minimum(
+            margin,
+            cross_polar.co_channel_fade_margin_db(
+                clear_snr_db=margin + self.design.steps.required_snr_db,
+                required_snr_db=self.design.steps.required_snr_db,
+                frequency_ghz=self.design.hop.frequency_ghz,
+                canceller_db=self.design.radio.canceller_improvement_db,
+                antenna_discrimination_db=self.design.antenna_discrimination_db,
+            ),
+        )
+
+    def _raw_rain_db(self, channel_direction: int, depth_db: NDArray[np.float64]) -> NDArray[np.float64]:
+        """A channel's attenuation as raw attenuation of the reference channel."""
+        channel = self.design.channels[channel_direction % len(self.design.channels)]
+        reference = np.maximum(depth_db, 0.0)
+        if self.design.other_polarisation(channel):
+            scaled = (
+                rain_scaling.vertical_from_horizontal_db
+                if self.design.hop.polarisation == "V"
+                else rain_scaling.horizontal_from_vertical_db
+            )
+            reference = scaled(reference)
+        return np.asarray(self.anchor.raw(reference), dtype=np.float64)
+
+    def _fade_thresholds(
+        self, state: LinkState, margin: NDArray[np.float64], ceiling: NDArray[np.int64]
+    ) -> tuple[Thresholds | None, NDArray[np.bool_]]:
+        design, nights = self.design, self.nights
+        n, m = design.n_channel_directions, len(design.steps)
+        crossed = np.zeros((n, m), dtype=bool)
+        if nights is None:
+            return None, crossed
+        index = line_set_index(design)
+        n_lines = max(index) + 1
+        usable = np.zeros((n, n_lines), dtype=bool)
+        down, up = np.zeros((3, n, n_lines, m)), np.zeros((3, n, n_lines, m))
+        dispersive = self._dispersive_threshold(nights)
+        for c in range(n):
+            interference = self._interference_power(c, state, nights)
+            for line in self._lines_of(c):
+                if not state.line_up[line] or not ceiling[c]:
+                    continue
+                at = index[line]
+                usable[c, at] = True
+                depth = np.minimum.accumulate(np.maximum(margin[line], 0.0))
+                flat = nights.depth_map.raw_threshold(_capped(down_depth_db(depth, self.rule), ceiling[c]))
+                clear = nights.depth_map.raw_threshold(_capped(up_depth_db(depth, self.rule), ceiling[c]))
+                crossed[c] |= interference > flat[0]
+                down[:2, c, at] = flat + _capped(interference, ceiling[c])
+                up[:2, c, at] = clear + _capped(interference, ceiling[c])
+                down[2, c, at] = up[2, c, at] = _capped(dispersive, ceiling[c])
+        down = np.minimum(down, LARGEST_RAW)
+        up = np.clip(up, down, LARGEST_RAW)
+        return Thresholds(usable, down, up, hold_s(m, self.rule)), crossed
+
+    def _dispersive_threshold(self, nights: NightLaw) -> NDArray[np.float64]:
+        design = self.design
+        outage = diversity.signature_outage(
+            nights.occurrence_worst,
+            width_ghz=design.steps.signature_width_ghz,
+            depth_db=design.steps.signature_depth_db,
+            path_length_km=design.length_km,
+            reference_delay_ns=design.radio.signature_delay_ns,
+        )
+        return np.maximum.accumulate(outage / nights.occurrence_worst)
+
+    def _interference_power(
+        self, channel_direction: int, state: LinkState, nights: NightLaw
+    ) -> NDArray[np.float64]:
+        """Cross-polar interference in clear air as added raw relative power, shape (M,)."""
+        if not self._partner_transmits(channel_direction, state):
+            return np.zeros(len(self.design.steps))
+        margin = cross_polar.clear_air_margin_db(
+            nights.occurrence_worst,
+            antenna_discrimination_db=self.design.antenna_discrimination_db,
+            required_c_i_db=self.design.steps.required_snr_db,
+            canceller_db=self.design.radio.canceller_improvement_db,
+        )
+        return np.asarray(10.0 ** (-margin / 10.0), dtype=np.float64)
+
+
+def _capped(by_step: NDArray[np.float64], ceiling: int) -> NDArray[np.float64]:
+    """Steps that clear air does not allow take the value of the highest that it does: no event is theirs."""
+    capped = by_step.copy()
+    if 0 < ceiling < len(capped):
+        capped[ceiling:] = capped[ceiling - 1]
+    return capped
+
+
+def line_set_index(design: HopDesign) -> list[int]:
+    """For each receive line of the scheme, its place in the hop's set of fading lines.
+
+    Both polarisations of a frequency fade together, so they share one fading line. The order is by
+    antenna, frequency, direction: a plan that adds an antenna or a frequency leaves the old lines first.
+    """
+    keys = [(line.antenna, line.frequency_index, line.direction) for line in design.lines]
+    order = {key: place for place, key in enumerate(sorted(set(keys)))}
+    return [order[key] for key in keys]
+
+
+def fade_duration_s(design: HopDesign) -> float:
+    """Mean duration of a fade below relative amplitude L is this times L [s]."""
+    return float(mean_duration_s(design.length_km))

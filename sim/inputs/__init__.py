@@ -1,0 +1,1 @@
+"""Reads what the user wrote: network files, tables beside them, plans."""

@@ -1,0 +1,84 @@
+"""Reads the bytes, text and TOML of an input file, whatever it turns out to be."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from sim.inputs.input_errors import InputError, printable
+
+LARGEST_FILE_BYTES = 64 * 1024 * 1024
+DEEPEST_NESTING = 8
+"""Tables and lists within each other; a network file needs four."""
+
+
+def read_text(path: Path) -> str:
+    """Text of a file.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, unreadable, a folder, larger than ``LARGEST_FILE_BYTES``, or not UTF-8.
+    """
+    data = _read_bytes(path)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError.one(f"{path.name}: byte {error.start} is not UTF-8; must be UTF-8 text") from None
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError.one(f"{path}: file is a folder; must be a file")
+        with path.open("rb") as file:
+            data = file.read(LARGEST_FILE_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise InputError.one(f"{path}: file is not readable ({reason}); must be a readable file") from None
+    if len(data) > LARGEST_FILE_BYTES:
+        allowed = f"at most {LARGEST_FILE_BYTES / 2**20:g} MiB"
+        raise InputError.one(f"{path.name}: size is more than allowed; must be {allowed}")
+    return data
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Contents of a TOML file.
+
+    Raises
+    ------
+    InputError
+        As ``read_text``; also if the text is not TOML, or nested deeper than ``DEEPEST_NESTING``.
+    """
+    text = read_text(path)
+    try:
+        contents = tomllib.loads(text)
+    except ValueError as error:  # TOMLDecodeError, or a whole number of thousands of digits
+        reason = printable(str(error), 300)
+        raise InputError.one(f"{path.name}: text is not TOML ({reason}); must be a TOML file") from None
+    except RecursionError:
+        raise InputError.one(_too_deep(path)) from None
+    if _deeper_than(contents, DEEPEST_NESTING):
+        raise InputError.one(_too_deep(path))
+    return contents
+
+
+def _too_deep(path: Path) -> str:
+    return (
+        f"{path.name}: nesting is too deep; must be at most {DEEPEST_NESTING} tables and lists in each other"
+    )
+
+
+def _deeper_than(contents: object, limit: int) -> bool:
+    """Whether tables and lists are nested deeper than a limit; needs no recursion."""
+    level: list[object] = [contents]
+    for _ in range(limit + 1):
+        if not level:
+            return False
+        below: list[object] = []
+        for value in level:
+            if isinstance(value, dict):
+                below += value.values()
+            elif isinstance(value, list):
+                below += value
+        level = [value for value in below if isinstance(value, dict | list)]
+    return True

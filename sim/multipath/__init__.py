@@ -1,0 +1,1 @@
+"""Nights of multipath, their fades, and what those do to each channel."""

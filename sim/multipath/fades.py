@@ -1,0 +1,186 @@
+"""Draws the multipath fades of one hop over a block, all its lines at once."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from models import fade_shape
+from models.receiver_lines import LineSet
+from sim.multipath.nights import SLOT_S, HopActivity
+from sim.streams import Streams
+
+FLAT, FLAT_WORST_MONTH, DISPERSIVE = 0, 1, 2
+"""Kinds of fades: each kind has thresholds of its own."""
+
+N_KINDS: Final = 3
+
+_SHELLS: Final = (0.0, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0)
+"""Closest approaches are drawn shell by shell, so that a higher threshold adds fades and moves none."""
+
+_HALF_POWER: Final = 0.5**0.5
+"""Each of the two parts of a standard complex normal has this standard deviation."""
+
+_FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FadeEvents:
+    """Fades of one hop, in the order of their times.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,)
+        Time of closest approach of the line that bore the fade [s from the start of the block], increasing.
+    impact : array, shape (n,)
+        Closest approach b of that line (relative amplitude, free space 1; either sign).
+    speed_per_s : array, shape (n,)
+        v [1/s].
+    dx, dy : array, shape (n, n_lines)
+        Displacement of each line: its relative power is (v (t - time) + dx)^2 + (b + dy)^2.
+    kind : int8 array, shape (n,)
+        FLAT, FLAT_WORST_MONTH (in the worst month of its year) or DISPERSIVE.
+    latest_end_s : array, shape (n,)
+        Latest end of this fade and all before it [s], for finding those that reach into a span.
+    earliest_start_s : array, shape (n,)
+        Earliest start of this fade and all after it [s].
+    """
+
+    time_s: _FloatArray
+    impact: _FloatArray
+    speed_per_s: _FloatArray
+    dx: _FloatArray
+    dy: _FloatArray
+    kind: NDArray[np.int8]
+    latest_end_s: _FloatArray
+    earliest_start_s: _FloatArray
+
+
+def draw_fades(
+    streams: Streams,
+    hop_id: str,
+    activity: HopActivity,
+    lines: LineSet,
+    *,
+    duration_s: float,
+    flat_top: float,
+    dispersive_top: float,
+) -> FadeEvents:
+    """Fades of one hop over a block that reach the tops on some line.
+
+    Parameters
+    ----------
+    streams : Streams
+        Uses ("fades", hop, kind, line, shell).
+    hop_id : str
+    activity : HopActivity
+    lines : LineSet
+    duration_s : float
+        T_ref of ``fade_shape.mean_duration_s``.
+    flat_top, dispersive_top : float
+        Largest raw threshold x in use, for flat and for dispersive fades, 0 to 4; 0 draws none.
+
+    Notes
+    -----
+    Fades are borne by each line in turn; one that an earlier line also has within the top is left to that
+    line, so that each is counted once and every line alone has the law of a hop with one line.
+    """
+    for field, top in (("flat_top", flat_top), ("dispersive_top", dispersive_top)):
+        if not 0.0 <= top <= fade_shape.LARGEST_RAW:
+            raise ValueError(f"{field} is {top}; must be 0 to {fade_shape.LARGEST_RAW:g}")
+    density = fade_shape.approach_density_per_s(activity.occurrence, duration_s) * SLOT_S
+    cumulative = np.concatenate([[0.0], np.cumsum(density)])
+    parts = []
+    for name, factors, top in (
+        ("flat", lines.flat_factors, flat_top),
+        ("dispersive", lines.dispersive_factors, dispersive_top),
+    ):
+        if top <= 0.0 or cumulative[-1] <= 0.0:
+            continue
+        n_shells = next(i for i in range(1, len(_SHELLS)) if _SHELLS[i] ** 2 >= top)
+        for anchor, line in enumerate(lines.ids):
+            for shell in range(n_shells):
+                random = streams.generator("fades", hop_id, name, line, shell)
+                drawn = _draw_shell(random, cumulative[-1], shell, len(lines.ids) - 1)
+                limits = np.array([_SHELLS[shell], _SHELLS[shell + 1], _SHELLS[n_shells], np.sqrt(top)])
+                slots = (cumulative, activity.start_s, activity.worst_month)
+                kept = _borne(*drawn, *slots, factors[anchor], anchor, limits)
+                parts.append((*kept, name == "dispersive"))
+    return _joined(parts, len(lines.ids), duration_s, np.sqrt(max(flat_top, dispersive_top)))
+
+
+_Drawn = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray]
+_Part = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray, _FloatArray, NDArray[np.bool_], bool]
+"""time, impact, logarithm of slowness, dx and dy, whether in the worst month; whether dispersive."""
+
+
+def _draw_shell(random: np.random.Generator, total: float, shell: int, n_others: int) -> _Drawn:
+    """Random numbers of one line and shell; ``total`` is the expected number of fades per unit of impact."""
+    n = int(random.poisson(2.0 * total * (_SHELLS[shell + 1] - _SHELLS[shell])))
+    gaps = random.standard_exponential(n + 1)
+    signed = random.uniform(-1.0, 1.0, n)
+    return gaps, signed, random.standard_normal(n), random.standard_normal((n_others, 2, n))
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _borne(  # type: ignore[no-untyped-def]
+    gaps, signed, log_slowness, normals, cumulative, slot_start, worst, factors, anchor, limits
+):
+    """Fades borne by one line in one shell, less those that an earlier line has or that reach no top."""
+    low, high, outer, top = limits
+    n, n_others = len(signed), len(normals)
+    time, impact, pace = np.empty(n), np.empty(n), np.empty(n)
+    dx, dy = np.zeros((n, n_others + 1)), np.zeros((n, n_others + 1))
+    in_worst = np.empty(n, dtype=np.bool_)
+    scale = cumulative[-1] / gaps.sum()
+    place, kept = 0.0, 0
+    for i in range(n):
+        place += gaps[i] * scale
+        slot = min(np.searchsorted(cumulative, place, side="right") - 1, len(slot_start) - 1)
+        factor = factors[1 if worst[slot] else 0]
+        b = (low + (high - low) * abs(signed[i])) * (1.0 if signed[i] > 0.0 else -1.0)
+        dx[kept, anchor], dy[kept, anchor] = 0.0, 0.0
+        reaches, elsewhere = abs(b) < top, False
+        for j in range(n_others):
+            x, y = 0.0, 0.0
+            for k in range(j + 1):
+                x += factor[j, k] * normals[k, 0, i]
+                y += factor[j, k] * normals[k, 1, i]
+            line = j if j < anchor else j + 1
+            dx[kept, line], dy[kept, line] = x * _HALF_POWER, y * _HALF_POWER
+            closest = abs(b + dy[kept, line])
+            reaches = reaches or closest < top
+            elsewhere = elsewhere or (line < anchor and closest < outer)
+        if reaches and not elsewhere:
+            within = (place - cumulative[slot]) / (cumulative[slot + 1] - cumulative[slot])
+            time[kept] = slot_start[slot] + SLOT_S * within
+            impact[kept], pace[kept], in_worst[kept] = b, log_slowness[i], worst[slot]
+            kept += 1
+    return time[:kept], impact[:kept], pace[:kept], dx[:kept], dy[:kept], in_worst[:kept]
+
+
+def _joined(parts: list[_Part], n_lines: int, duration_s: float, top: float) -> FadeEvents:
+    """All fades in the order of time."""
+    none: _Part = (
+        np.empty(0),
+        np.empty(0),
+        np.empty(0),
+        np.empty((0, n_lines)),
+        np.empty((0, n_lines)),
+        np.empty(0, dtype=bool),
+        False,
+    )
+    columns = list(zip(*(parts or [none]), strict=True))
+    time, impact, pace, dx, dy, worst = (np.concatenate(column) for column in columns[:6])
+    dispersive = np.repeat(columns[6], [len(part[0]) for part in parts or [none]])
+    kind = np.where(dispersive, DISPERSIVE, np.where(worst, FLAT_WORST_MONTH, FLAT)).astype(np.int8)
+    sd = fade_shape.LOG_SPEED_SD
+    speed = np.pi / (2.0 * duration_s) * np.exp(0.5 * sd * sd - sd * pace)
+    order = np.argsort(time, kind="stable")
+    time, speed, dx = time[order], speed[order], dx[order]
+    reach = (top + np.abs(dx).max(axis=1, initial=0.0)) / speed
+    latest = np.maximum.accumulate(time + reach)
+    earliest = np.minimum.accumulate((time - reach)[::-1])[::-1]
+    return FadeEvents(time, impact[order], speed, dx, dy[order], kind[order], latest, earliest)

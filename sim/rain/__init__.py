@@ -1,0 +1,1 @@
+"""Storms of moving rain cells, and what they do to each hop."""

@@ -1,0 +1,165 @@
+"""A fixed monotone curve from a hop's raw rain attenuation to that of a published or measured law.
+
+The cells keep how hops fade together in space and time; the law given keeps how often each hop fades. The
+curve is fitted from snapshots of the field, not from the run that uses it, and is the same for every run.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import astuple, dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.rain_cell import DEFAULT_POPULATION, CellPopulation
+from models.rain_law import RainLaw
+from models.storm import DEFAULT_STORMS, StormModel
+from sim.disk_cache import Floats, Key, kept_arrays
+from sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
+from sim.rain.rain_laws import RawLaw
+from sim.rain.scenes import Scenes, raw_law, scenes
+
+PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
+"""Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
+
+_SCENES_PER_MONTH = 4000
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """Piecewise-linear curve through (0, 0), both ways; beyond its end the ratio of the last point holds.
+
+    Parameters
+    ----------
+    raw_db, anchored_db : array, shape (n,)
+        Points of the curve [dB], strictly increasing from (0, 0).
+    """
+
+    raw_db: Floats
+    anchored_db: Floats
+
+    def __post_init__(self) -> None:
+        for field in ("raw_db", "anchored_db"):
+            values = np.array(getattr(self, field), dtype=np.float64)
+            if values.ndim != 1 or len(values) < 2 or values[0] != 0.0 or np.any(np.diff(values) <= 0.0):
+                raise ValueError(f"{field} is {values}; must rise strictly from 0")
+            values.setflags(write=False)
+            object.__setattr__(self, field, values)
+
+    def anchored(self, raw_db: ArrayLike) -> NDArray[np.float64]:
+        """Anchored attenuation [dB] of a raw one, any shape."""
+        return _along(raw_db, self.raw_db, self.anchored_db)
+
+    def raw(self, anchored_db: ArrayLike) -> NDArray[np.float64]:
+        """Raw attenuation [dB] of an anchored one, any shape: the way thresholds go."""
+        return _along(anchored_db, self.anchored_db, self.raw_db)
+
+
+IDENTITY = Anchor(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+"""No anchoring."""
+
+
+def _along(value: ArrayLike, start: Floats, end: Floats) -> NDArray[np.float64]:
+    values = np.asarray(value, dtype=np.float64)
+    beyond = values * (end[-1] / start[-1])
+    return np.asarray(np.where(values > start[-1], beyond, np.interp(values, start, end)))
+
+
+def fit_anchor(
+    law: RainLaw,
+    *,
+    path_length_km: float,
+    k: float,
+    alpha: float,
+    target: Callable[[Floats], ArrayLike] | None,
+    population: CellPopulation = DEFAULT_POPULATION,
+    storms: StormModel = DEFAULT_STORMS,
+    probabilities: Sequence[float] = PROBABILITIES,
+) -> Anchor:
+    """Curve that gives a hop the long-run law ``target``, fitted from the cell model.
+
+    Parameters
+    ----------
+    law : RainLaw
+        Monthly rain law that the storms follow.
+    path_length_km : float
+        Length of the hop [km], above 0.
+    k, alpha : float
+        Specific attenuation k R^alpha [dB/km] of the hop's carrier.
+    target : callable or None
+        Attenuation [dB] exceeded for fractions of the year (an array of them), for instance
+        ``models.rain_attenuation.attenuation_db`` of P.530 or measured percentiles. None: no anchoring.
+    population, storms : CellPopulation, StormModel
+        The rain model of the run.
+    probabilities : sequence of float
+        Fractions of the year at which the curve is fitted.
+
+    Notes
+    -----
+    The raw law comes from ``raw_attenuation_law`` and is kept on disk; the target is asked each time.
+    """
+    if target is None:
+        return IDENTITY
+    raw = raw_attenuation_law(
+        law, path_length_km=path_length_km, k=k, alpha=alpha, population=population, storms=storms
+    )
+    chances = np.sort(np.asarray(probabilities, dtype=np.float64))[::-1]
+    chances = chances[chances < 0.5 * raw.probability[0]]
+    points = np.column_stack([raw.quantile(chances), np.asarray(target(chances), dtype=np.float64)])
+    return _rising(points)
+
+
+def _rising(points: Floats) -> Anchor:
+    """Curve through the points that rise; others, where either law gives nothing yet, are left out."""
+    kept = [(0.0, 0.0)]
+    for raw_db, anchored_db in points:
+        if raw_db > kept[-1][0] + 1e-3 and anchored_db > kept[-1][1] + 1e-3:
+            kept.append((float(raw_db), float(anchored_db)))
+    if len(kept) < 2:
+        return IDENTITY
+    curve = np.array(kept)
+    return Anchor(curve[:, 0], curve[:, 1])
+
+
+def raw_attenuation_law(
+    law: RainLaw,
+    *,
+    path_length_km: float,
+    k: float,
+    alpha: float,
+    population: CellPopulation = DEFAULT_POPULATION,
+    storms: StormModel = DEFAULT_STORMS,
+) -> RawLaw:
+    """Long-run law of a hop's raw attenuation [dB], from snapshots, kept on disk."""
+    rates = tuple(float(value) for value in law.mean_rate_mm_h)
+    chances = tuple(float(value) for value in law.rain_probability)
+    key: Key = (
+        RAIN_MODEL_VERSION,
+        rates,
+        chances,
+        repr(astuple(population)),
+        repr(astuple(storms)),
+        float(path_length_km),
+        float(k),
+        float(alpha),
+        _SCENES_PER_MONTH,
+    )
+
+    def compute() -> dict[str, Floats]:
+        full = raw_law(
+            _snapshots(rates, chances, population, storms), path_length_km=path_length_km, k=k, alpha=alpha
+        )
+        even = np.geomspace(min(0.9 * full.probability[0], 0.2), 3e-7, 120)
+        return {"value": full.quantile(even), "probability": even}
+
+    arrays = kept_arrays("rain", key, compute)
+    return RawLaw(arrays["value"], arrays["probability"])
+
+
+@lru_cache(maxsize=2)
+def _snapshots(
+    rates: tuple[float, ...], chances: tuple[float, ...], population: CellPopulation, storms: StormModel
+) -> Scenes:
+    """Snapshots of a climate, shared by the hops of a network."""
+    months = peak_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
+    return scenes(months, population, storms, per_month=_SCENES_PER_MONTH)

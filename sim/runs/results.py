@@ -1,0 +1,63 @@
+"""The results of a run as tidy tables: what was simulated, and what every service and hop got.
+
+Units stand in the column names. A figure ``x`` with an interval has columns ``x``, ``x_low`` and
+``x_high``: 95 %, from independent blocks; where nothing was seen ``x`` is 0 and ``x_high`` the bound.
+No plotting library is needed to read or make them.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+
+from sim.runs.store import RunFolder
+
+
+@dataclass(frozen=True)
+class Results:
+    """Results of one run.
+
+    Attributes
+    ----------
+    manifest : dict
+        Origin: identity, seed, years, options, versions, warnings.
+    network : dict
+        The network simulated, every default filled in.
+    tables : mapping of str to DataFrame
+        ``services``, ``service_causes``, ``service_months``, ``service_throughput``,
+        ``service_undelivered``, ``priority_undelivered``, ``service_objectives``, ``service_years``,
+        ``service_targets``, ``service_controlled``, ``textbook_distance``, ``hops``, ``hop_causes``,
+        ``hop_modulations``, ``hop_capacity``, ``sites``, ``part_failures``, ``site_failures``,
+        ``crew_visits``; see DEVELOPERS.md for their columns.
+    """
+
+    manifest: Mapping[str, Any]
+    network: Mapping[str, Any]
+    tables: Mapping[str, pd.DataFrame]
+
+    @classmethod
+    def load(cls, folder: Path | str) -> "Results":
+        """Results of the run in a folder.
+
+        Raises
+        ------
+        InputError
+            If the folder holds no run, or one without a finished block.
+        """
+        run = RunFolder(folder)
+        manifest = run.manifest()
+        tables = {name: table.to_pandas() for name, table in run.read_results().items()}
+        return cls(manifest, run.network(), MappingProxyType(tables))
+
+    @property
+    def services(self) -> pd.DataFrame:
+        """One row a service."""
+        return self.tables["services"]
+
+    @property
+    def hops(self) -> pd.DataFrame:
+        """One row a hop."""
+        return self.tables["hops"]

@@ -1,0 +1,145 @@
+"""Simulates a network for many years and stores what came of it."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.inputs.network_file import InputError, NetworkSource
+from sim.runs.processes import begin_early
+from sim.runs.runner import BLOCK_YEARS, BlockPlan, run_blocks
+from sim.runs.stopping import PrecisionGoal, reached, service_number
+from sim.runs.store import RunFolder, run_identity, versions
+from sim.runs.summary import summarise
+
+LONGEST_YEARS = 1_000_000
+DEFAULT_OPTIONS = ModelOptions()
+
+
+@dataclass(frozen=True)
+class RunRequest:
+    """How long, from which seed, and with which parts of the model.
+
+    Attributes
+    ----------
+    years : int
+        At least 1; rounded up to whole blocks.
+    seed : int
+        0 to 2^63 - 1.
+    block_years : int
+        Years of one independent block, 1 to 100.
+    workers : int
+        Processes, 1 to 256; they change nothing but the time taken.
+    options : ModelOptions
+    until : PrecisionGoal, optional
+        Stop before all years are done when this is reached (``sim.runs.stopping``).
+    """
+
+    years: int
+    seed: int
+    block_years: int = BLOCK_YEARS
+    workers: int = 1
+    options: ModelOptions = DEFAULT_OPTIONS
+    until: PrecisionGoal | None = None
+
+    def __post_init__(self) -> None:
+        for field, low, high in (
+            ("years", 1, LONGEST_YEARS),
+            ("seed", 0, 2**63 - 1),
+            ("block_years", 1, 100),
+            ("workers", 1, 256),
+        ):
+            found = getattr(self, field)
+            if not low <= found <= high:
+                raise InputError(f"--{field.replace('_', '-')} is {found}; must be {low} to {high}")
+
+    @property
+    def n_blocks(self) -> int:
+        """Blocks that make up the years."""
+        return -(-self.years // self.block_years)
+
+
+def simulate(
+    source: NetworkSource,
+    request: RunRequest,
+    out: Path | str,
+    *,
+    resume: bool = False,
+    progress: Callable[[int, int], None] = lambda done, of_all: None,
+) -> RunFolder:
+    """Simulate and store; returns the folder of the run.
+
+    Parameters
+    ----------
+    source : NetworkSource
+    request : RunRequest
+    out : path
+        Folder of the run; new or empty unless ``resume``.
+    resume : bool
+        Keep the finished blocks of a stopped run of the same identity, or add years to one.
+    progress : callable
+        Called with (years done, years in all).
+
+    Raises
+    ------
+    InputError
+        If the folder is in use, or by another run (nothing is overwritten), or ``request.until`` names no
+        service.
+    """
+    if request.workers > 1 and request.n_blocks > 1:
+        begin_early()
+    if request.until is not None:
+        service_number(source.network, request.until)
+    folder = RunFolder(out)
+    manifest = manifest_of(source, request)
+    folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
+    with folder.locked():
+        prepared = prepare(source.network, request.options)
+        enough = None if request.until is None else reached(prepared, request.until)
+        plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
+        run_blocks(
+            prepared,
+            plan,
+            folder,
+            workers=request.workers,
+            progress=lambda done, of_all: progress(done * plan.block_years, of_all * plan.block_years),
+            enough=enough,
+        )
+        folder.write_manifest(_finished(manifest, request, folder, enough))
+        folder.write_results(summarise(prepared, folder))
+    return folder
+
+
+def manifest_of(source: NetworkSource, request: RunRequest) -> dict[str, Any]:
+    """All that decides the numbers, its digest, and what a reader wants to know of the origin."""
+    decisive: dict[str, Any] = {
+        "network": source.digest(),
+        "seed": request.seed,
+        "block_years": request.block_years,
+        "options": asdict(request.options),
+        "versions": versions(),
+    }
+    return {
+        "identity": run_identity(decisive),
+        **decisive,
+        "title": source.network.title,
+        "network_file": source.name,
+        "blocks": request.n_blocks,
+        "years": request.n_blocks * request.block_years,
+        "warnings": list(source.warnings),
+    }
+
+
+def _finished(
+    manifest: dict[str, Any],
+    request: RunRequest,
+    folder: RunFolder,
+    enough: Callable[[RunFolder], bool] | None,
+) -> dict[str, Any]:
+    """The manifest with the blocks that there are, and whether the goal of the run was reached."""
+    blocks = len(folder.finished_blocks())
+    found = {**manifest, "blocks": blocks, "years": blocks * request.block_years}
+    if request.until is not None and enough is not None:
+        found["until"] = {**asdict(request.until), "reached": enough(folder)}
+    return found

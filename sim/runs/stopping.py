@@ -1,0 +1,132 @@
+"""Stops a run when a service's outage is known well enough.
+
+The question is put after set numbers of blocks, whoever simulated them and in whatever order they ended, so
+that a run stops at the same block for any number of workers, and after it was stopped and resumed.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.network import Network
+from sim.blocks.prepared import Prepared
+from sim.counting.keyed_table import KeyedTable
+from sim.counting.statistics import Interval, mean_interval
+from sim.counting.tally_rows import BOTH, TOTAL
+from sim.inputs.network_file import InputError
+from sim.runs.control import ControlBlocks, controlled, rain_control
+from sim.runs.store import RunFolder
+
+FIRST_LOOK = 10
+"""Blocks before the first look: fewer cannot tell how far the truth may lie."""
+
+NARROWEST, WIDEST = 0.001, 1.0
+"""Relative half-widths that may be asked for."""
+
+_WORDS = re.compile(r"(service|halfwidth)=(\S+)")
+
+
+@dataclass(frozen=True)
+class PrecisionGoal:
+    """How well which service's unavailable minutes are to be known.
+
+    Attributes
+    ----------
+    service : str
+        Its id.
+    half_width : float
+        Half of the 95 % interval over the estimate, ``NARROWEST`` to ``WIDEST``.
+    """
+
+    service: str
+    half_width: float
+
+
+def parse_goal(text: str) -> PrecisionGoal:
+    """Goal from text such as ``service=mill-quay halfwidth=10%``.
+
+    Raises
+    ------
+    InputError
+        If a word is missing, unknown or twice, or the half-width is not a percentage in range.
+    """
+    words = text.split()
+    found = [(match[1], match[2]) for word in words if (match := _WORDS.fullmatch(word))]
+    if len(words) != 2 or sorted(key for key, _ in found) != ["halfwidth", "service"]:
+        raise InputError(f'--until is "{text}"; must be "service=ID halfwidth=PER_CENT%"')
+    values = dict(found)
+    number = re.fullmatch(r"(\d+(?:\.\d*)?|\.\d+)%", values["halfwidth"])
+    half_width = float(number[1]) / 100.0 if number else 0.0
+    if not NARROWEST <= half_width <= WIDEST:
+        raise InputError(
+            f'--until halfwidth is "{values["halfwidth"]}"; must be {NARROWEST:.1%} to {WIDEST:.0%}'
+        )
+    return PrecisionGoal(values["service"], half_width)
+
+
+def looks(n_blocks: int, at_least: int) -> Iterator[int]:
+    """Numbers of blocks after which the question is put: 10, then each a quarter more, at last ``n_blocks``.
+
+    Parameters
+    ----------
+    n_blocks : int
+        Most blocks of the run.
+    at_least : int
+        Blocks that exist already: fewer are not looked at.
+    """
+    look = FIRST_LOOK
+    while look < n_blocks:
+        if look >= at_least:
+            yield look
+        look += -(-look // 4)
+    yield max(n_blocks, at_least)
+
+
+def service_number(network: Network, goal: PrecisionGoal) -> int:
+    """Number of the goal's service in the network.
+
+    Raises
+    ------
+    InputError
+        If the network has no such service.
+    """
+    ids = [service.id for service in network.services]
+    if goal.service not in ids:
+        shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
+        raise InputError(f'--until service is "{goal.service}"; must be a service: {shown or "none"}')
+    return ids.index(goal.service)
+
+
+def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:
+    """Question whether the blocks in a folder know the service's unavailable minutes well enough.
+
+    With a control (``sim.runs.control``) it is put to the figure that the control makes surer.
+
+    Raises
+    ------
+    InputError
+        If the network has no such service.
+    """
+    number = service_number(prepared.network, goal)
+    rain = rain_control(prepared) if prepared.options.control else None
+
+    def enough(folder: RunFolder) -> bool:
+        found = None
+        if rain is not None:
+            found = controlled(ControlBlocks.read(prepared, rain, folder), rain, number)
+        interval = unavailable(folder, number) if found is None else found.interval
+        return interval.relative_half_width <= goal.half_width
+
+    return enough
+
+
+def unavailable(folder: RunFolder, number: int) -> Interval:
+    """Unavailable seconds of a block of one service, both ways together, over the blocks of a folder."""
+    found = []
+    for block in folder.finished_blocks():
+        table = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "service_total"))
+        here = (table.key("entity") == number) & (table.key("direction") == BOTH)
+        found.append(float(table.value("unavailable_s")[here].sum()))
+    return mean_interval(np.array(found))

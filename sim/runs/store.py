@@ -1,0 +1,203 @@
+"""The folder of a run: manifest, one folder of tables per finished block, tables of results.
+
+Whatever is written goes to a temporary name first and is renamed when it is whole, so that a run that is
+stopped at any moment leaves only finished pieces. Resuming is adding: finished blocks are read, missing
+ones are simulated.
+"""
+
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from sim.inputs.network_file import InputError
+
+MANIFEST = "manifest.json"
+NETWORK = "network.json"
+BLOCKS = "blocks"
+TABLES = "tables"
+LOCK = "in-use"
+VERSIONED = ("hopyears", "numpy", "scipy", "numba", "simpy", "itur", "pandas", "pyarrow")
+"""Packages whose versions decide the numbers, and so belong to the run's identity."""
+
+
+def versions() -> dict[str, str]:
+    """Versions of all that decides the numbers."""
+    return {name: version(name) for name in VERSIONED}
+
+
+def run_identity(content: Mapping[str, Any]) -> str:
+    """Short digest of all that decides a run's numbers, and of nothing else."""
+    text = json.dumps(content, sort_keys=True)
+    return hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
+
+
+class RunFolder:
+    """A run on disk.
+
+    Parameters
+    ----------
+    path : Path
+    """
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+
+    def begin(self, manifest: Mapping[str, Any], network: Mapping[str, Any], *, resume: bool) -> None:
+        """Make the folder ready for blocks of the run that the manifest describes.
+
+        Raises
+        ------
+        InputError
+            If the folder holds anything and ``resume`` is false, or a different run than this one.
+        """
+        if self.path.is_file():
+            raise InputError(f"{self.path}: output folder is a file; must be a folder")
+        held = sorted(item.name for item in self.path.iterdir()) if self.path.is_dir() else []
+        if (self.path / MANIFEST).is_file():
+            self._join_run(manifest, resume=resume)
+        elif held:
+            raise InputError(
+                f'{self.path}: output folder is not empty (holds "{held[0]}"); must be new or empty'
+            )
+        try:
+            (self.path / BLOCKS).mkdir(parents=True, exist_ok=True)
+            write_json(self.path / NETWORK, network)
+            write_json(self.path / MANIFEST, manifest)
+        except OSError as error:
+            raise InputError(f"{self.path}: output folder is not writable ({error.strerror})") from None
+
+    def _join_run(self, manifest: Mapping[str, Any], *, resume: bool) -> None:
+        if not resume:
+            raise InputError(
+                f"{self.path}: output folder is in use by a run; must be new or empty. "
+                "--resume adds what that run lacks"
+            )
+        found = self.manifest()["identity"]
+        if found != manifest["identity"]:
+            raise InputError(
+                f"{self.path}: output folder is of another run ({found}); must be of this one "
+                f"({manifest['identity']}): the network, seed, block length, options and versions decide"
+            )
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Keep a second process out of the folder.
+
+        Raises
+        ------
+        InputError
+            If another process holds it.
+        """
+        lock = self.path / LOCK
+        try:
+            handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
+        except FileExistsError:
+            if not _stale(lock):
+                raise InputError(
+                    f"{self.path}: output folder is in use by process {lock.read_text()}; must be free"
+                ) from None
+            lock.unlink()
+            handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
+        try:
+            os.write(handle, str(os.getpid()).encode())
+            os.close(handle)
+            yield
+        finally:
+            lock.unlink(missing_ok=True)
+
+    def manifest(self) -> dict[str, Any]:
+        """The manifest.
+
+        Raises
+        ------
+        InputError
+            If the folder holds no run.
+        """
+        try:
+            content: dict[str, Any] = json.loads((self.path / MANIFEST).read_text())
+        except (OSError, ValueError):
+            raise InputError(f"{self.path}: folder is not a run; must be one that simulate wrote") from None
+        return content
+
+    def write_manifest(self, manifest: Mapping[str, Any]) -> None:
+        """Store the manifest of the run, replacing an earlier one."""
+        write_json(self.path / MANIFEST, manifest)
+
+    def network(self) -> dict[str, Any]:
+        """The network of the run, every default filled in."""
+        content: dict[str, Any] = json.loads((self.path / NETWORK).read_text())
+        return content
+
+    def finished_blocks(self) -> list[int]:
+        """Numbers of the blocks that are whole, in order."""
+        folder = self.path / BLOCKS
+        return sorted(int(item.name) for item in folder.iterdir() if item.name.isdigit())
+
+    def write_block(self, block: int, tables: Mapping[str, pa.Table]) -> None:
+        """Store a finished block: all of its tables or nothing."""
+        final = self.path / BLOCKS / f"{block:06d}"
+        partial = self.path / BLOCKS / f".{block:06d}"
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir()
+        for name, table in tables.items():
+            write_table(partial / f"{name}.parquet", table)
+        partial.rename(final)
+
+    def read_block(self, block: int) -> dict[str, pa.Table]:
+        """Tables of a finished block."""
+        return read_tables(self.path / BLOCKS / f"{block:06d}")
+
+    def read_table(self, block: int, name: str) -> pa.Table:
+        """One table of a finished block."""
+        return pq.read_table(self.path / BLOCKS / f"{block:06d}" / f"{name}.parquet")
+
+    def write_results(self, tables: Mapping[str, pa.Table]) -> None:
+        """Store the tables of results, replacing those of fewer blocks."""
+        final, partial = self.path / TABLES, self.path / f".{TABLES}"
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir()
+        for name, table in tables.items():
+            write_table(partial / f"{name}.parquet", table)
+        shutil.rmtree(final, ignore_errors=True)
+        partial.rename(final)
+
+    def read_results(self) -> dict[str, pa.Table]:
+        """Tables of results by name."""
+        return read_tables(self.path / TABLES)
+
+
+def _stale(lock: Path) -> bool:
+    """Whether the process that made a lock is gone."""
+    try:
+        os.kill(int(lock.read_text()), 0)
+    except (ValueError, ProcessLookupError):
+        return True
+    except PermissionError:
+        return False
+    return False
+
+
+def write_json(path: Path, content: Mapping[str, Any]) -> None:
+    """Write JSON under a temporary name, then rename."""
+    partial = path.with_name(f".{path.name}")
+    partial.write_text(json.dumps(content, indent=2, sort_keys=True) + "\n")
+    partial.replace(path)
+
+
+def write_table(path: Path, table: pa.Table) -> None:
+    """Write one table as Parquet; equal tables give equal bytes."""
+    pq.write_table(table, path, compression="zstd")
+
+
+def read_tables(folder: Path) -> dict[str, pa.Table]:
+    """Every Parquet table of a folder by name."""
+    return {path.stem: pq.read_table(path) for path in sorted(folder.glob("*.parquet"))}

@@ -1,0 +1,193 @@
+"""From the tallies of a run's blocks to its tables of results."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from sim.blocks.prepared import Prepared
+from sim.counting.block_tally import run_of
+from sim.counting.tallies import Tally, add_tallies, by_month
+from sim.counting.tally_rows import BOTH
+from sim.counting.years import worst_month
+from sim.runs.control import control_table
+from sim.runs.objective_table import objective_table
+from sim.runs.promise import minutes_of_years, target_table, year_table
+from sim.runs.store import RunFolder
+from sim.runs.summary_figures import (
+    BACKWARD,
+    FORWARD,
+    SHARES,
+    UNSEEN_OUTAGE_S,
+    exceeded_rate,
+    outage_columns,
+    per_block,
+    put_interval,
+)
+from sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
+from sim.runs.summary_traffic import (
+    priority_table,
+    throughput_shares,
+    throughput_table,
+    undelivered_table,
+)
+from sim.runs.textbook_distance import distance_table
+from sim.textbook.predict import predict_hops, predict_services
+
+__all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"]
+
+
+def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
+    """Tables of results of all finished blocks of a run."""
+    stored = [folder.read_block(number) for number in folder.finished_blocks()]
+    blocks = tallies_of(prepared, folder, stored)
+    told_hops = predict_hops(prepared)
+    told = predict_services(prepared, told_hops)
+    yearly = minutes_of_years(folder)
+    total = add_tallies(blocks)
+    frames = {
+        "services": service_table(prepared, blocks, total, told),
+        "service_causes": cause_table(prepared, total, "service"),
+        "service_months": month_table(total),
+        "service_throughput": throughput_table(prepared, total),
+        "service_undelivered": undelivered_table(total),
+        "priority_undelivered": priority_table(prepared, blocks),
+        "service_controlled": control_table(prepared, folder),
+        "service_objectives": objective_table(prepared, blocks),
+        "service_years": year_table(*yearly),
+        "service_targets": target_table(*yearly),
+        "textbook_distance": distance_table(prepared, folder, told),
+        "hops": hop_table(prepared, blocks, total, told_hops),
+        "hop_causes": hop_cause_table(total),
+        "hop_modulations": modulation_table(prepared, total),
+        "hop_capacity": capacity_table(total),
+        "sites": site_table(prepared),
+        "part_failures": failure_table(stored, "failures_kind", "kind", total.years),
+        "site_failures": failure_table(stored, "failures_site", "site", total.years),
+        "crew_visits": failure_table(stored, "failures_crew", "crew", total.years),
+    }
+    return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
+
+
+def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:
+    """Tally of each finished block of a run, in order."""
+    stored = [folder.read_block(number) for number in folder.finished_blocks()]
+    return tallies_of(prepared, folder, stored)
+
+
+def tallies_of(prepared: Prepared, folder: RunFolder, stored: Sequence[dict[str, pa.Table]]) -> list[Tally]:
+    """Tally of each finished block whose tables were read, in order."""
+    manifest = folder.manifest()
+    run = run_of(prepared, manifest["identity"], manifest["block_years"])
+    return [
+        Tally.from_arrow(run, [number], tables)
+        for number, tables in zip(folder.finished_blocks(), stored, strict=True)
+    ]
+
+
+def service_table(
+    prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame
+) -> pd.DataFrame:
+    """One row a service; ``told`` is what ``predict_services`` says of them."""
+    services = prepared.network.services
+    n = len(services)
+    outages = outage_columns(blocks, total, "service", n)
+    months = by_month(total, "service_month", "unavailable_s") / 60.0
+    one_way = [
+        total.tables["service_total"].spread("unavailable_s", (n,), direction=d) / 60.0 / total.years
+        for d in (FORWARD, BACKWARD)
+    ]
+    errored = total.tables["service_total"].spread("errored_s", (n,), direction=BOTH) / total.years
+    delivered = np.array(
+        [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
+    ).min(axis=0)
+    textbook = told["total_min_per_year"].to_numpy(dtype=np.float64)
+    rows = []
+    for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
+        hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
+        row: dict[str, object] = {
+            "service": service.id,
+            "from": service.site_a,
+            "to": service.site_b,
+            "committed_mbit_s": service.committed_mbit_s,
+            "peak_mbit_s": service.full_rate_mbit_s,
+            "priority": service.priority,
+            "protection": service.protection,
+            "hops": len(hops),
+            **outages[i],
+            "errored_s_per_year": float(errored[i]),
+            **_worst_month(months[i]),
+            "forward_unavailable_min_per_year": float(one_way[0][i]),
+            "backward_unavailable_min_per_year": float(one_way[1][i]),
+            "mean_throughput_mbit_s": float(delivered[i] / total.years / 31_557_600.0),
+        }
+        rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
+        for ending, share in SHARES.items():
+            row[f"throughput_{ending}_mbit_s"] = exceeded_rate(rates, at_least, share)
+        row["textbook_min_per_year"] = float(textbook[i])
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _worst_month(minutes: NDArray[np.float64]) -> dict[str, object]:
+    """Mean over the years of each year's worst month, from minutes of shape (n_blocks, n_years, 12)."""
+    row: dict[str, object] = {}
+    bound = UNSEEN_OUTAGE_S / 60.0 / minutes.shape[1]
+    put_interval(row, "worst_month_unavailable_min", worst_month(minutes, largest_unseen=bound))
+    return row
+
+
+def cause_table(prepared: Prepared, total: Tally, kind: str) -> pd.DataFrame:
+    """Unavailable minutes and severely errored seconds a year by exact set of causes, both ways together."""
+    frame = total.to_frame(f"{kind}_cause")
+    frame = frame[frame["direction"] == "both"]
+    minutes = frame["unavailable_s"] / 60.0 / total.years
+    whole = minutes.groupby(frame[kind]).transform("sum")
+    table = pd.DataFrame(
+        {
+            kind: frame[kind],
+            "cause": frame["cause"],
+            "unavailable_min_per_year": minutes,
+            "severely_errored_s_per_year": frame["severely_errored_s"] / total.years,
+            "share": np.where(whole > 0, minutes / whole.where(whole > 0, 1.0), 0.0),
+        }
+    )
+    return table.sort_values([kind, "unavailable_min_per_year"], ascending=[True, False], kind="stable")
+
+
+def month_table(total: Tally) -> pd.DataFrame:
+    """Unavailable minutes of each calendar month (1 to 12), mean over the years."""
+    frame = total.to_frame("service_month")
+    frame = frame[frame["direction"] == "both"]
+    summed = frame.groupby(["service", "month"], sort=False)["unavailable_s"].sum().reset_index()
+    summed["month"] += 1
+    summed["unavailable_min_per_year"] = summed.pop("unavailable_s") / 60.0 / total.years
+    return summed
+
+
+def site_table(prepared: Prepared) -> pd.DataFrame:
+    """Where the sites are."""
+    return pd.DataFrame(
+        {
+            "site": [site.id for site in prepared.network.sites],
+            "latitude_deg": [site.latitude_deg for site in prepared.network.sites],
+            "longitude_deg": [site.longitude_deg for site in prepared.network.sites],
+            "east_km": [x for x, _ in prepared.site_km],
+            "north_km": [y for _, y in prepared.site_km],
+        }
+    )
+
+
+def failure_table(stored: Sequence[dict[str, pa.Table]], table: str, name: str, years: int) -> pd.DataFrame:
+    """Failures a year of each row, and hours a year in each phase."""
+    frames = [tables[table].to_pandas() for tables in stored]
+    summed = sum((frame.drop(columns=name) for frame in frames[1:]), frames[0].drop(columns=name)) / years
+    result = pd.DataFrame({name: frames[0][name]})
+    for column in summed.columns:
+        if column.endswith("_s"):
+            result[f"{column.removesuffix('_s')}_h_per_year"] = summed[column] / 3600.0
+        else:
+            result[f"{column}_per_year"] = summed[column]
+    return result

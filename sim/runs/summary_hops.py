@@ -1,0 +1,96 @@
+"""Tables of results of the hops."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from sim.blocks.prepared import Prepared
+from sim.counting.tallies import Tally
+from sim.runs.summary_figures import SHARES, exceeded_rate, outage_columns
+
+
+def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame) -> pd.DataFrame:
+    """One row a hop; ``told`` is what ``predict_hops`` says of them."""
+    outages = outage_columns(blocks, total, "hop", len(prepared.designs))
+    curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
+    predicted = told.groupby("hop", sort=False)["total_min_per_year"].first()
+    textbook = dict(zip(predicted.index, predicted.to_numpy(dtype=np.float64), strict=True))
+    rows = []
+    for i, design in enumerate(prepared.designs):
+        hop = design.hop
+        both = [curves[hop.id, direction] for direction in ("forward", "backward")]
+        row: dict[str, object] = {
+            "hop": hop.id,
+            "from": hop.site_a,
+            "to": hop.site_b,
+            "scheme": hop.scheme,
+            "length_km": design.length_km,
+            "frequency_ghz": hop.frequency_ghz,
+            "capacity_mbit_s": max(float(curve["capacity_mbit_s"].max()) for curve in both),
+            **outages[i],
+            "mean_capacity_mbit_s": min(_mean_capacity(curve) for curve in both),
+        }
+        for ending, share in SHARES.items():
+            row[f"capacity_{ending}_mbit_s"] = min(
+                exceeded_rate(curve["capacity_mbit_s"].to_numpy(), curve["exceeded_share"].to_numpy(), share)
+                for curve in both
+            )
+        row["textbook_min_per_year"] = float(textbook[hop.id])
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _mean_capacity(curve: pd.DataFrame) -> float:
+    shares = np.diff(curve["exceeded_share"].to_numpy(), prepend=0.0)
+    return float(curve["capacity_mbit_s"].to_numpy() @ shares)
+
+
+def capacity_table(total: Tally) -> pd.DataFrame:
+    """Share of time with at least each capacity, per hop and direction, from the highest down."""
+    frame = total.to_frame("hop_capacity")
+    frame = frame.sort_values(["hop", "direction", "capacity_kbit_s"], ascending=[True, True, False])
+    groups = frame.groupby(["hop", "direction"], sort=False)["seconds"]
+    return pd.DataFrame(
+        {
+            "hop": frame["hop"],
+            "direction": frame["direction"],
+            "capacity_mbit_s": frame["capacity_kbit_s"] / 1000.0,
+            "exceeded_share": groups.cumsum() / groups.transform("sum"),
+        }
+    )
+
+
+def hop_cause_table(total: Tally) -> pd.DataFrame:
+    """Time below full capacity and unavailable time of each hop by exact set of causes."""
+    below = total.to_frame("hop_state_cause")
+    lost = total.to_frame("hop_cause")
+    seconds = below.loc[below["causes"] != 0, ["hop", "cause", "seconds"]]
+    unavailable = lost.loc[lost["direction"] == "both", ["hop", "cause", "unavailable_s"]]
+    joined = pd.concat([frame.astype({"hop": str}) for frame in (seconds, unavailable)]).fillna(0.0)
+    summed = joined.groupby(["hop", "cause"], as_index=False)[["seconds", "unavailable_s"]].sum()
+    return pd.DataFrame(
+        {
+            "hop": summed["hop"],
+            "cause": summed["cause"],
+            "seconds_per_year": summed["seconds"] / total.years,
+            "unavailable_min_per_year": summed["unavailable_s"] / 60.0 / total.years,
+        }
+    ).sort_values(["hop", "seconds_per_year"], ascending=[True, False], kind="stable")
+
+
+def modulation_table(prepared: Prepared, total: Tally) -> pd.DataFrame:
+    """Share of channel time in each modulation, by its number of states; 0 states is down."""
+    frame = total.to_frame("hop_level")
+    states = {
+        design.hop.id: np.concatenate(([0], design.steps.states)).tolist() for design in prepared.designs
+    }
+    whole = frame.groupby(["hop", "direction"], sort=False)["channel_seconds"].transform("sum")
+    return pd.DataFrame(
+        {
+            "hop": frame["hop"],
+            "direction": frame["direction"],
+            "states": [states[hop][level] for hop, level in zip(frame["hop"], frame["level"], strict=True)],
+            "share": frame["channel_seconds"] / whole,
+        }
+    )

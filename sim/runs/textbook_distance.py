@@ -1,0 +1,168 @@
+"""From the textbook sum to the simulated outage of a service, step by step: what the sum leaves out.
+
+Each step is a difference of two figures that are both computed, so that the steps add up to the whole:
+the textbook sum; the hops of the working route each by itself, simulated; the working route as a whole; all
+routes of the service; the service among the others.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sim.blocks.block import BlockSimulator
+from sim.blocks.prepared import Prepared
+from sim.counting.keyed_table import KeyedTable
+from sim.counting.series_tally import ALONE, HOPS, ROUTE, SERIES
+from sim.counting.statistics import Interval, difference_interval, mean_interval
+from sim.counting.tally_rows import BOTH, TOTAL, three_ways
+from sim.runs.block_pool import over_blocks
+from sim.runs.rerun import OpenedRun
+from sim.runs.store import RunFolder
+from sim.runs.summary_figures import UNSEEN_OUTAGE_S, put_interval
+from sim.textbook.predict import MINUTES_PER_YEAR, predict_services, site_unavailability
+
+TEXTBOOK, SIMULATED = "textbook sum", "simulated"
+
+STEPS = (
+    TEXTBOOK,
+    "rain and fades of the hops, each by itself",
+    "equipment of the hops, each by itself",
+    "storms and nights shared by hops",
+    "sites and failures shared by hops",
+    "other routes",
+    "capacity shared with other services",
+    SIMULATED,
+)
+"""The first and the last are figures, those between are differences that lead from one to the other:
+
+- rain and fades: the ten-second rule, both directions at once, adaptive modulation, anchoring, joint fading
+  of diversity branches;
+- equipment: repair queues, spares, storms that hold climbers, lightning, switches that fail, standbys that
+  fail unseen, line cards; sites' common parts are counted with each hop that ends there, here and in the
+  textbook;
+- shared: hops that are down at the same time count once (a hop faded and another broken: as failures);
+- other routes: what protecting and rerouting save, less what switching costs;
+- capacity shared: hops that are up or in part up, but not enough for all who cross them."""
+
+WAITING = "of which waiting for crews and spares"
+"""A further row of ``queue_table``: part of the simulated figure."""
+
+_Floats = NDArray[np.float64]
+
+
+def distance_table(
+    prepared: Prepared, folder: RunFolder, textbook: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """Rows ``STEPS`` of each service: minutes a year with 95 % intervals from independent blocks.
+
+    Columns: service, step, min_per_year (with ``_low`` and ``_high``; the textbook sum has no chance in it).
+    ``textbook`` is what ``predict_services`` gave, where it is at hand.
+    """
+    years = int(folder.manifest()["block_years"])
+    n = len(prepared.demands)
+    textbook = predict_services(prepared) if textbook is None else textbook
+    by_block = [_block_minutes(folder, block, n, years) for block in folder.finished_blocks()]
+    rows: list[dict[str, object]] = []
+    for number, demand in enumerate(prepared.demands):
+        told = textbook.iloc[number]
+        total = float(told["total_min_per_year"])
+        fading = float(told["rain_min_per_year"] + told["multipath_min_per_year"])
+        equipment = float(told["equipment_min_per_year"]) + _ends_min(prepared, number)
+        hops, route, alone, service = (np.array([part[i][number] for part in by_block]) for i in range(4))
+        steps = (
+            hops[:, 0] - fading,
+            hops[:, 1] - equipment,
+            route[:, 0] - hops[:, 0],
+            route[:, 1] - hops[:, 1] + equipment - (total - fading),
+            (alone - route).sum(axis=1),
+            service - alone.sum(axis=1),
+        )
+        known = [Interval(total, total, total), *map(_step, steps)]
+        unseen = UNSEEN_OUTAGE_S / 60.0 / years
+        intervals = [*known, mean_interval(service, largest_unseen=unseen)]
+        for step, interval in zip(STEPS, intervals, strict=True):
+            rows.append(_row(demand.id, step, interval))
+    return pd.DataFrame(rows, columns=[*COLUMNS])
+
+
+COLUMNS = ("service", "step", "min_per_year", "min_per_year_low", "min_per_year_high")
+
+
+def _row(service: str, step: str, interval: Interval) -> dict[str, object]:
+    row: dict[str, object] = {"service": service, "step": step}
+    put_interval(row, "min_per_year", interval)
+    return row
+
+
+def _step(minutes: _Floats) -> Interval:
+    """Mean of a step over blocks; what lies below a millionth of a minute is rounding."""
+    return difference_interval(np.round(minutes, 6))
+
+
+def _ends_min(prepared: Prepared, number: int) -> float:
+    """Common parts and power of both ends of every hop of the working route, hop by hop [min a year]."""
+    hops = [link for link, _ in prepared.demands[number].routes[0] if link < len(prepared.designs)]
+    ends = [site for hop in hops for site in prepared.built.hops[hop].sites]
+    return sum(site_unavailability(prepared, site) for site in ends) * MINUTES_PER_YEAR
+
+
+def _block_minutes(
+    folder: RunFolder, block: int, n: int, years: int
+) -> tuple[_Floats, _Floats, _Floats, _Floats]:
+    """Minutes a year of every service: hops, route, all routes (by fading, with equipment); its own."""
+    series = KeyedTable.from_arrow(SERIES, folder.read_table(block, "service_series"))
+    scale = 60.0 * years
+    hops, route, alone = (
+        series.spread("unavailable_s", (n, 2), part=part) / scale for part in (HOPS, ROUTE, ALONE)
+    )
+    return hops, route, alone, unavailable_of_services(folder, block, n) / scale
+
+
+def unavailable_of_services(folder: RunFolder, block: int, n: int) -> _Floats:
+    """Unavailable seconds of every service in a block, both ways."""
+    total = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "service_total"))
+    return total.spread("unavailable_s", (n,), direction=BOTH)
+
+
+class QueueStudy:
+    """Blocks of a run simulated again on the same draws, with nobody waiting for a crew or a spare."""
+
+    def __init__(self, prepared: Prepared, seed: int, block_years: int) -> None:
+        free = replace(prepared, options=replace(prepared.options, queues=False))
+        self._simulator, self._seed, self._years = BlockSimulator(free), seed, block_years
+
+    def block(self, number: int) -> _Floats:
+        """Unavailable seconds of every service in a block."""
+        history = self._simulator.simulate(self._seed, number, self._years)
+        lost = [three_ways(service, history.duration_s)[BOTH].unavailable_s for service in history.services]
+        return np.array(lost, dtype=np.float64)
+
+
+def queue_table(
+    opened: OpenedRun,
+    *,
+    n_blocks: int,
+    workers: int = 1,
+    progress: Callable[[int, int], None] = lambda done, of_all: None,
+) -> pd.DataFrame:
+    """Row ``WAITING`` of each service, from the first blocks of a run; columns as ``distance_table``."""
+    prepared, folder = opened.prepared, opened.folder
+    blocks: Sequence[int] = folder.finished_blocks()[:n_blocks]
+    n = len(prepared.demands)
+    free = over_blocks(
+        QueueStudy,
+        (prepared, opened.seed, opened.block_years),
+        blocks,
+        workers=workers,
+        progress=progress,
+    )
+    waited = np.array([unavailable_of_services(folder, block, n) for block in blocks]) - np.array(free)
+    minutes = waited / 60.0 / opened.block_years
+    rows = [
+        _row(demand.id, WAITING, difference_interval(minutes[:, number]))
+        for number, demand in enumerate(prepared.demands)
+    ]
+    return pd.DataFrame(rows, columns=[*COLUMNS])

@@ -1,0 +1,177 @@
+"""Routes over the graph of links: working, protecting, and candidates for free rerouting.
+
+A route is a tuple of (link, direction), direction 0 when it runs from the link's first site to its
+second. Fewer hops come first, then the shorter route.
+"""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from itertools import islice, pairwise
+from typing import Any
+
+from sim.services.service_data import Route
+
+
+@dataclass(frozen=True)
+class Link:
+    """A link of the graph: a hop, or parallel hops that share their load.
+
+    Attributes
+    ----------
+    first, second : str
+        Site ids of its ends.
+    length_km : float
+        [km], at least 0.
+    """
+
+    first: str
+    second: str
+    length_km: float
+
+
+class RouteFinder:
+    """Finds routes over links.
+
+    Parameters
+    ----------
+    links : sequence of Link
+        In the order of their numbers.
+    unused : collection of int
+        Links that no route may use.
+    """
+
+    def __init__(self, links: Sequence[Link], unused: Collection[int] = ()) -> None:
+        self._links = tuple(links)
+        self._unused = frozenset(unused)
+        self._total_km = 1.0 + sum(link.length_km for link in self._links)
+
+    def working(self, a: str, b: str) -> Route | None:
+        """Route from ``a`` to ``b``, or None when there is none."""
+        found = self.rerouting(a, b, 1)
+        return found[0] if found else None
+
+    def protecting(self, a: str, b: str, working: Route) -> Route | None:
+        """Route that shares no site but the ends with the working route, else no link; None if neither is.
+
+        The working route is kept as it is; see ``disjoint_pair`` when both may be chosen.
+        """
+        links, sites = self._crossed(a, b, working)
+        for barred in (sites, frozenset[str]()):
+            found = self._simple_routes(a, b, 1, links, barred)
+            if found:
+                return found[0]
+        return None
+
+    def least_shared(self, a: str, b: str, working: Route) -> Route | None:
+        """Route that shares as few links, and then sites, with the working one as can be.
+
+        For ends that hang on a spur: the spur is common to both routes, the ring beyond it is not. None
+        if there is only the working route.
+        """
+        links, sites = self._crossed(a, b, working)
+        found = self._simple_routes(a, b, 1, frozenset(), frozenset(), shared=(links, sites))
+        return found[0] if found and frozenset(link for link, _ in found[0]) != links else None
+
+    def _crossed(self, a: str, b: str, route: Route) -> tuple[frozenset[int], frozenset[str]]:
+        """Links of a route, and its sites but the ends."""
+        links = frozenset(link for link, _ in route)
+        sites = {site for link in links for site in (self._links[link].first, self._links[link].second)}
+        return links, frozenset(sites - {a, b})
+
+    def rerouting(self, a: str, b: str, n_routes: int) -> tuple[Route, ...]:
+        """The best ``n_routes`` (at least 1) routes without loops, fewer when there are no more.
+
+        Of parallel links the shortest stands for all.
+        """
+        if n_routes < 1:
+            raise ValueError(f"n_routes is {n_routes}; must be at least 1")
+        return self._simple_routes(a, b, n_routes, frozenset(), frozenset())
+
+    def disjoint_pair(self, a: str, b: str) -> tuple[Route, Route] | None:
+        """Working and protecting route without a common link, of least total cost; None if there are none.
+
+        References
+        ----------
+        J. W. Suurballe, Disjoint paths in a network, Networks 4 (1974) 125-145; here two units of flow at
+        least cost.
+        """
+        import networkx as nx
+
+        graph: nx.DiGraph[Any] = nx.DiGraph()
+        for number, link in enumerate(self._links):
+            if number in self._unused:
+                continue
+            # A node in the middle of each direction keeps parallel links apart. Whole-number costs are exact.
+            cost = round(self._cost(number) * 1e9)
+            for direction, (start, end) in enumerate(((link.first, link.second), (link.second, link.first))):
+                graph.add_edge(("site", start), (number, direction), capacity=1, weight=cost)
+                graph.add_edge((number, direction), ("site", end), capacity=1, weight=0)
+        ends = ("site", a), ("site", b)
+        if a == b or any(end not in graph for end in ends):
+            return None
+        graph.add_node(ends[0], demand=-2)
+        graph.add_node(ends[1], demand=2)
+        try:
+            flow = nx.min_cost_flow(graph)
+        except nx.NetworkXUnfeasible:
+            return None
+        pair = [self._follow(flow, a, b), self._follow(flow, a, b)]
+        first, second = sorted(pair, key=self.cost)
+        return first, second
+
+    def cost(self, route: Route) -> float:
+        """Number of hops of a route, plus its length as a small share of one hop."""
+        return sum(self._cost(link) for link, _ in route)
+
+    def _cost(self, link: int) -> float:
+        return 1.0 + self._links[link].length_km / self._total_km
+
+    def _simple_routes(
+        self,
+        a: str,
+        b: str,
+        n_routes: int,
+        barred_links: frozenset[int],
+        barred_sites: frozenset[str],
+        shared: tuple[frozenset[int], frozenset[str]] = (frozenset(), frozenset()),
+    ) -> tuple[Route, ...]:
+        import networkx as nx
+
+        def cost(number: int) -> float:
+            touched = len({self._links[number].first, self._links[number].second} & shared[1])
+            many = 2.0 * len(self._links) + 2.0
+            return self._cost(number) + many * touched + (2.0 * many**2 if number in shared[0] else 0.0)
+
+        graph: nx.Graph[Any] = nx.Graph()
+        for number, link in enumerate(self._links):
+            if number in barred_links | self._unused or {link.first, link.second} & barred_sites:
+                continue
+            if not graph.has_edge(link.first, link.second) or (
+                cost(number) < graph[link.first][link.second]["cost"]
+            ):
+                graph.add_edge(link.first, link.second, number=number, cost=cost(number))
+        if a == b or a not in graph or b not in graph or not nx.has_path(graph, a, b):
+            return ()
+        found = islice(nx.shortest_simple_paths(graph, a, b, weight="cost"), n_routes)
+        return tuple(
+            tuple(self._step(graph[start][end]["number"], start) for start, end in pairwise(sites))
+            for sites in found
+        )
+
+    def _step(self, number: int, start: str) -> tuple[int, int]:
+        return number, 0 if self._links[number].first == start else 1
+
+    def _follow(
+        self, flow: dict[tuple[str | int, str | int], dict[tuple[int, int], int]], a: str, b: str
+    ) -> Route:
+        """Take one unit of flow from ``a`` to ``b`` out of the flow."""
+        steps: list[tuple[int, int]] = []
+        site = a
+        while site != b:
+            out = flow["site", site]
+            step = min(middle for middle, units in out.items() if units)
+            out[step] = 0
+            steps.append(step)
+            link = self._links[step[0]]
+            site = link.second if step[1] == 0 else link.first
+        return tuple(steps)

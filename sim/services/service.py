@@ -1,0 +1,208 @@
+"""From the histories of hops to the history of each end-to-end service.
+
+The changes of all hops are merged in time. Each distinct joint state of the hops and routes that a group
+of services may use is judged once (capacity shared as in ``models.sharing``) and looked up afterwards.
+
+A direction of a service is *down* while it gets less than the required share of its committed rate.
+*Why* it gets less than it should is a set of causes, by this rule:
+
+- A link *fails* a direction when its capacity, with nobody else on it, is below what the direction needs:
+  the required share of the committed rate when it is down, else the peak. The causes are those of all
+  links of the route in use that fail it, and when it is down, of the other routes' links that fail it too.
+- If no link fails it, capacity was shared away: the causes are those of the full links of its route, and
+  ``CONGESTION`` for each full link with nothing wrong. A link too small with nothing wrong is ``CONGESTION``.
+- While it changes route the cause is ``SWITCHING``, with those of the links that fail it on the route
+  it leaves.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.services.route_choice import choose_route
+from sim.services.service_data import BACKWARD, FORWARD, HopHistory, Route, ServiceDemand, ServiceHistory
+from sim.services.service_plan import build_plan
+from sim.services.service_run import ServiceRun
+
+__all__ = ["BACKWARD", "FORWARD", "HopHistory", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+CHANGES_AT_ONCE = 1_000_000
+"""Changes merged at a time: bounds the memory of a sweep whatever the length of the histories."""
+
+Changes = tuple[_Floats, NDArray[np.int32]]
+"""Times and values of a piecewise-constant history; the first time is 0."""
+
+
+def sweep_services(
+    hops: Sequence[HopHistory],
+    services: Sequence[ServiceDemand],
+    duration_s: float,
+    *,
+    links: Sequence[Sequence[int]] | None = None,
+    record_rates: bool = False,
+) -> list[ServiceHistory]:
+    """History of each service on the given histories of hops.
+
+    Parameters
+    ----------
+    hops : sequence of HopHistory
+        One each hop; changes at or after ``duration_s`` are ignored.
+    services : sequence of ServiceDemand
+        At most 32,767.
+    duration_s : float
+        Length of the observation from time 0 [s], above 0.
+    links : sequence of sequences of int, optional
+        Hops of each link: parallel hops share their load as one, and stay of use when some fail.
+        Without it every hop is a link by itself. A hop is in one link at most.
+    record_rates : bool
+        Whether every change of rate has an entry in the histories, not only those that matter for
+        outages; takes memory.
+
+    Returns
+    -------
+    list of ServiceHistory
+        In the order of ``services``.
+
+    Raises
+    ------
+    ValueError
+        If a route uses an unknown link or direction, a link an unknown hop, or a hop is in two links.
+    """
+    links = [(hop,) for hop in range(len(hops))] if links is None else [tuple(link) for link in links]
+    _check(hops, services, links, duration_s)
+    finder = _LinkHistories(hops, links)
+    choices = [_choices(service, finder, duration_s) for service in services]
+    n_choices = [2 * len(service.routes) for service in services]
+    plan, numbers = build_plan(hops, services, links, n_choices)
+    run = ServiceRun(plan, record_rates)
+    first_states = [
+        number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
+    ]
+    run.start(first_states, [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices])
+    sources = [((hop.time_s, hop.state), number) for hop, number in zip(hops, numbers, strict=True)]
+    used = [k for k in range(len(hops)) if plan.entity_group_first[k + 1] > plan.entity_group_first[k]]
+    changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
+    changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
+    for chunk in _merged(changes, duration_s):
+        run.apply(*chunk)
+    return run.histories(duration_s)
+
+
+def _check(
+    hops: Sequence[HopHistory],
+    services: Sequence[ServiceDemand],
+    links: Sequence[Sequence[int]],
+    duration_s: float,
+) -> None:
+    if not 0.0 < duration_s < np.inf:
+        raise ValueError(f"duration_s is {duration_s}; must be above 0")
+    if len(services) > np.iinfo(np.int16).max:
+        raise ValueError(f"services holds {len(services)}; must be at most {np.iinfo(np.int16).max}")
+    members = [hop for link in links for hop in link]
+    if len(set(members)) != len(members) or any(not 0 <= hop < len(hops) for hop in members):
+        raise ValueError(f"links holds an unknown hop or one twice; must hold hops 0 to {len(hops) - 1} once")
+    for service in services:
+        for link, direction in (step for route in service.routes for step in route):
+            if not 0 <= link < len(links) or direction not in (FORWARD, BACKWARD):
+                allowed = f"a link 0 to {len(links) - 1} and direction 0 or 1"
+                raise ValueError(
+                    f'service "{service.id}": routes holds {(link, direction)}; must be {allowed}'
+                )
+
+
+def _last_at_zero(time_s: _Floats) -> int:
+    return int(np.searchsorted(time_s, 0.0, side="right")) - 1
+
+
+def route_in_use(
+    hops: Sequence[HopHistory], service: ServiceDemand, duration_s: float
+) -> tuple[_Floats, NDArray[np.int32]]:
+    """Times [s], the first 0, and which route of a service is in use from then on.
+
+    Of n routes, n + r is the gap without traffic while route r is being left. Every hop is a link by itself.
+    """
+    return _choices(service, _LinkHistories(hops, [(hop,) for hop in range(len(hops))]), duration_s)
+
+
+class _LinkHistories:
+    """When each link can be used, found once for each threshold."""
+
+    def __init__(self, hops: Sequence[HopHistory], links: Sequence[Sequence[int]]) -> None:
+        self._hops, self._links = hops, links
+        self._known: dict[tuple[int, float], tuple[_Floats, NDArray[np.bool_]]] = {}
+
+    def usable(self, link: int, below_mbit_s: float) -> tuple[_Floats, NDArray[np.bool_]]:
+        """Changes of whether a link has capacity both ways, of at least the threshold."""
+        key = (link, below_mbit_s)
+        if key not in self._known:
+            time_s, capacity = self._capacity(link)
+            lowest = capacity.min(axis=0)
+            usable = (lowest > 0.0) & (lowest >= below_mbit_s)
+            kept = np.append(True, usable[1:] != usable[:-1])
+            self._known[key] = (time_s[kept], usable[kept])
+        return self._known[key]
+
+    def _capacity(self, link: int) -> tuple[_Floats, _Floats]:
+        """Times and capacity (2, n) of a link, parallel hops added."""
+        parts = [self._hops[hop] for hop in self._links[link]]
+        time_s = np.unique(np.concatenate([hop.time_s for hop in parts]))
+        total = np.zeros((2, time_s.size))
+        for hop in parts:
+            state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
+            total += np.stack([hop.capacity_forward_mbit_s[state], hop.capacity_backward_mbit_s[state]])
+        return time_s, total
+
+
+def _choices(service: ServiceDemand, finder: _LinkHistories, duration_s: float) -> Changes:
+    """Route in use by a service in time."""
+    if len(service.routes) == 1:
+        return np.zeros(1), np.zeros(1, dtype=np.int32)
+    crossed = sorted({link for route in service.routes for link, _ in route})
+    parts = [finder.usable(link, service.switch_below_mbit_s) for link in crossed]
+    routes_of = [
+        [r for r, route in enumerate(service.routes) if any(link == k for link, _ in route)] for k in crossed
+    ]
+    time_s = np.concatenate([part[0][1:] for part in parts])
+    order = np.argsort(time_s, kind="stable")
+    link = np.repeat(np.arange(len(parts)), [part[0].size - 1 for part in parts])
+    chosen: Changes = choose_route(
+        time_s[order],
+        link[order],
+        np.concatenate([part[1][1:] for part in parts])[order],
+        np.array([part[1][0] for part in parts]),
+        np.array([r for routes in routes_of for r in routes], dtype=np.int64),
+        np.cumsum([0, *map(len, routes_of)], dtype=np.int64),
+        len(service.routes),
+        service.hold_off_s,
+        service.switching_s,
+        service.wait_to_restore_s,
+        duration_s,
+    )
+    return chosen
+
+
+def _merged(
+    changes: Sequence[tuple[int, Changes, NDArray[np.int32] | None]], duration_s: float
+) -> Iterator[tuple[_Floats, _Ints, _Ints]]:
+    """Changes of all entities after time 0 in order of time, a stretch of time after another."""
+    total = sum(time_s.size for _, (time_s, _), _ in changes)
+    edges = np.linspace(0.0, duration_s, 2 + total // CHANGES_AT_ONCE)
+    cuts = [np.searchsorted(time_s, edges) for _, (time_s, _), _ in changes]
+    before = [-1] * len(changes)
+    for window in range(edges.size - 1):
+        parts = []
+        for k, (entity, (time_s, value), number) in enumerate(changes):
+            here = slice(cuts[k][window], cuts[k][window + 1])
+            states = value[here] if number is None else number[value[here]]
+            new = np.flatnonzero(np.diff(states, prepend=before[k]))
+            if new.size:
+                before[k] = int(states[-1])
+                parts.append((time_s[here][new], np.full(new.size, entity), states[new]))
+        if parts:
+            time_all, entity_all, state_all = (np.concatenate(column) for column in zip(*parts, strict=True))
+            order = np.argsort(time_all, kind="stable")
+            yield time_all[order], entity_all[order].astype(np.int64), state_all[order].astype(np.int64)

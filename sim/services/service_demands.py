@@ -1,0 +1,139 @@
+"""What each service asks of the hops: its routes as chains of links, its rates, its switching."""
+
+from collections.abc import Mapping, Sequence
+
+from models.network import Network, Service
+from sim.equipment.plant_builder import BuiltPlant
+from sim.hops.hop_design import HopDesign
+from sim.services.route_finder import Link, RouteFinder
+from sim.services.service_data import BACKWARD, FORWARD, Route, ServiceDemand
+
+REROUTED_CANDIDATES = 6
+"""Routes that free rerouting may choose from, shortest first."""
+
+SWITCHING_S = {"none": 0.0, "protected": 0.05, "rerouted": 5.0}
+"""Default time without traffic at a change of route [s]: ITU-T G.8031 and G.8032 aim below 50 ms;
+restoration by routing takes 1 to 60 s (common practice, no source)."""
+
+
+def service_demands(
+    network: Network, designs: Sequence[HopDesign], built: BuiltPlant
+) -> tuple[tuple[ServiceDemand, ...], tuple[int, ...]]:
+    """Demands of all services, and the parts behind the links after the hops.
+
+    Returns
+    -------
+    demands : tuple of ServiceDemand
+        Links 0 to n_hops - 1 are the network's hops (of a bundle, the first stands for all: see
+        ``hop_bundles``); later ones are line cards, at the ends of the services that they carry.
+    line_cards : tuple of int
+        Plant part of each such later link.
+    """
+    cards = sorted(set(built.line_cards.values()))
+    link_of_card = {part: len(designs) + i for i, part in enumerate(cards)}
+    bundles = hop_bundles(designs)
+    demands = tuple(
+        _demand(service, _finder(service, designs, bundles), designs, built, link_of_card)
+        for service in network.services
+    )
+    return demands, tuple(cards)
+
+
+def hop_bundles(designs: Sequence[HopDesign]) -> list[tuple[int, ...]]:
+    """Hops behind each hop's link: itself; all of a bundle for its first hop, none for the others."""
+    first: dict[str, int] = {}
+    members: list[list[int]] = []
+    for index, design in enumerate(designs):
+        members.append([])
+        name = design.hop.bundle
+        members[index if name is None else first.setdefault(name, index)].append(index)
+    return [tuple(each) for each in members]
+
+
+def _finder(
+    service: Service, designs: Sequence[HopDesign], bundles: Sequence[tuple[int, ...]]
+) -> RouteFinder:
+    """Routes over links that can carry the service in clear air; over all if those do not suffice."""
+    links = [Link(design.hop.site_a, design.hop.site_b, design.length_km) for design in designs]
+    absent = {index for index, members in enumerate(bundles) if not members}
+    needed = service.required_share * service.committed_mbit_s
+    small = {
+        index
+        for index, members in enumerate(bundles)
+        if sum(designs[member].clear_capacity_mbit_s for member in members) < needed
+    }
+    able = RouteFinder(links, absent | small)
+    if able.working(service.site_a, service.site_b) is not None:
+        return able
+    return RouteFinder(links, absent)
+
+
+def _demand(
+    service: Service,
+    finder: RouteFinder,
+    designs: Sequence[HopDesign],
+    built: BuiltPlant,
+    link_of_card: Mapping[int, int],
+) -> ServiceDemand:
+    bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
+    index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
+    chains = service_routes(service, finder, designs, index_of)
+    first, last = (
+        [(link_of_card[card], FORWARD)]
+        if (card := built.line_cards.get((service.id, site))) is not None
+        else []
+        for site in (service.site_a, service.site_b)
+    )
+    routes = [(*first, *chain, *last) for chain in chains]
+    switching_s = service.switching_time_s
+    return ServiceDemand(
+        id=service.id,
+        committed_mbit_s=service.committed_mbit_s,
+        peak_mbit_s=service.full_rate_mbit_s,
+        priority=service.priority,
+        routes=tuple(routes),
+        switching_s=SWITCHING_S[service.protection] if switching_s is None else switching_s,
+        hold_off_s=service.hold_off_s,
+        switch_below_mbit_s=service.required_share * service.committed_mbit_s,
+        required_share=service.required_share,
+    )
+
+
+def service_routes(
+    service: Service, finder: RouteFinder, designs: Sequence[HopDesign], index_of: Mapping[str, int]
+) -> list[Route]:
+    """Routes of a service over the hops, the working one first.
+
+    The working route is the user's, or the one of fewest hops and then least length among hops that carry
+    the service in clear air. The protecting route
+    is the user's, or the best that shares as little with the working one as can be. Free rerouting chooses
+    among the shortest routes and one that shares no hop with the working one, if there is any.
+    """
+    a, b = service.site_a, service.site_b
+    stated = _directed([index_of[hop] for hop in service.route], a, designs)
+    working = stated or finder.working(a, b)
+    assert working is not None  # models.network_rules.services_have_routes
+    if service.protection == "none":
+        return [working]
+    if service.protection == "protected":
+        stated = _directed([index_of[hop] for hop in service.protecting_route], a, designs)
+        protecting = stated or finder.protecting(a, b, working)
+        if protecting is None and not service.route and (pair := finder.disjoint_pair(a, b)) is not None:
+            return list(pair)
+        protecting = protecting or finder.least_shared(a, b, working)
+        return [working] if protecting is None or protecting == working else [working, protecting]
+    # The finder takes one of parallel hops; a way that shares nothing with the working one may be another.
+    apart = finder.protecting(a, b, working)
+    others = [route for route in finder.rerouting(a, b, REROUTED_CANDIDATES) if route not in (working, apart)]
+    kept = others[: REROUTED_CANDIDATES - (1 if apart is None else 2)]
+    return [working, *sorted([*kept, *([] if apart is None else [apart])], key=finder.cost)]
+
+
+def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:
+    here, route = start, []
+    for index in chain:
+        hop = designs[index].hop
+        forward = hop.site_a == here
+        route.append((index, FORWARD if forward else BACKWARD))
+        here = hop.site_b if forward else hop.site_a
+    return tuple(route)

@@ -1,0 +1,183 @@
+"""What the services of a group get in one joint state of its hops and routes, and why not more."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.cause import Cause
+from models.sharing import share_kernel
+from sim.services.service_plan import Plan
+from sim.services.service_tables import N_JUDGED, N_RESULTS, N_ROWS, Scratch, Sweep, inlined, kernel
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+_SWITCHING = int(Cause.SWITCHING)
+_CONGESTION = int(Cause.CONGESTION)
+_SMALL = 1e-6  # [Mbit/s]: one bit a second is no loss
+
+
+@kernel
+def judge_group(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
+    """Share the capacity of a group's links and write its row of results."""
+    sweep.used[N_JUDGED] += 1
+    for k in range(plan.group_link_first[g], plan.group_link_first[g + 1]):
+        _set_link(plan, sweep, scratch, plan.group_link[k])
+    n = 0
+    n_codes = plan.route_code.shape[1]
+    for k in range(plan.group_flow_first[g], plan.group_flow_first[g + 1]):
+        f = plan.group_flow[k]
+        s, d = f // 2, f % 2
+        scratch.rate[f] = 0.0
+        route = plan.service_route_first[s] + sweep.choice[s]
+        if route < plan.service_route_first[s + 1]:
+            scratch.first[f] = plan.route_first[route] + d * n_codes
+            scratch.last[f] = plan.route_first[route + 1] + d * n_codes
+            scratch.flows[n] = f
+            n += 1
+    share_kernel(
+        scratch.left, scratch.first, scratch.last, plan.route_code.reshape(-1), scratch.flows[:n],
+        plan.committed, plan.peak, plan.priority, scratch.rate, scratch.crossing, scratch.active,
+    )  # fmt: skip
+    _write_row(plan, sweep, scratch, g)
+
+
+@inlined
+def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
+    """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
+    forward = backward = 0.0
+    causes = 0
+    for k in range(plan.link_hop_first[link], plan.link_hop_first[link + 1]):
+        hop = plan.link_hop[k]
+        at = plan.state_first[hop] + sweep.hop_state[hop]
+        forward += plan.capacity_forward[at]
+        backward += plan.capacity_backward[at]
+        causes |= plan.causes[at]
+    scratch.full[2 * link] = scratch.left[2 * link] = forward
+    scratch.full[2 * link + 1] = scratch.left[2 * link + 1] = backward
+    scratch.link_causes[link] = causes if causes else _CONGESTION
+
+
+@kernel
+def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
+    """Write the results of a group's services, after its capacity has been shared."""
+    # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
+    required, peak = plan.required, plan.peak
+    route_first, codes, service_first = plan.route_first, plan.route_code, plan.service_route_first
+    choice, shared, full, left, own = (
+        sweep.choice,
+        scratch.rate,
+        scratch.full,
+        scratch.left,
+        scratch.link_causes,
+    )
+    service, rates, downs, causes = sweep.service, sweep.rate, sweep.down, sweep.causes
+    slots, seconds, row = sweep.result_slot, sweep.seconds, sweep.row
+    n, n_row = sweep.used[N_RESULTS], sweep.used[N_ROWS]
+    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
+        s = plan.group_service[k]
+        service[n] = s
+        for d in range(2):
+            f = 2 * s + d
+            rate = shared[f]
+            down = rate < required[f] - _SMALL or rate <= 0.0
+            why = 0
+            if rate < peak[f] - _SMALL:
+                need = required[f] if down and required[f] > 0.0 else peak[f]
+                why = _why(
+                    route_first,
+                    codes[d],
+                    full,
+                    left,
+                    own,
+                    service_first[s],
+                    service_first[s + 1],
+                    choice[s],
+                    need,
+                    down,
+                )
+            rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3) / 1e3, down, why
+        at, m = _find_result(service, rates, downs, causes, slots, n)
+        if m < 0:
+            m = n
+            slots[at] = n
+            seconds[n] = 0.0
+            n += 1
+        row[n_row] = m
+        n_row += 1
+    sweep.used[N_RESULTS], sweep.used[N_ROWS] = n, n_row
+
+
+@inlined
+def _find_result(
+    service: NDArray[np.int32],
+    rates: _Floats,
+    downs: NDArray[np.bool_],
+    causes: _Ints,
+    slots: NDArray[np.int32],
+    n: int,
+) -> tuple[int, int]:
+    """Slot and number of the result equal to number ``n``; the number is -1 when there is none."""
+    mask = slots.size - 1
+    at = result_word(service, rates, downs, causes, n) & mask
+    while slots[at] >= 0:
+        m = slots[at]
+        same = service[m] == service[n]
+        for d in range(2):
+            same = same and rates[m, d] == rates[n, d] and causes[m, d] == causes[n, d]
+            same = same and downs[m, d] == downs[n, d]
+        if same:
+            return at, int(m)
+        at = (at + 1) & mask
+    return at, -1
+
+
+@inlined
+def result_word(
+    service: NDArray[np.int32], rates: _Floats, downs: NDArray[np.bool_], causes: _Ints, n: int
+) -> int:
+    """Well mixed number of a result's content."""
+    mixed = np.uint64(service[n] + 1)
+    for d in range(2):
+        for part in (np.int64(rates[n, d] * 1e3), causes[n, d] * 2 + downs[n, d]):
+            mixed = (mixed ^ np.uint64(part)) * np.uint64(0xBF58476D1CE4E5B9)
+            mixed ^= mixed >> np.uint64(29)
+    return int(np.int64(mixed >> np.uint64(1)))
+
+
+@inlined
+def _why(
+    route_first: _Ints,
+    codes: _Ints,
+    full: _Floats,
+    left: _Floats,
+    own: _Ints,
+    route0: int,
+    route1: int,
+    choice: int,
+    need: float,
+    down: bool,
+) -> int:
+    """Why a direction of a service gets less than it should (see ``sim.services.service`` for the rule)."""
+    used = route0 + choice
+    if used >= route1:
+        return int(_SWITCHING | _too_small(route_first, codes, full, own, used - (route1 - route0), need))
+    causes = _too_small(route_first, codes, full, own, used, need)
+    if down and route1 > route0 + 1:
+        for route in range(route0, route1):
+            causes |= _too_small(route_first, codes, full, own, route, need)
+    if causes:
+        return int(causes)
+    for k in range(route_first[used], route_first[used + 1]):
+        if left[codes[k]] <= _SMALL:
+            causes |= own[codes[k] >> 1]
+    return int(causes) if causes else _CONGESTION
+
+
+@inlined
+def _too_small(first: _Ints, codes: _Ints, full: _Floats, own: _Ints, route: int, need: float) -> int:
+    """Causes of the links of a route that could not carry the need even alone."""
+    causes = 0
+    for k in range(first[route], first[route + 1]):
+        if full[codes[k]] < need - _SMALL:
+            causes |= own[codes[k] >> 1]
+    return int(causes)

@@ -1,0 +1,176 @@
+"""The inner loop of the services sweep: one joint state of a group of services is judged once.
+
+The joint state of a group (the states of its hops, the routes its services use) is known by a 64-bit
+word, the exclusive-or of one random word for each (entity, state): a change costs two exclusive-ors and
+one look into a table. Two joint states of one word would be taken for one; among a million states the
+chance is about 3e-8.
+
+References
+----------
+A. L. Zobrist, A new hashing method with application for game playing, University of Wisconsin, Computer
+Sciences Technical Report 88 (1970).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.services.service_judge import judge_group, result_word
+from sim.services.service_plan import Plan
+from sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep, inlined, kernel
+
+_Ints = NDArray[np.int64]
+_Floats = NDArray[np.float64]
+
+
+@kernel
+def run_changes(
+    plan: Plan,
+    sweep: Sweep,
+    scratch: Scratch,
+    time_s: _Floats,
+    entity: _Ints,
+    state: _Ints,
+    start: int,
+    record_rates: bool,
+) -> int:
+    """Apply sorted changes from number ``start``; the number of the first one not yet applied.
+
+    Fewer than all are applied when a table is nearly full: enlarge it and call again.
+    """
+    hop_state, choice, group_word = sweep.hop_state, sweep.choice, sweep.group_word
+    key_first, keys = plan.entity_key_first, plan.entity_key
+    group_first, groups = plan.entity_group_first, plan.entity_group
+    touched, is_touched = scratch.touched, scratch.is_touched
+    n_hops = hop_state.size
+    i = start
+    while i < time_s.size:
+        if _crowded(sweep, choice.size, group_word.size):
+            return i
+        now = time_s[i]
+        n_touched = 0
+        while i < time_s.size and time_s[i] == now:
+            e, new = entity[i], state[i]
+            i += 1
+            if e < n_hops:
+                old = hop_state[e]
+                hop_state[e] = new
+            else:
+                old = choice[e - n_hops]
+                choice[e - n_hops] = new
+            if old == new:
+                continue
+            word = keys[key_first[e] + old] ^ keys[key_first[e] + new]
+            for k in range(group_first[e], group_first[e + 1]):
+                g = groups[k]
+                group_word[g] ^= word
+                if not is_touched[g]:
+                    is_touched[g] = True
+                    touched[n_touched] = g
+                    n_touched += 1
+        for k in range(n_touched):
+            is_touched[touched[k]] = False
+            _enter(plan, sweep, scratch, touched[k], now, record_rates)
+    return i
+
+
+@kernel
+def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
+    """Judge every group in the state of time 0 and write the first entry of every service."""
+    for g in range(sweep.group_word.size):
+        word = _group_salt(g)
+        for e in range(plan.entity_group_first.size - 1):
+            for k in range(plan.entity_group_first[e], plan.entity_group_first[e + 1]):
+                if plan.entity_group[k] == g:
+                    n_hops = sweep.hop_state.size
+                    old = sweep.hop_state[e] if e < n_hops else sweep.choice[e - n_hops]
+                    word ^= plan.entity_key[plan.entity_key_first[e] + old]
+        sweep.group_word[g] = word
+        _enter(plan, sweep, scratch, g, 0.0, True)
+
+
+@kernel
+def _group_salt(g: int) -> np.uint64:
+    return np.uint64(g + 1) * np.uint64(0x9E3779B97F4A7C15)
+
+
+@inlined
+def _crowded(sweep: Sweep, n_services: int, n_groups: int) -> bool:
+    n_results = sweep.used[N_RESULTS] + n_services
+    return bool(
+        sweep.used[N_OUT] + n_services > sweep.out_time.size
+        or sweep.used[N_ROWS] + n_services > sweep.row.size
+        or 2 * n_results > sweep.result_slot.size
+        or n_results > sweep.service.size
+        or 2 * (sweep.used[N_STATES] + n_groups) > sweep.state_word.size
+    )
+
+
+@kernel
+def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, record_rates: bool) -> None:
+    """Move the services of a group to the results of its joint state."""
+    at, known = _find_state(sweep, sweep.group_word[g])
+    if not known:
+        sweep.state_word[at] = sweep.group_word[g]
+        sweep.state_row[at] = sweep.used[N_ROWS]
+        sweep.used[N_STATES] += 1
+        judge_group(plan, sweep, scratch, g)
+    row = sweep.state_row[at]
+    if row == sweep.group_row[g]:
+        return
+    sweep.group_row[g] = row
+    rows, current, since, seconds = sweep.row, sweep.current, sweep.since, sweep.seconds
+    down, causes = sweep.down, sweep.causes
+    out_time, out_service, out_result = sweep.out_time, sweep.out_service, sweep.out_result
+    n = sweep.used[N_OUT]
+    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
+        s = plan.group_service[k]
+        old, new = current[s], rows[row]
+        row += 1
+        if old == new:
+            continue
+        if old >= 0:
+            seconds[old] += now - since[s]
+        current[s] = new
+        since[s] = now
+        if record_rates or old < 0 or _differs(down, causes, old, new):
+            out_time[n], out_service[n], out_result[n] = now, s, new
+            n += 1
+    sweep.used[N_OUT] = n
+
+
+@inlined
+def _find_state(sweep: Sweep, word: np.uint64) -> tuple[int, bool]:
+    mask = sweep.state_word.size - 1
+    at = int(np.int64(word & np.uint64(mask)))
+    while sweep.state_row[at] >= 0:
+        if sweep.state_word[at] == word:
+            return at, True
+        at = (at + 1) & mask
+    return at, False
+
+
+@inlined
+def _differs(down: NDArray[np.bool_], causes: _Ints, a: int, b: int) -> bool:
+    """Whether two results differ in being down or in the causes of it."""
+    for d in range(2):
+        if down[a, d] != down[b, d]:
+            return True
+        if down[a, d] and causes[a, d] != causes[b, d]:
+            return True
+    return False
+
+
+@kernel
+def fill_slots(old: Sweep, new: Sweep) -> None:
+    """Enter what is in the tables of ``old`` into the empty, larger hash tables of ``new``."""
+    mask = new.result_slot.size - 1
+    for n in range(new.used[N_RESULTS]):
+        at = result_word(new.service, new.rate, new.down, new.causes, n) & mask
+        while new.result_slot[at] >= 0:
+            at = (at + 1) & mask
+        new.result_slot[at] = n
+    for k in range(old.state_row.size):
+        if old.state_row[k] >= 0:
+            at, _ = _find_state(new, old.state_word[k])
+            new.state_word[at] = old.state_word[k]
+            new.state_row[at] = old.state_row[k]

@@ -1,0 +1,1 @@
+"""Questions asked of a network or a run: one module each."""

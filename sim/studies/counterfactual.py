@@ -1,0 +1,272 @@
+"""A block judged again as if one thing had never gone wrong, on the same draws.
+
+What chance decides (storms, nights, each part's life, each repair) belongs to named things and stays the
+same. A part that never fails also calls no crew and takes no spare, so that others may be mended sooner;
+switches follow what is left. Storms shake the mains and hold climbers whatever becomes of rain on the hops.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from models.lifetimes import Law
+from models.plant import Plant, Site
+from sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from sim.blocks.prepared import Prepared
+from sim.equipment.failure_log import FailureLog
+from sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
+from sim.multipath.fades import FadeEvents
+from sim.rain.rain_kernel import RainKnots
+from sim.services.service_data import HopHistory, ServiceHistory
+
+HOP, SITE, PART, CAUSE = "hop", "site", "part kind", "cause"
+"""Kinds of targets."""
+
+RAIN, MULTIPATH, POWER, MAINTENANCE, LIGHTNING = "rain", "multipath", "power", "maintenance", "lightning"
+"""Names of the targets of kind ``CAUSE``."""
+
+NEVER = Law.exponential(1e30)
+"""Life of what does not fail."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """One thing that might never have gone wrong: its kind (``HOP`` ...) and its name."""
+
+    kind: str
+    name: str
+
+
+def targets_of(prepared: Prepared, services: Sequence[int] | None = None) -> tuple[Target, ...]:
+    """Everything that can go wrong in a network with these model options.
+
+    With ``services``, only hops that these may cross, and sites at the ends of such hops.
+    """
+    hops: Sequence[int] = range(len(prepared.designs))
+    if services is not None:
+        crossed = {link for s in services for route in prepared.demands[s].routes for link, _ in route}
+        hops = [i for i in hops if i in crossed]
+    places = {site for i in hops for site in prepared.built.hops[i].sites}
+    targets = [Target(HOP, prepared.designs[i].hop.id) for i in hops]
+    options, plant = prepared.options, prepared.built.plant
+    if options.failures:
+        present = {part.kind for part in plant.parts}
+        targets += [Target(SITE, site.id) for i, site in enumerate(plant.sites) if i in places]
+        targets += [Target(PART, kind) for kind in plant.kind_names if kind in present]
+        if any(site.power is not None for site in plant.sites):
+            targets.append(Target(CAUSE, POWER))
+        if any(site.windows for site in plant.sites):
+            targets.append(Target(CAUSE, MAINTENANCE))
+        if plant.lightning is not None and options.rain:
+            targets.append(Target(CAUSE, LIGHTNING))
+    if options.rain:
+        targets.append(Target(CAUSE, RAIN))
+    if any(nights is not None for nights in prepared.nights):
+        targets.append(Target(CAUSE, MULTIPATH))
+    return tuple(targets)
+
+
+def plant_without(prepared: Prepared, target: Target) -> Plant:
+    """The plant with everything but the target's failures.
+
+    A site is all that its hops have in common there: power, planned work, indoor units with their line
+    cards, mast, software. Radios, antennas and cables on it are their hops' own.
+
+    Raises
+    ------
+    ValueError
+        If the target is not of the plant: a hop, rain or multipath.
+    """
+    plant = prepared.built.plant
+    match target.kind, target.name:
+        case "part kind", kind:
+            spared = replace(plant.kinds[kind], life=NEVER, outdoor=False)
+            return replace(plant, kinds={**plant.kinds, kind: spared})
+        case "site", name:
+            own = {part for hop in prepared.built.hops for part in hop.own}
+            parts = tuple(
+                replace(part, life=NEVER) if i not in own and plant.sites[part.site].id == name else part
+                for i, part in enumerate(plant.parts)
+            )
+            sites = tuple(_steady(replace(s, maintenance=None)) if s.id == name else s for s in plant.sites)
+            return replace(plant, parts=parts, sites=sites)
+        case "cause", "power":
+            spared = replace(plant.kinds["rectifier"], life=NEVER)
+            kinds = {**plant.kinds, "rectifier": spared}
+            return replace(plant, kinds=kinds, sites=tuple(_steady(site) for site in plant.sites))
+        case "cause", "maintenance":
+            return replace(plant, sites=tuple(replace(site, maintenance=None) for site in plant.sites))
+        case "cause", "lightning":
+            return replace(plant, lightning=None)
+    raise ValueError(f"target is {target.kind} {target.name}; must be one of the plant's")
+
+
+def _steady(site: Site) -> Site:
+    """A site whose supply never fails."""
+    return replace(site, power=None)
+
+
+class BlockCase:
+    """One block, drawn once, to be judged as it was and without any of its targets.
+
+    Parameters
+    ----------
+    simulator : BlockSimulator
+    draws : BlockDraws
+    services : sequence of int, optional
+        Services to judge, whole groups of ``sharing_groups``; all of them unless stated. Histories are given
+        in this order.
+    """
+
+    def __init__(
+        self, simulator: BlockSimulator, draws: BlockDraws, services: Sequence[int] | None = None
+    ) -> None:
+        self._simulator, self._draws = simulator, draws
+        prepared = self._prepared = simulator.prepared
+        self._judged = tuple(range(len(prepared.demands)) if services is None else services)
+        self._group = sharing_groups(prepared)
+        self._links = [{link for route in each.routes for link, _ in route} for each in prepared.demands]
+        self._index = {design.hop.id: i for i, design in enumerate(prepared.designs)}
+        used = {link for service in self._judged for link in self._links[service]}
+        self._used = [i for i in range(len(prepared.designs)) if i in used]
+        self._rain = {i: simulator.rain(draws, i) for i in self._used}
+
+    @cached_property
+    def hops(self) -> list[HopHistory]:
+        """Histories of the hops as they were; of those that no judged service crosses, undisturbed."""
+        hops = [self._undisturbed(i) for i in range(len(self._prepared.designs))]
+        for i in self._used:
+            hops[i] = self._hop(i, self._draws.segments[i])
+        return hops
+
+    @cached_property
+    def services(self) -> tuple[ServiceHistory, ...]:
+        """Histories of the judged services as they were."""
+        return self._simulator.services(self.hops, self._draws, only=self._judged)
+
+    def services_without(self, target: Target) -> tuple[ServiceHistory, ...]:
+        """Histories of the judged services had the target never gone wrong.
+
+        The very histories of ``services`` where the target could make no difference.
+        """
+        hops = list(self.hops)
+        match target.kind, target.name:
+            case "hop", name:
+                hops[self._index[name]] = self._undisturbed(self._index[name])
+                return self._judge(hops, {self._index[name]}, self._draws)
+            case "cause", "rain" | "multipath":
+                keep_rain, keep_fades = target.name != RAIN, target.name != MULTIPATH
+                for i in self._used:
+                    segments = self._draws.segments[i]
+                    hops[i] = self._hop(i, segments, keep_rain=keep_rain, keep_fades=keep_fades)
+                return self._judge(hops, set(self._used), self._draws)
+        return self._with_plant(plant_without(self._prepared, target))
+
+    def _judge(
+        self, hops: list[HopHistory], changed: set[int], draws: BlockDraws
+    ) -> tuple[ServiceHistory, ...]:
+        """The services again; only groups that cross a changed link can fare differently."""
+        groups = {self._group[s] for s in self._judged if self._links[s] & changed}
+        again = [s for s in self._judged if self._group[s] in groups]
+        anew = dict(zip(again, self._simulator.services(hops, draws, only=again), strict=True))
+        return tuple(anew.get(s, before) for s, before in zip(self._judged, self.services, strict=True))
+
+    def _with_plant(self, plant: Plant) -> tuple[ServiceHistory, ...]:
+        """The same block with other failures; only hops whose equipment fares differently are done again."""
+        draws, simulator = self._draws, self._simulator
+        log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
+        hops, changed = list(self.hops), set()
+        for i in self._used:
+            segments = simulator.segments(i, log)
+            if not _same(segments, draws.segments[i]):
+                hops[i] = self._hop(i, segments)
+                changed.add(i)
+        n_hops = len(self._prepared.designs)
+        for link, part in enumerate(self._prepared.line_cards, start=n_hops):
+            if not _same_part(log, draws.log, part):
+                changed.add(link)
+        return self._judge(hops, changed, replace(draws, log=log))
+
+    def _hop(
+        self, index: int, segments: EquipmentSegments, *, keep_rain: bool = True, keep_fades: bool = True
+    ) -> HopHistory:
+        return hop_history(
+            hop_timeline(
+                self._simulator.thresholds[index],
+                segments,
+                self._rain_of(index, segments) if keep_rain else None,
+                self._fades_of(index, segments) if keep_fades else None,
+                self._draws.duration_s,
+            )
+        )
+
+    def _rain_of(self, index: int, segments: EquipmentSegments) -> RainKnots | None:
+        """Rain of a hop for these equipment states: as it was unless a weaker state has come."""
+        thresholds = self._simulator.thresholds[index]
+        lowest_db = thresholds.lowest_rain_db(segments.states)
+        if lowest_db >= thresholds.lowest_rain_db(self._draws.segments[index].states):
+            return self._rain[index]
+        return self._simulator.rain(self._draws, index, lowest_db)
+
+    def _fades_of(self, index: int, segments: EquipmentSegments) -> FadeEvents | None:
+        """Fades of a hop for these equipment states, likewise."""
+        thresholds = self._simulator.thresholds[index]
+        tops = thresholds.highest_power(segments.states)
+        drawn = thresholds.highest_power(self._draws.segments[index].states)
+        if tops[0] <= drawn[0] and tops[1] <= drawn[1]:
+            return self._draws.fades[index]
+        return self._simulator.fades(self._draws, index, max(tops[0], drawn[0]), max(tops[1], drawn[1]))
+
+    def _undisturbed(self, index: int) -> HopHistory:
+        """A hop to which nothing happens."""
+        ceiling = self._simulator.thresholds[index].nominal.ceiling
+        forward, backward = hop_capacity_mbit_s(self._prepared.designs[index], ceiling[None, :])[0]
+        return HopHistory(
+            np.zeros(1),
+            np.zeros(1, dtype=np.int32),
+            np.array([forward]),
+            np.array([backward]),
+            np.zeros(1, dtype=np.int64),
+        )
+
+
+def sharing_groups(prepared: Prepared) -> list[int]:
+    """Group of each service: services that may share a link which can be up and yet too small for them.
+
+    What happens to a link can change only the services of groups that cross it.
+    """
+    lowest = [float(design.steps.capacity_mbit_s[0]) for design in prepared.designs]
+    crossing: dict[int, list[int]] = {}
+    for s, demand in enumerate(prepared.demands):
+        for link in {link for route in demand.routes for link, _ in route}:
+            crossing.setdefault(link, []).append(s)
+    group = list(range(len(prepared.demands)))
+    for link, services in sorted(crossing.items()):
+        load = sum(prepared.demands[s].peak_mbit_s for s in services)
+        if link < len(lowest) and lowest[link] < load:
+            joined = {group[s] for s in services}
+            group = [min(joined) if g in joined else g for g in group]
+    return group
+
+
+def _same(one: EquipmentSegments, other: EquipmentSegments) -> bool:
+    """Whether equipment fares the same; states of one hop are made once, so equal ones are identical."""
+
+    def states(segments: EquipmentSegments) -> list[int]:
+        return [id(segments.states[row]) for row in segments.state]
+
+    if not np.array_equal(one.start_s, other.start_s):
+        return False
+    return states(one) == states(other)
+
+
+def _same_part(one: FailureLog, other: FailureLog | None, part: int) -> bool:
+    """Whether a part fares the same."""
+    if other is None:
+        return False
+    return all(
+        np.array_equal(a, b)
+        for a, b in zip(one.state_changes_for([part]), other.state_changes_for([part]), strict=True)
+    )

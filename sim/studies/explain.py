@@ -1,0 +1,194 @@
+"""Opens single outages of a run: its worst ones, and the whole story of one, from its block simulated again.
+
+The block is drawn from the run's own seed, so storm, cells, failures and fades are those that made the
+outage; the outage found again must be the one that was stored. Nothing is printed here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from models.calendar import Date, date_of
+from sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from sim.counting.tally_rows import Block, outage_rows, three_ways
+from sim.hops.hop import HopTimeline, hop_timeline
+from sim.inputs.network_file import InputError
+from sim.runs.rerun import OpenedRun
+from sim.services.service import route_in_use
+from sim.services.service_data import ServiceHistory
+from sim.studies.explain_equipment import (
+    PartStory,
+    PowerStory,
+    SwitchStory,
+    part_stories,
+    power_stories,
+    switch_stories,
+)
+from sim.studies.explain_hops import HopStory, StormStory, hop_stories, storm_stories
+from sim.studies.explain_timeline import Step, timeline
+
+MARGIN_S = 60.0
+"""The timeline begins this long before the outage and ends this long after it."""
+
+
+@dataclass(frozen=True)
+class Outage:
+    """One outage of a service, both ways together.
+
+    Attributes
+    ----------
+    block : int
+    start_s, duration_s : int
+        Second of the block in which it begins, and its length.
+    causes : int
+        Flags of all causes met in it.
+    date : Date
+        Of its beginning; years are counted through the run, from 1.
+    """
+
+    block: int
+    start_s: int
+    duration_s: int
+    causes: int
+    date: Date
+
+    @property
+    def end_s(self) -> int:
+        """Second of the block in which it is over."""
+        return self.start_s + self.duration_s
+
+
+@dataclass(frozen=True)
+class Story:
+    """All that is known about one outage.
+
+    Attributes
+    ----------
+    service : str
+    needed_mbit_s, peak_mbit_s : float
+        Rate below which a direction is down; rate asked for.
+    outage : Outage
+    routes : tuple of tuples of str
+        Hops of each route that the service may take, the working one first.
+    hops : tuple of HopStory
+        Every hop of these routes that was not at its best during the outage.
+    storms : tuple of StormStory
+        Storms behind the rain on those hops.
+    parts : tuple of PartStory
+        Failures in force during the outage on which a hop of the routes depends.
+    power : tuple of PowerStory
+    switches : tuple of SwitchStory
+    timeline : tuple of Step
+    """
+
+    service: str
+    needed_mbit_s: float
+    peak_mbit_s: float
+    outage: Outage
+    routes: tuple[tuple[str, ...], ...]
+    hops: tuple[HopStory, ...]
+    storms: tuple[StormStory, ...]
+    parts: tuple[PartStory, ...]
+    power: tuple[PowerStory, ...]
+    switches: tuple[SwitchStory, ...]
+    timeline: tuple[Step, ...]
+
+
+def worst_outages(run: OpenedRun, service_id: str, n: int) -> list[Outage]:
+    """The longest outages of a service over the finished blocks of a run, longest first.
+
+    Parameters
+    ----------
+    run : OpenedRun
+    service_id : str
+    n : int
+        At most so many, at least 1.
+
+    Raises
+    ------
+    InputError
+        If the run has no such service.
+    """
+    entity = run.service_index(service_id)
+    found: list[Outage] = []
+    for block in run.folder.finished_blocks():
+        table = run.folder.read_block(block)["service_outage"].to_pandas()
+        for row in table[table["entity"] == entity].itertuples():
+            start_s = int(row.start_s)
+            date = date_of(start_s, first_year=1 + block * run.block_years)
+            found.append(Outage(block, start_s, round(row.duration_s), int(row.causes), date))
+    found.sort(key=lambda outage: (-outage.duration_s, outage.block, outage.start_s))
+    return found[:n]
+
+
+def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
+    """The story of one outage: its block is simulated again, and everything around the outage looked up.
+
+    Raises
+    ------
+    InputError
+        If the block simulated again does not hold the outage: the program itself has changed since.
+    """
+    entity = run.service_index(service_id)
+    simulator = BlockSimulator(run.prepared)
+    draws = simulator.draw(run.seed, outage.block, run.block_years)
+    hops = [
+        hop_timeline(
+            simulator.thresholds[i], segments, simulator.rain(draws, i), draws.fades[i], draws.duration_s
+        )
+        for i, segments in enumerate(draws.segments)
+    ]
+    histories = [hop_history(hop) for hop in hops]
+    service = simulator.services(histories, draws, record_rates=True)[entity]
+    _check_same(run, service, entity, outage)
+    return _story(run, simulator, draws, hops, service, entity, outage)
+
+
+def _check_same(run: OpenedRun, service: ServiceHistory, entity: int, outage: Outage) -> None:
+    lost = three_ways(service, service.duration_s)[2]
+    keys, values = outage_rows(entity, lost, Block(outage.block, run.block_years))
+    same = (keys[:, 2] == outage.start_s) & (values[:, 0] == outage.duration_s)
+    if not same.any():
+        raise InputError(
+            f"{run.folder.path}: block {outage.block} simulated again has no such outage; must be made by "
+            "this very program. Simulate the network anew"
+        )
+
+
+def _story(
+    run: OpenedRun,
+    simulator: BlockSimulator,
+    draws: BlockDraws,
+    hops: Sequence[HopTimeline],
+    service: ServiceHistory,
+    entity: int,
+    outage: Outage,
+) -> Story:
+    prepared = run.prepared
+    demand = prepared.demands[entity]
+    window = (float(outage.start_s), float(outage.end_s))
+    routes = [[link for link, _ in route if link < len(hops)] for route in demand.routes]
+    crossed = sorted({hop for route in routes for hop in route})
+    touched = hop_stories(simulator, draws, hops, crossed, window)
+    cards = {link for route in demand.routes for link, _ in route if link >= len(hops)}
+    card_parts = [prepared.line_cards[link - len(hops)] for link in sorted(cards)]
+    links = simulator.links([hop_history(hop) for hop in hops], draws.log)
+    around = (window[0] - MARGIN_S, window[1] + MARGIN_S)
+    return Story(
+        service=demand.id,
+        needed_mbit_s=demand.required_share * demand.committed_mbit_s,
+        peak_mbit_s=demand.peak_mbit_s,
+        outage=outage,
+        routes=tuple(tuple(prepared.designs[hop].hop.id for hop in route) for route in routes),
+        hops=touched,
+        storms=storm_stories(simulator, draws, touched),
+        parts=part_stories(prepared, draws.log, crossed, card_parts, window),
+        power=power_stories(prepared, draws.log, crossed, window),
+        switches=switch_stories(prepared, draws.log, crossed, around),
+        timeline=timeline(
+            service,
+            route_in_use(links, demand, draws.duration_s),
+            len(routes),
+            [(prepared.designs[story.index], hops[story.index]) for story in touched],
+            around,
+        ),
+    )

@@ -1,0 +1,185 @@
+"""How much each hop, site, kind of part and cause matters: what services would gain had it never gone wrong.
+
+Each counterfactual is judged on the very draws of the block as it was, so that the gain is a paired
+difference, far sharper than the figures themselves. Gains do not add up: where two things fail at once,
+sparing one saves nothing; where one protects the other, sparing either saves all.
+"""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sim.blocks.block import BlockSimulator
+from sim.blocks.prepared import Prepared
+from sim.counting.statistics import mean_interval, paired_difference
+from sim.counting.tally_rows import three_ways
+from sim.runs.block_pool import over_blocks
+from sim.runs.rerun import OpenedRun
+from sim.runs.summary_figures import UNSEEN_OUTAGE_S
+from sim.services.service_data import ServiceHistory
+from sim.studies.counterfactual import BlockCase, Target, sharing_groups, targets_of
+
+ALL = "all services"
+"""In place of a service: the sum over all services."""
+
+_Floats = NDArray[np.float64]
+
+
+class ImportanceStudy:
+    """Unavailable seconds of every service in a block, as it was and without each target.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    seed, n_years : int
+        Seed of the run and years of a block.
+    targets : sequence of Target
+    services : sequence of int
+        Services to judge, as for ``BlockCase``.
+    """
+
+    def __init__(
+        self,
+        prepared: Prepared,
+        seed: int,
+        n_years: int,
+        targets: Sequence[Target],
+        services: Sequence[int],
+    ) -> None:
+        self._simulator = BlockSimulator(prepared)
+        self._seed, self._n_years = seed, n_years
+        self._targets, self._services = tuple(targets), tuple(services)
+
+    def block(self, number: int) -> _Floats:
+        """Unavailable seconds, both ways together, shape (1 + n_targets, n_services); row 0 as it was."""
+        draws = self._simulator.draw(self._seed, number, self._n_years)
+        case = BlockCase(self._simulator, draws, self._services)
+        before = case.services
+        rows = [[unavailable_s(service) for service in before]]
+        for target in self._targets:
+            after = case.services_without(target)
+            rows.append(
+                [
+                    rows[0][i] if service is before[i] else unavailable_s(service)
+                    for i, service in enumerate(after)
+                ]
+            )
+        return np.array(rows).reshape(len(rows), -1)
+
+
+def unavailable_s(service: ServiceHistory) -> float:
+    """Unavailable time of a service, both ways together, by the ten-second rule [s]."""
+    return float(three_ways(service, service.duration_s)[2].unavailable_s)
+
+
+def importance(
+    run: OpenedRun,
+    *,
+    service: str | None = None,
+    n_blocks: int | None = None,
+    workers: int = 1,
+    progress: Callable[[int, int], None] = lambda done, of_all: None,
+) -> pd.DataFrame:
+    """Gain of every service from every target that might never have gone wrong.
+
+    Parameters
+    ----------
+    run : OpenedRun
+    service : str, optional
+        Judge this service only, which is much faster where it shares no scarce link with most others.
+    n_blocks : int, optional
+        The first so many blocks of the run, at least 1; all of them unless stated.
+    workers : int
+        Processes.
+    progress : callable
+        Called with (blocks done, blocks in all).
+
+    Returns
+    -------
+    DataFrame
+        See ``importance_table``; of one service without their sum.
+
+    Raises
+    ------
+    InputError
+        If the run has no such service.
+    """
+    prepared = run.prepared
+    blocks = run.folder.finished_blocks()[:n_blocks]
+    judged = list(range(len(prepared.demands)))
+    if service is not None:
+        group = sharing_groups(prepared)
+        judged = [s for s in judged if group[s] == group[run.service_index(service)]]
+    targets = targets_of(prepared, None if service is None else judged)
+    arguments = (prepared, run.seed, run.block_years, targets, judged)
+    seconds = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
+    services = [prepared.demands[s].id for s in judged]
+    table = importance_table(np.array(seconds), targets, services, n_years=run.block_years)
+    return table if service is None else table[table["service"] == service].reset_index(drop=True)
+
+
+def importance_table(
+    seconds: _Floats, targets: Sequence[Target], services: Sequence[str], *, n_years: int
+) -> pd.DataFrame:
+    """Gains with their intervals, one row for each service and target, the largest gain of a service first.
+
+    Parameters
+    ----------
+    seconds : float array, shape (n_blocks, 1 + n_targets, n_services)
+        Unavailable time [s]; row 0 as it was.
+    targets, services : sequences
+        Names of the axes.
+    n_years : int
+        Years of a block.
+
+    Returns
+    -------
+    DataFrame
+        Columns service (``ALL`` for their sum), kind, target, ``unavailable_min_per_year`` as it was,
+        ``saved_min_per_year`` with ``_low`` and ``_high``, ``share`` of the time as it was, ``sure`` where
+        the interval leaves out zero.
+    """
+    minutes = np.concatenate([seconds, seconds.sum(axis=2, keepdims=True)], axis=2) / 60.0 / n_years
+    bound = UNSEEN_OUTAGE_S / 60.0 / n_years
+    rows = []
+    for s, service in enumerate([*services, ALL]):
+        base = mean_interval(minutes[:, 0, s], largest_unseen=bound)
+        for t, target in enumerate(targets, start=1):
+            saved = paired_difference(minutes[:, 0, s], minutes[:, t, s])
+            rows.append(
+                {
+                    "service": service,
+                    "kind": target.kind,
+                    "target": target.name,
+                    "unavailable_min_per_year": base.best,
+                    "saved_min_per_year": saved.best,
+                    "saved_min_per_year_low": saved.low,
+                    "saved_min_per_year_high": saved.high,
+                    "share": saved.best / base.best if base.best else 0.0,
+                    "sure": saved.excludes_zero,
+                }
+            )
+    frame = pd.DataFrame(rows)
+    place = {service: i for i, service in enumerate([*services, ALL])}
+    frame["_place"] = frame["service"].map(place)
+    frame = frame.sort_values(["_place", "saved_min_per_year"], ascending=[True, False], kind="stable")
+    return frame.drop(columns="_place").reset_index(drop=True)
+
+
+def write_importance(frame: pd.DataFrame, path: Path | str) -> None:
+    """Write the table as CSV.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    from sim.inputs.network_file import InputError
+
+    try:
+        frame.to_csv(Path(path), index=False)
+    except OSError as error:
+        raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None

@@ -1,0 +1,276 @@
+"""Adaptive modulation against every fixed one, on the same weather, nights and failures.
+
+Each block is drawn once. Every studied hop is then judged as it is, and with each of its modulations fixed;
+services are judged as they are, and with all hops fixed at the same number of states (a hop without that
+modulation takes its next lower one).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from sim.blocks.prepared import Prepared
+from sim.counting.tally_rows import three_ways
+from sim.hops.fixed_modulation import fixed_design, nearest_step
+from sim.hops.hop import HopTimeline, hop_timeline
+from sim.hops.hop_thresholds import HopThresholds
+from sim.inputs.network_file import InputError
+from sim.multipath.fades import FadeEvents
+from sim.rain.rain_kernel import RainKnots
+from sim.runs.block_pool import over_blocks
+from sim.runs.simulate import RunRequest
+from sim.services.service_data import HopHistory, ServiceHistory
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ADAPTIVE = 0
+"""In place of a number of states: the hop as it is."""
+
+_Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a hop or service got in one block.
+
+    Attributes
+    ----------
+    unavailable_s, severely_errored_s : float
+        Both ways together, by the ten-second rule.
+    mean_mbit_s : float
+        Mean capacity or rate, of both directions.
+    rate_mbit_s, seconds : float array, shape (n,)
+        Time at each rate of the worse direction, rates rising.
+    """
+
+    unavailable_s: float
+    severely_errored_s: float
+    mean_mbit_s: float
+    rate_mbit_s: _Floats
+    seconds: _Floats
+
+
+@dataclass(frozen=True)
+class BlockFindings:
+    """Findings of one block.
+
+    Attributes
+    ----------
+    hops, services : dict of (number, states) to Finding
+        States of the fixed modulation, or ``ADAPTIVE``.
+    route_states : dict of int to (states, seconds)
+        For each service the time at each lowest modulation along its working route, as things are; 0 is down.
+    """
+
+    hops: dict[tuple[int, int], Finding]
+    services: dict[tuple[int, int], Finding]
+    route_states: dict[int, tuple[NDArray[np.int64], _Floats]]
+
+
+class ModulationStudy:
+    """Judges blocks with adaptive and with fixed modulation.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    seed, n_years : int
+        Seed and years of a block.
+    hops : sequence of int
+        Hops to study. Services are studied when these are all hops of the network.
+    states : sequence of int
+        Fixed modulations to judge; a hop leaves out those it does not have.
+    """
+
+    def __init__(
+        self, prepared: Prepared, seed: int, n_years: int, hops: Sequence[int], states: Sequence[int]
+    ) -> None:
+        self._simulator = BlockSimulator(prepared)
+        self._prepared, self._seed, self._n_years = prepared, seed, n_years
+        self._hops, self._states = tuple(hops), tuple(states)
+        self._fixed = {hop: self._fixed_thresholds(hop) for hop in self._hops}
+
+    def block(self, number: int) -> BlockFindings:
+        """Findings of one block."""
+        draws = self._simulator.draw(self._seed, number, self._n_years)
+        hops: dict[tuple[int, int], Finding] = {}
+        adaptive: dict[int, HopTimeline] = {}
+        fixed: dict[tuple[int, int], HopHistory] = {}
+        for hop in self._hops:
+            rain, fades = self._weather(draws, hop)
+            adaptive[hop] = self._timeline(draws, hop, self._simulator.thresholds[hop], rain, fades)
+            hops[hop, ADAPTIVE] = hop_finding(hop_history(adaptive[hop]), draws.duration_s)
+            for step, thresholds in self._fixed[hop].items():
+                history = hop_history(self._timeline(draws, hop, thresholds, rain, fades))
+                fixed[hop, step] = history
+                states = int(thresholds.design.steps.states[0])
+                if states in self._states:
+                    hops[hop, states] = hop_finding(history, draws.duration_s)
+        if len(self._hops) < len(self._prepared.designs):
+            return BlockFindings(hops, {}, {})
+        services = self._services(draws, [hop_history(adaptive[hop]) for hop in self._hops], fixed)
+        return BlockFindings(hops, services, self._route_states(adaptive, draws.duration_s))
+
+    def _fixed_thresholds(self, hop: int) -> dict[int, HopThresholds]:
+        """Thresholds of the hop at each fixed modulation that the study needs, by its step."""
+        design, prepared = self._prepared.designs[hop], self._prepared
+        steps = {nearest_step(design, states) for states in self._states}
+        return {
+            step: HopThresholds(fixed_design(design, step), prepared.anchors[hop], prepared.nights[hop])
+            for step in sorted(steps)
+        }
+
+    def _weather(self, draws: BlockDraws, hop: int) -> tuple[RainKnots | None, FadeEvents | None]:
+        """Rain and fades of a hop down to what the most sensitive of its modulations feels."""
+        own, states = self._simulator.thresholds[hop], draws.segments[hop].states
+        cases = [own, *self._fixed[hop].values()]
+        lowest_db = min(case.lowest_rain_db(states) for case in cases)
+        tops = [case.highest_power(states) for case in cases]
+        flat, dispersive = max(top[0] for top in tops), max(top[1] for top in tops)
+        fades = draws.fades[hop]
+        if (flat, dispersive) != own.highest_power(states):
+            fades = self._simulator.fades(draws, hop, flat, dispersive)
+        return self._simulator.rain(draws, hop, lowest_db), fades
+
+    def _timeline(
+        self,
+        draws: BlockDraws,
+        hop: int,
+        thresholds: HopThresholds,
+        rain: RainKnots | None,
+        fades: FadeEvents | None,
+    ) -> HopTimeline:
+        return hop_timeline(thresholds, draws.segments[hop], rain, fades, draws.duration_s)
+
+    def _services(
+        self, draws: BlockDraws, adaptive: Sequence[HopHistory], fixed: dict[tuple[int, int], HopHistory]
+    ) -> dict[tuple[int, int], Finding]:
+        found = {}
+        designs = self._prepared.designs
+        for states in (ADAPTIVE, *self._states):
+            hops = adaptive
+            if states != ADAPTIVE:
+                hops = [fixed[hop, nearest_step(designs[hop], states)] for hop in self._hops]
+            for number, service in enumerate(self._simulator.services(hops, draws)):
+                found[number, states] = service_finding(service)
+        return found
+
+    def _route_states(
+        self, hops: dict[int, HopTimeline], duration_s: float
+    ) -> dict[int, tuple[NDArray[np.int64], _Floats]]:
+        found = {}
+        for number, demand in enumerate(self._prepared.demands):
+            route = [link for link, _ in demand.routes[0] if link in hops]
+            chain = [(hops[hop], self._lowest_states(hop, hops[hop])) for hop in route]
+            found[number] = lowest_along(chain, duration_s)
+        return found
+
+    def _lowest_states(self, hop: int, timeline: HopTimeline) -> NDArray[np.int64]:
+        """Lowest modulation in use in each state: of the best N channels, of both directions."""
+        design = self._prepared.designs[hop]
+        names = np.concatenate(([0], design.steps.states))
+        levels = np.sort(timeline.levels.reshape(len(timeline.levels), 2, -1), axis=2)
+        lowest: NDArray[np.int64] = names[levels[:, :, -design.scheme.working].min(axis=1)]
+        return lowest
+
+
+def hop_finding(hop: HopHistory, duration_s: float) -> Finding:
+    """What a hop offered; it is down while it carries nothing."""
+    seconds = np.bincount(
+        hop.state,
+        weights=np.diff(np.append(hop.time_s, duration_s)),
+        minlength=hop.causes.size,
+    ).astype(np.float64)
+    rates = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s], axis=1)
+    lost = three_ways(hop, duration_s)[2]
+    return _finding(float(lost.unavailable_s), float(lost.severely_errored_s), rates, seconds)
+
+
+def service_finding(service: ServiceHistory) -> Finding:
+    """What a service got."""
+    lost = three_ways(service, service.duration_s)[2]
+    return _finding(
+        float(lost.unavailable_s), float(lost.severely_errored_s), service.rate_mbit_s, service.seconds
+    )
+
+
+def _finding(unavailable_s: float, severe_s: float, rates: _Floats, seconds: _Floats) -> Finding:
+    rate, where = np.unique(rates.min(axis=1), return_inverse=True)
+    spent = np.bincount(where, weights=seconds, minlength=rate.size).astype(np.float64)
+    mean = float(rates.mean(axis=1) @ seconds / seconds.sum())
+    return Finding(unavailable_s, severe_s, mean, rate, spent)
+
+
+def lowest_along(
+    chain: Sequence[tuple[HopTimeline, NDArray[np.int64]]], duration_s: float
+) -> tuple[NDArray[np.int64], _Floats]:
+    """Time [s] at each lowest value along a chain of hops; each comes with one value a state."""
+    time_s = np.unique(np.concatenate([np.zeros(1), *(hop.time_s for hop, _ in chain)]))
+    lowest = np.full(time_s.size, np.iinfo(np.int64).max)
+    for hop, value in chain:
+        state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
+        lowest = np.minimum(lowest, value[state])
+    names, where = np.unique(lowest, return_inverse=True)
+    spent = np.bincount(where, weights=np.diff(np.append(time_s, duration_s)), minlength=names.size)
+    return names, spent.astype(np.float64)
+
+
+def modulation_study(
+    prepared: Prepared,
+    request: RunRequest,
+    *,
+    hops: Sequence[str] | None = None,
+    states: Sequence[int] | None = None,
+    progress: Callable[[int, int], None] = lambda done, of_all: None,
+) -> "dict[str, pd.DataFrame]":
+    """Adaptive against fixed modulation: tables by name, see ``sim.studies.modulation_tables``.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    request : RunRequest
+        Years, seed, block length and workers; its options must be those of ``prepared``.
+    hops : sequence of str, optional
+        Hop ids; all hops, and with them the services, unless stated.
+    states : sequence of int, optional
+        Fixed modulations by their number of states; all that the studied hops have unless stated.
+    progress : callable
+        Called with (years done, years in all).
+
+    Raises
+    ------
+    InputError
+        If a hop is unknown, or no studied hop has one of the modulations.
+    """
+    from sim.studies.modulation_tables import study_tables
+
+    chosen = _hop_numbers(prepared, hops)
+    known = sorted({int(each) for hop in chosen for each in prepared.designs[hop].steps.states})
+    wanted = known if states is None else sorted(set(states))
+    for each in wanted:
+        if each not in known:
+            raise InputError(f"--states is {each}; must be one of {', '.join(map(str, known))}")
+    years = request.block_years
+    findings = over_blocks(
+        ModulationStudy,
+        (prepared, request.seed, years, chosen, wanted),
+        range(request.n_blocks),
+        workers=request.workers,
+        progress=lambda done, of_all: progress(done * years, of_all * years),
+    )
+    return study_tables(prepared, findings, years)
+
+
+def _hop_numbers(prepared: Prepared, hops: Sequence[str] | None) -> list[int]:
+    ids = [design.hop.id for design in prepared.designs]
+    if hops is None:
+        return list(range(len(ids)))
+    for hop in hops:
+        if hop not in ids:
+            shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
+            raise InputError(f'--hop is "{hop}"; must be all or a hop id: {shown}')
+    return sorted({ids.index(hop) for hop in hops})

@@ -1,0 +1,1 @@
+"""What the standards alone say of a network."""

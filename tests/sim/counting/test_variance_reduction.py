@@ -1,0 +1,112 @@
+import numpy as np
+import pytest
+from coverage_check import coverage, too_high, too_low
+
+from sim.counting.statistics import difference_interval
+from sim.counting.variance_reduction import control_variate, effective_blocks, weighted_mean, weights_are_fair
+
+
+def _figure_and_controls(rng, n=40):
+    controls = rng.normal([2.0, -1.0], [1.0, 3.0], (n, 2))
+    return 5.0 + controls @ [3.0, 0.5] + rng.normal(0.0, 0.4, n), controls
+
+
+def test_controls_are_covered_and_save_years():
+    found = [
+        control_variate(*_figure_and_controls(np.random.default_rng(s)), [2.0, -1.0]) for s in range(300)
+    ]
+    truth = 5.0 + 6.0 - 0.5
+    share = np.mean([f.interval.low <= truth <= f.interval.high for f in found])
+    assert not too_low(share, 0.95, n_trials=300)
+    assert not too_high(share, 0.95, n_trials=300)
+    best = np.array([f.interval.best for f in found])
+    assert abs(best.mean() - truth) < 4 * best.std(ddof=1) / np.sqrt(best.size)
+    assert np.median([f.variance_ratio for f in found]) > 30.0
+    np.testing.assert_allclose(np.mean([f.slopes for f in found], axis=0), [3.0, 0.5], atol=0.02)
+
+
+def test_a_wrong_known_mean_shows():
+    """Negative control: a control whose stated mean is wrong moves the result by slope times error."""
+
+    def wrong(draw):
+        return control_variate(*draw, [2.3, -1.0]).interval
+
+    assert too_low(coverage(wrong, _figure_and_controls, 10.5, n_trials=200), 0.95, n_trials=200)
+
+
+def test_means_known_only_about_widen_the_interval_as_they_should():
+    def draw(rng):
+        return *_figure_and_controls(rng), rng.normal([2.0, -1.0], [0.2, 0.3])
+
+    def honest(drawn):
+        return control_variate(*drawn, known_errors=[0.2, 0.3]).interval
+
+    def trusting(drawn):
+        return control_variate(*drawn).interval
+
+    share = coverage(honest, draw, 10.5, n_trials=600)
+    assert not too_low(share, 0.95, n_trials=600)
+    assert not too_high(share, 0.95, n_trials=600)
+    assert too_low(coverage(trusting, draw, 10.5, n_trials=200), 0.95, n_trials=200)  # negative control
+
+
+def test_useless_controls_change_nothing():
+    values = np.random.default_rng(1).gamma(2.0, 1.0, 30)
+    constant = control_variate(values, np.full(30, 7.0), 7.0)
+    assert constant.interval.best == pytest.approx(values.mean())
+    assert constant.interval.half_width == pytest.approx(difference_interval(values).half_width)
+    assert constant.variance_ratio == pytest.approx(1.0)
+    twin = control_variate(values, np.stack([values, values], axis=1), [2.0, 2.0])
+    assert twin.interval.best == pytest.approx(2.0)
+
+
+def _weighted_draw(rng, n=400):
+    """A rare exceedance, P(X > 6) of a unit exponential, drawn three times as long-tailed."""
+    x = rng.exponential(3.0, n)
+    return (x > 6.0).astype(float), 3.0 * np.exp(-x + x / 3.0)
+
+
+def test_weights_are_unbiased_and_covered():
+    truth = np.exp(-6.0)
+    share = coverage(lambda draw: weighted_mean(*draw), _weighted_draw, truth, n_trials=1000)
+    assert not too_low(share, 0.95, n_trials=1000, slack=0.01)
+    rng = np.random.default_rng(7)
+    best = np.array([weighted_mean(*_weighted_draw(rng)).best for _ in range(400)])
+    assert abs(best.mean() - truth) < 4 * best.std(ddof=1) / 20.0
+    plain_variance = truth * (1 - truth) / 400
+    assert plain_variance / best.var() > 10.0
+    assert weights_are_fair(_weighted_draw(rng, 4000)[1])
+
+
+def test_wrong_weights_show():
+    """Negative control: weights of another law are neither fair nor unbiased."""
+
+    def wrong(rng):
+        x = rng.exponential(3.0, 400)
+        return (x > 6.0).astype(float), 2.0 * np.exp(-x + x / 2.0)
+
+    assert not weights_are_fair(wrong(np.random.default_rng(3))[1])
+    assert too_low(
+        coverage(lambda d: weighted_mean(*d), wrong, np.exp(-6.0), n_trials=300), 0.95, n_trials=300
+    )
+
+
+def test_effective_blocks():
+    assert effective_blocks([2.0, 2.0, 2.0]) == pytest.approx(3.0)
+    assert effective_blocks([1.0, 0.0, 0.0]) == pytest.approx(1.0)
+    assert effective_blocks([0.0, 0.0]) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: control_variate(np.ones(3), np.ones(3), 1.0), "values has 3 blocks; must have at least 4"),
+        (lambda: control_variate(np.ones(9), np.ones(9), [1.0, 2.0]), r"known_means has shape \(2,\)"),
+        (lambda: control_variate(np.ones(9), np.ones(9), 1.0, known_errors=-1.0), "known_errors is -1.0"),
+        (lambda: weighted_mean([1.0, 2.0], [1.0, -1.0]), "weights holds a negative"),
+        (lambda: weighted_mean([1.0], [1.0]), "2 blocks or more"),
+    ],
+)
+def test_bad_input_is_refused(call, message):
+    with pytest.raises(ValueError, match=message):
+        call()

@@ -1,0 +1,91 @@
+import numpy as np
+import pytest
+from coverage_check import coverage, too_low
+
+from sim.counting.statistics import Interval, mean_interval
+from sim.counting.years import (
+    any_year_chance,
+    break_chance,
+    exceeded_throughput,
+    met_confidence,
+    worst_month,
+    year_quantile,
+)
+
+
+def test_chance_that_a_year_breaks_a_target():
+    found = break_chance(np.array([[1.0, 5.0], [9.0, 3.0]]), 4.0)
+    assert found.best == 0.5
+    assert break_chance(np.zeros(100), 1.0).high == pytest.approx(1 - 0.025**0.01)
+
+
+def test_chance_over_a_contract():
+    found = any_year_chance(Interval(0.0, 0.1, 1.0), 5)
+    assert (found.low, found.best, found.high) == pytest.approx((0.0, 1 - 0.9**5, 1.0))
+    with pytest.raises(ValueError, match="n_years is 0; must be at least 1"):
+        any_year_chance(Interval(0.0, 0.1, 0.2), 0)
+
+
+def test_confidence_that_a_target_is_met():
+    values = np.random.default_rng(2).gamma(4.0, 1.0, 50)
+    middle = values.mean()
+    assert met_confidence(values, 2 * middle) > 0.999
+    assert met_confidence(values, middle / 2) < 0.001
+    for target in (0.95 * middle, 1.1 * middle):
+        sure = met_confidence(values, target)
+        level = abs(2 * sure - 1)
+        found = mean_interval(values, level=level)
+        assert (found.high if sure > 0.5 else found.low) == pytest.approx(target, rel=2e-3)
+    assert met_confidence(np.zeros(30), 1.0) == 0.5
+    assert met_confidence(np.zeros(30), 1.0, largest_unseen=2.0) > 0.9
+
+
+def test_worst_month_is_the_mean_of_each_years_worst():
+    months = np.zeros((2, 3, 12))
+    months[0, :, 4] = [1.0, 2.0, 3.0]
+    months[1, :, 7] = [4.0, 4.0, 4.0]
+    months[1, 0, 2] = 10.0
+    assert worst_month(months).best == pytest.approx((2.0 + 6.0) / 2)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+def test_year_quantiles_are_covered(share):
+    truth = -np.log(1.0 - share)
+    held = coverage(lambda year: year_quantile(year, share), lambda rng: rng.exponential(1.0, 60), truth)
+    assert not too_low(held, 0.95)
+    narrow = coverage(
+        lambda year: year_quantile(year, share, level=0.5), lambda rng: rng.exponential(1.0, 60), truth
+    )
+    assert too_low(narrow, 0.95)  # negative control
+
+
+def test_year_quantile_limits():
+    found = year_quantile(np.arange(10.0), 0.99)
+    assert (found.best, found.high) == (9.0, np.inf)
+    with pytest.raises(ValueError, match="share is 1; must be above 0 to below 1"):
+        year_quantile(np.arange(10.0), 1)
+
+
+def test_throughput_exceeded():
+    seconds = np.zeros((1, 11))
+    seconds[0, [0, 5, 10]] = [1.0, 9.0, 990.0]
+    for exceeded, share in ((0.98, 1.0), (0.99, 1.0), (0.991, 0.5), (0.999, 0.5), (0.9995, 0.0)):
+        assert exceeded_throughput(seconds, exceeded).best == share
+    one = exceeded_throughput(seconds, 0.99)
+    assert (one.low, one.high) == (0.0, 1.0)
+    same = exceeded_throughput(np.repeat(seconds, 5, axis=0), 0.995)
+    assert (same.low, same.high) == (0.5, 0.5)
+
+
+def test_throughput_limits_are_covered():
+    """Blocks with a random share of time at the half rate: the share exceeded 99 % is known."""
+
+    def draw(rng):
+        lost = rng.uniform(0.0, 0.012, 20)  # mean 0.6 %: full rate for 99.4 % of the time
+        seconds = np.zeros((20, 11))
+        seconds[:, 10], seconds[:, 5] = 1.0 - lost, lost
+        return seconds
+
+    assert coverage(lambda seconds: exceeded_throughput(seconds, 0.99), draw, 1.0, n_trials=300) > 0.94
+    unsure = exceeded_throughput(draw(np.random.default_rng(4)), 0.994)
+    assert (unsure.low, unsure.high) == (0.5, 1.0)

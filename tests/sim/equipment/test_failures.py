@@ -1,0 +1,476 @@
+"""The failure simulation as a whole: stages in order, storms, lightning, sameness, stationarity, outputs."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from bare_plant import AT_ONCE, HOUR, bare_plant, blocks, check_mean, standard_errors_off, unit_kind
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from models.cause import Cause
+from models.intervals import intervals_of_rows, merged
+from models.lifetimes import Law
+from models.part_kind import PART_KINDS, Repair, stock_for_units
+from models.plant import Crews, Depot, Lightning, Maintenance, Part, Plant, ProtectionGroup, Site
+from models.power import Generator, PowerSupply
+from models.solar import Solar
+from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from models.working_time import OFFICE_HOURS, ROUND_THE_CLOCK
+from sim.equipment.failure_log import DOWN, MUTE, UP
+from sim.equipment.failure_tally import FailureTally
+from sim.equipment.failures import simulate_failures
+from sim.equipment.power import lost_with_more_than
+from sim.streams import Streams
+
+YEAR = SECONDS_PER_YEAR
+
+
+def small_plant(**changes):
+    """Six sites, every kind of part, some pairs, all worn ten times too fast."""
+    kinds = {
+        key: replace(kind, life=Law.exponential(kind.life.mean_h / 10)) for key, kind in PART_KINDS.items()
+    }
+    sites = [
+        Site(
+            f"s{i}", 50.0 + 0.2 * i, 10.0,
+            power=PowerSupply(mains_outages_per_year=20.0, generator=Generator() if i == 2 else None),
+            maintenance=Maintenance(per_year=2.0),
+        )
+        for i in range(6)
+    ]  # fmt: skip
+    sites[5] = replace(sites[5], power=PowerSupply(solar=Solar((15.0,) * 12), battery_h=40.0))
+    parts = [Part(f"s{i}/{kind}", kind, i) for i in range(6) for kind in PART_KINDS]
+    groups = []
+    for i in range(6):
+        first = len(parts)
+        parts += [
+            Part(f"s{i}/{chain}/{kind}", kind, i)
+            for chain in "ab"
+            for kind in ("outdoor_radio", "modem_card")
+        ]
+        groups.append(ProtectionGroup(f"s{i}", ((first, first + 1), (first + 2, first + 3)), revertive=True))
+    plan = Plant(
+        sites, parts, groups,
+        crews=[Crews("south", 50.0, 10.0), Crews("north", 51.0, 10.0, shift=ROUND_THE_CLOCK)],
+        depots=[Depot("south", 50.1, 10.1, {"outdoor_radio": 1, "modem_card": 1, "antenna": 0})],
+        kinds=kinds,
+        lightning=Lightning(0.01, 0.5),
+    )  # fmt: skip
+    return replace(plan, **changes)
+
+
+def stormy(n_sites, years, seed=5, each_h=6.0, per_year=40):
+    weather = np.random.default_rng(seed)
+    start = weather.uniform(0, years * YEAR, (n_sites, per_year * years)).ravel()
+    row = np.repeat(np.arange(n_sites), per_year * years)
+    return merged(row, start, np.minimum(start + each_h * HOUR, years * YEAR), n_rows=n_sites)
+
+
+@pytest.fixture(scope="module")
+def plant():
+    return small_plant()
+
+
+@pytest.fixture(scope="module")
+def storms():
+    return stormy(6, 10)
+
+
+@pytest.fixture(scope="module")
+def log(plant, storms):
+    return simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=storms)
+
+
+def test_stages_come_in_order(log):
+    assert len(log) > 200
+    stages = [log.failed_s, log.noticed_s, log.spare_s, log.crew_s, log.arrived_s, log.mended_s]
+    for early, late in pairwise(stages):
+        assert np.all(early <= late)
+    assert np.all(log.mended_s > 0.0)
+    assert np.all(log.mended_s <= log.duration_s)
+    assert set(np.unique(log.crew)) == {-1, 0, 1}
+
+
+def test_phases_sum_to_the_time_down(log):
+    down = np.minimum(log.mended_s, log.duration_s) - np.maximum(log.failed_s, 0.0)
+    np.testing.assert_allclose(log.phases_s().sum(axis=1), down)
+    assert np.all(log.phases_s() >= -1e-6)
+
+
+def test_no_part_fails_twice_at_once_and_no_crew_works_twice_at_once(log, plant):
+    for part in range(len(plant.parts)):
+        rows = slice(log.part_offset[part], log.part_offset[part + 1])
+        assert np.all(log.part[rows] == part)
+        assert np.all(log.failed_s[rows][1:] >= log.mended_s[rows][:-1])
+    for crew in (0, 1):
+        mine = log.crew == crew
+        order = np.argsort(log.crew_s[mine])
+        begin, end = log.crew_s[mine][order], log.mended_s[mine][order]
+        home = log.arrived_s[mine][order] - begin
+        assert np.all(begin[1:] >= (end + home)[:-1] - 1e-6)
+
+
+def test_nobody_climbs_in_a_storm(log, plant, storms):
+    climbs = [plant.kinds[plant.parts[part].kind].repair is Repair.OUTDOOR for part in log.part]
+    held = 0
+    for row in np.nonzero(climbs)[0]:
+        if log.mended_s[row] >= log.duration_s or log.arrived_s[row] < 0.0:
+            continue
+        begin, end = storms.of(log.site[row])
+        inside = np.minimum(end, log.mended_s[row]) - np.maximum(begin, log.arrived_s[row])
+        stormy_s = float(np.sum(np.maximum(inside, 0.0)))
+        assert log.storm_s[row] == pytest.approx(stormy_s, abs=1e-3)
+        # Work is never finished inside a storm.
+        assert not np.any((begin < log.mended_s[row]) & (log.mended_s[row] < end))
+        held += stormy_s > 0.0
+    assert held >= 3
+
+
+def test_same_seed_same_log_and_other_block_other_log(log, plant, storms):
+    again = simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=storms)
+    other = simulate_failures(plant, Streams(1, 1), 10 * YEAR, storms=storms)
+    for name in ("part", "failed_s", "mended_s", "crew", "switch_s"):
+        np.testing.assert_array_equal(getattr(log, name), getattr(again, name))
+    assert len(log) != len(other) or not np.array_equal(log.failed_s, other.failed_s)
+
+
+def test_a_changed_part_moves_no_other_draw(plant, storms):
+    before = simulate_failures(plant, Streams(3, 0), 5 * YEAR, storms=stormy(6, 5), unlimited=True)
+    parts = list(plant.parts)
+    parts[0] = replace(parts[0], life=Law.exponential(2000.0))
+    after = simulate_failures(
+        replace(plant, parts=parts), Streams(3, 0), 5 * YEAR, storms=stormy(6, 5), unlimited=True
+    )
+    kept_before, kept_after = before.part != 0, after.part != 0
+    np.testing.assert_array_equal(before.part[kept_before], after.part[kept_after])
+    np.testing.assert_array_equal(before.mended_s[kept_before], after.mended_s[kept_after])
+    assert np.count_nonzero(~kept_after) > np.count_nonzero(~kept_before)
+    np.testing.assert_array_equal(before.mains_lost.start_s, after.mains_lost.start_s)
+
+
+def test_unlimited_crews_and_spares_wait_for_nobody(log, plant, storms):
+    free = simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=storms, unlimited=True)
+    assert free.phases_s()[:, 1].sum() == 0.0
+    assert log.phases_s()[:, 1].sum() > 0.0
+    assert free.phases_s().sum() < log.phases_s().sum()
+    # A base that works round the clock sets off at once.
+    night = replace(plant, crews=[replace(plant.crews[1], number=1)])
+    at_once = simulate_failures(night, Streams(1, 0), 10 * YEAR, storms=storms, unlimited=True)
+    assert at_once.phases_s()[:, 2].max() == 0.0
+
+
+def test_lightning_strikes_at_its_rate():
+    n_sites, years = 10, 5
+    plant = Plant(
+        [Site(f"s{i}", 50.0, 10.0) for i in range(n_sites)],
+        [
+            Part(f"s{i}/{j}", "outdoor_radio", i, life=Law.fixed(1e12))
+            for i in range(n_sites)
+            for j in range(2)
+        ],
+        crews=[Crews("here", 50.0, 10.0, 50, shift=ROUND_THE_CLOCK)],
+        dispatch=AT_ONCE,
+        lightning=Lightning(0.02, 0.5),
+    )
+    storms = stormy(n_sites, years)
+    counts, both, struck = [], 0, 0
+    for block in range(20):
+        log = simulate_failures(plant, Streams(1, block), years * YEAR, storms=storms, warm_up_s=0.0)
+        assert np.all(log.cause == Cause.OUTDOOR_RADIO | Cause.LIGHTNING)
+        counts.append(len(log))
+        times, hits = np.unique(log.failed_s, return_counts=True)
+        both, struck = both + np.sum(hits == 2), struck + len(times)
+    storm_h = storms.total_s().sum() / HOUR
+    check_mean(counts, storm_h * 0.02 * 0.5 * 2)
+    # Of the strikes that harm one of two parts, a third harm both (chance 0.25 of 0.75), less a few
+    # that meet a part still being mended.
+    assert both / struck == pytest.approx(1 / 3, abs=4 * np.sqrt(2 / 9 / struck) + 0.02)
+
+
+def test_storms_raise_the_mains_outage_rate():
+    supply = PowerSupply(mains_outages_per_year=10.0, storm_factor=6.0)
+    plant = Plant([Site(f"s{i}", 50.0, 10.0, power=supply) for i in range(20)], [])
+    storms = stormy(20, 5)
+    inside, outside = [], []
+    for block in range(12):
+        log = simulate_failures(plant, Streams(1, block), 5 * YEAR, storms=storms, warm_up_s=0.0)
+        in_storm = 0
+        for site in range(20):
+            start, _ = log.mains_lost.of(site)
+            begin, end = storms.of(site)
+            at = np.searchsorted(begin, start, side="right") - 1
+            in_storm += int(np.sum((at >= 0) & (start < end[at])))
+        inside.append(in_storm)
+        outside.append(len(log.mains_lost.start_s) - in_storm)
+    storm_years = storms.total_s().sum() / YEAR
+    check_mean(inside, 60.0 * storm_years, rel_error=0.05)
+    check_mean(outside, 10.0 * (100.0 - storm_years), rel_error=0.05)
+
+
+def test_generator_helps_by_its_chance_of_starting():
+    def dark_s(generator):
+        supply = PowerSupply(30.0, Law.exponential(3.0), 0.0, 1.0, 1e-9, None, generator)
+        plant = Plant([Site(f"s{i}", 50.0, 10.0, power=supply) for i in range(20)], [])
+        return [
+            log.power_down.total_s().sum() for log in blocks(plant, n_blocks=10, hours=2 * HOURS_PER_YEAR)
+        ]
+
+    alone, helped = dark_s(None), dark_s(Generator(start_failure=0.1, start_h=0.0, fuel_h=1e6))
+    check_mean(np.array(helped) / np.mean(alone), 0.1, rel_error=0.15)
+
+
+def test_rectifiers_are_bridged_by_the_battery():
+    # Two modules, one needed: dark while both are down, from the moment the battery is spent.
+    row, start, end = np.zeros(2, int), np.array([0.0, 6.0]), np.array([10.0, 20.0])
+    both = lost_with_more_than(np.array([1]), row, start, end)
+    assert both.of(0)[0].tolist() == [6.0]
+    assert both.of(0)[1].tolist() == [10.0]
+    supply = PowerSupply(0.0, battery_h=4.0, battery_life_years=None)
+    plant = Plant(
+        [Site("here", 50.0, 10.0, power=supply)],
+        [Part("r", "rectifier", 0, life=Law.fixed(3000.0), mend=Law.fixed(10.0))],
+        crews=[Crews("here", 50.0, 10.0, shift=ROUND_THE_CLOCK)],
+        dispatch=AT_ONCE,
+    )
+    log = simulate_failures(plant, Streams(1, 0), YEAR)
+    np.testing.assert_allclose(log.power_down.start_s, log.failed_s + 4 * HOUR)
+    np.testing.assert_allclose(log.power_down.end_s, log.mended_s)
+    assert len(log.power_down.start_s) >= 2
+
+
+def test_maintenance_windows(log):
+    start, end = log.maintenance.of(1)
+    assert 19 <= len(start) <= 21
+    np.testing.assert_allclose(end - start, 2 * HOUR)
+    local_h = (start / HOUR + 10.0 / 15.0) % 24.0
+    np.testing.assert_allclose(local_h, 1.0, atol=1e-6)
+
+
+def test_several_kinds_of_window_at_a_site():
+    kinds = (
+        Maintenance(1.0, Law.fixed(2.0)),
+        Maintenance(4.0, Law.fixed(1.0), start_h=3.0, outage_share=0.5),
+    )
+    plant = Plant([Site("here", 50.0, 0.0, maintenance=kinds)], [])
+    log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
+    start, end = log.maintenance.of(0)
+    hours = np.round((end - start) / HOUR, 6)
+    assert np.count_nonzero(hours == 2.0) == pytest.approx(10, abs=1)
+    assert np.count_nonzero(hours == 0.5) == pytest.approx(40, abs=1)
+    with pytest.raises(ValueError, match="per_year is 0; must be above 0"):
+        Maintenance(0)
+
+
+def test_radial_feeder_of_the_textbook():
+    # R. Billinton, R. N. Allan, Reliability Evaluation of Power Systems, chapter 7, radial feeder without
+    # fuses, load point A (from memory): main 2, 1, 3, 2 km at 0.1 failures per km and year, 4 h each;
+    # laterals 1, 3, 2, 1 km at 0.2, 2 h: 2.2 failures a year, 6.0 h a year, 2.73 h each.
+    year_h = HOURS_PER_YEAR
+    mains = [(0.1 * km, 4.0) for km in (2, 1, 3, 2)]
+    laterals = [(0.2 * km, 2.0) for km in (1, 3, 2, 1)]
+    plant = Plant(
+        [Site("feeder", 50.0, 10.0)],
+        [
+            Part(
+                f"section {i}", "unit", 0, life=Law.exponential(year_h / rate), mend=Law.lognormal(hours, 0.5)
+            )
+            for i, (rate, hours) in enumerate(mains + laterals)
+        ],
+        crews=[Crews("here", 50.0, 10.0, 8, shift=ROUND_THE_CLOCK)],
+        kinds={"unit": unit_kind(1e6, 1.0)},
+        dispatch=AT_ONCE,
+    )
+    counts, hours = [], []
+    for log in blocks(plant, n_blocks=30, hours=50 * year_h):
+        counts.append(len(log) / 50.0)
+        hours.append(log.phases_s().sum() / HOUR / 50.0)
+    check_mean(counts, 2.2, rel_error=0.03)
+    check_mean(hours, 6.0, rel_error=0.03)
+    assert np.sum(hours) / np.sum(counts) == pytest.approx(2.73, rel=0.03)
+
+
+def test_solar_site_is_dark_when_the_sun_is_short(log):
+    # 15 h of harvest for 24 h of load: lit for 15/24 of the time or a little less (full batteries waste).
+    lit = 1.0 - log.power_down.total_s()[5] / log.duration_s
+    assert 0.5 < lit < 15 / 24 + 0.01
+    assert log.mains_lost.total_s()[5] == 0.0
+
+
+def test_shift_and_call_out():
+    def crew_waits(on_call, priority):
+        shift = replace(OFFICE_HOURS, on_call=on_call)
+        plant = Plant(
+            [Site("here", 50.0, 10.0)],
+            [
+                Part(f"p{i}", "modem_card", 0, life=Law.exponential(2000.0), priority=priority)
+                for i in range(20)
+            ],
+            crews=[Crews("here", 50.0, 10.0, 20, shift=shift)],
+            dispatch=AT_ONCE,
+        )
+        log = simulate_failures(plant, Streams(1, 0), 5 * YEAR)
+        return (log.crew_s - log.spare_s)[log.crew >= 0] / HOUR, log.crew_s[log.crew >= 0]
+
+    waits, sent = crew_waits(on_call=True, priority=0)
+    assert np.all(waits == 0.0)
+    waits, sent = crew_waits(on_call=True, priority=2)
+    local_h = (sent / HOUR) % 24.0
+    assert np.all((local_h >= 8.0) & (local_h <= 17.0))
+    assert np.all((sent // 86400) % 7 <= 4)
+    # Wait to a working hour, averaged over the week: nights of 15 h (4 of them) and one gap of 63 h.
+    expected = (4 * 15.0**2 + 63.0**2) / 2 / 168
+    assert waits.mean() == pytest.approx(expected, abs=4 * waits.std() / np.sqrt(len(waits)))
+
+
+def test_urgent_calls_go_first():
+    plant = bare_plant(40, unit_kind(400.0, 20.0), crews=1)
+    parts = [replace(part, priority=2 * (i % 2)) for i, part in enumerate(plant.parts)]
+    log = simulate_failures(replace(plant, parts=parts), Streams(1, 0), 2 * YEAR)
+    waits = log.crew_s - log.spare_s
+    urgent = log.part % 2 == 0
+    assert waits[urgent].mean() < 0.2 * waits[~urgent].mean()
+
+
+def test_travel_takes_distance_over_speed_by_way_of_the_depot():
+    kind = unit_kind(500.0, 1.0, spare="unit")
+    plant = Plant(
+        [Site("far", 51.0, 10.0, road_detour_h=0.5)],
+        [Part("p", "unit", 0)],
+        crews=[Crews("base", 50.0, 10.0, speed_km_h=60.0, shift=ROUND_THE_CLOCK)],
+        depots=[Depot("store", 50.5, 10.0, {"unit": 50})],
+        kinds={"unit": kind},
+    )
+    log = simulate_failures(plant, Streams(1, 0), YEAR)
+    # One degree of latitude is 111.19 km on a sphere of 6371 km; the depot is on the way.
+    hours = (log.arrived_s - log.crew_s)[:-1] / HOUR
+    np.testing.assert_allclose(hours, 111.195 * 1.3 / 60.0 + 0.5, rtol=1e-4)
+
+
+def test_ageing_parts_are_met_half_worn():
+    # A Weibull part fails at a steady rate of 1/mean from the first day; all-new parts would not.
+    kind = replace(unit_kind(20_000.0, 1e-6), life=Law.weibull(20_000.0, 4.0))
+    plant = bare_plant(500, kind, crews=500)
+    counts = [len(log) for log in blocks(plant, n_blocks=20, hours=4000.0)]
+    check_mean(counts, 500 * 4000.0 / 20_000.0)
+    fresh_share = 1 - np.exp(-((4000.0 / 20_000.0 * 0.9064) ** 4))
+    assert abs(standard_errors_off(counts, 500 * fresh_share)) > 8.0
+
+
+def test_latent_failures_are_there_from_the_first_day():
+    kind = unit_kind(20_000.0, 1.0, latent_share=1.0)
+    group = ProtectionGroup("g", ((0,), (1,)), test=Law.fixed(4000.0), switch_failure=0.0)
+    groups = [replace(group, id=f"g{i}", chains=((2 * i,), (2 * i + 1,))) for i in range(100)]
+    plant = bare_plant(200, kind, crews=200, groups=groups)
+    first, last = [], []
+    for log in blocks(plant, n_blocks=20, hours=8000.0, warm_up_h=6000.0):
+        end = np.minimum(log.noticed_s, log.duration_s)
+        for share, low, high in ((first, 0.0, 1000 * HOUR), (last, 7000 * HOUR, 8000 * HOUR)):
+            seen = np.minimum(end, high) - np.maximum(log.failed_s, low)
+            share.append(np.sum(np.maximum(seen, 0.0)) / (1000 * HOUR))
+    difference = np.array(first) - np.array(last)
+    assert np.mean(last) > 5.0
+    assert abs(standard_errors_off(difference, 0.0)) < 4.0
+
+
+def test_infant_failures_follow_replacements():
+    kind = unit_kind(50_000.0, 1.0, infant_share=0.3, infant_mean_h=100.0)
+    counts = {}
+    for share in (0.0, 0.3):
+        plant = bare_plant(200, replace(kind, infant_share=share), crews=200)
+        counts[share] = [len(log) for log in blocks(plant, n_blocks=20, hours=HOURS_PER_YEAR)]
+    # Each failure brings 0.3 early ones, each of these again 0.3: 1 / 0.7 in all (less a little: the last
+    # hours, and parts that fail early do not wear out in that time).
+    ratio = np.mean(counts[0.3]) / np.mean(counts[0.0])
+    assert ratio == pytest.approx(1 / 0.7, rel=0.12)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.integers(0, 95), min_size=1, max_size=12, unique=True))
+def test_state_changes_agree_with_a_slow_reading(log, wanted):
+    time_s, where, state = log.state_changes_for(wanted)
+    assert np.all(np.diff(time_s) >= 0.0)
+    assert np.all((time_s >= 0.0) & (time_s < log.duration_s))
+    for probe in np.linspace(1.0, log.duration_s - 1.0, 40):
+        for place, part in enumerate(wanted):
+            mine = (where == place) & (time_s <= probe)
+            found = state[mine][-1] if np.any(mine) else UP
+            expected = UP
+            for row in range(log.part_offset[part], log.part_offset[part + 1]):
+                if log.affecting[row] and log.failed_s[row] <= probe < log.mended_s[row]:
+                    expected = MUTE if log.latent[row] and probe < log.arrived_s[row] else DOWN
+            assert found == expected
+
+
+def test_failures_from_before_the_block_are_down_at_its_start():
+    kind = replace(unit_kind(1000.0, 1.0), life=Law.fixed(1000.0), mend=Law.fixed(1000.0))
+    plant = bare_plant(50, kind, crews=50)
+    log = simulate_failures(plant, Streams(2, 0), 0.2 * YEAR, warm_up_s=0.2 * YEAR)
+    early = log.failed_s < 0.0
+    assert 10 < np.count_nonzero(early) < 40
+    time_s, where, state = log.state_changes_for(np.arange(50))
+    at_start = time_s == 0.0
+    assert set(where[at_start]) == set(log.part[early])
+    assert np.all(state[at_start] == DOWN)
+
+
+def test_tallies_add(log, plant, storms):
+    other_log = simulate_failures(plant, Streams(1, 1), 10 * YEAR, storms=storms)
+    one, other = FailureTally.of(log, plant), FailureTally.of(other_log, plant)
+    both = one + other
+    assert both.years == pytest.approx(20.0)
+    assert (
+        both.kind_failures.sum()
+        == both.site_failures.sum()
+        == np.sum(log.failed_s >= 0) + np.sum(other_log.failed_s >= 0)
+    )
+    np.testing.assert_allclose(both.kind_phases_s.sum(), both.site_phases_s.sum())
+    np.testing.assert_allclose(both.kind_phases_s.sum(), log.phases_s().sum() + other_log.phases_s().sum())
+    swapped = other + one
+    same = FailureTally.zero(plant) + one
+    for name, value in vars(one).items():
+        np.testing.assert_array_equal(getattr(same, name), value)
+        np.testing.assert_array_equal(getattr(both, name), getattr(swapped, name))
+    assert one.crews == ("south 1", "north 1")
+    assert both.kind_struck.sum() > 0
+    assert both.site_dark_s[0] > 0.0
+    with pytest.raises(ValueError, match="sites differ between the tallies"):
+        _ = one + FailureTally.zero(replace(plant, sites=[replace(s, id=s.id + "x") for s in plant.sites]))
+
+
+def test_daylight_climbs_start_by_day():
+    plant = Plant(
+        [Site("here", 50.0, 0.0)],
+        [Part(f"p{i}", "outdoor_radio", 0, life=Law.exponential(3000.0)) for i in range(20)],
+        crews=[Crews("here", 50.0, 0.0, 40, shift=ROUND_THE_CLOCK)],
+        daylight_climbs=True,
+    )
+    log = simulate_failures(plant, Streams(1, 0), 3 * YEAR)
+    hour = (log.crew_s[log.mended_s < log.duration_s] / HOUR) % 24.0
+    assert np.all((hour > 3.5) & (hour < 20.5))
+    assert log.darkness_s.max() > 10 * HOUR
+    assert np.all(log.phases_s()[:, 2] < 1e-6)
+
+
+def test_bad_input_is_refused(plant):
+    with pytest.raises(ValueError, match=r"storms has 2 rows; must be one a site \(6\)"):
+        simulate_failures(plant, Streams(1, 0), YEAR, storms=intervals_of_rows([[], []]))
+    with pytest.raises(ValueError, match="crews is empty"):
+        simulate_failures(replace(plant, crews=()), Streams(1, 0), YEAR)
+    with pytest.raises(ValueError, match=r"warm_up_s is 31557600.0; must be 0 to duration_s"):
+        simulate_failures(plant, Streams(1, 0), 0.5 * YEAR)
+    with pytest.raises(ValueError, match="duration_s is 0"):
+        simulate_failures(plant, Streams(1, 0), 0.0)
+    with pytest.raises(ValueError, match='part "x": kind is "rocket"; must be one of antenna'):
+        Plant(plant.sites, [Part("x", "rocket", 0)])
+    with pytest.raises(ValueError, match='part "x": site is 6; must be 0 to 5'):
+        Plant(plant.sites, [Part("x", "cable", 6)])
+    with pytest.raises(ValueError, match='group "g": chains has 1; must be 0 to 0'):
+        Plant(plant.sites, [Part("x", "cable", 0)], [ProtectionGroup("g", ((0,), (1,)))])
+    with pytest.raises(ValueError, match="part ids are not all different"):
+        Plant(plant.sites, [Part("x", "cable", 0)] * 2)
+
+
+def test_stock_of_a_depot():
+    assert [stock_for_units(n) for n in (0, 1, 25, 26, 100)] == [0, 1, 1, 2, 4]

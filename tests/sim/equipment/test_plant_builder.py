@@ -1,0 +1,196 @@
+"""From network file to plant: which parts stand where, who depends on them, who mends them."""
+
+from collections import Counter
+
+import pytest
+from small_networks import hop, triangle
+
+from models.cause import Cause
+from models.lifetimes import LawKind
+from models.network import Crew, Depot, Maintenance, PartChange, Power, Service, Site, Switching
+from models.part_kind import PART_KINDS
+from models.power import fair_weather_rate
+from sim.equipment.plant_builder import COMMON_SITE_PARTS, build_plant, part_kinds
+from sim.hops.hop_design import design_hops
+
+
+def built(scheme="1+0", storm_share=0.0, **more):
+    network = triangle(scheme, **more)
+    return build_plant(network, design_hops(network), storm_share)
+
+
+def names(found, indices):
+    return [found.plant.parts[i].id for i in indices]
+
+
+def test_every_part_once_and_at_its_site():
+    found = built("1+1 HSB")
+    ids = [part.id for part in found.plant.parts]
+    assert len(ids) == len(set(ids))
+    for part in found.plant.parts:
+        site = found.plant.sites[part.site].id
+        assert site in part.id.split("/")[:2]
+    kinds = Counter(part.kind for part in found.plant.parts)
+    # Two hops with a standby, one without: radios at both ends.
+    assert kinds["outdoor_radio"] == kinds["cable"] == kinds["modem_card"] == 4 + 4 + 2
+    assert all(kinds[kind] == 3 for kind in (*COMMON_SITE_PARTS, "controller", "chassis", "fan"))
+
+
+def test_own_parts_are_in_the_order_of_the_link_structure():
+    network = triangle("1+1 SD")
+    designs = design_hops(network)
+    found = build_plant(network, designs)
+    for design, dependence in zip(designs, found.hops, strict=True):
+        assert names(found, dependence.own) == [part.id for part in design.structure.parts]
+
+
+def test_outside_parts_of_both_ends_with_their_causes():
+    found = built()
+    dependence = found.hops[0]
+    assert dependence.sites == (0, 1)
+    by_name = dict(zip(names(found, [o.part for o in dependence.outside]), dependence.outside, strict=True))
+    assert set(by_name) == {
+        f"{site}/{part}"
+        for site in ("a", "b")
+        for part in ("unit-1/controller-1", "unit-1/chassis-1", "unit-1/fan-1", *COMMON_SITE_PARTS)
+    }
+    assert by_name["b/mast"].end == 1
+    assert by_name["a/mast"].cause == Cause.MAST
+    assert by_name["a/unit-1/fan-1"].cause == Cause.COMMON_UNIT
+    assert by_name["a/software"].radios == (0,)
+
+
+def test_a_second_controller_is_of_the_same_group():
+    sites = triangle().sites
+    doubled = Site(**{**sites[0].model_dump(), "duplicated_controller": True})
+    found = built(sites=(doubled, *sites[1:]))
+    groups = Counter(part.group for part in found.hops[0].outside)
+    assert groups["a/unit-1/controller"] == 2
+    assert groups["b/unit-1/controller"] == 1
+
+
+def test_a_pair_has_a_group_at_each_end():
+    found = built("1+1 HSB", switching=Switching(changeover_s=0.25, failure_on_demand=0.03, reverts=True))
+    first, second = (found.plant.groups[ends[0]] for ends in found.hops[0].groups)
+    assert (first.id, second.id) == ("a-b/a/channel-1", "a-b/b/channel-1")
+    assert (first.switch_time_s, first.switch_failure, first.revertive) == (0.25, 0.03, True)
+    assert first.test.mean_h == 180.0 * 24.0
+    # What only one radio needs is in its chain; coupler, antenna and common parts serve both.
+    assert [names(found, chain) for chain in first.chains] == [
+        [f"a-b/a/{kind}-{order}" for kind in ("radio", "cable", "modem")] for order in (1, 2)
+    ]
+
+
+def test_hops_without_a_standby_have_no_group():
+    found = built("1+1 FD")
+    assert found.hops[0].groups == ((-1, -1), (-1, -1))
+    assert found.hops[1].groups != ((-1,), (-1,))
+
+
+def test_a_chain_takes_in_the_indoor_unit_of_its_own():
+    sites = triangle().sites
+    two = Site(**{**sites[0].model_dump(), "indoor_units": 2})
+    found = built("1+1 HSB", sites=(two, *sites[1:]))
+    group = found.plant.groups[found.hops[0].groups[0][0]]
+    chains = [set(names(found, chain)) for chain in group.chains]
+    units = [{name for name in chain if "unit-" in name} for chain in chains]
+    assert units[0] == {f"a/unit-1/{part}-1" for part in ("controller", "chassis", "fan")}
+    assert units[1] == {f"a/unit-2/{part}-1" for part in ("controller", "chassis", "fan")}
+    # At the other end one unit serves both radios, so it is in neither chain.
+    other = found.plant.groups[found.hops[0].groups[1][0]]
+    assert not any("unit-" in name for chain in other.chains for name in names(found, chain))
+
+
+def test_changes_of_part_kinds():
+    kinds = part_kinds(
+        (
+            PartChange(kind="outdoor_radio", mtbf_h=123_000.0, swap_h=5.0, latent_share=0.5),
+            PartChange(kind="modem_card", weibull_shape=2.0),
+        )
+    )
+    radio, modem = kinds["outdoor_radio"], kinds["modem_card"]
+    assert (radio.life.mean_h, radio.mend.mean_h, radio.latent_share) == (123_000.0, 5.0, 0.5)
+    assert radio.mend.spread == PART_KINDS["outdoor_radio"].mend.spread
+    assert modem.life.kind is LawKind.WEIBULL
+    assert (modem.life.mean_h, modem.life.spread) == (PART_KINDS["modem_card"].life.mean_h, 2.0)
+    assert kinds["antenna"] == PART_KINDS["antenna"]
+
+
+def test_power_of_sites():
+    sites = triangle().sites
+    hub = Site(**{**sites[1].model_dump(), "power": "hub"})
+    found = built(
+        sites=(sites[0], hub, sites[2]),
+        power=(
+            Power(id="hub", battery_h=8.0, outage_ln_sd=0.0, generator=True, generator_start_failure=0.1),
+        ),
+    )
+    standard, other = (found.plant.sites[i].power for i in (0, 1))
+    assert (standard.battery_h, standard.generator) == (4.0, None)
+    # Median 35 min with a spread of 1.3 in the logarithm.
+    assert standard.mains_outage.mean_h == pytest.approx(35.0 / 60.0 * 2.71828**0.845, rel=1e-3)
+    assert other.mains_outage.kind is LawKind.FIXED
+    assert (other.battery_h, other.generator.start_failure) == (8.0, 0.1)
+
+
+def test_storms_take_from_the_calm_what_they_add():
+    calm, stormy = (built(storm_share=share).plant.sites[0].power for share in (0.0, 0.1))
+    assert calm.mains_outages_per_year == 1.5
+    assert stormy.mains_outages_per_year == pytest.approx(1.5 / (0.9 + 6.0 * 0.1))
+    assert stormy.mains_outages_per_year == fair_weather_rate(1.5, 6.0, 0.1)
+
+
+def test_crews_depots_and_planned_work():
+    found = built(
+        crews=(
+            Crew(id="west", base="a", teams=2, shift_start_h=8, shift_end_h=17, working_days_per_week=5),
+            Crew(id="east", base="b", speed_km_h=60),
+        ),
+        depots=(Depot(id="store", base="c", stock={"outdoor_radio": 3}, lead_time_days=10.0),),
+        maintenance=(
+            Maintenance(site="b", every_days=36.525, duration_h=1.5, start_h=3.0),
+            Maintenance(site="b", every_days=365.25),
+        ),
+    )
+    west, east = found.plant.crews
+    assert (west.number, west.shift.working_days) == (2, (True,) * 5 + (False,) * 2)
+    assert west.shift.utc_offset_h == pytest.approx(11.0 / 15.0)
+    assert (east.latitude_deg, east.longitude_deg, east.speed_km_h) == (45.0, 11.5, 60.0)
+    (store,) = found.plant.depots
+    assert (dict(store.stock), store.lead_time.mean_h) == ({"outdoor_radio": 3}, 240.0)
+    often, yearly = found.plant.sites[1].windows
+    assert (often.per_year, often.window.mean_h, often.start_h) == (pytest.approx(10.0), 1.5, 3.0)
+    assert yearly.per_year == pytest.approx(1.0)
+    assert not found.plant.sites[0].windows
+
+
+def test_without_crews_one_team_stands_ready():
+    (crew,) = built(crews=()).plant.crews
+    assert (crew.latitude_deg, crew.longitude_deg, crew.number) == (45.0, 11.0, 1)
+
+
+def test_line_cards_carry_the_services_that_need_them():
+    network = triangle()
+    many = tuple(Service(id=f"s{i}", site_a="a", site_b="b", committed_mbit_s=1.0) for i in range(6))
+    circuits = Service(id="e1", site_a="a", site_b="c", committed_mbit_s=1.0, kind="circuit")
+    found = built(services=(*many, circuits))
+    # Four Ethernet ports are the unit's own; circuits always need a card.
+    assert {service for service, _ in found.line_cards} == {"s4", "s5", "e1"}
+    assert found.line_cards["s4", "a"] == found.line_cards["s5", "a"]
+    assert found.plant.parts[found.line_cards["e1", "c"]].kind == "line_card"
+    assert network.services[0].id == "one"
+
+
+def test_part_names_stay_when_a_scheme_grows():
+    before, after = ({part.id for part in built(scheme).plant.parts} for scheme in ("1+0", "1+1 HSB"))
+    assert before <= after
+
+
+def test_parallel_hops_are_held_apart():
+    network = triangle()
+    twin = hop("a-b-2", "a", "b", 8.0, antenna="large")
+    found = built(hops=(*network.hops, twin))
+    one, two = (set(found.hops[i].own) for i in (0, 3))
+    assert not one & two
+    shared = {part.part for part in found.hops[0].outside} & {part.part for part in found.hops[3].outside}
+    assert "a/mast" in names(found, shared)

@@ -1,0 +1,209 @@
+"""Equipment states of hops cut from failure logs made by hand."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+from hand_made_log import failure_log
+from small_networks import triangle
+
+from models.cause import Cause
+from models.link_states import link_state
+from models.network import Site
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.equipment.segments import LinkStates, equipment_segments
+
+DURATION_S = 1000.0
+PLAIN = ModelOptions(rain=False, anchoring=False)
+
+
+@cache
+def prepared(scheme="1+0", duplicated=False):
+    network = triangle(scheme)
+    first = Site(**{**network.sites[0].model_dump(), "duplicated_controller": duplicated})
+    return prepare(triangle(scheme, sites=(first, *network.sites[1:])), PLAIN)
+
+
+def part(ready, name):
+    (found,) = [i for i, each in enumerate(ready.built.plant.parts) if each.id == name]
+    return found
+
+
+def log_of(ready, episodes=(), **more):
+    plant = ready.built.plant
+    return failure_log(
+        len(plant.parts), len(plant.sites), DURATION_S, episodes, n_groups=len(plant.groups), **more
+    )
+
+
+def segments(ready, hop, log):
+    return equipment_segments(ready.built.hops[hop], LinkStates(ready.designs[hop]), log)
+
+
+def causes_over_time(found):
+    """Start of each segment and its causes, all directions and channels together."""
+    flags = [int(np.bitwise_or.reduce(state.causes.reshape(-1))) for state in found.states]
+    return [(float(t), flags[row]) for t, row in zip(found.start_s, found.state, strict=True)]
+
+
+def failed(ready, name, start_s, end_s, **more):
+    return {"part": part(ready, name), "failed": start_s, "mended": end_s, **more}
+
+
+def test_nothing_fails():
+    ready = prepared()
+    assert causes_over_time(segments(ready, 0, log_of(ready))) == [(0.0, 0)]
+
+
+def test_a_part_of_the_hop_and_of_no_other():
+    ready = prepared()
+    log = log_of(ready, [failed(ready, "a-b/a/radio-1", 100.0, 300.0)])
+    found = segments(ready, 0, log)
+    assert causes_over_time(found) == [(0.0, 0), (100.0, int(Cause.OUTDOOR_RADIO)), (300.0, 0)]
+    assert [state.line_up.any() for state in found.states] == [True, False]
+    for other in (1, 2):
+        assert causes_over_time(segments(ready, other, log)) == [(0.0, 0)]
+
+
+def test_a_failure_from_before_the_block_and_one_beyond_its_end():
+    ready = prepared()
+    log = log_of(
+        ready,
+        [failed(ready, "a-b/a/radio-1", -50.0, 200.0), failed(ready, "a-b/b/cable-1", 900.0, 5000.0)],
+    )
+    assert causes_over_time(segments(ready, 0, log)) == [
+        (0.0, int(Cause.OUTDOOR_RADIO)), (200.0, 0), (900.0, int(Cause.CABLE)),
+    ]  # fmt: skip
+
+
+def test_failures_that_stop_no_traffic_are_left_out():
+    ready = prepared()
+    log = log_of(ready, [failed(ready, "a-b/a/radio-1", 100.0, 300.0, affecting=False)])
+    assert causes_over_time(segments(ready, 0, log)) == [(0.0, 0)]
+
+
+def test_two_parts_at_once_are_told_together():
+    ready = prepared()
+    log = log_of(
+        ready,
+        [failed(ready, "a-b/a/radio-1", 100.0, 300.0), failed(ready, "a-b/a/modem-1", 200.0, 400.0)],
+    )
+    radio, modem = int(Cause.OUTDOOR_RADIO), int(Cause.MODEM_CARD)
+    assert causes_over_time(segments(ready, 0, log)) == [
+        (0.0, 0), (100.0, radio), (200.0, radio | modem), (300.0, modem), (400.0, 0),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "cause"),
+    [
+        ("a/unit-1/controller-1", Cause.COMMON_UNIT),
+        ("a/unit-1/chassis-1", Cause.COMMON_UNIT),
+        ("a/power_distribution", Cause.POWER),
+        ("a/mast", Cause.MAST),
+        ("a/software", Cause.SOFTWARE),
+    ],
+)
+def test_what_the_directions_share_takes_them_all_down(name, cause):
+    ready = prepared()
+    log = log_of(ready, [failed(ready, name, 100.0, 300.0)])
+    for hop, ends_there in ((0, True), (1, True), (2, False)):
+        expected = [(0.0, 0), (100.0, int(cause)), (300.0, 0)] if ends_there else [(0.0, 0)]
+        found = segments(ready, hop, log)
+        assert causes_over_time(found) == expected
+        assert any(not state.line_up.any() for state in found.states) is ends_there
+
+
+def test_a_second_controller_stands_in():
+    ready = prepared(duplicated=True)
+    one, two = "a/unit-1/controller-1", "a/unit-1/controller-2"
+    alone = log_of(ready, [failed(ready, one, 100.0, 300.0)])
+    both = log_of(ready, [failed(ready, one, 100.0, 300.0), failed(ready, two, 200.0, 400.0)])
+    assert causes_over_time(segments(ready, 0, alone)) == [(0.0, 0)]
+    assert causes_over_time(segments(ready, 0, both)) == [
+        (0.0, 0), (200.0, int(Cause.COMMON_UNIT)), (300.0, 0),
+    ]  # fmt: skip
+
+
+def test_power_and_planned_work_of_either_end():
+    ready = prepared()
+    log = log_of(ready, power={1: [(100.0, 300.0)]}, planned={0: [(200.0, 400.0)]})
+    power, planned = int(Cause.POWER), int(Cause.MAINTENANCE)
+    assert causes_over_time(segments(ready, 0, log)) == [
+        (0.0, 0), (100.0, power), (200.0, power | planned), (300.0, planned), (400.0, 0),
+    ]  # fmt: skip
+    assert causes_over_time(segments(ready, 1, log)) == [(0.0, 0), (200.0, planned), (400.0, 0)]
+
+
+def test_a_standby_takes_over_after_the_switch():
+    ready = prepared("1+1 HSB")
+    group = ready.built.hops[0].groups[0][0]
+    log = log_of(
+        ready,
+        [failed(ready, "a-b/a/radio-1", 100.0, 300.0)],
+        switches={group: [(100.0, -1), (100.1, 1)]},
+    )
+    found = segments(ready, 0, log)
+    assert found.start_s.tolist() == [0.0, 100.0, 100.1, 300.0]
+    forward = [found.states[row].transmitter_up[0, 0] for row in found.state]
+    assert forward == [True, False, True, True]
+    # Backward the standby's receiver hears at once: two receivers need no switch.
+    backward = [found.states[row].line_up[1] for row in found.state]
+    assert backward == [True, True, True, True]
+    flags = [flag for _, flag in causes_over_time(found)]
+    assert flags[1] & int(Cause.SWITCHING)
+    assert not flags[3]
+
+
+def test_a_mute_standby_goes_unseen_until_it_is_mended():
+    ready = prepared("1+1 HSB")
+    spare = failed(ready, "a-b/a/radio-2", 100.0, 400.0, latent=True, arrived=300.0)
+    found = segments(ready, 0, log_of(ready, [spare]))
+    # Silent from 100 s on, which nobody notices while the main radio works; down once the crew is there.
+    assert all(state.line_up.all() for state in found.states)
+    assert causes_over_time(found)[0] == (0.0, 0)
+
+
+def test_lightning_is_named_beside_the_part():
+    ready = prepared()
+    cause = int(Cause.OUTDOOR_RADIO | Cause.LIGHTNING)
+    log = log_of(ready, [failed(ready, "a-b/a/radio-1", 100.0, 300.0, cause=cause)])
+    assert causes_over_time(segments(ready, 0, log)) == [(0.0, 0), (100.0, cause), (300.0, 0)]
+    again = log_of(
+        ready,
+        [
+            failed(ready, "a-b/a/radio-1", -10.0, 300.0, cause=cause),
+            failed(ready, "a-b/a/radio-1", 500.0, 600.0, cause=int(Cause.OUTDOOR_RADIO)),
+        ],
+    )
+    assert causes_over_time(segments(ready, 0, again)) == [
+        (0.0, cause), (300.0, 0), (500.0, int(Cause.OUTDOOR_RADIO)), (600.0, 0),
+    ]  # fmt: skip
+
+
+def test_a_struck_standby_blames_lightning_only_while_it_matters():
+    ready = prepared("1+1 HSB")
+    cause = int(Cause.OUTDOOR_RADIO | Cause.LIGHTNING)
+    log = log_of(ready, [failed(ready, "a-b/a/radio-2", 100.0, 300.0, cause=cause)])
+    found = segments(ready, 0, log)
+    assert all(state.line_up.all() for state in found.states)
+    assert all(flag == 0 for _, flag in causes_over_time(found))
+
+
+def test_states_are_the_ones_worked_out_afresh():
+    ready = prepared("1+1 HSB unequal")
+    design = ready.designs[0]
+    group = ready.built.hops[0].groups[1][0]
+    log = log_of(
+        ready, [failed(ready, "a-b/b/radio-1", 10.0, 20.0)], switches={group: [(10.0, -1), (11.0, 1)]}
+    )
+    found = segments(ready, 0, log)
+    bit = [each.id for each in design.parts].index("a-b/b/radio-1")
+    up = design.structure.all_up & ~(1 << bit)
+    expected = link_state(design.structure, up, ((0,), (1,)))
+    at = found.states[found.state[2]]
+    assert (at.extra_loss_db == expected.extra_loss_db).all()
+    assert (at.causes == expected.causes).all()
+    # After the repair the standby goes on transmitting: no switch back was logged.
+    last = link_state(design.structure, design.structure.all_up, ((0,), (1,)))
+    assert (found.states[found.state[-1]].extra_loss_db == last.extra_loss_db).all()

@@ -1,0 +1,124 @@
+"""The kernel's windows against cell-by-cell sums, and against every cell looked at every ten seconds."""
+
+import numpy as np
+import pytest
+from rain_checks import attenuation_by_quadrature_db, cells_field, rain_rate_along_mm_h, time_above_s
+
+from models.rain_law import RainLaw
+from models.units import SECONDS_PER_YEAR
+from sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_rate_at, storm_shares_db
+from sim.rain.storms import Region, draw_storms
+from sim.streams import Streams
+
+HOP = HopLine(-5.0, 1.0, 5.0, -1.0, k=0.07, alpha=1.08)
+PASSING = {"birth": 10_000.0, "life": 3000.0, "x": -12.0, "vx": 0.008, "peak": 60.0, "radius": 2.0}
+BESIDE = {"birth": 11_000.0, "life": 2000.0, "x": 2.0, "y": 4.0, "vx": 0.008, "peak": 20.0, "radius": 4.0}
+
+
+@pytest.fixture(scope="module")
+def field():
+    law = RainLaw(np.full(12, 2.0), np.full(12, 0.06))
+    return draw_storms(Streams(3, 0), law, Region(-15.0, -15.0, 15.0, 15.0), n_years=1)
+
+
+def test_attenuation_and_rain_of_two_cells_by_quadrature():
+    field = cells_field([PASSING, BESIDE])
+    for time_s in (10_050.0, 11_500.0, 12_600.0, 12_990.0, 14_000.0):
+        exact = attenuation_by_quadrature_db(field, HOP, time_s)
+        found = attenuation_at(field, HOP, np.array([time_s]))[0]
+        assert found == pytest.approx(exact, rel=2e-3, abs=1e-9)
+        rate = rain_rate_at(field, 1.0, 2.0, np.array([time_s]))[0]
+        assert rate == pytest.approx(rain_rate_along_mm_h(field, 1.0, 2.0, time_s), rel=1e-9, abs=1e-12)
+
+
+def test_one_window_for_one_passage():
+    field = cells_field([PASSING])
+    knots = rain_knots(field, HOP, lowest_threshold_db=2.0)
+    assert knots.n_windows == 1
+    assert knots.attenuation_db[0] < 2.0
+    assert knots.attenuation_db[-1] < 2.0
+    assert np.all(knots.attenuation_db[1:-1] >= 2.0)
+    assert np.all(np.diff(knots.time_s) <= 10.0 + 1e-6)
+    exact = attenuation_at(field, HOP, knots.time_s)
+    np.testing.assert_allclose(knots.attenuation_db, exact, atol=2e-3)
+
+
+def test_no_window_where_the_threshold_is_out_of_reach():
+    knots = rain_knots(cells_field([PASSING]), HOP, lowest_threshold_db=200.0)
+    assert knots.n_windows == 0
+    assert len(knots.time_s) == 0
+
+
+def test_rain_at_the_edges_of_the_block_is_cut():
+    early = {**PASSING, "birth": -1500.0, "x": 0.0, "vx": 0.0}
+    late = {**PASSING, "birth": SECONDS_PER_YEAR - 1500.0, "x": 0.0, "vx": 0.0}
+    knots = rain_knots(cells_field([early, late]), HOP, lowest_threshold_db=2.0)
+    assert knots.n_windows == 2
+    assert knots.time_s[0] == 0.0
+    assert knots.time_s[-1] == pytest.approx(SECONDS_PER_YEAR)
+    assert knots.attenuation_db[0] > 2.0
+
+
+@pytest.mark.parametrize("threshold_db", [4.0, 12.0])
+@pytest.mark.parametrize(
+    "hop",
+    [HOP, HopLine(0.0, -2.0, 0.5, 1.5, k=0.388, alpha=0.855), HopLine(-14.0, 3.0, 14.0, 5.0, 0.018, 1.21)],
+)
+def test_windows_hold_all_time_above(field, hop, threshold_db):
+    """Every cell, every ten seconds, without any sieve, against the kernel."""
+    knots = rain_knots(field, hop, lowest_threshold_db=threshold_db)
+    rainy = field.cell_birth_s[field.cell_log_peak > np.log(3.0)]
+    hours = np.unique((rainy // 3600.0).astype(int))
+    above = 0.0
+    for hour in hours[::3]:
+        times = hour * 3600.0 + np.arange(360) * 10.0
+        above += 10.0 * np.count_nonzero(attenuation_at(field, hop, times) >= threshold_db)
+    chosen = np.isin((knots.time_s // 3600.0).astype(int), hours[::3])
+    found = 10.0 * np.count_nonzero(chosen & (knots.attenuation_db >= threshold_db))
+    assert above > 0.0
+    # The sieve leaves out cells under 1.5 % of the threshold, so a little time is lost, none gained.
+    assert found == pytest.approx(above, rel=0.03, abs=60.0)
+
+
+def test_a_lower_threshold_changes_nothing_above_a_higher_one(field):
+    low = rain_knots(field, HOP, lowest_threshold_db=3.0)
+    high = rain_knots(field, HOP, lowest_threshold_db=8.0)
+    assert time_above_s(low, 8.0) == pytest.approx(time_above_s(high, 8.0), rel=0.01, abs=20.0)
+
+
+def test_finer_steps_change_little(field):
+    ten = rain_knots(field, HOP, lowest_threshold_db=5.0)
+    two = rain_knots(field, HOP, lowest_threshold_db=5.0, step_s=2.0)
+    assert time_above_s(ten, 5.0) == pytest.approx(time_above_s(two, 5.0), rel=0.005)
+
+
+def test_both_directions_of_a_hop_are_the_same(field):
+    back = HopLine(HOP.x1_km, HOP.y1_km, HOP.x0_km, HOP.y0_km, HOP.k, HOP.alpha)
+    there = rain_knots(field, HOP, lowest_threshold_db=6.0)
+    and_back = rain_knots(field, back, lowest_threshold_db=6.0)
+    assert time_above_s(there, 6.0) == pytest.approx(time_above_s(and_back, 6.0), rel=1e-3)
+
+
+def test_the_storm_behind_a_fade_is_named():
+    field = cells_field([PASSING, {**BESIDE, "peak": 3.0}], storm_of=[0, 1])
+    storms, shares = storm_shares_db(field, HOP, 11_500.0)
+    assert list(storms) == [0, 1]
+    assert shares[0] > shares[1] > 0.0
+    assert shares.sum() == pytest.approx(attenuation_at(field, HOP, np.array([11_500.0]))[0])
+
+
+@pytest.mark.parametrize(
+    ("hop", "options", "text"),
+    [
+        (HOP, {"lowest_threshold_db": 0.0}, "lowest_threshold_db is 0.0; must be above 0"),
+        (
+            HOP,
+            {"lowest_threshold_db": 5.0, "step_s": 100.0},
+            "step_s is 100.0; must be above 0 and at most 60",
+        ),
+        (HopLine(1.0, 1.0, 1.0, 1.0, 0.1, 1.0), {"lowest_threshold_db": 5.0}, "hop length is 0 km"),
+    ],
+)
+def test_impossible_questions_are_refused(hop, options, text):
+    with pytest.raises(ValueError, match=text.replace(".", r"\.")):
+        rain_knots(cells_field([PASSING]), hop, **options)

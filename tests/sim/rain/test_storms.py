@@ -1,0 +1,161 @@
+"""The drawn field: its laws in bulk, its names and order, and the streams that it draws from."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from rain_checks import cells_field
+
+from models.calendar import MONTH_SECONDS, month_of
+from models.rain_cell import DEFAULT_POPULATION
+from models.rain_law import RainLaw, annual_exceedance
+from models.storm import DEFAULT_STORMS, StormModel
+from models.units import SECONDS_PER_YEAR
+from sim.rain.peaks import fitted_peak_law, peak_laws, sparse_peak_law
+from sim.rain.rain_field import Region
+from sim.rain.scenes import raw_law, scenes
+from sim.rain.storms import draw_storms, storm_intervals, storms_near
+from sim.streams import Streams
+
+WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
+REGION = Region(-25.0, -25.0, 25.0, 25.0)
+
+
+@pytest.fixture(scope="module")
+def field():
+    return draw_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=2)
+
+
+def test_the_same_streams_draw_the_same_field(field):
+    again = draw_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=2)
+    for entry in dataclasses.fields(field):
+        one, other = getattr(field, entry.name), getattr(again, entry.name)
+        assert np.array_equal(one, other) if isinstance(one, np.ndarray) else one == other
+    other_block = draw_storms(Streams(5, 1), WET_SUMMER, REGION, n_years=2)
+    assert not np.array_equal(field.cell_x_km[:100], other_block.cell_x_km[:100])
+
+
+def test_more_years_leave_the_first_years_as_they_are(field):
+    one = draw_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=1)
+    np.testing.assert_array_equal(one.cell_birth_s, field.cell_birth_s[: one.n_cells])
+
+
+def test_cells_stand_storm_by_storm(field):
+    assert np.all(np.diff(field.cell_storm) >= 0)
+    assert field.storm_first_cell[-1] == field.n_cells
+    for storm in (0, field.n_storms // 2, field.n_storms - 1):
+        part = slice(field.storm_first_cell[storm], field.storm_first_cell[storm + 1])
+        assert np.all(field.cell_storm[part] == storm)
+        assert np.all(field.cell_birth_s[part] >= field.storm_start_s[storm])
+        assert (field.cell_birth_s + field.cell_life_s)[part].max() == field.storm_end_s[storm]
+        assert np.all(field.cell_vx_km_s[part] == field.storm_vx_km_s[storm])
+    assert not field.cell_x_km.flags.writeable
+
+
+def test_sites_that_move_a_little_keep_the_region():
+    first = Region.around([1.0, 40.0], [-3.0, 12.0])
+    second = Region.around([2.0, 41.0], [-2.0, 13.0])
+    assert first == second == Region(0.0, -25.0, 50.0, 25.0)
+
+
+def test_cells_have_the_life_and_drift_asked_for(field):
+    """Over the middle of the region, where nothing is cut away."""
+    inside = (np.abs(field.cell_x_km) < 15.0) & (np.abs(field.cell_y_km) < 15.0)
+    life = field.cell_life_s[inside]
+    error = life.std() / np.sqrt(len(life))
+    assert abs(life.mean() - DEFAULT_POPULATION.mean_life_s) < 4.0 * error
+    speed = 3600.0 * np.hypot(field.storm_vx_km_s, field.storm_vy_km_s)
+    # Storms that can drift in from afar are fast ones, so the storms kept are a little faster than all.
+    assert DEFAULT_STORMS.mean_drift_km_h * 0.9 < speed.mean() < DEFAULT_STORMS.mean_drift_km_h * 1.4
+
+
+@pytest.mark.slow
+def test_number_of_cells_alive_is_that_of_the_months():
+    model = dataclasses.replace(DEFAULT_STORMS, yearly_spread=0.0)
+    months = peak_laws(WET_SUMMER, DEFAULT_POPULATION, model)
+    counts = []
+    for block in range(10):
+        field = draw_storms(Streams(8, block), WET_SUMMER, REGION, n_years=2, storms=model)
+        inside = (np.abs(field.cell_x_km) < 20.0) & (np.abs(field.cell_y_km) < 20.0)
+        counts.append(np.bincount(month_of(field.cell_birth_s[inside]), minlength=12) / 2.0)
+    expected = np.array([m.alive_per_km2 for m in months]) / DEFAULT_POPULATION.mean_life_s
+    expected = expected * MONTH_SECONDS * 40.0**2
+    counts = np.array(counts)
+    error = counts.std(axis=0, ddof=1) / np.sqrt(len(counts))
+    assert np.all(np.abs(counts.mean(axis=0) - expected) < 4.5 * error)
+
+
+def test_years_differ_as_told():
+    """The gamma factor of each year: spread of the years' cells beyond that of the storms' own number."""
+    quiet = dataclasses.replace(
+        DEFAULT_STORMS, yearly_spread=0.0, cells_per_storm=10.0, spells_per_year=5000.0
+    )
+    lively = dataclasses.replace(quiet, yearly_spread=0.5)
+    thin = RainLaw(np.full(12, 2.0), np.full(12, 0.01))
+    point = Region(0.0, 0.0, 0.0, 0.0)
+    spread = []
+    for model in (quiet, lively):
+        field = draw_storms(Streams(2, 0), thin, point, n_years=40, storms=model)
+        year = (field.storm_start_s // SECONDS_PER_YEAR).astype(int)
+        count = np.bincount(year, minlength=40)[:40]
+        spread.append(count.std(ddof=1) / count.mean())
+    assert spread[0] < 0.25
+    assert 0.5 * 0.6 < spread[1] < 0.5 * 1.5
+
+
+def test_fitted_cells_meet_the_law_with_overlap_and_sparse_ones_do_not():
+    month = {"mean_rate_mm_h": 2.5, "rain_probability": 0.07}
+    rates = np.array([2.0, 5.0, 10.0, 20.0, 40.0])
+    wanted = month["rain_probability"] * _tail(rates, month["mean_rate_mm_h"])
+    fitted = fitted_peak_law(DEFAULT_POPULATION, DEFAULT_STORMS, 2.5, 0.07)
+    sparse = sparse_peak_law(DEFAULT_POPULATION, **month)
+    ratio = {}
+    for name, peaks in (("fitted", fitted), ("sparse", sparse)):
+        snapshots = scenes(
+            [peaks], DEFAULT_POPULATION, DEFAULT_STORMS, per_month=30_000, first_month=5, longest_hop_km=0.0
+        )
+        ratio[name] = raw_law(snapshots, path_length_km=0.0, k=1.0, alpha=1.0).exceedance(rates) / wanted
+    np.testing.assert_allclose(ratio["fitted"], 1.0, atol=0.1)
+    assert np.max(np.abs(ratio["sparse"] - 1.0)) > 0.2
+
+
+def _tail(rates, mean_rate):
+    law = RainLaw(np.full(12, mean_rate), np.full(12, 1.0))
+    return annual_exceedance(law, rates)
+
+
+def test_dry_months_have_no_storms():
+    dry = RainLaw(np.full(12, 2.0), np.zeros(12))
+    field = draw_storms(Streams(1, 0), dry, REGION, n_years=1)
+    assert field.n_cells == field.n_storms == 0
+    assert storm_intervals(field, 0.0, 0.0).shape == (0, 2)
+
+
+def test_storm_intervals_are_when_a_strong_cell_is_near():
+    passing = {"birth": 1000.0, "life": 4000.0, "x": -20.0, "vx": 0.01, "peak": 30.0, "radius": 2.0}
+    weak = {**passing, "birth": 50_000.0, "peak": 1.0}
+    second = {**passing, "birth": 2000.0}
+    field = cells_field([passing, second, weak], storm_of=[0, 1, 2])
+    intervals = storm_intervals(field, 0.0, 0.0, distance_km=10.0)
+    # Each is within 10 km from 1000 s to 3000 s after its birth.
+    np.testing.assert_allclose(intervals, [[2000.0, 5000.0]], atol=1.0)
+    assert list(storms_near(field, 0.0, 0.0, 2500.0, 2600.0, distance_km=10.0)) == [0]
+    assert list(storms_near(field, 0.0, 0.0, 3500.0, 3600.0, distance_km=10.0)) == [0, 1]
+
+
+@pytest.mark.parametrize(
+    ("make", "text"),
+    [
+        (lambda: StormModel(cells_per_storm=0.0), "cells_per_storm is 0.0; must be above 0"),
+        (lambda: StormModel(peak_correlation=1.0), "peak_correlation is 1.0; must be 0 to below 1"),
+        (lambda: StormModel(yearly_spread=-1.0), "yearly_spread is -1.0; must be 0 to 10"),
+        (lambda: Region(1.0, 0.0, 0.0, 1.0), "region is 1.0, 0.0 to 0.0, 1.0"),
+        (
+            lambda: draw_storms(Streams(1, 0), WET_SUMMER, REGION, n_years=0),
+            "n_years is 0; must be at least 1",
+        ),
+    ],
+)
+def test_impossible_storms_are_refused(make, text):
+    with pytest.raises(ValueError, match=text.replace(".", r"\.")):
+        make()

@@ -1,0 +1,161 @@
+"""Surer figures from the same blocks: unbiased, narrower, and resting on what they say."""
+
+import numpy as np
+import pytest
+from small_networks import source_of, triangle
+
+from models.network import PartChange
+from models.units import SECONDS_PER_YEAR
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.counting.fading_tally import FADING, RAIN
+from sim.counting.keyed_table import KeyedTable
+from sim.counting.series_tally import TWINS
+from sim.runs.control import ControlBlocks, RainControl, control_table, controlled, rain_control
+from sim.runs.rain_expectation import N_SETS, rain_chances
+from sim.runs.simulate import RunRequest, simulate
+from sim.runs.store import RunFolder
+
+OPTIONS = ModelOptions(control=6)
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    """A run with a control, and the same run without."""
+    folder = tmp_path_factory.mktemp("runs")
+    for name, options in (("with", OPTIONS), ("without", ModelOptions())):
+        simulate(
+            source_of(triangle()), RunRequest(years=12, seed=5, block_years=1, options=options), folder / name
+        )
+    return folder
+
+
+def test_a_control_changes_no_other_figure(run):
+    with_it, without = RunFolder(run / "with"), RunFolder(run / "without")
+    for block in with_it.finished_blocks():
+        mine, other = with_it.read_block(block), without.read_block(block)
+        assert other["service_twins"].num_rows == 0
+        assert {k: v for k, v in mine.items() if k != "service_twins"} == {
+            k: v for k, v in other.items() if k != "service_twins"
+        }
+
+
+def test_the_table_holds_both_figures(run):
+    prepared = prepare(triangle(), OPTIONS)
+    table = control_table(prepared, RunFolder(run / "with"))
+    assert list(table["service"]) == ["one", "two"]
+    plain = RunFolder(run / "with").read_results()["services"].to_pandas()
+    assert table["unavailable_min_per_year"].to_numpy() == pytest.approx(
+        plain["unavailable_min_per_year"].to_numpy()
+    )
+    for name in ("unavailable_min_per_year", "unavailable_min_per_year_controlled"):
+        assert (table[f"{name}_low"] <= table[name]).all()
+        assert (table[name] <= table[f"{name}_high"]).all()
+    assert control_table(prepare(triangle()), RunFolder(run / "without")).empty
+
+
+def test_own_failures_are_one_history_among_equals(run):
+    """Twin 0 is the block's own: on equipment alone the others differ from it by chance only."""
+    losses = np.array(
+        [
+            KeyedTable.from_arrow(TWINS, RunFolder(run / "with").read_table(b, "service_twins")).spread(
+                "unavailable_s", (2, OPTIONS.control + 1)
+            )
+            for b in range(12)
+        ]
+    )
+    assert len({losses[:, 0, twin].tobytes() for twin in range(OPTIONS.control + 1)}) == OPTIONS.control + 1
+
+
+def made_up(rng, n, *, twins=20, overlap=0.9):
+    """Blocks whose outage is their own equipment's and most of their rain, with known means 5 and 3."""
+    equipment = rng.exponential(5.0, (n, twins + 1)) * rng.binomial(1, 0.5, (n, twins + 1)) * 2.0
+    rain = rng.gamma(2.0, 1.5, n)
+    outage = equipment[:, 0] + overlap * rain + rng.exponential(0.2, n)
+    away = equipment[:, 0] - equipment.mean(axis=1)
+    blocks = ControlBlocks(outage[:, None], away[:, None], rain[:, None])
+    return blocks, RainControl((((0, 0),),), np.array([3.0]), np.array([0.0]))
+
+
+def test_controlled_means_are_true_and_narrow():
+    rng = np.random.default_rng(3)
+    found = [controlled(*made_up(rng, 40), 0) for _ in range(600)]
+    best = np.array([each.interval.best for each in found])
+    truth = 5.0 + 0.9 * 3.0 + 0.2
+    assert best.mean() == pytest.approx(truth, abs=4 * best.std() / np.sqrt(best.size))
+    held = np.mean([each.interval.low <= truth <= each.interval.high for each in found])
+    assert held > 0.95 - 4 * np.sqrt(0.95 * 0.05 / 600)
+    assert np.median([each.variance_ratio for each in found]) > 10.0
+
+
+def test_a_wrong_rain_mean_shows():
+    """Negative control of the test above: the known mean is what the figure rests on."""
+    rng = np.random.default_rng(3)
+    best = []
+    for _ in range(600):
+        blocks, rain = made_up(rng, 40)
+        wrong = RainControl(rain.rows, rain.mean_s * 1.1, rain.error_s)
+        best.append(controlled(blocks, wrong, 0).interval.best)
+    truth = 5.0 + 0.9 * 3.0 + 0.2
+    assert abs(np.mean(best) - truth) > 4 * np.std(best) / np.sqrt(600)
+
+
+def test_the_error_of_the_rain_mean_widens_the_interval():
+    blocks, rain = made_up(np.random.default_rng(3), 40)
+    sure = controlled(blocks, rain, 0)
+    unsure = controlled(blocks, RainControl(rain.rows, rain.mean_s, np.array([1.0])), 0)
+    assert unsure.interval.best == sure.interval.best
+    assert unsure.interval.half_width > 0.9 * 2.0 * sure.slopes[0]
+
+
+def test_too_few_blocks_give_nothing():
+    assert controlled(*made_up(np.random.default_rng(3), 9), 0) is None
+
+
+@pytest.mark.slow
+def test_rain_of_the_field_has_the_mean_of_the_snapshots(tmp_path):
+    """The mean that the rain control rests on, against 150 years of the field itself."""
+    options = ModelOptions(multipath=False, failures=False)
+    network = triangle()
+    hops = tuple(hop.model_copy(update={"frequency_ghz": 38.0, "scheme": "1+0"}) for hop in network.hops)
+    network = network.model_copy(update={"hops": hops})
+    prepared = prepare(network, options)
+    asked = [(0, 0), (1, 0), (1, 3), (2, 1)]
+    chances = rain_chances(prepared, asked)
+    folder = simulate(
+        source_of(network), RunRequest(years=150, seed=4, block_years=5, options=options), tmp_path / "r"
+    )
+    shape = (len(hops), len(prepared.designs[0].steps))
+    seconds = np.array(
+        [
+            KeyedTable.from_arrow(FADING, folder.read_table(b, "hop_fading")).spread(
+                "seconds", shape, kind=RAIN
+            )
+            for b in folder.finished_blocks()
+        ]
+    )
+    for (hop, step), chance in zip(asked, chances, strict=True):
+        share = seconds[:, hop, step] / (5 * SECONDS_PER_YEAR)
+        error = np.hypot(share.std(ddof=1) / np.sqrt(share.size), chance.std(ddof=1) / np.sqrt(N_SETS))
+        assert share.mean() == pytest.approx(chance.mean(), abs=4 * error)
+        assert error < 0.15 * share.mean()
+
+
+@pytest.mark.slow
+def test_controlled_and_plain_runs_agree(tmp_path):
+    """Difference of the controlled figure of few blocks and the plain one of other, more blocks."""
+    network = triangle(parts=(PartChange(kind="software", mtbf_h=1e6), PartChange(kind="mast", mtbf_h=1e8)))
+    few = simulate(
+        source_of(network),
+        RunRequest(years=60, seed=7, block_years=2, options=ModelOptions(control=20)),
+        tmp_path / "few",
+    )
+    many = simulate(source_of(network), RunRequest(years=240, seed=8, block_years=2), tmp_path / "many")
+    prepared = prepare(network, ModelOptions(control=20))
+    rain = rain_control(prepared)
+    blocks, plain = ControlBlocks.read(prepared, rain, few), ControlBlocks.read(prepared, rain, many)
+    for number in range(2):
+        found = controlled(blocks, rain, number)
+        mean = plain.unavailable_s[:, number].mean()
+        error = plain.unavailable_s[:, number].std(ddof=1) / np.sqrt(len(plain.unavailable_s))
+        apart = found.interval.best - mean
+        assert abs(apart) < 4 * np.hypot(error, found.interval.half_width / 2.05)

@@ -1,0 +1,130 @@
+"""Whole runs of a small network: the same bytes however they are made, and nothing lost or overwritten."""
+
+import json
+
+import pytest
+from small_networks import source_of, triangle
+
+from sim.blocks.prepared import ModelOptions
+from sim.inputs.network_file import InputError
+from sim.runs.results import Results
+from sim.runs.simulate import RunRequest, simulate
+
+REQUEST = RunRequest(years=6, seed=5, block_years=2, workers=1)
+
+
+def content(folder):
+    """Every file of a run by its path within it."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def reference(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("runs") / "one"
+    simulate(source_of(triangle()), REQUEST, folder)
+    return folder
+
+
+def test_two_workers_give_the_same_bytes(reference, tmp_path):
+    request = RunRequest(years=6, seed=5, block_years=2, workers=2)
+    simulate(source_of(triangle()), request, tmp_path / "two")
+    assert content(tmp_path / "two") == content(reference)
+
+
+def test_a_stopped_run_resumes_to_the_same_bytes(reference, tmp_path):
+    def stop_after_one(done, of_all):
+        if done >= 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        simulate(source_of(triangle()), REQUEST, tmp_path / "run", progress=stop_after_one)
+    kept = content(tmp_path / "run")
+    assert any(name.startswith("blocks/000000/") for name in kept)
+    simulate(source_of(triangle()), REQUEST, tmp_path / "run", resume=True)
+    assert content(tmp_path / "run") == content(reference)
+
+
+def test_more_years_only_add_blocks(reference, tmp_path):
+    simulate(source_of(triangle()), RunRequest(years=2, seed=5, block_years=2), tmp_path / "run")
+    first = {k: v for k, v in content(tmp_path / "run").items() if k.startswith("blocks/000000/")}
+    assert first == {k: v for k, v in content(reference).items() if k.startswith("blocks/000000/")}
+    simulate(source_of(triangle()), REQUEST, tmp_path / "run", resume=True)
+    assert content(tmp_path / "run") == content(reference)
+
+
+def test_another_seed_is_another_run(reference, tmp_path):
+    simulate(source_of(triangle()), RunRequest(years=2, seed=6, block_years=2), tmp_path / "run")
+    mine, theirs = content(tmp_path / "run"), content(reference)
+    assert mine["blocks/000000/hop_total.parquet"] != theirs["blocks/000000/hop_total.parquet"]
+
+
+def test_an_output_folder_that_holds_a_run_is_left_alone(reference):
+    before = content(reference)
+    with pytest.raises(InputError, match="output folder is in use by a run; must be new or empty"):
+        simulate(source_of(triangle()), REQUEST, reference)
+    with pytest.raises(InputError, match="output folder is of another run"):
+        simulate(source_of(triangle()), RunRequest(years=6, seed=9, block_years=2), reference, resume=True)
+    assert content(reference) == before
+
+
+def test_an_output_folder_with_anything_else_is_left_alone(tmp_path):
+    (tmp_path / "notes.txt").write_text("mine")
+    with pytest.raises(InputError, match=r'not empty \(holds "notes.txt"\)'):
+        simulate(source_of(triangle()), REQUEST, tmp_path)
+    assert (tmp_path / "notes.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "message"),
+    [
+        ("years", 0, "--years is 0; must be 1 to 1000000"),
+        ("seed", -1, "--seed is -1; must be 0 to"),
+        ("block_years", 0, "--block-years is 0; must be 1 to 100"),
+        ("workers", 0, "--workers is 0; must be 1 to 256"),
+    ],
+)
+def test_impossible_requests_are_refused(field, value, message):
+    with pytest.raises(InputError, match=message):
+        RunRequest(**{"years": 1, "seed": 1, field: value})
+
+
+def test_the_manifest_names_all_that_decides_the_numbers(reference):
+    manifest = json.loads((reference / "manifest.json").read_text())
+    assert manifest["years"] == 6
+    switches = ("rain", "multipath", "failures", "anchoring", "queues")
+    assert all(manifest["options"][switch] is True for switch in switches)
+    assert {"numpy", "numba", "simpy", "itur", "hopyears"} <= set(manifest["versions"])
+    assert "workers" not in manifest
+
+
+def test_results_hang_together(reference):
+    results = Results.load(reference)
+    services, hops = results.services.set_index("service"), results.hops.set_index("hop")
+    assert list(services.index) == ["one", "two"]
+    causes = results.tables["service_causes"].groupby("service")["unavailable_min_per_year"].sum()
+    for service, minutes in causes.items():
+        assert minutes == pytest.approx(services.loc[service, "unavailable_min_per_year"], abs=1e-6)
+    for _, shares in results.tables["hop_modulations"].groupby(["hop", "direction"]):
+        assert shares["share"].sum() == pytest.approx(1.0, abs=1e-9)
+    for name in ("99", "99_9", "99_99"):
+        assert (services[f"throughput_{name}_mbit_s"] <= services["peak_mbit_s"]).all()
+    assert (services["throughput_99_mbit_s"] >= services["throughput_99_99_mbit_s"]).all()
+    assert (hops["unavailable_min_per_year_low"] <= hops["unavailable_min_per_year"]).all()
+    both = services["unavailable_min_per_year"]
+    assert (both >= services["forward_unavailable_min_per_year"] - 1e-9).all()
+    assert (both >= services["backward_unavailable_min_per_year"] - 1e-9).all()
+
+
+def test_with_everything_switched_off_nothing_ever_happens(tmp_path):
+    quiet = ModelOptions(rain=False, multipath=False, failures=False)
+    simulate(
+        source_of(triangle()), RunRequest(years=2, seed=1, block_years=2, options=quiet), tmp_path / "run"
+    )
+    results = Results.load(tmp_path / "run")
+    assert (results.services["unavailable_min_per_year"] == 0).all()
+    assert (results.services["unavailable_min_per_year_high"] > 0).all()
+    assert (results.services["mean_throughput_mbit_s"] == results.services["peak_mbit_s"]).all()

@@ -1,0 +1,220 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from slow_sweep import slow_sweep
+
+from models.cause import Cause
+from sim.services import service_run
+from sim.services.service import BACKWARD, FORWARD, HopHistory, ServiceDemand, sweep_services
+
+N_SECONDS = 40
+FORWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 100.0, 0.0])
+BACKWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 20.0, 100.0])
+CAUSES = np.array([0, Cause.RAIN, Cause.RAIN | Cause.MULTIPATH, Cause.POWER, Cause.MULTIPATH, Cause.CABLE])
+
+
+def _hop(times=(), states=(), causes=CAUSES):
+    """A hop nominal at first, with the given changes."""
+    return HopHistory(
+        np.array([0.0, *times]),
+        np.array([0, *states], dtype=np.int32),
+        FORWARD_MBIT_S,
+        BACKWARD_MBIT_S,
+        np.asarray(causes, dtype=np.int64),
+    )
+
+
+@st.composite
+def _histories(draw):
+    changes = draw(st.lists(st.tuples(st.integers(0, N_SECONDS + 5), st.integers(0, 5)), max_size=12))
+    changes.sort(key=lambda change: change[0])
+    return _hop([t for t, _ in changes], [s for _, s in changes])
+
+
+@st.composite
+def _networks(draw):
+    n_hops = draw(st.integers(1, 5))
+    hops = [draw(_histories()) for _ in range(n_hops)]
+    if n_hops > 2 and draw(st.booleans()):
+        links = [(0, 1), *((h,) for h in range(2, n_hops))]
+    else:
+        links = [(h,) for h in range(n_hops)]
+    route = st.lists(st.integers(0, len(links) - 1), min_size=1, max_size=3, unique=True).flatmap(
+        lambda links: st.tuples(*(st.tuples(st.just(link), st.integers(0, 1)) for link in links))
+    )
+    services = [
+        ServiceDemand(
+            f"s{number}",
+            committed_mbit_s=committed,
+            peak_mbit_s=committed + excess,
+            priority=draw(st.integers(1, 2)),
+            routes=tuple(draw(st.lists(route, min_size=1, max_size=3))),
+            switching_s=draw(st.sampled_from([0.0, 1.0, 3.0])),
+            hold_off_s=draw(st.sampled_from([0.0, 2.0])),
+            wait_to_restore_s=draw(st.sampled_from([0.0, 5.0, np.inf])),
+            switch_below_mbit_s=draw(st.sampled_from([0.0, 50.0])),
+            required_share=draw(st.sampled_from([1.0, 0.5])),
+        )
+        for number in range(draw(st.integers(1, 4)))
+        for committed, excess in [
+            draw(st.tuples(st.sampled_from([0.0, 20.0, 45.0]), st.sampled_from([5.0, 60.0])))
+        ]
+    ]
+    return hops, services, links
+
+
+def _by_second(history):
+    place = np.searchsorted(history.time_s, np.arange(N_SECONDS), side="right") - 1
+    result = history.result[place]
+    return history.rate_mbit_s[result], history.down[result], history.causes[result]
+
+
+@settings(deadline=None, max_examples=80)
+@given(_networks())
+def test_agrees_with_a_second_by_second_sweep(network):
+    hops, services, links = network
+    rate, down, why = slow_sweep(hops, services, links, N_SECONDS)
+    histories = sweep_services(hops, services, N_SECONDS, links=links, record_rates=True)
+    brief = sweep_services(hops, services, N_SECONDS, links=links)
+    for s, history in enumerate(histories):
+        got_rate, got_down, got_why = _by_second(history)
+        np.testing.assert_allclose(got_rate, rate[s], atol=1e-3)
+        np.testing.assert_array_equal(got_down, down[s])
+        np.testing.assert_array_equal(got_why, why[s])
+        np.testing.assert_allclose(history.seconds @ history.rate_mbit_s, rate[s].sum(axis=0), rtol=1e-4)
+        np.testing.assert_allclose(brief[s].seconds, history.seconds)
+        assert history.seconds.sum() == pytest.approx(N_SECONDS)
+        for way in (FORWARD, BACKWARD):
+            for one in (history, brief[s]):
+                flags = np.zeros(N_SECONDS, int)
+                for start, end, causes in zip(*one.down_intervals(way), strict=True):
+                    flags[int(start) : int(end)] = causes
+                np.testing.assert_array_equal(flags, np.where(down[s, :, way], why[s, :, way], 0))
+
+
+def test_memory_limits_change_nothing(monkeypatch):
+    """Tables that must grow, and judged states that are forgotten, give the same histories."""
+    rng = np.random.default_rng(5)
+    hops = []
+    for _ in range(8):
+        times = np.sort(rng.uniform(0, 1e5, 4000))
+        hops.append(_hop(times, rng.integers(0, 6, 4000)))
+    services = [
+        ServiceDemand(f"s{s}", 20.0, 60.0, s % 2, (tuple((k, 0) for k in range(s, s + 3)), ((s + 3, 1),)))
+        for s in range(5)
+    ]
+    plain = sweep_services(hops, services, 1e5, record_rates=True)
+    monkeypatch.setattr(service_run, "ROW_CELLS", 1)
+    monkeypatch.setattr("sim.services.service.CHANGES_AT_ONCE", 500)
+    tight = sweep_services(hops, services, 1e5, record_rates=True)
+    for one, other in zip(plain, tight, strict=True):
+        np.testing.assert_array_equal(one.time_s, other.time_s)
+        np.testing.assert_array_equal(one.rate_mbit_s[one.result], other.rate_mbit_s[other.result])
+        np.testing.assert_array_equal(one.causes[one.result], other.causes[other.result])
+
+
+def _one(hops, **changes):
+    arguments = {"committed_mbit_s": 50.0, "peak_mbit_s": 50.0, "priority": 1, "routes": (((0, 0),),)}
+    service = ServiceDemand("s", **(arguments | changes))
+    return sweep_services(hops, [service], 100.0)[0]
+
+
+def test_protection_switches_after_hold_off_and_goes_back_after_the_wait():
+    hops = [_hop([10, 40], [3, 0]), _hop()]
+    history = _one(
+        hops, routes=(((0, 0),), ((1, 0),)), hold_off_s=0.1, switching_s=0.05, wait_to_restore_s=20.0
+    )
+    start, end, causes = history.down_intervals(FORWARD)
+    np.testing.assert_allclose(start, [10.0, 10.1, 60.0])
+    np.testing.assert_allclose(end, [10.1, 10.15, 60.05])
+    assert list(causes) == [Cause.POWER, Cause.POWER | Cause.SWITCHING, Cause.SWITCHING]
+
+
+def test_both_routes_lost_names_the_causes_of_both():
+    hops = [_hop([10], [3]), _hop([5], [4])]
+    history = _one(hops, routes=(((0, 0),), ((1, 0),)), switching_s=0.0)
+    _, _, causes = history.down_intervals(BACKWARD)
+    assert causes[-1] == Cause.POWER | Cause.MULTIPATH
+
+
+def test_congestion_on_healthy_hops():
+    services = [
+        ServiceDemand("gold", 70.0, 70.0, 1, (((0, 0),),)),
+        ServiceDemand("tin", 40.0, 40.0, 2, (((0, 0),),)),
+    ]
+    gold, tin = sweep_services([_hop()], services, 100.0)
+    assert not gold.down.any()
+    assert tin.down[tin.result].all()
+    assert (tin.causes[tin.result] == Cause.CONGESTION).all()
+
+
+def test_a_degraded_hop_that_pushes_a_service_out_is_its_cause():
+    services = [
+        ServiceDemand("gold", 50.0, 50.0, 1, (((0, 0),),)),
+        ServiceDemand("tin", 40.0, 40.0, 2, (((0, 0),),)),
+    ]
+    _, tin = sweep_services([_hop([10, 20], [1, 0])], services, 100.0)
+    start, end, causes = tin.down_intervals(FORWARD)
+    assert (list(start), list(end), list(causes)) == ([10.0], [20.0], [Cause.RAIN])
+
+
+def test_directions_are_kept_apart():
+    history = _one([_hop([10, 20], [4, 0])])
+    assert history.down_intervals(FORWARD)[0].size == 0
+    assert list(history.down_intervals(BACKWARD)[0]) == [10.0]
+    turned = _one([_hop([10, 20], [4, 0])], routes=(((0, 1),),))
+    assert list(turned.down_intervals(FORWARD)[0]) == [10.0]
+
+
+def test_parallel_hops_share_their_load():
+    service = ServiceDemand("s", 90.0, 150.0, 1, (((0, 0),),))
+    history = sweep_services([_hop([10, 20], [3, 0]), _hop()], [service], 100.0, links=[(0, 1)])[0]
+    assert not history.down.any()
+    assert sorted(history.rate_mbit_s[:, 0]) == [100.0, 150.0]
+
+
+def test_counterfactual_of_a_hop_that_never_failed():
+    hops = [_hop([10, 20], [3, 0]), _hop([15, 30], [3, 0])]
+    route = (((0, 0), (1, 0)),)
+    whole = _one(hops, routes=route)
+    without = _one([hops[0].never_degraded(), hops[1]], routes=route)
+    assert whole.seconds[whole.down[:, 0]].sum() == 20.0
+    assert without.seconds[without.down[:, 0]].sum() == 15.0
+    with pytest.raises(ValueError, match="causes has no state without causes"):
+        _hop(causes=np.ones(6)).never_degraded()
+
+
+def test_a_service_without_committed_rate_is_down_when_it_gets_nothing():
+    history = _one([_hop([10, 20, 30], [2, 3, 0])], committed_mbit_s=0.0)
+    start, end, _ = history.down_intervals(FORWARD)
+    assert (list(start), list(end)) == ([20.0], [30.0])
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"routes": (((7, 0),),)}, r"routes holds \(7, 0\); must be a link 0 to 0"),
+        ({"routes": ()}, "routes is empty"),
+        ({"routes": (((0, 0), (0, 1)),)}, "must cross each link once"),
+        ({"committed_mbit_s": 60.0}, "committed_mbit_s is 60.0 with peak_mbit_s 50.0"),
+        ({"peak_mbit_s": float("nan")}, "committed_mbit_s is 50.0 with peak_mbit_s nan"),
+        ({"required_share": 0.0}, "required_share is 0.0"),
+        ({"hold_off_s": -1.0}, "hold_off_s is -1.0; must be at least 0"),
+    ],
+)
+def test_bad_services_are_refused(change, message):
+    with pytest.raises(ValueError, match=message):
+        _one([_hop()], **change)
+
+
+def test_bad_links_and_hops_are_refused():
+    service = ServiceDemand("s", 50.0, 50.0, 1, (((0, 0),),))
+    with pytest.raises(ValueError, match="links holds an unknown hop or one twice"):
+        sweep_services([_hop()], [service], 10.0, links=[(0, 0)])
+    with pytest.raises(ValueError, match="duration_s is 0"):
+        sweep_services([_hop()], [service], 0.0)
+    with pytest.raises(ValueError, match="state is 0 to 9; must be 0 to 5"):
+        _hop([1.0], [9])
+    with pytest.raises(ValueError, match="time_s goes back"):
+        _hop([5.0, 1.0], [1, 0])
