@@ -1,6 +1,5 @@
 """Sets of time intervals, one set a row (a site, a part), kept as flat arrays."""
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,14 +60,6 @@ class Intervals:
 def empty_intervals(n_rows: int) -> Intervals:
     """No interval in any of ``n_rows``."""
     return Intervals(np.zeros(n_rows + 1, dtype=np.int64), np.zeros(0), np.zeros(0))
-
-
-def intervals_of_rows(rows: Iterable[Sequence[tuple[float, float]]]) -> Intervals:
-    """Intervals from one sequence of (start, end) pairs [s] a row; overlaps are joined."""
-    listed = list(rows)
-    row = np.repeat(np.arange(len(listed)), [len(pairs) for pairs in listed])
-    flat = np.array([pair for pairs in listed for pair in pairs], dtype=np.float64).reshape(-1, 2)
-    return merged(row, flat[:, 0], flat[:, 1], n_rows=len(listed))
 
 
 def merged(row: ArrayLike, start_s: ArrayLike, end_s: ArrayLike, *, n_rows: int) -> Intervals:

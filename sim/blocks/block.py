@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.cause import Cause
-from models.intervals import Intervals, intervals_of_rows
+from models.intervals import Intervals
 from models.plant import Plant
 from models.units import SECONDS_PER_YEAR
 from sim.blocks.part_history import part_history
@@ -236,11 +236,7 @@ class BlockSimulator:
         )
 
     def _storms_near_sites(self, field: RainField) -> Intervals:
-        near = [
-            storm_intervals(field, x_km, y_km, distance_km=STORM_DISTANCE_KM)
-            for x_km, y_km in self.prepared.site_km
-        ]
-        return intervals_of_rows([[(float(a), float(b)) for a, b in row] for row in near])
+        return storm_intervals(field, self.prepared.site_km, distance_km=STORM_DISTANCE_KM)
 
     def _activity(self, streams: Streams, n_years: int) -> tuple[HopActivity | None, ...]:
         prepared = self.prepared

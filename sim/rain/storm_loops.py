@@ -80,8 +80,8 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def cell_passages(life, track, log_peak, circle):  # type: ignore[no-untyped-def]
-    """When cells are in a circle.
+def cell_passages(life, track, log_peak, places, radius, least):  # type: ignore[no-untyped-def]
+    """When cells are near places.
 
     Parameters
     ----------
@@ -91,43 +91,69 @@ def cell_passages(life, track, log_peak, circle):  # type: ignore[no-untyped-def
         Place at birth x, y [km] and speed x, y [km/s].
     log_peak : float64, shape (n_cells,)
         ln of the peak [ln mm/h].
-    circle : tuple of float
-        Centre x, y and radius [km]; cells of less ``log_peak`` than the last do not count.
+    places : float64, shape (n_places, 2)
+        Places x, y [km].
+    radius : float
+        How near a cell's centre must come [km].
+    least : float
+        Cells of less ``log_peak`` do not count.
 
     Returns
     -------
-    float64, shape (2, n), and int64, shape (n,)
-        Time in and out [s] and number of each cell that is in the circle at some time of its life.
+    float64, shape (2, n), and int64, shape (2, n)
+        Time in and out [s], and place and cell, of each cell that is in the circle about a place at some time
+        of its life; place by place.
     """
     birth, lives = life
     xs, ys, vxs, vys = track
-    x0, y0, radius, least = circle
+    strong, circles = _circles_of_tracks(lives, track, log_peak, radius, least)
     room, n = 256, 0
-    out, of = np.empty((2, room)), np.empty(room, np.int64)
-    for i in range(len(birth)):
-        x, y, vx, vy = xs[i] - x0, ys[i] - y0, vxs[i], vys[i]
-        if (
-            log_peak[i] < least
-            or abs(x) > radius + abs(vx) * lives[i]
-            or abs(y) > radius + abs(vy) * lives[i]
-        ):
+    times, of = np.empty((2, room)), np.empty((2, room), np.int64)
+    near = np.empty(len(strong), np.int64)
+    for place in range(len(places)):
+        at_x, at_y = np.float32(places[place, 0]), np.float32(places[place, 1])
+        count = 0
+        for k in range(len(strong)):
+            dx, dy, extent = circles[0, k] - at_x, circles[1, k] - at_y, circles[2, k]
+            near[count] = strong[k]
+            count += dx * dx + dy * dy < extent * extent
+        for k in range(count):
+            i = near[k]
+            x, y, vx, vy = xs[i] - places[place, 0], ys[i] - places[place, 1], vxs[i], vys[i]
+            speed2 = max(vx * vx + vy * vy, 1e-18)
+            middle = -(x * vx + y * vy) / speed2
+            miss2 = x * x + y * y - middle * middle * speed2
+            if miss2 >= radius * radius:
+                continue
+            half = np.sqrt((radius * radius - miss2) / speed2)
+            enter, leave = max(middle - half, 0.0), min(middle + half, lives[i])
+            if enter >= leave:
+                continue
+            if n == room:
+                times = np.concatenate((times, np.empty((2, room))), axis=1)
+                of = np.concatenate((of, np.empty((2, room), np.int64)), axis=1)
+                room *= 2
+            times[0, n], times[1, n] = birth[i] + enter, birth[i] + leave
+            of[0, n], of[1, n] = place, i
+            n += 1
+    return times[:, :n].copy(), of[:, :n].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _circles_of_tracks(lives, track, log_peak, radius, least):  # type: ignore[no-untyped-def]
+    """Cells strong enough, and circles (x, y, extent [km]) outside which they pass nothing."""
+    xs, ys, vxs, vys = track
+    strong, circles = np.empty(len(xs), np.int64), np.empty((3, len(xs)), np.float32)
+    n = 0
+    for i in range(len(xs)):
+        if log_peak[i] < least:
             continue
-        speed2 = max(vx * vx + vy * vy, 1e-18)
-        middle = -(x * vx + y * vy) / speed2
-        miss2 = x * x + y * y - middle * middle * speed2
-        if miss2 >= radius * radius:
-            continue
-        half = np.sqrt((radius * radius - miss2) / speed2)
-        enter, leave = max(middle - half, 0.0), min(middle + half, lives[i])
-        if enter >= leave:
-            continue
-        if n == room:
-            out = np.concatenate((out, np.empty((2, room))), axis=1)
-            of = np.concatenate((of, np.empty(room, np.int64)))
-            room *= 2
-        out[0, n], out[1, n], of[n] = birth[i] + enter, birth[i] + leave, i
+        half = 0.5 * lives[i]
+        strong[n] = i
+        circles[0, n], circles[1, n] = xs[i] + vxs[i] * half, ys[i] + vys[i] * half
+        circles[2, n] = radius + half * np.sqrt(vxs[i] * vxs[i] + vys[i] * vys[i]) + 0.01
         n += 1
-    return out[:, :n].copy(), of[:n].copy()
+    return strong[:n], circles[:, :n]
 
 
 @njit(cache=True, error_model="numpy", nogil=True, inline="always")

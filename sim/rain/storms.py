@@ -8,9 +8,11 @@ storms is multiplied by a gamma variable of mean one.
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from models.calendar import MONTH_STARTS_S
+from models.intervals import Intervals, merged
 from models.rain_cell import DEFAULT_POPULATION, CellPopulation
 from models.rain_law import RainLaw
 from models.storm import DEFAULT_STORMS, StormModel
@@ -200,44 +202,44 @@ def _gathered(parts: list[dict[str, Any]], population: CellPopulation, n_years: 
 
 
 def storm_intervals(
-    field: RainField, x_km: float, y_km: float, *, distance_km: float = 15.0, least_peak_mm_h: float = 5.0
-) -> Floats:
-    """When a storm is near a place: merged intervals [s], shape (n, 2), in order.
+    field: RainField, places_km: ArrayLike, *, distance_km: float = 15.0, least_peak_mm_h: float = 5.0
+) -> Intervals:
+    """When a storm is near each place, one row a place.
 
     A storm is near while any of its cells of at least ``least_peak_mm_h`` has its centre within
     ``distance_km`` of the place.
+
+    Parameters
+    ----------
+    field : RainField
+    places_km : float array, shape (n_places, 2)
+        Places x, y in the local plane [km].
+    distance_km, least_peak_mm_h : float
+        Above 0.
     """
-    enter, leave, _ = passages_of(field, x_km, y_km, distance_km, np.log(least_peak_mm_h))
-    return _merged(enter, leave)
+    places = np.asarray(places_km, dtype=np.float64).reshape(-1, 2)
+    times, of = _passages(field, places, distance_km, np.log(least_peak_mm_h))
+    return merged(of[0], times[0], times[1], n_rows=len(places))
 
 
 def storms_near(
     field: RainField, x_km: float, y_km: float, start_s: float, end_s: float, *, distance_km: float = 15.0
 ) -> Integers:
     """Indices of the storms with a cell's centre within a distance of a place between two times."""
-    enter, leave, cell = passages_of(field, x_km, y_km, distance_km, -np.inf)
+    (enter, leave), (_, cell) = _passages(field, np.array([[x_km, y_km]]), distance_km, -np.inf)
     near = np.maximum(enter, start_s) < np.minimum(leave, end_s)
     return np.unique(field.cell_storm[cell[near]])
 
 
-def passages_of(
-    field: RainField, x_km: float, y_km: float, distance_km: float, least_log_peak: float
-) -> tuple[Floats, Floats, Integers]:
-    """Times into and out of a circle about a place [s], and which cell, of every cell that enters it."""
-    times, cell = cell_passages(
+def _passages(
+    field: RainField, places: Floats, distance_km: float, least_log_peak: float
+) -> tuple[Floats, Integers]:
+    times, of = cell_passages(
         (field.cell_birth_s, field.cell_life_s),
         (field.cell_x_km, field.cell_y_km, field.cell_vx_km_s, field.cell_vy_km_s),
         field.cell_log_peak,
-        (float(x_km), float(y_km), float(distance_km), float(least_log_peak)),
+        places,
+        float(distance_km),
+        float(least_log_peak),
     )
-    return times[0], times[1], cell
-
-
-def _merged(enter: Floats, leave: Floats) -> Floats:
-    order = np.argsort(enter, kind="stable")
-    enter, leave = enter[order], np.maximum.accumulate(leave[order]) if len(order) else leave
-    fresh = np.ones(len(enter), dtype=np.bool_)
-    fresh[1:] = enter[1:] > leave[:-1]
-    first = np.flatnonzero(fresh)
-    last = np.append(first[1:], len(enter)) - 1
-    return np.column_stack([enter[first], leave[last]]) if len(first) else np.empty((0, 2))
+    return times, of

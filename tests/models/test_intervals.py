@@ -1,8 +1,9 @@
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from interval_rows import intervals_of_rows
 
-from models.intervals import empty_intervals, followed, intervals_of_rows, joined, merged, without
+from models.intervals import empty_intervals, followed, joined, merged, without
 
 N_ROWS, LAST = 3, 12
 pairs = st.lists(st.tuples(st.integers(0, N_ROWS - 1), st.integers(0, LAST), st.integers(0, 5)), max_size=12)

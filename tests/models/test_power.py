@@ -2,8 +2,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from interval_rows import intervals_of_rows
 
-from models.intervals import empty_intervals, intervals_of_rows
+from models.intervals import empty_intervals
 from models.lifetimes import Law
 from models.markov import (
     battery_backed_unavailability,

@@ -8,9 +8,10 @@ import pytest
 from bare_plant import AT_ONCE, HOUR, bare_plant, blocks, check_mean, standard_errors_off, unit_kind
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from interval_rows import intervals_of_rows
 
 from models.cause import Cause
-from models.intervals import intervals_of_rows, merged
+from models.intervals import merged
 from models.lifetimes import Law
 from models.part_kind import PART_KINDS, Repair, stock_for_units
 from models.plant import Crews, Depot, Lightning, Maintenance, Part, Plant, ProtectionGroup, Site

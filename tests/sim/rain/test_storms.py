@@ -128,7 +128,7 @@ def test_dry_months_have_no_storms():
     dry = RainLaw(np.full(12, 2.0), np.zeros(12))
     field = draw_storms(Streams(1, 0), dry, REGION, n_years=1)
     assert field.n_cells == field.n_storms == 0
-    assert storm_intervals(field, 0.0, 0.0).shape == (0, 2)
+    assert len(storm_intervals(field, [[0.0, 0.0]]).start_s) == 0
 
 
 def test_storm_intervals_are_when_a_strong_cell_is_near():
@@ -136,9 +136,11 @@ def test_storm_intervals_are_when_a_strong_cell_is_near():
     weak = {**passing, "birth": 50_000.0, "peak": 1.0}
     second = {**passing, "birth": 2000.0}
     field = cells_field([passing, second, weak], storm_of=[0, 1, 2])
-    intervals = storm_intervals(field, 0.0, 0.0, distance_km=10.0)
-    # Each is within 10 km from 1000 s to 3000 s after its birth.
-    np.testing.assert_allclose(intervals, [[2000.0, 5000.0]], atol=1.0)
+    near = storm_intervals(field, [[0.0, 30.0], [0.0, 0.0], [10.0, 0.0]], distance_km=10.0)
+    # The second place has each within 10 km from 1000 s to 3000 s after its birth; the third 1000 s later.
+    assert list(near.row) == [1, 2]
+    np.testing.assert_allclose(near.start_s, [2000.0, 3000.0], atol=1.0)
+    np.testing.assert_allclose(near.end_s, [5000.0, 6000.0], atol=1.0)
     assert list(storms_near(field, 0.0, 0.0, 2500.0, 2600.0, distance_km=10.0)) == [0]
     assert list(storms_near(field, 0.0, 0.0, 3500.0, 3600.0, distance_km=10.0)) == [0, 1]
 
