@@ -193,8 +193,8 @@ def storm_share(
 
     def compute() -> dict[str, NDArray[np.float64]]:
         field = draw_storms(Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=storms)
-        spans = [storm_intervals(field, x, y, distance_km=STORM_DISTANCE_KM) for x, y in site_km]
-        total_s = sum(float((span[:, 1] - span[:, 0]).sum()) for span in spans)
+        near = storm_intervals(field, site_km, distance_km=STORM_DISTANCE_KM)
+        total_s = float((near.end_s - near.start_s).sum())
         return {"share": np.array([total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)])}
 
     return float(kept_arrays("storms", key, compute)["share"][0])
