@@ -118,6 +118,12 @@ class Switching(Entry):
     failure_on_demand: Annotated[Finite, Field(ge=0, le=1)] = 0.01
     reverts: Annotated[bool, Field(description="back to the main radio once it is mended")] = False
     standby_test_days: Annotated[Finite, Field(gt=0, le=10_000)] = 180.0
+    standby_test_visit: Annotated[
+        bool, Field(description="a crew comes for the routine tests; false tests from a distance")
+    ] = False
+    standby_test_h: Annotated[
+        Finite, Field(gt=0, le=240, description="time at a site to test its standbys, where a crew comes")
+    ] = 1.0
 
 
 class PartChange(Entry):

@@ -15,13 +15,31 @@ MAINTENANCE_WINDOW = Law.fixed(2.0)
 class Maintenance:
     """Planned work at a site: a window of ``window`` hours, ``per_year`` times a year at ``start_h`` local.
 
-    ``outage_share`` is the share of each window, 0 to 1, in which traffic through the site is down.
+    Parameters
+    ----------
+    per_year : float
+        Windows a year, above 0.
+    window : Law
+        Length [h].
+    start_h : float
+        Local solar hour at which it begins.
+    outage_share : float
+        Share of each window, 0 to 1, in which traffic through the site is down.
+    visit : bool
+        A crew of the nearest base comes; else the work is done from a distance.
+    climbs : bool
+        Somebody climbs: put off by whole days while a storm is near.
+    tests : bool
+        Finds what has failed unseen in the standbys at the site.
     """
 
     per_year: float = 1.0
     window: Law = MAINTENANCE_WINDOW
     start_h: float = 1.0
     outage_share: float = 1.0
+    visit: bool = True
+    climbs: bool = False
+    tests: bool = False
 
     def __post_init__(self) -> None:
         if not self.per_year > 0.0:

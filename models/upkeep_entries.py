@@ -89,3 +89,7 @@ class Maintenance(Entry):
     every_days: Annotated[Finite, Field(ge=1, le=10_000)]
     duration_h: Annotated[Finite, Field(gt=0, le=240)] = 1.0
     start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 2.0
+    visit: Annotated[
+        bool, Field(description="a crew of the nearest base comes; false for work from a distance")
+    ] = True
+    climbs: Annotated[bool, Field(description="put off by whole days while a storm is near")] = False

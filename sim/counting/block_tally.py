@@ -70,7 +70,15 @@ def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Ta
             },
             tally.site_phases_s,
         ),
-        "failures_crew": _table({"crew": tally.crews}, {"visits": tally.crew_visits}, tally.crew_phases_s),
+        "failures_crew": _table(
+            {"crew": tally.crews},
+            {
+                "visits": tally.crew_visits,
+                "planned": tally.crew_planned,
+                "planned_s": tally.crew_planned_s,
+            },
+            tally.crew_phases_s,
+        ),
     }
 
 

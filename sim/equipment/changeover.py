@@ -78,6 +78,13 @@ class Changeover:
             self._hidden[chain].remove(episode)
             self._down[chain].append(episode)
 
+    def test(self) -> None:
+        """A routine test at the site: whatever has failed unseen is seen."""
+        for episodes in self._hidden:
+            for episode in episodes:
+                if episode.found is not None and not episode.found.triggered:
+                    episode.found.succeed()
+
     def mended(self, chain: int, episode: Episode) -> None:
         """A part of a chain works again."""
         self._down[chain].remove(episode)

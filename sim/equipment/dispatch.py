@@ -51,7 +51,7 @@ class Dispatcher:
 
     def __init__(self, env: simpy.Environment, plant: Plant, unlimited: bool) -> None:
         self._env, self._plant, self._unlimited = env, plant, unlimited
-        self._base = plant.crew_base.tolist()
+        self._base: list[int] = plant.crew_base.tolist()
         self._idle: list[list[int]] = [[] for _ in plant.crews]
         for crew in reversed(range(len(self._base))):
             self._idle[self._base[crew]].append(crew)
@@ -80,6 +80,12 @@ class Dispatcher:
         self._waiting.append(episode)
         self.review()
         return episode.called
+
+    def book(self, base: int) -> int | None:
+        """A crew of a base for planned work, at any hour; None if none is at home."""
+        if self._unlimited:
+            return self._base.index(base)
+        return self._idle[base].pop() if self._idle[base] else None
 
     def release(self, crew: int) -> None:
         """A crew is free again."""

@@ -78,6 +78,10 @@ class Draws:
             row = self._grown[thing, purpose] = keyed_uniforms(self.keys[thing], numbers).tolist()
         return row[count]
 
+    def numbered(self, thing: int, purpose: Purpose, counts: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Draws of these numbers (below 2^32) of a thing for a purpose, shape (n,)."""
+        return keyed_uniforms(self.keys[thing], counts.astype(np.uint64) + np.uint64(int(purpose) * _STRIDE))
+
     def first(self, purpose: Purpose) -> NDArray[np.float64]:
         """First draw of every thing for a purpose, shape (n,)."""
         return keyed_uniforms(self.keys, int(purpose) * _STRIDE)

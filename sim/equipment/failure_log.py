@@ -1,7 +1,7 @@
 """What happened to the equipment in one block: frozen arrays, and state changes cut from them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,6 +24,38 @@ PHASES = (
     "mending",
 )
 """Phases of a failure, in the order of the columns of ``FailureLog.phases_s``."""
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedVisits:
+    """Planned work that a crew came for, in the order of departure; times in seconds of the block.
+
+    Parameters
+    ----------
+    site, crew : int arrays, shape (n,)
+    left_s, start_s, end_s, home_s : float arrays, shape (n,)
+        Crew sets off; work begins; work ends; crew is free again. May lie before 0 or beyond the end.
+    down_until_s : float array, shape (n,)
+        Traffic through the site is down from ``start_s`` to this.
+    """
+
+    site: Ints
+    crew: Ints
+    left_s: Floats
+    start_s: Floats
+    end_s: Floats
+    home_s: Floats
+    down_until_s: Floats
+
+    def __post_init__(self) -> None:
+        for value in vars(self).values():
+            value.setflags(write=False)
+
+    @classmethod
+    def none(cls) -> "PlannedVisits":
+        """No visit at all."""
+        number, time_s = np.zeros(0, dtype=np.int64), np.zeros(0)
+        return cls(number, number, time_s, time_s, time_s, time_s, time_s)
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +86,8 @@ class FailureLog:
         Changes of the transmitting chain of each group; -1: none transmits. Chain 0 before the first.
     power_down, mains_lost, maintenance : Intervals
         One row a site: without power; without mains; planned outage.
+    visits : PlannedVisits
+        Crews away for planned work.
     """
 
     duration_s: float
@@ -78,6 +112,7 @@ class FailureLog:
     power_down: Intervals
     mains_lost: Intervals
     maintenance: Intervals
+    visits: PlannedVisits = field(default_factory=PlannedVisits.none)
 
     def __post_init__(self) -> None:
         for value in vars(self).values():

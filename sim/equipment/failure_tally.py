@@ -28,8 +28,10 @@ class FailureTally:
         Failures that began in the block; those unseen at first; those by lightning.
     kind_phases_s, site_phases_s, crew_phases_s : float arrays, shape (n, 6)
         Time in each of ``failure_log.PHASES`` [s]; the rows of crews hold what the crew attended.
-    site_failures, crew_visits : int arrays
-        Failures at each site; visits of each crew.
+    site_failures, crew_visits, crew_planned : int arrays
+        Failures at each site; repairs that each crew attended; planned visits of each crew.
+    crew_planned_s : float array, shape (n_crews,)
+        Time away for planned work, travel included [s].
     site_dark_s, site_dark, site_mains_lost_s, site_mains_lost, site_maintenance_s : arrays, shape (n_sites,)
         Time [s] and number of times without power; without mains; planned outage [s].
     switchovers : int
@@ -48,6 +50,8 @@ class FailureTally:
     site_phases_s: Floats
     crew_visits: Ints
     crew_phases_s: Floats
+    crew_planned: Ints
+    crew_planned_s: Floats
     site_dark_s: Floats
     site_dark: Ints
     site_mains_lost_s: Floats
@@ -82,7 +86,7 @@ class FailureTally:
             for rows, names in (
                 (kinds, ("kind_failures", "kind_latent", "kind_struck")),
                 (sites, ("site_failures", "site_dark", "site_mains_lost")),
-                (crews, ("crew_visits",)),
+                (crews, ("crew_visits", "crew_planned")),
             )
             for name in names
         }
@@ -94,6 +98,7 @@ class FailureTally:
             kind_phases_s=np.zeros((len(kinds), len(PHASES))),
             site_phases_s=np.zeros((len(sites), len(PHASES))),
             crew_phases_s=np.zeros((len(crews), len(PHASES))),
+            crew_planned_s=np.zeros(len(crews)),
             site_dark_s=np.zeros(len(sites)),
             site_mains_lost_s=np.zeros(len(sites)),
             site_maintenance_s=np.zeros(len(sites)),
@@ -109,6 +114,9 @@ class FailureTally:
         phases_s = log.phases_s()
         n_kinds, n_sites, n_crews = len(plant.kind_names), len(plant.sites), len(plant.crew_base)
         sent = log.crew >= 0
+        visits = log.visits
+        begun = (visits.start_s >= 0.0) & (visits.start_s < log.duration_s)
+        away_s = np.diff(np.clip([visits.left_s, visits.home_s], 0.0, log.duration_s), axis=0)[0]
         lightning = (log.cause & ~plant.part_cause[log.part]) != 0
         return cls(
             plant.kind_names,
@@ -123,6 +131,8 @@ class FailureTally:
             site_phases_s=_rows_s(log.site, phases_s, n_sites),
             crew_visits=np.bincount(log.crew[sent], minlength=n_crews),
             crew_phases_s=_rows_s(log.crew[sent], phases_s[sent], n_crews),
+            crew_planned=np.bincount(visits.crew[begun], minlength=n_crews),
+            crew_planned_s=np.bincount(visits.crew, away_s, minlength=n_crews).astype(np.float64),
             site_dark_s=log.power_down.total_s(),
             site_dark=_counts(log.power_down),
             site_mains_lost_s=log.mains_lost.total_s(),

@@ -17,12 +17,12 @@ from sim.equipment.changeover import Changeover
 from sim.equipment.dispatch import Dispatcher, Episode, Spares
 from sim.equipment.draws import Draws, Purpose
 from sim.equipment.failure_log import FailureLog, episode_columns, offsets
+from sim.equipment.planned import Planner, appointments, planned_outages, visits_of
 from sim.equipment.power import (
     dark_sites,
     dark_solar_sites,
     lost_with_more_than,
     mains_outages,
-    maintenance_windows,
     unit_gaps,
 )
 from sim.equipment.repair import Workshop, part_life
@@ -66,7 +66,8 @@ def simulate_failures(
     (stationary for any life law; exponential lives have no memory). Batteries are full and stocks
     complete then. The warm-up brings queues, orders, latent failures and broken parts to their long-run
     state; its weather is that of the block's end, moved before its beginning.
-    A part's failures do not depend on power or on other parts, save for lightning.
+    A part's failures do not depend on power or on other parts, save for lightning. Planned work that needs
+    a visit takes a crew (``sim.equipment.planned``); in a plant without crews it keeps to its dates.
     """
     _check(plant, storms, duration_s, warm_up_s)
     weather = _with_warm_up(storms or empty_intervals(len(plant.sites)), duration_s, warm_up_s)
@@ -74,12 +75,18 @@ def simulate_failures(
     site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
     shop = _workshop(plant, streams, weather, span_s, unlimited)
     shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
+    planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers)
+    made = appointments(plant, site_draws, span_s)
+    attended = [plan for plan in made if plan.work.visit and plant.crews]
+    planner.begin(attended)
     _run_parts(shop, span_s)
     columns = episode_columns(shop.episodes, duration_s)
     mains, generator = mains_outages(plant, site_draws, weather, span_s)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
     dark = joined(dark, dark_solar_sites(plant, site_draws, span_s))
-    planned = maintenance_windows(plant, site_draws, span_s)
+    visits = visits_of(planner.rows)
+    remote = [plan for plan in made if not (plan.work.visit and plant.crews)]
+    planned = planned_outages(visits, remote, len(plant.sites))
     switch_offset, switch_s, switch_chain = _switch_columns(shop.changeovers, len(plant.groups), duration_s)
     return FailureLog(
         duration_s=duration_s,
@@ -91,6 +98,7 @@ def simulate_failures(
         power_down=dark.clipped(0.0, duration_s),
         mains_lost=mains.clipped(0.0, duration_s),
         maintenance=planned.clipped(0.0, duration_s),
+        visits=visits,
     )
 
 

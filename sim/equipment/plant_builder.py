@@ -8,13 +8,10 @@ from models import plant
 from models.cause import Cause
 from models.indoor_unit import SiteHardware, parts_of_site
 from models.lifetimes import Law
-from models.network import Maintenance, Network, PartChange, Power, Site
+from models.network import Network, PartChange
 from models.part_kind import DISPATCH, PART_KINDS, PartKind
-from models.power import Generator, PowerSupply, fair_weather_rate
-from models.solar import Solar
-from models.units import HOURS_PER_YEAR
-from models.working_time import Shift
 from sim.equipment.site_hardware import line_card_of, sites_hardware
+from sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
 from sim.hops.hop_design import HopDesign
 
 COMMON_SITE_PARTS = ("power_distribution", "mast", "software")
@@ -90,12 +87,15 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: f
         )
         for i, design in enumerate(designs)
     )
+    guarded = {parts[group.chains[0][0]].site for group in groups}
     whole = plant.Plant(
-        sites=tuple(_site(site, network, storm_share) for site in network.sites),
+        sites=tuple(
+            plant_site(site, network, storm_share, site_index[site.id] in guarded) for site in network.sites
+        ),
         parts=tuple(parts),
         groups=tuple(groups),
-        crews=_crews(network),
-        depots=_depots(network),
+        crews=plant_crews(network),
+        depots=plant_depots(network),
         kinds=part_kinds(network.parts),
         dispatch=Law.lognormal(network.repair.dispatch_h, DISPATCH.spread),
         road_factor=network.repair.road_factor,
@@ -192,7 +192,9 @@ def _groups(
                         switch_time_s=switching.changeover_s,
                         switch_failure=switching.failure_on_demand,
                         revertive=switching.reverts,
-                        test=Law.fixed(switching.standby_test_days * 24.0),
+                        test=None
+                        if switching.standby_test_visit
+                        else Law.fixed(switching.standby_test_days * 24.0),
                     )
                 )
             ends.append(tuple(row))
@@ -218,75 +220,3 @@ def _chain(
         if part.end == end and rivals & set(part.radios) == {radio} and members[part.group] == 1
     ]
     return (*own, *beyond)
-
-
-def _site(site: Site, network: Network, storm_share: float) -> plant.Site:
-    windows = tuple(_maintenance(window) for window in network.maintenance if window.site == site.id)
-    return plant.Site(
-        id=site.id,
-        latitude_deg=site.latitude_deg,
-        longitude_deg=site.longitude_deg,
-        power=_supply(network.power_of(site), storm_share),
-        maintenance=windows,
-    )
-
-
-def _maintenance(window: Maintenance) -> plant.Maintenance:
-    per_year = HOURS_PER_YEAR / 24.0 / window.every_days
-    return plant.Maintenance(
-        per_year=per_year, window=Law.fixed(window.duration_h), start_h=window.start_h, outage_share=1.0
-    )
-
-
-def _supply(power: Power, storm_share: float) -> PowerSupply:
-    law = (
-        Law.lognormal_of_median(power.outage_median_min / 60.0, power.outage_ln_sd)
-        if power.outage_ln_sd > 0
-        else Law.fixed(power.outage_median_min / 60.0)
-    )
-    return PowerSupply(
-        mains_outages_per_year=fair_weather_rate(
-            power.mains_outages_per_year, power.storm_factor, storm_share
-        ),
-        mains_outage=law,
-        storm_factor=power.storm_factor,
-        battery_h=power.battery_h,
-        recharge_h=power.recharge_h,
-        solar=None if power.solar_harvest_h is None else Solar(tuple(power.solar_harvest_h)),
-        generator=Generator(start_failure=power.generator_start_failure) if power.generator else None,
-    )
-
-
-def _crews(network: Network) -> tuple[plant.Crews, ...]:
-    """The network's crews; without any, one team stands ready at the first site."""
-    entries = network.crews
-    if not entries:
-        first = network.sites[0]
-        return (plant.Crews("crew", first.latitude_deg, first.longitude_deg),)
-    crews = []
-    for crew in entries:
-        base = network.site(crew.base)
-        days = tuple(day < crew.working_days_per_week for day in range(7))
-        shift = Shift(
-            start_h=crew.shift_start_h,
-            end_h=crew.shift_end_h,
-            working_days=days,
-            utc_offset_h=base.longitude_deg / 15.0,
-        )
-        crews.append(
-            plant.Crews(crew.id, base.latitude_deg, base.longitude_deg, crew.teams, crew.speed_km_h, shift)
-        )
-    return tuple(crews)
-
-
-def _depots(network: Network) -> tuple[plant.Depot, ...]:
-    return tuple(
-        plant.Depot(
-            depot.id,
-            network.site(depot.base).latitude_deg,
-            network.site(depot.base).longitude_deg,
-            dict(depot.stock),
-            Law.exponential(depot.lead_time_days * 24.0),
-        )
-        for depot in network.depots
-    )

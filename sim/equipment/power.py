@@ -1,4 +1,4 @@
-"""Mains outages, batteries and planned windows of one block: arrays, all sites at once."""
+"""Mains outages and batteries of one block: arrays, all sites at once."""
 
 import math
 
@@ -138,34 +138,6 @@ def lost_with_more_than(
     short = np.cumsum(step) > spare[rows]
     held = np.nonzero(short[:-1])[0] if len(short) else np.zeros(0, np.int64)
     return merged(rows[held], time_s[held], time_s[held + 1], n_rows=len(spare))
-
-
-def maintenance_windows(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
-    """Planned outages of each site: evenly spread over the years, at the stated hour of the local night."""
-    plans = [(i, j, plan) for i, site in enumerate(plant.sites) for j, plan in enumerate(site.windows)]
-    if not plans:
-        return empty_intervals(len(plant.sites))
-    site, kind = np.array([i for i, _, _ in plans]), np.array([j for _, j, _ in plans])
-    per_year = np.array([plan.per_year for _, _, plan in plans])
-    n_windows = np.ceil((span_s[1] - span_s[0]) / SECONDS_PER_YEAR * per_year).astype(np.int64)
-    most, n_kinds = int(n_windows.max()), int(kind.max()) + 1
-    plan_of = np.repeat(np.arange(len(plans)), n_windows)
-    number = np.arange(len(plan_of)) - np.repeat(np.cumsum(n_windows) - n_windows, n_windows)
-    where, which = site[plan_of], kind[plan_of]
-    phase = draws.matrix(Purpose.WINDOW, n_kinds)[where, which]
-    day = np.floor((span_s[0] + (number + phase) / per_year[plan_of] * SECONDS_PER_YEAR) / SECONDS_PER_DAY)
-    local_h = np.array([plan.start_h - plant.sites[i].longitude_deg / 15.0 for i, _, plan in plans])
-    start_s = day * SECONDS_PER_DAY + local_h[plan_of] * HOUR_S
-    laws = [plan.window for _, _, plan in plans]
-    length_h = quantiles_h(
-        np.array([law.kind for law in laws])[plan_of],
-        np.array([law.mean_h for law in laws])[plan_of],
-        np.array([law.spread for law in laws])[plan_of],
-        draws.matrix(Purpose.WINDOW_LENGTH, most * n_kinds)[where, number * n_kinds + which],
-    )
-    share = np.array([plan.outage_share for _, _, plan in plans])
-    end_s = start_s + length_h * share[plan_of] * HOUR_S
-    return merged(where, start_s, end_s, n_rows=len(plant.sites))
 
 
 def _column(n_sites: int, supplies: list[tuple[int, PowerSupply]], name: str) -> Floats:
