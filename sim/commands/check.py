@@ -44,6 +44,7 @@ def run(options: argparse.Namespace) -> int:
         _print_entries(console, name, getattr(network, name), limit)
     for name in ("climate", "switching", "losses", "repair", "lightning"):
         _print_entries(console, name, (getattr(network, name),), limit)
+    _print_climate(console, network, limit)
     _print_part_kinds(console, source.network)
     _print_hardware(console, source.network, limit)
     for warning in source.warnings:
@@ -76,6 +77,27 @@ def _cell(entry, field: str) -> str:  # type: ignore[no-untyped-def]
         value = ", ".join(str(step.states) for step in value)
     text = "-" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
     return text if field in entry.model_fields_set else f"({text})"
+
+
+def _print_climate(console, network, limit: int | None) -> None:  # type: ignore[no-untyped-def]
+    """What the maps, and the climate table of the file, say of each hop."""
+    from rich.table import Table
+
+    from sim.hops.hop_design import design_hops
+
+    table = Table(title="hop climate", title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    for column in ("hop", "rain 0.01 %, mm/h", "antennas, m", "rain height, m", "precipitation"):
+        table.add_column(column)
+    for design in design_hops(network, limit):
+        heights = sorted((design.height_a_m, design.height_b_m))
+        table.add_row(
+            design.hop.id,
+            f"{design.climate.rain_rate_001_mm_h:.1f}",
+            "{:.0f} and {:.0f}".format(*heights),
+            f"{design.climate.rain_height_m:.0f}",
+            design.precipitation.kind,
+        )
+    console.print(table, highlight=False, markup=False)
 
 
 def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
