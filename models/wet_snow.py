@@ -16,8 +16,9 @@ RAIN_HEIGHT_OFFSET_M = np.arange(-2400.0, 2401.0, 100.0)
 RAIN_HEIGHT_OFFSET_M.setflags(write=False)
 
 RAIN_HEIGHT_PROBABILITY = np.array([*_LOWER_HALF, _MIDDLE, *_LOWER_HALF[::-1]])
-"""Probability of each class; not compared with the printed table, but symmetric and of sum 1."""
+"""Probability of each class; those compared are the same in P.2001, Table C.2.1; sum 1 but for rounding."""
 RAIN_HEIGHT_PROBABILITY.setflags(write=False)
+_WEIGHT = RAIN_HEIGHT_PROBABILITY / RAIN_HEIGHT_PROBABILITY.sum()
 
 _SLICE_M = 100.0
 _MELTING_LAYER_M = 1200.0
@@ -112,7 +113,7 @@ def exceedance(
     wanted = np.asarray(attenuation_db, dtype=np.float64)[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         of_rain = np.where(multipliers > 0.0, wanted / multipliers, np.where(wanted > 0.0, np.inf, 0.0))
-    fraction: NDArray[np.float64] = rain_attenuation.exceedance(by_height, of_rain) @ RAIN_HEIGHT_PROBABILITY
+    fraction: NDArray[np.float64] = rain_attenuation.exceedance(by_height, of_rain) @ _WEIGHT
     return fraction
 
 

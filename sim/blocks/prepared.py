@@ -208,16 +208,17 @@ def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelO
 
 
 def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Attenuation that a hop's rain is to exceed for a fraction of the year [dB].
+    """Attenuation that a hop's rain, with its wet snow, is to exceed for a fraction of the year [dB].
 
-    The user's measured percentiles where there are two or more: between them the logarithm of the
-    attenuation is linear in that of the time, beyond them the law of P.530 goes on, scaled to join.
+    The user's measured percentiles where there are two or more, which hold any wet snow themselves: between
+    them the logarithm of the attenuation is linear in that of the time, beyond them P.530's law of rain goes
+    on, scaled to join.
     """
-    standard = rain_attenuation.attenuation_db(design.rain_law, probability)
     measured = measured_rain(design.hop)
     if measured is None:
-        return standard
+        return design.precipitation.attenuation_db(probability)
     at, value = measured
+    standard = rain_attenuation.attenuation_db(design.rain_law, probability)
     factor = np.log(value / rain_attenuation.attenuation_db(design.rain_law, at))
     order = np.argsort(at)
     bend = np.interp(np.log(probability), np.log(at[order]), factor[order])

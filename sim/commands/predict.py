@@ -120,6 +120,7 @@ _HOP_TABLES = (
             "hop",
             "states",
             "rain_attenuation_001_db",
+            "with_wet_snow_001_db",
             "rain_min_per_year",
             "multipath_occurrence",
             "flat_worst_month",
@@ -131,7 +132,7 @@ _HOP_TABLES = (
             "sites_min_per_year",
             "total_min_per_year",
         ),
-        ("", "d", ".1f", ".3g", ".3g", ".2e", ".2e", ".2e", ".2e", ".3g", ".3g", ".3g", ".4g"),
+        ("", "d", ".1f", ".1f", ".3g", ".3g", ".2e", ".2e", ".2e", ".2e", ".3g", ".3g", ".3g", ".4g"),
     ),
 )
 

@@ -16,6 +16,7 @@ from models.frozen import frozen
 from models.hardware import Part
 from models.link_states import LinkStructure, link_structure
 from models.network import Hop, Losses, Network, Radio, Site
+from models.precipitation import PrecipitationLaw, precipitation_law
 from models.rain_attenuation import RainAttenuationLaw
 from models.scheme import Channel, Line, Scheme, channels_of, lines_of
 from sim.climate import Climate, climates_of, gas_db_per_km
@@ -42,6 +43,8 @@ class HopDesign:
         Power law of rain attenuation at the reference (first) channel, P.838-3.
     rain_law : RainAttenuationLaw
         Published law of the reference channel's rain attenuation, P.530-18.
+    precipitation : PrecipitationLaw
+        The same with wet snow, where the hop's height lets it meet any.
     occurrence : float
         Multipath occurrence p0 of the worst month, P.530-17; a fraction that may exceed 1; 0 on short hops.
     annual_reduction_db : float
@@ -75,6 +78,7 @@ class HopDesign:
     k: float
     alpha: float
     rain_law: RainAttenuationLaw
+    precipitation: PrecipitationLaw
     occurrence: float
     annual_reduction_db: float
     gas_loss_db: float
@@ -105,21 +109,24 @@ class HopDesign:
         return channel.polarisation != self.channels[0].polarisation
 
 
-def design_hops(network: Network) -> tuple[HopDesign, ...]:
+def design_hops(network: Network, first: int | None = None) -> tuple[HopDesign, ...]:
     """Designs of all hops, in the order of the network.
 
     Parameters
     ----------
     network : Network
         One that meets ``models.network_rules.RULES``.
+    first : int, optional
+        Only so many, the first.
     """
+    hops = network.hops[:first]
     sites = {site.id: site for site in network.sites}
     places = site_plane_km(network)
-    middles = [_middle(sites[hop.site_a], sites[hop.site_b]) for hop in network.hops]
+    middles = [_middle(sites[hop.site_a], sites[hop.site_b]) for hop in hops]
     climates = climates_of(middles)
     return tuple(
         _design(network, hop, sites, places, changed_climate(climate, network))
-        for hop, climate in zip(network.hops, climates, strict=True)
+        for hop, climate in zip(hops, climates, strict=True)
     )
 
 
@@ -159,6 +166,8 @@ def changed_climate(climate: Climate, network: Network) -> Climate:
         changes["rainfall_mm"] = tuple(known.monthly_rainfall_mm)
     if known.refractivity_gradient is not None:
         changes["dn1_n_km"] = known.refractivity_gradient
+    if known.rain_height_m is not None:
+        changes["rain_height_m"] = known.rain_height_m
     if known.year_to_year_ratio is not None:
         changes["climatic_ratio"] = known.year_to_year_ratio
     if known.rain_rate_001_mm_h is not None:
@@ -232,6 +241,12 @@ def _design(
         k=float(k),
         alpha=float(alpha),
         rain_law=law,
+        precipitation=precipitation_law(
+            law,
+            min(height_a_m, height_b_m),
+            max(height_a_m, height_b_m),
+            mean_rain_height_m=climate.rain_height_m if network.climate.wet_snow else None,
+        ),
         occurrence=_occurrence(hop, climate, length_km, inclination_mrad, min(height_a_m, height_b_m)),
         annual_reduction_db=float(
             multipath.annual_reduction_db(climate.latitude_deg, length_km, inclination_mrad)

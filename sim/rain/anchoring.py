@@ -23,6 +23,8 @@ PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, 
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
 
 _SCENES_PER_MONTH = 4000
+_STEP_DB = 1e-3
+_NOTHING_DB = 1e-9
 
 
 @dataclass(frozen=True)
@@ -110,11 +112,18 @@ def fit_anchor(
 
 
 def _rising(points: Floats) -> Anchor:
-    """Curve through the points that rise; others, where either law gives nothing yet, are left out."""
+    """Curve through the points that rise; others, where either law gives nothing yet, are left out.
+
+    Where the law given has nothing (all snow is dry) while the field rains, the curve stays near 0.
+    """
     kept = [(0.0, 0.0)]
     for raw_db, anchored_db in points:
-        if raw_db > kept[-1][0] + 1e-3 and anchored_db > kept[-1][1] + 1e-3:
+        if raw_db <= kept[-1][0] + _STEP_DB:
+            continue
+        if anchored_db > kept[-1][1] + _STEP_DB:
             kept.append((float(raw_db), float(anchored_db)))
+        elif kept[-1][1] <= _NOTHING_DB:
+            kept = [(0.0, 0.0), (float(raw_db), _NOTHING_DB)]
     if len(kept) < 2:
         return IDENTITY
     curve = np.array(kept)

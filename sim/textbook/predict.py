@@ -66,9 +66,9 @@ def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
 
     References
     ----------
-    ITU-R P.530-18 (2021): rain 2.4.1; multipath 2.3.2 (all depths), 2.3.4 (year), 5.1 (signatures), 4.1
-    (cross-polar), 6.2 (diversity; never worse than without it: our own). Where the user gives measured rain
-    percentiles, these go before 2.4.1.
+    ITU-R P.530-18 (2021): rain 2.4.1, with wet snow 2.4.2; multipath 2.3.2 (all depths), 2.3.4 (year), 5.1
+    (signatures), 4.1 (cross-polar), 6.2 (diversity; never worse than without it: our own). Where the user
+    gives measured rain percentiles, these go before 2.4.1.
     """
     design = thresholds.design
     rain = rain_exceedance(design, float(thresholds.nominal_rain_margin_db()[step]))
@@ -89,9 +89,12 @@ def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
 
 
 def rain_exceedance(design: HopDesign, margin_db: float) -> float:
-    """Fraction of the year with more rain attenuation than a margin [dB], the user's measurements first."""
+    """Fraction of the year with more attenuation by rain and wet snow than a margin [dB].
+
+    The user's measurements go first.
+    """
     if measured_rain(design.hop) is None or margin_db <= 0.0:
-        return float(rain_attenuation.exceedance(design.rain_law, margin_db))
+        return float(design.precipitation.exceedance(margin_db))
     log_p = np.linspace(np.log(1e-9), 0.0, 4000)
     attenuation_db = rain_target_db(design, np.exp(log_p))
     return float(np.exp(np.interp(-margin_db, -attenuation_db, log_p)))
@@ -210,8 +213,8 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         ``capacity_mbit_s`` is the hop's, all working channels at this modulation.
     combining_loss_db, received_level_dbm, threshold_dbm, margin_db, rain_margin_db
         Flat margin against noise; margin against rain with cross-polar interference.
-    rain_attenuation_001_db
-        Exceeded 0.01 % of the year, P.530-18.
+    rain_attenuation_001_db, with_wet_snow_001_db
+        Exceeded 0.01 % of the year, P.530-18: by rain alone, and by rain and wet snow at the hop's height.
     rain_min_per_year, flat_worst_month, dispersive_worst_month, cross_polar_worst_month
     multipath_worst_month, multipath_min_per_year
     equipment_min_per_year, sites_min_per_year, total_min_per_year
@@ -246,6 +249,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                     "margin_db": float(design.margin_db[0, step]),
                     "rain_margin_db": float(margins[step]),
                     "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain_law, 1e-4)),
+                    "with_wet_snow_001_db": float(design.precipitation.attenuation_db(1e-4)),
                     "rain_min_per_year": fading.rain * MINUTES_PER_YEAR,
                     "multipath_occurrence": design.occurrence,
                     "flat_worst_month": fading.flat,

@@ -76,6 +76,23 @@ def test_measured_percentiles_are_met_too():
     np.testing.assert_allclose(anchor.anchored(raw), 0.6 * target(PROBABILITIES), rtol=0.01)
 
 
+def test_where_the_law_has_nothing_the_rain_does_nothing():
+    """Dry snow: no attenuation is ever exceeded, whatever the field rains."""
+    hop, _ = hop_and_target()
+    anchor = fit_anchor(LAW, target=np.zeros_like, **hop)
+    assert float(anchor.anchored(60.0)) < 1e-6
+    assert float(anchor.raw(0.1)) > 1e6
+
+
+def test_where_the_law_begins_late_the_curve_begins_there():
+    """Snow dry for most of the time: attenuation only from 0.05 % of the year on."""
+    hop, target = hop_and_target()
+    anchor = fit_anchor(LAW, target=lambda p: np.where(p < 5e-4, target(p), 0.0), **hop)
+    raw = raw_attenuation_law(LAW, **hop).quantile(np.array([1e-3, 1e-4]))
+    assert float(anchor.anchored(raw[0])) < 1e-3
+    assert float(anchor.anchored(raw[1])) == pytest.approx(float(target(1e-4)), rel=0.01)
+
+
 def test_what_is_kept_on_disk_is_what_was_fitted(tmp_path, monkeypatch):
     monkeypatch.setenv("HOPYEARS_CACHE", str(tmp_path))
     made = []

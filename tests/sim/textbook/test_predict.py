@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from scipy.stats import lognorm
 from small_networks import RADIO, hop, triangle
 
-from models import diversity, rain_attenuation
+from models import diversity
 from models.lifetimes import Law
 from models.markov import battery_backed_unavailability, dark_h_per_year
 from models.network import Antenna, Crew, Network, PartChange, Power, Service, Site
@@ -66,7 +66,7 @@ def test_rain_is_the_law_at_the_margin(plain):
     for index, design in enumerate(plain.designs):
         for _, row in table[table["hop"] == design.hop.id].iterrows():
             fraction = row["rain_min_per_year"] / MINUTES_PER_YEAR
-            margin_db = rain_attenuation.attenuation_db(design.rain_law, fraction)
+            margin_db = design.precipitation.attenuation_db(fraction)
             assert margin_db == pytest.approx(row["rain_margin_db"], rel=1e-9)
         assert index < 3
 
@@ -82,7 +82,7 @@ def test_measured_rain_goes_before_the_law():
     found = [rain_exceedance(design, margin) for margin in np.linspace(0.5, 90.0, 60)]
     assert (np.diff(found) < 0.0).all()
     assert rain_exceedance(prepared.designs[0], 3.0) == pytest.approx(
-        float(rain_attenuation.exceedance(prepared.designs[0].rain_law, 3.0))
+        float(prepared.designs[0].precipitation.exceedance(3.0))
     )
 
 
