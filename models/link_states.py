@@ -178,9 +178,9 @@ def link_state(
 
     Notes
     -----
-    Two receivers on one line switch without loss to the better. A radio that should transmit but cannot,
-    while another of the channel could, adds ``Cause.SWITCHING``; so does a standby that goes on transmitting
-    with more loss after the main radio is mended.
+    Two receivers on one line switch without loss to the better. Where none transmits, the causes are those of
+    all radios of the channel that are down, and ``Cause.SWITCHING`` if one of them could; a standby that goes
+    on transmitting with more loss after the main radio is mended is ``Cause.SWITCHING`` too.
     """
     down = _radios_down(structure, parts_up, radio_causes)
     senders = [
@@ -266,11 +266,11 @@ def _transmitter(
         if loss_db <= nominal_db:
             return True, loss_db, 0
         return True, loss_db, down[on[0]] or int(Cause.SWITCHING)
-    blame = down[radio] if radio is not None else 0
-    if any(not down[other] for other in on.values()):
-        return False, nominal_db, blame | int(Cause.SWITCHING)
+    blame = 0
     for other in on.values():
         blame |= down[other]
+    if any(not down[other] for other in on.values()):
+        blame |= int(Cause.SWITCHING)
     return False, nominal_db, blame
 
 

@@ -94,6 +94,14 @@ def test_unswitched_standby_is_blamed_on_radio_and_switch() -> None:
     assert state.causes.tolist() == [[Cause.OUTDOOR_RADIO | Cause.SWITCHING], [0]]
 
 
+def test_while_nobody_transmits_the_failed_radio_is_blamed_with_the_switch() -> None:
+    structure = structure_of("1+1 HSB")
+    state = link_state(structure, without(structure, "a/radio-1"), ((NOBODY,), (0,)))
+    assert state.causes.tolist() == [[Cause.OUTDOOR_RADIO | Cause.SWITCHING], [0]]
+    both = link_state(structure, without(structure, "a/radio-1", "a/cable-2"), ((NOBODY,), (0,)))
+    assert both.causes[0].tolist() == [Cause.OUTDOOR_RADIO | Cause.CABLE]
+
+
 def test_standby_of_an_unequal_coupler_has_less_margin_both_ways() -> None:
     structure = structure_of("1+1 HSB unequal")
     state = link_state(structure, without(structure, "a/cable-1"), ((1,), (0,)))

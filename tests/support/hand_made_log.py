@@ -1,8 +1,8 @@
 """Failure logs written by hand: who fails when, and nothing else."""
 
 import numpy as np
+from interval_rows import intervals_of_rows
 
-from models.intervals import intervals_of_rows
 from sim.equipment.failure_log import FailureLog, offsets
 
 
