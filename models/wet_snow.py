@@ -114,7 +114,7 @@ def exceedance(
     with np.errstate(divide="ignore", invalid="ignore"):
         of_rain = np.where(multipliers > 0.0, wanted / multipliers, np.where(wanted > 0.0, np.inf, 0.0))
     fraction: NDArray[np.float64] = rain_attenuation.exceedance(by_height, of_rain) @ _WEIGHT
-    return fraction
+    return np.minimum(fraction, 1.0)
 
 
 def attenuation_db(

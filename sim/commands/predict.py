@@ -122,6 +122,7 @@ _HOP_TABLES = (
             "rain_attenuation_001_db",
             "with_wet_snow_001_db",
             "rain_min_per_year",
+            "cross_polar_rain_min_per_year",
             "multipath_occurrence",
             "flat_worst_month",
             "dispersive_worst_month",
@@ -132,7 +133,7 @@ _HOP_TABLES = (
             "sites_min_per_year",
             "total_min_per_year",
         ),
-        ("", "d", ".1f", ".1f", ".3g", ".3g", ".2e", ".2e", ".2e", ".2e", ".3g", ".3g", ".3g", ".4g"),
+        ("", "d", ".1f", ".1f", ".3g", ".3g", ".3g", ".2e", ".2e", ".2e", ".2e", ".3g", ".3g", ".3g", ".4g"),
     ),
 )
 

@@ -24,8 +24,9 @@ FADING = Columns(("entity", "kind", "step"), ("seconds", "worst_month_s", "event
 years; fades; fades of 10 s or longer. The worst month of rain is the one that is worst at that very depth
 (ITU-R P.581); of multipath, the one of most activity, whose law at every depth P.530 gives."""
 
-RAIN, FLAT, DISPERSIVE, PROTECTED = range(4)
-"""Kinds: rain; flat and dispersive multipath of one receive line; multipath with the scheme's diversity."""
+RAIN, FLAT, DISPERSIVE, PROTECTED, CROSS_POLAR_RAIN = range(5)
+"""Kinds: rain; flat and dispersive multipath of one receive line; multipath with the scheme's diversity; rain
+that depolarises co-channel carriers beyond what a modulation stands, noise left out."""
 
 LONG_S = 10.0
 
@@ -67,16 +68,12 @@ def fading_rows(
     histories: list[tuple[int, LevelHistory]] = []
     most_active = np.zeros((n_years, 12), dtype=bool)
     if rain is not None and rain.time_s.size:
-        changes = rain_level_changes(
-            rain.time_s,
-            rain.attenuation_db,
-            rain.window_start,
-            0.0,
-            float(edges_s[-1]),
-            table.rain_down_db[:1],
-            table.rain_up_db[:1],
-        )
-        histories.append((RAIN, LevelHistory(changes[:, 0], changes[:, 2].astype(np.int64))))
+        limits = {RAIN: (table.rain_down_db[:1], table.rain_up_db[:1])}
+        crossed = plain.cross_polar_rain_db()
+        if crossed is not None:
+            limits[CROSS_POLAR_RAIN] = (crossed[None, :], crossed[None, :])
+        for kind, (down_db, up_db) in limits.items():
+            histories.append((kind, _rain_history(rain, float(edges_s[-1]), down_db, up_db)))
     if fades is not None and fades.time_s.size and table.fades is not None:
         most_active = _most_active_months(fades, edges_s)
         for kind, thresholds in _line_thresholds(table.fades).items():
@@ -92,12 +89,20 @@ def fading_rows(
             history,
             min(n_levels, int(table.ceiling[0])),
             edges_s,
-            None if kind == RAIN else most_active,
+            None if kind in (RAIN, CROSS_POLAR_RAIN) else most_active,
         )
     ]
     keys = np.array([key for key, _ in rows], dtype=np.int64).reshape(-1, 3)
     values = np.array([value for _, value in rows], dtype=np.float64).reshape(-1, 4)
     return KeyedTable.collect(FADING, keys, values)
+
+
+def _rain_history(
+    rain: RainKnots, end_s: float, down_db: NDArray[np.float64], up_db: NDArray[np.float64]
+) -> LevelHistory:
+    knots = (rain.time_s, rain.attenuation_db, rain.window_start)
+    changes = rain_level_changes(*knots, 0.0, end_s, down_db, up_db)
+    return LevelHistory(changes[:, 0], changes[:, 2].astype(np.int64))
 
 
 def _line_thresholds(fades: Thresholds) -> dict[int, Thresholds]:

@@ -88,6 +88,21 @@ class HopThresholds:
         best = self.design.margin_db[self._lines_of(0)].max(axis=0)
         return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
 
+    def cross_polar_rain_db(self) -> NDArray[np.float64] | None:
+        """Raw rain at which cross-polar interference alone takes each modulation of the reference channel.
+
+        Shape (M,); None where no carrier shares its frequency. The antennas' own discrimination is left out,
+        as P.530-18, section 4.2.2 leaves it out.
+        """
+        if not self.design.scheme.co_channel:
+            return None
+        limit_db = cross_polar.limiting_attenuation_db(
+            frequency_ghz=self.design.hop.frequency_ghz,
+            required_c_i_db=self.design.steps.required_snr_db,
+            canceller_db=self.design.radio.canceller_improvement_db,
+        )
+        return self._raw_rain_db(0, np.minimum.accumulate(limit_db))
+
     def lowest_rain_db(self, states: Iterable[LinkState]) -> float:
         """Lowest raw attenuation that matters in any of these states; infinite where all are down."""
         tables = [self.of(state) for state in states]

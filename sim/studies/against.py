@@ -19,13 +19,14 @@ from models.rain_scaling import event_count_per_year
 from models.scheme import Diversity
 from models.units import SECONDS_PER_YEAR
 from sim.blocks.prepared import ModelOptions, Prepared, prepare
-from sim.counting.fading_tally import DISPERSIVE, FADING, FLAT, PROTECTED, RAIN
+from sim.counting.fading_tally import CROSS_POLAR_RAIN, DISPERSIVE, FADING, FLAT, PROTECTED, RAIN
 from sim.counting.keyed_table import KeyedTable
 from sim.counting.tally_rows import STATE_CAUSE
 from sim.hops.hop_thresholds import HopThresholds
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.store import RunFolder
-from sim.textbook.predict import fading_outage, hop_equipment_unavailability, site_unavailability
+from sim.textbook.fading import fading_outage
+from sim.textbook.predict import hop_equipment_unavailability, site_unavailability
 
 MONTH_S = SECONDS_PER_YEAR / 12.0
 
@@ -138,7 +139,7 @@ def _fading(
 ) -> Iterator[tuple[object, ...]]:
     tables = [KeyedTable.from_arrow(FADING, tables["hop_fading"]) for tables in stored]
     most = max(len(design.steps) for design in prepared.designs)
-    shape = (len(prepared.designs), PROTECTED + 1, most)
+    shape = (len(prepared.designs), CROSS_POLAR_RAIN + 1, most)
     by_value = {name: np.array([table.spread(name, shape) for table in tables]) for name in FADING.values}
     for index, design in enumerate(prepared.designs):
         thresholds = HopThresholds(design, prepared.anchors[index], prepared.nights[index])
@@ -174,6 +175,10 @@ def fading_figures(thresholds: HopThresholds, step: int, options: ModelOptions) 
                 usual,
             ),
         ]
+    if options.rain and thresholds.design.scheme.co_channel:
+        usual = RAIN_RANGE[0] <= outage.crossed_rain <= RAIN_RANGE[1]
+        seconds = outage.crossed_rain * SECONDS_PER_YEAR
+        figures.append(Figure("cross-polar in rain", "s/year", seconds, CROSS_POLAR_RAIN, "seconds", usual))
     if options.multipath and thresholds.design.occurrence > 0.0:
         flat, flat_year = outage.flat + outage.crossed, outage.flat_year + outage.crossed * outage.to_year
         enough = (

@@ -5,156 +5,26 @@ series-parallel arithmetic for the equipment. End to end they are simply added u
 route, as on a sheet; what this leaves out is what ``simulate`` is for.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from models import cross_polar, diversity, multipath, rain_attenuation
+from models import rain_attenuation
 from models.hardware import Mounting
 from models.markov import dark_h_per_year
 from models.network import Network
 from models.part_kind import DISPATCH, PartKind
 from models.plant import great_circle_km
-from models.scheme import Diversity
 from models.series_parallel import equipment_unavailability
 from models.units import HOURS_PER_YEAR
-from sim.blocks.prepared import Prepared, measured_rain, rain_target_db
+from sim.blocks.prepared import Prepared
 from sim.equipment.plant_builder import COMMON_SITE_PARTS
-from sim.hops.hop_design import HopDesign
 from sim.hops.hop_thresholds import HopThresholds
+from sim.textbook.fading import fading_outage
 
 MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
-
-
-@dataclass(frozen=True)
-class FadingOutage:
-    """Outage of a hop at one modulation, as fractions of the time.
-
-    Attributes
-    ----------
-    rain : float
-        Of the year; noise and, on co-channel carriers, cross-polar interference.
-    flat, dispersive, crossed : float
-        Multipath of the worst month without diversity: P_ns, P_s and P_XP of P.530.
-    multipath_worst_month : float
-        Their sum without diversity; P_d of P.530 with it.
-    flat_year : float
-        Flat multipath of the average year without diversity.
-    to_year : float
-        From the worst month to the average year, of all else.
-    multipath : float
-        Of the average year, with diversity.
-    improvement : float
-        Of flat fading by the scheme's diversity, at least 1; infinite where there is no multipath.
-    """
-
-    rain: float
-    flat: float
-    dispersive: float
-    crossed: float
-    multipath_worst_month: float
-    flat_year: float
-    to_year: float
-    multipath: float
-    improvement: float
-
-
-def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
-    """What P.530 says of a hop at modulation ``step`` (0 is the lowest).
-
-    References
-    ----------
-    ITU-R P.530-18 (2021): rain 2.4.1, with wet snow 2.4.2; multipath 2.3.2 (all depths), 2.3.4 (year), 5.1
-    (signatures), 4.1 (cross-polar), 6.2 (diversity; never worse than without it: our own). Where the user
-    gives measured rain percentiles, these go before 2.4.1.
-    """
-    design = thresholds.design
-    rain = rain_exceedance(design, float(thresholds.nominal_rain_margin_db()[step]))
-    flat, dispersive, crossed = _multipath_parts(design, step)
-    to_year = float(10.0 ** (-design.annual_reduction_db / 10.0))
-    flat_year = float(multipath.exceedance(design.occurrence * to_year, _flat_depth_db(design, step)))
-    improvement = 1.0 if design.occurrence > 0.0 else np.inf
-    worst, annual = flat + dispersive + crossed, flat_year + (dispersive + crossed) * to_year
-    if design.scheme.diversity is not Diversity.NONE and design.occurrence > 0.0:
-        constant = _diversity_constant(design)
-        improvement = max(float(diversity.improvement(constant, _flat_depth_db(design, step))), 1.0)
-        worst = min(_with_diversity(design, constant, flat / improvement, dispersive), flat + dispersive)
-        worst += crossed
-        annual = worst * to_year
-    return FadingOutage(
-        rain, flat, dispersive, crossed, min(worst, 1.0), flat_year, to_year, min(annual, 1.0), improvement
-    )
-
-
-def rain_exceedance(design: HopDesign, margin_db: float) -> float:
-    """Fraction of the year with more attenuation by rain and wet snow than a margin [dB].
-
-    The user's measurements go first.
-    """
-    if measured_rain(design.hop) is None or margin_db <= 0.0:
-        return float(design.precipitation.exceedance(margin_db))
-    log_p = np.linspace(np.log(1e-9), 0.0, 4000)
-    attenuation_db = rain_target_db(design, np.exp(log_p))
-    return float(np.exp(np.interp(-margin_db, -attenuation_db, log_p)))
-
-
-def _flat_depth_db(design: HopDesign, step: int) -> float:
-    return max(float(design.margin_db[0, step]), 0.0)
-
-
-def _multipath_parts(design: HopDesign, step: int) -> tuple[float, float, float]:
-    p0 = design.occurrence
-    if p0 <= 0.0:
-        return 0.0, 0.0, 0.0
-    flat = float(multipath.exceedance(p0, _flat_depth_db(design, step)))
-    dispersive = float(
-        diversity.signature_outage(
-            p0,
-            width_ghz=design.steps.signature_width_ghz[step],
-            depth_db=design.steps.signature_depth_db[step],
-            path_length_km=design.length_km,
-            reference_delay_ns=design.radio.signature_delay_ns,
-        )
-    )
-    if not design.scheme.co_channel:
-        return flat, dispersive, 0.0
-    margin_db = cross_polar.clear_air_margin_db(
-        p0,
-        antenna_discrimination_db=design.antenna_discrimination_db,
-        required_c_i_db=design.steps.required_snr_db[step],
-        canceller_db=design.radio.canceller_improvement_db,
-    )
-    return flat, dispersive, float(cross_polar.clear_air_outage(p0, margin_db))
-
-
-def _diversity_constant(design: HopDesign) -> float:
-    """I0 of the scheme's diversity: its improvement is I0 10^(A/10)."""
-    hop, p0 = design.hop, design.occurrence
-    space = diversity.space_constant(
-        hop.antenna_separation_m,
-        frequency_ghz=hop.frequency_ghz,
-        path_length_km=design.length_km,
-        occurrence=p0,
-    )
-    frequency = diversity.frequency_constant(
-        design.channel_step_ghz, frequency_ghz=hop.frequency_ghz, path_length_km=design.length_km
-    )
-    return float(
-        {
-            Diversity.SPACE: space,
-            Diversity.FREQUENCY: frequency,
-            Diversity.BOTH: diversity.combined_constant(space, frequency, p0),
-        }[design.scheme.diversity]
-    )
-
-
-def _with_diversity(design: HopDesign, constant: float, flat: float, dispersive: float) -> float:
-    """P_d of the worst month from the flat outage with diversity and the dispersive one without."""
-    ns2 = diversity.correlation_ns2(constant, design.occurrence)
-    protected = diversity.dispersive_outage_with_diversity(dispersive, ns2, design.occurrence)
-    return float(diversity.combined_outage(flat, protected))
 
 
 def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:
@@ -215,7 +85,9 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         Flat margin against noise; margin against rain with cross-polar interference.
     rain_attenuation_001_db, with_wet_snow_001_db
         Exceeded 0.01 % of the year, P.530-18: by rain alone, and by rain and wet snow at the hop's height.
-    rain_min_per_year, flat_worst_month, dispersive_worst_month, cross_polar_worst_month
+    rain_min_per_year, cross_polar_rain_min_per_year
+        By noise and interference together; by cross-polar interference alone (P_XPR, part of the former).
+    flat_worst_month, dispersive_worst_month, cross_polar_worst_month
     multipath_worst_month, multipath_min_per_year
     equipment_min_per_year, sites_min_per_year, total_min_per_year
         ``sites_min_per_year`` are the common parts and power of both ends.
@@ -251,6 +123,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                     "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain_law, 1e-4)),
                     "with_wet_snow_001_db": float(design.precipitation.attenuation_db(1e-4)),
                     "rain_min_per_year": fading.rain * MINUTES_PER_YEAR,
+                    "cross_polar_rain_min_per_year": fading.crossed_rain * MINUTES_PER_YEAR,
                     "multipath_occurrence": design.occurrence,
                     "flat_worst_month": fading.flat,
                     "dispersive_worst_month": fading.dispersive,

@@ -16,15 +16,14 @@ from models.network import Antenna, Crew, Network, PartChange, Power, Service, S
 from models.power import PowerSupply
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.hops.hop_thresholds import HopThresholds
+from sim.textbook.fading import fading_outage, rain_exceedance
 from sim.textbook.predict import (
     MINUTES_PER_YEAR,
-    fading_outage,
     hop_equipment_unavailability,
     part_unavailability,
     power_unavailability,
     predict_hops,
     predict_services,
-    rain_exceedance,
     site_unavailability,
 )
 

@@ -14,7 +14,8 @@ from sim.counting.fading_tally import FADING, RAIN
 from sim.hops.hop_design import design_hops
 from sim.runs.simulate import RunRequest, simulate
 from sim.studies.against import hold_against
-from sim.textbook.predict import predict_hops, rain_exceedance
+from sim.textbook.fading import rain_exceedance
+from sim.textbook.predict import predict_hops
 
 ONLY_RAIN = ModelOptions(multipath=False, failures=False)
 ALPS_M = 2500.0
