@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Iterable
 
-ROWS_SHOWN = 40
+from sim.commands.shown import ROWS_SHOWN
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -1,8 +1,9 @@
 """``hopyears importance``: what each service would gain had a hop, site, part or cause never gone wrong."""
 
 import argparse
-import os
 from typing import TYPE_CHECKING
+
+from sim.commands.shown import plain_table, say, signed_text, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -10,6 +11,8 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN, which services, how much to show, how many blocks."""
+    from sim.commands.run_options import add_workers_argument
+
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", help="this service only; default the sum of all")
     parser.add_argument("--top", type=int, default=15, metavar="N", help="rows to show (default 15)")
@@ -17,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--blocks", type=int, default=10, metavar="N", help="blocks of the run to judge again (default 10)"
     )
     parser.add_argument("--csv", metavar="FILE", help="write the full table there too")
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
+    add_workers_argument(parser)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -49,37 +52,27 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _print(table: "pd.DataFrame", years: int) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
-    console = Console(width=None if Console().is_terminal else 120)
+    console = terminal(120)
     if table.empty:
-        console.print("The run has no services, or nothing that can go wrong.", highlight=False)
+        say(console, "The run has no services, or nothing that can go wrong.")
         return
     first = table.iloc[0]
-    shown = Table(
-        title=f"{first['service']}: minutes saved a year of {first['unavailable_min_per_year']:.4g}, had it "
-        f"never gone wrong ({years} years)",
-        title_justify="left",
-        header_style="",
-        show_edge=False,
-        pad_edge=False,
+    title = (
+        f"{first['service']}: minutes saved a year of {first['unavailable_min_per_year']:.4g}, had it never "
+        f"gone wrong ({years} years)"
     )
-    for column in ("kind", "what", "saved min/year", "share", "sure"):
-        shown.add_column(column, justify="left" if column in ("kind", "what") else "right")
+    shown = plain_table(title, ("kind", "what", "saved min/year", "share", "sure"), ("kind", "what"))
     for _, row in table.iterrows():
-        low, high = row["saved_min_per_year_low"], row["saved_min_per_year_high"]
         shown.add_row(
             row["kind"],
             row["target"],
-            f"{row['saved_min_per_year']:.3g} [{low:.3g} .. {high:.3g}]",
+            signed_text(row, "saved_min_per_year"),
             f"{100 * row['share']:.1f} %",
             "yes" if row["sure"] else "no",
         )
     console.print(shown, markup=False)
-    console.print(
+    say(
+        console,
         "Same weather, nights and failures in both; 95 % intervals of the paired differences. Gains do not "
         "add up: where two things protect each other, or fail at once, both or neither are counted.",
-        highlight=False,
-        markup=False,
     )

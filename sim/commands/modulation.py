@@ -1,7 +1,6 @@
 """``hopyears modulation``: adaptive against fixed modulation, on the same weather, nights and failures."""
 
 import argparse
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, which hops and modulations, and how to simulate."""
-    from sim.commands.simulate import add_model_arguments
+    from sim.commands.run_options import add_run_arguments
 
     parser.add_argument("network", help="network file (TOML)")
     parser.add_argument(
@@ -33,11 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="fixed modulation by its number of states, may be given again; default every one in use",
     )
-    parser.add_argument("--years", type=int, default=100, help="years to simulate (default 100)")
-    parser.add_argument("--seed", type=int, default=1, help="seed of all random draws (default 1)")
     parser.add_argument("--out", metavar="FOLDER", help="write all tables there, a new or empty folder")
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
-    add_model_arguments(parser)
+    add_run_arguments(parser, years=100)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -46,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
 
     from sim.blocks.prepared import prepare
     from sim.commands.progress import progress_bar
-    from sim.commands.simulate import run_request
+    from sim.commands.run_options import run_request
     from sim.inputs.network_file import read_network
     from sim.studies.modulation_study import modulation_study
 
@@ -121,7 +117,7 @@ def _plain_table(title: str, columns: tuple[str, ...], left: int) -> "Table":
 
 
 def _cases(title: str, frame: "pd.DataFrame") -> "Table":
-    from sim.commands.summary_text import interval_text
+    from sim.commands.shown import interval_text
 
     kind = frame.columns[0]
     columns = (

@@ -1,174 +1,223 @@
 """Readable summary of a run for the terminal."""
 
+from typing import TYPE_CHECKING
+
 from sim.commands import CAUTION
+from sim.commands.shown import (
+    interval_text,
+    plain_table,
+    say,
+    say_left_out,
+    shown_rows,
+    sure_text,
+    terminal,
+)
 from sim.runs.results import Results
 
-WORST_CAUSES = 3
-
-
-def print_summary(results: Results) -> None:
-    """Print services with intervals and main causes, hops, and the share of time in each modulation."""
-    from rich.console import Console
-
-    console = Console(width=None if Console().is_terminal else 180)
-    manifest = results.manifest
-    console.print(
-        "{title}: {years} years, seed {seed}, run {identity}".format_map(manifest),
-        highlight=False,
-        markup=False,
-    )
-    if len(results.services):
-        console.print(_services(results), markup=False)
-        console.print(_objectives(results), markup=False)
-        if len(results.tables["service_controlled"]):
-            console.print(_controlled(results), markup=False)
-    console.print(_hops(results), markup=False)
-    console.print("95 % intervals in brackets; '<' where nothing was seen.", highlight=False, markup=False)
-    console.print(CAUTION, highlight=False, markup=False)
-
-
-def _table(title: str, columns: tuple[str, ...], right: int):  # type: ignore[no-untyped-def]
+if TYPE_CHECKING:
+    import pandas as pd
     from rich.table import Table
 
-    table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
-    for number, column in enumerate(columns):
-        table.add_column(column, justify="right" if number >= right else "left")
-    return table
+WORST_CAUSES = 3
+_MOST = "unavailable_min_per_year"
 
 
-def interval_text(row, name: str) -> str:  # type: ignore[no-untyped-def]
-    """``12.3 [10.1 .. 14.9]``, or ``< 0.4`` where nothing was seen."""
-    if row[name] == 0:
-        return f"< {row[f'{name}_high']:.3g}"
-    return f"{row[name]:.3g} [{row[f'{name}_low']:.3g} .. {row[f'{name}_high']:.3g}]"
+def print_summary(results: Results, *, every_row: bool = False) -> None:
+    """Print services with intervals and main causes, objectives, rates, and hops with their modulations.
+
+    Of more rows than ``ROWS_SHOWN`` only the worst are printed unless ``every_row``.
+    """
+    console = terminal(180)
+    say(console, "{title}: {years} years, seed {seed}, run {identity}".format_map(dict(results.manifest)))
+    if len(results.services):
+        services = shown_rows(results.services, _MOST, every_row=every_row)
+        named = list(services["service"])
+        tables = [_services(results, services), _objectives(results, named), _rates(services)]
+        if len(results.tables["service_controlled"]):
+            tables.append(_controlled(results, named))
+        for table in tables:
+            console.print(table, markup=False)
+        say_left_out(console, len(results.services), "services", every_row=every_row)
+        console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
+    console.print(_hops(results, shown_rows(results.hops, _MOST, every_row=every_row)), markup=False)
+    say_left_out(console, len(results.hops), "hops", every_row=every_row)
+    say(console, "95 % intervals in brackets; '<' where nothing was seen.")
+    say(console, CAUTION)
 
 
-def _services(results: Results):  # type: ignore[no-untyped-def]
-    table = _table(
-        "services",
-        (
-            "service",
-            "main causes",
-            "unavailable min/year",
-            "availability %",
-            "SES/year",
-            "outages/year",
-            "mean s",
-            "longest h",
-            "worst month min",
-            "Mbit/s 99.9 %",
-            "99.99 %",
-            "99.999 %",
-            "textbook min/year",
-        ),
-        2,
+def _services(results: Results, services: "pd.DataFrame") -> "Table":
+    columns = (
+        "service",
+        "unavailable min/year",
+        "available %",
+        "textbook",
+        "outages/year",
+        "mean",
+        "longest",
+        "SES/year",
+        "worst month min",
+        "main causes",
     )
+    table = plain_table("services", columns, ("service", "main causes"))
     causes = results.tables["service_causes"]
-    for _, row in results.services.iterrows():
-        own = causes[causes["service"] == row["service"]].head(WORST_CAUSES)
-        main = ", ".join(
-            f"{cause} {share:.0%}" for cause, share in zip(own["cause"], own["share"], strict=True)
-        )
+    for _, row in services.iterrows():
         table.add_row(
             row["service"],
-            main or "-",
-            interval_text(row, "unavailable_min_per_year"),
+            interval_text(row, _MOST),
             f"{100 * row['availability']:.4f}",
-            f"{row['severely_errored_s_per_year']:.3g}",
-            f"{row['outages_per_year']:.3g}",
-            f"{row['mean_outage_s']:.0f}",
-            f"{row['longest_outage_s'] / 3600:.1f}",
-            f"{row['worst_month_unavailable_min']:.3g}",
-            f"{row['throughput_99_9_mbit_s']:.4g}",
-            f"{row['throughput_99_99_mbit_s']:.4g}",
-            f"{row['throughput_99_999_mbit_s']:.4g}",
             f"{row['textbook_min_per_year']:.3g}",
+            f"{row['outages_per_year']:.3g}",
+            f"{row['mean_outage_s'] / 60:.3g} min",
+            f"{row['longest_outage_s'] / 3600:.1f} h",
+            f"{row['severely_errored_s_per_year']:.3g}",
+            f"{row['worst_month_unavailable_min']:.3g}",
+            _main_causes(causes[causes["service"] == row["service"]]),
         )
     return table
 
 
-def _objectives(results: Results):  # type: ignore[no-untyped-def]
+def _main_causes(causes: "pd.DataFrame") -> str:
+    """Causes of most minutes with their shares; the tables have most first."""
+    most = causes.head(WORST_CAUSES)
+    found = [f"{cause} {share:.0%}" for cause, share in zip(most["cause"], most["share"], strict=True)]
+    return ", ".join(found) or "-"
+
+
+def _objectives(results: Results, named: list[str]) -> "Table":
     """Objectives of the Recommendations, met or not, and what years look like."""
-    table = _table(
-        "objectives (F.1703 and F.1668, coefficients from memory) and years",
-        (
-            "service",
-            "portion",
-            "km",
-            "allowed min/year",
-            "met (how sure)",
-            "allowed SES ratio",
-            "found",
-            "met (how sure)",
-            "median year min",
-            "9 of 10 years within min",
-            "a year breaks 99.99 %",
-        ),
-        2,
+    title = "objectives (F.1703 and F.1668, coefficients from memory) and single years"
+    columns = (
+        "service",
+        "portion",
+        "km",
+        "allowed min/year",
+        "met (how sure)",
+        "allowed SES ratio",
+        "found",
+        "met (how sure)",
+        "median year min",
+        "9 of 10 years within",
+        "a year breaks 99.99 %",
     )
-    years = results.tables["service_years"].pivot(
-        index="service", columns="share_of_years", values="unavailable_min"
+    table = plain_table(title, columns, ("service", "portion"))
+    quantiles, targets = results.tables["service_years"], results.tables["service_targets"]
+    half, most = (
+        quantiles[quantiles["share_of_years"] == share].set_index("service")["unavailable_min"]
+        for share in (0.5, 0.9)
     )
-    targets = results.tables["service_targets"]
-    breaks = targets[targets["availability"] == 0.9999].set_index("service")["year_break_chance"]
-    for _, row in results.tables["service_objectives"].iterrows():
+    breaks = _by_service(targets[targets["availability"] == 0.9999])
+    objectives = _by_service(results.tables["service_objectives"])
+    for service in named:
+        row, chance = objectives[service], breaks[service]
+        limits = [100.0 * float(chance[f"year_break_chance{end}"]) for end in ("", "_low", "_high")]
         table.add_row(
-            row["service"],
-            row["portion"],
+            service,
+            row["portion"].removeprefix("national "),
             f"{row['length_km']:.1f}",
             f"{row['allowed_min_per_year']:.4g}",
             _met(row, "availability"),
             f"{row['severely_errored_ratio_objective']:.2g}",
             f"{row['severely_errored_ratio']:.2g}",
             _met(row, "severely_errored"),
-            f"{years.loc[row['service'], 0.5]:.3g}",
-            f"{years.loc[row['service'], 0.9]:.3g}",
-            f"{breaks[row['service']]:.1%}",
+            f"{half[service]:.3g}",
+            f"{most[service]:.3g}",
+            f"{limits[0]:.0f}% [{limits[1]:.0f} .. {limits[2]:.0f}]",
         )
     return table
 
 
-def _met(row, name: str) -> str:  # type: ignore[no-untyped-def]
+def _by_service(table: "pd.DataFrame") -> "dict[str, pd.Series]":
+    return {row["service"]: row for _, row in table.iterrows()}
+
+
+def _met(row: "pd.Series", name: str) -> str:
     """Whether an objective is met, and how sure that is."""
-    sure = row[f"{name}_met_confidence"]
-    return f"{'yes' if row[f'{name}_met'] else 'no'} ({min(sure, 0.999):.1%})"
+    return f"{'yes' if row[f'{name}_met'] else 'no'} ({sure_text(row[f'{name}_met_confidence'])})"
 
 
-def _controlled(results: Results):  # type: ignore[no-untyped-def]
-    """Figures that the run's control makes surer."""
-    table = _table(
-        "unavailable min/year, put right by what the blocks met (--control)",
-        ("service", "plain", "put right", "saves years, times"),
-        1,
-    )
-    for _, row in results.tables["service_controlled"].iterrows():
+def _rates(services: "pd.DataFrame") -> "Table":
+    """Rates that services get, in the worse direction."""
+    shares = {"99 %": "99", "99.9 %": "99_9", "99.99 %": "99_99", "99.999 %": "99_999"}
+    columns = ("service", "priority", "committed", "peak", "mean", *shares)
+    table = plain_table("Mbit/s that a service has for at least so much of the time", columns, ("service",))
+    for _, row in services.iterrows():
         table.add_row(
             row["service"],
-            interval_text(row, "unavailable_min_per_year"),
+            f"{row['priority']}",
+            *(f"{row[name]:.4g}" for name in ("committed_mbit_s", "peak_mbit_s")),
+            f"{row['mean_throughput_mbit_s']:.5g}",
+            *(f"{row[f'throughput_{ending}_mbit_s']:.4g}" for ending in shares.values()),
+        )
+    return table
+
+
+def _priorities(undelivered: "pd.DataFrame") -> "Table":
+    """What is not delivered, by priority; causes are those of what lacks of the committed rates."""
+    columns = (
+        "priority",
+        "of peak Gbit/year",
+        "share",
+        "of committed Gbit/year",
+        "share",
+        "causes of the latter",
+    )
+    title = "not delivered, both directions together, by priority"
+    table = plain_table(title, columns, ("priority", "causes of the latter"))
+    committed = "undelivered_committed_mbit_per_year"
+    ends = [
+        f"{name}{end}" for name in ("undelivered_mbit_per_year", committed) for end in ("", "_low", "_high")
+    ]
+    gigabits = undelivered.assign(**{name: undelivered[name] / 1000.0 for name in ends})
+    for _, row in gigabits[gigabits["cause"] == "all"].iterrows():
+        own = undelivered[(undelivered["priority"] == row["priority"]) & (undelivered["cause"] != "all")]
+        own = own[own[committed] > 0.0].sort_values(committed, ascending=False, kind="stable")
+        table.add_row(
+            f"{row['priority']}",
+            interval_text(row, "undelivered_mbit_per_year"),
+            f"{100 * row['share']:.3g} %",
+            interval_text(row, committed),
+            f"{100 * row['committed_share']:.3g} %",
+            _main_causes(own.assign(share=own[committed] / own[committed].sum())),
+        )
+    return table
+
+
+def _controlled(results: Results, named: list[str]) -> "Table":
+    """Figures that the run's control makes surer."""
+    table = plain_table(
+        "unavailable min/year, put right by what the blocks met (--control)",
+        ("service", "plain", "put right", "saves years, times"),
+        ("service",),
+    )
+    controlled = results.tables["service_controlled"]
+    for _, row in controlled[controlled["service"].isin(named)].iterrows():
+        table.add_row(
+            row["service"],
+            interval_text(row, _MOST),
             interval_text(row, "unavailable_min_per_year_controlled"),
             f"{row['saving']:.3g}",
         )
     return table
 
 
-def _hops(results: Results):  # type: ignore[no-untyped-def]
+def _hops(results: Results, hops: "pd.DataFrame") -> "Table":
     shares = (
         results.tables["hop_modulations"].groupby(["hop", "states"])["share"].mean().unstack(fill_value=0)
     )
     modulations = [f"{int(states)}" if states else "down" for states in shares.columns]
-    table = _table(
+    table = plain_table(
         "hops (share of time in each modulation, per cent)",
         ("hop", "scheme", "km", "GHz", "unavailable min/year", "textbook", *modulations),
-        2,
+        ("hop", "scheme"),
     )
-    for _, row in results.hops.iterrows():
+    for _, row in hops.iterrows():
         own = shares.loc[row["hop"]]
         table.add_row(
             row["hop"],
             row["scheme"],
             f"{row['length_km']:.1f}",
             f"{row['frequency_ghz']:g}",
-            interval_text(row, "unavailable_min_per_year"),
+            interval_text(row, _MOST),
             f"{row['textbook_min_per_year']:.3g}",
             *(f"{100 * share:.4f}" if share else "-" for share in own),
         )

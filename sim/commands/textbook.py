@@ -1,8 +1,9 @@
 """``hopyears textbook``: from the textbook sum of a service to its simulated outage, step by step."""
 
 import argparse
-import os
 from typing import TYPE_CHECKING
+
+from sim.commands.shown import plain_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -10,6 +11,8 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN, which service, how many blocks to simulate again without queues."""
+    from sim.commands.run_options import add_workers_argument
+
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", help="this service only; default every service")
     parser.add_argument(
@@ -20,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="simulate N blocks again in which nobody waits for a crew or a spare, and tell what waiting "
         "costs (default 0: leave that out)",
     )
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="worker processes")
+    add_workers_argument(parser)
     parser.add_argument("--csv", metavar="FILE", help="write the table there too")
 
 
@@ -62,24 +65,17 @@ def _write(table: "pd.DataFrame", path: str) -> None:
 
 
 def _print(table: "pd.DataFrame") -> None:
-    from rich.console import Console
-    from rich.table import Table
-
     from sim.runs.textbook_distance import SIMULATED, TEXTBOOK, WAITING
 
-    console = Console(width=None if Console().is_terminal else 120)
+    console = terminal(120)
     if table.empty:
-        console.print("The run has no services.", highlight=False)
+        say(console, "The run has no services.")
         return
-    shown = Table(
-        title="from the textbook sum to the simulated outage",
-        title_justify="left",
-        header_style="",
-        show_edge=False,
-        pad_edge=False,
+    shown = plain_table(
+        "from the textbook sum to the simulated outage",
+        ("service", "step", "min/year", "95 % interval"),
+        ("service", "step"),
     )
-    for column in ("service", "step", "min/year", "95 % interval"):
-        shown.add_column(column, justify="left" if column in ("service", "step") else "right")
     for service, steps in table.groupby("service", sort=False):
         for place, (_, row) in enumerate(steps.iterrows()):
             whole = row["step"] in (TEXTBOOK, SIMULATED, WAITING)
@@ -93,8 +89,4 @@ def _print(table: "pd.DataFrame") -> None:
             )
         shown.add_section()
     console.print(shown, markup=False)
-    console.print(
-        "Steps with a sign lead from the textbook sum to the simulated figure and add up to it.",
-        highlight=False,
-        markup=False,
-    )
+    say(console, "Steps with a sign lead from the textbook sum to the simulated figure and add up to it.")

@@ -1,5 +1,6 @@
 """A table that adds: rows known by whole-number keys, sums and maxima as values."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
@@ -80,13 +81,25 @@ class KeyedTable:
         maxima = np.maximum.reduceat(value[:, n_sums:], first, axis=0)
         return cls(columns, key[first], np.concatenate([sums, maxima], axis=1))
 
+    @classmethod
+    def joined(cls, columns: Columns, tables: "Sequence[KeyedTable]") -> Self:
+        """Sum of any number of tables, values of one key added in their order.
+
+        Raises
+        ------
+        ValueError
+            If a table has other columns.
+        """
+        for table in tables:
+            if table.columns != columns:
+                raise ValueError(f"columns is {table.columns}; must be {columns} as the table it is added to")
+        if not tables:
+            return cls.empty(columns)
+        keys = np.concatenate([table.keys for table in tables])
+        return cls.collect(columns, keys, np.concatenate([table.values for table in tables]))
+
     def __add__(self, other: Self) -> Self:
-        if self.columns != other.columns:
-            raise ValueError(
-                f"columns is {other.columns}; must be {self.columns} as the table it is added to"
-            )
-        keys = np.concatenate([self.keys, other.keys])
-        return self.collect(self.columns, keys, np.concatenate([self.values, other.values]))
+        return self.joined(self.columns, (self, other))
 
     def key(self, name: str) -> _Ints:
         """One column of keys."""

@@ -6,7 +6,6 @@ to add. Directions are 0 forward, 1 backward, 2 both; a service or hop is known 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import reduce
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Self
 
@@ -91,16 +90,34 @@ class Tally:
         return 0 if self.run is None else self.run.n_years * len(self.blocks)
 
     def __add__(self, other: Self) -> Self:
-        if self.run is None or other.run is None:
-            return other if self.run is None else self
-        if self.run != other.run:
-            raise ValueError(f"run is {other.run.id}; must be {self.run.id} as the tally it is added to")
-        twice = sorted(set(self.blocks) & set(other.blocks))
-        if twice:
-            raise ValueError(f"blocks holds {twice[0]}; must be blocks that are not in the tally yet")
-        tables = {name: self.tables[name] + other.tables[name] for name in TABLES}
-        blocks = tuple(sorted(self.blocks + other.blocks))
-        return type(self)(self.run, blocks, MappingProxyType(tables))
+        return self.joined((self, other))
+
+    @classmethod
+    def joined(cls, tallies: "Sequence[Self]") -> Self:
+        """Sum of any number of tallies, in one join of their tables.
+
+        Raises
+        ------
+        ValueError
+            If they are of different runs, or two hold the same block.
+        """
+        held = [tally for tally in tallies if tally.run is not None]
+        if len(held) < 2:
+            return held[0] if held else cls()
+        run = held[0].run
+        blocks: set[int] = set()
+        for tally in held:
+            if tally.run != run:
+                raise ValueError(f"run is {tally.run.id}; must be {run.id} as the tally it is added to")  # type: ignore[union-attr]
+            twice = sorted(blocks.intersection(tally.blocks))
+            if twice:
+                raise ValueError(f"blocks holds {twice[0]}; must be blocks that are not in the tally yet")
+            blocks.update(tally.blocks)
+        tables = {
+            name: KeyedTable.joined(columns, [tally.tables[name] for tally in held])
+            for name, columns in TABLES.items()
+        }
+        return cls(run, tuple(sorted(blocks)), MappingProxyType(tables))
 
     def to_arrow(self) -> "dict[str, pyarrow.Table]":
         """Its tables in Arrow form, for storage."""
@@ -143,7 +160,7 @@ class Tally:
 
 def add_tallies(tallies: Sequence[Tally]) -> Tally:
     """Sum of tallies in the order of their blocks, so that its bytes do not depend on who finished first."""
-    return reduce(lambda a, b: a + b, sorted(tallies, key=lambda tally: tally.blocks), Tally())
+    return Tally.joined(sorted(tallies, key=lambda tally: tally.blocks))
 
 
 def by_month(tally: Tally, table: str, value: str, *, direction: int = BOTH) -> NDArray[np.float64]:

@@ -1,7 +1,11 @@
-"""The same study of several blocks of a run, on one process or several, in the order of their numbers."""
+"""Work on the blocks of a run, each by itself, in this process or in several.
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+Blocks are independent, so that the number of processes changes nothing but the time taken.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
 from sim.runs.processes import worker_context
@@ -31,6 +35,40 @@ def _work(number: int) -> Any:
     return _STUDY.block(number)
 
 
+@contextmanager
+def block_pool(
+    make: Callable[..., BlockStudy[Result_co]], arguments: tuple[Any, ...], workers: int
+) -> Iterator[Callable[[Sequence[int]], Iterator[tuple[int, Result_co]]]]:
+    """Give a function that takes numbers of blocks and gives each with its result, in the order they end.
+
+    Parameters
+    ----------
+    make, arguments
+        ``make(*arguments)`` gives the study; it is made anew in each worker process.
+    workers : int
+        Processes; with fewer than 2 all is done in this one.
+    """
+    if workers < 2:
+        study = make(*arguments)
+        yield lambda blocks: ((block, study.block(block)) for block in blocks)
+        return
+    pool = ProcessPoolExecutor(
+        workers, mp_context=worker_context(), initializer=_start, initargs=(make, arguments)
+    )
+    try:
+        yield lambda blocks: _as_they_end(pool, blocks)
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _as_they_end(pool: ProcessPoolExecutor, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
+    waiting: dict[Future[Any], int] = {pool.submit(_work, block): block for block in blocks}
+    while waiting:
+        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in ended:
+            yield waiting.pop(future), future.result()
+
+
 def over_blocks(
     make: Callable[..., BlockStudy[Result_co]],
     arguments: tuple[Any, ...],
@@ -43,32 +81,16 @@ def over_blocks(
 
     Parameters
     ----------
-    make, arguments
-        ``make(*arguments)`` gives the study; it is made anew in each worker process.
+    make, arguments, workers
+        As for ``block_pool``.
     blocks : sequence of int
-    workers : int
-        Processes, at least 1.
     progress : callable
         Called with (blocks done, blocks in all).
     """
     progress(0, len(blocks))
-    results: list[Result_co] = []
-    if workers == 1 or len(blocks) < 2:
-        study = make(*arguments)
-        for number in blocks:
-            results.append(study.block(number))
+    results: dict[int, Result_co] = {}
+    with block_pool(make, arguments, min(workers, len(blocks))) as studied:
+        for number, result in studied(blocks):
+            results[number] = result
             progress(len(results), len(blocks))
-        return results
-    pool = ProcessPoolExecutor(
-        min(workers, len(blocks)),
-        mp_context=worker_context(),
-        initializer=_start,
-        initargs=(make, arguments),
-    )
-    try:
-        for result in pool.map(_work, blocks):
-            results.append(result)
-            progress(len(results), len(blocks))
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-    return results
+    return [results[number] for number in blocks]

@@ -1,13 +1,12 @@
-"""Runs blocks on worker processes, shows progress, stores each block as it ends, stops without loss.
+"""Simulates the blocks that a run folder lacks and stores each as it ends; stops without loss.
 
 The same seed gives the same bytes for any number of workers: blocks are independent, and what they leave
 is put together in the order of their numbers.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import pyarrow as pa
 
@@ -15,7 +14,7 @@ from sim.blocks.block import BlockSimulator
 from sim.blocks.prepared import Prepared
 from sim.counting.block_tally import block_tally, failure_tables, run_of
 from sim.counting.series_tally import series_rows, twin_rows
-from sim.runs.processes import worker_context
+from sim.runs.block_pool import BlockStudy, block_pool
 from sim.runs.stopping import looks
 from sim.runs.store import RunFolder
 
@@ -35,51 +34,46 @@ class BlockPlan:
     block_years: int = BLOCK_YEARS
 
 
-_WORKER: tuple[BlockSimulator, BlockPlan] | None = None
-"""What a worker process keeps between blocks; set once, when the process starts."""
+class BlockCounter:
+    """Simulates blocks of a run and counts what happened."""
+
+    def __init__(self, prepared: Prepared, plan: BlockPlan) -> None:
+        self._simulator, self._plan = BlockSimulator(prepared), plan
+
+    def block(self, number: int) -> BlockTables:
+        """Tables of one block."""
+        simulator, plan = self._simulator, self._plan
+        history = simulator.simulate(plan.seed, number, plan.block_years)
+        run = run_of(simulator.prepared, plan.identity, plan.block_years)
+        return {
+            **block_tally(simulator.prepared, run, number, history).to_arrow(),
+            "hop_fading": history.fading.to_arrow(),
+            "service_series": series_rows(simulator, history).to_arrow(),
+            "service_twins": twin_rows(simulator, plan.seed, number, history).to_arrow(),
+            **failure_tables(simulator.prepared, history),
+        }
 
 
-def _start_worker(prepared: Prepared, plan: BlockPlan) -> None:
-    global _WORKER
-    _WORKER = (BlockSimulator(prepared), plan)
-
-
-def _work(block: int) -> BlockTables:
-    assert _WORKER is not None  # _start_worker has run in this process
-    return block_tables(*_WORKER, block)
-
-
-def block_tables(simulator: BlockSimulator, plan: BlockPlan, block: int) -> BlockTables:
-    """Simulate one block and count what happened."""
-    history = simulator.simulate(plan.seed, block, plan.block_years)
-    run = run_of(simulator.prepared, plan.identity, plan.block_years)
-    tally = block_tally(simulator.prepared, run, block, history)
-    return {
-        **tally.to_arrow(),
-        "hop_fading": history.fading.to_arrow(),
-        "service_series": series_rows(simulator, history).to_arrow(),
-        "service_twins": twin_rows(simulator, plan.seed, block, history).to_arrow(),
-        **failure_tables(simulator.prepared, history),
-    }
-
-
-def run_blocks(
-    prepared: Prepared,
-    plan: BlockPlan,
+def fill_folder(
     folder: RunFolder,
+    n_blocks: int,
+    make: Callable[..., BlockStudy[BlockTables]],
+    arguments: tuple[Any, ...],
     *,
     workers: int,
     progress: Callable[[int, int], None],
     enough: Callable[[RunFolder], bool] | None = None,
 ) -> None:
-    """Simulate the blocks that a run folder lacks and store each as it ends.
+    """Work on the blocks that a run folder lacks and store each as it ends.
 
     Parameters
     ----------
-    prepared : Prepared
-    plan : BlockPlan
     folder : RunFolder
         Finished blocks in it are kept.
+    n_blocks : int
+        Blocks of the run.
+    make, arguments
+        As for ``block_pool``; for a run ``BlockCounter``.
     workers : int
         Processes, at least 1.
     progress : callable
@@ -88,44 +82,14 @@ def run_blocks(
         Asked after set numbers of blocks (``stopping.looks``) whether the run may stop before its last.
     """
     done = set(folder.finished_blocks())
-    progress(len(done), plan.n_blocks)
-    ends = [plan.n_blocks] if enough is None else looks(plan.n_blocks, max(done, default=-1) + 1)
-    lacking = plan.n_blocks - len(done)
-    with _simulators(prepared, plan, min(workers, lacking)) as simulated:
+    progress(len(done), n_blocks)
+    ends = [n_blocks] if enough is None else looks(n_blocks, max(done, default=-1) + 1)
+    lacking = n_blocks - len(done)
+    with block_pool(make, arguments, min(workers, lacking)) as studied:
         for end in ends:
-            for block, tables in simulated([block for block in range(end) if block not in done]):
+            for block, tables in studied([block for block in range(end) if block not in done]):
                 folder.write_block(block, tables)
                 done.add(block)
-                progress(len(done), plan.n_blocks)
+                progress(len(done), n_blocks)
             if enough is not None and enough(folder):
                 return
-
-
-_Simulated = Callable[[Sequence[int]], Iterator[tuple[int, BlockTables]]]
-
-
-@contextmanager
-def _simulators(prepared: Prepared, plan: BlockPlan, workers: int) -> Iterator[_Simulated]:
-    """What gives blocks with their tables, in the order in which they end."""
-    if workers < 2:
-        simulator = BlockSimulator(prepared)
-        yield lambda blocks: ((block, block_tables(simulator, plan, block)) for block in blocks)
-        return
-    pool = ProcessPoolExecutor(
-        workers,
-        mp_context=worker_context(),
-        initializer=_start_worker,
-        initargs=(prepared, plan),
-    )
-    try:
-        yield lambda blocks: _as_they_end(pool, blocks)
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _as_they_end(pool: ProcessPoolExecutor, blocks: Sequence[int]) -> Iterator[tuple[int, BlockTables]]:
-    waiting: dict[Future[BlockTables], int] = {pool.submit(_work, block): block for block in blocks}
-    while waiting:
-        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
-        for future in ended:
-            yield waiting.pop(future), future.result()

@@ -8,7 +8,7 @@ from typing import Any
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.processes import begin_early
-from sim.runs.runner import BLOCK_YEARS, BlockPlan, run_blocks
+from sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from sim.runs.stopping import PrecisionGoal, reached, service_number
 from sim.runs.store import RunFolder, run_identity, versions
 from sim.runs.summary import summarise
@@ -98,10 +98,11 @@ def simulate(
         prepared = prepare(source.network, request.options)
         enough = None if request.until is None else reached(prepared, request.until)
         plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
-        run_blocks(
-            prepared,
-            plan,
+        fill_folder(
             folder,
+            request.n_blocks,
+            BlockCounter,
+            (prepared, plan),
             workers=request.workers,
             progress=lambda done, of_all: progress(done * plan.block_years, of_all * plan.block_years),
             enough=enough,

@@ -12,6 +12,10 @@ from sim.counting.statistics import mean_interval
 from sim.counting.tallies import Tally
 from sim.counting.tally_rows import N_BINS
 from sim.runs.summary_figures import UNSEEN_OUTAGE_S, put_interval
+from sim.services.service_data import ServiceDemand
+
+MISSING = ("undelivered_mbit", "undelivered_committed_mbit")
+"""Columns of what lacks of the peak and of the committed rate [Mbit]."""
 
 
 def throughput_shares(
@@ -70,41 +74,71 @@ def undelivered_table(total: Tally) -> pd.DataFrame:
 
 
 def priority_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame:
+    """What is not delivered by priority and cause over the blocks of a run: see ``by_priority``."""
+    frames = [tally.to_frame("service_undelivered") for tally in blocks]
+    return by_priority(prepared.demands, frames, blocks[0].years)
+
+
+def by_priority(
+    demands: Sequence[ServiceDemand], blocks: Sequence[pd.DataFrame], block_years: int
+) -> pd.DataFrame:
     """Megabits asked for and not delivered, both directions together, by priority and exact set of causes.
 
-    A row ``all`` has the sum over causes. ``share`` is of all that the services of the priority ask for.
+    Parameters
+    ----------
+    demands : sequence of ServiceDemand
+    blocks : sequence of DataFrame
+        One for each block, with columns service, cause and ``MISSING``.
+    block_years : int
+
+    Returns
+    -------
+    DataFrame
+        Columns priority, cause, ``undelivered_mbit_per_year`` (of the peak rates) and
+        ``undelivered_committed_mbit_per_year``, each with its interval, ``share`` and ``committed_share``
+        of all that the services of the priority ask for at those rates. A row ``all`` has the sum over
+        causes and comes first.
     """
-    priority = {demand.id: demand.priority for demand in prepared.demands}
-    asked: dict[int, float] = {}
-    for demand in prepared.demands:
-        both_ways = 2.0 * demand.peak_mbit_s * SECONDS_PER_YEAR
-        asked[demand.priority] = asked.get(demand.priority, 0.0) + both_ways
-    per_year = [_by_priority(tally, priority) / tally.years for tally in blocks]
-    frame = pd.concat(per_year, axis=1).fillna(0.0).sort_index()
+    level_of = {demand.id: demand.priority for demand in demands}
+    frame = pd.concat(
+        [_sums(block, level_of) / block_years for block in blocks], axis=1, keys=range(len(blocks))
+    )
+    frame = frame.fillna(0.0).sort_index()
     rows: list[dict[str, object]] = []
-    for level in sorted(asked):
+    for level in sorted(set(level_of.values())):
         own = frame[frame.index.get_level_values("priority") == level]
-        by_cause = own.to_numpy(dtype=np.float64)
-        causes = ["all", *own.index.get_level_values("cause")]
-        named = zip(causes, [by_cause.sum(axis=0), *by_cause], strict=True)
+        asked = _asked_mbit(demands, level)
+        causes = own.index.get_level_values("cause")
+        named = [("all", own.sum()), *((str(cause), own.iloc[i]) for i, cause in enumerate(causes))]
         for cause, values in named:
             row: dict[str, object] = {"priority": level, "cause": cause}
-            # Where nothing was lost: at most all services of the priority for the length of one outage.
-            unseen = asked[level] * UNSEEN_OUTAGE_S / SECONDS_PER_YEAR / blocks[0].years
-            put_interval(row, "undelivered_mbit_per_year", mean_interval(values, largest_unseen=unseen))
-            row["share"] = float(values.mean()) / asked[level]
+            for name, ending, of_all in zip(MISSING, ("share", "committed_share"), asked, strict=True):
+                by_block = values.xs(name, level=1).to_numpy(dtype=np.float64)
+                # Where nothing was lost: at most all services of the priority for the length of one outage.
+                unseen = of_all * UNSEEN_OUTAGE_S / SECONDS_PER_YEAR / block_years
+                put_interval(row, f"{name}_per_year", mean_interval(by_block, largest_unseen=unseen))
+                row[ending] = float(by_block.mean()) / of_all if of_all else 0.0
             rows.append(row)
-    columns = ["priority", "cause", "undelivered_mbit_per_year", "undelivered_mbit_per_year_low"]
-    table = pd.DataFrame(rows, columns=[*columns, "undelivered_mbit_per_year_high", "share"])
+    figures = [f"{name}_per_year{end}" for name in MISSING for end in ("", "_low", "_high")]
+    table = pd.DataFrame(rows, columns=["priority", "cause", *figures, "share", "committed_share"])
     table["_part"] = table["cause"] != "all"
-    keys = ["priority", "_part", "undelivered_mbit_per_year"]
+    keys = ["priority", "_part", f"{MISSING[0]}_per_year"]
     table = table.sort_values(keys, ascending=[True, True, False], kind="stable")
     return table.drop(columns="_part").reset_index(drop=True)
 
 
-def _by_priority(tally: Tally, priority: Mapping[str, int]) -> pd.Series:
+def _sums(block: pd.DataFrame, level_of: Mapping[str, int]) -> pd.DataFrame:
     """Undelivered megabits of one block by priority and cause."""
-    frame = tally.to_frame("service_undelivered")
-    frame = frame[frame["seconds"] > 0.0]
-    level = frame["service"].map(priority).astype(np.int64).rename("priority")
-    return frame.groupby([level, "cause"])["undelivered_mbit"].sum()
+    frame = block[block[MISSING[0]] > 0.0]
+    level = frame["service"].map(level_of).astype(np.int64).rename("priority")
+    return frame.groupby([level, "cause"])[[*MISSING]].sum()
+
+
+def _asked_mbit(demands: Sequence[ServiceDemand], level: int) -> tuple[float, float]:
+    """Megabits a year that the services of a priority ask for, both ways: at their peak, as committed."""
+    own = [demand for demand in demands if demand.priority == level]
+    both_ways = 2.0 * SECONDS_PER_YEAR
+    return (
+        both_ways * sum(demand.peak_mbit_s for demand in own),
+        both_ways * sum(demand.committed_mbit_s for demand in own),
+    )

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from models.cause import Cause
 from models.sharing import share_kernel
 from sim.services.service_plan import Plan
-from sim.services.service_tables import N_JUDGED, N_RESULTS, N_ROWS, Scratch, Sweep, inlined, kernel
+from sim.services.service_tables import N_RESULTS, N_ROWS, Scratch, Sweep, inlined, kernel
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -19,7 +19,6 @@ _SMALL = 1e-6  # [Mbit/s]: one bit a second is no loss
 @kernel
 def judge_group(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     """Share the capacity of a group's links and write its row of results."""
-    sweep.used[N_JUDGED] += 1
     for k in range(plan.group_link_first[g], plan.group_link_first[g + 1]):
         _set_link(plan, sweep, scratch, plan.group_link[k])
     n = 0

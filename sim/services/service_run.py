@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from sim.services.service_data import ServiceHistory
 from sim.services.service_kernel import fill_slots, run_changes, start_groups
 from sim.services.service_plan import Plan
-from sim.services.service_tables import N_JUDGED, N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep
+from sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -50,11 +50,6 @@ class ServiceRun:
             is_touched=np.zeros(n_groups, dtype=np.bool_),
         )
         self._sweep = _empty_sweep(plan.state_first.size - 1, n_services, n_groups)
-
-    @property
-    def joint_states_judged(self) -> int:
-        """Times that capacity was shared anew."""
-        return int(self._sweep.used[N_JUDGED])
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int]) -> None:
         """Begin at time 0 with the given states of hops and choices of routes."""
@@ -147,7 +142,7 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
     n_results, n_states = 8 * n_services + 64, 8 * n_groups + 64
     n_out = max(1 << 16, 2 * n_services)
     return Sweep(
-        used=np.zeros(5, dtype=np.int64),
+        used=np.zeros(4, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         group_word=np.zeros(n_groups, dtype=np.uint64),

@@ -16,8 +16,8 @@ kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
 inlined: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
 """The same for small ones: a call hands over every array of a tuple by value; inlined, it hands over none."""
 
-N_OUT, N_ROWS, N_RESULTS, N_STATES, N_JUDGED = range(5)
-"""Places in ``Sweep.used``: entries written, row cells, results and joint states in use; judgements made."""
+N_OUT, N_ROWS, N_RESULTS, N_STATES = range(4)
+"""Places in ``Sweep.used``: entries written; row cells, results and joint states in use."""
 
 
 class Sweep(NamedTuple):

@@ -217,6 +217,21 @@ def test_tallies_add_and_zero_is_the_identity():
     )
 
 
+def test_joining_all_at_once_is_adding_one_after_another():
+    """Apart from rounding: many values of one key are added in pairs of pairs."""
+    rng = np.random.default_rng(10)
+    parts = [_block(number, [_random_hop(rng), _random_hop(rng)]) for number in range(9)]
+    one_by_one = Tally()
+    for part in parts:
+        one_by_one += part
+    at_once = add_tallies(parts)
+    assert at_once.blocks == one_by_one.blocks == tuple(range(9))
+    for name in TABLES:
+        np.testing.assert_array_equal(at_once.tables[name].keys, one_by_one.tables[name].keys)
+        np.testing.assert_allclose(at_once.tables[name].values, one_by_one.tables[name].values, rtol=1e-14)
+    assert np.any(at_once.tables["hop_capacity"].value("seconds") % 1.0)
+
+
 def test_months_of_every_block():
     rng = np.random.default_rng(9)
     parts = [_block(number, [_random_hop(rng), _random_hop(rng)]) for number in (3, 1)]

@@ -67,6 +67,11 @@ def test_megabits_by_priority_and_cause():
         )
         assert own.index[0] == "all"
     assert table.loc[(3, "all"), "share"] == pytest.approx(200.0 / SECONDS_PER_YEAR)
+    # Rain takes nothing of the committed rates of priority 1, power all of them.
+    committed = table["undelivered_committed_mbit_per_year"]
+    assert committed[(1, "rain")] == 0.0
+    assert committed[(1, "power")] == committed[(1, "all")] == pytest.approx(2 * 40.0 * 200.0)
+    assert table.loc[(1, "all"), "committed_share"] == pytest.approx(200.0 / SECONDS_PER_YEAR)
     low, best, high = (
         table.loc[(3, "all"), f"undelivered_mbit_per_year{end}"] for end in ("_low", "", "_high")
     )

@@ -1,0 +1,87 @@
+"""Options that several verbs share: how long to simulate, from which seed, with which parts of the model."""
+
+import argparse
+import os
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sim.blocks.prepared import ModelOptions
+    from sim.runs.simulate import RunRequest
+    from sim.runs.stopping import PrecisionGoal
+
+MOST_HISTORIES = 1000
+
+
+def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> None:
+    """Years, seed, workers and parts of the model, for the verbs that simulate; ``years`` is the default."""
+    parser.add_argument(
+        "--years", type=int, default=years, metavar="N", help=f"years to simulate (default {years})"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="seed of all random draws (default 1)"
+    )
+    add_workers_argument(parser)
+    _add_model_arguments(parser)
+
+
+def add_workers_argument(parser: argparse.ArgumentParser) -> None:
+    """How many processes; they change nothing but the time taken."""
+    parser.add_argument(
+        "--workers",
+        type=int,
+        default=os.cpu_count() or 1,
+        metavar="N",
+        help="worker processes (default one for each processor)",
+    )
+
+
+def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--block-years", type=int, default=10, metavar="N", help="years of one independent block (default 10)"
+    )
+    parser.add_argument("--no-rain", action="store_true", help="leave rain out")
+    parser.add_argument("--no-multipath", action="store_true", help="leave multipath out")
+    parser.add_argument("--no-failures", action="store_true", help="leave failures and power cuts out")
+    parser.add_argument(
+        "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
+    )
+    parser.add_argument(
+        "--control",
+        type=int,
+        default=0,
+        metavar="N",
+        help="make rare outages surer: draw N more histories of failures beside each block's own, and hold "
+        "its rain against the known law (default 0: off; 20 to 100 are of use)",
+    )
+    parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
+
+
+def model_options(options: argparse.Namespace) -> "ModelOptions":
+    """Options of the model from the command line."""
+    from sim.blocks.prepared import ModelOptions
+    from sim.inputs.network_file import InputError
+
+    if not 0 <= options.control <= MOST_HISTORIES:
+        raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
+    return ModelOptions(
+        rain=not options.no_rain,
+        multipath=not options.no_multipath,
+        failures=not options.no_failures,
+        anchoring=not options.no_anchoring,
+        queues=not options.no_queue,
+        control=options.control,
+    )
+
+
+def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = None) -> "RunRequest":
+    """How long, from which seed and with which model, from the command line."""
+    from sim.runs.simulate import RunRequest
+
+    return RunRequest(
+        years=options.years,
+        seed=options.seed,
+        block_years=options.block_years,
+        workers=options.workers,
+        options=model_options(options),
+        until=until,
+    )
