@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from sim.commands import CAUTION
+from sim.commands.failures_text import OUTAGE_SHARE_NOTE, failure_tables_text
 from sim.commands.shown import (
     interval_text,
     plain_table,
@@ -41,6 +42,10 @@ def print_summary(results: Results, *, every_row: bool = False) -> None:
         console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
     console.print(_hops(results, shown_rows(results.hops, _MOST, every_row=every_row)), markup=False)
     say_left_out(console, len(results.hops), "hops", every_row=every_row)
+    if results.manifest["options"]["failures"]:
+        for table in failure_tables_text(results, every_row=every_row):
+            console.print(table, markup=False)
+        say(console, OUTAGE_SHARE_NOTE)
     say(console, "95 % intervals in brackets; '<' where nothing was seen.")
     say(console, CAUTION)
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from sim.blocks.block import BlockHistory, hop_history
 from sim.blocks.prepared import Prepared
+from sim.counting.outage_share import outage_share
 from sim.counting.tallies import Run, Tally, tally_block
 from sim.equipment.failure_log import PHASES
 from sim.equipment.failure_tally import FailureTally
@@ -49,13 +50,22 @@ def channels_at_level(hop: HopTimeline, n_steps: int) -> NDArray[np.int64]:
 
 
 def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Table]:
-    """Failures of one block by kind of part, by site and by crew; times in seconds."""
+    """Failures of one block by kind of part, by site and by crew; times in seconds.
+
+    ``outage_s`` are seconds of service outage with a job of the row among the causes, all services added.
+    """
     plant = prepared.built.plant
+    share = outage_share(prepared, history)
     tally = FailureTally.zero(plant) if history.log is None else FailureTally.of(history.log, plant)
     return {
         "failures_kind": _table(
             {"kind": tally.kinds},
-            {"failures": tally.kind_failures, "latent": tally.kind_latent, "struck": tally.kind_struck},
+            {
+                "failures": tally.kind_failures,
+                "latent": tally.kind_latent,
+                "struck": tally.kind_struck,
+                "outage_s": share.kind_s,
+            },
             tally.kind_phases_s,
         ),
         "failures_site": _table(
@@ -67,6 +77,7 @@ def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Ta
                 "mains_lost": tally.site_mains_lost,
                 "mains_lost_s": tally.site_mains_lost_s,
                 "maintenance_s": tally.site_maintenance_s,
+                "outage_s": share.site_s,
             },
             tally.site_phases_s,
         ),
@@ -76,6 +87,7 @@ def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Ta
                 "visits": tally.crew_visits,
                 "planned": tally.crew_planned,
                 "planned_s": tally.crew_planned_s,
+                "outage_s": share.crew_s,
             },
             tally.crew_phases_s,
         ),

@@ -165,7 +165,7 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
     end_s = episode.arrived_s + mend_s
     if climbs:
         end_s = finish_with_holds_s(episode.arrived_s, mend_s, *shop.storms[episode.site])
-        episode.storm_s = end_s - episode.arrived_s - mend_s
+        episode.storm_s = end_s - (episode.arrived_s + mend_s)
     yield env.timeout(end_s - env.now)
     if shop.plant.return_travel and travel_s > 0.0:
         home = env.timeout(travel_s)

@@ -16,6 +16,7 @@ from sim.runs.control import control_table
 from sim.runs.objective_table import objective_table
 from sim.runs.promise import minutes_of_years, target_table, year_table
 from sim.runs.store import RunFolder
+from sim.runs.summary_failures import failure_frames
 from sim.runs.summary_figures import (
     BACKWARD,
     FORWARD,
@@ -64,9 +65,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "hop_modulations": modulation_table(prepared, total),
         "hop_capacity": capacity_table(total),
         "sites": site_table(prepared),
-        "part_failures": failure_table(stored, "failures_kind", "kind", total.years),
-        "site_failures": failure_table(stored, "failures_site", "site", total.years),
-        "crew_visits": failure_table(stored, "failures_crew", "crew", total.years),
+        **failure_frames(stored, total),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
 
@@ -178,16 +177,3 @@ def site_table(prepared: Prepared) -> pd.DataFrame:
             "north_km": [y for _, y in prepared.site_km],
         }
     )
-
-
-def failure_table(stored: Sequence[dict[str, pa.Table]], table: str, name: str, years: int) -> pd.DataFrame:
-    """Failures a year of each row, and hours a year in each phase."""
-    frames = [tables[table].to_pandas() for tables in stored]
-    summed = sum((frame.drop(columns=name) for frame in frames[1:]), frames[0].drop(columns=name)) / years
-    result = pd.DataFrame({name: frames[0][name]})
-    for column in summed.columns:
-        if column.endswith("_s"):
-            result[f"{column.removesuffix('_s')}_h_per_year"] = summed[column] / 3600.0
-        else:
-            result[f"{column}_per_year"] = summed[column]
-    return result
