@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.calendar import month_edges_s
+from models.calendar import MONTH_SECONDS, month_edges_s
 from models.modulation import SwitchRule
+from models.units import SECONDS_PER_YEAR
 from sim.counting.keyed_table import Columns, KeyedTable
 from sim.counting.tally_rows import seconds_between
 from sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
@@ -20,15 +21,17 @@ from sim.multipath.fades import FLAT_WORST_MONTH, FadeEvents
 from sim.rain.rain_kernel import RainKnots
 
 FADING = Columns(("entity", "kind", "step"), ("seconds", "worst_month_s", "events", "long_events"))
-"""Time beyond the margin of modulation ``step``; the part of it in each year's worst month, summed over
-years; fades; fades of 10 s or longer. The worst month of rain is the one that is worst at that very depth
-(ITU-R P.581); of multipath, the one of most activity, whose law at every depth P.530 gives."""
+"""Time beyond the margin of modulation ``step``; that of each year's worst month, as a share of that month
+and summed over years as if all months were of the mean length; fades; fades of 10 s or longer. The worst
+month of rain is the one that is worst at that very depth, so that the mean over years is what P.841 speaks of
+(ITU-R P.581-2); of multipath, the one of most activity, whose law at every depth P.530 gives."""
 
 RAIN, FLAT, DISPERSIVE, PROTECTED, CROSS_POLAR_RAIN = range(5)
 """Kinds: rain; flat and dispersive multipath of one receive line; multipath with the scheme's diversity; rain
 that depolarises co-channel carriers beyond what a modulation stands, noise left out."""
 
 LONG_S = 10.0
+MONTH_S = SECONDS_PER_YEAR / 12.0
 
 PLAIN = SwitchRule(guard_db=0.0, hysteresis_db=0.0, hold_s=0.0, lowest_guard_db=0.0, lowest_hysteresis_db=0.0)
 """No guard, no hysteresis, no hold: a modulation is lost exactly below its threshold."""
@@ -148,6 +151,7 @@ def _rows(
     chosen: NDArray[np.bool_] | None,
 ) -> list[tuple[tuple[int, int, int], tuple[float, float, float, float]]]:
     rows = []
+    even = MONTH_S / MONTH_SECONDS
     for step in range(n_steps):
         lost = history.level <= step
         starts = lost & ~np.append(False, lost[:-1])
@@ -157,7 +161,7 @@ def _rows(
             end_s = np.append(end_s, edges_s[-1])
         keep = end_s > start_s
         start_s, end_s = start_s[keep], end_s[keep]
-        months = seconds_between(edges_s, start_s, end_s).reshape(-1, 12)
+        months = seconds_between(edges_s, start_s, end_s).reshape(-1, 12) * even
         length_s = end_s - start_s
         values = (
             float(length_s.sum()),

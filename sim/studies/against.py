@@ -19,7 +19,7 @@ from models.rain_scaling import event_count_per_year
 from models.scheme import Diversity
 from models.units import SECONDS_PER_YEAR
 from sim.blocks.prepared import ModelOptions, Prepared, prepare
-from sim.counting.fading_tally import CROSS_POLAR_RAIN, DISPERSIVE, FADING, FLAT, PROTECTED, RAIN
+from sim.counting.fading_tally import CROSS_POLAR_RAIN, DISPERSIVE, FADING, FLAT, MONTH_S, PROTECTED, RAIN
 from sim.counting.keyed_table import KeyedTable
 from sim.counting.tally_rows import STATE_CAUSE
 from sim.hops.hop_thresholds import HopThresholds
@@ -27,8 +27,6 @@ from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.store import RunFolder
 from sim.textbook.fading import fading_outage
 from sim.textbook.predict import hop_equipment_unavailability, site_unavailability
-
-MONTH_S = SECONDS_PER_YEAR / 12.0
 
 RAIN_RANGE = (1e-5, 1e-2)
 """Fractions of the year for which ITU-R P.530-18, 2.4.1 gives rain attenuation."""

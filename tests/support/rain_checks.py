@@ -3,6 +3,7 @@
 import numpy as np
 from scipy.integrate import quad
 
+from models.calendar import MONTH_SECONDS, month_edges_s
 from models.rain_cell import CellPopulation, relative_rate
 from models.units import SECONDS_PER_YEAR
 from sim.rain.rain_field import RainField
@@ -98,10 +99,16 @@ def time_above_s(knots, threshold_db):
 
 def share_of_years_above(knots, threshold_db, n_years):
     """Fraction of each year of a block above a threshold, shape (n_years,), by the knots' middles."""
+    return share_of_months_above(knots, threshold_db, n_years) @ MONTH_SECONDS / SECONDS_PER_YEAR
+
+
+def share_of_months_above(knots, threshold_db, n_years):
+    """Fraction of each month of a block above a threshold, shape (n_years, 12), by the knots' middles."""
     gap = np.diff(knots.time_s)
     inside = np.ones(len(gap), dtype=bool)
     inside[knots.window_start[1:-1] - 1] = False
     middle = 0.5 * (knots.attenuation_db[1:] + knots.attenuation_db[:-1])
     used = inside & (middle > threshold_db)
-    year = (knots.time_s[:-1][used] // SECONDS_PER_YEAR).astype(int)
-    return np.bincount(year, weights=gap[used], minlength=n_years)[:n_years] / SECONDS_PER_YEAR
+    month = np.searchsorted(month_edges_s(n_years)[1:-1], knots.time_s[:-1][used], side="right")
+    seconds = np.bincount(month, weights=gap[used], minlength=12 * n_years)
+    return seconds.reshape(n_years, 12) / MONTH_SECONDS
