@@ -14,7 +14,7 @@ from sim.report.drawing import look
 from sim.report.illustrations import illustrations
 from sim.report.rows import (
     cause_rows,
-    failure_rows,
+    failure_tables,
     hop_rows,
     objective_rows,
     rate_rows,
@@ -68,7 +68,7 @@ def report_page(results: "Results") -> str:
         rates=[rate_rows(row) for row in wording.records(worst_first(services))],
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
-        failures=failure_rows(tables.get("part_failures", pd.DataFrame())),
+        failures=failure_tables(tables),
         phases=PHASES,
         warnings=list(results.manifest.get("warnings", ())),
         sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},

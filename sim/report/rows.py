@@ -150,21 +150,57 @@ def cause_rows(causes: pd.DataFrame) -> dict[str, Any]:
     return {"rows": rows, "rest": left_over}
 
 
-def failure_rows(failures: pd.DataFrame) -> list[dict[str, Any]]:
-    """Cells of the table of failed parts, most hours first; empty where no failures were simulated."""
+FAILURE_TABLES = {
+    "part_failures": ("kind", "Kind of part", "Parts by kind.", {"Failures": "failures_per_year"}),
+    "site_failures": (
+        "site",
+        "Site",
+        "Sites: what failed there, mains and planned work.",
+        {
+            "Failures": "failures_per_year",
+            "Mains lost": "mains_lost_per_year",
+            "Dark, h": "dark_h_per_year",
+            "Planned, h": "maintenance_h_per_year",
+        },
+    ),
+    "crew_visits": (
+        "crew",
+        "Crew",
+        "Crews: the repairs they went to, and planned work.",
+        {
+            "Repairs": "visits_per_year",
+            "Planned visits": "planned_per_year",
+            "Away for these, h": "planned_h_per_year",
+        },
+    ),
+}
+"""Tables of failures: column of names, its head, caption, and counts a year by head."""
+
+
+def failure_tables(tables: Mapping[str, pd.DataFrame]) -> list[dict[str, Any]]:
+    """Tables of failures by kind of part, site and crew; empty where no failures were simulated."""
+    found = []
+    for table, (name, head, caption, counts) in FAILURE_TABLES.items():
+        rows = _failure_rows(tables.get(table, pd.DataFrame()), name, list(counts.values()))
+        if rows:
+            found.append({"head": head, "caption": caption, "counts": list(counts), "rows": rows})
+    return found
+
+
+def _failure_rows(failures: pd.DataFrame, name: str, counts: list[str]) -> list[dict[str, Any]]:
+    """Cells of one table, most outage first; rows that met nothing are left out."""
     phases = [phase_column(phase) for phase in PHASES]
     if failures.empty:
         return []
-    ordered = failures.assign(sum_h=failures[phases].sum(axis=1)).sort_values(
-        "sum_h", ascending=False, kind="stable"
+    met = failures[failures[[*counts, *phases]].any(axis=1)]
+    ordered = met.assign(sum_h=met[phases].sum(axis=1)).sort_values(
+        ["outage_min_per_year", "sum_h"], ascending=False, kind="stable"
     )
     return [
         {
-            "kind": str(row["kind"]).replace("_", " "),
-            "failures": number(row["failures_per_year"]),
-            "phases": [number(row[phase]) for phase in phases],
-            "sum": number(row["sum_h"]),
+            "name": str(row[name]).replace("_", " ") if name == "kind" else str(row[name]),
+            "figures": [number(row[column]) for column in (*counts, *phases, "sum_h", "outage_min_per_year")],
+            "share": per_cent(row["outage_share"]),
         }
         for row in records(ordered)
-        if row["failures_per_year"] > 0.0 or row["sum_h"] > 0.0
     ]

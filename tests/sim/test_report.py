@@ -108,6 +108,17 @@ def test_nothing_seen_is_a_bound(elements: Elements) -> None:
     assert not re.search(r"(?<![\d.])100(\.0+)?\N{NO-BREAK SPACE}%", elements.text)
 
 
+def test_shares_of_outage_by_kind_site_and_crew(elements: Elements) -> None:
+    for head, cells in (
+        ("Kind of part", "outdoor radio 0.400"),
+        ("Site", "alder 0.300"),
+        ("Crew", "south 1 0.500 2.00 9.00 0.500"),
+    ):
+        assert head in elements.text
+        assert cells in " ".join(elements.text.split())
+    assert "3.00 24.0 8\N{NO-BREAK SPACE}%" in re.sub("[ \n]+", " ", elements.text)
+
+
 def test_hostile_names_stay_text() -> None:
     title = "</title><script>alert(1)</script>"
     rename = {"birch-fir": HOSTILE, "alder-elm": f"_{HOSTILE}", "alder": f"{HOSTILE} 2"}
@@ -128,7 +139,8 @@ def test_page_of_a_run_that_lacks_something(left_out: str) -> None:
     if left_out == "services":
         tables |= {name: table.iloc[:0] for name, table in tables.items() if name.startswith("service")}
     elif left_out == "failures":
-        del tables["part_failures"]
+        for name in ("part_failures", "site_failures", "crew_visits"):
+            del tables[name]
     else:
         for table in tables.values():
             seen = [c for c in table if "unavailable_min_per_year" in c and not c.endswith("_high")]

@@ -58,6 +58,8 @@ def made_up_results(
         "hop_capacity": _curves("hop", "capacity_mbit_s", [h[0] for h in HOPS]),
         "sites": _sites(),
         "part_failures": _failures(),
+        "site_failures": _site_failures(),
+        "crew_visits": _crew_visits(),
     }
     for old, new in (rename or {}).items():
         tables = {name: table.replace(old, new) for name, table in tables.items()}
@@ -212,4 +214,32 @@ def _failures() -> pd.DataFrame:
         }
         for kind, rate in (("outdoor_radio", 0.4), ("modem_card", 0.15), ("mast", 0.01))
     ]
+    return pd.DataFrame(rows).assign(outage_min_per_year=[30.0, 6.0, 9.0], outage_share=[0.1, 0.02, 0.03])
+
+
+def _site_failures() -> pd.DataFrame:
+    columns = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
+    counts = {
+        "failures_per_year": 0.3,
+        "mains_lost_per_year": 1.5,
+        "dark_h_per_year": 0.4,
+        "maintenance_h_per_year": 2.0,
+    }
+    rows = [
+        {
+            "site": site,
+            **counts,
+            **dict.fromkeys(columns, 0.25),
+            "outage_min_per_year": 12.0,
+            "outage_share": 0.04,
+        }
+        for site in SITES
+    ]
     return pd.DataFrame(rows)
+
+
+def _crew_visits() -> pd.DataFrame:
+    columns = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
+    counts = {"visits_per_year": 0.5, "planned_per_year": 2.0, "planned_h_per_year": 9.0}
+    row = {"crew": "south 1", **counts, **dict.fromkeys(columns, 0.5), "outage_min_per_year": 24.0}
+    return pd.DataFrame([{**row, "outage_share": 0.0812}])

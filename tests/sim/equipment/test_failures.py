@@ -292,6 +292,61 @@ def test_radial_feeder_of_the_textbook():
     assert np.sum(hours) / np.sum(counts) == pytest.approx(2.73, rel=0.03)
 
 
+def test_feeder_with_laterals_and_sectionalising_of_the_textbook():
+    # T. Gonen, Electric Power Distribution System Engineering, chapter 11, page 608 (title from memory; data,
+    # page and method read in a public set of worked solutions): three main sections of 1 mile, 0.08 faults
+    # per mile and year, 3.5 h each; laterals of 2, 1.5 and 1.5 miles to customers A, B and C, 0.2 faults,
+    # 1.5 h. A fault of a main section beyond a customer is cut off by hand in 0.75 h. Faults a year 0.64,
+    # 0.54, 0.54; hours each 1.5625, 1.981, 2.389.
+    year_h = HOURS_PER_YEAR
+    lengths = {"A": 2.0, "B": 1.5, "C": 1.5}
+    parts = [Part(f"main {i}", "unit", 0, Law.exponential(year_h / 0.08), Law.fixed(3.5)) for i in range(3)]
+    parts += [
+        Part(f"lateral {name}", "unit", 0, Law.exponential(year_h / (0.2 * miles)), Law.fixed(1.5))
+        for name, miles in lengths.items()
+    ]
+    plant = Plant(
+        [Site("feeder", 50.0, 10.0)],
+        parts,
+        crews=[Crews("here", 50.0, 10.0, 6, shift=ROUND_THE_CLOCK)],
+        kinds={"unit": unit_kind(1e6, 1.0)},
+        dispatch=AT_ONCE,
+    )
+    published = {"A": (0.64, 1.5625), "B": (0.54, 1.981), "C": (0.54, 2.389)}
+    rates = {name: [] for name in published}
+    hours = {name: [] for name in published}
+    for log in blocks(plant, n_blocks=40, hours=200 * year_h):
+        down_h = (log.mended_s - log.failed_s) / HOUR
+        for place, name in enumerate(published):
+            until_h = np.where((log.part > place) & (log.part < 3), np.minimum(down_h, 0.75), down_h)
+            mine = (log.part < 3) | (log.part == 3 + place)
+            rates[name].append(mine.sum() / 200.0)
+            hours[name].append(until_h[mine].sum() / 200.0)
+    for name, (faults, each_h) in published.items():
+        check_mean(rates[name], faults, rel_error=0.03)
+        check_mean(hours[name], faults * each_h, rel_error=0.03)
+
+
+def test_cable_and_overhead_line_in_a_row_of_the_textbook():
+    # The same book and solutions, page 606: 3 miles overhead (0.2 faults per mile and year, 3 h each), 1 mile
+    # underground (0.1, 28 h), two terminations (0.003, 3 h): 0.706 faults a year of 6.54108 h.
+    rows = [(0.6, 3.0), (0.1, 28.0), (0.003, 3.0), (0.003, 3.0)]
+    plant = Plant(
+        [Site("feeder", 50.0, 10.0)],
+        [
+            Part(f"section {i}", "unit", 0, Law.exponential(HOURS_PER_YEAR / rate), Law.exponential(hours))
+            for i, (rate, hours) in enumerate(rows)
+        ],
+        crews=[Crews("here", 50.0, 10.0, 4, shift=ROUND_THE_CLOCK)],
+        kinds={"unit": unit_kind(1e6, 1.0)},
+        dispatch=AT_ONCE,
+    )
+    logs = list(blocks(plant, n_blocks=40, hours=200 * HOURS_PER_YEAR))
+    # A section that is down does not fail: one rate in 1 + rate * hours / 8,766, below 0.04 % here.
+    check_mean([len(log) / 200.0 for log in logs], 0.706, rel_error=0.03)
+    check_mean([log.phases_s().sum() / HOUR / 200.0 for log in logs], 0.706 * 6.54108, rel_error=0.03)
+
+
 def test_solar_site_is_dark_when_the_sun_is_short(log):
     # 15 h of harvest for 24 h of load: lit for 15/24 of the time or a little less (full batteries waste).
     lit = 1.0 - log.power_down.total_s()[5] / log.duration_s
