@@ -1,17 +1,16 @@
 """``hopyears modulation``: adaptive against fixed modulation, on the same weather, nights and failures."""
 
 import argparse
+import sys
 from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from sim.commands.shown import ROWS_SHOWN, interval_text, main_causes, plain_table, say, signed_text, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
     from rich.console import Console
     from rich.table import Table
-
-    from sim.inputs.network_file import NetworkSource
-    from sim.runs.simulate import RunRequest
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,94 +31,82 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="fixed modulation by its number of states, may be given again; default every one in use",
     )
-    parser.add_argument("--out", metavar="FOLDER", help="write all tables there, a new or empty folder")
+    parser.add_argument("--out", metavar="FOLDER", help="keep blocks and tables there, a new or empty folder")
+    parser.add_argument(
+        "--resume", action="store_true", help="add what a stopped study in that folder lacks, or more years"
+    )
+    parser.add_argument(
+        "--all", action="store_true", help=f"print every row, not the first {ROWS_SHOWN} of each table"
+    )
     add_run_arguments(parser, years=100)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Simulate, print the comparison, and store the tables."""
-    from rich.console import Console
-
+    """Simulate, store, and print the comparison."""
     from sim.blocks.prepared import prepare
     from sim.commands.progress import progress_bar
     from sim.commands.run_options import run_request
-    from sim.inputs.network_file import read_network
+    from sim.inputs.network_file import InputError, read_network
+    from sim.studies.modulation_store import kept_study
     from sim.studies.modulation_study import modulation_study
 
+    if options.resume and options.out is None:
+        raise InputError("--resume is given without --out; must be given with the folder of the study")
     source = read_network(options.network)
     request = run_request(options)
-    folder = None if options.out is None else _new_folder(Path(options.out))
     hops = None if options.hop is None or "all" in options.hop else options.hop
+    prepared = prepare(source.network, request.options)
+    asked = {"hops": hops, "states": options.states}
     with progress_bar("years") as bar:
-        tables = modulation_study(
-            prepare(source.network, request.options),
-            request,
-            hops=hops,
-            states=options.states,
-            progress=bar,
-        )
-    if folder is not None:
-        _store(folder, tables, source, request)
-    _print(Console(width=None if Console().is_terminal else 200), tables)
+        try:
+            if options.out is None:
+                tables = modulation_study(prepared, request, **asked, progress=bar)
+            else:
+                tables = kept_study(
+                    source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
+                )
+        except KeyboardInterrupt:
+            kept = "nothing is kept without --out"
+            if options.out is not None:
+                kept = f"finished blocks are kept in {options.out}, --resume goes on from there"
+            print(f"stopped; {kept}", file=sys.stderr)
+            return 1
+    _print(terminal(200), tables, every_row=options.all)
     return 0
 
 
-def _new_folder(path: Path) -> Path:
-    from sim.inputs.network_file import InputError
-
-    if path.is_file():
-        raise InputError(f"{path}: output folder is a file; must be a folder")
-    held = sorted(item.name for item in path.iterdir()) if path.is_dir() else []
-    if held:
-        raise InputError(f'{path}: output folder is not empty (holds "{held[0]}"); must be new or empty')
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{path}: output folder is not writable ({error.strerror})") from None
-    return path
-
-
-def _store(
-    folder: Path, tables: "Mapping[str, pd.DataFrame]", source: "NetworkSource", request: "RunRequest"
-) -> None:
-    import pyarrow as pa
-
-    from sim.runs.simulate import manifest_of
-    from sim.runs.store import MANIFEST, write_json, write_table
-
-    for name, frame in tables.items():
-        write_table(folder / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
-    write_json(folder / MANIFEST, manifest_of(source, request))
-
-
-def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]") -> None:
-    console.print(_cases("hops: capacity, fixed modulation against adaptive", tables["hops"]), markup=False)
-    if len(tables["services"]):
-        title = "services: rate, every hop fixed at so many states (or its next lower) against adaptive"
-        console.print(_cases(title, tables["services"]), markup=False)
-        console.print(_route_shares(tables["service_modulations"]), markup=False)
-    console.print(
+def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]", *, every_row: bool) -> None:
+    for kind, every in (("hop", tables["hops"]), ("service", tables["services"])):
+        if every.empty:
+            continue
+        names = list(dict.fromkeys(every[kind]))
+        kept = names if every_row else names[:ROWS_SHOWN]
+        own, shares = (frame[frame[kind].isin(kept)] for frame in (every, tables[f"{kind}_modulations"]))
+        for table in (_cases(kind, own), _modulations(kind, shares)):
+            console.print(table, markup=False)
+        if len(kept) < len(names):
+            say(console, f"... and {len(names) - len(kept)} more {kind}s (--all shows them)")
+    if len(tables["undelivered"]):
+        console.print(_undelivered(tables["undelivered"]), markup=False)
+    say(
+        console,
         "Same weather, nights and failures in all; 95 % intervals; differences are fixed less adaptive, "
         "paired. 'adaptive below' is the time in which adaptive modulation has less than the fixed one has "
         "at its best.",
-        highlight=False,
-        markup=False,
     )
 
 
-def _plain_table(title: str, columns: tuple[str, ...], left: int) -> "Table":
-    from rich.table import Table
+TITLES = {
+    "hop": "hops: capacity, fixed modulation against adaptive",
+    "service": "services: rate, every hop fixed at so many states (or its next lower) against adaptive",
+}
+SHARES = {
+    "hop": "hops: share of channel time in each modulation, per cent",
+    "service": "services: share of time at each lowest modulation along the working route, per cent",
+}
 
-    table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
-    for number, column in enumerate(columns):
-        table.add_column(column, justify="left" if number < left else "right")
-    return table
 
-
-def _cases(title: str, frame: "pd.DataFrame") -> "Table":
-    from sim.commands.shown import interval_text
-
-    kind = frame.columns[0]
+def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
     columns = (
         kind,
         "states",
@@ -133,7 +120,8 @@ def _cases(title: str, frame: "pd.DataFrame") -> "Table":
         "99.999 %",
     )
     against_best = "adaptive_below_min_per_year" in frame
-    table = _plain_table(title, (*columns, "adaptive below min/year") if against_best else columns, 1)
+    more = ("adaptive below min/year",) if against_best else ()
+    table = plain_table(TITLES[kind], (*columns, *more), (kind,))
     for _, row in frame.iterrows():
         fixed = bool(row["states"])
         table.add_row(
@@ -141,9 +129,9 @@ def _cases(title: str, frame: "pd.DataFrame") -> "Table":
             str(row["states"]) if fixed else "adaptive",
             f"{row['best_mbit_s']:.4g}",
             interval_text(row, "unavailable_min_per_year"),
-            _signed(row, "difference_min_per_year") if fixed else "",
+            signed_text(row, "difference_min_per_year") if fixed else "",
             f"{row['mean_mbit_s']:.5g}",
-            _signed(row, "difference_mbit_s") if fixed else "",
+            signed_text(row, "difference_mbit_s") if fixed else "",
             f"{row['mbit_s_99_9']:.4g}",
             f"{row['mbit_s_99_99']:.4g}",
             f"{row['mbit_s_99_999']:.4g}",
@@ -152,16 +140,42 @@ def _cases(title: str, frame: "pd.DataFrame") -> "Table":
     return table
 
 
-def _signed(row: "pd.Series", name: str) -> str:
-    return f"{row[name]:+.3g} [{row[f'{name}_low']:+.3g} .. {row[f'{name}_high']:+.3g}]"
-
-
-def _route_shares(frame: "pd.DataFrame") -> "Table":
-    shares = frame.pivot_table(index="service", columns="states", values="share", fill_value=0.0, sort=False)
+def _modulations(kind: str, frame: "pd.DataFrame") -> "Table":
+    """One row a hop or service, one column a modulation."""
+    shares = frame.pivot_table(index=kind, columns="states", values="share", fill_value=0.0, sort=False)
     shares = shares[sorted(shares.columns)]
     names = tuple(f"{states}" if states else "down" for states in shares.columns)
-    title = "services: share of time at each lowest modulation along the working route, per cent"
-    table = _plain_table(title, ("service", *names), 1)
-    for service, own in shares.iterrows():
-        table.add_row(str(service), *(f"{100 * share:.4f}" if share else "-" for share in own))
+    table = plain_table(SHARES[kind], (kind, *names), (kind,))
+    for name, own in shares.iterrows():
+        table.add_row(str(name), *(f"{100 * share:.4f}" if share else "-" for share in own))
+    return table
+
+
+def _undelivered(frame: "pd.DataFrame") -> "Table":
+    """What is not delivered by priority, the sum over causes; the stored table has each cause."""
+    columns = (
+        "states",
+        "priority",
+        "of peak Gbit/year",
+        "difference",
+        "of committed Gbit/year",
+        "difference",
+        "causes of the latter",
+    )
+    title = "not delivered, both directions together, by priority; differences to adaptive"
+    table = plain_table(title, columns, ("states", "priority", "causes of the latter"))
+    peak, committed = (f"{name}_per_year" for name in ("undelivered_mbit", "undelivered_committed_mbit"))
+    figures = [name for name in frame.columns if "_mbit_per_year" in name]
+    gigabits = frame.assign(**{name: frame[name] / 1000.0 for name in figures})
+    for (states, priority), own in gigabits.groupby(["states", "priority"], sort=False):
+        row = own[own["cause"] == "all"].iloc[0]
+        table.add_row(
+            f"{states}" if states else "adaptive",
+            f"{priority}",
+            interval_text(row, peak),
+            signed_text(row, f"difference_{peak}") if states else "",
+            interval_text(row, committed),
+            signed_text(row, f"difference_{committed}") if states else "",
+            main_causes(own[own["cause"] != "all"], committed),
+        )
     return table

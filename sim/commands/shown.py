@@ -11,6 +11,9 @@ if TYPE_CHECKING:
 ROWS_SHOWN = 40
 """Rows of a table that are printed unless all are asked for."""
 
+WORST_CAUSES = 3
+"""Causes that are named."""
+
 
 def terminal(width: int) -> "Console":
     """Standard output, so many characters wide where it is no terminal."""
@@ -61,6 +64,15 @@ def signed_text(row: "pd.Series", name: str) -> str:
     """A difference with its interval: ``+1.2 [-0.3 .. +2.7]``; ``+0`` where it never differed."""
     low, high = row[f"{name}_low"], row[f"{name}_high"]
     return f"{row[name]:+.3g}" if low == high else f"{row[name]:+.3g} [{low:+.3g} .. {high:+.3g}]"
+
+
+def main_causes(causes: "pd.DataFrame", name: str) -> str:
+    """The causes with most of a figure and their shares of it: ``rain 61%, power 20%``; ``-`` for none."""
+    seen = causes[causes[name] > 0.0].sort_values(name, ascending=False, kind="stable")
+    whole = seen[name].sum()
+    most = seen.head(WORST_CAUSES)
+    found = [f"{cause} {figure / whole:.0%}" for cause, figure in zip(most["cause"], most[name], strict=True)]
+    return ", ".join(found) or "-"
 
 
 def sure_text(confidence: float) -> str:

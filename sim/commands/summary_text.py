@@ -6,6 +6,7 @@ from sim.commands import CAUTION
 from sim.commands.failures_text import OUTAGE_SHARE_NOTE, failure_tables_text
 from sim.commands.shown import (
     interval_text,
+    main_causes,
     plain_table,
     say,
     say_left_out,
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
-WORST_CAUSES = 3
 _MOST = "unavailable_min_per_year"
 
 
@@ -76,16 +76,9 @@ def _services(results: Results, services: "pd.DataFrame") -> "Table":
             f"{row['longest_outage_s'] / 3600:.1f} h",
             f"{row['severely_errored_s_per_year']:.3g}",
             f"{row['worst_month_unavailable_min']:.3g}",
-            _main_causes(causes[causes["service"] == row["service"]]),
+            main_causes(causes[causes["service"] == row["service"]], _MOST),
         )
     return table
-
-
-def _main_causes(causes: "pd.DataFrame") -> str:
-    """Causes of most minutes with their shares; the tables have most first."""
-    most = causes.head(WORST_CAUSES)
-    found = [f"{cause} {share:.0%}" for cause, share in zip(most["cause"], most["share"], strict=True)]
-    return ", ".join(found) or "-"
 
 
 def _objectives(results: Results, named: list[str]) -> "Table":
@@ -175,14 +168,13 @@ def _priorities(undelivered: "pd.DataFrame") -> "Table":
     gigabits = undelivered.assign(**{name: undelivered[name] / 1000.0 for name in ends})
     for _, row in gigabits[gigabits["cause"] == "all"].iterrows():
         own = undelivered[(undelivered["priority"] == row["priority"]) & (undelivered["cause"] != "all")]
-        own = own[own[committed] > 0.0].sort_values(committed, ascending=False, kind="stable")
         table.add_row(
             f"{row['priority']}",
             interval_text(row, "undelivered_mbit_per_year"),
             f"{100 * row['share']:.3g} %",
             interval_text(row, committed),
             f"{100 * row['committed_share']:.3g} %",
-            _main_causes(own.assign(share=own[committed] / own[committed].sum())),
+            main_causes(own, committed),
         )
     return table
 

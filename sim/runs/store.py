@@ -41,15 +41,18 @@ def run_identity(content: Mapping[str, Any]) -> str:
 
 
 class RunFolder:
-    """A run on disk.
+    """A run on disk, or a study that keeps its blocks in the same way.
 
     Parameters
     ----------
     path : Path
+    manifest : str
+        Name of its manifest: a study has another, so that nobody takes its folder for a run.
     """
 
-    def __init__(self, path: Path | str) -> None:
+    def __init__(self, path: Path | str, manifest: str = MANIFEST) -> None:
         self.path = Path(path)
+        self._manifest = manifest
 
     def begin(self, manifest: Mapping[str, Any], network: Mapping[str, Any], *, resume: bool) -> None:
         """Make the folder ready for blocks of the run that the manifest describes.
@@ -62,7 +65,7 @@ class RunFolder:
         if self.path.is_file():
             raise InputError(f"{self.path}: output folder is a file; must be a folder")
         held = sorted(item.name for item in self.path.iterdir()) if self.path.is_dir() else []
-        if (self.path / MANIFEST).is_file():
+        if (self.path / self._manifest).is_file():
             self._join_run(manifest, resume=resume)
         elif held:
             raise InputError(
@@ -71,7 +74,7 @@ class RunFolder:
         try:
             (self.path / BLOCKS).mkdir(parents=True, exist_ok=True)
             write_json(self.path / NETWORK, network)
-            write_json(self.path / MANIFEST, manifest)
+            write_json(self.path / self._manifest, manifest)
         except OSError as error:
             raise InputError(f"{self.path}: output folder is not writable ({error.strerror})") from None
 
@@ -85,7 +88,8 @@ class RunFolder:
         if found != manifest["identity"]:
             raise InputError(
                 f"{self.path}: output folder is of another run ({found}); must be of this one "
-                f"({manifest['identity']}): the network, seed, block length, options and versions decide"
+                f"({manifest['identity']}): the network, seed, block length, options and versions decide, "
+                "in a study also what it asks"
             )
 
     @contextmanager
@@ -123,14 +127,14 @@ class RunFolder:
             If the folder holds no run.
         """
         try:
-            content: dict[str, Any] = json.loads((self.path / MANIFEST).read_text())
+            content: dict[str, Any] = json.loads((self.path / self._manifest).read_text())
         except (OSError, ValueError):
             raise InputError(f"{self.path}: folder is not a run; must be one that simulate wrote") from None
         return content
 
     def write_manifest(self, manifest: Mapping[str, Any]) -> None:
         """Store the manifest of the run, replacing an earlier one."""
-        write_json(self.path / MANIFEST, manifest)
+        write_json(self.path / self._manifest, manifest)
 
     def network(self) -> dict[str, Any]:
         """The network of the run, every default filled in."""

@@ -6,7 +6,6 @@ modulation takes its next lower one).
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +13,6 @@ from numpy.typing import NDArray
 
 from sim.blocks.block import BlockDraws, BlockSimulator, hop_history
 from sim.blocks.prepared import Prepared
-from sim.counting.tally_rows import three_ways
 from sim.hops.fixed_modulation import fixed_design, nearest_step
 from sim.hops.hop import HopTimeline, hop_timeline
 from sim.hops.hop_thresholds import HopThresholds
@@ -22,54 +20,25 @@ from sim.inputs.network_file import InputError
 from sim.multipath.fades import FadeEvents
 from sim.rain.rain_kernel import RainKnots
 from sim.runs.block_pool import over_blocks
+from sim.runs.runner import fill_folder
 from sim.runs.simulate import RunRequest
-from sim.services.service_data import HopHistory, ServiceHistory
+from sim.runs.store import RunFolder
+from sim.services.service_data import HopHistory
+from sim.studies.modulation_findings import (
+    ADAPTIVE,
+    BlockFindings,
+    Finding,
+    Spent,
+    channel_states,
+    hop_finding,
+    lowest_along,
+    service_finding,
+    undelivered,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
-
-ADAPTIVE = 0
-"""In place of a number of states: the hop as it is."""
-
-_Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What a hop or service got in one block.
-
-    Attributes
-    ----------
-    unavailable_s, severely_errored_s : float
-        Both ways together, by the ten-second rule.
-    mean_mbit_s : float
-        Mean capacity or rate, of both directions.
-    rate_mbit_s, seconds : float array, shape (n,)
-        Time at each rate of the worse direction, rates rising.
-    """
-
-    unavailable_s: float
-    severely_errored_s: float
-    mean_mbit_s: float
-    rate_mbit_s: _Floats
-    seconds: _Floats
-
-
-@dataclass(frozen=True)
-class BlockFindings:
-    """Findings of one block.
-
-    Attributes
-    ----------
-    hops, services : dict of (number, states) to Finding
-        States of the fixed modulation, or ``ADAPTIVE``.
-    route_states : dict of int to (states, seconds)
-        For each service the time at each lowest modulation along its working route, as things are; 0 is down.
-    """
-
-    hops: dict[tuple[int, int], Finding]
-    services: dict[tuple[int, int], Finding]
-    route_states: dict[int, tuple[NDArray[np.int64], _Floats]]
+    import pyarrow as pa
 
 
 class ModulationStudy:
@@ -110,10 +79,15 @@ class ModulationStudy:
                 states = int(thresholds.design.steps.states[0])
                 if states in self._states:
                     hops[hop, states] = hop_finding(history, draws.duration_s)
+        hop_states = {
+            hop: channel_states(timeline, self._names(hop), draws.duration_s)
+            for hop, timeline in adaptive.items()
+        }
         if len(self._hops) < len(self._prepared.designs):
-            return BlockFindings(hops, {}, {})
-        services = self._services(draws, [hop_history(adaptive[hop]) for hop in self._hops], fixed)
-        return BlockFindings(hops, services, self._route_states(adaptive, draws.duration_s))
+            return BlockFindings(hops, hop_states=hop_states)
+        services, lacking = self._services(draws, [hop_history(adaptive[hop]) for hop in self._hops], fixed)
+        routes = self._route_states(adaptive, draws.duration_s)
+        return BlockFindings(hops, services, hop_states, routes, lacking)
 
     def _fixed_thresholds(self, hop: int) -> dict[int, HopThresholds]:
         """Thresholds of the hop at each fixed modulation that the study needs, by its step."""
@@ -148,8 +122,9 @@ class ModulationStudy:
 
     def _services(
         self, draws: BlockDraws, adaptive: Sequence[HopHistory], fixed: dict[tuple[int, int], HopHistory]
-    ) -> dict[tuple[int, int], Finding]:
-        found = {}
+    ) -> tuple[dict[tuple[int, int], Finding], dict[tuple[int, int], Spent]]:
+        """What every service got, and what it lacks, by its number and the states of all hops."""
+        found, lacking = {}, {}
         designs = self._prepared.designs
         for states in (ADAPTIVE, *self._states):
             hops = adaptive
@@ -157,11 +132,10 @@ class ModulationStudy:
                 hops = [fixed[hop, nearest_step(designs[hop], states)] for hop in self._hops]
             for number, service in enumerate(self._simulator.services(hops, draws)):
                 found[number, states] = service_finding(service)
-        return found
+                lacking[number, states] = undelivered(self._prepared.demands[number], service)
+        return found, lacking
 
-    def _route_states(
-        self, hops: dict[int, HopTimeline], duration_s: float
-    ) -> dict[int, tuple[NDArray[np.int64], _Floats]]:
+    def _route_states(self, hops: dict[int, HopTimeline], duration_s: float) -> dict[int, Spent]:
         found = {}
         for number, demand in enumerate(self._prepared.demands):
             route = [link for link, _ in demand.routes[0] if link in hops]
@@ -169,54 +143,53 @@ class ModulationStudy:
             found[number] = lowest_along(chain, duration_s)
         return found
 
+    def _names(self, hop: int) -> NDArray[np.int64]:
+        """Number of states of each level of a hop; level 0 is down."""
+        states = self._prepared.designs[hop].steps.states
+        return np.concatenate((np.zeros(1, dtype=np.int64), states.astype(np.int64)))
+
     def _lowest_states(self, hop: int, timeline: HopTimeline) -> NDArray[np.int64]:
         """Lowest modulation in use in each state: of the best N channels, of both directions."""
         design = self._prepared.designs[hop]
-        names = np.concatenate(([0], design.steps.states))
+        names = self._names(hop)
         levels = np.sort(timeline.levels.reshape(len(timeline.levels), 2, -1), axis=2)
         lowest: NDArray[np.int64] = names[levels[:, :, -design.scheme.working].min(axis=1)]
         return lowest
 
 
-def hop_finding(hop: HopHistory, duration_s: float) -> Finding:
-    """What a hop offered; it is down while it carries nothing."""
-    seconds = np.bincount(
-        hop.state,
-        weights=np.diff(np.append(hop.time_s, duration_s)),
-        minlength=hop.causes.size,
-    ).astype(np.float64)
-    rates = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s], axis=1)
-    lost = three_ways(hop, duration_s)[2]
-    return _finding(float(lost.unavailable_s), float(lost.severely_errored_s), rates, seconds)
+class StoredStudy(ModulationStudy):
+    """The same study, whose findings come as tables."""
+
+    def block(self, number: int) -> "dict[str, pa.Table]":  # type: ignore[override]
+        """Tables of one block."""
+        return super().block(number).to_arrow()
 
 
-def service_finding(service: ServiceHistory) -> Finding:
-    """What a service got."""
-    lost = three_ways(service, service.duration_s)[2]
-    return _finding(
-        float(lost.unavailable_s), float(lost.severely_errored_s), service.rate_mbit_s, service.seconds
-    )
+def studied(
+    prepared: Prepared, hops: Sequence[str] | None, states: Sequence[int] | None
+) -> tuple[list[int], list[int]]:
+    """Numbers of the hops to study, and the fixed modulations to judge.
 
+    Parameters
+    ----------
+    prepared : Prepared
+    hops : sequence of str, optional
+        Hop ids; all hops, and with them the services, unless stated.
+    states : sequence of int, optional
+        Fixed modulations by their number of states; all that the studied hops have unless stated.
 
-def _finding(unavailable_s: float, severe_s: float, rates: _Floats, seconds: _Floats) -> Finding:
-    rate, where = np.unique(rates.min(axis=1), return_inverse=True)
-    spent = np.bincount(where, weights=seconds, minlength=rate.size).astype(np.float64)
-    mean = float(rates.mean(axis=1) @ seconds / seconds.sum())
-    return Finding(unavailable_s, severe_s, mean, rate, spent)
-
-
-def lowest_along(
-    chain: Sequence[tuple[HopTimeline, NDArray[np.int64]]], duration_s: float
-) -> tuple[NDArray[np.int64], _Floats]:
-    """Time [s] at each lowest value along a chain of hops; each comes with one value a state."""
-    time_s = np.unique(np.concatenate([np.zeros(1), *(hop.time_s for hop, _ in chain)]))
-    lowest = np.full(time_s.size, np.iinfo(np.int64).max)
-    for hop, value in chain:
-        state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
-        lowest = np.minimum(lowest, value[state])
-    names, where = np.unique(lowest, return_inverse=True)
-    spent = np.bincount(where, weights=np.diff(np.append(time_s, duration_s)), minlength=names.size)
-    return names, spent.astype(np.float64)
+    Raises
+    ------
+    InputError
+        If a hop is unknown, or no studied hop has one of the modulations.
+    """
+    chosen = _hop_numbers(prepared, hops)
+    known = sorted({int(each) for hop in chosen for each in prepared.designs[hop].steps.states})
+    wanted = known if states is None else sorted(set(states))
+    for each in wanted:
+        if each not in known:
+            raise InputError(f"--states is {each}; must be one of {', '.join(map(str, known))}")
+    return chosen, wanted
 
 
 def modulation_study(
@@ -225,6 +198,7 @@ def modulation_study(
     *,
     hops: Sequence[str] | None = None,
     states: Sequence[int] | None = None,
+    folder: RunFolder | None = None,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> "dict[str, pd.DataFrame]":
     """Adaptive against fixed modulation: tables by name, see ``sim.studies.modulation_tables``.
@@ -234,34 +208,27 @@ def modulation_study(
     prepared : Prepared
     request : RunRequest
         Years, seed, block length and workers; its options must be those of ``prepared``.
-    hops : sequence of str, optional
-        Hop ids; all hops, and with them the services, unless stated.
-    states : sequence of int, optional
-        Fixed modulations by their number of states; all that the studied hops have unless stated.
+    hops, states
+        As for ``studied``.
+    folder : RunFolder, optional
+        Begun folder in which finished blocks are kept, and found again; none are kept unless stated.
     progress : callable
         Called with (years done, years in all).
-
-    Raises
-    ------
-    InputError
-        If a hop is unknown, or no studied hop has one of the modulations.
     """
     from sim.studies.modulation_tables import study_tables
 
-    chosen = _hop_numbers(prepared, hops)
-    known = sorted({int(each) for hop in chosen for each in prepared.designs[hop].steps.states})
-    wanted = known if states is None else sorted(set(states))
-    for each in wanted:
-        if each not in known:
-            raise InputError(f"--states is {each}; must be one of {', '.join(map(str, known))}")
     years = request.block_years
-    findings = over_blocks(
-        ModulationStudy,
-        (prepared, request.seed, years, chosen, wanted),
-        range(request.n_blocks),
-        workers=request.workers,
-        progress=lambda done, of_all: progress(done * years, of_all * years),
-    )
+    arguments = (prepared, request.seed, years, *studied(prepared, hops, states))
+
+    def done(blocks: int, of_all: int) -> None:
+        progress(blocks * years, of_all * years)
+
+    if folder is None:
+        numbers = range(request.n_blocks)
+        findings = over_blocks(ModulationStudy, arguments, numbers, workers=request.workers, progress=done)
+    else:
+        fill_folder(folder, request.n_blocks, StoredStudy, arguments, workers=request.workers, progress=done)
+        findings = [BlockFindings.from_arrow(folder.read_block(n)) for n in folder.finished_blocks()]
     return study_tables(prepared, findings, years)
 
 

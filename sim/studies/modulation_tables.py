@@ -6,10 +6,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from models.cause import cause_label
 from sim.blocks.prepared import Prepared
 from sim.counting.statistics import difference_interval, mean_interval, paired_difference
 from sim.runs.summary_figures import SHARES, UNSEEN_OUTAGE_S, exceeded_rate, put_interval
-from sim.studies.modulation_study import ADAPTIVE, BlockFindings, Finding
+from sim.runs.summary_traffic import MISSING, by_priority
+from sim.services.service_data import ServiceDemand
+from sim.studies.modulation_findings import ADAPTIVE, BlockFindings, Finding, Spent
 
 _Floats = NDArray[np.float64]
 _Findings = Mapping[tuple[int, int], Finding]
@@ -36,7 +39,10 @@ def study_tables(
         adaptive, paired, ``difference_min_per_year`` and ``difference_mbit_s``; and for hops
         ``adaptive_below_min_per_year``, the time in which adaptive modulation has less than the fixed one
         at its best. ``hop_curves`` and ``service_curves``: share of time with at least each rate.
-        ``service_modulations``: share of time at each lowest modulation along the working route.
+        ``hop_modulations``: share of channel time at each modulation, as things are. ``service_modulations``:
+        share of time at each lowest modulation along the working route. ``undelivered``: megabits that lack
+        of the peak and committed rates by modulation, priority and cause (``sim.runs.summary_traffic``), with
+        the paired difference to adaptive modulation.
     """
     hops = [design.hop.id for design in prepared.designs]
     services = [demand.id for demand in prepared.demands]
@@ -46,7 +52,9 @@ def study_tables(
         "hop_curves": _curves("hop", hops, by_hop),
         "services": _cases("service", services, by_service, n_years),
         "service_curves": _curves("service", services, by_service),
-        "service_modulations": _route_modulations(services, blocks),
+        "hop_modulations": _shares("hop", hops, [block.hop_states for block in blocks]),
+        "service_modulations": _shares("service", services, [block.route_states for block in blocks]),
+        "undelivered": _undelivered(prepared.demands, blocks, n_years),
     }
 
 
@@ -105,16 +113,68 @@ def _curves(kind: str, names: Sequence[str], blocks: Sequence[_Findings]) -> pd.
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
 
 
-def _route_modulations(services: Sequence[str], blocks: Sequence[BlockFindings]) -> pd.DataFrame:
+def _shares(kind: str, names: Sequence[str], blocks: Sequence[Mapping[int, Spent]]) -> pd.DataFrame:
+    """Share of the time at each modulation."""
     rows = []
-    for number in sorted(blocks[0].route_states):
+    for number in sorted(blocks[0]):
         spent: dict[int, float] = {}
         for block in blocks:
-            for states, seconds in zip(*block.route_states[number], strict=True):
+            for states, seconds in zip(*block[number], strict=True):
                 spent[int(states)] = spent.get(int(states), 0.0) + float(seconds)
         whole = sum(spent.values())
         rows += [
-            {"service": services[number], "states": states, "share": spent[states] / whole}
+            {kind: names[number], "states": states, "share": spent[states] / whole}
             for states in sorted(spent)
         ]
-    return pd.DataFrame(rows, columns=["service", "states", "share"])
+    return pd.DataFrame(rows, columns=[kind, "states", "share"])
+
+
+def _undelivered(
+    demands: Sequence[ServiceDemand], blocks: Sequence[BlockFindings], n_years: int
+) -> pd.DataFrame:
+    """By modulation, priority and cause, the sum over causes with its difference to adaptive modulation."""
+    ends = [f"difference_{name}_per_year{end}" for name in MISSING for end in ("", "_low", "_high")]
+    parts = []
+    for states in sorted({states for _, states in blocks[0].undelivered}):
+        table = by_priority(demands, [_frame(demands, block, states) for block in blocks], n_years)
+        rows = [
+            _differences(demands, blocks, states, level, n_years) if cause == "all" else {}
+            for level, cause in zip(table["priority"], table["cause"], strict=True)
+        ]
+        table = table.join(pd.DataFrame(rows, columns=ends, dtype=np.float64))
+        table.insert(0, "states", states)
+        parts.append(table)
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+
+
+def _differences(
+    demands: Sequence[ServiceDemand], blocks: Sequence[BlockFindings], states: int, level: int, n_years: int
+) -> dict[str, object]:
+    """What more a priority lacks at a fixed modulation than with adaptive modulation."""
+    new, old = (
+        np.array([_of_level(demands, block, each, level) for block in blocks]) / n_years
+        for each in (states, ADAPTIVE)
+    )
+    row: dict[str, object] = {}
+    for column, name in enumerate(MISSING):
+        difference = paired_difference(new[:, column], old[:, column])
+        put_interval(row, f"difference_{name}_per_year", difference)
+    return row
+
+
+def _frame(demands: Sequence[ServiceDemand], block: BlockFindings, states: int) -> pd.DataFrame:
+    """What every service lacks by cause, in one block at one modulation."""
+    rows = [
+        (demand.id, cause_label(int(cause)), *map(float, megabits))
+        for number, demand in enumerate(demands)
+        for cause, megabits in zip(*block.undelivered[number, states], strict=True)
+    ]
+    return pd.DataFrame(rows, columns=["service", "cause", *MISSING])
+
+
+def _of_level(demands: Sequence[ServiceDemand], block: BlockFindings, states: int, level: int) -> _Floats:
+    """What lacks of the peak and committed rates of a priority [Mbit], shape (2,)."""
+    own = [number for number, demand in enumerate(demands) if demand.priority == level]
+    lacking = np.array([block.undelivered[number, states][1].sum(axis=0) for number in own])
+    total: _Floats = lacking.sum(axis=0)
+    return total

@@ -9,9 +9,11 @@ from network_text import write
 from small_networks import source_of, triangle
 
 from models.network import Hop, Network, Radio
+from models.units import SECONDS_PER_YEAR
 from sim.blocks.block import BlockSimulator, hop_history
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.commands import main
+from sim.counting.block_tally import channels_at_level
 from sim.hops.fixed_modulation import fixed_design, nearest_step
 from sim.hops.hop import HopTimeline
 from sim.hops.hop_design import design_hops
@@ -19,16 +21,15 @@ from sim.hops.hop_thresholds import HopThresholds
 from sim.hops.modulation_steps import Steps
 from sim.inputs.network_file import InputError
 from sim.runs.simulate import RunRequest
-from sim.studies.modulation_study import (
+from sim.studies.modulation_findings import (
     ADAPTIVE,
     BlockFindings,
     Finding,
-    ModulationStudy,
     hop_finding,
     lowest_along,
-    modulation_study,
     service_finding,
 )
+from sim.studies.modulation_study import ModulationStudy, modulation_study
 from sim.studies.modulation_tables import study_tables
 
 SEED, YEARS = 11, 2
@@ -190,17 +191,78 @@ def test_unknown_hops_and_modulations_are_refused(prepared):
         modulation_study(prepared, request, states=[65])
 
 
+def test_channels_are_at_the_modulations_that_the_run_counts(prepared, findings):
+    """The same figures as the tally of a run, which counts them by another way."""
+    history = BlockSimulator(prepared).simulate(SEED, 0, YEARS)
+    for hop, (states, seconds) in findings.hop_states.items():
+        counts = channels_at_level(history.hops[hop], len(states) - 1).sum(axis=1)
+        spent = np.diff(np.append(history.hops[hop].time_s, history.duration_s))
+        expected = np.bincount(history.hops[hop].state, weights=spent, minlength=len(counts)) @ counts
+        np.testing.assert_allclose(seconds, expected, rtol=1e-9, atol=1e-3)
+        assert states.tolist() == [0, *prepared.designs[hop].steps.states]
+
+
+def test_what_services_lack_is_what_they_ask_less_what_they_get(prepared, findings):
+    seconds = YEARS * SECONDS_PER_YEAR
+    for (number, states), (_, megabits) in findings.undelivered.items():
+        demand = prepared.demands[number]
+        got = findings.services[number, states].mean_mbit_s
+        assert megabits[:, 0].sum() == pytest.approx(2 * (demand.peak_mbit_s - got) * seconds, abs=1.0)
+        assert np.all(megabits[:, 1] <= megabits[:, 0])
+
+
+def test_undelivered_table_by_priority_pairs_with_adaptive(prepared, findings):
+    table = study_tables(prepared, [findings, findings], YEARS)["undelivered"]
+    sums = table[table["cause"] == "all"].set_index(["states", "priority"])
+    parts = table[table["cause"] != "all"].groupby(["states", "priority"])
+    name = "undelivered_mbit_per_year"
+    for key, row in sums.iterrows():
+        assert row[name] == pytest.approx(parts[name].sum().get(key, 0.0))
+        assert row[f"difference_{name}"] == pytest.approx(row[name] - sums.loc[(ADAPTIVE, key[1]), name])
+    level = prepared.demands[0].priority
+    assert sums.loc[(4, level), name] > sums.loc[(ADAPTIVE, level), name]
+
+
+def test_findings_are_stored_and_read_again(findings):
+    back = BlockFindings.from_arrow(findings.to_arrow())
+    for name in ("hops", "services"):
+        assert list(getattr(back, name)) == list(getattr(findings, name))
+        for key, found in getattr(findings, name).items():
+            for part in fields(Finding):
+                np.testing.assert_array_equal(
+                    getattr(getattr(back, name)[key], part.name), getattr(found, part.name)
+                )
+    for name in ("hop_states", "route_states", "undelivered"):
+        assert list(getattr(back, name)) == list(getattr(findings, name))
+        for key, pair in getattr(findings, name).items():
+            for one, other in zip(getattr(back, name)[key], pair, strict=True):
+                np.testing.assert_array_equal(one, other)
+
+
 def test_the_verb_prints_and_stores(tmp_path, capsys):
     network, out = write(tmp_path, source_of(triangle()).raw), tmp_path / "study"
-    words = ["modulation", str(network), "--years", "1", "--block-years", "1", "--out", str(out)]
-    assert main([*words, "--workers", "1"]) == 0
+    words = ["modulation", str(network), "--block-years", "1", "--workers", "1"]
+    assert main([*words, "--years", "1", "--out", str(out)]) == 0
     said = capsys.readouterr().out
     assert "hops: capacity, fixed modulation against adaptive" in said
+    assert "hops: share of channel time in each modulation" in said
     assert "services: rate, every hop fixed" in said
     assert "services: share of time" in said
-    stored = pd.read_parquet(out / "hops.parquet")
+    assert "not delivered, both directions together, by priority" in said
+    stored = pd.read_parquet(out / "tables" / "hops.parquet")
     assert set(stored["states"]) == {0, 4, 16, 64, 256, 1024}
-    assert (out / "manifest.json").is_file()
-    assert main(words) == 2
-    assert "output folder is not empty" in capsys.readouterr().err
-    assert pd.read_parquet(out / "hops.parquet").equals(stored)
+    assert (out / "study.json").is_file()
+    assert main([*words, "--years", "1", "--out", str(out)]) == 2
+    assert "output folder is in use" in capsys.readouterr().err
+    assert main(["report", str(out)]) == 2
+    assert "folder is not a run" in capsys.readouterr().err
+    # Years are added, and the study is the one that was never stopped.
+    assert main([*words, "--years", "3", "--out", str(out), "--resume"]) == 0
+    assert main([*words, "--years", "3", "--out", str(tmp_path / "whole")]) == 0
+    for table in (out / "tables").iterdir():
+        assert table.read_bytes() == (tmp_path / "whole" / "tables" / table.name).read_bytes()
+    capsys.readouterr()
+    assert main([*words, "--years", "3", "--states", "64", "--out", str(out), "--resume"]) == 2
+    assert "in a study also what it asks" in capsys.readouterr().err
+    assert main([*words, "--resume"]) == 2
+    assert "--resume is given without --out" in capsys.readouterr().err
