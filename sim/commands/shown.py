@@ -71,7 +71,8 @@ def main_causes(causes: "pd.DataFrame", name: str) -> str:
     seen = causes[causes[name] > 0.0].sort_values(name, ascending=False, kind="stable")
     whole = seen[name].sum()
     most = seen.head(WORST_CAUSES)
-    found = [f"{cause} {figure / whole:.0%}" for cause, figure in zip(most["cause"], most[name], strict=True)]
+    shares = zip(most["cause"], most[name] / whole, strict=True)
+    found = [f"{cause} {share:.0%}" for cause, share in shares if share >= 0.005]
     return ", ".join(found) or "-"
 
 

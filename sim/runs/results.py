@@ -27,11 +27,12 @@ class Results:
     network : dict
         The network simulated, every default filled in.
     tables : mapping of str to DataFrame
-        ``services``, ``service_causes``, ``service_months``, ``service_throughput``,
-        ``service_undelivered``, ``priority_undelivered``, ``service_objectives``, ``service_years``,
-        ``service_targets``, ``service_controlled``, ``textbook_distance``, ``hops``, ``hop_causes``,
-        ``hop_modulations``, ``hop_capacity``, ``sites``, ``part_failures``, ``site_failures``,
-        ``crew_visits``; see DEVELOPERS.md for their columns.
+        ``services``, ``service_directions``, ``service_causes``, ``service_months``,
+        ``service_throughput``, ``service_undelivered``, ``priority_undelivered``, ``service_objectives``,
+        ``service_years``, ``service_targets``, ``service_controlled``, ``textbook_distance``, ``hops``,
+        ``hop_causes``, ``hop_modulations``, ``hop_capacity``, ``sites``, ``part_failures``,
+        ``site_failures``, ``crew_visits``; their columns are told where each is made, from
+        ``sim.runs.summary`` on.
     """
 
     manifest: Mapping[str, Any]

@@ -13,6 +13,7 @@ from sim.counting.tallies import Tally, add_tallies, by_month
 from sim.counting.tally_rows import BOTH
 from sim.counting.years import worst_month
 from sim.runs.control import control_table
+from sim.runs.direction_table import direction_table
 from sim.runs.objective_table import objective_table
 from sim.runs.promise import minutes_of_years, target_table, year_table
 from sim.runs.store import RunFolder
@@ -50,6 +51,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     total = add_tallies(blocks)
     frames = {
         "services": service_table(prepared, blocks, total, told),
+        "service_directions": direction_table(prepared, blocks),
         "service_causes": cause_table(prepared, total, "service"),
         "service_months": month_table(total),
         "service_throughput": throughput_table(prepared, total),

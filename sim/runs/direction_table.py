@@ -1,0 +1,81 @@
+"""Availability in the words of G.826 and G.827, for each direction of a service and for both together."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from sim.blocks.prepared import Prepared
+from sim.counting.statistics import Interval, mean_interval
+from sim.counting.tallies import Tally
+from sim.counting.tally_rows import BOTH
+from sim.runs.summary_figures import BACKWARD, FORWARD, UNSEEN_OUTAGE_S, per_block, put_interval
+
+WAYS = {"forward": FORWARD, "backward": BACKWARD, "both": BOTH}
+"""Directions by name; ``both`` is lost when either is."""
+
+_FIGURES = (
+    "unavailable_min_per_year",
+    "severely_errored_s_per_year",
+    "outages_per_year",
+    "mean_time_between_outages_h",
+)
+COLUMNS = (
+    "service",
+    "direction",
+    "availability_ratio",
+    *(f"{name}{end}" for name in _FIGURES for end in ("", "_low", "_high")),
+    "errored_s_per_year",
+    "severely_errored_ratio",
+    "mean_time_to_restore_s",
+)
+
+
+def direction_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame:
+    """One row for each direction of each service, with 95 % intervals.
+
+    Columns as ``COLUMNS``. Outages a year are the outage intensity; the mean time between outages is its
+    inverse, from the start of one to the start of the next, infinite where none was seen. Severely errored
+    and errored seconds are those in available time, the ratio is over available time. The mean time to
+    restore is the mean length of an outage, not a number where none was seen.
+
+    References
+    ----------
+    ITU-T G.826 (12/2002), Annex A; ITU-T G.827 (09/2003), clause 6: from memory.
+    """
+    n, years = len(prepared.demands), blocks[0].years
+    rows = []
+    for name, way in WAYS.items():
+        lost_s, severe_s, errored_s, outages = (
+            per_block(blocks, "service_total", value, n, direction=way) / years
+            for value in ("unavailable_s", "severely_errored_s", "errored_s", "outages")
+        )
+        for number, demand in enumerate(prepared.demands):
+            often = mean_interval(outages[:, number], largest_unseen=1.0 / years)
+            minutes = mean_interval(lost_s[:, number] / 60.0, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
+            severe = mean_interval(severe_s[:, number], largest_unseen=10.0 / years)
+            lost = float(lost_s[:, number].mean())
+            available_s = SECONDS_PER_YEAR - lost
+            row: dict[str, object] = {
+                "service": demand.id,
+                "direction": name,
+                "availability_ratio": available_s / SECONDS_PER_YEAR,
+                "errored_s_per_year": float(errored_s[:, number].mean()),
+                "severely_errored_ratio": severe.best / available_s if available_s > 0.0 else 0.0,
+                "mean_time_to_restore_s": lost / often.best if often.best else np.nan,
+            }
+            figures = (minutes, severe, often, _between_h(often))
+            for figure, interval in zip(_FIGURES, figures, strict=True):
+                put_interval(row, figure, interval)
+            rows.append((number, row))
+    ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
+    return pd.DataFrame(ordered, columns=[*COLUMNS])
+
+
+def _between_h(often: Interval) -> Interval:
+    """Hours from outage to outage of an outage intensity a year."""
+    low, best, high = (
+        HOURS_PER_YEAR / each if each > 0.0 else np.inf for each in (often.high, often.best, often.low)
+    )
+    return Interval(low, best, high, often.level)
