@@ -22,7 +22,8 @@ from sim.runs.block_pool import over_blocks
 from sim.runs.rerun import OpenedRun
 from sim.runs.store import RunFolder
 from sim.runs.summary_figures import UNSEEN_OUTAGE_S, put_interval
-from sim.textbook.predict import MINUTES_PER_YEAR, predict_services, site_unavailability
+from sim.textbook.common_parts import site_unavailability
+from sim.textbook.predict import MINUTES_PER_YEAR, predict_services
 
 TEXTBOOK, SIMULATED = "textbook sum", "simulated"
 
@@ -105,8 +106,8 @@ def _step(minutes: _Floats) -> Interval:
 def _ends_min(prepared: Prepared, number: int) -> float:
     """Common parts and power of both ends of every hop of the working route, hop by hop [min a year]."""
     hops = [link for link, _ in prepared.demands[number].routes[0] if link < len(prepared.designs)]
-    ends = [site for hop in hops for site in prepared.built.hops[hop].sites]
-    return sum(site_unavailability(prepared, site) for site in ends) * MINUTES_PER_YEAR
+    ends = [(site, [hop]) for hop in hops for site in prepared.built.hops[hop].sites]
+    return sum(site_unavailability(prepared, *end) for end in ends) * MINUTES_PER_YEAR
 
 
 def _block_minutes(

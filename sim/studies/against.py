@@ -25,8 +25,9 @@ from sim.counting.tally_rows import STATE_CAUSE
 from sim.hops.hop_thresholds import HopThresholds
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.store import RunFolder
+from sim.textbook.common_parts import site_unavailability
 from sim.textbook.fading import fading_outage
-from sim.textbook.predict import hop_equipment_unavailability, site_unavailability
+from sim.textbook.predict import hop_equipment_unavailability
 
 RAIN_RANGE = (1e-5, 1e-2)
 """Fractions of the year for which ITU-R P.530-18, 2.4.1 gives rain attenuation."""
@@ -207,7 +208,7 @@ def _equipment(
     tables = [KeyedTable.from_arrow(STATE_CAUSE, tables["hop_state_cause"]) for tables in stored]
     for index, design in enumerate(prepared.designs):
         own = hop_equipment_unavailability(prepared, index)
-        ends = sum(site_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
+        ends = sum(site_unavailability(prepared, site, [index]) for site in prepared.built.hops[index].sites)
         for name, predicted, wanted, barred in (
             ("equipment of the hop", own, HOP_CAUSES, SITE_CAUSES),
             ("the same, lightning and switching left out", own, HOP_CAUSES, SITE_CAUSES | NOT_IN_TEXTBOOKS),

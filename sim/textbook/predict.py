@@ -5,65 +5,20 @@ series-parallel arithmetic for the equipment. End to end they are simply added u
 route, as on a sheet; what this leaves out is what ``simulate`` is for.
 """
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from models import rain_attenuation
 from models.hardware import Mounting
-from models.markov import dark_h_per_year
-from models.network import Network
-from models.part_kind import DISPATCH, PartKind
-from models.plant import great_circle_km
 from models.series_parallel import equipment_unavailability
 from models.units import HOURS_PER_YEAR
 from sim.blocks.prepared import Prepared
-from sim.equipment.plant_builder import COMMON_SITE_PARTS
 from sim.hops.hop_thresholds import HopThresholds
+from sim.textbook.common_parts import part_unavailability, site_unavailability
 from sim.textbook.fading import fading_outage
 
 MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
-
-
-def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:
-    """Textbook unavailability of each kind of part at a site: mean time to restore over that and MTBF.
-
-    Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
-    storm delays a climb.
-    """
-    plant = prepared.built.plant
-    place = plant.sites[site_index]
-    travel_h = min(great_circle_km(base, place) * plant.road_factor / base.speed_km_h for base in plant.crews)
-    return {key: _unavailability(kind, travel_h) for key, kind in plant.kinds.items()}
-
-
-def _unavailability(kind: PartKind, travel_h: float) -> float:
-    remote = kind.repair.name == "REMOTE"
-    restore_h = DISPATCH.mean_h + (0.0 if remote else travel_h) + kind.mend.mean_h
-    return kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
-
-
-def power_unavailability(prepared: Prepared, site_index: int) -> float:
-    """Share of time that a site's supply is spent, at the stated mean rate of mains outages."""
-    supply = prepared.built.plant.sites[site_index].power
-    if supply is None:
-        return 0.0
-    stated = prepared.network.power_of(prepared.network.sites[site_index])
-    supply = replace(supply, mains_outages_per_year=stated.mains_outages_per_year)
-    return dark_h_per_year(supply) / HOURS_PER_YEAR
-
-
-def site_unavailability(prepared: Prepared, site_index: int) -> float:
-    """Common parts and power of a site, added up."""
-    network: Network = prepared.network
-    by_kind = part_unavailability(prepared, site_index)
-    site = network.sites[site_index]
-    controller = by_kind["controller"] ** 2 if site.duplicated_controller else by_kind["controller"]
-    unit = controller + by_kind["chassis"] + by_kind["fan"]
-    common = sum(by_kind[kind] for kind in COMMON_SITE_PARTS)
-    return unit + common + power_unavailability(prepared, site_index)
 
 
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
@@ -97,7 +52,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         thresholds = HopThresholds(design, prepared.anchors[index], prepared.nights[index])
         margins = thresholds.nominal_rain_margin_db()
         equipment = hop_equipment_unavailability(prepared, index)
-        ends = sum(site_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
+        ends = sum(site_unavailability(prepared, site, [index]) for site in prepared.built.hops[index].sites)
         line = design.lines[0]
         combining_db = (
             design.structure.nominal_transmit_loss_db[line.channel]
@@ -157,8 +112,11 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
         total = np.zeros(3)
         for link in crossed:
             total += _carrying(by_hop[prepared.designs[link].hop.id], service.committed_mbit_s)
-        sites = sorted({site for link in crossed for site in site_of[link]})
-        common = sum(site_unavailability(prepared, site) for site in sites) * MINUTES_PER_YEAR
+        ending: dict[int, list[int]] = {}
+        for link in crossed:
+            for site in site_of[link]:
+                ending.setdefault(site, []).append(link)
+        common = sum(site_unavailability(prepared, *each) for each in ending.items()) * MINUTES_PER_YEAR
         rows.append(
             {
                 "service": service.id,

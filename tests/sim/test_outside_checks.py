@@ -19,7 +19,8 @@ from sim.blocks.prepared import ModelOptions, prepare
 from sim.counting.fading_tally import FADING, RAIN
 from sim.hops.hop_design import HopDesign
 from sim.studies.against import MONTH_S, fading_figures
-from sim.textbook.predict import hop_equipment_unavailability, part_unavailability
+from sim.textbook.common_parts import part_unavailability, site_unavailability
+from sim.textbook.predict import hop_equipment_unavailability
 
 PROBABILITIES = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])
 """0.1 to 0.001 % of the year: what P.530 covers of rain and a margin may be used for."""
@@ -122,6 +123,39 @@ def test_other_schemes_by_counting_channels(scheme):
     """k of n channels (IEC 61078), parts common to channels taken up and down in all combinations."""
     prepared, hops, _ = equipment_run(weak_triangle(scheme), n_blocks=16)
     check_mean(hops[:, 0], hop_equipment_unavailability(prepared, 0), rel_error=0.15)
+
+
+def ready_plain(network):
+    """The network with one unit and one controller at every site."""
+    sites = [
+        {**site.model_dump(), "indoor_units": 0, "duplicated_controller": False} for site in network.sites
+    ]
+    return prepare(Network(**{**network.model_dump(by_alias=True), "sites": sites}), EQUIPMENT_ONLY)
+
+
+@pytest.mark.parametrize(
+    ("changes", "chassis_h", "controller_h"),
+    [
+        ({}, NEVER_H, 300.0),
+        ({"duplicated_controller": True}, NEVER_H, 15.0),
+        ({"indoor_units": 2}, 60.0, NEVER_H),
+        ({"indoor_units": 2, "duplicated_controller": True}, 60.0, 30.0),
+    ],
+)
+def test_indoor_units_and_what_doubling_them_buys(changes, chassis_h, controller_h):
+    """Common parts in series, doubled ones as a product (IEC 61078): two hops of one site, 1+0 and 1+1."""
+    off = dict.fromkeys(("outdoor_radio", "modem_card", "cable", "antenna", "coupler"), NEVER_H)
+    parts = weak_parts(**{**off, "chassis": chassis_h, "controller": controller_h})
+    plain = triangle()
+    sites = (Site(**{**plain.sites[0].model_dump(), **changes}), *plain.sites[1:])
+    weak = triangle(sites=sites, parts=parts, power=(CALM,), switching=PERFECT)
+    prepared, hops, _ = equipment_run(weak, n_blocks=10, n_years=1)
+    for number, dependence in enumerate(prepared.built.hops[:2]):
+        told = sum(site_unavailability(prepared, site, [number]) for site in dependence.sites)
+        assert told < 0.15
+        check_mean(hops[:, number], 1.0 - np.exp(-told), rel_error=0.1)
+        unguarded = sum(site_unavailability(ready_plain(weak), site, [number]) for site in dependence.sites)
+        assert told < 0.95 * unguarded or number == 0 or not changes
 
 
 def test_a_chain_of_two_hops_is_their_sum():

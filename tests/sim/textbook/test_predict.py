@@ -12,19 +12,17 @@ from small_networks import RADIO, hop, triangle
 from models import diversity
 from models.lifetimes import Law
 from models.markov import battery_backed_unavailability, dark_h_per_year
-from models.network import Antenna, Crew, Network, PartChange, Power, Service, Site
+from models.network import Antenna, Crew, Network, PartChange, Power, Repair, Service, Site
 from models.power import PowerSupply
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.hops.hop_thresholds import HopThresholds
+from sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
 from sim.textbook.fading import fading_outage, rain_exceedance
 from sim.textbook.predict import (
     MINUTES_PER_YEAR,
     hop_equipment_unavailability,
-    part_unavailability,
-    power_unavailability,
     predict_hops,
     predict_services,
-    site_unavailability,
 )
 
 PLAIN = ModelOptions(rain=False, anchoring=False)
@@ -205,9 +203,33 @@ def test_common_parts_of_a_site_by_hand():
     u = part_unavailability(prepared, 0)
     rest = u["chassis"] + u["fan"] + u["power_distribution"] + u["mast"] + u["software"]
     dark = power_unavailability(prepared, 0)
-    assert site_unavailability(prepared, 0) == pytest.approx(u["controller"] ** 2 + rest + dark)
+    assert site_unavailability(prepared, 0, [0, 1]) == pytest.approx(u["controller"] ** 2 + rest + dark)
     away = part_unavailability(prepared, 1)
-    assert site_unavailability(prepared, 1) > away["controller"]
+    assert site_unavailability(prepared, 1, [0, 2]) > away["controller"]
+
+
+def test_the_network_says_how_soon_a_crew_is_called():
+    slow = ready(repair=Repair(dispatch_h=10.0))
+    kind = slow.built.plant.kinds["chassis"]
+    travel_h = 0.0  # the crew's base is the site
+    restore_h = 10.0 + travel_h + kind.mend.mean_h
+    expected = restore_h / (kind.life.mean_h + restore_h)
+    assert part_unavailability(slow, 0)["chassis"] == pytest.approx(expected)
+
+
+def test_a_second_indoor_unit_by_hand():
+    # Site a, two units: a-c (1+1) has a radio in each, a-b (1+0) stands in the first alone.
+    sites = triangle().sites
+    doubled = Site(**{**sites[0].model_dump(), "indoor_units": 2})
+    prepared = ready(sites=(doubled, *sites[1:]), parts=(PartChange(kind="chassis", mtbf_h=1000.0),))
+    u = part_unavailability(prepared, 0)
+    unit = {kind: u[kind] for kind in ("controller", "chassis", "fan")}
+    rest = u["power_distribution"] + u["mast"] + u["software"] + power_unavailability(prepared, 0)
+    single = sum(unit.values())
+    pairs = single**2  # any part of one unit with any of the other
+    assert site_unavailability(prepared, 0, [0]) == pytest.approx(single + rest)
+    assert site_unavailability(prepared, 0, [1]) == pytest.approx(pairs + rest)
+    assert site_unavailability(prepared, 0, [0, 1]) == pytest.approx(single + rest)
 
 
 def supply_of(**more):
@@ -272,7 +294,8 @@ def test_services_add_up_their_hops():
     assert row["hops"] == 2
     for column in ("rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"):
         assert row[column] == pytest.approx(hops.loc[("a-b", 4), column] + hops.loc[("a-c", 4), column])
-    sites = sum(site_unavailability(prepared, site) for site in range(3)) * MINUTES_PER_YEAR
+    ending = ((0, [0, 1]), (1, [0]), (2, [1]))
+    sites = sum(site_unavailability(prepared, *each) for each in ending) * MINUTES_PER_YEAR
     assert row["sites_min_per_year"] == pytest.approx(sites)
     parts = ("rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year", "sites_min_per_year")
     assert row["total_min_per_year"] == pytest.approx(sum(row[part] for part in parts))

@@ -1,0 +1,84 @@
+"""Textbook unavailability of parts, of power, and of what a site's hops have in common."""
+
+from collections.abc import Collection
+from dataclasses import replace
+from itertools import combinations
+from math import prod
+
+from models.markov import dark_h_per_year
+from models.part_kind import PartKind
+from models.plant import great_circle_km
+from models.scheme import Scheme, radios_of
+from models.units import HOURS_PER_YEAR
+from sim.blocks.prepared import Prepared
+
+_Radios = frozenset[tuple[int, int]]
+"""Radios at one site: (hop, radio) each."""
+
+
+def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:
+    """Textbook unavailability of each kind of part at a site: mean time to restore over that and MTBF.
+
+    Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
+    storm delays a climb.
+    """
+    plant = prepared.built.plant
+    place = plant.sites[site_index]
+    travel_h = min(great_circle_km(base, place) * plant.road_factor / base.speed_km_h for base in plant.crews)
+    dispatch_h = plant.dispatch.mean_h
+    return {key: _unavailability(kind, dispatch_h, travel_h) for key, kind in plant.kinds.items()}
+
+
+def _unavailability(kind: PartKind, dispatch_h: float, travel_h: float) -> float:
+    remote = kind.repair.name == "REMOTE"
+    restore_h = dispatch_h + (0.0 if remote else travel_h) + kind.mend.mean_h
+    return kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
+
+
+def power_unavailability(prepared: Prepared, site_index: int) -> float:
+    """Share of time that a site's supply is spent, at the stated mean rate of mains outages."""
+    supply = prepared.built.plant.sites[site_index].power
+    if supply is None:
+        return 0.0
+    stated = prepared.network.power_of(prepared.network.sites[site_index])
+    supply = replace(supply, mains_outages_per_year=stated.mains_outages_per_year)
+    return dark_h_per_year(supply) / HOURS_PER_YEAR
+
+
+def site_unavailability(prepared: Prepared, site_index: int, hops: Collection[int]) -> float:
+    """Common parts and power of a site, added up for these hops (some that end there), all to work.
+
+    A part (with those that stand in for it) counts when it stops one of the hops by itself; two indoor units'
+    parts count together, as a product, when they stop one only together: a standby in a unit of its own.
+    """
+    by_kind = part_unavailability(prepared, site_index)
+    plant = prepared.built.plant
+    down: dict[str, _Radios] = {}
+    members: dict[str, dict[int, float]] = {}
+    for hop in hops:
+        dependence = prepared.built.hops[hop]
+        for part in dependence.outside:
+            if dependence.sites[part.end] == site_index:
+                held = frozenset((hop, radio) for radio in part.radios)
+                down[part.group] = down.get(part.group, frozenset()) | held
+                kind = plant.parts[part.part].kind
+                members.setdefault(part.group, {})[part.part] = by_kind[kind]
+    chance = {group: prod(parts.values()) for group, parts in members.items()}
+    schemes = {hop: prepared.designs[hop].scheme for hop in hops}
+    alone = {group for group, radios in down.items() if _stops(radios, schemes)}
+    total = sum(chance[group] for group in alone)
+    for one, other in combinations(sorted(down.keys() - alone), 2):
+        if _stops(down[one] | down[other], schemes):
+            total += chance[one] * chance[other]
+    return total + power_unavailability(prepared, site_index)
+
+
+def _stops(down: _Radios, schemes: dict[int, Scheme]) -> bool:
+    """Whether one of the hops has too few channels that can still transmit here."""
+    for hop, scheme in schemes.items():
+        left = {
+            radio.channel for radio in radios_of(scheme) if radio.transmits and (hop, radio.index) not in down
+        }
+        if len(left) < scheme.working:
+            return True
+    return False
