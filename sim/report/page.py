@@ -10,6 +10,7 @@ from markupsafe import Markup
 from sim.commands import CAUTION
 from sim.equipment.failure_log import PHASES
 from sim.report import wording
+from sim.report.details import details
 from sim.report.drawing import look
 from sim.report.illustrations import illustrations
 from sim.report.rows import (
@@ -66,6 +67,7 @@ def report_page(results: "Results") -> str:
         services=[service_rows(row) for row in wording.records(worst_first(services))],
         objectives=objective_rows(tables.get("service_objectives", pd.DataFrame())),
         rates=[rate_rows(row) for row in wording.records(worst_first(services))],
+        details=details(tables, list(worst_first(services)["service"])),
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_tables(tables),

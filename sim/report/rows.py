@@ -56,11 +56,11 @@ def objective_rows(objectives: pd.DataFrame) -> list[dict[str, Any]]:
             "allowed": number(row["allowed_min_per_year"]),
             "found": number(row["unavailable_min_per_year"]),
             "met": _met(row, "availability"),
-            "sure": per_cent(min(row["availability_met_confidence"], 0.999)),
+            "sure": wording.confidence(row["availability_met_confidence"]),
             "severe_allowed": f"{row['severely_errored_ratio_objective']:.2g}",
             "severe_found": f"{row['severely_errored_ratio']:.2g}",
             "severe_met": _met(row, "severely_errored"),
-            "severe_sure": per_cent(min(row["severely_errored_met_confidence"], 0.999)),
+            "severe_sure": wording.confidence(row["severely_errored_met_confidence"]),
         }
         for row in records(objectives)
     ]

@@ -133,6 +133,13 @@ def per_cent(share: float) -> str:
     return f"{100.0 * share:.{digits}f}{PER_CENT}"
 
 
+def confidence(share: float) -> str:
+    """How sure something is, never rounded to certainty: ``97.7 %``, ``over 99.9 %``, ``under 0.1 %``."""
+    if share > 0.999:
+        return f"over 99.9{PER_CENT}"
+    return f"under 0.1{PER_CENT}" if share < 0.001 else f"{100.0 * share:.3g}{PER_CENT}"
+
+
 def level_name(level: float) -> str:
     """An availability level as people write it: ``99.99 %``."""
     return f"{100.0 * level:.10g}{PER_CENT}"

@@ -71,6 +71,39 @@ def test_page_refers_to_nothing_outside_itself(page: str, elements: Elements) ->
     assert not elements.names.keys() & {"script", "iframe", "object", "embed", "base", "form", "img"}
 
 
+def test_page_tells_of_single_years_and_directions(elements: Elements) -> None:
+    text = elements.text
+    assert "Median year min 9 of 10 years within min A year breaks 99.9\N{NO-BREAK SPACE}% A year" in text
+    assert "birch-fir 120 96.0 to 156 216 173 to 281 2\N{NO-BREAK SPACE}% 2\N{NO-BREAK SPACE}% to" in text
+    # Forward and backward minutes and seconds, from outage to outage, and how long one lasts.
+    assert "birch-fir 168 134 to 218 144 115 to 187 8.40" in text
+    assert "12.2 days 9.74 days to 15.8 days 8.00 min" in text
+    assert "at least 20,000 days" in text
+    assert "elm-alder 0 0 to 0.700 0 0 to 0.700 at most 2\N{NO-BREAK SPACE}%" in text
+
+
+def test_page_leads_from_the_textbook_to_the_simulation(elements: Elements) -> None:
+    assert "Service Textbook sum Other routes Storms and nights Simulated" in elements.text
+    assert "birch-fir 339 -101 -102 to -99.5 +2.00 +0.50 to +3.50 240 238 to 242" in elements.text
+
+
+def test_page_tells_what_is_not_delivered_by_priority(elements: Elements) -> None:
+    per_cent = "\N{NO-BREAK SPACE}%"
+    assert (
+        f"1 4.00 3.20 to 5.20 2{per_cent} congestion 75{per_cent}, rain 15{per_cent}, power 10{per_cent}"
+        in elements.text
+    )
+    assert f"0.100 0.0800 to 0.130 0.1{per_cent} rain 60{per_cent}, power 40{per_cent}" in elements.text
+
+
+def test_page_of_a_run_without_those_tables() -> None:
+    whole = made_up_results()
+    kept = {name: table for name, table in whole.tables.items() if name != "textbook_distance"}
+    text = Elements(report_page(Results(whole.manifest, whole.network, kept))).text
+    assert "From textbook to simulation" not in text
+    assert "Years and directions" in text
+
+
 def test_page_is_sound_markup(page: str, elements: Elements) -> None:
     ids = Counter(value for _, name, value in elements.attributes if name == "id")
     assert max(ids.values()) == 1

@@ -131,3 +131,11 @@ def test_shares_by_group_sum_to_one() -> None:
     assert sum(share for _, share in shares) == pytest.approx(1.0)
     assert [share for _, share in shares] == sorted((share for _, share in shares), reverse=True)
     assert wording.shares_by_group(pd.DataFrame({"cause": [], "unavailable_min_per_year": []})) == []
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [(1.0, "over 99.9 %"), (0.99941, "over 99.9 %"), (0.977, "97.7 %"), (0.0, "under 0.1 %"), (0.5, "50 %")],
+)
+def test_confidence_is_never_certainty(share: float, text: str) -> None:
+    assert wording.confidence(share) == text.replace(" %", "\N{NO-BREAK SPACE}%")

@@ -52,6 +52,11 @@ def made_up_results(
         "service_causes": _causes("service", [s[0] for s in SERVICES], SERVICE_MINUTES),
         "service_months": _months(),
         "service_throughput": _curves("service", "rate_mbit_s", [s[0] for s in SERVICES]),
+        "service_years": _years(),
+        "service_targets": _targets(),
+        "service_directions": _directions(),
+        "textbook_distance": _distance(),
+        "priority_undelivered": _undelivered(),
         "hops": _hops(),
         "hop_causes": _causes("hop", [h[0] for h in HOPS], _hop_minutes()),
         "hop_modulations": _modulations(),
@@ -159,6 +164,88 @@ def _causes(name: str, ids: list[str], minutes: Any) -> pd.DataFrame:
             row = {name: each, "cause": cause, "unavailable_min_per_year": total * part}
             row |= {"severely_errored_s_per_year": 0.05 * total * part, "share": part if total else 0.0}
             row |= {"seconds_per_year": 70.0 * total * part} if name == "hop" else {}
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _years() -> pd.DataFrame:
+    rows = [
+        {
+            "service": service[0],
+            "share_of_years": share,
+            **_with_interval("unavailable_min", minutes * share, 0.7),
+        }
+        for (service, minutes), share in product(
+            zip(SERVICES, SERVICE_MINUTES, strict=True), (0.5, 0.9, 0.99)
+        )
+    ]
+    table = pd.DataFrame(rows)
+    table.loc[table["share_of_years"] == 0.99, "unavailable_min_high"] = np.inf
+    return table
+
+
+def _targets() -> pd.DataFrame:
+    rows = [
+        {
+            "service": service[0],
+            "availability": level,
+            "target_min_per_year": (1.0 - level) * 525_960.0,
+            **_with_interval("year_break_chance", chance if minutes else 0.0, 0.018),
+        }
+        for (service, minutes), (level, chance) in product(
+            zip(SERVICES, SERVICE_MINUTES, strict=True), ((0.999, 0.02), (0.9999, 0.61))
+        )
+    ]
+    return pd.DataFrame(rows)
+
+
+def _directions() -> pd.DataFrame:
+    rows = []
+    for service, minutes in zip(SERVICES, SERVICE_MINUTES, strict=True):
+        for way, part in (("forward", 0.7), ("backward", 0.6), ("both", 1.0)):
+            row = {
+                "service": service[0],
+                "direction": way,
+                "availability_ratio": 1.0 - minutes * part / 525_960.0,
+            }
+            row |= _with_interval("unavailable_min_per_year", part * minutes, 0.7)
+            row |= _with_interval("severely_errored_s_per_year", 0.05 * part * minutes, 2.0)
+            hours = 8766.0 / (minutes / 8.0) if minutes else np.inf
+            row |= {
+                "mean_time_between_outages_h": hours,
+                "mean_time_to_restore_s": 480.0 if minutes else np.nan,
+            }
+            row |= {"mean_time_between_outages_h_low": 0.8 * hours if minutes else 480_000.0}
+            row |= {"mean_time_between_outages_h_high": 1.3 * hours}
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _distance() -> pd.DataFrame:
+    rows = []
+    for service, minutes in zip(SERVICES, SERVICE_MINUTES, strict=True):
+        told = 1.4 * minutes + 3.0
+        steps = {"textbook sum": told, "other routes": minutes - told - 2.0, "storms and nights": 2.0}
+        for step, value in {**steps, "simulated": minutes}.items():
+            margin = 0.0 if step == "textbook sum" else 1.5
+            ends = {"min_per_year_low": value - margin, "min_per_year_high": value + margin}
+            rows.append({"service": service[0], "step": step, "min_per_year": value, **ends})
+    return pd.DataFrame(rows)
+
+
+def _undelivered() -> pd.DataFrame:
+    rows = []
+    for priority, peak in ((1, 4000.0), (2, 900.0)):
+        for cause, part in (("all", 1.0), ("congestion", 0.75), ("rain", 0.15), ("power", 0.1)):
+            row = {
+                "priority": priority,
+                "cause": cause,
+                "share": 0.02 * part,
+                "committed_share": 0.001 * part,
+            }
+            row |= _with_interval("undelivered_mbit_per_year", peak * part, 1.0)
+            committed = 0.0 if cause == "congestion" else 100.0 * part
+            row |= _with_interval("undelivered_committed_mbit_per_year", committed, 1.0)
             rows.append(row)
     return pd.DataFrame(rows)
 

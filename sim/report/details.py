@@ -1,0 +1,167 @@
+"""Rows of the page's closer look at services: single years, directions, steps from the textbook, megabits."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from sim.report.wording import (
+    NO_FIGURE,
+    duration,
+    figure_and_ends,
+    interval,
+    level_name,
+    number,
+    per_cent,
+    records,
+)
+
+Cell = tuple[str, str]
+"""A figure, and what stands small below it."""
+
+CAUSES_NAMED = 3
+
+SUMS = ("textbook sum", "simulated")
+"""Steps of the distance table that are figures; the others are differences."""
+
+
+def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, Any]:
+    """Everything that the page's part on details shows; what a run has no table for is empty.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+    order : list of str
+        Services in the order of the page.
+    """
+    empty = pd.DataFrame()
+    years = year_rows(tables.get("service_years", empty), tables.get("service_targets", empty))
+    steps = step_rows(tables.get("textbook_distance", empty))
+    controlled = [
+        (str(row["service"]), *(_bounded(row, name) for name in _CONTROLLED), number(row["saving"]))
+        for row in records(tables.get("service_controlled", empty))
+    ]
+    return {
+        "levels": years[0],
+        "years": _ordered(years[1], order),
+        "directions": _ordered(direction_rows(tables.get("service_directions", empty)), order),
+        "steps": steps[0],
+        "distances": _ordered(steps[1], order),
+        "controlled": controlled,
+        "priorities": priority_rows(tables.get("priority_undelivered", empty)),
+    }
+
+
+_CONTROLLED = ("unavailable_min_per_year", "unavailable_min_per_year_controlled")
+
+
+def _ordered(rows: dict[str, list[Cell]], order: list[str]) -> list[tuple[str, list[Cell]]]:
+    return [(service, rows[service]) for service in order if service in rows]
+
+
+def _bounded(row: Mapping[str, Any], name: str) -> Cell:
+    return figure_and_ends(row, name)
+
+
+def year_rows(years: pd.DataFrame, targets: pd.DataFrame) -> tuple[list[str], dict[str, list[Cell]]]:
+    """Availability levels; for each service its median and bad years and the chance to break each level."""
+    if years.empty or targets.empty:
+        return [], {}
+    levels = sorted({float(level) for level in targets["availability"]})
+    rows: dict[str, list[Cell]] = {}
+    for share in (0.5, 0.9):
+        for row in records(years[years["share_of_years"] == share]):
+            rows.setdefault(str(row["service"]), []).append(_year(row))
+    for level in levels:
+        for row in records(targets[targets["availability"] == level]):
+            rows[str(row["service"])].append(_chance(*interval(row, "year_break_chance")))
+    return [level_name(level) for level in levels], rows
+
+
+def _year(row: Mapping[str, Any]) -> Cell:
+    """A quantile of years; its upper limit may be unknown."""
+    figure, low, high = interval(row, "unavailable_min")
+    if not math.isfinite(high):
+        return number(figure), f"at least {number(low)}"
+    return number(figure), f"{number(low)} to {number(high)}"
+
+
+def _chance(figure: float, low: float, high: float) -> Cell:
+    """A chance of which every year, or none, was an instance, is a bound."""
+    if figure <= 0.0:
+        return f"at most {per_cent(high)}", ""
+    if figure >= 1.0:
+        return f"at least {per_cent(low)}", ""
+    return per_cent(figure), f"{per_cent(low)} to {per_cent(high)}"
+
+
+def direction_rows(directions: pd.DataFrame) -> dict[str, list[Cell]]:
+    """Minutes and severely errored seconds of each direction; the time from outage to outage of both."""
+    rows: dict[str, list[Cell]] = {}
+    found = {(str(row["service"]), str(row["direction"])): row for row in records(directions)}
+    for service in dict.fromkeys(service for service, _ in found):
+        ways = [found[service, way] for way in ("forward", "backward")]
+        both = found[service, "both"]
+        cells = [_bounded(row, "unavailable_min_per_year") for row in ways]
+        cells += [_bounded(row, "severely_errored_s_per_year") for row in ways]
+        rows[service] = [*cells, _between(both), (duration(both["mean_time_to_restore_s"]), "")]
+    return rows
+
+
+def _between(row: Mapping[str, Any]) -> Cell:
+    best, low, high = (3600.0 * value for value in interval(row, "mean_time_between_outages_h"))
+    if not math.isfinite(best):
+        return f"at least {duration(low)}", ""
+    return duration(best), f"{duration(low)} to {duration(high) if math.isfinite(high) else NO_FIGURE}"
+
+
+def step_rows(distance: pd.DataFrame) -> tuple[list[str], dict[str, list[Cell]]]:
+    """Steps from the textbook sum to the simulated figure, and their minutes for each service."""
+    if distance.empty:
+        return [], {}
+    steps = list(dict.fromkeys(distance["step"]))
+    rows: dict[str, list[Cell]] = {}
+    for row in records(distance):
+        figure, low, high = interval(row, "min_per_year")
+        whole = row["step"] in SUMS
+        cell = (
+            _signed(figure, whole=whole),
+            ("" if low == high else f"{_signed(low, whole=whole)} to {_signed(high, whole=whole)}"),
+        )
+        rows.setdefault(str(row["service"]), []).append(cell)
+    return steps, rows
+
+
+def _signed(value: float, *, whole: bool) -> str:
+    """A figure, or a difference with its sign: hundredths of a minute are enough."""
+    if whole:
+        return number(value)
+    digits = 0 if abs(value) >= 99.95 else 1 if abs(value) >= 9.995 else 2
+    text = f"{value:+,.{digits}f}"
+    return "0" if float(text.replace(",", "")) == 0.0 else text
+
+
+def priority_rows(undelivered: pd.DataFrame) -> list[dict[str, Any]]:
+    """What is not delivered by priority, in gigabits a year, with the main causes."""
+    rows = []
+    for whole in records(undelivered[undelivered["cause"] == "all"]) if len(undelivered) else []:
+        own = undelivered[(undelivered["priority"] == whole["priority"]) & (undelivered["cause"] != "all")]
+        rates = (
+            ("undelivered_mbit_per_year", "share"),
+            ("undelivered_committed_mbit_per_year", "committed_share"),
+        )
+        row: dict[str, Any] = {"priority": f"{int(whole['priority'])}", "rates": []}
+        for name, share in rates:
+            thousandth = {f"{name}{end}": whole[f"{name}{end}"] / 1000.0 for end in ("", "_low", "_high")}
+            row["rates"].append((_bounded(thousandth, name), per_cent(whole[share]), _main_causes(own, name)))
+        rows.append(row)
+    return rows
+
+
+def _main_causes(causes: pd.DataFrame, name: str) -> str:
+    """Causes with most of a figure and their shares of it."""
+    seen = causes[causes[name] > 0.0].sort_values(name, ascending=False, kind="stable")
+    shares = zip(seen["cause"], seen[name] / seen[name].sum(), strict=True)
+    named = [f"{cause} {per_cent(share)}" for cause, share in shares if share >= 0.01]
+    return ", ".join(named[:CAUSES_NAMED]) or NO_FIGURE
