@@ -32,8 +32,11 @@ class Modulation(Entry):
         Finite | None, Field(ge=0, le=60, description="equipment signature; default by states")
     ] = None
     transmit_backoff_db: Annotated[
-        Finite, Field(ge=0, le=20, description="transmit power below the radio's, at this modulation")
-    ] = 0.0
+        Finite | None,
+        Field(
+            ge=0, le=20, description="transmit power below the radio's, at this modulation; default by states"
+        ),
+    ] = None
 
 
 class Radio(Entry):

@@ -71,7 +71,7 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
         required_snr_db=frozen(snr),
         threshold_dbm=frozen(threshold),
         capacity_mbit_s=frozen(capacity),
-        backoff_db=frozen(np.array([step.transmit_backoff_db for step in chosen])),
+        backoff_db=frozen(_either(chosen, "transmit_backoff_db", _backoff_db(bits))),
         signature_width_ghz=frozen(
             _either(chosen, "signature_width_mhz", np.full(len(chosen), width_mhz)) / 1000.0
         ),
@@ -85,6 +85,11 @@ def _required_snr_db(bits: NDArray[np.float64]) -> NDArray[np.float64]:
     below = np.minimum(bits - known[0], 0.0) * (snr[1] - snr[0]) / (known[1] - known[0])
     above = np.maximum(bits - known[-1], 0.0) * (snr[-1] - snr[-2]) / (known[-1] - known[-2])
     return np.asarray(np.interp(bits, known, snr) + below + above)
+
+
+def _backoff_db(bits: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Of the default ladder, whose ends hold beyond it."""
+    return np.asarray(np.interp(bits, np.log2(DEFAULT_LADDER.states), DEFAULT_LADDER.back_off_db))
 
 
 def _signature_depth_db(states: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -24,8 +24,11 @@ def test_defaults_by_hand():
     )
     assert steps.signature_width_ghz == pytest.approx(0.028)
     assert steps.signature_depth_db.tolist() == [24.0, 20.0, 20.0, 17.0, 17.0]
-    assert steps.backoff_db.tolist() == [0.0] * 5
+    assert steps.backoff_db.tolist() == [0.0, 2.0, 3.0, 4.0, 5.0]
     assert len(steps) == 5
+    # Beyond the ladder's ends its last values hold.
+    ends = steps_of(hop("x", "a", "b", 18.0), radio({"states": 2}, {"states": 16384}))
+    assert ends.backoff_db.tolist() == [0.0, 6.5]
 
 
 def test_stated_values_go_before_defaults():
@@ -33,15 +36,16 @@ def test_stated_values_go_before_defaults():
         hop("x", "a", "b", 18.0),
         radio(
             {"states": 4, "threshold_dbm": -88.0, "capacity_mbit_s": 40.0, "transmit_backoff_db": 1.5},
+            {"states": 16, "transmit_backoff_db": 0.0},
             {"states": 64, "required_snr_db": 22.0, "signature_width_mhz": 20.0, "signature_depth_db": 19.0},
         ),
     )
     assert steps.threshold_dbm[0] == -88.0
     assert steps.capacity_mbit_s[0] == 40.0
-    assert steps.backoff_db.tolist() == [1.5, 0.0]
-    assert steps.required_snr_db[1] == 22.0
-    assert steps.threshold_dbm[1] == pytest.approx(-173.975 + 10 * np.log10(25.2e6) + 6.0 + 22.0, abs=0.001)
-    assert (steps.signature_width_ghz[1], steps.signature_depth_db[1]) == (0.020, 19.0)
+    assert steps.backoff_db.tolist() == [1.5, 0.0, 3.0]
+    assert steps.required_snr_db[2] == 22.0
+    assert steps.threshold_dbm[2] == pytest.approx(-173.975 + 10 * np.log10(25.2e6) + 6.0 + 22.0, abs=0.001)
+    assert (steps.signature_width_ghz[2], steps.signature_depth_db[2]) == (0.020, 19.0)
 
 
 def test_values_stated_for_another_width_are_scaled():

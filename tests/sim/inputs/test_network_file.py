@@ -134,7 +134,7 @@ ONE_FAULT = [
         ("switching", "revert"),
         True,
         'switching: field is "revert"; must be one of changeover_s, failure_on_demand, reverts, '
-        'standby_test_days. Did you mean "reverts"?',
+        'standby_test_days, standby_test_visit, standby_test_h. Did you mean "reverts"?',
     ),
     (("hops", 0, "site_a"), "hill", 'hop "hill-mill": field is "site_a"; must be "from"'),
     # Empty and missing lists.

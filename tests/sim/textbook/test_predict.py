@@ -54,7 +54,8 @@ def test_link_budget_by_hand():
     assert row["threshold_dbm"] == pytest.approx(threshold_dbm, abs=0.01)
     assert row["margin_db"] == pytest.approx(level_dbm - threshold_dbm, abs=0.02)
     assert table.loc[("a-b", 1024), "margin_db"] == pytest.approx(
-        table.loc[("a-b", 4), "margin_db"] - (31.1 - 8.3), abs=1e-9
+        table.loc[("a-b", 4), "margin_db"] - (31.1 - 8.3) - 5.0,
+        abs=1e-9,  # and 5 dB less power
     )
 
 
@@ -152,7 +153,7 @@ def test_frequency_diversity_uses_the_channel_step(scheme):
     assert diversity.frequency_constant(
         design.channel_step_ghz, frequency_ghz=7.0, path_length_km=design.length_km
     ) == pytest.approx(frequency)
-    found = outage(prepared, 0, 2)
+    found = outage(prepared, 0, 0)
     assert found.multipath_worst_month < 0.6 * (found.flat + found.dispersive)
 
 
