@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.rain_cell import CellPopulation
-from sim.rain.storm_loops import CELL_REACH
+from sim.rain.storm_loops import CELL_REACH, circles_of_cells
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -45,21 +45,15 @@ class Region:
 class RainField:
     """All cells and storms of a block, arrays read-only.
 
+    ``cells`` has one row a cell, of eight numbers: birth and life [s], place at birth x and y [km], speed x
+    and y [km/s], ln of the peak [ln mm/h], largest radius [km]. A row fills one line of a processor's cache.
     Cells are ordered by storm, storms by month and start: the cells of storm i are
-    ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times [s] from the start of the block; places and
-    speeds in the network's local plane, east x and north y [km], [km/s]; ``cell_log_peak`` is ln of mm/h.
-    ``storm_reach_km`` is how far from the storm's moving centre any of its cells can rain.
+    ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times from the start of the block; places in the
+    network's local plane, east x and north y. ``storm_reach_km`` is how far from the storm's moving centre
+    any of its cells can rain.
     """
 
-    cell_birth_s: Floats
-    cell_life_s: Floats
-    cell_x_km: Floats
-    cell_y_km: Floats
-    cell_vx_km_s: Floats
-    cell_vy_km_s: Floats
-    cell_log_peak: Floats
-    cell_rho_max_km: Floats
-    cell_storm: Integers
+    cells: Floats
     storm_start_s: Floats
     storm_end_s: Floats
     storm_x_km: Floats
@@ -80,19 +74,59 @@ class RainField:
     @property
     def n_cells(self) -> int:
         """Number of cells."""
-        return len(self.cell_birth_s)
+        return len(self.cells)
+
+    @property
+    def cell_birth_s(self) -> Floats:
+        """Birth of each cell [s]."""
+        return self.cells[:, 0]
+
+    @property
+    def cell_life_s(self) -> Floats:
+        """Life of each cell [s]."""
+        return self.cells[:, 1]
+
+    @property
+    def cell_x_km(self) -> Floats:
+        """Place of each cell at its birth, east [km]."""
+        return self.cells[:, 2]
+
+    @property
+    def cell_y_km(self) -> Floats:
+        """Place of each cell at its birth, north [km]."""
+        return self.cells[:, 3]
+
+    @property
+    def cell_vx_km_s(self) -> Floats:
+        """Speed of each cell, east [km/s]."""
+        return self.cells[:, 4]
+
+    @property
+    def cell_vy_km_s(self) -> Floats:
+        """Speed of each cell, north [km/s]."""
+        return self.cells[:, 5]
+
+    @property
+    def cell_log_peak(self) -> Floats:
+        """Natural logarithm of each cell's peak rate in mm/h."""
+        return self.cells[:, 6]
+
+    @property
+    def cell_rho_max_km(self) -> Floats:
+        """Largest radius of each cell [km]."""
+        return self.cells[:, 7]
+
+    @cached_property
+    def cell_storm(self) -> Integers:
+        """Storm of each cell."""
+        return np.repeat(np.arange(self.n_storms), np.diff(self.storm_first_cell))
 
     @cached_property
     def circles(self) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
         """Circle that holds all places a cell ever rains on: centre x, y and radius [km], float32."""
-        half = 0.5 * self.cell_life_s
-        reach = CELL_REACH * self.population.profile.outer_radius * self.cell_rho_max_km
-        travel = half * np.hypot(self.cell_vx_km_s, self.cell_vy_km_s)
-        return (
-            (self.cell_x_km + self.cell_vx_km_s * half).astype(np.float32),
-            (self.cell_y_km + self.cell_vy_km_s * half).astype(np.float32),
-            (travel + reach + 0.01).astype(np.float32),
-        )
+        reach = CELL_REACH * self.population.profile.outer_radius
+        x, y, extent = circles_of_cells(self.cells, reach)
+        return x, y, extent
 
     @property
     def n_storms(self) -> int:

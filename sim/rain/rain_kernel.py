@@ -108,7 +108,7 @@ def rain_knots(
         ]
     )
     rows = cells_in_reach(
-        line, field.circles, _storm_arrays(field), _cell_arrays(field), _LEAST_SHARE * lowest_threshold_db
+        line, field.circles, _storm_arrays(field), field.cells, _LEAST_SHARE * lowest_threshold_db
     )
     splits = int(np.ceil(COARSE_STEP_S / step_s))
     time_s, attenuation, starts = knots_above(
@@ -198,17 +198,4 @@ def _storm_arrays(field: RainField) -> tuple[Any, ...]:
         field.storm_vy_km_s,
         field.storm_reach_km,
         field.storm_first_cell,
-    )
-
-
-def _cell_arrays(field: RainField) -> tuple[Floats, ...]:
-    return (
-        field.cell_birth_s,
-        field.cell_life_s,
-        field.cell_x_km,
-        field.cell_y_km,
-        field.cell_vx_km_s,
-        field.cell_vy_km_s,
-        field.cell_log_peak,
-        field.cell_rho_max_km,
     )

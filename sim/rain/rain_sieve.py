@@ -11,12 +11,12 @@ _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
 def cells_in_reach(
-    line: NDArray[np.float64], circles: Any, storms: Any, cells: Any, least_db: float
+    line: NDArray[np.float64], circles: Any, storms: Any, cells: NDArray[np.float64], least_db: float
 ) -> NDArray[np.float64]:
     """Cells that may take at least ``least_db`` from a hop, as rows sorted by the time they begin to.
 
     ``line``: first end x, y [km], unit vector x, y, length [km], k, alpha, and weight, inner and outer
-    radius of the cells' attenuation. ``circles``, ``storms`` and ``cells``: the arrays of a RainField.
+    radius of the cells' attenuation. ``circles``, ``storms`` and ``cells``: of a RainField.
 
     Returns rows of ten numbers: when the cell enters and leaves [s], its birth and life [s], distance
     across the line at birth [km] and its speed [km/s], place along it and its speed, peak attenuation per
@@ -24,7 +24,7 @@ def cells_in_reach(
     """
     near_by = _near_by(line, circles, storms)
     rows = _rows(line, near_by, cells, least_db)
-    ordered: NDArray[np.float64] = rows[np.argsort(rows[:, 0])]
+    ordered: NDArray[np.float64] = rows[np.argsort(rows[:, 0], kind="stable")]
     return ordered
 
 
@@ -58,21 +58,20 @@ def _near_by(line, circles, storms):  # type: ignore[no-untyped-def]
 def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
     """Rows of those cells that may take ``least_db``, in any order."""
     x0, y0, ux, uy, length, k, alpha, weight, inner, outer = line
-    birth, life, x, y, vx, vy, log_peak, rho = cells
     rows = np.empty((len(near_by), 10))
     count = 0
     for i in range(len(near_by)):
-        cell = near_by[i]
-        reach = _REACH * outer * rho[cell]
-        dx, dy = x[cell] - x0, y[cell] - y0
+        birth, life, x, y, vx, vy, log_peak, rho = cells[near_by[i]]
+        reach = _REACH * outer * rho
+        dx, dy = x - x0, y - y0
         d0, s0 = dy * ux - dx * uy, dx * ux + dy * uy
-        dv, sv = vy[cell] * ux - vx[cell] * uy, vx[cell] * ux + vy[cell] * uy
-        d1, s1 = d0 + dv * life[cell], s0 + sv * life[cell]
+        dv, sv = vy * ux - vx * uy, vx * ux + vy * uy
+        d1, s1 = d0 + dv * life, s0 + sv * life
         near = 0.0 if d0 * d1 < 0.0 else min(abs(d0), abs(d1))
         if near > reach or max(s0, s1) < -reach or min(s0, s1) > length + reach:
             continue
-        wide, narrow = outer * rho[cell], inner * rho[cell]
-        peak = k * np.exp(alpha * log_peak[cell])
+        wide, narrow = outer * rho, inner * rho
+        peak = k * np.exp(alpha * log_peak)
         first = peak * weight * min(length, _ROOT_TWO_PI * narrow)
         second = peak * (1.0 - weight) * min(length, _ROOT_TWO_PI * wide)
         if first + second < least_db:
@@ -81,14 +80,14 @@ def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
         if first * np.exp(-away / (narrow * narrow)) + second * np.exp(-away / (wide * wide)) < least_db:
             continue
         reach = wide * min(np.sqrt(2.0 * np.log((first + second) / least_db)), _REACH)
-        begin, end = _passage(d0, dv, -reach, reach, 0.0, life[cell])
+        begin, end = _passage(d0, dv, -reach, reach, 0.0, life)
         begin, end = _passage(s0, sv, -reach, length + reach, begin, end)
         if begin >= end:
             continue
-        rows[count, 0], rows[count, 1] = birth[cell] + begin, birth[cell] + end
-        rows[count, 2], rows[count, 3] = birth[cell], life[cell]
+        rows[count, 0], rows[count, 1] = birth + begin, birth + end
+        rows[count, 2], rows[count, 3] = birth, life
         rows[count, 4], rows[count, 5], rows[count, 6], rows[count, 7] = d0, dv, s0, sv
-        rows[count, 8], rows[count, 9] = peak, rho[cell]
+        rows[count, 8], rows[count, 9] = peak, rho
         count += 1
     return rows[:count]
 

@@ -37,16 +37,17 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
 
     Returns
     -------
-    float64, shape (7, n), and int64, shape (n,)
-        Birth [s], life [s], place at birth x, y [km], ln M, largest radius [km], distance from the storm's
-        centre plus reach [km]; storm of each.
+    float64, shape (n, 8); int64, float64 and float64, shape (n_storms,)
+        Cells storm by storm, as rows of ``RainField.cells``; of each storm the number of its cells, when the
+        last of them ends [s], and how far from its centre they rain [km].
     """
     start, sx, sy, svx, svy, mood, first, last = storm
     spread, spread_shape, correlation = gathering
     mean_life, life_shape, outer = life_law
     common, own = np.sqrt(correlation), np.sqrt(1.0 - correlation)
     room, n = 1024, 0
-    out, of = np.empty((7, room)), np.empty(room, np.int64)
+    cells = np.empty((room, 8))
+    count, end, far = np.zeros(len(n_drawn), np.int64), np.zeros(len(n_drawn)), np.zeros(len(n_drawn))
     widest = CELL_REACH * outer * size[3]
     step = SCORES[1] - SCORES[0]
     for i in range(len(n_drawn)):
@@ -67,36 +68,32 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
             if not _meets(x, y, svx[i], svy[i], life, region, reach):
                 continue
             if n == room:
-                out = np.concatenate((out, np.empty((7, room))), axis=1)
-                of = np.concatenate((of, np.empty(room, np.int64)))
+                cells = np.concatenate((cells, np.empty((room, 8))))
                 room *= 2
-            out[0, n], out[1, n] = start[i] + offset, life
-            out[2, n], out[3, n] = x, y
-            out[4, n], out[5, n] = log_peak, rho
-            out[6, n] = np.sqrt(dx * dx + dy * dy) + reach
-            of[n] = i
+            birth = start[i] + offset
+            cells[n, 0], cells[n, 1], cells[n, 2], cells[n, 3] = birth, life, x, y
+            cells[n, 4], cells[n, 5], cells[n, 6], cells[n, 7] = svx[i], svy[i], log_peak, rho
+            end[i] = max(end[i], birth + life)
+            far[i] = max(far[i], np.sqrt(dx * dx + dy * dy) + reach)
+            count[i] += 1
             n += 1
-    return out[:, :n].copy(), of[:n].copy()
+    return cells[:n].copy(), count, end, far
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def cell_passages(life, track, log_peak, places, radius, least):  # type: ignore[no-untyped-def]
+def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
     """When cells are near places.
 
     Parameters
     ----------
-    life : tuple of float64, shape (n_cells,)
-        Birth and life [s].
-    track : tuple of float64, shape (n_cells,)
-        Place at birth x, y [km] and speed x, y [km/s].
-    log_peak : float64, shape (n_cells,)
-        ln of the peak [ln mm/h].
+    cells : float64, shape (n_cells, 8)
+        Rows of ``RainField.cells``.
     places : float64, shape (n_places, 2)
         Places x, y [km].
     radius : float
         How near a cell's centre must come [km].
     least : float
-        Cells of less ``log_peak`` do not count.
+        Cells of less than this ln of the peak [ln mm/h] do not count.
 
     Returns
     -------
@@ -104,9 +101,8 @@ def cell_passages(life, track, log_peak, places, radius, least):  # type: ignore
         Time in and out [s], and place and cell, of each cell that is in the circle about a place at some time
         of its life; place by place.
     """
-    birth, lives = life
-    xs, ys, vxs, vys = track
-    strong, circles = _circles_of_tracks(lives, track, log_peak, radius, least)
+    strong = np.flatnonzero(cells[:, 6] >= least)
+    circles = _circles(cells, strong, radius, 0.0)
     room, n = 256, 0
     times, of = np.empty((2, room)), np.empty((2, room), np.int64)
     near = np.empty(len(strong), np.int64)
@@ -119,41 +115,47 @@ def cell_passages(life, track, log_peak, places, radius, least):  # type: ignore
             count += dx * dx + dy * dy < extent * extent
         for k in range(count):
             i = near[k]
-            x, y, vx, vy = xs[i] - places[place, 0], ys[i] - places[place, 1], vxs[i], vys[i]
+            birth, life, x, y, vx, vy, _, _ = cells[i]
+            x, y = x - places[place, 0], y - places[place, 1]
             speed2 = max(vx * vx + vy * vy, 1e-18)
             middle = -(x * vx + y * vy) / speed2
             miss2 = x * x + y * y - middle * middle * speed2
             if miss2 >= radius * radius:
                 continue
             half = np.sqrt((radius * radius - miss2) / speed2)
-            enter, leave = max(middle - half, 0.0), min(middle + half, lives[i])
+            enter, leave = max(middle - half, 0.0), min(middle + half, life)
             if enter >= leave:
                 continue
             if n == room:
                 times = np.concatenate((times, np.empty((2, room))), axis=1)
                 of = np.concatenate((of, np.empty((2, room), np.int64)), axis=1)
                 room *= 2
-            times[0, n], times[1, n] = birth[i] + enter, birth[i] + leave
+            times[0, n], times[1, n] = birth + enter, birth + leave
             of[0, n], of[1, n] = place, i
             n += 1
     return times[:, :n].copy(), of[:, :n].copy()
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _circles_of_tracks(lives, track, log_peak, radius, least):  # type: ignore[no-untyped-def]
-    """Cells strong enough, and circles (x, y, extent [km]) outside which they pass nothing."""
-    xs, ys, vxs, vys = track
-    strong, circles = np.empty(len(xs), np.int64), np.empty((3, len(xs)), np.float32)
-    n = 0
-    for i in range(len(xs)):
-        if log_peak[i] < least:
-            continue
-        half = 0.5 * lives[i]
-        strong[n] = i
-        circles[0, n], circles[1, n] = xs[i] + vxs[i] * half, ys[i] + vys[i] * half
-        circles[2, n] = radius + half * np.sqrt(vxs[i] * vxs[i] + vys[i] * vys[i]) + 0.01
-        n += 1
-    return strong[:n], circles[:, :n]
+def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
+    """Circle that holds all places a cell ever rains on: x, y, radius [km], float32, shape (3, n_cells).
+
+    ``cells``: rows of ``RainField.cells``; ``reach``: largest radii beyond which a cell rains on nothing.
+    """
+    return _circles(cells, np.arange(len(cells)), 0.0, reach)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _circles(cells, wanted, radius, reach):  # type: ignore[no-untyped-def]
+    """Circles about the tracks of some cells, with a margin of ``radius`` and ``reach`` largest radii."""
+    circles = np.empty((3, len(wanted)), np.float32)
+    for k in range(len(wanted)):
+        cell = cells[wanted[k]]
+        half = 0.5 * cell[1]
+        circles[0, k], circles[1, k] = cell[2] + cell[4] * half, cell[3] + cell[5] * half
+        travel = half * np.sqrt(cell[4] * cell[4] + cell[5] * cell[5])
+        circles[2, k] = travel + radius + reach * cell[7] + 0.01
+    return circles
 
 
 @njit(cache=True, error_model="numpy", nogil=True, inline="always")

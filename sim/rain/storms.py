@@ -125,10 +125,9 @@ def _draw_cells(
     storms: StormModel,
 ) -> dict[str, Any]:
     """Cells of these storms that may rain on the region."""
-    n_storms = len(storm["start"])
     # Cells born while their storm is far away are not drawn at all: a Poisson number in the rest.
     n_drawn = rng.poisson(storms.cells_per_storm * (storm["last"] - storm["first"]) / storms.duration_s)
-    columns, of = cells_near(
+    cells, n_cells, ends, far = cells_near(
         rng,
         n_drawn,
         tuple(storm[name] for name in ("start", "x", "y", "vx", "vy", "mood", "first", "last")),
@@ -140,27 +139,16 @@ def _draw_cells(
             [population.size_km, population.size_exponent, population.smallest_km, population.largest_km]
         ),
     )
-    birth, life, x, y, log_peak, rho_max, far = columns
-    n_cells = np.bincount(of, minlength=n_storms)
     wet = n_cells > 0
-    first = (np.cumsum(n_cells) - n_cells)[wet]
     return {
-        "cell_birth_s": birth,
-        "cell_life_s": life,
-        "cell_x_km": x,
-        "cell_y_km": y,
-        "cell_vx_km_s": storm["vx"][of],
-        "cell_vy_km_s": storm["vy"][of],
-        "cell_log_peak": log_peak,
-        "cell_rho_max_km": rho_max,
-        "cell_storm": (np.cumsum(wet) - 1)[of],
+        "cells": cells,
         "storm_start_s": storm["start"][wet],
-        "storm_end_s": np.maximum.reduceat(birth + life, first) if len(first) else birth[:0],
+        "storm_end_s": ends[wet],
         "storm_x_km": storm["x"][wet],
         "storm_y_km": storm["y"][wet],
         "storm_vx_km_s": storm["vx"][wet],
         "storm_vy_km_s": storm["vy"][wet],
-        "storm_reach_km": np.maximum.reduceat(far, first) if len(first) else birth[:0],
+        "storm_reach_km": far[wet],
         "n_cells": n_cells[wet],
     }
 
@@ -191,13 +179,8 @@ def _bearing_time(
 
 
 def _gathered(parts: list[dict[str, Any]], population: CellPopulation, n_years: int) -> RainField:
-    first = 0
-    for part in parts:
-        part["cell_storm"] = part["cell_storm"] + first
-        first += len(part["storm_start_s"])
     joined = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     edges = np.concatenate([[0], np.cumsum(joined.pop("n_cells"))]).astype(np.int64)
-    joined["cell_storm"] = joined["cell_storm"].astype(np.int64)
     return RainField(**joined, storm_first_cell=edges, population=population, n_years=n_years)
 
 
@@ -234,12 +217,5 @@ def storms_near(
 def _passages(
     field: RainField, places: Floats, distance_km: float, least_log_peak: float
 ) -> tuple[Floats, Integers]:
-    times, of = cell_passages(
-        (field.cell_birth_s, field.cell_life_s),
-        (field.cell_x_km, field.cell_y_km, field.cell_vx_km_s, field.cell_vy_km_s),
-        field.cell_log_peak,
-        places,
-        float(distance_km),
-        float(least_log_peak),
-    )
+    times, of = cell_passages(field.cells, places, float(distance_km), float(least_log_peak))
     return times, of

@@ -22,15 +22,13 @@ def cells_field(cells, *, population=None, n_years=1, storm_of=None):
     end = np.array([(column["birth"] + column["life"])[storm == i].max() for i in range(n_storms)])
     start = np.array([column["birth"][storm == i].min() for i in range(n_storms)])
     return RainField(
-        cell_birth_s=column["birth"],
-        cell_life_s=column["life"],
-        cell_x_km=column["x"],
-        cell_y_km=column["y"],
-        cell_vx_km_s=column["vx"],
-        cell_vy_km_s=column["vy"],
-        cell_log_peak=np.log(column["peak"]),
-        cell_rho_max_km=column["radius"],
-        cell_storm=storm,
+        cells=np.column_stack(
+            [
+                *(column[name] for name in ("birth", "life", "x", "y", "vx", "vy")),
+                np.log(column["peak"]),
+                column["radius"],
+            ]
+        ),
         storm_start_s=start,
         storm_end_s=end,
         storm_x_km=np.zeros(n_storms),
