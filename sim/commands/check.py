@@ -44,6 +44,7 @@ def run(options: argparse.Namespace) -> int:
         _print_entries(console, name, getattr(network, name), limit)
     for name in ("climate", "switching", "losses", "repair", "lightning"):
         _print_entries(console, name, (getattr(network, name),), limit)
+    _print_modulations(console, network)
     _print_climate(console, network, limit)
     _print_part_kinds(console, source.network)
     _print_hardware(console, source.network, limit)
@@ -77,6 +78,39 @@ def _cell(entry, field: str) -> str:  # type: ignore[no-untyped-def]
         value = ", ".join(str(step.states) for step in value)
     text = "-" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
     return text if field in entry.model_fields_set else f"({text})"
+
+
+def _print_modulations(console, network) -> None:  # type: ignore[no-untyped-def]
+    """What each modulation of a radio needs and carries, on the channel of the first hop that uses it."""
+    from rich.table import Table
+
+    from sim.hops.modulation_steps import steps_of
+
+    fields = {
+        "required_snr_db": "required_snr_db",
+        "threshold_dbm": "threshold_dbm",
+        "capacity_mbit_s": "capacity_mbit_s",
+        "transmit_backoff_db": "backoff_db",
+        "signature_depth_db": "signature_depth_db",
+    }
+    table = Table(title="modulations", title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    for column in ("radio", "channel, MHz", "states", *fields):
+        table.add_column(column)
+    for radio in network.radios:
+        hop = next((hop for hop in network.hops if hop.radio == radio.id), None)
+        if hop is None:
+            continue
+        steps = steps_of(hop, radio)
+        stated = {step.states: step for step in radio.modulations}
+        for number, states in enumerate(steps.states.tolist()):
+            cells = [
+                f"{getattr(steps, name)[number]:.4g}"
+                if getattr(stated[states], field) is not None
+                else f"({getattr(steps, name)[number]:.4g})"
+                for field, name in fields.items()
+            ]
+            table.add_row(radio.id, f"{hop.channel_width_mhz:g}", str(states), *cells)
+    console.print(table, highlight=False, markup=False)
 
 
 def _print_climate(console, network, limit: int | None) -> None:  # type: ignore[no-untyped-def]
@@ -149,9 +183,10 @@ def _print_hardware(console, network, limit: int | None) -> None:  # type: ignor
         for row in bill_of(hop_parts(network, hop)):
             table.add_row(row.place, row.item, str(row.count), row.why)
     warnings = []
-    for plan in list(sites_hardware(network).values())[:limit]:
-        for row in site_bill(plan):
-            table.add_row(row.place, row.item, str(row.count), row.why)
+    for number, plan in enumerate(sites_hardware(network).values()):
+        if limit is None or number < limit:
+            for row in site_bill(plan):
+                table.add_row(row.place, row.item, str(row.count), row.why)
         warnings += [fault.sentence() for fault in plan.warnings]
     console.print(table, highlight=False, markup=False)
     for warning in warnings:

@@ -10,6 +10,7 @@ from network_text import small, toml, write
 
 import sim.inputs.input_text
 from sim.commands import VERBS, main
+from sim.commands.shown import ROWS_SHOWN
 
 SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
 
@@ -176,8 +177,25 @@ def test_check_shows_every_default(tmp_path: Path, capsys: pytest.CaptureFixture
     assert main(["check", str(path), "--all"]) == 0
     text = capsys.readouterr().out
     assert "4 sites, 3 hops, 1 services" in text
-    for default in ("(20)", "(28)", "(standard)", "(flat)", "(3.5)"):
+    for default in ("(20)", "(28)", "(standard)", "(flat)", "(3.5)", "(20.2)"):
         assert default in text
+
+
+def test_check_warns_of_every_site_that_outgrows_its_indoor_unit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # The site past the last one shown has seven directions; a unit takes six.
+    data = small()
+    place = {"latitude_deg": 50.0, "longitude_deg": 10.0}
+    far = [{**place, "id": f"far-{i}", "longitude_deg": 10.0 + 0.001 * i} for i in range(ROWS_SHOWN)]
+    ends = [{"id": f"end-{i}", "latitude_deg": 50.2, "longitude_deg": 10.1 + 0.01 * i} for i in range(7)]
+    last = {"id": "last", "latitude_deg": 50.25, "longitude_deg": 10.1}
+    hop = {"frequency_ghz": 18.0, "radio": "r18", "antenna": "dish"}
+    data["sites"] += [*far, last, *ends]
+    data["hops"] += [{**hop, "id": f"last-{i}", "from": "last", "to": f"end-{i}"} for i in range(7)]
+    assert main(["check", str(write(tmp_path, data))]) == 0
+    text = capsys.readouterr().out
+    assert 'warning: site "last": indoor units is 1 unit for 7 directions with 7 radios; must be 2' in text
 
 
 def test_rain_rate_where_it_never_rains(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
