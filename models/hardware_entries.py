@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from models.entry import Entry, Finite, Identifier
 from models.faults import FieldError
+from models.modulation import DEFAULT_RULE, OVERHEAD_SHARE
 
 
 class Modulation(Entry):
@@ -72,6 +73,27 @@ class Radio(Entry):
         Modulation(states=64),
         Modulation(states=256),
         Modulation(states=1024),
+    )
+    overhead_share: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            lt=1,
+            description="of the coded rate, for framing, pilots and management; stated capacities are net",
+        ),
+    ] = OVERHEAD_SHARE
+    step_guard_db: Annotated[
+        Finite,
+        Field(ge=0, le=20, description="steps down so far above the threshold of its modulation"),
+    ] = DEFAULT_RULE.guard_db
+    step_hysteresis_db: Annotated[
+        Finite, Field(ge=0, le=20, description="steps up so far above the level at which it stepped down")
+    ] = DEFAULT_RULE.hysteresis_db
+    step_hold_s: Annotated[
+        Finite, Field(ge=0, le=600, description="the level has been there so long before it steps up")
+    ] = DEFAULT_RULE.hold_s
+    step_interval_s: Annotated[Finite, Field(ge=0, le=60, description="from one step up to the next")] = (
+        DEFAULT_RULE.interval_s
     )
     adaptive: Annotated[
         bool, Field(description="false keeps the hop's reference modulation at all times")

@@ -14,6 +14,9 @@ SYMBOL_RATE_PER_SPACING: Final = 0.9
 CODE_RATE: Final = 0.9
 """Rate of the error-correcting code: common practice, no source."""
 
+OVERHEAD_SHARE: Final = 0.03
+"""Share of the coded rate that framing, pilots and management take: common practice, no source."""
+
 THERMAL_NOISE_DBM_HZ: Final = -174.0
 """Thermal noise density at 290 K [dBm/Hz]."""
 
@@ -32,7 +35,7 @@ class Ladder:
     snr_db : array, shape (n_modulations,)
         Signal-to-noise ratio each needs [dB], increasing.
     efficiency_bit_s_hz : array, shape (n_modulations,)
-        Net bit rate per channel spacing [bit/s/Hz], increasing.
+        Bit rate per channel spacing after coding, before framing [bit/s/Hz], increasing.
     back_off_db : array, shape (n_modulations,)
         Transmit power below that of the lowest modulation [dB], at least 0.
 
@@ -78,7 +81,7 @@ class Ladder:
         return np.asarray(noise[..., None] + self.snr_db)
 
     def capacity_mbit_s(self, channel_spacing_mhz: ArrayLike) -> _FloatArray:
-        """Net bit rate of each modulation [Mbit/s]; a last axis of n_modulations is added."""
+        """Bit rate of each modulation after coding [Mbit/s]; a last axis of n_modulations is added."""
         return np.asarray(channel_spacing_mhz, dtype=np.float64)[..., None] * self.efficiency_bit_s_hz
 
 
@@ -113,6 +116,8 @@ class SwitchRule:
         It steps up this far above the level at which it stepped down [dB], at least 0.
     hold_s : float
         The level must have been there this long before it steps up [s], at least 0.
+    interval_s : float
+        From one step up to the next [s], at least 0.
     lowest_guard_db, lowest_hysteresis_db, lowest_hold_s : float
         The same for the lowest modulation: 0, so that outage is the time below its threshold.
     """
@@ -120,6 +125,7 @@ class SwitchRule:
     guard_db: float = 1.0
     hysteresis_db: float = 2.0
     hold_s: float = 1.0
+    interval_s: float = 0.2
     lowest_guard_db: float = 0.0
     lowest_hysteresis_db: float = 0.0
     lowest_hold_s: float = 0.0
@@ -162,8 +168,14 @@ def up_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> _Float
 
 
 def hold_s(n_modulations: int, rule: SwitchRule = DEFAULT_RULE) -> _FloatArray:
-    """Hold of each modulation [s], shape (n_modulations,)."""
-    return _by_modulation(n_modulations, rule.hold_s, rule.lowest_hold_s)
+    """Time [s] from where a modulation could be used again to where it is, shape (n_modulations,).
+
+    Steps up are made one at a time, from the lowest modulation on, as after a fade that ends fast. After one
+    that ends slowly the highest modulation is counted late by at most (n_modulations - 2) intervals.
+    """
+    steps_before = np.maximum(np.arange(n_modulations) - 1.0, 0.0)
+    hold = _by_modulation(n_modulations, rule.hold_s, rule.lowest_hold_s)
+    return np.asarray(hold + rule.interval_s * steps_before)
 
 
 def level_at_depth(depth_db: ArrayLike, lost_at_db: ArrayLike) -> NDArray[np.int64]:

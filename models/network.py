@@ -163,9 +163,19 @@ class Service(Entry):
     ] = ()
     switching_time_s: Annotated[
         Finite | None,
-        Field(ge=0, le=600, description="default 0.05 when protected, 5 when rerouted"),
+        Field(
+            ge=0,
+            le=600,
+            description="without traffic at a change of route; default 0.05 when protected, 5 when rerouted",
+        ),
     ] = None
-    hold_off_s: Annotated[Finite, Field(ge=0, le=60)] = 0.0
+    hold_off_s: Annotated[
+        Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")
+    ] = 0.0
+    wait_to_restore_s: Annotated[
+        Finite,
+        Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
+    ] = 300.0
 
     @property
     def full_rate_mbit_s(self) -> float:

@@ -33,7 +33,7 @@ that depolarises co-channel carriers beyond what a modulation stands, noise left
 LONG_S = 10.0
 MONTH_S = SECONDS_PER_YEAR / 12.0
 
-PLAIN = SwitchRule(guard_db=0.0, hysteresis_db=0.0, hold_s=0.0, lowest_guard_db=0.0, lowest_hysteresis_db=0.0)
+PLAIN = SwitchRule(guard_db=0.0, hysteresis_db=0.0, hold_s=0.0, interval_s=0.0)
 """No guard, no hysteresis, no hold: a modulation is lost exactly below its threshold."""
 
 

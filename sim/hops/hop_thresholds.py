@@ -18,6 +18,7 @@ from models.fade_shape import LARGEST_RAW, mean_duration_s
 from models.link_states import LinkState, link_state
 from models.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
 from sim.hops.hop_design import HopDesign
+from sim.hops.modulation_steps import switch_rule
 from sim.multipath.fade_kernel import Thresholds
 from sim.multipath.night_law import NightLaw
 from sim.rain.anchoring import Anchor
@@ -63,8 +64,8 @@ class HopThresholds:
         From raw to published rain attenuation.
     nights : NightLaw or None
         Multipath law; None on hops without it.
-    rule : SwitchRule
-        Guard, hysteresis and hold of adaptive modulation.
+    rule : SwitchRule, optional
+        Guard, hysteresis, hold and step rate of adaptive modulation; the radio's unless given.
     """
 
     def __init__(
@@ -73,7 +74,7 @@ class HopThresholds:
         self.design = design
         self.anchor = anchor
         self.nights = nights
-        self.rule = rule or SwitchRule()
+        self.rule = rule or switch_rule(design.radio)
         self._known: dict[bytes, StateThresholds] = {}
 
     @cached_property

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from models import link_budget
 from models.frozen import frozen
-from models.modulation import DEFAULT_LADDER, SYMBOL_RATE_PER_SPACING
+from models.modulation import DEFAULT_LADDER, SYMBOL_RATE_PER_SPACING, SwitchRule
 from models.network import Hop, Modulation, Radio
 
 SIGNATURE_DEPTH_DB = ((8, 24.0), (128, 20.0), (1 << 30, 17.0))
@@ -64,7 +64,7 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
     bandwidth_db = 10.0 * np.log10(width_mhz / stated_mhz)
     threshold = _either(chosen, "threshold_dbm", noise_threshold - bandwidth_db) + bandwidth_db
     efficiency = DEFAULT_LADDER.efficiency_bit_s_hz[0] * bits / np.log2(DEFAULT_LADDER.states[0])
-    default_capacity = efficiency * stated_mhz
+    default_capacity = (1.0 - radio.overhead_share) * efficiency * stated_mhz
     capacity = _either(chosen, "capacity_mbit_s", default_capacity) * width_mhz / stated_mhz
     return Steps(
         states=frozen(states),
@@ -76,6 +76,16 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
             _either(chosen, "signature_width_mhz", np.full(len(chosen), width_mhz)) / 1000.0
         ),
         signature_depth_db=frozen(_either(chosen, "signature_depth_db", _signature_depth_db(states))),
+    )
+
+
+def switch_rule(radio: Radio) -> SwitchRule:
+    """When the radio steps down and up."""
+    return SwitchRule(
+        guard_db=radio.step_guard_db,
+        hysteresis_db=radio.step_hysteresis_db,
+        hold_s=radio.step_hold_s,
+        interval_s=radio.step_interval_s,
     )
 
 

@@ -94,6 +94,7 @@ def _demand(
         routes=tuple(routes),
         switching_s=SWITCHING_S[service.protection] if switching_s is None else switching_s,
         hold_off_s=service.hold_off_s,
+        wait_to_restore_s=service.wait_to_restore_s,
         switch_below_mbit_s=service.required_share * service.committed_mbit_s,
         required_share=service.required_share,
     )

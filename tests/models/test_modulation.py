@@ -42,7 +42,13 @@ def test_guard_and_hysteresis():
     margin = np.array([40.0, 30.0, 20.0])
     assert modulation.down_depth_db(margin).tolist() == [40.0, 29.0, 19.0]
     assert modulation.up_depth_db(margin).tolist() == [40.0, 27.0, 17.0]
-    assert modulation.hold_s(3).tolist() == [0.0, 1.0, 1.0]
+    assert modulation.hold_s(3).tolist() == [0.0, 1.0, 1.2]
+
+
+def test_steps_up_are_made_one_at_a_time():
+    rule = SwitchRule(hold_s=2.0, interval_s=0.5, lowest_hold_s=0.1)
+    assert modulation.hold_s(5, rule).tolist() == [0.1, 2.0, 2.5, 3.0, 3.5]
+    assert modulation.hold_s(1, rule).tolist() == [0.1]
 
 
 @given(margins, st.floats(0, 70), st.floats(0, 10))

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from small_networks import hop
 
+from models.modulation import DEFAULT_RULE, SwitchRule
 from models.network import Modulation, Radio
-from sim.hops.modulation_steps import steps_of
+from sim.hops.modulation_steps import steps_of, switch_rule
 
 
 def radio(*steps, **more):
@@ -15,8 +16,8 @@ def radio(*steps, **more):
 def test_defaults_by_hand():
     steps = steps_of(hop("x", "a", "b", 18.0), Radio(id="r"))
     assert steps.states.tolist() == [4, 16, 64, 256, 1024]
-    # Code rate 0.9, 0.9 symbols per hertz of spacing, 28 MHz, and the bits of a symbol.
-    assert steps.capacity_mbit_s == pytest.approx(0.9 * 0.9 * 28.0 * np.array([2, 4, 6, 8, 10]))
+    # Code rate 0.9, 0.9 symbols per hertz of spacing, 28 MHz, the bits of a symbol, less 3 % overhead.
+    assert steps.capacity_mbit_s == pytest.approx(0.97 * 0.9 * 0.9 * 28.0 * np.array([2, 4, 6, 8, 10]))
     # Noise -173.98 dBm/Hz in 25.2 MBd with a figure of 6 dB; the ladder's 8.3 dB for 4 states and so on.
     noise_dbm = -173.975 + 10.0 * np.log10(0.9 * 28e6) + 6.0
     assert steps.threshold_dbm == pytest.approx(
@@ -29,6 +30,22 @@ def test_defaults_by_hand():
     # Beyond the ladder's ends its last values hold.
     ends = steps_of(hop("x", "a", "b", 18.0), radio({"states": 2}, {"states": 16384}))
     assert ends.backoff_db.tolist() == [0.0, 6.5]
+
+
+def test_overhead_is_taken_off_capacities_that_are_not_stated():
+    steps = steps_of(
+        hop("x", "a", "b", 18.0),
+        radio({"states": 4, "capacity_mbit_s": 40.0}, {"states": 16}, overhead_share=0.1),
+    )
+    assert steps.capacity_mbit_s == pytest.approx([40.0, 0.9 * 0.81 * 28.0 * 4])
+
+
+def test_steps_up_and_down_are_the_radios():
+    assert switch_rule(Radio(id="r")) == DEFAULT_RULE
+    own = radio(
+        {"states": 4}, step_guard_db=2.0, step_hysteresis_db=3.0, step_hold_s=4.0, step_interval_s=0.5
+    )
+    assert switch_rule(own) == SwitchRule(2.0, 3.0, 4.0, 0.5)
 
 
 def test_stated_values_go_before_defaults():

@@ -95,7 +95,8 @@ def test_time_to_switch(more, expected):
 
 
 def test_rates_and_shares():
-    found = demand(peak_mbit_s=80.0, required_share=0.5, priority=2, hold_off_s=0.1)
+    found = demand(peak_mbit_s=80.0, required_share=0.5, priority=2, hold_off_s=0.1, wait_to_restore_s=60.0)
+    assert (found.wait_to_restore_s, demand().wait_to_restore_s) == (60.0, 300.0)
     assert (found.committed_mbit_s, found.peak_mbit_s, found.priority) == (20.0, 80.0, 2)
     assert (found.required_share, found.switch_below_mbit_s, found.hold_off_s) == (0.5, 10.0, 0.1)
     assert demand().peak_mbit_s == 20.0
