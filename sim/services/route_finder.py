@@ -81,11 +81,26 @@ class RouteFinder:
     def rerouting(self, a: str, b: str, n_routes: int) -> tuple[Route, ...]:
         """The best ``n_routes`` (at least 1) routes without loops, fewer when there are no more.
 
-        Of parallel links the shortest stands for all.
+        Of parallel links the shortest stands for all: ``twins`` gives a route over the others.
         """
         if n_routes < 1:
             raise ValueError(f"n_routes is {n_routes}; must be at least 1")
         return self._simple_routes(a, b, n_routes, frozenset(), frozenset())
+
+    def twins(self, route: Route) -> tuple[Route, ...]:
+        """The route with one of its links replaced by a parallel one, in all ways, the best first."""
+        between: dict[frozenset[str], list[int]] = {}
+        for number, link in enumerate(self._links):
+            if number not in self._unused:
+                between.setdefault(frozenset((link.first, link.second)), []).append(number)
+        found: list[Route] = []
+        for place, (number, direction) in enumerate(route):
+            ends = self._links[number].first, self._links[number].second
+            for other in between.get(frozenset(ends), ()):
+                if other != number:
+                    step = self._step(other, ends[direction])
+                    found.append((*route[:place], step, *route[place + 1 :]))
+        return tuple(sorted(found, key=lambda each: (self.cost(each), each)))
 
     def disjoint_pair(self, a: str, b: str) -> tuple[Route, Route] | None:
         """Working and protecting route without a common link, of least total cost; None if there are none.

@@ -108,7 +108,8 @@ def service_routes(
     The working route is the user's, or the one of fewest hops and then least length among hops that carry
     the service in clear air. The protecting route
     is the user's, or the best that shares as little with the working one as can be. Free rerouting chooses
-    among the shortest routes and one that shares no hop with the working one, if there is any.
+    among the shortest routes, one that shares no hop with the working one, if there is any, and the working
+    one over each parallel hop.
     """
     a, b = service.site_a, service.site_b
     stated = _directed([index_of[hop] for hop in service.route], a, designs)
@@ -123,11 +124,14 @@ def service_routes(
             return list(pair)
         protecting = protecting or finder.least_shared(a, b, working)
         return [working] if protecting is None or protecting == working else [working, protecting]
-    # The finder takes one of parallel hops; a way that shares nothing with the working one may be another.
     apart = finder.protecting(a, b, working)
     others = [route for route in finder.rerouting(a, b, REROUTED_CANDIDATES) if route not in (working, apart)]
     kept = others[: REROUTED_CANDIDATES - (1 if apart is None else 2)]
-    return [working, *sorted([*kept, *([] if apart is None else [apart])], key=finder.cost)]
+    if apart is not None:
+        kept.append(apart)
+    # Of parallel hops the finder takes one: the others stand in for it on the working route, beyond the few.
+    twins = [route for route in finder.twins(working) if route not in kept]
+    return [working, *sorted([*kept, *twins], key=finder.cost)]
 
 
 def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:

@@ -65,6 +65,20 @@ def test_rerouting_takes_the_shortest_ways_and_one_that_shares_nothing():
     assert found[0].routes == (((0, FORWARD),), ((3, FORWARD),), ((1, FORWARD), (2, FORWARD)))
 
 
+def test_rerouting_uses_every_parallel_hop_of_its_way():
+    # A chain of two hops, both doubled, nothing beside it: whichever one fails, there is a way.
+    first, second = triangle().hops[1:]
+    twins = [hop(f"{one.id}-2", one.site_a, one.site_b, 8.0) for one in (first, second)]
+    found, _ = demands(
+        Service(id="s", site_a="a", site_b="b", committed_mbit_s=1.0, protection="rerouted"),
+        hops=(first, second, *twins),
+    )
+    ways = [{link for link, _ in route} for route in found[0].routes]
+    assert ways[0] == {0, 1}
+    assert all(any(failed not in way for way in ways) for failed in range(4))
+    assert {frozenset(way) for way in ways} == {frozenset(w) for w in ({0, 1}, {2, 1}, {0, 3}, {2, 3})}
+
+
 def test_rerouting_keeps_to_a_few_ways():
     corners = [Site(id=f"n{i}", latitude_deg=45.0 + 0.1 * i, longitude_deg=11.0) for i in range(6)]
     hops = [hop(f"{one.id}-{other.id}", one.id, other.id, 8.0) for one, other in combinations(corners, 2)]
