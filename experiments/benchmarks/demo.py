@@ -2,9 +2,10 @@
 
     python experiments/benchmarks/demo.py
 
-Limits (two cores): 200 years in under 30 s, all processes together under 1.5 GiB, ``hopyears --help`` in under 0.15 s. The baseline is the rain of one
-hop alone as a log-normal first-order autoregressive series in 10 s steps (the synthesiser of ITU-R P.1853),
-with numpy by whole days: no multipath, equipment, network or services. It is timed for one hop-year.
+Limits (two cores): 200 years in under 30 s, all processes together under 1.5 GiB, ``hopyears --help`` in
+under 0.15 s. The baseline is the rain of one hop alone as a log-normal first-order autoregressive series in
+10 s steps (the synthesiser of ITU-R P.1853), with numpy by whole days: no multipath, equipment, network or
+services. It is timed for one hop-year.
 
 Two runs: the first compiles, fills the caches and has its memory watched ten times a second, which costs it
 some seconds; the second is timed and left alone.
