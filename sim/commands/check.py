@@ -5,6 +5,12 @@ from collections.abc import Iterable
 
 from sim.commands.shown import ROWS_SHOWN
 
+COLUMNS_SHOWN = 12
+"""Of an entry with more fields, those that no entry states are told in one line, not in columns."""
+
+HEADING_WIDTH = 10
+"""Characters of a line of a heading, unless one word is longer."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK and how much to show."""
@@ -63,13 +69,36 @@ def _print_entries(console, name: str, entries: Iterable, limit: int | None) -> 
     model = type(entries[0])
     table = Table(title=name, title_justify="left", header_style="", show_edge=False, pad_edge=False)
     fields = list(model.model_fields)
+    alike: list[str] = []
+    if len(fields) > COLUMNS_SHOWN and len(entries) > 1:
+        alike = [field for field in fields if all(field not in entry.model_fields_set for entry in entries)]
+        fields = [field for field in fields if field not in alike]
     for field in fields:
-        table.add_column(model.model_fields[field].alias or field, overflow="fold")
+        table.add_column(_heading(_name(model, field)), overflow="fold")
     for entry in entries[:limit]:
         table.add_row(*(_cell(entry, field) for field in fields))
     console.print(table, highlight=False, markup=False)
+    if alike:
+        told = ", ".join(f"{_name(model, field)} {_cell(entries[0], field)}" for field in alike)
+        console.print(f"the same in all {name}: {told}", highlight=False, markup=False)
     if limit is not None and len(entries) > limit:
         console.print(f"... and {len(entries) - limit} more {name} (--all shows them)", highlight=False)
+
+
+def _name(model, field: str) -> str:  # type: ignore[no-untyped-def]
+    """The field's name in the file."""
+    name: str = model.model_fields[field].alias or field
+    return name
+
+
+def _heading(name: str) -> str:
+    """A field's name, broken after underscores into short lines: a table has many columns."""
+    lines = [""]
+    for word in name.replace("_", "_ ").split():
+        if lines[-1] and len(lines[-1] + word) > HEADING_WIDTH:
+            lines.append("")
+        lines[-1] += word
+    return "\n".join(lines)
 
 
 def _cell(entry, field: str) -> str:  # type: ignore[no-untyped-def]

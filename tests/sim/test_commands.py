@@ -5,12 +5,16 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from network_text import small, toml, write
+from synthetic_results import SERVICES, made_up_results
 
 import sim.inputs.input_text
 from sim.commands import VERBS, main
-from sim.commands.shown import ROWS_SHOWN
+from sim.commands.shown import ROWS_SHOWN, shown_rows
+from sim.commands.summary_text import print_summary
+from sim.runs.results import Results
 
 SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
 
@@ -179,6 +183,46 @@ def test_check_shows_every_default(tmp_path: Path, capsys: pytest.CaptureFixture
     assert "4 sites, 3 hops, 1 services" in text
     for default in ("(20)", "(28)", "(standard)", "(flat)", "(3.5)", "(20.2)"):
         assert default in text
+
+
+def test_check_tells_once_what_no_hop_states(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = small()
+    data["hops"][1]["terrain"] = "hilly"
+    assert main(["check", str(write(tmp_path, data))]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    told = "".join(line for line in lines if "the same in all hops: " in line or "bundle (-)" in line)
+    for text in ("polarisation (V)", "antenna_separation_m (8)", "bundle (-)"):
+        assert text in told
+    assert "terrain" not in told
+    assert any("hilly" in line and "mill-ridge" in line for line in lines)
+
+
+def test_the_summary_of_a_large_network_shows_the_worst() -> None:
+    """As many rows as ``check`` shows; then how many more there are."""
+    some = pd.DataFrame({"service": [f"s{i}" for i in range(50)], "minutes": [float(i) for i in range(50)]})
+    shown = shown_rows(some, "minutes", every_row=False)
+    assert shown["service"].tolist() == [f"s{i}" for i in range(49, 9, -1)]
+    assert shown_rows(some, "minutes", every_row=True) is some
+    few = some.head(ROWS_SHOWN)
+    assert shown_rows(few, "minutes", every_row=False) is few
+
+
+@pytest.mark.parametrize(("every_row", "rows"), [(False, ROWS_SHOWN), (True, 45)])
+def test_the_summary_says_how_many_rows_it_leaves_out(
+    every_row: bool, rows: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    results = made_up_results()
+    tables = dict(results.tables)
+    for name, table in results.tables.items():
+        if "service" in table:
+            first = table[table["service"] == SERVICES[0][0]]
+            copies = [first.assign(service=f"copy-{i:02}") for i in range(45)]
+            tables[name] = pd.concat(copies, ignore_index=True)
+    print_summary(Results(results.manifest, results.network, tables), every_row=every_row)
+    text = capsys.readouterr().out
+    services = text[: text.index("objectives")]
+    assert services.count("copy-") == rows
+    assert ("... and 5 more services" in text) != every_row
 
 
 def test_check_warns_of_every_site_that_outgrows_its_indoor_unit(

@@ -82,6 +82,10 @@ def test_page_tells_of_single_years_and_directions(elements: Elements) -> None:
     assert "elm-alder 0 0 to 0.700 0 0 to 0.700 at most 2\N{NO-BREAK SPACE}%" in text
 
 
+def test_page_shows_figures_put_right(elements: Elements) -> None:
+    assert "birch-fir 240 192 to 312 244 195 to 317 12.0" in elements.text
+
+
 def test_page_leads_from_the_textbook_to_the_simulation(elements: Elements) -> None:
     assert "Service Textbook sum Other routes Storms and nights Simulated" in elements.text
     assert "birch-fir 339 -101 -102 to -99.5 +2.00 +0.50 to +3.50 240 238 to 242" in elements.text

@@ -52,6 +52,8 @@ def made_up_results(
         "service_causes": _causes("service", [s[0] for s in SERVICES], SERVICE_MINUTES),
         "service_months": _months(),
         "service_throughput": _curves("service", "rate_mbit_s", [s[0] for s in SERVICES]),
+        "service_objectives": _objectives(),
+        "service_controlled": _controlled(),
         "service_years": _years(),
         "service_targets": _targets(),
         "service_directions": _directions(),
@@ -166,6 +168,36 @@ def _causes(name: str, ids: list[str], minutes: Any) -> pd.DataFrame:
             row |= {"seconds_per_year": 70.0 * total * part} if name == "hop" else {}
             rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _objectives() -> pd.DataFrame:
+    rows = [
+        {
+            "service": service[0],
+            "length_km": 45.0,
+            "portion": "national short haul",
+            "availability_objective": 0.9996,
+            "allowed_min_per_year": 210.4,
+            "unavailable_min_per_year": minutes,
+            "availability_met": minutes < 210.4,
+            "availability_met_confidence": 0.2 if minutes > 210.4 else 0.9995,
+            "severely_errored_ratio_objective": 1.6e-4,
+            "severely_errored_ratio": 3e-7,
+            "severely_errored_met": True,
+            "severely_errored_met_confidence": 0.97,
+            "mean_time_between_outages_h": 300.0,
+            "source": "from memory",
+        }
+        for service, minutes in zip(SERVICES, SERVICE_MINUTES, strict=True)
+    ]
+    return pd.DataFrame(rows)
+
+
+def _controlled() -> pd.DataFrame:
+    name = "unavailable_min_per_year"
+    row = {"service": SERVICES[0][0], "saving": 12.0, "rain_known_min_per_year": 9.0}
+    row |= _with_interval(name, SERVICE_MINUTES[0], 0.7) | _with_interval(f"{name}_controlled", 244.0, 0.7)
+    return pd.DataFrame([row | {"rain_known_standard_error": 0.3}])
 
 
 def _years() -> pd.DataFrame:
