@@ -34,12 +34,12 @@ def run(options: argparse.Namespace) -> int:
     from sim.commands.summary_text import print_summary
     from sim.inputs.network_file import read_network
     from sim.runs.results import Results
-    from sim.runs.simulate import simulate
+    from sim.runs.simulate import simulate, warnings_of
     from sim.runs.stopping import parse_goal
 
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)
-    for warning in source.warnings:
+    for warning in warnings_of(source):
         print(f"warning: {warning}", file=sys.stderr)
     request = run_request(options, until=goal)
     with progress_bar("years") as progress:

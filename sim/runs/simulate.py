@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from sim.blocks.prepared import ModelOptions, prepare
+from sim.equipment.site_hardware import sites_hardware
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.processes import begin_early
 from sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
@@ -128,8 +129,14 @@ def manifest_of(source: NetworkSource, request: RunRequest) -> dict[str, Any]:
         "network_file": source.name,
         "blocks": request.n_blocks,
         "years": request.n_blocks * request.block_years,
-        "warnings": list(source.warnings),
+        "warnings": warnings_of(source),
     }
+
+
+def warnings_of(source: NetworkSource) -> list[str]:
+    """What is legal in the network but deserves a second look, sites that outgrow their indoor units too."""
+    outgrown = [fault for plan in sites_hardware(source.network).values() for fault in plan.warnings]
+    return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in outgrown)]
 
 
 def _finished(

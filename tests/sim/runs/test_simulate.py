@@ -5,6 +5,7 @@ import json
 import pytest
 from small_networks import source_of, triangle
 
+from models.network import Maintenance, Switching
 from sim.blocks.prepared import ModelOptions
 from sim.inputs.network_file import InputError
 from sim.runs.results import Results
@@ -128,3 +129,34 @@ def test_with_everything_switched_off_nothing_ever_happens(tmp_path):
     assert (results.services["unavailable_min_per_year"] == 0).all()
     assert (results.services["unavailable_min_per_year_high"] > 0).all()
     assert (results.services["mean_throughput_mbit_s"] == results.services["peak_mbit_s"]).all()
+
+
+def test_a_site_that_outgrows_its_indoor_unit_is_told_with_the_run(tmp_path):
+    simulate(source_of(triangle("7+1")), RunRequest(years=1, seed=5, block_years=1), tmp_path / "run")
+    warnings = Results.load(tmp_path / "run").manifest["warnings"]
+    assert (
+        'test.toml: site "a": radios of hop "a-b" is 8; must be at most 6 for one indoor unit. '
+        "They are split over several" in warnings
+    )
+
+
+def test_shares_of_outage_and_planned_visits_are_in_the_tables(tmp_path):
+    network = triangle(
+        maintenance=(Maintenance(site="b", every_days=20.0, duration_h=6.0),),
+        switching=Switching(standby_test_visit=True, standby_test_days=30.0),
+    )
+    simulate(source_of(network), RunRequest(years=4, seed=5, block_years=2), tmp_path / "run")
+    tables = Results.load(tmp_path / "run").tables
+    # At b every 20 days, and tests at a and c, where a-c has standbys, every 30.
+    (crew,) = tables["crew_visits"].to_dict("records")
+    per_year = 365.25 / 20 + 2 * 365.25 / 30
+    assert crew["planned_per_year"] == pytest.approx(per_year, rel=0.05)
+    services = tables["services"]
+    whole = services["unavailable_min_per_year"].sum()
+    sites = tables["site_failures"].set_index("site")
+    planned = tables["service_causes"].query("cause == 'maintenance'")["unavailable_min_per_year"].sum()
+    assert planned > 0.5 * whole
+    for found in (crew["outage_min_per_year"], sites.loc["b", "outage_min_per_year"]):
+        assert planned <= found <= 1.001 * whole
+    assert crew["outage_share"] == pytest.approx(crew["outage_min_per_year"] / whole)
+    assert set(tables["part_failures"].columns) >= {"outage_min_per_year", "outage_share"}
