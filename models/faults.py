@@ -2,7 +2,7 @@
 
 import dataclasses
 import difflib
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 
 
 class FieldError(ValueError):
@@ -38,6 +38,16 @@ class Fault:
         hint = self.hint or suggestion(self.sought, self.known)
         tail = f". {hint}" if hint else ""
         return f"{subject} is {self.found}; must be {self.allowed}{tail}"
+
+
+def joined(faults: Iterable[Fault]) -> Iterator[Fault]:
+    """Faults of one entry as one fault, in the order of the entries: a warning for each entry."""
+    by_entry: dict[str, list[Fault]] = {}
+    for fault in faults:
+        by_entry.setdefault(fault.entry, []).append(fault)
+    for first, *others in by_entry.values():
+        more = "".join(f"; {dataclasses.replace(fault, entry='').sentence()}" for fault in others)
+        yield dataclasses.replace(first, allowed=first.allowed + more)
 
 
 def suggestion(found: str, known: Collection[str]) -> str:

@@ -11,7 +11,7 @@ from typing import cast
 import networkx as nx
 import numpy as np
 
-from models.faults import Fault
+from models.faults import Fault, joined
 from models.geometry import network_centre, path_length_km
 from models.network import MAXIMUM_PATH_LENGTH_KM, MINIMUM_PATH_LENGTH_KM, Hop, Network, Service
 from models.network_references import (
@@ -207,7 +207,11 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
 
 
 def outside_tested_range(network: Network) -> Iterator[Fault]:
-    """Path lengths and diversity beyond what ITU-R P.530-18 states its methods for."""
+    """Path lengths and diversity beyond what ITU-R P.530-18 states its methods for; one doubt a hop."""
+    yield from joined(_beyond_methods(network))
+
+
+def _beyond_methods(network: Network) -> Iterator[Fault]:
     lengths = _lengths_km(network)
     for hop in network.hops:
         length = lengths[hop.id]

@@ -18,6 +18,7 @@ from models.storm import StormModel
 from models.units import SECONDS_PER_YEAR
 from sim.disk_cache import Key, kept_arrays
 from sim.equipment.plant_builder import BuiltPlant, build_plant
+from sim.hops.design_doubts import refuse_designs
 from sim.hops.hop_design import HopDesign, design_hops, network_climate, site_plane_km
 from sim.hops.hop_thresholds import line_set_index
 from sim.inputs.input_errors import InputError
@@ -50,6 +51,9 @@ class ModelOptions:
     control : int
         Histories of failures beside each block's own, which make its outage surer (``sim.runs.control``);
         they change no other figure.
+    raised : float
+        How many times as often rare parts that take long to mend fail in those histories, each of which is
+        weighted by its likelihood (``sim.equipment.raised``), 1 or more.
     """
 
     rain: bool = True
@@ -58,6 +62,7 @@ class ModelOptions:
     anchoring: bool = True
     queues: bool = True
     control: int = 0
+    raised: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -108,9 +113,16 @@ class Prepared:
 
 
 def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
-    """Make a network ready. Looks up the climate and fits the anchors, both cached on disk."""
+    """Make a network ready. Looks up the climate and fits the anchors, both cached on disk.
+
+    Raises
+    ------
+    InputError
+        If no law describes a hop, or the climate cannot be scaled to a measured rain rate.
+    """
     options = options or ModelOptions()
     designs = design_hops(network)
+    refuse_designs(designs, network.title)
     law, storms = field_law(network), storm_model(network)
     places = site_plane_km(network)
     site_km = tuple(places[site.id] for site in network.sites)

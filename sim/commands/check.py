@@ -24,9 +24,11 @@ def run(options: argparse.Namespace) -> int:
     """Read, check, and print entries, defaults, hardware and warnings."""
     from rich.console import Console
 
+    from sim.hops.design_doubts import network_doubts
     from sim.inputs.network_file import read_network
 
     source = read_network(options.network)
+    doubts = [f"{source.name}: {doubt.sentence()}" for doubt in network_doubts(source.network, source.name)]
     console = Console(width=None if Console().is_terminal else 200)
     network = source.network
     console.print(f"{source.name}: {network.title}", highlight=False, markup=False)
@@ -54,7 +56,7 @@ def run(options: argparse.Namespace) -> int:
     _print_climate(console, network, limit)
     _print_part_kinds(console, source.network)
     _print_hardware(console, source.network, limit)
-    for warning in source.warnings:
+    for warning in (*source.warnings, *doubts):
         console.print(f"warning: {warning}", highlight=False, markup=False)
     return 0
 

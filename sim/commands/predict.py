@@ -26,11 +26,13 @@ def run(options: argparse.Namespace) -> int:
 
     from sim.blocks.prepared import ModelOptions, prepare
     from sim.inputs.network_file import read_network
+    from sim.runs.simulate import warnings_of
     from sim.textbook.predict import predict_hops, predict_services
 
     source = read_network(options.network)
     if options.against:
         return _show_against(source, options)
+    warnings = warnings_of(source)
     prepared = prepare(source.network, ModelOptions(anchoring=False))
     hops = predict_hops(prepared)
     services = predict_services(prepared, hops)
@@ -41,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
         console.print(
             _table("services: textbook sum along the working route", services, *_SERVICES), markup=False
         )
-    for warning in source.warnings:
+    for warning in warnings:
         console.print(f"warning: {warning}", highlight=False, markup=False)
     _write_csv(hops, options.csv)
     return 0

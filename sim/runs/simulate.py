@@ -7,6 +7,7 @@ from typing import Any
 
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.equipment.site_hardware import sites_hardware
+from sim.hops.design_doubts import network_doubts
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.processes import begin_early
 from sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
@@ -134,9 +135,16 @@ def manifest_of(source: NetworkSource, request: RunRequest) -> dict[str, Any]:
 
 
 def warnings_of(source: NetworkSource) -> list[str]:
-    """What is legal in the network but deserves a second look, sites that outgrow their indoor units too."""
+    """What is legal in the network but deserves a second look: of its file, its designs and its sites.
+
+    Raises
+    ------
+    InputError
+        If no law describes a hop (``sim.hops.design_doubts``).
+    """
+    doubts = network_doubts(source.network, source.name)
     outgrown = [fault for plan in sites_hardware(source.network).values() for fault in plan.warnings]
-    return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in outgrown)]
+    return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in [*doubts, *outgrown])]
 
 
 def _finished(

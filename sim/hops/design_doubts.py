@@ -1,0 +1,95 @@
+"""What is legal in a network file and yet doubtful once geometry and climate are known; once an entry."""
+
+from collections.abc import Iterator, Sequence
+
+from models.faults import Fault, joined
+from models.network import Network
+from models.network_references import named
+from models.rain_law import annual_rain_probability, annual_rain_rate_mm_h
+from sim.hops.hop_design import HopDesign, design_hops, network_climate
+from sim.inputs.input_errors import InputError
+
+TESTED_OCCURRENCE = 20.0
+"""Multipath occurrence, as a fraction, up to which ITU-R P.530 draws its laws (2,000 %; from memory)."""
+
+LARGEST_OCCURRENCE = 100.0
+"""Beyond this no law holds and fades overlap all the time (our own)."""
+
+MOST_RAIN = 0.25
+"""Share of the year with rain that no place of the maps comes near (250 tried: 0.15 at most); our own."""
+
+LARGEST_SCALE = 2.5
+"""A measured 0.01 % rain rate this many times that of the place's months, or less by as much, is doubtful."""
+
+
+def network_doubts(network: Network, name: str) -> list[Fault]:
+    """Doubts about the climate and the hops of a network, one for each entry.
+
+    Parameters
+    ----------
+    network : Network
+    name : str
+        Of its file, for messages.
+
+    Raises
+    ------
+    InputError
+        As ``refuse_designs``.
+    """
+    designs = design_hops(network)
+    refuse_designs(designs, name)
+    return list(joined(design_doubts(network, designs)))
+
+
+def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
+    """Stop at hops that no law describes; ``name`` is that of the network in messages.
+
+    Raises
+    ------
+    InputError
+        If the multipath occurrence of a hop is above 10,000 %.
+    """
+    faults = [
+        Fault(
+            named("hop", design.hop.id),
+            "multipath occurrence",
+            f"{100.0 * design.occurrence:.0f} %",
+            f"at most {100.0 * LARGEST_OCCURRENCE:.0f} %",
+            "Check path length, antenna heights, geoclimatic_factor and refractivity_gradient",
+        )
+        for design in designs
+        if design.occurrence > LARGEST_OCCURRENCE
+    ]
+    if faults:
+        raise InputError.of([f"{name}: {fault.sentence()}" for fault in faults])
+
+
+def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Fault]:
+    """Doubts about the climate of the network, then about each hop."""
+    yield from _climate_doubts(network)
+    for design in designs:
+        entry = named("hop", design.hop.id)
+        best_db = float(design.margin_db[0].max())
+        if best_db <= 0.0:
+            found = f"{best_db:.1f} dB at the lowest modulation"
+            yield Fault(entry, "clear-air margin", found, "above 0 dB, else the hop never carries anything")
+        if design.occurrence > TESTED_OCCURRENCE:
+            most = 100.0 * TESTED_OCCURRENCE
+            allowed = f"up to {most:.0f} % for the laws of P.530; beyond, blocks take long, too"
+            yield Fault(entry, "multipath occurrence", f"{100.0 * design.occurrence:.0f} %", allowed)
+
+
+def _climate_doubts(network: Network) -> Iterator[Fault]:
+    law = network_climate(network).rain_law
+    share = annual_rain_probability(law)
+    if share > MOST_RAIN:
+        found = f"{100.0 * share:.0f} % of the year by monthly rainfall and temperature"
+        yield Fault(
+            "climate", "time with rain", found, f"up to {100.0 * MOST_RAIN:.0f} %; beyond, blocks take long"
+        )
+    rate, own = network.climate.rain_rate_001_mm_h, float(annual_rain_rate_mm_h(law, 1e-4))
+    if rate is not None and own > 0.0 and not 1.0 / LARGEST_SCALE <= rate / own <= LARGEST_SCALE:
+        allowed = (
+            f"{own / LARGEST_SCALE:.3g} to {LARGEST_SCALE * own:.3g} to suit the place's monthly rainfall"
+        )
+        yield Fault("climate", "rain_rate_001_mm_h", f"{rate:g}", allowed)

@@ -1,0 +1,89 @@
+"""Doubts that geometry and climate raise: one warning an entry, and what is refused."""
+
+import pytest
+from network_text import small, write
+from small_networks import hop, triangle
+
+from models.network import ClimateChange
+from sim.blocks.prepared import ModelOptions, prepare
+from sim.commands import main
+from sim.hops.design_doubts import network_doubts
+from sim.inputs.input_errors import InputError
+
+
+def told(network):
+    return [doubt.sentence() for doubt in network_doubts(network, "test.toml")]
+
+
+def long_hop(**more):
+    network = triangle()
+    return triangle(hops=(hop("a-b", "a", "b", 7.0, antenna="large", **more), *network.hops[1:]))
+
+
+def test_an_ordinary_network_raises_none():
+    assert told(triangle()) == []
+
+
+def test_multipath_beyond_the_laws_and_a_margin_below_zero_are_one_warning_of_the_hop():
+    doubts = told(long_hop(geoclimatic_factor=0.002, transmit_power_dbm=-30.0, channel_width_mhz=2000.0))
+    assert len(doubts) == 1
+    assert doubts[0].startswith('hop "a-b": clear-air margin is -')
+    assert (
+        "dB at the lowest modulation; must be above 0 dB, else the hop never carries anything; " in doubts[0]
+    )
+    assert "multipath occurrence is 2048 %; " in doubts[0]
+    assert doubts[0].endswith("must be up to 2000 % for the laws of P.530; beyond, blocks take long, too")
+
+
+def test_a_fade_prone_hop_within_the_laws_raises_none():
+    assert told(long_hop(geoclimatic_factor=0.001)) == []
+
+
+def test_multipath_that_no_law_describes_is_refused_everywhere(tmp_path, capsys):
+    network = long_hop(geoclimatic_factor=0.2)
+    wanted = r'hop "a-b": multipath occurrence is \d+ %; must be at most 10000 %\. Check path length'
+    with pytest.raises(InputError, match="triangle: " + wanted):
+        prepare(network, ModelOptions(rain=False, failures=False))
+    with pytest.raises(InputError, match="test.toml: " + wanted):
+        told(network)
+    raw = small()
+    raw["sites"][3]["latitude_deg"] = 51.5
+    raw["hops"][2]["geoclimatic_factor"] = 0.2
+    path = str(write(tmp_path, raw))
+    for verb in (["check", path], ["predict", path], ["simulate", path, "--out", str(tmp_path / "run")]):
+        assert main(verb) == 2
+        assert 'network.toml: hop "ridge-dale": multipath occurrence is' in capsys.readouterr().err
+    assert not (tmp_path / "run").exists()
+
+
+@pytest.mark.parametrize(
+    ("climate", "wanted"),
+    [
+        (
+            {"rain_rate_001_mm_h": 120.0},
+            "climate: rain_rate_001_mm_h is 120; must be 13.8 to 86.5 to suit the place's monthly rainfall",
+        ),
+        (
+            {"monthly_temperature_c": (-20.0,) * 12, "monthly_rainfall_mm": (150.0,) * 12},
+            "climate: time with rain is 35 % of the year by monthly rainfall and temperature; must be up to "
+            "25 %; beyond, blocks take long",
+        ),
+    ],
+)
+def test_a_climate_unlike_any_is_told(climate, wanted):
+    assert told(triangle(climate=ClimateChange(**climate))) == [wanted]
+
+
+def test_every_verb_tells_it_once(tmp_path, capsys):
+    raw = small()
+    raw["climate"] = {"rain_rate_001_mm_h": 250.0}
+    path, out = str(write(tmp_path, raw)), str(tmp_path / "run")
+    for verb in (
+        ["check", path],
+        ["predict", path],
+        ["simulate", path, "--years=1", "--block-years=1", "--no-rain", "--no-failures", "--out", out],
+    ):
+        assert main(verb) == 0
+        shown = "".join(capsys.readouterr())
+        assert shown.count("rain_rate_001_mm_h is 250; must be") == 1
+    assert "rain_rate_001_mm_h is 250" in (tmp_path / "run" / "manifest.json").read_text()
