@@ -42,6 +42,7 @@ class Crew(Entry):
     shift_start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 0.0
     shift_end_h: Annotated[Finite, Field(gt=0, le=24)] = 24.0
     working_days_per_week: Annotated[int, Field(ge=1, le=7)] = 7
+    on_call: Annotated[bool, Field(description="sets off at any hour for a fault that stops traffic")] = True
 
     @model_validator(mode="after")
     def _shift_ends_after_it_starts(self) -> "Crew":

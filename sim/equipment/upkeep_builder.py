@@ -79,6 +79,7 @@ def plant_crews(network: Network) -> tuple[plant.Crews, ...]:
             end_h=crew.shift_end_h,
             working_days=days,
             utc_offset_h=base.longitude_deg / 15.0,
+            on_call=crew.on_call,
         )
         crews.append(
             plant.Crews(crew.id, base.latitude_deg, base.longitude_deg, crew.teams, crew.speed_km_h, shift)

@@ -36,9 +36,13 @@ def _unavailability(kind: PartKind, dispatch_h: float, travel_h: float) -> float
 
 
 def power_unavailability(prepared: Prepared, site_index: int) -> float:
-    """Share of time that a site's supply is spent, at the stated mean rate of mains outages."""
+    """Share of time that a site's supply is spent, at the stated mean rate of mains outages.
+
+    None for a site on the sun: there is no closed form for a run of dull days, and a sheet sizes the battery
+    so that there is none.
+    """
     supply = prepared.built.plant.sites[site_index].power
-    if supply is None:
+    if supply is None or supply.solar is not None:
         return 0.0
     stated = prepared.network.power_of(prepared.network.sites[site_index])
     supply = replace(supply, mains_outages_per_year=stated.mains_outages_per_year)

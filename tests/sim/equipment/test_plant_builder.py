@@ -164,6 +164,23 @@ def test_crews_depots_and_planned_work():
     assert not found.plant.sites[0].windows
 
 
+def test_who_is_on_call_and_how_standbys_are_tested():
+    found = built(
+        crews=(Crew(id="day", base="a", shift_end_h=17, on_call=False), Crew(id="all", base="b")),
+        switching=Switching(standby_test_visit=True, standby_test_days=90.0, standby_test_h=2.0),
+        maintenance=(Maintenance(site="b", every_days=30.0, visit=False, climbs=True),),
+    )
+    assert [base.shift.on_call for base in found.plant.crews] == [False, True]
+    # a-c has standbys at both ends: there a crew tests by hand, and nothing is tested from a distance.
+    assert {group.test for group in found.plant.groups} == {None}
+    a, b, c = (site.windows for site in found.plant.sites)
+    assert [(w.visit, w.climbs, w.tests, w.outage_share) for w in b] == [(False, True, False, 1.0)]
+    for (window,) in (a, c):
+        assert (window.tests, window.visit, window.outage_share) == (True, True, 0.0)
+        assert window.per_year == pytest.approx(365.25 / 90.0)
+        assert window.window.mean_h == 2.0
+
+
 def test_without_crews_one_team_stands_ready():
     (crew,) = built(crews=()).plant.crews
     assert (crew.latitude_deg, crew.longitude_deg, crew.number) == (45.0, 11.0, 1)

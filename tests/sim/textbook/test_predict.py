@@ -286,6 +286,12 @@ def test_the_closed_form_is_the_fluid_queue_where_outages_are_rare():
     assert dark_h_per_year(supply) / 8766.0 == pytest.approx(exact, rel=0.01)
 
 
+def test_a_site_on_the_sun_counts_no_dark_time():
+    sunny = supply_of(solar_harvest_h=(30.0,) * 12)
+    assert power_unavailability(sunny, 0) == 0.0
+    assert (predict_hops(sunny)["sites_min_per_year"] > 0.0).all()
+
+
 def test_services_add_up_their_hops():
     network = triangle()
     chain = Service(id="far", site_a="c", site_b="b", committed_mbit_s=30.0, route=("a-c", "a-b"))
