@@ -43,11 +43,14 @@ def failure_tables_text(results: Results, *, every_row: bool) -> "Iterator[Table
 def _table(frame: "pd.DataFrame", name: str, title: str, counts: dict[str, str], every_row: bool) -> "Table":
     phases = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
     columns = (name, *counts, *PHASES, "outage min", "share of outage")
-    table = plain_table(f"{title} (a year; hours failed by what is waited for)", columns, (name,))
     met = frame if name == "crew" else frame[frame[[*counts.values(), *phases, _MOST]].any(axis=1)]
     if name != "crew":
         met = met.sort_values(_MOST, ascending=False, kind="stable")
-    for _, row in shown_rows(met, _MOST, every_row=every_row).iterrows():
+    shown = shown_rows(met, _MOST, every_row=every_row)
+    left_out = f"; {len(met) - len(shown)} more with --all" if len(shown) < len(met) else ""
+    heading = f"{title} (a year; hours failed by what is waited for{left_out})"
+    table = plain_table(heading, columns, (name,))
+    for _, row in shown.iterrows():
         table.add_row(
             str(row[name]).replace("_", " ") if name == "kind" else str(row[name]),
             *(f"{row[column]:.3g}" for column in (*counts.values(), *phases, _MOST)),

@@ -118,7 +118,23 @@ def test_without_its_antenna_the_pair_is_the_square_alone():
     assert abs(standard_errors_off(hops[:, 1], here + there)) > 8.0
 
 
-@pytest.mark.parametrize("scheme", ["2+0", "1+1 FD", "1+1 SD", "3+1"])
+OTHERS = (
+    "1+1 HSB unequal",
+    "1+1 SD+FD",
+    "2+0 DP",
+    "4+0",
+    "4+0 DP",
+    "2+0 XPIC",
+    "1+1 XPIC",
+    "4+0 XPIC",
+    "3+2",
+)
+
+
+@pytest.mark.parametrize(
+    "scheme",
+    ["2+0", "1+1 FD", "1+1 SD", "3+1", *(pytest.param(form, marks=pytest.mark.slow) for form in OTHERS)],
+)
 def test_other_schemes_by_counting_channels(scheme):
     """k of n channels (IEC 61078), parts common to channels taken up and down in all combinations."""
     prepared, hops, _ = equipment_run(weak_triangle(scheme), n_blocks=16)
