@@ -1,6 +1,6 @@
 """Counts what happened in one block: the tables that a run stores for it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pyarrow as pa
@@ -10,6 +10,7 @@ from sim.blocks.block import BlockHistory, hop_history
 from sim.blocks.prepared import Prepared
 from sim.counting.outage_share import outage_share
 from sim.counting.tallies import Run, Tally, tally_block
+from sim.counting.tally_rows import Ways, three_ways
 from sim.equipment.failure_log import PHASES
 from sim.equipment.failure_tally import FailureTally
 from sim.hops.hop import HopTimeline
@@ -27,8 +28,15 @@ def run_of(prepared: Prepared, identity: str, block_years: int) -> Run:
     )
 
 
-def block_tally(prepared: Prepared, run: Run, block: int, history: BlockHistory) -> Tally:
-    """Tally of services and hops of one block."""
+def service_losses(history: BlockHistory) -> list[Ways]:
+    """Lost seconds of each service in one block."""
+    return [three_ways(service, history.duration_s) for service in history.services]
+
+
+def block_tally(
+    prepared: Prepared, run: Run, block: int, history: BlockHistory, lost: Sequence[Ways]
+) -> Tally:
+    """Tally of services and hops of one block; ``lost`` is what ``service_losses`` gives of it."""
     return tally_block(
         run,
         block,
@@ -39,6 +47,7 @@ def block_tally(prepared: Prepared, run: Run, block: int, history: BlockHistory)
             channels_at_level(hop, len(design.steps))
             for hop, design in zip(history.hops, prepared.designs, strict=True)
         ],
+        lost=lost,
     )
 
 
@@ -49,13 +58,13 @@ def channels_at_level(hop: HopTimeline, n_steps: int) -> NDArray[np.int64]:
     return counts
 
 
-def failure_tables(prepared: Prepared, history: BlockHistory) -> dict[str, pa.Table]:
+def failure_tables(prepared: Prepared, history: BlockHistory, lost: Sequence[Ways]) -> dict[str, pa.Table]:
     """Failures of one block by kind of part, by site and by crew; times in seconds.
 
     ``outage_s`` are seconds of service outage with a job of the row among the causes, all services added.
     """
     plant = prepared.built.plant
-    share = outage_share(prepared, history)
+    share = outage_share(prepared, history, lost)
     tally = FailureTally.zero(plant) if history.log is None else FailureTally.of(history.log, plant)
     return {
         "failures_kind": _table(

@@ -7,7 +7,7 @@ service's routes was kept below its full capacity by that cause while the job la
 each count in full, so shares may add up to more than the whole; rain and fading belong to nobody.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from models.intervals import merged
 from models.outage_rule import UNAVAILABLE
 from sim.blocks.block import BlockHistory
 from sim.blocks.prepared import Prepared
-from sim.counting.tally_rows import BOTH, three_ways
+from sim.counting.tally_rows import BOTH, Ways
 from sim.equipment.failure_log import FailureLog
 from sim.hops.hop import HopTimeline
 
@@ -74,19 +74,27 @@ class _Jobs:
         return _Jobs(part.flag, start, end, part.kind, part.site, part.crew)
 
 
-def outage_share(prepared: Prepared, history: BlockHistory) -> OutageShare:
-    """Whose jobs were among the causes of the services' outages in one block."""
+def outage_share(prepared: Prepared, history: BlockHistory, lost: Sequence[Ways]) -> OutageShare:
+    """Whose jobs were among the causes of the services' outages in one block.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    history : BlockHistory
+    lost : sequence
+        Lost seconds of each service, by ``tally_rows.three_ways``.
+    """
     plant = prepared.built.plant
     sizes = (len(plant.kind_names), len(plant.sites), len(plant.crew_base))
     sums = [np.zeros(size) for size in sizes]
     if history.log is None:
         return OutageShare(*sums)
     touched = _Touched(prepared, history, history.log)
-    for demand, service in zip(prepared.demands, history.services, strict=True):
-        if not (service.causes[service.down] & JOBS).any():
-            continue
-        seconds = three_ways(service, history.duration_s)[BOTH]
+    for demand, ways in zip(prepared.demands, lost, strict=True):
+        seconds = ways[BOTH]
         out = (seconds.kind == UNAVAILABLE) & ((seconds.causes & JOBS) != 0)
+        if not out.any():
+            continue
         links = {link for route in demand.routes for link, _ in route}
         jobs = touched.jobs_on(sorted(member for link in links for member in prepared.links[link]))
         start_s, end_s = seconds.start_s[out].astype(np.float64), seconds.end_s[out].astype(np.float64)

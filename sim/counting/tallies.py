@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from models.cause import cause_label
 from sim.counting import tally_rows as rows_of
 from sim.counting.keyed_table import Columns, KeyedTable
-from sim.counting.tally_rows import BOTH, Block, Rows
+from sim.counting.tally_rows import BOTH, Block, Rows, Ways
 from sim.services.service_data import HopHistory, ServiceDemand, ServiceHistory
 
 if TYPE_CHECKING:
@@ -207,6 +207,7 @@ def tally_block(
     histories: Sequence[ServiceHistory],
     hops: Sequence[HopHistory],
     channels_at_level: Sequence[NDArray[np.int_] | None] | None = None,
+    lost: Sequence[Ways] | None = None,
 ) -> Tally:
     """Tally of one block of years.
 
@@ -223,6 +224,8 @@ def tally_block(
     channels_at_level : sequence of int arrays, shape (n_states, 2, n_levels), optional
         For each hop the channels at each modulation level, in each state and direction; level 0 is
         the channels that are down.
+    lost : sequence, optional
+        Lost seconds of each service, where they are at hand.
 
     Raises
     ------
@@ -240,12 +243,13 @@ def tally_block(
     for number, (service, history) in enumerate(zip(services, histories, strict=True)):
         if history.duration_s != block.duration_s:
             raise ValueError(f"duration_s is {history.duration_s}; must be {block.duration_s} as the block")
-        _add_outages(rows, "service", number, history, block)
+        ways = rows_of.three_ways(history, block.duration_s) if lost is None else lost[number]
+        _add_outages(rows, "service", number, ways, block)
         traffic = rows_of.traffic_rows(number, service, history)
         for name in ("service_traffic", "service_undelivered", "service_throughput"):
             rows[name] += traffic[TABLES[name]]
     for number, hop in enumerate(hops):
-        _add_outages(rows, "hop", number, hop, block)
+        _add_outages(rows, "hop", number, rows_of.three_ways(hop, block.duration_s), block)
         levels = None if channels_at_level is None else channels_at_level[number]
         state = rows_of.hop_rows(number, hop, block.duration_s, levels)
         for name in ("hop_capacity", "hop_state_cause", "hop_level"):
@@ -254,10 +258,8 @@ def tally_block(
     return Tally(run, (block_number,), MappingProxyType(tables))
 
 
-def _add_outages(
-    rows: dict[str, Rows], kind: str, number: int, history: ServiceHistory | HopHistory, block: Block
-) -> None:
-    for direction, lost in enumerate(rows_of.three_ways(history, block.duration_s)):
+def _add_outages(rows: dict[str, Rows], kind: str, number: int, ways: Ways, block: Block) -> None:
+    for direction, lost in enumerate(ways):
         rows[f"{kind}_total"].append(rows_of.total_row(number, direction, lost))
         rows[f"{kind}_month"].append(rows_of.month_rows(number, direction, lost, block))
         rows[f"{kind}_cause"].append(rows_of.cause_rows(number, direction, lost))

@@ -21,6 +21,9 @@ _Floats = NDArray[np.float64]
 Rows = list[tuple[_Ints, _Floats]]
 """Keys (n, n_keys) and values (n, n_values) of some rows."""
 
+Ways = tuple[Lost, Lost, Lost]
+"""Lost seconds forward, backward, and both ways together."""
+
 TOTAL = Columns(
     ("entity", "direction"),
     ("observed_s", "unavailable_s", "severely_errored_s", "errored_s", "outages"),
@@ -59,7 +62,7 @@ class Block:
         return float(self.edges_s[-1])
 
 
-def three_ways(history: ServiceHistory | HopHistory, duration_s: float) -> tuple[Lost, Lost, Lost]:
+def three_ways(history: ServiceHistory | HopHistory, duration_s: float) -> Ways:
     """Lost seconds forward, backward and both ways by the ten-second rule."""
     forward, backward = (
         classify(*_down_intervals(history, direction, duration_s), duration_s=duration_s)

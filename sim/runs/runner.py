@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from sim.blocks.block import BlockSimulator
 from sim.blocks.prepared import Prepared
-from sim.counting.block_tally import block_tally, failure_tables, run_of
+from sim.counting.block_tally import block_tally, failure_tables, run_of, service_losses
 from sim.counting.series_tally import series_rows, twin_rows
 from sim.runs.block_pool import BlockStudy, block_pool
 from sim.runs.stopping import looks
@@ -45,12 +45,13 @@ class BlockCounter:
         simulator, plan = self._simulator, self._plan
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
+        lost = service_losses(history)
         return {
-            **block_tally(simulator.prepared, run, number, history).to_arrow(),
+            **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),
             "service_series": series_rows(simulator, history).to_arrow(),
             "service_twins": twin_rows(simulator, plan.seed, number, history).to_arrow(),
-            **failure_tables(simulator.prepared, history),
+            **failure_tables(simulator.prepared, history, lost),
         }
 
 

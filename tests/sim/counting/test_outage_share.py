@@ -12,7 +12,7 @@ from models.network import Crew, PartChange, Service
 from models.units import SECONDS_PER_YEAR
 from sim.blocks.block import BlockDraws, BlockHistory, BlockSimulator, hop_history
 from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.block_tally import failure_tables
+from sim.counting.block_tally import failure_tables, service_losses
 from sim.counting.fading_tally import FADING
 from sim.counting.keyed_table import KeyedTable
 from sim.counting.outage_share import outage_share
@@ -68,7 +68,7 @@ def share(*jobs, switches=None, power=None, planned=None, visits=None):
     draws = BlockDraws(Streams(1, 0), 1, None, None, log, (), nothing, nothing)
     services = simulated.services([hop_history(hop) for hop in hops], draws)
     history = BlockHistory(DURATION_S, None, None, log, tuple(hops), services, KeyedTable.empty(FADING))
-    found = outage_share(prepared, history)
+    found = outage_share(prepared, history, service_losses(history))
     names = (plant.kind_names, [site.id for site in plant.sites], ["south", "north"])
     return [
         {name: value for name, value in zip(row, values, strict=True) if value}
@@ -140,7 +140,7 @@ def test_shares_by_kind_agree_with_the_table_of_causes():
     simulated = BlockSimulator(prepare(triangle(parts=worn, crews=CREWS), PLAIN))
     prepared = simulated.prepared
     history = simulated.simulate(1, 0, 10)
-    tables = failure_tables(prepared, history)
+    tables = failure_tables(prepared, history, service_losses(history))
     by_kind = dict(
         zip(*(tables["failures_kind"].column(name).to_pylist() for name in ("kind", "outage_s")), strict=True)
     )
