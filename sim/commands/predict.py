@@ -55,7 +55,7 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     from rich.console import Console
 
     from sim.runs.store import RunFolder
-    from sim.studies.against import agreement, hold_against
+    from sim.studies.against import NOTES, agreement, hold_against
 
     compared = hold_against(source, RunFolder(options.against))
     console = Console(width=None if Console().is_terminal else 140)
@@ -70,6 +70,8 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
         highlight=False,
         markup=False,
     )
+    for figure in (figure for figure in NOTES if (compared["figure"] == figure).any()):
+        console.print(f"{figure}: {NOTES[figure]}", highlight=False, markup=False)
     _write_csv(compared, options.csv)
     return 0
 

@@ -46,6 +46,20 @@ NOT_IN_TEXTBOOKS = int(Cause.LIGHTNING | Cause.SWITCHING)
 """What series-parallel arithmetic leaves out: parts lost together, and switches that take time or fail."""
 
 
+NOTES = {
+    "rain, worst month": "P.841 for anywhere in the world; its regions differ by about half either way (from "
+    "memory). At rare depths, which few showers reach, the worst months of a run are worse: 1.3 to 1.5 times "
+    "at 0.001 % of the year.",
+    "rain, fades of 10 s or longer": "the time is P.530's, but showers here have no texture within, so a "
+    "passage is one long fade where real rain wavers about the threshold: about 0.6 times as many.",
+    "cross-polar in rain": "interference alone. P.530, 4.2.2 takes one law of attenuation for all "
+    "frequencies, the run that of 2.4.1: apart by up to a third.",
+    "multipath with diversity": "P.530 joins flat and dispersive outage to up to 1.26 times their sum.",
+    "equipment of the hop": "textbooks leave out queues, lightning, switches and silent standbys.",
+}
+"""Where a figure must differ from its standard, and why."""
+
+
 @dataclass(frozen=True)
 class Figure:
     """One figure by the standards: its name, unit and value, and where a block's own value is found.

@@ -19,6 +19,7 @@ from sim.runs.store import RunFolder
 from sim.studies.against import (
     HOP_CAUSES,
     NOT_IN_TEXTBOOKS,
+    NOTES,
     SITE_CAUSES,
     _compared,
     _seconds,
@@ -204,7 +205,10 @@ def test_the_verb_shows_both_and_writes_them(tmp_path, capsys):
     shown = capsys.readouterr().out
     assert "hops: by the standards and simulated" in shown
     assert "agreement over hops and modulations" in shown
+    assert "rain, fades of 10 s or longer: the time is P.530's, but" in shown
+    assert "cross-polar in rain: " not in shown
     written = pd.read_csv(table)
+    assert set(NOTES) <= {*written["figure"], "cross-polar in rain"}
     assert set(written["hop"]) == {"hill-mill", "mill-ridge", "ridge-dale"}
     assert {"predicted", "simulated", "ratio", "standard_error"} <= set(written.columns)
     other = small()
