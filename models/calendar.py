@@ -55,11 +55,15 @@ class Date(NamedTuple):
 def date_of(time_s: float, *, first_year: int = 1) -> Date:
     """Date and time of day (UTC) of the second that holds a time [s] from the start of a block.
 
-    ``first_year`` is the number of the block's first year. February has a 29th day of six hours.
+    ``first_year`` is the number of the block's first year. Days are counted through, as shifts, nights and
+    planned work count them, whatever quarter day a month or year begins with; a day belongs to the month and
+    year of its noon.
     """
     whole = int(np.floor(time_s))
-    year, in_year = divmod(whole, int(SECONDS_PER_YEAR))
+    in_day = whole % int(SECONDS_PER_DAY)
+    noon = whole - in_day + int(SECONDS_PER_DAY) // 2
+    year, in_year = divmod(noon, int(SECONDS_PER_YEAR))
     month = int(month_of(float(in_year)))
-    day, in_day = divmod(in_year - int(MONTH_STARTS_S[month]), int(SECONDS_PER_DAY))
+    day = (in_year - int(MONTH_STARTS_S[month])) // int(SECONDS_PER_DAY)
     hour, in_hour = divmod(in_day, 3600)
     return Date(first_year + year, month + 1, day + 1, hour, in_hour // 60, in_hour % 60)

@@ -199,8 +199,16 @@ def test_bad_words_get_one_sentence(folder, capsys, words, message):
 def test_dates_count_from_the_first_of_january():
     assert date_of(0.0) == Date(1, 1, 1, 0, 0, 0)
     assert date_of(31 * 86_400.0 + 3661.5, first_year=11) == Date(11, 2, 1, 1, 1, 1)
-    assert date_of(SECONDS_PER_YEAR - 1.0) == Date(1, 12, 31, 23, 59, 59)
-    assert date_of(SECONDS_PER_YEAR) == Date(2, 1, 1, 0, 0, 0)
+    # The clock goes on over the quarter day that a year has beyond 365.
+    assert date_of(365 * 86_400.0 - 1.0) == Date(1, 12, 31, 23, 59, 59)
+    assert date_of(365 * 86_400.0) == Date(2, 1, 1, 0, 0, 0)
+    assert date_of(SECONDS_PER_YEAR) == Date(2, 1, 1, 6, 0, 0)
+    for day in range(4 * 366):
+        found = date_of(day * 86_400.0 + 7200.0)
+        assert (found.hour, found.minute) == (2, 0)
+        assert 1 <= found.day <= (29 if found.month == 2 else 31)
+    # Four years are whole days again.
+    assert date_of(4 * SECONDS_PER_YEAR) == Date(5, 1, 1, 0, 0, 0)
     assert str(date_of(12_345.0)) == "year 1, 1 Jan 03:25:45"
 
 
