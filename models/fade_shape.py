@@ -59,6 +59,14 @@ def mean_duration_s(path_length_km: ArrayLike) -> _FloatArray:
     return np.clip(REFERENCE_DURATION_S * np.sqrt(length / REFERENCE_PATH_KM), *DURATION_RANGE_S)
 
 
+def mean_fade_s(duration_s: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
+    """Mean length of fades deeper than A [s]: T_ref 10^(-A/20), T_ref of ``mean_duration_s``; any shape."""
+    return np.asarray(
+        np.asarray(duration_s, dtype=np.float64)
+        * np.power(10.0, -np.asarray(depth_db, dtype=np.float64) / 20.0)
+    )
+
+
 def approach_density_per_s(occurrence: ArrayLike, duration_s: ArrayLike) -> _FloatArray:
     """Fades per second and unit of closest approach b (both signs): p0/(2 T_ref); shapes broadcast."""
     return np.asarray(occurrence, dtype=np.float64) / (2.0 * np.asarray(duration_s, dtype=np.float64))

@@ -209,6 +209,10 @@ class ClimateChange(Entry):
         Finite | None,
         Field(ge=-1400, le=0, description="dN1 of P.453, N-units per km; the maps end at -1400"),
     ] = None
+    terrain_roughness_m: Annotated[
+        Finite | None,
+        Field(ge=0, le=3000, description="s_a of P.530-17, deviation of terrain heights; default its map"),
+    ] = None
     wet_snow: Annotated[
         bool, Field(description="hops near the rain height meet wet snow as P.530 says, else rain only")
     ] = True

@@ -166,6 +166,8 @@ def changed_climate(climate: Climate, network: Network) -> Climate:
         changes["rainfall_mm"] = tuple(known.monthly_rainfall_mm)
     if known.refractivity_gradient is not None:
         changes["dn1_n_km"] = known.refractivity_gradient
+    if known.terrain_roughness_m is not None:
+        changes["terrain_roughness_m"] = known.terrain_roughness_m
     if known.rain_height_m is not None:
         changes["rain_height_m"] = known.rain_height_m
     if known.year_to_year_ratio is not None:

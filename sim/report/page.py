@@ -30,7 +30,7 @@ OPTION_WORDS = {
     "rain": "rain",
     "multipath": "clear-air fading",
     "failures": "failures of equipment and power",
-    "anchoring": "rain attenuation anchored to the published law of each hop",
+    "anchoring": "rain attenuation anchored to a law of each hop",
     "queues": "limited crews and spares",
 }
 """Options of a run in words."""
@@ -54,7 +54,7 @@ def report_page(results: "Results") -> str:
         pictures = {name: Markup(svg) for name, svg in illustrations(tables).items()}
     page: str = _template().render(
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
-        run=_run_facts(results.manifest),
+        run=_run_facts(results.manifest, results.network),
         caution=results.manifest.get("caution") or CAUTION,
         answer=wording.first_answer(services, causes, years),
         textbook=wording.textbook_sentence(services),
@@ -78,7 +78,25 @@ def report_page(results: "Results") -> str:
     return page
 
 
-def _run_facts(manifest: Mapping[str, Any]) -> dict[str, Any]:
+def rain_words(options: Mapping[str, Any], network: Mapping[str, Any]) -> str:
+    """Which law the rain of the hops follows, in words; empty where rain was left out."""
+    if options.get("rain") is False:
+        return ""
+    if options.get("anchoring") is False:
+        return (
+            "attenuation as the rain cells give it, without wet snow; no hop is anchored to a published law"
+        )
+    hops = network.get("hops", ())
+    measured = sum(1 for hop in hops if hop.get("rain_exceedance_db"))
+    snow = network.get("climate", {}).get("wet_snow", True)
+    published = f"ITU-R P.530-18, {'2.4.1 and 2.4.2 (wet snow)' if snow else '2.4.1 (rain alone)'}"
+    if measured == 0:
+        return f"each hop is anchored to {published}"
+    rest = f"; the other {len(hops) - measured} to {published}" if measured < len(hops) else ""
+    return f"{measured} of {len(hops)} hops anchored to the measured percentiles in the network file{rest}"
+
+
+def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[str, Any]:
     """What was simulated, in the order in which it is told."""
     options = manifest.get("options", {})
     on = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is True]
@@ -92,6 +110,7 @@ def _run_facts(manifest: Mapping[str, Any]) -> dict[str, Any]:
         "seed": manifest["seed"],
         "network_file": manifest.get("network_file", ""),
         "command": manifest.get("command", ""),
+        "rain": rain_words(options, network),
         "on": on,
         "off": off,
         "left_out": [OPTION_WORDS[name] for name in SOURCES_OF_OUTAGE if options.get(name) is False],

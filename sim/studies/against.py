@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from models import seasonality
 from models.cause import EQUIPMENT, Cause
 from models.cause import FADING as BY_AIR
+from models.fade_shape import mean_fade_s
 from models.rain_scaling import event_count_per_year
 from models.scheme import Diversity
 from models.units import SECONDS_PER_YEAR
@@ -22,15 +23,20 @@ from sim.blocks.prepared import ModelOptions, Prepared, prepare
 from sim.counting.fading_tally import CROSS_POLAR_RAIN, DISPERSIVE, FADING, FLAT, MONTH_S, PROTECTED, RAIN
 from sim.counting.keyed_table import KeyedTable
 from sim.counting.tally_rows import STATE_CAUSE
-from sim.hops.hop_thresholds import HopThresholds
+from sim.hops.hop_design import HopDesign
+from sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.store import RunFolder
 from sim.textbook.common_parts import site_unavailability
-from sim.textbook.fading import fading_outage
+from sim.textbook.fading import FadingOutage, fading_outage
 from sim.textbook.predict import hop_equipment_unavailability
 
 RAIN_RANGE = (1e-5, 1e-2)
 """Fractions of the year for which ITU-R P.530-18, 2.4.1 gives rain attenuation."""
+
+DEEP_FADE_DB = 25.0
+"""From about this depth on fades stand apart, so that their mean duration falls as the amplitude (P.530's law
+of deep fades begins here, too)."""
 
 LEAST_IMPROVEMENT = 5.0
 """Diversity that improves by less is outside the range of ITU-R P.530-17 and -18, 6.2.6 (from memory; taken
@@ -54,6 +60,8 @@ NOTES = {
     "passage is one long fade where real rain wavers about the threshold: about 0.6 times as many.",
     "cross-polar in rain": "interference alone. P.530, 4.2.2 takes one law of attenuation for all "
     "frequencies, the run that of 2.4.1: apart by up to a third.",
+    "flat fades of one line": "time in fades of P.530 over a mean length of 410 s sqrt(d/46 km) 10^(-A/20) "
+    "(Vigants 1975, from memory), for fades of 25 dB and more.",
     "multipath with diversity": "P.530 joins flat and dispersive outage to up to 1.26 times their sum.",
     "equipment of the hop": "textbooks leave out queues, lightning, switches and silent standbys.",
 }
@@ -174,44 +182,48 @@ def fading_figures(thresholds: HopThresholds, step: int, options: ModelOptions) 
     outage = fading_outage(thresholds, step)
     figures = []
     if options.rain:
-        usual = RAIN_RANGE[0] <= outage.rain <= RAIN_RANGE[1]
-        worst = float(seasonality.worst_month_probability(outage.rain)) if outage.rain > 0.0 else 0.0
-        figures += [
-            Figure("rain", "s/year", outage.rain * SECONDS_PER_YEAR, RAIN, "seconds", usual),
-            Figure("rain, worst month", "s/month", worst * MONTH_S, RAIN, "worst_month_s", usual),
-            Figure(
-                "rain, fades of 10 s or longer",
-                "1/year",
-                float(event_count_per_year(outage.rain)),
-                RAIN,
-                "long_events",
-                usual,
-            ),
-        ]
-    if options.rain and thresholds.design.scheme.co_channel:
+        figures += _rain_figures(outage, co_channel=thresholds.design.scheme.co_channel)
+    if options.multipath and thresholds.design.occurrence > 0.0:
+        figures += _multipath_figures(outage, thresholds.design, float(thresholds.design.margin_db[0, step]))
+    return figures
+
+
+def _rain_figures(outage: FadingOutage, *, co_channel: bool) -> list[Figure]:
+    usual = RAIN_RANGE[0] <= outage.rain <= RAIN_RANGE[1]
+    worst = float(seasonality.worst_month_probability(outage.rain)) if outage.rain > 0.0 else 0.0
+    count = float(event_count_per_year(outage.rain))
+    figures = [
+        Figure("rain", "s/year", outage.rain * SECONDS_PER_YEAR, RAIN, "seconds", usual),
+        Figure("rain, worst month", "s/month", worst * MONTH_S, RAIN, "worst_month_s", usual),
+        Figure("rain, fades of 10 s or longer", "1/year", count, RAIN, "long_events", usual),
+    ]
+    if co_channel:
         usual = RAIN_RANGE[0] <= outage.crossed_rain <= RAIN_RANGE[1]
         seconds = outage.crossed_rain * SECONDS_PER_YEAR
         figures.append(Figure("cross-polar in rain", "s/year", seconds, CROSS_POLAR_RAIN, "seconds", usual))
-    if options.multipath and thresholds.design.occurrence > 0.0:
-        flat, flat_year = outage.flat + outage.crossed, outage.flat_year + outage.crossed * outage.to_year
-        enough = (
-            thresholds.design.scheme.diversity is Diversity.NONE or outage.improvement >= LEAST_IMPROVEMENT
+    return figures
+
+
+def _multipath_figures(outage: FadingOutage, design: HopDesign, depth_db: float) -> list[Figure]:
+    flat, flat_year = outage.flat + outage.crossed, outage.flat_year + outage.crossed * outage.to_year
+    enough = design.scheme.diversity is Diversity.NONE or outage.improvement >= LEAST_IMPROVEMENT
+    figures = []
+    for name, kind, worst, year in (
+        ("flat fading of one line", FLAT, flat, flat_year),
+        ("dispersive fading of one line", DISPERSIVE, outage.dispersive, outage.dispersive * outage.to_year),
+        ("multipath with diversity", PROTECTED, outage.multipath_worst_month, outage.multipath),
+    ):
+        usual = enough or kind != PROTECTED
+        figures += [
+            Figure(name, "s/year", year * SECONDS_PER_YEAR, kind, "seconds", usual),
+            Figure(f"{name}, worst month", "s/month", worst * MONTH_S, kind, "worst_month_s", usual),
+        ]
+    if outage.crossed == 0.0:
+        length_s = float(mean_fade_s(fade_duration_s(design), depth_db))
+        count = outage.flat_year * SECONDS_PER_YEAR / length_s
+        figures.append(
+            Figure("flat fades of one line", "1/year", count, FLAT, "events", depth_db >= DEEP_FADE_DB)
         )
-        for name, kind, worst, year in (
-            ("flat fading of one line", FLAT, flat, flat_year),
-            (
-                "dispersive fading of one line",
-                DISPERSIVE,
-                outage.dispersive,
-                outage.dispersive * outage.to_year,
-            ),
-            ("multipath with diversity", PROTECTED, outage.multipath_worst_month, outage.multipath),
-        ):
-            usual = enough or kind != PROTECTED
-            figures += [
-                Figure(name, "s/year", year * SECONDS_PER_YEAR, kind, "seconds", usual),
-                Figure(f"{name}, worst month", "s/month", worst * MONTH_S, kind, "worst_month_s", usual),
-            ]
     return figures
 
 

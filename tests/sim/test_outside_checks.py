@@ -378,6 +378,15 @@ def test_flat_fading_of_one_line(period):
 
 
 @pytest.mark.slow
+def test_number_of_flat_fades_of_one_line():
+    """Time by P.530 over a mean length of T_ref 10^(-A/20) (Vigants 1975, from memory), 25 dB and deeper."""
+    figure = "flat fades of one line"
+    check_figures("1+0", figure, low=0.93, high=1.07, least=8, least_depth_db=25.0)
+    with pytest.raises(AssertionError, match="step"):
+        check_figures("1+0", figure, low=0.93, high=1.07, least=8, least_depth_db=25.0, factor=1.3)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("period", ["", ", worst month"], ids=["year", "worst month"])
 def test_dispersive_fading_of_one_line(period):
     """Signature method (ITU-R P.530 5.1)."""
@@ -399,7 +408,7 @@ def test_diversity_of_a_long_hop(scheme):
         check_figures(scheme, "multipath with diversity", low=low, high=1.1, factor=2.0, least_depth_db=26.0)
     plain, values = fading_run(scheme)
     single = fading_figures(plain[0], 3, MULTIPATH_ONLY)
-    alone = sum(figure.predicted for figure in single if figure.name.endswith("of one line"))
+    alone = sum(figure.predicted for figure in single if figure.name.endswith("fading of one line"))
     protected = values["seconds"][:, 0, 3, 3].mean()
     assert protected < 0.7 * alone
 

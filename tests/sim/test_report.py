@@ -14,7 +14,7 @@ import pytest
 from synthetic_results import HOPS, SERVICES, SITES, made_up_results
 
 from sim.commands import main
-from sim.report.page import report_page
+from sim.report.page import rain_words, report_page
 from sim.runs.results import Results
 from sim.runs.store import RunFolder
 
@@ -198,6 +198,32 @@ def test_page_says_what_the_run_leaves_out_and_has_the_usual_caution() -> None:
     left_out = "This run leaves out rain and failures of equipment and power; the textbook sum counts them"
     for words in (left_out, "safety-of-life", "work at height", "radio-frequency"):
         assert words in text
+
+
+@pytest.mark.parametrize(
+    ("options", "hops", "wet_snow", "wanted"),
+    [
+        ({}, [{}, {}], True, "each hop is anchored to ITU-R P.530-18, 2.4.1 and 2.4.2 (wet snow)"),
+        ({}, [{}, {}], False, "each hop is anchored to ITU-R P.530-18, 2.4.1 (rain alone)"),
+        (
+            {},
+            [{"rain_exceedance_db": {"0.01": 30.0}}, {}, {"rain_exceedance_db": None}],
+            False,
+            "1 of 3 hops anchored to the measured percentiles in the network file; the other 2 to ITU-R "
+            "P.530-18, 2.4.1 (rain alone)",
+        ),
+        ({"anchoring": False}, [{}], True, "no hop is anchored to a published law"),
+    ],
+)
+def test_page_says_which_law_the_rain_follows(
+    options: dict[str, bool], hops: list[dict[str, object]], wet_snow: bool, wanted: str
+) -> None:
+    network = {"hops": hops, "climate": {"wet_snow": wet_snow}}
+    assert wanted in rain_words(options, network)
+    results = made_up_results(options={"rain": True, "anchoring": True, **options})
+    page = report_page(Results(results.manifest, {**results.network, **network}, results.tables))
+    assert wanted in Elements(page).text
+    assert rain_words({"rain": False}, network) == ""
 
 
 def test_same_results_give_the_same_page(page: str) -> None:

@@ -5,9 +5,11 @@ from network_text import small, write
 from small_networks import hop, triangle
 
 from models.network import ClimateChange
+from models.network_rules import DOUBTS
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.commands import main
 from sim.hops.design_doubts import network_doubts
+from sim.hops.hop_design import design_hops
 from sim.inputs.input_errors import InputError
 
 
@@ -72,6 +74,33 @@ def test_multipath_that_no_law_describes_is_refused_everywhere(tmp_path, capsys)
 )
 def test_a_climate_unlike_any_is_told(climate, wanted):
     assert told(triangle(climate=ClimateChange(**climate))) == [wanted]
+
+
+def test_terrain_and_gradient_of_the_user_make_the_geoclimatic_factor():
+    """ITU-R P.530-17, 2.3.1: K = 10^(-4.4 - 0.0027 dN1) (10 + s_a)^-0.46; p0 goes with K."""
+
+    def occurrence(**climate):
+        return design_hops(triangle(climate=ClimateChange(**climate)))[0].occurrence
+
+    flat, rough = (occurrence(terrain_roughness_m=s_a) for s_a in (0.0, 190.0))
+    assert rough / flat == pytest.approx((10.0 / 200.0) ** 0.46)
+    steep = occurrence(terrain_roughness_m=0.0, refractivity_gradient=-500.0)
+    mild = occurrence(terrain_roughness_m=0.0, refractivity_gradient=-300.0)
+    assert steep / mild == pytest.approx(10.0 ** (0.0027 * 200.0))
+
+
+def test_a_hop_with_several_doubts_of_its_file_is_told_of_once():
+    network = long_hop()
+    many = hop("a-b", "a", "b", 15.0, "1+1 SD+FD", antenna="large")
+    told_of = [
+        doubt.sentence()
+        for rule in DOUBTS
+        for doubt in rule(triangle(hops=(many, *network.hops[1:])))
+        if doubt.entry == 'hop "a-b"'
+    ]
+    assert len(told_of) == 1
+    assert "space diversity is 15 GHz" in told_of[0]
+    assert "; frequency diversity is 15 GHz" in told_of[0]
 
 
 def test_every_verb_tells_it_once(tmp_path, capsys):

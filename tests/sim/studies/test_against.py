@@ -56,8 +56,8 @@ def test_every_hop_and_modulation_has_every_figure(compared):
         "in_range",
     ]  # fmt: skip
     by_modulation = compared[compared["states"] > 0]
-    assert (by_modulation.groupby(["hop", "states"]).size() == 9).all()
-    assert len(by_modulation) == 3 * 5 * 9
+    assert (by_modulation.groupby(["hop", "states"]).size() == 10).all()
+    assert len(by_modulation) == 3 * 5 * 10
     assert (compared[compared["states"] == 0].groupby("hop").size() == 3).all()
 
 
@@ -98,6 +98,18 @@ def test_simulated_figures_are_those_of_the_blocks(
     assert row["simulated"] > 0.0
 
 
+def test_number_of_fades_by_hand(compared):
+    """Time of P.530 over 410 s sqrt(d/46 km) 10^(-A/20) (Vigants 1975, from memory), 25 dB and deeper."""
+    design = prepare(triangle(), ModelOptions(anchoring=False, rain=False)).designs[0]
+    for step, states in enumerate(design.steps.states):
+        row = row_of(compared, "a-b", states, "flat fades of one line")
+        time = row_of(compared, "a-b", states, "flat fading of one line")
+        depth_db = design.margin_db[0, step]
+        length_s = 410.0 * (design.length_km / 46.0) ** 0.5 * 10.0 ** (-depth_db / 20.0)
+        assert row["predicted"] == pytest.approx(time["predicted"] / length_s)
+        assert row["in_range"] == (depth_db >= 25.0)
+
+
 def test_multipath_agrees_with_the_standards(compared):
     flat = compared[compared["figure"] == "flat fading of one line"]
     told = flat[flat["standard_error"] < 0.15]
@@ -112,7 +124,7 @@ def test_what_a_recommendation_does_not_cover_is_marked(compared):
     fraction = rain["predicted"] / 31_557_600.0
     assert (rain["in_range"] == ((fraction >= 1e-5) & (fraction <= 1e-2))).all()
     assert 0 < rain["in_range"].sum() < len(rain)
-    assert compared[compared["figure"].str.endswith("one line")]["in_range"].all()
+    assert compared[compared["figure"].str.endswith("fading of one line")]["in_range"].all()
     prepared = prepare(triangle("1+1 FD"), ModelOptions(rain=False, anchoring=False))
     hop = HopThresholds(prepared.designs[0], prepared.anchors[0], prepared.nights[0])
     for step, depth_db in enumerate(prepared.designs[0].margin_db[0]):
@@ -192,8 +204,8 @@ def test_what_was_switched_off_is_left_out(tmp_path):
         source_of(triangle()), RunRequest(years=2, seed=1, block_years=1, options=options), tmp_path / "run"
     )
     figures = set(hold_against(source_of(triangle()), run)["figure"])
-    assert all("fading" in figure or "multipath" in figure for figure in figures)
-    assert len(figures) == 6
+    assert all("fad" in figure or "multipath" in figure for figure in figures)
+    assert len(figures) == 7
 
 
 def test_the_verb_shows_both_and_writes_them(tmp_path, capsys):
