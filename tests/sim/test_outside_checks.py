@@ -20,6 +20,7 @@ from sim.counting.fading_tally import FADING, RAIN
 from sim.hops.hop_design import HopDesign
 from sim.studies.against import MONTH_S, fading_figures
 from sim.textbook.common_parts import part_unavailability, site_unavailability
+from sim.textbook.fading import fading_outage
 from sim.textbook.predict import hop_equipment_unavailability
 
 PROBABILITIES = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])
@@ -335,11 +336,13 @@ MULTIPATH_ONLY = ModelOptions(rain=False, failures=False)
 def fading_run(scheme, options=MULTIPATH_ONLY, n_blocks=40, n_years=5):
     """Values of ``FADING`` per year by block, hop, kind and modulation; the prepared network's thresholds.
 
-    Protection channels of the long hop stand 300 MHz apart, so that they improve by 5 at least.
+    Protection channels of the long hop stand 300 MHz apart, so that they improve by 5 at least. Cancellers
+    give 10 dB only, so that there is interference to see.
     """
+    radio = RADIO.model_copy(update={"canceller_improvement_db": 10.0})
     network = triangle()
     long = hop("a-b", "a", "b", 7.0, scheme, antenna="large", frequency_separation_mhz=300.0)
-    simulator = BlockSimulator(prepare(triangle(hops=(long, *network.hops[1:])), options))
+    simulator = BlockSimulator(prepare(triangle(hops=(long, *network.hops[1:]), radios=(radio,)), options))
     tables = [simulator.simulate(8, block, n_years).fading for block in range(n_blocks)]
     shape = (3, 4, 5)
     return simulator.plain, {
@@ -375,6 +378,20 @@ def test_flat_fading_of_one_line(period):
     check_figures("1+0", f"flat fading of one line{period}", low=0.97, high=1.03)
     with pytest.raises(AssertionError, match="step"):
         check_figures("1+0", f"flat fading of one line{period}", low=0.97, high=1.03, factor=1.3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("period", ["", ", worst month"], ids=["year", "worst month"])
+def test_co_channel_carriers_in_clear_air(period):
+    """P_ns + P_XP of two carriers on one frequency (ITU-R P.530 2.3.1, 4.1)."""
+    plain, _ = fading_run("2+0 XPIC")
+    assert len(plain[0].design.steps) == 5
+    for step in range(5):  # interference is as much of what is checked as noise
+        outage = fading_outage(plain[0], step)
+        assert outage.crossed > 0.5 * outage.flat
+    check_figures("2+0 XPIC", f"flat fading of one line{period}", low=0.95, high=1.05)
+    with pytest.raises(AssertionError, match="step"):
+        check_figures("2+0 XPIC", f"flat fading of one line{period}", low=0.95, high=1.05, factor=0.75)
 
 
 @pytest.mark.slow
