@@ -34,21 +34,22 @@ def failure_tables_text(results: Results, *, every_row: bool) -> "Iterator[Table
     yield _table(results.tables["site_failures"], "site", "sites", power, every_row)
     away = {
         "repairs": "visits_per_year",
-        "planned visits": "planned_per_year",
-        "h away for these": "planned_h_per_year",
+        "planned": "planned_per_year",
+        "away h": "planned_h_per_year",
     }
     yield _table(results.tables["crew_visits"], "crew", "crews", away, every_row)
 
 
 def _table(frame: "pd.DataFrame", name: str, title: str, counts: dict[str, str], every_row: bool) -> "Table":
     phases = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
-    columns = (name, *counts, *PHASES, "outage min", "share of outage")
+    short = [phase.removeprefix("waiting ") for phase in PHASES]
+    columns = (name, *counts, *short, "outage min", "share of outage")
     met = frame if name == "crew" else frame[frame[[*counts.values(), *phases, _MOST]].any(axis=1)]
     if name != "crew":
         met = met.sort_values(_MOST, ascending=False, kind="stable")
     shown = shown_rows(met, _MOST, every_row=every_row)
     left_out = f"; {len(met) - len(shown)} more with --all" if len(shown) < len(met) else ""
-    heading = f"{title} (a year; hours failed by what is waited for{left_out})"
+    heading = f"{title} (a year; hours failed by what was waited for{left_out})"
     table = plain_table(heading, columns, (name,))
     for _, row in shown.iterrows():
         table.add_row(
