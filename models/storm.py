@@ -31,15 +31,15 @@ class StormModel:
         Ratio of standard deviation to mean of the years' numbers of storms (r_c of ITU-R P.678-3).
     """
 
-    cells_per_storm: float = 110.0
-    spread_km: float = 18.0
-    spread_shape: float = 2.0
+    cells_per_storm: float = 65.0
+    spread_km: float = 13.0
+    spread_shape: float = 3.0
     duration_s: float = 14400.0
-    mean_drift_km_h: float = 37.0
+    mean_drift_km_h: float = 44.0
     drift_shape: float = 4.0
     drift_towards_deg: float = 67.5
     drift_spread_deg: float = 45.0
-    peak_correlation: float = 0.85
+    peak_correlation: float = 0.9
     spells_per_year: float = 180.0
     spell_duration_s: float = 50400.0
     yearly_spread: float = 0.18

@@ -17,7 +17,7 @@ from sim.disk_cache import Floats, Key, kept_arrays
 from sim.rain.rain_laws import PeakLaw
 from sim.rain.scenes import hop_samples, scenes
 
-RAIN_MODEL_VERSION = 5
+RAIN_MODEL_VERSION = 6
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 _Z = np.linspace(-1.0, 5.5, 131)
@@ -25,9 +25,9 @@ _Z = np.linspace(-1.0, 5.5, 131)
 
 _LEVEL_EDGES = np.arange(-1.0, 5.3, 0.25)
 _PEAK_EDGES = np.arange(-1.0, 5.51, 0.5)
-_ROUNDS = 14
+_STAGES = ((10, 2500), (6, 5000))
+"""Rounds while far from the law and near it, and the snapshots of each."""
 _RELAXATION = 1.7
-_SCENES_PER_MONTH = 5000
 
 
 def peak_laws(law: RainLaw, population: CellPopulation, storms: StormModel) -> tuple[PeakLaw, ...]:
@@ -73,13 +73,13 @@ def fitted_peak_law(
     rain_probability: float,
     *,
     month: int = 0,
-    rounds: int = _ROUNDS,
-    per_month: int = _SCENES_PER_MONTH,
+    stages: tuple[tuple[int, int], ...] = _STAGES,
 ) -> PeakLaw:
     """Cells of one month that meet its law with overlap, starting from those that would without.
 
     Each round multiplies the number of cells of a peak by the ratio of the wanted to the found time at the
-    rates that such cells make (Richardson and Lucy's step); the draws are the same in every round.
+    rates that such cells make (Richardson and Lucy's step). Every round has draws of its own, lest the cells
+    follow the chance of one sample, and the geometric mean of the last stage's rounds is taken.
     """
     peaks = _with_light_cells(
         sparse_peak_law(population, mean_rate_mm_h=mean_rate_mm_h, rain_probability=rain_probability)
@@ -87,9 +87,16 @@ def fitted_peak_law(
     if rain_probability == 0.0:
         return peaks
     wanted = rain_probability * (ndtr(-_LEVEL_EDGES[:-1]) - ndtr(-_LEVEL_EDGES[1:]))
-    for _ in range(rounds):
+    sizes = [per_month for rounds, per_month in stages for _ in range(rounds)]
+    kept = []
+    for turn, per_month in enumerate(sizes, start=1):
         snapshots = scenes(
-            [peaks], population, storms, per_month=per_month, first_month=month, longest_hop_km=0.0
+            [peaks],
+            population,
+            storms,
+            per_month=per_month,
+            first_month=12 * turn + month,
+            longest_hop_km=0.0,
         )
         rate, weight = hop_samples(snapshots, path_length_km=0.0, k=1.0, alpha=1.0)
         own = snapshots.log_peak[snapshots.first[:-1]]
@@ -101,7 +108,8 @@ def fitted_peak_law(
             wanted=wanted,
         )
         peaks = PeakLaw(peaks.log_peak, peaks.density * change)
-    return peaks
+        kept.append(np.log(np.maximum(peaks.density, 1e-300)))
+    return PeakLaw(peaks.log_peak, np.exp(np.mean(kept[-stages[-1][0] :], axis=0)))
 
 
 def _change(*, level: Floats, peak: Floats, weight: Floats, nearness: Floats, wanted: Floats) -> Floats:
