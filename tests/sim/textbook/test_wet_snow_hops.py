@@ -30,7 +30,7 @@ def mountain(ground_m=ALPS_M, rain_height_m=3000.0, **climate):
     return Network(
         title="mountain",
         sites=sites,
-        hops=(hop("x", "a", "b", 18.0, antenna="large"),),
+        hops=(hop("x", "a", "b", 18.0),),
         radios=(RADIO,),
         antennas=ANTENNAS,
         climate=ClimateChange(rain_height_m=rain_height_m, rain_rate_001_mm_h=30.0, **climate),
