@@ -54,8 +54,8 @@ NOT_IN_TEXTBOOKS = int(Cause.LIGHTNING | Cause.SWITCHING)
 
 NOTES = {
     "rain, worst month": "P.841 for anywhere in the world; its regions differ by about half either way (from "
-    "memory). At rare depths, which few showers reach, the worst months of a run are worse: 1.3 to 1.5 times "
-    "at 0.001 % of the year.",
+    "memory). In 14 climates runs have 0.6 to 1.1 times that at 0.1 % of the year (least where months are "
+    "alike), 0.9 to 1.2 times at 0.01 %, and 1.3 to 1.5 times at 0.001 %, a depth that few showers reach.",
     "rain, fades of 10 s or longer": "the time is P.530's, but showers here have no texture within, so a "
     "passage is one long fade where real rain wavers about the threshold: about 0.6 times as many.",
     "cross-polar in rain": "interference alone. P.530, 4.2.2 takes one law of attenuation for all "
