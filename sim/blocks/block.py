@@ -187,12 +187,17 @@ class BlockSimulator:
         )
 
     def failures(
-        self, plant: Plant, streams: Streams, duration_s: float, storms: Intervals | None
+        self,
+        plant: Plant,
+        streams: Streams,
+        duration_s: float,
+        storms: Intervals | None,
+        *,
+        raised: float = 1.0,
     ) -> FailureLog:
-        """Failures of a plant, the network's own or one changed for a study."""
-        return simulate_failures(
-            plant, streams, duration_s, storms=storms, unlimited=not self.prepared.options.queues
-        )
+        """Failures of a plant, the network's own or one changed for a study; parameters as there."""
+        free = not self.prepared.options.queues
+        return simulate_failures(plant, streams, duration_s, storms=storms, unlimited=free, raised=raised)
 
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""

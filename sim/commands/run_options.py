@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from sim.runs.stopping import PrecisionGoal
 
 MOST_HISTORIES = 1000
+LARGEST_FACTOR = 100
 
 
 def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> None:
@@ -53,6 +54,15 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
         help="make rare outages surer: draw N more histories of failures beside each block's own, and hold "
         "its rain against the known law (default 0: off; 20 to 100 are of use)",
     )
+    parser.add_argument(
+        "--raise",
+        type=float,
+        default=1.0,
+        dest="raised",
+        metavar="K",
+        help="with --control: in those histories rare parts that take long to mend fail K times as often, "
+        "and each history is weighted by its likelihood (default 1: off; 3 to 10 are of use)",
+    )
     parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
 
 
@@ -63,6 +73,10 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
 
     if not 0 <= options.control <= MOST_HISTORIES:
         raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
+    if not 1.0 <= options.raised <= LARGEST_FACTOR:
+        raise InputError(f"--raise is {options.raised:g}; must be 1 to {LARGEST_FACTOR}")
+    if options.raised > 1.0 and not options.control:
+        raise InputError("--raise is given without --control; must be given with it")
     return ModelOptions(
         rain=not options.no_rain,
         multipath=not options.no_multipath,
@@ -70,6 +84,7 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
         anchoring=not options.no_anchoring,
         queues=not options.no_queue,
         control=options.control,
+        raised=options.raised,
     )
 
 

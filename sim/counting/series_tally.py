@@ -29,9 +29,9 @@ HOPS, ROUTE, ALONE = 0, 1, 2
 """Parts: the hops of the working route each by itself, added up; the working route as a whole; all routes of
 the service. On each, the service has the links to itself."""
 
-TWINS = Columns(("entity", "twin"), ("unavailable_s",))
-"""Unavailable time of a service had nothing but failures happened: twin 0 with the block's own failures, the
-others with failures drawn anew in the same storms."""
+TWINS = Columns(("entity", "twin"), ("unavailable_s", "weight"))
+"""Unavailable time of a service had nothing but failures happened, times the weight of that history: twin 0
+with the block's own failures, of weight 1, the others with failures drawn anew in the same storms."""
 
 
 def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
@@ -119,7 +119,8 @@ def _by_kind(lost: Lost) -> NDArray[np.float64]:
 
 def twin_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
     """Rows of ``TWINS`` of one block; none unless the run has a control."""
-    n_twins = simulator.prepared.options.control
+    options = simulator.prepared.options
+    n_twins = options.control
     keys, values = [], []
     if n_twins and history.log is not None:
         for twin in range(n_twins + 1):
@@ -130,12 +131,16 @@ def twin_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHi
                     Streams(seed, block).beside(twin),
                     history.duration_s,
                     history.storms_near,
+                    raised=options.raised,
                 )
             for entity, service in enumerate(_on_equipment_alone(simulator, log, history.duration_s)):
                 keys.append((entity, twin))
-                values.append(three_ways(service, history.duration_s)[BOTH].unavailable_s)
+                lost_s = float(three_ways(service, history.duration_s)[BOTH].unavailable_s)
+                values.append((log.weight * lost_s, log.weight))
     return KeyedTable.collect(
-        TWINS, np.array(keys, dtype=np.int64).reshape(-1, 2), np.array(values, dtype=np.float64)
+        TWINS,
+        np.array(keys, dtype=np.int64).reshape(-1, 2),
+        np.array(values, dtype=np.float64).reshape(-1, 2),
     )
 
 

@@ -1,4 +1,4 @@
-"""Fewer years for the same certainty: control variates with known means, and weighted runs."""
+"""Fewer years for the same certainty: control variates with known means."""
 
 from dataclasses import dataclass
 
@@ -97,65 +97,3 @@ def control_variate(
     plain = float(figure.var(ddof=1)) / n
     ratio = plain / variance if variance > 0.0 else np.inf
     return Controlled(Interval(best - half, best, best + half, level), slopes, ratio)
-
-
-def weighted_mean(values: ArrayLike, weights: ArrayLike, *, level: float = LEVEL) -> Interval:
-    """Mean of a figure from blocks drawn under another law, each weighted by its likelihood ratio.
-
-    Parameters
-    ----------
-    values, weights : float arrays, shape (n_blocks,)
-        The figure of each block, and the likelihood of its draws under the true law over that under the
-        law they were drawn from, at least 0. Their mean is 1 in the long run.
-    level : float
-        Confidence.
-
-    Returns
-    -------
-    Interval
-        Unbiased: mean of weight times value, with Student's t.
-
-    Raises
-    ------
-    ValueError
-        If a weight is negative or not finite, there are fewer than two blocks, or shapes differ.
-
-    References
-    ----------
-    A. B. Owen, Monte Carlo theory, methods and examples (2013), chapter 9, sections 9.1 and 9.3.
-    """
-    figure, weight = _weighted(values, weights)
-    product = figure * weight
-    n = product.size
-    mean = float(product.mean())
-    half = float(stdtrit(n - 1, 0.5 + level / 2.0)) * float(product.std(ddof=1)) / np.sqrt(n)
-    return Interval(mean - half, mean, mean + half, level)
-
-
-def effective_blocks(weights: ArrayLike) -> float:
-    """Blocks of equal weight that would know as much: (sum w)^2 / sum w^2, 0 when all weights are 0.
-
-    Far below the number of blocks, a few of them decide the result and its interval cannot be trusted.
-    """
-    weight = np.asarray(weights, dtype=np.float64)
-    square = float((weight**2).sum())
-    return float(weight.sum()) ** 2 / square if square > 0.0 else 0.0
-
-
-def weights_are_fair(weights: ArrayLike, *, level: float = 0.999) -> bool:
-    """Whether the mean of likelihood ratios is within its interval of 1, as it must be."""
-    weight = np.asarray(weights, dtype=np.float64)
-    found = weighted_mean(np.ones(weight.size), weight, level=level)
-    return found.low <= 1.0 <= found.high
-
-
-def _weighted(values: ArrayLike, weights: ArrayLike) -> tuple[_Floats, _Floats]:
-    figure = np.asarray(values, dtype=np.float64)
-    weight = np.asarray(weights, dtype=np.float64)
-    if figure.shape != weight.shape or figure.ndim != 1 or figure.size < 2:
-        raise ValueError(
-            f"weights has shape {weight.shape}; must be {figure.shape} as values, 2 blocks or more"
-        )
-    if not (np.all(np.isfinite(weight)) and np.all(weight >= 0.0)):
-        raise ValueError("weights holds a negative or unbounded value; must be at least 0")
-    return figure, weight

@@ -25,6 +25,7 @@ from sim.equipment.power import (
     mains_outages,
     unit_gaps,
 )
+from sim.equipment.raised import raised_parts
 from sim.equipment.repair import Workshop, part_life
 from sim.streams import Streams
 
@@ -37,6 +38,7 @@ def simulate_failures(
     storms: Intervals | None = None,
     warm_up_s: float = SECONDS_PER_YEAR,
     unlimited: bool = False,
+    raised: float = 1.0,
 ) -> FailureLog:
     """Everything that fails in one block, and how it is mended.
 
@@ -54,6 +56,9 @@ def simulate_failures(
         Time simulated before the block and thrown away [s], 0 to ``duration_s``.
     unlimited : bool
         Nobody waits for crews or spares; all draws stay the same.
+    raised : float
+        Let rare parts that take long to mend fail so many times as often (``sim.equipment.raised``); the
+        log's ``weight`` makes up for it. 1: off.
 
     Raises
     ------
@@ -79,7 +84,7 @@ def simulate_failures(
     made = appointments(plant, site_draws, span_s)
     attended = [plan for plan in made if plan.work.visit and plant.crews]
     planner.begin(attended)
-    _run_parts(shop, span_s)
+    weight = _run_parts(shop, span_s, raised)
     columns = episode_columns(shop.episodes, duration_s)
     mains, generator = mains_outages(plant, site_draws, weather, span_s)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
@@ -99,6 +104,7 @@ def simulate_failures(
         mains_lost=mains.clipped(0.0, duration_s),
         maintenance=planned.clipped(0.0, duration_s),
         visits=visits,
+        weight=weight,
     )
 
 
@@ -146,14 +152,21 @@ def _workshop(
     )
 
 
-def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
-    """Start the lives of those parts that fail at all before the horizon, and run the clock to it."""
-    first_s = span_s[0] + residual_quantiles_h(*shop.plant.lives, shop.draws.first(Purpose.LIFE)) * HOUR_S
+def _run_parts(shop: Workshop, span_s: tuple[float, float], raised: float) -> float:
+    """Start the lives of those parts that fail at all before the horizon, and run the clock to it.
+
+    Returns the likelihood ratio of the first lives; 1 unless some are raised.
+    """
+    draws, weight = shop.draws.first(Purpose.LIFE), 1.0
+    if raised > 1.0:
+        draws, weight = raised_parts(shop.plant, span_s[1] - span_s[0], raised).drawn(draws)
+    first_s = span_s[0] + residual_quantiles_h(*shop.plant.lives, draws) * HOUR_S
     failing = set(np.nonzero(first_s < span_s[1])[0].tolist()) | set(shop.hits)
     shop.draws.keep(sorted(failing))
     for part in sorted(failing):
         shop.env.process(part_life(shop, part, float(first_s[part])))
     shop.env.run(until=span_s[1])
+    return weight
 
 
 def _lightning_hits(

@@ -5,7 +5,8 @@ known better than the block's own:
 
 - *Equipment.* Beside its own failures each block draws more histories of failures in the same storms, and
   asks what the service would lose to each with no fading at all. Its own loss less the mean of the others has
-  the mean zero, exactly.
+  the mean zero, exactly. In those histories rare parts may fail more often; their losses are then weighted by
+  the likelihood of the draws (``sim.equipment.raised``), which leaves that mean as it is.
 - *Rain.* The time that rain takes the carrying modulation of the hops of the working route, each by itself,
   has the long-run mean that snapshots of the field give (``sim.runs.rain_expectation``), with their chance
   error.

@@ -3,7 +3,7 @@ import pytest
 from coverage_check import coverage, too_high, too_low
 
 from sim.counting.statistics import difference_interval
-from sim.counting.variance_reduction import control_variate, effective_blocks, weighted_mean, weights_are_fair
+from sim.counting.variance_reduction import control_variate
 
 
 def _figure_and_controls(rng, n=40):
@@ -60,51 +60,12 @@ def test_useless_controls_change_nothing():
     assert twin.interval.best == pytest.approx(2.0)
 
 
-def _weighted_draw(rng, n=400):
-    """A rare exceedance, P(X > 6) of a unit exponential, drawn three times as long-tailed."""
-    x = rng.exponential(3.0, n)
-    return (x > 6.0).astype(float), 3.0 * np.exp(-x + x / 3.0)
-
-
-def test_weights_are_unbiased_and_covered():
-    truth = np.exp(-6.0)
-    share = coverage(lambda draw: weighted_mean(*draw), _weighted_draw, truth, n_trials=1000)
-    assert not too_low(share, 0.95, n_trials=1000, slack=0.01)
-    rng = np.random.default_rng(7)
-    best = np.array([weighted_mean(*_weighted_draw(rng)).best for _ in range(400)])
-    assert abs(best.mean() - truth) < 4 * best.std(ddof=1) / 20.0
-    plain_variance = truth * (1 - truth) / 400
-    assert plain_variance / best.var() > 10.0
-    assert weights_are_fair(_weighted_draw(rng, 4000)[1])
-
-
-def test_wrong_weights_show():
-    """Negative control: weights of another law are neither fair nor unbiased."""
-
-    def wrong(rng):
-        x = rng.exponential(3.0, 400)
-        return (x > 6.0).astype(float), 2.0 * np.exp(-x + x / 2.0)
-
-    assert not weights_are_fair(wrong(np.random.default_rng(3))[1])
-    assert too_low(
-        coverage(lambda d: weighted_mean(*d), wrong, np.exp(-6.0), n_trials=300), 0.95, n_trials=300
-    )
-
-
-def test_effective_blocks():
-    assert effective_blocks([2.0, 2.0, 2.0]) == pytest.approx(3.0)
-    assert effective_blocks([1.0, 0.0, 0.0]) == pytest.approx(1.0)
-    assert effective_blocks([0.0, 0.0]) == 0.0
-
-
 @pytest.mark.parametrize(
     ("call", "message"),
     [
         (lambda: control_variate(np.ones(3), np.ones(3), 1.0), "values has 3 blocks; must have at least 4"),
         (lambda: control_variate(np.ones(9), np.ones(9), [1.0, 2.0]), r"known_means has shape \(2,\)"),
         (lambda: control_variate(np.ones(9), np.ones(9), 1.0, known_errors=-1.0), "known_errors is -1.0"),
-        (lambda: weighted_mean([1.0, 2.0], [1.0, -1.0]), "weights holds a negative"),
-        (lambda: weighted_mean([1.0], [1.0]), "2 blocks or more"),
     ],
 )
 def test_bad_input_is_refused(call, message):

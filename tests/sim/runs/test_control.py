@@ -39,6 +39,27 @@ def test_a_control_changes_no_other_figure(run):
         }
 
 
+def test_weights_of_raised_histories_are_stored(tmp_path):
+    """Every history beside the block's own has its likelihood; the block's own counts as it is."""
+    options = ModelOptions(rain=False, multipath=False, control=3, raised=6.0)
+    request = RunRequest(years=6, seed=5, block_years=1, options=options)
+    losses, weights = twins_of(simulate(source_of(triangle()), request, tmp_path / "r"), options.control)
+    assert np.all(weights[:, :, 0] == 1.0)
+    assert np.all(weights[:, 0] == weights[:, 1])
+    assert np.all(weights > 0.0)
+    assert np.unique(weights[:, 0, 1:]).size > 1
+    plain = simulate(
+        source_of(triangle()),
+        RunRequest(
+            years=6, seed=5, block_years=1, options=ModelOptions(rain=False, multipath=False, control=3)
+        ),
+        tmp_path / "plain",
+    )
+    same, ones = twins_of(plain, 3)
+    assert np.all(ones == 1.0)
+    assert np.all(same[:, :, 0] == losses[:, :, 0])
+
+
 def test_the_table_holds_both_figures(run):
     prepared = prepare(triangle(), OPTIONS)
     table = control_table(prepared, RunFolder(run / "with"))
@@ -109,6 +130,65 @@ def test_the_error_of_the_rain_mean_widens_the_interval():
 
 def test_too_few_blocks_give_nothing():
     assert controlled(*made_up(np.random.default_rng(3), 9), 0) is None
+
+
+def twins_of(folder, n_twins):
+    """Losses times weights, and weights, of all histories; shape (n_blocks, 2, n_twins + 1)."""
+    tables = [
+        KeyedTable.from_arrow(TWINS, folder.read_table(b, "service_twins")) for b in folder.finished_blocks()
+    ]
+    return tuple(
+        np.array([table.spread(name, (2, n_twins + 1)) for table in tables])
+        for name in ("unavailable_s", "weight")
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("raised", "mast_mtbf_h", "radio_mtbf_h"), [(1.0, 2e5, 5e4), (8.0, 1e6, 3e5)])
+def test_putting_right_moves_no_mean(tmp_path, raised, mast_mtbf_h, radio_mtbf_h):
+    """Paired over many blocks: what is taken from each block has the mean zero, far within its own noise.
+
+    Failures are frequent, so that 240 blocks of a year tell a shift of a few tenths of the outage; the rain
+    control rests on snapshots, whose own error is counted.
+    """
+    mtbf_h = {"mast": mast_mtbf_h, "outdoor_radio": radio_mtbf_h, "software": 1e7}
+    options = ModelOptions(multipath=False, control=6, raised=raised)
+    network = triangle(parts=tuple(PartChange(kind=kind, mtbf_h=hours) for kind, hours in mtbf_h.items()))
+    request = RunRequest(years=240, seed=12, block_years=1, options=options, workers=2)
+    folder = simulate(source_of(network), request, tmp_path / "r")
+    prepared = prepare(network, options)
+    rain = rain_control(prepared)
+    blocks = ControlBlocks.read(prepared, rain, folder)
+    losses, weights = twins_of(folder, options.control)
+    for service in range(2):
+        error = mean_error(blocks.equipment_s[:, service])
+        assert abs(blocks.equipment_s[:, service].mean()) < 4 * error
+        assert error < 0.3 * blocks.unavailable_s[:, service].mean()
+        if raised > 1.0:
+            # Negative control: without their weights the same histories lose far more.
+            more = (losses / weights - losses)[:, service].mean(axis=1)
+            assert more.mean() > 4 * mean_error(more)
+        rained = blocks.rain_s[:, service]
+        if np.count_nonzero(rained) > 100:  # a handful of showers does not tell its own error
+            error = np.hypot(mean_error(rained), rain.error_s[service])
+            assert abs(rained.mean() - rain.mean_s[service]) < 4 * error
+        # Groups of blocks put right, as users would have them, against the same blocks left as they are.
+        groups = [
+            ControlBlocks(*(part[i : i + 24] for part in vars(blocks).values())) for i in range(0, 240, 24)
+        ]
+        best = np.array([controlled(group, rain, service).interval.best for group in groups])
+        plain = np.array([group.unavailable_s[:, service].mean() for group in groups])
+        error = np.hypot(mean_error(best - plain), rain.error_s[service])
+        assert abs((best - plain).mean()) < 4 * error
+        assert best.std() < plain.std()
+    if raised > 1.0:
+        by_block = weights[:, 0, 1:].mean(axis=1)
+        assert abs(by_block.mean() - 1.0) < 4 * mean_error(by_block)
+
+
+def mean_error(values):
+    """Standard error of the mean of independent values."""
+    return values.std(ddof=1) / np.sqrt(values.size)
 
 
 @pytest.mark.slow
