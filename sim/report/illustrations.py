@@ -1,7 +1,7 @@
 """Which figures the page shows, how large they are, and what they say to those who cannot see them."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -19,7 +19,7 @@ MOST_ROWS = 40
 """Services or hops that a figure shows at most, the worst first; the tables hold all."""
 
 MOST_CURVES = 12
-"""Services whose curve of rates is drawn."""
+"""Services, and hops, whose curve of rates is drawn."""
 
 RATES_FLOOR_SHARE = 1e-5
 """Right end of the curves of rates: 99.999 % of the time."""
@@ -46,6 +46,8 @@ def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
             yield "months", _months(services.head(MOST_ROWS), tables["service_months"])
     if len(tables["hop_modulations"]):
         yield "modulations", _modulations(list(hops["hop"].head(MOST_ROWS)), tables["hop_modulations"])
+    if len(tables["hop_capacity"]):
+        yield "capacities", _capacities(hops.head(MOST_CURVES), tables["hop_capacity"])
     failures = tables.get("part_failures", pd.DataFrame())
     if len(failures):
         hours = failures[[figures.phase_column(phase) for phase in PHASES]].sum(axis=1)
@@ -86,26 +88,39 @@ def _causes(services: pd.DataFrame, causes: pd.DataFrame) -> str:
 
 
 def _rates(services: pd.DataFrame, throughput: pd.DataFrame) -> str:
-    columns = min(3, len(services))
-    n_rows = math.ceil(len(services) / columns)
+    own = [
+        (str(row["service"]), throughput[throughput["service"] == row["service"]], row["committed_mbit_s"])
+        for row in records(services)
+    ]
+    told = "Rate of each service against the share of time that has at least this rate"
+    return _svg(_panels(own, "rate_mbit_s"), "rates", told)
+
+
+def _capacities(hops: pd.DataFrame, capacity: pd.DataFrame) -> str:
+    own = [(str(hop), capacity[capacity["hop"] == hop], None) for hop in hops["hop"]]
+    told = "Capacity of each hop against the share of time that has at least this capacity"
+    return _svg(_panels(own, "capacity_mbit_s"), "capacities", told)
+
+
+def _panels(curves: Sequence[tuple[str, pd.DataFrame, float | None]], rate: str) -> Axes:
+    """A panel with the curve of each service or hop: its name, its table, and what it has committed."""
+    columns = min(3, len(curves))
+    n_rows = math.ceil(len(curves) / columns)
     panels = new_axes(2.1 * n_rows + 0.2, head_in=0.28, n_columns=columns, n_rows=n_rows)
-    for axes in panels[len(services) :]:
+    for axes in panels[len(curves) :]:
         axes.set_visible(False)
-    for place, (axes, row) in enumerate(zip(panels, records(services), strict=False)):
+    for place, (axes, (name, table, committed)) in enumerate(zip(panels, curves, strict=False)):
         if place % columns == 0:
             axes.set_ylabel("Mbit/s")
-        if place + columns >= len(services):
+        if place + columns >= len(curves):
             axes.set_xlabel("share of time [%]")
-        axes.set_title(str(row["service"]), parse_math=False, fontweight="bold")
-        own = throughput[throughput["service"] == row["service"]]
+        axes.set_title(name, parse_math=False, fontweight="bold")
         rate_figures.rate_curves(
-            own, axes, committed_mbit_s=float(row["committed_mbit_s"]), floor_share=RATES_FLOOR_SHARE
+            table, axes, rate=rate, committed_mbit_s=committed, floor_share=RATES_FLOOR_SHARE
         )
         if place:  # one legend is enough
             axes.get_legend().remove()  # type: ignore[union-attr]
-    return _svg(
-        panels[0], "rates", "Rate of each service against the share of time that has at least this rate"
-    )
+    return panels[0]
 
 
 def _months(services: pd.DataFrame, months: pd.DataFrame) -> str:

@@ -32,8 +32,13 @@ OPTION_WORDS = {
     "failures": "failures of equipment and power",
     "anchoring": "rain attenuation anchored to a law of each hop",
     "queues": "limited crews and spares",
+    "control": "histories of failures beside each block's own",
+    "raised": "times as often that rare failures come in those histories",
 }
 """Options of a run in words."""
+
+NOT_USED = {"control": 0, "raised": 1.0}
+"""Values of options that say nothing."""
 
 SOURCES_OF_OUTAGE = ("rain", "multipath", "failures")
 """Options whose absence the textbook sum does not know of."""
@@ -101,7 +106,11 @@ def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[
     options = manifest.get("options", {})
     on = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is True]
     off = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is False]
-    other = [f"{name}: {value}" for name, value in options.items() if not isinstance(value, bool)]
+    other = [
+        f"{OPTION_WORDS.get(name, name)}: {value:g}"
+        for name, value in options.items()
+        if not isinstance(value, bool) and value != NOT_USED.get(name)
+    ]
     return {
         "identity": manifest["identity"],
         "years": wording.given(float(manifest["years"])),

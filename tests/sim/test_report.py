@@ -82,6 +82,14 @@ def test_page_tells_of_single_years_and_directions(elements: Elements) -> None:
     assert "elm-alder 0 0 to 0.700 0 0 to 0.700 at most 2\N{NO-BREAK SPACE}%" in text
 
 
+def test_page_tells_of_options_that_were_used() -> None:
+    for control, told in ((0, False), (50, True)):
+        options = {"rain": True, "control": control, "raised": 10.0 if control else 1.0}
+        text = Elements(report_page(made_up_results(options=options))).text
+        assert ("histories of failures beside each block's own: 50" in text) == told
+        assert ("times as often that rare failures come in those histories: 10" in text) == told
+
+
 def test_page_shows_figures_put_right(elements: Elements) -> None:
     assert "birch-fir 240 192 to 312 244 195 to 317 12.0" in elements.text
 
@@ -117,7 +125,7 @@ def test_page_is_sound_markup(page: str, elements: Elements) -> None:
     for reference in re.findall(r"url\(#([^)]+)\)", page):
         assert reference in ids
     figures = re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
-    assert len(figures) == 7
+    assert len(figures) == 8
     for figure in figures:
         ElementTree.fromstring(figure)
         assert 'role="img"' in figure
