@@ -32,6 +32,20 @@ class JointStatistics:
     wetness: float
 
 
+@dataclass(frozen=True)
+class Comparison:
+    """A measurement, the same with its days drawn again with replacement, and simulated spans like it."""
+
+    measured: JointStatistics
+    redrawn: list[JointStatistics]
+    spans: list[JointStatistics]
+
+    def bounds(self, field: str) -> NDArray[np.float64]:
+        """Middle 95 % of a statistic of the measurement as its days are drawn again, shape (2, n)."""
+        values = np.array([getattr(each, field) for each in self.redrawn])
+        return np.nanpercentile(values, [2.5, 97.5], axis=0)
+
+
 def statistics_of(
     attenuation_db: NDArray[np.floating], x_km: NDArray[np.float64], y_km: NDArray[np.float64]
 ) -> JointStatistics:

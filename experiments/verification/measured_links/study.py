@@ -2,7 +2,8 @@
 python experiments/verification/measured_links/study.py
 
 Simulates the measured links' own geometry, frequencies and month, cuts the field into spans as long as the
-measurement, keeps those of like wetness, smooths to one minute and compares. Writes a table and a figure
+measurement, keeps those of like wetness, smooths to one minute and compares: with all days measured, with the
+odd days (which the settings were tuned on) and with the even ones (held back). Writes a table and a figure
 beside this file; see README.md for the answer.
 """
 
@@ -13,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from figure import draw
-from joint_statistics import LAGS_MIN, LEVELS_DB, SLOPE_BANDS_DB, JointStatistics, statistics_of
+from joint_statistics import LAGS_MIN, LEVELS_DB, SLOPE_BANDS_DB, Comparison, JointStatistics, statistics_of
 from links import DAY_MIN, MeasuredLinks, packaged_links
 from numpy.typing import NDArray
 
@@ -29,66 +30,96 @@ from sim.streams import Streams
 LOWEST_DB = 1.0
 YEARS_PER_BLOCK = 5
 STEPS_PER_MINUTE = 6
+REDRAWS = 200
+PARTS = {"all days": slice(None), "odd days": slice(0, None, 2), "even days": slice(1, None, 2)}
 
 
 @dataclass(frozen=True)
 class Setting:
-    """Where and when the measurement was: climate, month (0 is January), days."""
+    """Where and when the measurement was: climate, month (0 is January)."""
 
     latitude_deg: float
     longitude_deg: float
     month: int
-    days: int
 
 
 # The set's positions are obscured; its climate is taken from the middle of the country.
-PACKAGED = Setting(latitude_deg=49.0, longitude_deg=9.0, month=4, days=11)
+PACKAGED = Setting(latitude_deg=49.0, longitude_deg=9.0, month=4)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Compare simulated with measured links.")
-    parser.add_argument("--blocks", type=int, default=8, help=f"blocks of {YEARS_PER_BLOCK} years")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--blocks", type=int, default=6, help=f"blocks of {YEARS_PER_BLOCK} years a seed")
+    parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     options = parser.parse_args()
     links = packaged_links()
-    measured, spans = compare(links, PACKAGED, blocks=options.blocks, seed=options.seed)
-    table = comparison_table(measured, spans)
+    blocks = [Streams(1 + seed, block) for seed in range(options.seeds) for block in range(options.blocks)]
+    parts = compare(links, PACKAGED, blocks)
+    tables = [comparison_table(part).assign(days=name) for name, part in parts.items()]
+    table = pd.concat(tables).set_index("days").reset_index()
     table.to_csv(options.out / "comparison.csv", index=False)
-    draw(measured, spans, options.out / "measured_links.png")
-    print(f"{len(links.hops)} links, {len(spans)} spans of like wetness")
+    draw(parts["all days"], options.out / "measured_links.png")
+    print(f"{len(links.hops)} links; spans of like wetness:", {n: len(p.spans) for n, p in parts.items()})
     print(table.to_string(index=False))
 
 
-def compare(
-    links: MeasuredLinks, setting: Setting, *, blocks: int, seed: int
-) -> tuple[JointStatistics, list[JointStatistics]]:
-    """Statistics of the measurement and of the simulated spans most like it in wetness.
+def compare(links: MeasuredLinks, setting: Setting, blocks: list[Streams]) -> dict[str, Comparison]:
+    """Statistics of parts of the measurement and of the simulated spans that are like each.
 
-    Kept are spans whose share of time above 10 dB is within a factor of 2 of the measured one; at least
-    the wettest tenth of all, should they be fewer (the measurement is of a wetter span than most).
+    Kept are spans whose share of time above 10 dB is within a factor of 2 of the measured one.
     """
-    measured = statistics_of(links.attenuation_db, links.x_km, links.y_km)
-    spans = [span for block in range(blocks) for span in _block_spans(links, setting, Streams(seed, block))]
-    like = [span for span in spans if 0.5 < span.wetness / measured.wetness < 2.0]
-    wettest = sorted(spans, key=lambda span: -span.wetness)[: max(len(spans) // 10, 1)]
-    return measured, like if len(like) >= len(wettest) else wettest
+    days = _days(links.attenuation_db)
+    measured = {name: _measured(links, days[part]) for name, part in PARTS.items()}
+    spans: dict[str, list[JointStatistics]] = {name: [] for name in PARTS}
+    for streams in blocks:
+        rain = _BlockRain(links, setting, streams)
+        for name, part in PARTS.items():
+            spans[name] += rain.spans(len(days[part]), measured[name][0].wetness)
+    return {name: Comparison(*measured[name], spans[name]) for name in PARTS}
 
 
-def _block_spans(links: MeasuredLinks, setting: Setting, streams: Streams) -> list[JointStatistics]:
-    x = np.array([[hop.x0_km, hop.x1_km] for hop in links.hops])
-    y = np.array([[hop.y0_km, hop.y1_km] for hop in links.hops])
-    law = _one_month(climate_of(setting.latitude_deg, setting.longitude_deg).rain_law, setting.month)
-    field = draw_storms(streams, law, Region.around(x, y), n_years=YEARS_PER_BLOCK)
-    knots = [rain_knots(field, hop, lowest_threshold_db=LOWEST_DB) for hop in links.hops]
-    spans = []
-    for year in range(YEARS_PER_BLOCK):
-        for part in range(30 // setting.days):
-            start = year * SECONDS_PER_YEAR + MONTH_STARTS_S[setting.month]
-            start += (part * setting.days + 0.5) * SECONDS_PER_DAY
-            minutes = np.array([minute_means(each, start, setting.days * DAY_MIN) for each in knots])
-            spans.append(statistics_of(minutes, links.x_km, links.y_km))
-    return spans
+def _days(attenuation_db: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Attenuation by day, shape (n_days, n_links, 1440)."""
+    n_links, n_minutes = attenuation_db.shape
+    return attenuation_db.reshape(n_links, n_minutes // DAY_MIN, DAY_MIN).swapaxes(0, 1)
+
+
+def _measured(
+    links: MeasuredLinks, days: NDArray[np.floating]
+) -> tuple[JointStatistics, list[JointStatistics]]:
+    """Statistics of these days, and of as many drawn from them with replacement, again and again."""
+
+    def of(chosen: NDArray[np.int64]) -> JointStatistics:
+        return statistics_of(np.concatenate(days[chosen], axis=1), links.x_km, links.y_km)
+
+    rng = Streams(0, 0).generator("measured-days", len(days))
+    redrawn = [of(rng.integers(0, len(days), len(days))) for _ in range(REDRAWS)]
+    return of(np.arange(len(days))), redrawn
+
+
+class _BlockRain:
+    """What the links see of one block of simulated years."""
+
+    def __init__(self, links: MeasuredLinks, setting: Setting, streams: Streams) -> None:
+        x = np.array([[hop.x0_km, hop.x1_km] for hop in links.hops])
+        y = np.array([[hop.y0_km, hop.y1_km] for hop in links.hops])
+        law = _one_month(climate_of(setting.latitude_deg, setting.longitude_deg).rain_law, setting.month)
+        field = draw_storms(streams, law, Region.around(x, y), n_years=YEARS_PER_BLOCK)
+        self.links, self.month = links, setting.month
+        self.knots = [rain_knots(field, hop, lowest_threshold_db=LOWEST_DB) for hop in links.hops]
+
+    def spans(self, n_days: int, wetness: float) -> list[JointStatistics]:
+        """Statistics of the month's spans of that length and about that wetness."""
+        found = []
+        for year in range(YEARS_PER_BLOCK):
+            for part in range(30 // n_days):
+                start = year * SECONDS_PER_YEAR + MONTH_STARTS_S[self.month]
+                start += (part * n_days + 0.5) * SECONDS_PER_DAY
+                minutes = np.array([minute_means(each, start, n_days * DAY_MIN) for each in self.knots])
+                if 0.5 < (minutes > 10.0).mean() / wetness < 2.0:
+                    found.append(statistics_of(minutes, self.links.x_km, self.links.y_km))
+        return found
 
 
 def _one_month(law: RainLaw, month: int) -> RainLaw:
@@ -111,8 +142,9 @@ def minute_means(knots: RainKnots, start_s: float, n_minutes: int) -> NDArray[np
     return course.reshape(n_minutes, STEPS_PER_MINUTE).mean(axis=1)
 
 
-def comparison_table(measured: JointStatistics, spans: list[JointStatistics]) -> pd.DataFrame:
-    """Measured value, simulated mean and its standard error over spans, ratio: one row a statistic."""
+def comparison_table(part: Comparison) -> pd.DataFrame:
+    """Measured value with the middle 95 % of its redraws, simulated mean and its standard error, ratio."""
+    measured, spans = part.measured, part.spans
     rows = []
     names = {
         "conditional": [f"c at {distance:.0f} km" for distance in measured.distance_km],
@@ -123,6 +155,7 @@ def comparison_table(measured: JointStatistics, spans: list[JointStatistics]) ->
     }
     for field, labels in names.items():
         values = np.array([getattr(span, field) for span in spans])
+        low, high = part.bounds(field)
         for i, label in enumerate(labels):
             each = values[np.isfinite(values[:, i]), i]
             if len(each) < 2:
@@ -130,8 +163,8 @@ def comparison_table(measured: JointStatistics, spans: list[JointStatistics]) ->
             mean = each.mean()
             reference = float(getattr(measured, field)[i])
             error = each.std(ddof=1) / np.sqrt(len(each))
-            rows.append((label, reference, mean, error, mean / reference))
-    columns = ["statistic", "measured", "simulated", "standard_error", "ratio"]
+            rows.append((label, reference, low[i], high[i], mean, error, mean / reference))
+    columns = ["statistic", "measured", "low", "high", "simulated", "standard_error", "ratio"]
     return pd.DataFrame(rows, columns=columns).round(4)
 
 
