@@ -15,6 +15,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", help="this service only; default the sum of all")
+    parser.add_argument(
+        "--parts", action="store_true", help="every single part too, not only each kind; takes longer"
+    )
     parser.add_argument("--top", type=int, default=15, metavar="N", help="rows to show (default 15)")
     parser.add_argument(
         "--blocks", type=int, default=10, metavar="N", help="blocks of the run to judge again (default 10)"
@@ -41,6 +44,7 @@ def run(options: argparse.Namespace) -> int:
             opened,
             service=options.service,
             n_blocks=options.blocks,
+            single_parts=options.parts,
             workers=options.workers,
             progress=bar,
         )

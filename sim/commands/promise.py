@@ -128,4 +128,6 @@ def _minutes(value: float) -> str:
 
 def _chance(row, name: str) -> str:  # type: ignore[no-untyped-def]
     low, best, high = (100.0 * row[f"{name}{end}"] for end in ("_low", "", "_high"))
+    if best in (0.0, 100.0):  # no year broke it, or every one: only a bound is known
+        return f"< {high:.3g} %" if best == 0.0 else f"> {low:.3g} %"
     return f"{best:.3g} % [{low:.3g} .. {high:.3g}]"

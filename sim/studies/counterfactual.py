@@ -21,7 +21,7 @@ from sim.multipath.fades import FadeEvents
 from sim.rain.rain_kernel import RainKnots
 from sim.services.service_data import HopHistory, ServiceHistory
 
-HOP, SITE, PART, CAUSE = "hop", "site", "part kind", "cause"
+HOP, SITE, PART, SINGLE, CAUSE = "hop", "site", "part kind", "part", "cause"
 """Kinds of targets."""
 
 RAIN, MULTIPATH, POWER, MAINTENANCE, LIGHTNING = "rain", "multipath", "power", "maintenance", "lightning"
@@ -39,10 +39,13 @@ class Target:
     name: str
 
 
-def targets_of(prepared: Prepared, services: Sequence[int] | None = None) -> tuple[Target, ...]:
+def targets_of(
+    prepared: Prepared, services: Sequence[int] | None = None, *, single_parts: bool = False
+) -> tuple[Target, ...]:
     """Everything that can go wrong in a network with these model options.
 
-    With ``services``, only hops that these may cross, and sites at the ends of such hops.
+    With ``services``, only hops that these may cross, and sites at the ends of such hops. With
+    ``single_parts`` also every single part at those sites.
     """
     hops: Sequence[int] = range(len(prepared.designs))
     if services is not None:
@@ -55,6 +58,8 @@ def targets_of(prepared: Prepared, services: Sequence[int] | None = None) -> tup
         present = {part.kind for part in plant.parts}
         targets += [Target(SITE, site.id) for i, site in enumerate(plant.sites) if i in places]
         targets += [Target(PART, kind) for kind in plant.kind_names if kind in present]
+        if single_parts:
+            targets += [Target(SINGLE, part.id) for part in plant.parts if part.site in places]
         if any(site.power is not None for site in plant.sites):
             targets.append(Target(CAUSE, POWER))
         if any(site.windows for site in plant.sites):
@@ -84,6 +89,8 @@ def plant_without(prepared: Prepared, target: Target) -> Plant:
         case "part kind", kind:
             spared = replace(plant.kinds[kind], life=NEVER, outdoor=False)
             return replace(plant, kinds={**plant.kinds, kind: spared})
+        case "part", name:
+            return _with_part_spared(plant, name)
         case "site", name:
             own = {part for hop in prepared.built.hops for part in hop.own}
             parts = tuple(
@@ -101,6 +108,18 @@ def plant_without(prepared: Prepared, target: Target) -> Plant:
         case "cause", "lightning":
             return replace(plant, lightning=None)
     raise ValueError(f"target is {target.kind} {target.name}; must be one of the plant's")
+
+
+def _with_part_spared(plant: Plant, name: str) -> Plant:
+    """The plant with one part that neither wears out nor is struck."""
+    index = next(i for i, part in enumerate(plant.parts) if part.id == name)
+    part, kinds = replace(plant.parts[index], life=NEVER), dict(plant.kinds)
+    if kinds[part.kind].outdoor:
+        spared = f"spared {part.kind}"
+        kinds[spared] = replace(kinds[part.kind], outdoor=False)
+        part = replace(part, kind=spared)
+    parts = (*plant.parts[:index], part, *plant.parts[index + 1 :])
+    return replace(plant, parts=parts, kinds=kinds)
 
 
 def _steady(site: Site) -> Site:

@@ -80,6 +80,7 @@ def importance(
     *,
     service: str | None = None,
     n_blocks: int | None = None,
+    single_parts: bool = False,
     workers: int = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> pd.DataFrame:
@@ -92,6 +93,8 @@ def importance(
         Judge this service only, which is much faster where it shares no scarce link with most others.
     n_blocks : int, optional
         The first so many blocks of the run, at least 1; all of them unless stated.
+    single_parts : bool
+        Judge every single part too, not only its kind.
     workers : int
         Processes.
     progress : callable
@@ -113,7 +116,7 @@ def importance(
     if service is not None:
         group = sharing_groups(prepared)
         judged = [s for s in judged if group[s] == group[run.service_index(service)]]
-    targets = targets_of(prepared, None if service is None else judged)
+    targets = targets_of(prepared, None if service is None else judged, single_parts=single_parts)
     arguments = (prepared, run.seed, run.block_years, targets, judged)
     seconds = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
     services = [prepared.demands[s].id for s in judged]

@@ -18,6 +18,7 @@ from sim.studies.counterfactual import (
     CAUSE,
     HOP,
     PART,
+    SINGLE,
     SITE,
     BlockCase,
     Target,
@@ -225,6 +226,39 @@ def test_failures_of_other_parts_are_drawn_alike(simulator, draws):
     assert len(fresh) > 5
     assert len(moved) <= 0.25 * len(fresh)  # a part that failed before lives on from another mending
     assert not (kind[log.part] == cards).any()
+
+
+def test_a_single_part_is_spared_wear_and_lightning(simulator, draws):
+    parts = simulator.prepared.built.plant.parts
+    radio = next(i for i, part in enumerate(parts) if part.kind == "outdoor_radio")
+    plant = plant_without(simulator.prepared, Target(SINGLE, parts[radio].id))
+    assert radio not in plant.outdoor_parts
+    assert plant.outdoor_parts.size == simulator.prepared.built.plant.outdoor_parts.size - 1
+    for index in {int(part) for part in draws.log.part}:
+        target = Target(SINGLE, parts[index].id)
+        log = simulator.failures(
+            plant_without(simulator.prepared, target), draws.streams, draws.duration_s, draws.storms_near
+        )
+        assert index not in log.part
+        assert set(draws.log.part.tolist()) - {index} <= set(log.part.tolist()) | {index}
+
+
+def test_sparing_each_part_of_a_kind_saves_no_more_than_sparing_the_kind(simulator, case):
+    """Each part by itself, where failures of the kind do not overlap, adds up to the kind."""
+    targets = targets_of(simulator.prepared, single_parts=True)
+    cards = {part.id for part in simulator.prepared.built.plant.parts if part.kind == "line_card"}
+    singles = [target for target in targets if target.kind == SINGLE and target.name in cards]
+    assert {target.name for target in singles} == cards
+    assert not any(target.kind == SINGLE for target in targets_of(simulator.prepared))
+    before = sum(unavailable_s(service) for service in case.services)
+
+    def saved_s(target):
+        return before - sum(unavailable_s(service) for service in case.services_without(target))
+
+    whole = saved_s(Target(PART, "line_card"))
+    apart = [saved_s(target) for target in singles]
+    assert whole > 0.0
+    assert sum(apart) == pytest.approx(whole, rel=0.05)
 
 
 def test_only_a_plants_own_targets_change_it(simulator):
