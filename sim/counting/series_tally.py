@@ -77,17 +77,16 @@ def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
     enough = (ways >= need) & (ways > 0.0)
     usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= demand.switch_below_mbit_s)
     causes = np.where(enough.all(axis=0), 0, hop.causes)
-    _, first, same = np.unique(
-        np.stack([*enough, usable, causes]), axis=1, return_index=True, return_inverse=True
-    )
-    state = first[same.ravel()].astype(np.int32)[hop.state]
+    kind = ((causes * 2 + enough[0]) * 2 + enough[1]) * 2 + usable
+    _, first, same = np.unique(kind, return_index=True, return_inverse=True)
+    state = same.astype(np.int32)[hop.state]
     changes = np.append(True, state[1:] != state[:-1])
     return HopHistory(
         hop.time_s[changes],
         state[changes],
-        hop.capacity_forward_mbit_s,
-        hop.capacity_backward_mbit_s,
-        hop.causes,
+        hop.capacity_forward_mbit_s[first],
+        hop.capacity_backward_mbit_s[first],
+        hop.causes[first],
     )
 
 

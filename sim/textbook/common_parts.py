@@ -70,7 +70,7 @@ def site_unavailability(prepared: Prepared, site_index: int, hops: Collection[in
     chance = {group: prod(parts.values()) for group, parts in members.items()}
     schemes = {hop: prepared.designs[hop].scheme for hop in hops}
     alone = {group for group, radios in down.items() if _stops(radios, schemes)}
-    total = sum(chance[group] for group in alone)
+    total = sum(chance[group] for group in sorted(alone))
     for one, other in combinations(sorted(down.keys() - alone), 2):
         if _stops(down[one] | down[other], schemes):
             total += chance[one] * chance[other]

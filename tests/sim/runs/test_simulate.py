@@ -1,6 +1,10 @@
 """Whole runs of a small network: the same bytes however they are made, and nothing lost or overwritten."""
 
 import json
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from small_networks import source_of, triangle
@@ -11,6 +15,7 @@ from sim.inputs.network_file import InputError
 from sim.runs.results import Results
 from sim.runs.simulate import RunRequest, simulate
 
+DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"
 REQUEST = RunRequest(years=6, seed=5, block_years=2, workers=1)
 
 
@@ -160,3 +165,17 @@ def test_shares_of_outage_and_planned_visits_are_in_the_tables(tmp_path):
         assert planned <= found <= 1.001 * whole
     assert crew["outage_share"] == pytest.approx(crew["outage_min_per_year"] / whole)
     assert set(tables["part_failures"].columns) >= {"outage_min_per_year", "outage_share"}
+
+
+@pytest.mark.slow
+def test_bytes_do_not_hang_on_how_python_orders_its_sets(tmp_path):
+    """Two processes that hash text differently leave the same run."""
+    for hash_seed in ("1", "2"):
+        subprocess.run(
+            [sys.executable, "-c", "import sys; from sim.commands import main; sys.exit(main(sys.argv[1:]))"]
+            + ["simulate", str(DEMO), "--years", "20", "--workers", "1", "--out", str(tmp_path / hash_seed)],
+            env={**os.environ, "PYTHONHASHSEED": hash_seed},
+            check=True,
+            capture_output=True,
+        )
+    assert content(tmp_path / "1") == content(tmp_path / "2")
