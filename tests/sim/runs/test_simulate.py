@@ -170,10 +170,15 @@ def test_shares_of_outage_and_planned_visits_are_in_the_tables(tmp_path):
 @pytest.mark.slow
 def test_bytes_do_not_hang_on_how_python_orders_its_sets(tmp_path):
     """Two processes that hash text differently leave the same run."""
+    program = [
+        sys.executable,
+        "-c",
+        "import sys; from sim.commands import main; sys.exit(main(sys.argv[1:]))",
+    ]
     for hash_seed in ("1", "2"):
+        asked = ["simulate", str(DEMO), "--years", "20", "--workers", "1", "--out", str(tmp_path / hash_seed)]
         subprocess.run(
-            [sys.executable, "-c", "import sys; from sim.commands import main; sys.exit(main(sys.argv[1:]))"]
-            + ["simulate", str(DEMO), "--years", "20", "--workers", "1", "--out", str(tmp_path / hash_seed)],
+            [*program, *asked],
             env={**os.environ, "PYTHONHASHSEED": hash_seed},
             check=True,
             capture_output=True,
