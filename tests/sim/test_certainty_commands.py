@@ -28,6 +28,29 @@ def test_promise_prints_and_writes(run, tmp_path, capsys):
     assert (table["contract_break_chance"] >= table["year_break_chance"]).all()
 
 
+def test_chances_without_an_instance_are_bounds(run, capsys):
+    """Of six years each breaks 100 % availability and none the easiest target: neither is certain."""
+    assert main(["promise", str(run), "--availability", "100"]) == 0
+    assert "> 60.7 %" in capsys.readouterr().out  # 0.05 to the power of one sixth
+    assert main(["promise", str(run), "--target-min-per-year", "525960"]) == 0
+    assert "< 39.3 %" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--raise", "0.5", "--control", "5"], "--raise is 0.5; must be 1 to 100"),
+        (["--raise", "nan", "--control", "5"], "--raise is nan; must be 1 to 100"),
+        (["--raise", "5"], "--raise is given without --control; must be given with it"),
+        (["--control", "-1"], "--control is -1; must be 0 to 1000"),
+    ],
+)
+def test_controls_that_make_no_sense_are_refused(tmp_path, capsys, words, sentence):
+    network = write(tmp_path, small())
+    assert main(["simulate", str(network), "--out", str(tmp_path / "out"), *words]) == 2
+    assert capsys.readouterr().err == f"{sentence}\n"
+
+
 def test_textbook_prints_and_writes(run, tmp_path, capsys):
     csv = tmp_path / "steps.csv"
     words = ["textbook", run, "--service", "two", "--blocks", "1", "--csv", csv, "--workers", "1"]
