@@ -122,11 +122,13 @@ class RainField:
         return np.repeat(np.arange(self.n_storms), np.diff(self.storm_first_cell))
 
     @cached_property
-    def circles(self) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
-        """Circle that holds all places a cell ever rains on: centre x, y and radius [km], float32."""
+    def circles(self) -> NDArray[np.float32]:
+        """Circle that holds all places a cell ever rains on, and the cell's peak; shape (4, n_cells).
+
+        Centre x, y and radius [km], ln of the peak [ln mm/h].
+        """
         reach = CELL_REACH * self.population.profile.outer_radius
-        x, y, extent = circles_of_cells(self.cells, reach)
-        return x, y, extent
+        return np.asarray(circles_of_cells(self.cells, reach), dtype=np.float32)
 
     @property
     def n_storms(self) -> int:

@@ -108,7 +108,12 @@ def rain_knots(
         ]
     )
     rows = cells_in_reach(
-        line, field.circles, _storm_arrays(field), field.cells, _LEAST_SHARE * lowest_threshold_db
+        line,
+        field.circles,
+        _storm_arrays(field),
+        field.cells,
+        field.population.largest_km,
+        _LEAST_SHARE * lowest_threshold_db,
     )
     splits = int(np.ceil(COARSE_STEP_S / step_s))
     time_s, attenuation, starts = knots_above(

@@ -11,28 +11,43 @@ _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
 def cells_in_reach(
-    line: NDArray[np.float64], circles: Any, storms: Any, cells: NDArray[np.float64], least_db: float
+    line: NDArray[np.float64],
+    circles: Any,
+    storms: Any,
+    cells: NDArray[np.float64],
+    largest_km: float,
+    least_db: float,
 ) -> NDArray[np.float64]:
     """Cells that may take at least ``least_db`` from a hop, as rows sorted by the time they begin to.
 
     ``line``: first end x, y [km], unit vector x, y, length [km], k, alpha, and weight, inner and outer
-    radius of the cells' attenuation. ``circles``, ``storms`` and ``cells``: of a RainField.
+    radius of the cells' attenuation. ``circles``, ``storms`` and ``cells``: of a RainField; ``largest_km``:
+    radius that none of its cells exceeds.
 
     Returns rows of ten numbers: when the cell enters and leaves [s], its birth and life [s], distance
     across the line at birth [km] and its speed [km/s], place along it and its speed, peak attenuation per
     kilometre [dB/km] and largest radius [km].
     """
-    near_by = _near_by(line, circles, storms)
+    near_by = _near_by(line, circles, storms, _least_log_peak(line, largest_km, least_db))
     rows = _rows(line, near_by, cells, least_db)
     ordered: NDArray[np.float64] = rows[np.argsort(rows[:, 0], kind="stable")]
     return ordered
 
 
+def _least_log_peak(line: NDArray[np.float64], largest_km: float, least_db: float) -> float:
+    """ln of the peak [ln mm/h] under which no cell, however wide, takes ``least_db`` from a hop."""
+    length, k, alpha, weight, inner, outer = line[4:]
+    reach_km = weight * min(length, _ROOT_TWO_PI * inner * largest_km)
+    reach_km += (1.0 - weight) * min(length, _ROOT_TWO_PI * outer * largest_km)
+    return float(np.log(least_db / (k * reach_km)) / alpha) - 1e-3
+
+
 @njit(cache=True, error_model="numpy", nogil=True)
-def _near_by(line, circles, storms):  # type: ignore[no-untyped-def]
-    """Cells whose circle, of a storm whose course, comes within reach of the hop."""
+def _near_by(line, circles, storms, least_log_peak):  # type: ignore[no-untyped-def]
+    """Cells of at least this ln of the peak whose circle, of a storm whose course, comes near the hop."""
     storm_start, storm_end, storm_x, storm_y, storm_vx, storm_vy, storm_reach, first_cell = storms
-    centre_x, centre_y, extent = circles
+    centre_x, centre_y, extent, log_peak = circles[0], circles[1], circles[2], circles[3]
+    least = np.float32(least_log_peak)
     middle_x, middle_y = line[0] + 0.5 * line[4] * line[2], line[1] + 0.5 * line[4] * line[3]
     at_x, at_y, half = np.float32(middle_x), np.float32(middle_y), np.float32(0.5 * line[4])
     found = np.empty(len(centre_x), np.int32)
@@ -50,7 +65,7 @@ def _near_by(line, circles, storms):  # type: ignore[no-untyped-def]
         for cell in range(first_cell[storm], first_cell[storm + 1]):
             dx, dy, reach = centre_x[cell] - at_x, centre_y[cell] - at_y, extent[cell] + half
             found[count] = cell
-            count += dx * dx + dy * dy < reach * reach
+            count += (dx * dx + dy * dy < reach * reach) & (log_peak[cell] >= least)
     return found[:count]
 
 

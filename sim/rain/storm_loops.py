@@ -138,7 +138,7 @@ def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
-    """Circle that holds all places a cell ever rains on: x, y, radius [km], float32, shape (3, n_cells).
+    """Circle that holds all places a cell ever rains on: see ``RainField.circles``.
 
     ``cells``: rows of ``RainField.cells``; ``reach``: largest radii beyond which a cell rains on nothing.
     """
@@ -148,13 +148,14 @@ def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
 @njit(cache=True, error_model="numpy", nogil=True)
 def _circles(cells, wanted, radius, reach):  # type: ignore[no-untyped-def]
     """Circles about the tracks of some cells, with a margin of ``radius`` and ``reach`` largest radii."""
-    circles = np.empty((3, len(wanted)), np.float32)
+    circles = np.empty((4, len(wanted)), np.float32)
     for k in range(len(wanted)):
         cell = cells[wanted[k]]
         half = 0.5 * cell[1]
         circles[0, k], circles[1, k] = cell[2] + cell[4] * half, cell[3] + cell[5] * half
         travel = half * np.sqrt(cell[4] * cell[4] + cell[5] * cell[5])
         circles[2, k] = travel + radius + reach * cell[7] + 0.01
+        circles[3, k] = cell[6]
     return circles
 
 
