@@ -89,11 +89,17 @@ def _draw_month(
     width = region.east_km - region.west_km + 2.0 * margin
     height = region.north_km - region.south_km + 2.0 * margin
     mean_storms = storms_per_km2_s * width * height * length_s
-    start = np.sort(_starts(rng, mean_storms, start_s, length_s, storms))
-    n_storms = len(start)
-    x = rng.uniform(region.west_km - margin, region.east_km + margin, n_storms)
-    y = rng.uniform(region.south_km - margin, region.north_km + margin, n_storms)
-    speed = rng.gamma(storms.drift_shape, storms.mean_drift_km_h / storms.drift_shape, n_storms) / 3600.0
+    spell = _spells(rng, mean_storms, start_s, length_s, storms)
+    x = rng.uniform(region.west_km - margin, region.east_km + margin, len(spell))
+    y = rng.uniform(region.south_km - margin, region.north_km + margin, len(spell))
+    speed = rng.gamma(storms.drift_shape, storms.mean_drift_km_h / storms.drift_shape, len(spell)) / 3600.0
+    # Most storms are too slow to come near whatever their heading: they need no more draws.
+    away = reach + 0.5 * longest_s * speed
+    near = (x > region.west_km - away) & (x < region.east_km + away)
+    near &= (y > region.south_km - away) & (y < region.north_km + away)
+    spell, x, y, speed = spell[near], x[near], y[near], speed[near]
+    n_storms = len(spell)
+    start = spell + rng.uniform(0.0, storms.spell_duration_s, n_storms)
     heading = np.deg2rad(storms.drift_towards_deg + storms.drift_spread_deg * rng.standard_normal(n_storms))
     mood = rng.standard_normal(n_storms)
     vx, vy = speed * np.sin(heading), speed * np.cos(heading)
@@ -101,19 +107,19 @@ def _draw_month(
     y -= vy * 0.5 * longest_s
     storm = {"start": start, "x": x, "y": y, "vx": vx, "vy": vy, "mood": mood}
     first, last = _bearing_time(storm, region, reach, population, storms)
-    near = last > first
-    storm = {name: value[near] for name, value in (storm | {"first": first, "last": last}).items()}
+    reaching = np.flatnonzero(last > first)
+    reaching = reaching[np.argsort(start[reaching], kind="stable")]
+    storm = {name: value[reaching] for name, value in (storm | {"first": first, "last": last}).items()}
     return _draw_cells(rng, law, storm, region, population, storms)
 
 
-def _starts(
+def _spells(
     rng: np.random.Generator, mean_storms: float, start_s: float, length_s: float, storms: StormModel
 ) -> Floats:
-    """Starts of a month's storms [s], gathered in wet spells."""
+    """Start of the wet spell of each of a month's storms [s]."""
     mean_spells = storms.spells_per_year * length_s / SECONDS_PER_YEAR
     spells = rng.uniform(start_s, start_s + length_s, rng.poisson(mean_spells))
-    of = np.repeat(spells, rng.poisson(mean_storms / mean_spells, len(spells)))
-    return of + rng.uniform(0.0, storms.spell_duration_s, len(of))
+    return np.repeat(spells, rng.poisson(mean_storms / mean_spells, len(spells)))
 
 
 def _draw_cells(
