@@ -41,6 +41,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
+    if getattr(options, "workers", 1) > 1:
+        from sim.runs.processes import begin_early
+
+        begin_early()
     from sim.inputs.network_file import InputError
 
     try:

@@ -48,35 +48,42 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
     room, n = 1024, 0
     cells = np.empty((room, 8))
     count, end, far = np.zeros(len(n_drawn), np.int64), np.zeros(len(n_drawn)), np.zeros(len(n_drawn))
-    widest = CELL_REACH * outer * size[3]
-    step = SCORES[1] - SCORES[0]
+    size_km, exponent, smallest_km, largest_km = size[0], size[1], size[2], size[3]
+    widest, step = CELL_REACH * outer * largest_km, SCORES[1] - SCORES[0]
     for i in range(len(n_drawn)):
+        soonest, span, birth_0 = first[i], last[i] - first[i], start[i]
+        x_0, y_0, vx, vy = sx[i], sy[i], svx[i], svy[i]
+        # Where a cell of the longest life and the greatest width must be born to meet the region.
+        move_x, move_y = vx * LONGEST_LIVES * mean_life, vy * LONGEST_LIVES * mean_life
+        west, east = region[0] - widest - max(move_x, 0.0), region[2] + widest - min(move_x, 0.0)
+        south, north = region[1] - widest - max(move_y, 0.0), region[3] + widest - min(move_y, 0.0)
+        ends, farthest, n_before = 0.0, 0.0, n
         for _ in range(n_drawn[i]):
-            offset = first[i] + rng.random() * (last[i] - first[i])
+            offset = soonest + rng.random() * span
             scale = spread * np.sqrt(_gamma(rng, spread_shape) / spread_shape)
             dx, dy = scale * rng.standard_normal(), scale * rng.standard_normal()
-            x, y = sx[i] + svx[i] * offset + dx, sy[i] + svy[i] * offset + dy
-            if not _meets(x, y, svx[i], svy[i], LONGEST_LIVES * mean_life, region, widest):
+            x, y = x_0 + vx * offset + dx, y_0 + vy * offset + dy
+            if x <= west or x >= east or y <= south or y >= north:
                 continue
             life = _gamma(rng, life_shape) * mean_life / life_shape
             score = common * mood[i] + own * rng.standard_normal()
             place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
             low = int(place)
             log_peak = quantiles[low] + (place - low) * (quantiles[low + 1] - quantiles[low])
-            rho = min(max(size[0] * np.exp(-size[1] * log_peak), size[2]), size[3])
+            rho = min(max(size_km * np.exp(-exponent * log_peak), smallest_km), largest_km)
             reach = CELL_REACH * outer * rho
-            if not _meets(x, y, svx[i], svy[i], life, region, reach):
+            if not _meets(x, y, vx, vy, life, region, reach):
                 continue
             if n == room:
                 cells = np.concatenate((cells, np.empty((room, 8))))
                 room *= 2
-            birth = start[i] + offset
+            birth = birth_0 + offset
             cells[n, 0], cells[n, 1], cells[n, 2], cells[n, 3] = birth, life, x, y
-            cells[n, 4], cells[n, 5], cells[n, 6], cells[n, 7] = svx[i], svy[i], log_peak, rho
-            end[i] = max(end[i], birth + life)
-            far[i] = max(far[i], np.sqrt(dx * dx + dy * dy) + reach)
-            count[i] += 1
+            cells[n, 4], cells[n, 5], cells[n, 6], cells[n, 7] = vx, vy, log_peak, rho
+            ends = max(ends, birth + life)
+            farthest = max(farthest, np.sqrt(dx * dx + dy * dy) + reach)
             n += 1
+        count[i], end[i], far[i] = n - n_before, ends, farthest
     return cells[:n].copy(), count, end, far
 
 

@@ -18,7 +18,7 @@ def worker_context() -> BaseContext:
 
 
 def begin_early() -> None:
-    """Let the server import what workers need while this process still reads and prepares."""
+    """Let the server import what workers need while this process itself imports, reads and prepares."""
     if "forkserver" in multiprocessing.get_all_start_methods():
         worker_context()
         forkserver.ensure_running()

@@ -9,7 +9,6 @@ from sim.blocks.prepared import ModelOptions, prepare
 from sim.equipment.site_hardware import sites_hardware
 from sim.hops.design_doubts import network_doubts
 from sim.inputs.network_file import InputError, NetworkSource
-from sim.runs.processes import begin_early
 from sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from sim.runs.stopping import PrecisionGoal, reached, service_number
 from sim.runs.store import RunFolder, run_identity, versions
@@ -89,8 +88,6 @@ def simulate(
         If the folder is in use, or by another run (nothing is overwritten), or ``request.until`` names no
         service.
     """
-    if request.workers > 1 and request.n_blocks > 1:
-        begin_early()
     if request.until is not None:
         service_number(source.network, request.until)
     folder = RunFolder(out)
