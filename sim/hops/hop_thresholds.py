@@ -27,6 +27,11 @@ CROSS_POLAR_SHARE_DB = 3.0
 """A threshold counts as cross-polar where interference costs this much margin: more than noise itself."""
 
 
+LEAST_DEPTH_DB = 0.1
+"""A modulation that so little rain takes counts as never carried, and one that is lost comes back once there
+is no more than this: no rain at all cannot be asked for."""
+
+
 @dataclass(frozen=True)
 class StateThresholds:
     """Thresholds of one equipment state; axes: channel-direction (C), line set (L), modulation (M).
@@ -139,12 +144,11 @@ class HopThresholds:
             best = margin[lines].max(axis=0)
             limited = self._rain_margin_db(c, best, state)
             down, up = down_depth_db(limited, self.rule), up_depth_db(limited, self.rule)
-            ceiling[c] = int(np.logical_and.accumulate(down > 0.0).sum())
+            ceiling[c] = int(np.logical_and.accumulate(down > LEAST_DEPTH_DB).sum())
             crossed[c] = best - limited > CROSS_POLAR_SHARE_DB
             rain_down[c] = self._raw_rain_db(c, _capped(np.minimum.accumulate(down), ceiling[c]))
-            rain_up[c] = self._raw_rain_db(
-                c, _capped(np.minimum.accumulate(np.minimum(up, down)), ceiling[c])
-            )
+            regained = np.maximum(np.minimum.accumulate(np.minimum(up, down)), LEAST_DEPTH_DB)
+            rain_up[c] = self._raw_rain_db(c, _capped(regained, ceiling[c]))
         fades, crossed_fades = self._fade_thresholds(state, margin, ceiling)
         causes = state.causes.reshape(-1).copy()
         return StateThresholds(ceiling, rain_down, rain_up, fades, crossed, crossed_fades, causes)

@@ -17,7 +17,7 @@ from models.storm import DEFAULT_STORMS, StormModel
 from sim.disk_cache import Floats, Key, kept_arrays
 from sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
 from sim.rain.rain_laws import RawLaw
-from sim.rain.scenes import Scenes, raw_law, scenes
+from sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
@@ -156,7 +156,10 @@ def raw_attenuation_law(
 
     def compute() -> dict[str, Floats]:
         full = raw_law(
-            _snapshots(rates, chances, population, storms), path_length_km=path_length_km, k=k, alpha=alpha
+            _snapshots(rates, chances, population, storms, surroundings_km(path_length_km)),
+            path_length_km=path_length_km,
+            k=k,
+            alpha=alpha,
         )
         even = np.geomspace(min(0.9 * full.probability[0], 0.2), 3e-7, 120)
         return {"value": full.quantile(even), "probability": even}
@@ -167,8 +170,12 @@ def raw_attenuation_law(
 
 @lru_cache(maxsize=2)
 def _snapshots(
-    rates: tuple[float, ...], chances: tuple[float, ...], population: CellPopulation, storms: StormModel
+    rates: tuple[float, ...],
+    chances: tuple[float, ...],
+    population: CellPopulation,
+    storms: StormModel,
+    longest_hop_km: float,
 ) -> Scenes:
     """Snapshots of a climate, shared by the hops of a network."""
     months = peak_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
-    return scenes(months, population, storms, per_month=_SCENES_PER_MONTH)
+    return scenes(months, population, storms, per_month=_SCENES_PER_MONTH, longest_hop_km=longest_hop_km)

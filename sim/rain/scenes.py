@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from models.calendar import MONTH_DAYS
+from models.network import MAXIMUM_PATH_LENGTH_KM
 from models.rain_cell import CellPopulation, attenuation_profile, largest_radius_km, radius_km
 from models.storm import StormModel
 from models.units import SECONDS_PER_YEAR
@@ -26,7 +27,7 @@ from sim.streams import Streams
 Integers = NDArray[np.int64]
 
 LONGEST_HOP_KM = 60.0
-"""Longest hop that a scene's surroundings cover."""
+"""Longest hop that a scene's surroundings cover unless more is asked for."""
 
 _REACH = 3.5
 
@@ -50,6 +51,12 @@ class Scenes:
     place: Floats
     month: Integers
     population: CellPopulation
+    longest_hop_km: float
+
+
+def surroundings_km(path_length_km: float) -> float:
+    """Length of hop [km] that scenes must serve for this hop: one of two, so that hops share scenes."""
+    return LONGEST_HOP_KM if path_length_km <= LONGEST_HOP_KM else MAXIMUM_PATH_LENGTH_KM
 
 
 def scenes(
@@ -85,6 +92,7 @@ def scenes(
         place=heads[1],
         month=np.repeat(np.arange(len(months)), per_month),
         population=population,
+        longest_hop_km=longest_hop_km,
     )
 
 
@@ -232,8 +240,8 @@ def pair_samples(
 
 
 def _loop_inputs(snapshots: Scenes, path_length_km: float, k: float, alpha: float) -> tuple[Any, ...]:
-    if not 0.0 <= path_length_km <= LONGEST_HOP_KM:
-        raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {LONGEST_HOP_KM:g}")
+    if not 0.0 <= path_length_km <= snapshots.longest_hop_km:
+        raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {snapshots.longest_hop_km:g}")
     shape = attenuation_profile(snapshots.population.profile, float(alpha))
     return (
         np.array([path_length_km, k, alpha, shape.inner_weight, shape.inner_radius, shape.outer_radius]),

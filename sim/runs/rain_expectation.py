@@ -16,7 +16,7 @@ from sim.counting.fading_tally import PLAIN
 from sim.disk_cache import Key, kept_arrays
 from sim.hops.hop_thresholds import HopThresholds
 from sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
-from sim.rain.scenes import Scenes, hop_samples, scenes
+from sim.rain.scenes import Scenes, hop_samples, scenes, surroundings_km
 
 N_SETS = 24
 """Independent sets of snapshots."""
@@ -66,7 +66,9 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     )
 
     def compute() -> dict[str, NDArray[np.float64]]:
-        columns = [_chances(found, lines, thresholds) for found in _sets(prepared)]
+        columns = [
+            _chances(found, lines, thresholds) for found in _sets(prepared, max(line[0] for line in lines))
+        ]
         return {"chance": np.stack(columns, axis=1).ravel()}
 
     return kept_arrays("rain-chances", key, compute)["chance"].reshape(len(asked), N_SETS)
@@ -77,7 +79,7 @@ def _raw_threshold_db(prepared: Prepared, hop: int, step: int) -> float:
     return float(plain.nominal.rain_down_db[0, step])
 
 
-def _sets(prepared: Prepared) -> Iterator[Scenes]:
+def _sets(prepared: Prepared, longest_hop_km: float) -> Iterator[Scenes]:
     months = peak_laws(prepared.rain_law, DEFAULT_POPULATION, prepared.storms)
     for number in range(N_SETS):
         yield scenes(
@@ -86,6 +88,7 @@ def _sets(prepared: Prepared) -> Iterator[Scenes]:
             prepared.storms,
             per_month=PER_MONTH,
             first_month=_MONTHS_OF_ANCHORS * (1 + number),
+            longest_hop_km=surroundings_km(longest_hop_km),
         )
 
 

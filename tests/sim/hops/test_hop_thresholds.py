@@ -220,3 +220,14 @@ def test_thresholds_are_in_order_in_every_state(scheme, data):
     if not structure.scheme.co_channel:
         # Nothing that fails gives margin.
         assert (table.rain_down_db[usable] <= hop.nominal.rain_down_db[usable] + 1e-9).all()
+
+
+def test_a_margin_within_the_hysteresis_still_lets_a_modulation_come_back():
+    margin = float(thresholds("1+0").design.margin_db.min())
+    rule = SwitchRule(guard_db=0.0, hysteresis_db=2.0)
+    for left_db, steps in ((1.0, 5), (0.05, 4)):
+        radio = Radio(id="r", transmit_power_dbm=20.0 - margin + left_db)
+        ready = prepare(triangle("1+0", radios=(radio,)), ModelOptions(rain=False, anchoring=False))
+        hop = HopThresholds(ready.designs[0], IDENTITY, ready.nights[0], rule)
+        assert hop.nominal.ceiling.tolist() == [steps, steps]
+        assert hop.lowest_rain_db([state_without(hop)]) > 0.0

@@ -203,3 +203,16 @@ def test_worst_months_and_years_spread_as_the_recommendations_say():
     assert summer > 0.6
     spread = annual.std(ddof=1) / annual.mean()
     assert 0.18 < spread < 0.8
+
+
+def test_hops_beyond_the_usual_surroundings_have_a_law_that_goes_on():
+    """Scenes for hops over 60 km are others; their sampling error is a few per cent."""
+    hop, _ = hop_and_target()
+    laws = [raw_attenuation_law(LAW, **{**hop, "path_length_km": length}) for length in (59.5, 60.5, 120.0)]
+    below, above, far = (law.quantile(PROBABILITIES[:3]) for law in laws)
+    np.testing.assert_allclose(above, below, rtol=0.1)
+    assert np.all(far > above)
+    months = peak_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)
+    usual = scenes(months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=50)
+    with pytest.raises(ValueError, match="path_length_km is 61; must be 0 to 60"):
+        raw_law(usual, path_length_km=61, k=0.1, alpha=1.0)
