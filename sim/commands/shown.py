@@ -11,9 +11,6 @@ if TYPE_CHECKING:
 ROWS_SHOWN = 40
 """Rows of a table that are printed unless all are asked for."""
 
-WORST_CAUSES = 3
-"""Causes that are named."""
-
 
 def terminal(width: int) -> "Console":
     """Standard output, so many characters wide where it is no terminal."""
@@ -68,11 +65,9 @@ def signed_text(row: "pd.Series", name: str) -> str:
 
 def main_causes(causes: "pd.DataFrame", name: str) -> str:
     """The causes with most of a figure and their shares of it: ``rain 61%, power 20%``; ``-`` for none."""
-    seen = causes[causes[name] > 0.0].sort_values(name, ascending=False, kind="stable")
-    whole = seen[name].sum()
-    most = seen.head(WORST_CAUSES)
-    shares = zip(most["cause"], most[name] / whole, strict=True)
-    found = [f"{cause} {share:.0%}" for cause, share in shares if share >= 0.005]
+    from sim.runs.results import worst_causes
+
+    found = [f"{cause} {share:.0%}" for cause, share in worst_causes(causes, name, least_share=0.005)]
     return ", ".join(found) or "-"
 
 

@@ -119,10 +119,11 @@ class Planner:
     def _leave(self, plan: Appointments, number: int, start_s: float, _: Event) -> None:
         base, travel_s = self._nearest(plan.site)
         now = self._env.now
-        arrived_s = now + travel_s if start_s < now + travel_s else start_s
+        arrived_s = max(start_s, now + travel_s)
         end_s = arrived_s + plan.length_s[number]
-        crew = -1 if plan.work.climbs and self._stormy(plan.site, arrived_s, end_s) else self._book(base)
-        if crew < 0:
+        stormy = plan.work.climbs and self._stormy(plan.site, arrived_s, end_s)
+        crew = None if stormy else self._dispatcher.book(base)
+        if crew is None:
             self._await(plan, number, start_s + SECONDS_PER_DAY)
             return
         down_s = arrived_s + plan.length_s[number] * plan.work.outage_share
@@ -136,10 +137,6 @@ class Planner:
             due_s = plan.start_s[number + 1]
             late_days = max(math.ceil((end_s - due_s) / SECONDS_PER_DAY), 0)
             self._await(plan, number + 1, due_s + late_days * SECONDS_PER_DAY)
-
-    def _book(self, base: int) -> int:
-        crew = self._dispatcher.book(base)
-        return -1 if crew is None else crew
 
     def _nearest(self, site: int) -> tuple[int, float]:
         if site not in self._home:

@@ -100,17 +100,9 @@ def _bounds(shape, length, rows, start, step, count):  # type: ignore[no-untyped
         high = min(int((leave - start) / step), count - 1)
         if high < low:
             continue
-        middle = start + (low + 0.5) * step - birth
-        _add_bound(
-            total[low : high + 1],
-            (middle / life, step / life),
-            (d0 + dv * middle, dv * step),
-            (s0 + sv * middle, sv * step),
-            length,
-            peak,
-            rho,
-            shape,
-        )
+        age = start + (low + 0.5) * step - birth
+        phase, across, along = _placed(age, step, life, d0, dv, s0, sv)
+        _add_bound(total[low : high + 1], phase, across, along, length, peak, rho, shape)
     return total
 
 
@@ -158,17 +150,15 @@ def _course(shape, length, rows, start, step, count):  # type: ignore[no-untyped
         if high < low:
             continue
         age = start + low * step - birth
-        _add_cell(
-            total[low : high + 1],
-            (age / life, step / life),
-            (d0 + dv * age, dv * step),
-            (s0 + sv * age, sv * step),
-            length,
-            peak,
-            rho,
-            shape,
-        )
+        phase, across, along = _placed(age, step, life, d0, dv, s0, sv)
+        _add_cell(total[low : high + 1], phase, across, along, length, peak, rho, shape)
     return total
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _placed(age, step, life, d0, dv, s0, sv):  # type: ignore[no-untyped-def]
+    """Phase, place across and place along the hop of a cell of this age, each with its change in a step."""
+    return (age / life, step / life), (d0 + dv * age, dv * step), (s0 + sv * age, sv * step)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)

@@ -6,7 +6,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-_REACH = 3.0
+from sim.rain.storm_loops import CELL_REACH
+
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
@@ -77,7 +78,7 @@ def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
     count = 0
     for i in range(len(near_by)):
         birth, life, x, y, vx, vy, log_peak, rho = cells[near_by[i]]
-        reach = _REACH * outer * rho
+        reach = CELL_REACH * outer * rho
         dx, dy = x - x0, y - y0
         d0, s0 = dy * ux - dx * uy, dx * ux + dy * uy
         dv, sv = vy * ux - vx * uy, vx * ux + vy * uy
@@ -94,7 +95,7 @@ def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
         away = 0.5 * near * near
         if first * np.exp(-away / (narrow * narrow)) + second * np.exp(-away / (wide * wide)) < least_db:
             continue
-        reach = wide * min(np.sqrt(2.0 * np.log((first + second) / least_db)), _REACH)
+        reach = wide * min(np.sqrt(2.0 * np.log((first + second) / least_db)), CELL_REACH)
         begin, end = _passage(d0, dv, -reach, reach, 0.0, life)
         begin, end = _passage(s0, sv, -reach, length + reach, begin, end)
         if begin >= end:

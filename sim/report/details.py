@@ -16,11 +16,10 @@ from sim.report.wording import (
     per_cent,
     records,
 )
+from sim.runs.results import worst_causes
 
 Cell = tuple[str, str]
 """A figure, and what stands small below it."""
-
-CAUSES_NAMED = 3
 
 SUMS = ("textbook sum", "simulated")
 """Steps of the distance table that are figures; the others are differences."""
@@ -39,7 +38,7 @@ def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, A
     years = year_rows(tables.get("service_years", empty), tables.get("service_targets", empty))
     steps = step_rows(tables.get("textbook_distance", empty))
     controlled = [
-        (str(row["service"]), *(_bounded(row, name) for name in _CONTROLLED), number(row["saving"]))
+        (str(row["service"]), *(figure_and_ends(row, name) for name in _CONTROLLED), number(row["saving"]))
         for row in records(tables.get("service_controlled", empty))
     ]
     return {
@@ -58,10 +57,6 @@ _CONTROLLED = ("unavailable_min_per_year", "unavailable_min_per_year_controlled"
 
 def _ordered(rows: dict[str, list[Cell]], order: list[str]) -> list[tuple[str, list[Cell]]]:
     return [(service, rows[service]) for service in order if service in rows]
-
-
-def _bounded(row: Mapping[str, Any], name: str) -> Cell:
-    return figure_and_ends(row, name)
 
 
 def year_rows(years: pd.DataFrame, targets: pd.DataFrame) -> tuple[list[str], dict[str, list[Cell]]]:
@@ -103,8 +98,8 @@ def direction_rows(directions: pd.DataFrame) -> dict[str, list[Cell]]:
     for service in dict.fromkeys(service for service, _ in found):
         ways = [found[service, way] for way in ("forward", "backward")]
         both = found[service, "both"]
-        cells = [_bounded(row, "unavailable_min_per_year") for row in ways]
-        cells += [_bounded(row, "severely_errored_s_per_year") for row in ways]
+        cells = [figure_and_ends(row, "unavailable_min_per_year") for row in ways]
+        cells += [figure_and_ends(row, "severely_errored_s_per_year") for row in ways]
         rows[service] = [*cells, _between(both), (duration(both["mean_time_to_restore_s"]), "")]
     return rows
 
@@ -154,14 +149,14 @@ def priority_rows(undelivered: pd.DataFrame) -> list[dict[str, Any]]:
         row: dict[str, Any] = {"priority": f"{int(whole['priority'])}", "rates": []}
         for name, share in rates:
             thousandth = {f"{name}{end}": whole[f"{name}{end}"] / 1000.0 for end in ("", "_low", "_high")}
-            row["rates"].append((_bounded(thousandth, name), per_cent(whole[share]), _main_causes(own, name)))
+            row["rates"].append(
+                (figure_and_ends(thousandth, name), per_cent(whole[share]), _main_causes(own, name))
+            )
         rows.append(row)
     return rows
 
 
 def _main_causes(causes: pd.DataFrame, name: str) -> str:
     """Causes with most of a figure and their shares of it."""
-    seen = causes[causes[name] > 0.0].sort_values(name, ascending=False, kind="stable")
-    shares = zip(seen["cause"], seen[name] / seen[name].sum(), strict=True)
-    named = [f"{cause} {per_cent(share)}" for cause, share in shares if share >= 0.01]
-    return ", ".join(named[:CAUSES_NAMED]) or NO_FIGURE
+    named = [f"{cause} {per_cent(share)}" for cause, share in worst_causes(causes, name, least_share=0.01)]
+    return ", ".join(named) or NO_FIGURE

@@ -62,3 +62,24 @@ class Results:
     def hops(self) -> pd.DataFrame:
         """One row a hop."""
         return self.tables["hops"]
+
+
+CAUSES_NAMED = 3
+"""Causes that are named where there is room for a few."""
+
+
+def worst_causes(causes: pd.DataFrame, name: str, *, least_share: float) -> list[tuple[str, float]]:
+    """The few causes with most of a figure, worst first, and their shares of it.
+
+    Parameters
+    ----------
+    causes : DataFrame
+        One row a cause, with columns ``cause`` and ``name``.
+    name : str
+        Column of the figure, at least 0.
+    least_share : float
+        Causes with less of it are left out.
+    """
+    seen = causes[causes[name] > 0.0].sort_values(name, ascending=False, kind="stable")
+    shares = zip(seen["cause"], seen[name] / seen[name].sum(), strict=True)
+    return [(str(cause), float(share)) for cause, share in shares if share >= least_share][:CAUSES_NAMED]

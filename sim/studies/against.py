@@ -54,10 +54,9 @@ NOT_IN_TEXTBOOKS = int(Cause.LIGHTNING | Cause.SWITCHING)
 
 NOTES = {
     "rain, worst month": "P.841 for anywhere in the world; its regions differ by about half either way (from "
-    "memory). In 14 climates runs have 0.6 to 1.1 times that at 0.1 % of the year (least where months are "
-    "alike), 0.9 to 1.2 times at 0.01 %, and 1.3 to 1.5 times at 0.001 %, a depth that few showers reach.",
+    "memory). Runs have less than that where months are alike, and more at depths that few showers reach.",
     "rain, fades of 10 s or longer": "the time is P.530's, but showers here have no texture within, so a "
-    "passage is one long fade where real rain wavers about the threshold: about 0.6 times as many.",
+    "passage is one long fade where real rain wavers about the threshold.",
     "cross-polar in rain": "interference alone. P.530, 4.2.2 takes one law of attenuation for all "
     "frequencies, the run that of 2.4.1: apart by up to a third.",
     "flat fades of one line": "time in fades of P.530 over a mean length of 410 s sqrt(d/46 km) 10^(-A/20) "
