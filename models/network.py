@@ -149,6 +149,15 @@ class Service(Entry):
         Literal["access", "short haul", "long haul"],
         Field(description="portion of the national path, for the objectives of F.1703 and F.1668"),
     ] = "short haul"
+    availability_objective: Annotated[
+        Finite | None, Field(gt=0, lt=1, description="share of time, as 0.9999; default by F.1703")
+    ] = None
+    severely_errored_ratio_objective: Annotated[
+        Finite | None, Field(gt=0, lt=1, description="share of available time; default by F.1668")
+    ] = None
+    outages_per_year_objective: Annotated[
+        Finite | None, Field(gt=0, le=100_000, description="outage intensity of G.827; default none")
+    ] = None
     protection: Annotated[
         Literal["none", "protected", "rerouted"],
         Field(description="one route; a working and a protecting route; any free route"),

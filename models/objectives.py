@@ -1,11 +1,11 @@
-"""Availability and error objectives for a path of a given length and grade.
+"""Availability and error objectives for a national path of a given length and grade.
 
-The forms of the Recommendations are kept; their coefficients are from memory and unverified. Give your
-own with ``AvailabilityClass`` or ``availability_objective`` where a contract names them.
+The forms of the Recommendations are kept; their coefficients are from memory and unverified. A service may
+state its own objectives in their place (``models.network.Service``). There is no objective of outage
+intensity here, since we know of no coefficients for it: it is judged only where a service states one.
 """
 
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,100 +18,76 @@ REFERENCE_LENGTH_KM = 2500.0
 END_TO_END_SEVERELY_ERRORED_RATIO = 0.002
 """Severely errored second ratio of the 27,500 km path of G.826 (Table 2) and G.828 (Table 1): from memory."""
 
+AVAILABILITY_SOURCE = "ITU-R F.1703 (2005), coefficients from memory, unverified"
+SEVERELY_ERRORED_SOURCE = "ITU-R F.1668 (2004), from memory, unverified"
+STATED = "stated in the network file"
+"""Where an objective comes from."""
+
 _MINUTES_PER_YEAR = SECONDS_PER_YEAR / 60.0
 
 
 @dataclass(frozen=True)
-class AvailabilityClass:
-    """Coefficients of one portion of a path in F.1703.
+class Portion:
+    """A portion of a national path in F.1703.
 
     Attributes
     ----------
     name : str
-        Portion.
     length_coefficient : float
         B, unavailability at the reference length, 0 to 1.
     fixed_part : float
         C, unavailability whatever the length, 0 to 1.
-    shortest_km : float
-        Lengths below this count as this [km].
-    source : str
-        Where the coefficients come from.
     """
 
     name: str
     length_coefficient: float
     fixed_part: float
-    shortest_km: float
-    source: str
+
+    def availability(self, length_km: ArrayLike) -> NDArray[np.float64]:
+        """Availability ratio to be met: 1 - (B L/L_R + C).
+
+        Parameters
+        ----------
+        length_km : float or array
+            Length of the path [km], at least 0; the result has its shape.
+
+        Returns
+        -------
+        float array
+            Share of time, not below 0.
+
+        Raises
+        ------
+        ValueError
+            If a length is negative or not finite.
+
+        References
+        ----------
+        ITU-R F.1703 (2005), recommends: the form; its coefficients are from memory.
+        """
+        length = _length(length_km)
+        lost = self.length_coefficient * length / REFERENCE_LENGTH_KM + self.fixed_part
+        return np.maximum(1.0 - lost, 0.0)
 
 
-_MEMORY = "ITU-R F.1703 (2005), coefficients from memory, unverified"
+ACCESS = Portion("national access", 0.0, 5.0e-4)
+SHORT_HAUL = Portion("national short haul", 0.0, 4.0e-4)
+LONG_HAUL_SHORT = Portion("national long haul, below 250 km", 1.9e-3, 1.1e-4)
+LONG_HAUL = Portion("national long haul, 250 km and more", 3.0e-3, 0.0)
 
 
-class Grade(Enum):
-    """Portions of a path with coefficients in F.1703."""
-
-    INTERNATIONAL = AvailabilityClass("international, 250 to 2500 km", 3.0e-3, 0.0, 250.0, _MEMORY)
-    LONG_HAUL = AvailabilityClass("national long haul, 250 km and more", 3.0e-3, 0.0, 250.0, _MEMORY)
-    LONG_HAUL_SHORT = AvailabilityClass("national long haul, below 250 km", 1.9e-3, 1.1e-4, 0.0, _MEMORY)
-    SHORT_HAUL = AvailabilityClass("national short haul", 0.0, 4.0e-4, 0.0, _MEMORY)
-    ACCESS = AvailabilityClass("national access", 0.0, 5.0e-4, 0.0, _MEMORY)
-
-
-def grade_for(length_km: float, *, long_haul: bool) -> Grade:
-    """Portion that a national path belongs to.
+def portion_of(grade: str, length_km: float) -> Portion:
+    """Portion of a path of a grade: ``access``, ``short haul`` or ``long haul``.
 
     Parameters
     ----------
+    grade : str
     length_km : float
-        Length of the path [km], above 0.
-    long_haul : bool
-        Whether it is long haul; else it is short haul.
+        Length of the path [km]; it matters for long haul only.
     """
-    if not length_km > 0.0:
-        raise ValueError(f"length_km is {length_km}; must be above 0")
-    if not long_haul:
-        return Grade.SHORT_HAUL
-    return Grade.LONG_HAUL if length_km >= 250.0 else Grade.LONG_HAUL_SHORT
-
-
-def availability_objective(
-    length_km: ArrayLike, *, length_coefficient: float, fixed_part: float, shortest_km: float = 0.0
-) -> NDArray[np.float64]:
-    """Availability ratio to be met: 1 - (B L/L_R + C).
-
-    Parameters
-    ----------
-    length_km : float or array
-        Length of the path [km], at least 0; the result has its shape.
-    length_coefficient, fixed_part, shortest_km : float
-        As in ``AvailabilityClass``.
-
-    Returns
-    -------
-    float array
-        Share of time, not below 0.
-
-    Raises
-    ------
-    ValueError
-        If a length or coefficient is negative or not finite.
-
-    References
-    ----------
-    ITU-R F.1703 (2005), recommends: the form; its coefficients are from memory (``Grade``).
-    """
-    length = np.asarray(length_km, dtype=np.float64)
-    for name, value in (
-        ("length_km", length),
-        ("length_coefficient", length_coefficient),
-        ("fixed_part", fixed_part),
-    ):
-        if not (np.all(np.isfinite(value)) and np.all(np.asarray(value) >= 0.0)):
-            raise ValueError(f"{name} is {value}; must be at least 0")
-    lost = length_coefficient * np.maximum(length, shortest_km) / REFERENCE_LENGTH_KM + fixed_part
-    return np.maximum(1.0 - lost, 0.0)
+    if grade == "long haul":
+        return LONG_HAUL if length_km >= 250.0 else LONG_HAUL_SHORT
+    return {"access": ACCESS, "short haul": SHORT_HAUL}[grade]
 
 
 def unavailable_min_per_year(availability: ArrayLike) -> NDArray[np.float64]:
@@ -136,16 +112,14 @@ def severely_errored_objective(
     Raises
     ------
     ValueError
-        If the length is negative or the allocation is outside 0 to 1.
+        If a length is negative or not finite, or the allocation is outside 0 to 1.
 
     References
     ----------
     ITU-R F.1668 (2004): from memory, unverified. Length is used as it is; the Recommendation's rounding
     of lengths is left out.
     """
-    length = np.asarray(length_km, dtype=np.float64)
-    if not np.all(length >= 0.0):
-        raise ValueError(f"length_km is {length}; must be at least 0")
+    length = _length(length_km)
     own = (0.02 if long_haul else 0.08) if allocation is None else allocation
     if not 0.0 <= own <= 1.0:
         raise ValueError(f"allocation is {own}; must be 0 to 1")
@@ -153,18 +127,8 @@ def severely_errored_objective(
     return END_TO_END_SEVERELY_ERRORED_RATIO * np.minimum(share, 1.0)
 
 
-def mean_time_to_restore_s(availability: ArrayLike, outages_per_year: ArrayLike) -> NDArray[np.float64]:
-    """Mean length of an outage [s]: (1 - availability) over outage intensity; shapes broadcast.
-
-    Not a number when there are no outages. ``availability`` is 0 to 1, ``outages_per_year`` at least 0.
-
-    References
-    ----------
-    ITU-T G.827 (2003) and ITU-R F.1703 (2005): outage intensity is the inverse of the mean time between
-    outages, which runs from the start of one to the start of the next (from memory).
-    """
-    lost_s = unavailable_min_per_year(availability) * 60.0
-    intensity = np.asarray(outages_per_year, dtype=np.float64)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean_s: NDArray[np.float64] = np.where(intensity > 0.0, lost_s / intensity, np.nan)
-    return mean_s
+def _length(length_km: ArrayLike) -> NDArray[np.float64]:
+    length = np.asarray(length_km, dtype=np.float64)
+    if not (np.all(np.isfinite(length)) and np.all(length >= 0.0)):
+        raise ValueError(f"length_km is {length}; must be at least 0")
+    return length

@@ -43,11 +43,9 @@ def shown_rows(frame: "pd.DataFrame", by: str, *, every_row: bool) -> "pd.DataFr
 
 
 def say_left_out(console: "Console", n_rows: int, what: str, *, every_row: bool) -> None:
-    """Tell how many rows ``shown_rows`` left out of so many, if any."""
+    """Tell how many rows of so many were left out, if any, and what they have in common."""
     if not every_row and n_rows > ROWS_SHOWN:
-        say(
-            console, f"... and {n_rows - ROWS_SHOWN} more {what} that are less unavailable (--all shows them)"
-        )
+        say(console, f"... and {n_rows - ROWS_SHOWN} more {what} (--all shows them)")
 
 
 def interval_text(row: "pd.Series", name: str) -> str:

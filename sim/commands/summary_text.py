@@ -2,9 +2,11 @@
 
 from typing import TYPE_CHECKING
 
+from models.objectives import STATED
 from sim.commands import CAUTION
 from sim.commands.failures_text import OUTAGE_SHARE_NOTE, failure_tables_text
 from sim.commands.shown import (
+    ROWS_SHOWN,
     interval_text,
     main_causes,
     plain_table,
@@ -14,6 +16,7 @@ from sim.commands.shown import (
     sure_text,
     terminal,
 )
+from sim.runs.objective_counts import least_sure_first, objectives_told
 from sim.runs.results import Results
 
 if TYPE_CHECKING:
@@ -26,22 +29,31 @@ _MOST = "unavailable_min_per_year"
 def print_summary(results: Results, *, every_row: bool = False) -> None:
     """Print services with intervals and main causes, objectives, rates, and hops with their modulations.
 
-    Of more rows than ``ROWS_SHOWN`` only the worst are printed unless ``every_row``.
+    Of more rows than ``ROWS_SHOWN`` only the worst are printed unless ``every_row``; of objectives those that
+    are least surely met.
     """
     console = terminal(180)
     say(console, "{title}: {years} years, seed {seed}, run {identity}".format_map(dict(results.manifest)))
     if len(results.services):
         services = shown_rows(results.services, _MOST, every_row=every_row)
         named = list(services["service"])
-        tables = [_services(results, services), _objectives(results, named), _rates(services)]
+        tables = [_services(results, services), _years(results, named), _rates(services)]
         if len(results.tables["service_controlled"]):
             tables.append(_controlled(results, named))
         for table in tables:
             console.print(table, markup=False)
-        say_left_out(console, len(results.services), "services", every_row=every_row)
+        say_left_out(
+            console, len(results.services), "services that are less unavailable", every_row=every_row
+        )
+        objectives = results.tables["service_objectives"]
+        console.print(_objectives(objectives, every_row=every_row), markup=False)
+        say_left_out(
+            console, len(objectives), "services that meet their objectives more surely", every_row=every_row
+        )
+        say(console, objectives_told(objectives))
         console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
     console.print(_hops(results, shown_rows(results.hops, _MOST, every_row=every_row)), markup=False)
-    say_left_out(console, len(results.hops), "hops", every_row=every_row)
+    say_left_out(console, len(results.hops), "hops that are less unavailable", every_row=every_row)
     if results.manifest["options"]["failures"]:
         for table in failure_tables_text(results, every_row=every_row):
             console.print(table, markup=False)
@@ -81,42 +93,20 @@ def _services(results: Results, services: "pd.DataFrame") -> "Table":
     return table
 
 
-def _objectives(results: Results, named: list[str]) -> "Table":
-    """Objectives of the Recommendations, met or not, and what years look like."""
-    title = "objectives (F.1703 and F.1668, coefficients from memory) and single years"
-    columns = (
-        "service",
-        "portion",
-        "km",
-        "allowed min/year",
-        "met (how sure)",
-        "allowed SES ratio",
-        "found",
-        "met (how sure)",
-        "median year min",
-        "9 of 10 years within",
-        "a year breaks 99.99 %",
-    )
-    table = plain_table(title, columns, ("service", "portion"))
+def _years(results: Results, named: list[str]) -> "Table":
+    """What single years look like."""
+    columns = ("service", "median year min", "9 of 10 years within", "a year breaks 99.99 %")
+    table = plain_table("single years: unavailable minutes", columns, ("service",))
     quantiles, targets = results.tables["service_years"], results.tables["service_targets"]
     half, most = (
         quantiles[quantiles["share_of_years"] == share].set_index("service")["unavailable_min"]
         for share in (0.5, 0.9)
     )
-    breaks = _by_service(targets[targets["availability"] == 0.9999])
-    objectives = _by_service(results.tables["service_objectives"])
+    breaks = {row["service"]: row for _, row in targets[targets["availability"] == 0.9999].iterrows()}
     for service in named:
-        row, chance = objectives[service], breaks[service]
-        limits = [100.0 * float(chance[f"year_break_chance{end}"]) for end in ("", "_low", "_high")]
+        limits = [100.0 * float(breaks[service][f"year_break_chance{end}"]) for end in ("", "_low", "_high")]
         table.add_row(
             service,
-            row["portion"].removeprefix("national "),
-            f"{row['length_km']:.1f}",
-            f"{row['allowed_min_per_year']:.4g}",
-            _met(row, "availability"),
-            f"{row['severely_errored_ratio_objective']:.2g}",
-            f"{row['severely_errored_ratio']:.2g}",
-            _met(row, "severely_errored"),
             f"{half[service]:.3g}",
             f"{most[service]:.3g}",
             f"{limits[0]:.0f}% [{limits[1]:.0f} .. {limits[2]:.0f}]",
@@ -124,12 +114,44 @@ def _objectives(results: Results, named: list[str]) -> "Table":
     return table
 
 
-def _by_service(table: "pd.DataFrame") -> "dict[str, pd.Series]":
-    return {row["service"]: row for _, row in table.iterrows()}
+def _objectives(objectives: "pd.DataFrame", *, every_row: bool) -> "Table":
+    """What is allowed, what was found, and whether that keeps it; of many services the least sure ones."""
+    title = "objectives (*: stated in the network file; the others of F.1703 and F.1668, from memory)"
+    units = ("min/year", "SES ratio", "outages/year")
+    judged = [head for unit in units for head in (f"allowed\n{unit}", "found", "met (how sure)")]
+    columns = ("service", "portion", "km", *judged)
+    table = plain_table(title, columns, ("service", "portion"))
+    if not every_row and len(objectives) > ROWS_SHOWN:
+        objectives = least_sure_first(objectives).head(ROWS_SHOWN)
+    for _, row in objectives.iterrows():
+        table.add_row(
+            row["service"],
+            row["portion"].removeprefix("national "),
+            f"{row['length_km']:.1f}",
+            _allowed(row, "availability", "allowed_min_per_year"),
+            f"{row[_MOST]:.3g}",
+            _met(row, "availability"),
+            _allowed(row, "severely_errored", "severely_errored_ratio_objective"),
+            f"{row['severely_errored_ratio']:.2g}",
+            _met(row, "severely_errored"),
+            _allowed(row, "outages", "outages_per_year_objective"),
+            interval_text(row, "outages_per_year"),
+            _met(row, "outages"),
+        )
+    return table
+
+
+def _allowed(row: "pd.Series", name: str, column: str) -> str:
+    """What an objective allows, with a mark where the network file states it; ``-`` where there is none."""
+    if not row[f"{name}_source"]:
+        return "-"
+    return f"{'* ' if row[f'{name}_source'] == STATED else ''}{row[column]:.4g}"
 
 
 def _met(row: "pd.Series", name: str) -> str:
-    """Whether an objective is met, and how sure that is."""
+    """Whether an objective is met, and how sure that is; ``-`` where there is none."""
+    if not row[f"{name}_source"]:
+        return "-"
     return f"{'yes' if row[f'{name}_met'] else 'no'} ({sure_text(row[f'{name}_met_confidence'])})"
 
 

@@ -22,6 +22,7 @@ from sim.report.rows import (
     service_rows,
     worst_first,
 )
+from sim.runs.objective_counts import objectives_told
 
 if TYPE_CHECKING:
     from sim.runs.results import Results
@@ -53,6 +54,7 @@ def report_page(results: "Results") -> str:
         Of a run with at least one finished block.
     """
     tables = results.tables
+    objectives = tables.get("service_objectives", pd.DataFrame())
     services, causes = tables["services"], tables["service_causes"]
     years = float(results.manifest["years"])
     with look():
@@ -70,7 +72,8 @@ def report_page(results: "Results") -> str:
         level=wording.level_name(wording.FIRST_ANSWER_LEVEL),
         pictures=pictures,
         services=[service_rows(row) for row in wording.records(worst_first(services))],
-        objectives=objective_rows(tables.get("service_objectives", pd.DataFrame())),
+        objectives=objective_rows(objectives),
+        objectives_told="" if objectives.empty else objectives_told(objectives),
         rates=[rate_rows(row) for row in wording.records(worst_first(services))],
         details=details(tables, list(worst_first(services)["service"])),
         causes=cause_rows(causes),

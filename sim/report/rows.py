@@ -5,11 +5,13 @@ from typing import Any
 
 import pandas as pd
 
+from models.objectives import STATED
 from sim.equipment.failure_log import PHASES
 from sim.report import wording
 from sim.report.figures import phase_column
 from sim.report.palette import CAUSE_GROUPS, cause_group
 from sim.report.wording import duration, figure_and_ends, given, number, per_cent, records
+from sim.runs.objective_counts import least_sure_first
 
 Row = Mapping[str, Any]
 
@@ -47,27 +49,35 @@ def service_rows(row: Row) -> dict[str, Any]:
 
 
 def objective_rows(objectives: pd.DataFrame) -> list[dict[str, Any]]:
-    """Cells of the table of objectives, one row a service; empty where a run has none."""
+    """Cells of the table of objectives, the least surely met first; empty where a run has none."""
+    if objectives.empty:
+        return []
     return [
         {
             "service": str(row["service"]),
-            "portion": str(row["portion"]),
-            "length": number(row["length_km"]),
-            "allowed": number(row["allowed_min_per_year"]),
-            "found": number(row["unavailable_min_per_year"]),
-            "met": _met(row, "availability"),
-            "sure": wording.confidence(row["availability_met_confidence"]),
-            "severe_allowed": f"{row['severely_errored_ratio_objective']:.2g}",
-            "severe_found": f"{row['severely_errored_ratio']:.2g}",
-            "severe_met": _met(row, "severely_errored"),
-            "severe_sure": wording.confidence(row["severely_errored_met_confidence"]),
+            "portion": f"{row['portion'].removeprefix('national ')}, {number(row['length_km'])} km",
+            "judged": [
+                _judged(row, "availability", "allowed_min_per_year", "unavailable_min_per_year"),
+                _judged(
+                    row, "severely_errored", "severely_errored_ratio_objective", "severely_errored_ratio"
+                ),
+                _judged(row, "outages", "outages_per_year_objective", "outages_per_year"),
+            ],
         }
-        for row in records(objectives)
+        for row in records(least_sure_first(objectives))
     ]
 
 
-def _met(row: Row, name: str) -> str:
-    return "yes" if row[f"{name}_met"] else "no"
+def _judged(row: Row, name: str, allowed: str, found: str) -> dict[str, Any]:
+    """What an objective allows, what was found, whether that keeps it, and how surely."""
+    cells = {"allowed": wording.NO_FIGURE, "source": "", "found": figure_and_ends(row, found)}
+    cells |= {"met": "", "sure": ""}
+    if row[f"{name}_source"]:
+        cells["allowed"] = number(row[allowed])
+        cells["source"] = "stated" if row[f"{name}_source"] == STATED else ""
+        cells["met"] = "yes" if row[f"{name}_met"] else "no"
+        cells["sure"] = wording.confidence(row[f"{name}_met_confidence"])
+    return cells
 
 
 def rate_rows(row: Row) -> dict[str, Any]:

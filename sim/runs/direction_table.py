@@ -10,7 +10,15 @@ from sim.blocks.prepared import Prepared
 from sim.counting.statistics import Interval, mean_interval
 from sim.counting.tallies import Tally
 from sim.counting.tally_rows import BOTH
-from sim.runs.summary_figures import BACKWARD, FORWARD, UNSEEN_OUTAGE_S, per_block, put_interval
+from sim.runs.summary_figures import (
+    BACKWARD,
+    FORWARD,
+    UNSEEN_OUTAGE_S,
+    UNSEEN_OUTAGES,
+    UNSEEN_SEVERELY_ERRORED_S,
+    per_block,
+    put_interval,
+)
 
 WAYS = {"forward": FORWARD, "backward": BACKWARD, "both": BOTH}
 """Directions by name; ``both`` is lost when either is."""
@@ -52,9 +60,9 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame
             for value in ("unavailable_s", "severely_errored_s", "errored_s", "outages")
         )
         for number, demand in enumerate(prepared.demands):
-            often = mean_interval(outages[:, number], largest_unseen=1.0 / years)
+            often = mean_interval(outages[:, number], largest_unseen=UNSEEN_OUTAGES / years)
             minutes = mean_interval(lost_s[:, number] / 60.0, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
-            severe = mean_interval(severe_s[:, number], largest_unseen=10.0 / years)
+            severe = mean_interval(severe_s[:, number], largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
             lost = float(lost_s[:, number].mean())
             available_s = SECONDS_PER_YEAR - lost
             row: dict[str, object] = {

@@ -1,4 +1,4 @@
-"""Objectives of the Recommendations beside what each service got: met or not, and how surely."""
+"""Objectives beside what each service got: met or not, and how surely."""
 
 from collections.abc import Sequence
 
@@ -6,19 +6,22 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from models.network import Service
 from models.objectives import (
-    Grade,
-    availability_objective,
-    grade_for,
+    AVAILABILITY_SOURCE,
+    SEVERELY_ERRORED_SOURCE,
+    STATED,
+    Portion,
+    portion_of,
     severely_errored_objective,
     unavailable_min_per_year,
 )
-from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from models.units import SECONDS_PER_YEAR
 from sim.blocks.prepared import Prepared
 from sim.counting.tallies import Tally
 from sim.counting.tally_rows import BOTH
 from sim.counting.years import met_confidence
-from sim.runs.summary_figures import UNSEEN_OUTAGE_S, per_block
+from sim.runs.summary_figures import UNSEEN_OUTAGE_S, UNSEEN_OUTAGES, UNSEEN_SEVERELY_ERRORED_S, per_block
 
 COLUMNS = (
     "service",
@@ -29,24 +32,53 @@ COLUMNS = (
     "unavailable_min_per_year",
     "availability_met",
     "availability_met_confidence",
+    "availability_source",
     "severely_errored_ratio_objective",
     "severely_errored_ratio",
     "severely_errored_met",
     "severely_errored_met_confidence",
-    "mean_time_between_outages_h",
-    "source",
+    "severely_errored_source",
+    "outages_per_year_objective",
+    "outages_per_year",
+    "outages_per_year_low",
+    "outages_per_year_high",
+    "outages_met",
+    "outages_met_confidence",
+    "outages_source",
 )
 
-SEVERELY_ERRORED_SOURCE = "ITU-R F.1668 (2004), from memory, unverified"
+SHOWN_BESIDE = (
+    "unavailable_min_per_year",
+    "outages_per_year",
+    "outages_per_year_low",
+    "outages_per_year_high",
+)
+"""Figures with which objectives are compared, of the table ``services``."""
+
+_Floats = NDArray[np.float64]
 
 
-def objective_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame:
-    """One row a service: its objectives by F.1703 and F.1668 for its length and grade, and what it got.
+def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.DataFrame) -> pd.DataFrame:
+    """One row a service: its objectives, and what it got.
 
-    Columns as ``COLUMNS``. The length is that of the working route. ``..._met`` tells whether the simulated
-    figure keeps the objective, ``..._met_confidence`` how sure it is that the long-run figure does (0.5:
-    nothing is known either way). The severely errored ratio is over available time; the mean time between
-    outages runs from the start of one to that of the next, infinite where none was seen.
+    Objectives are those that the network file states for the service, else those of F.1703 and F.1668 for
+    its length and grade; outages a year (the outage intensity, both ways together) have one only where it is
+    stated.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    blocks : sequence of Tally
+    services : DataFrame
+        The table ``services`` of the same run, whose figures ``SHOWN_BESIDE`` stand here too.
+
+    Returns
+    -------
+    DataFrame
+        Columns as ``COLUMNS``. The length is that of the working route. ``..._met`` tells whether the
+        simulated figure keeps the objective, ``..._met_confidence`` how sure it is that the long-run figure
+        does (0.5: nothing is known either way), ``..._source`` where the objective comes from; empty where
+        there is no objective. The severely errored ratio is over available time.
 
     References
     ----------
@@ -54,19 +86,29 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame
     (``models.objectives``).
     """
     n, years = len(prepared.demands), blocks[0].years
-    lost, severe, outages = (
+    lost_s, severe_s, outages = (
         per_block(blocks, "service_total", value, n, direction=BOTH) / years
         for value in ("unavailable_s", "severely_errored_s", "outages")
     )
-    rows = [
-        (
-            *_objectives(prepared, number, lost[:, number], severe[:, number], years),
-            _between_h(outages[:, number]),
-            f"{_portion(prepared, number).value.source}; {SEVERELY_ERRORED_SOURCE}",
+    rows = []
+    for i, (service, found) in enumerate(
+        zip(prepared.network.services, services.to_dict("records"), strict=True)
+    ):
+        length_km = _length_km(prepared, i)
+        portion = portion_of(service.grade, length_km)
+        rows.append(
+            {
+                "service": service.id,
+                "length_km": length_km,
+                "portion": portion.name,
+                **_availability(service, portion, length_km, lost_s[:, i], years),
+                **_severely_errored(service, length_km, severe_s[:, i], float(lost_s[:, i].mean()), years),
+                **{name: found[name] for name in SHOWN_BESIDE},
+                **_outages(service, outages[:, i], years),
+            }
         )
-        for number in range(n)
-    ]
-    return pd.DataFrame(rows, columns=[*COLUMNS])
+    # A column that is empty in every row has no type of its own.
+    return pd.DataFrame(rows, columns=[*COLUMNS]).astype({"outages_met": "boolean"})
 
 
 def _length_km(prepared: Prepared, number: int) -> float:
@@ -74,50 +116,53 @@ def _length_km(prepared: Prepared, number: int) -> float:
     return sum(prepared.designs[link].length_km for link, _ in route if link < len(prepared.designs))
 
 
-def _portion(prepared: Prepared, number: int) -> Grade:
-    grade = prepared.network.services[number].grade
-    if grade == "access":
-        return Grade.ACCESS
-    return grade_for(_length_km(prepared, number), long_haul=grade == "long haul")
+def _availability(
+    service: Service, portion: Portion, length_km: float, lost_s: _Floats, block_years: int
+) -> dict[str, object]:
+    ratio, source = service.availability_objective, STATED
+    if ratio is None:
+        ratio, source = float(portion.availability(length_km)), AVAILABILITY_SOURCE
+    allowed_min = float(unavailable_min_per_year(ratio))
+    return {
+        "availability_objective": ratio,
+        "allowed_min_per_year": allowed_min,
+        **_judged("availability", lost_s, allowed_min * 60.0, UNSEEN_OUTAGE_S / block_years),
+        "availability_source": source,
+    }
 
 
-def _objectives(
-    prepared: Prepared,
-    number: int,
-    lost_s: NDArray[np.float64],
-    severe_s: NDArray[np.float64],
-    block_years: int,
-) -> tuple[object, ...]:
-    """Columns from ``service`` to ``severely_errored_met_confidence``; times in seconds a year, by block."""
-    service, length_km = prepared.network.services[number], _length_km(prepared, number)
-    portion = _portion(prepared, number).value
-    ratio = float(
-        availability_objective(
-            length_km,
-            length_coefficient=portion.length_coefficient,
-            fixed_part=portion.fixed_part,
-            shortest_km=portion.shortest_km,
-        )
-    )
-    allowed_s = float(unavailable_min_per_year(ratio)) * 60.0
-    severe_ratio = float(severely_errored_objective(length_km, long_haul=service.grade == "long haul"))
-    available_s = SECONDS_PER_YEAR - float(lost_s.mean())
-    return (
-        service.id,
-        length_km,
-        portion.name,
-        ratio,
-        allowed_s / 60.0,
-        float(lost_s.mean()) / 60.0,
-        bool(lost_s.mean() <= allowed_s),
-        met_confidence(lost_s, allowed_s, largest_unseen=UNSEEN_OUTAGE_S / block_years),
-        severe_ratio,
-        float(severe_s.mean()) / available_s if available_s > 0.0 else 0.0,
-        bool(severe_s.mean() <= severe_ratio * available_s),
-        met_confidence(severe_s, severe_ratio * available_s, largest_unseen=10.0 / block_years),
-    )
+def _severely_errored(
+    service: Service, length_km: float, severe_s: _Floats, lost_s: float, block_years: int
+) -> dict[str, object]:
+    ratio, source = service.severely_errored_ratio_objective, STATED
+    if ratio is None:
+        long_haul = service.grade == "long haul"
+        ratio = float(severely_errored_objective(length_km, long_haul=long_haul))
+        source = SEVERELY_ERRORED_SOURCE
+    available_s = SECONDS_PER_YEAR - lost_s
+    return {
+        "severely_errored_ratio_objective": ratio,
+        "severely_errored_ratio": float(severe_s.mean()) / available_s if available_s > 0.0 else 0.0,
+        **_judged("severely_errored", severe_s, ratio * available_s, UNSEEN_SEVERELY_ERRORED_S / block_years),
+        "severely_errored_source": source,
+    }
 
 
-def _between_h(outages_per_year: NDArray[np.float64]) -> float:
-    often = float(outages_per_year.mean())
-    return HOURS_PER_YEAR / often if often else np.inf
+def _outages(service: Service, outages: _Floats, block_years: int) -> dict[str, object]:
+    allowed = service.outages_per_year_objective
+    judged: dict[str, object] = {"outages_met": None, "outages_met_confidence": np.nan}
+    if allowed is not None:
+        judged = _judged("outages", outages, allowed, UNSEEN_OUTAGES / block_years)
+    return {
+        "outages_per_year_objective": np.nan if allowed is None else allowed,
+        **judged,
+        "outages_source": "" if allowed is None else STATED,
+    }
+
+
+def _judged(name: str, per_year: _Floats, allowed: float, largest_unseen: float) -> dict[str, object]:
+    """Whether the mean over blocks keeps what is allowed, and how surely the long-run mean does."""
+    return {
+        f"{name}_met": bool(per_year.mean() <= allowed),
+        f"{name}_met_confidence": met_confidence(per_year, allowed, largest_unseen=largest_unseen),
+    }

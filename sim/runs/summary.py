@@ -49,8 +49,9 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     told = predict_services(prepared, told_hops)
     yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
+    services = service_table(prepared, blocks, total, told)
     frames = {
-        "services": service_table(prepared, blocks, total, told),
+        "services": services,
         "service_directions": direction_table(prepared, blocks),
         "service_causes": cause_table(prepared, total, "service"),
         "service_months": month_table(total),
@@ -58,7 +59,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
         "service_controlled": control_table(prepared, folder),
-        "service_objectives": objective_table(prepared, blocks),
+        "service_objectives": objective_table(prepared, blocks, services),
         "service_years": year_table(*yearly),
         "service_targets": target_table(*yearly),
         "textbook_distance": distance_table(prepared, folder, told),

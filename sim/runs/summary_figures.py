@@ -16,6 +16,13 @@ UNSEEN_OUTAGE_S = 4 * 3600.0
 """Length assumed of an outage where none was seen, for the upper bound (common practice, no source: the
 time to restore an attended site)."""
 
+UNSEEN_SEVERELY_ERRORED_S = 10.0
+"""Severely errored seconds assumed likewise: ten in a row would be unavailable time."""
+
+UNSEEN_OUTAGES = 1.0
+"""Outages assumed likewise: where there is less than one in ten years, they come in groups of 1.1 on the
+average, in rain as in multipath (our own, seen in long runs of the demo; the largest mean was 1.9)."""
+
 FORWARD, BACKWARD = 0, 1
 
 
@@ -44,10 +51,10 @@ def outage_columns(blocks: Sequence[Tally], total: Tally, kind: str, n: int) -> 
         minutes = mean_interval(seconds[:, i] / 60.0 / years, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
         put_interval(row, "unavailable_min_per_year", minutes)
         row["availability"] = 1.0 - float(summed[i]) / 60.0 / total.years / 525_960.0
-        errored = mean_interval(severe[:, i] / years, largest_unseen=10.0 / years)
+        errored = mean_interval(severe[:, i] / years, largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
         put_interval(row, "severely_errored_s_per_year", errored)
         # Outages gather in storms, so blocks are the independent units, not outages.
-        often = mean_interval(counts[:, i] / years, largest_unseen=1.0 / years)
+        often = mean_interval(counts[:, i] / years, largest_unseen=UNSEEN_OUTAGES / years)
         put_interval(row, "outages_per_year", often)
         row["mean_outage_s"] = float(summed[i] / outages[i]) if outages[i] else 0.0
         row["longest_outage_s"] = float(longest[i])

@@ -3,39 +3,38 @@ import pytest
 from reference import cases, rows
 
 from models.objectives import (
+    ACCESS,
     END_TO_END_SEVERELY_ERRORED_RATIO,
-    Grade,
-    availability_objective,
-    grade_for,
-    mean_time_to_restore_s,
+    LONG_HAUL,
+    LONG_HAUL_SHORT,
+    SHORT_HAUL,
+    Portion,
+    portion_of,
     severely_errored_objective,
     unavailable_min_per_year,
 )
 
 
-def _objective(grade, length_km):
-    part = grade.value
-    return availability_objective(
-        length_km,
-        length_coefficient=part.length_coefficient,
-        fixed_part=part.fixed_part,
-        shortest_km=part.shortest_km,
-    )
-
-
 @pytest.mark.parametrize("row", cases("availability_objectives.csv", "AR"))
 def test_availability_ratio_against_the_table(row):
     given = row["inputs"]
-    found = availability_objective(given["L_km"], length_coefficient=given["B"], fixed_part=given["C"])
+    found = Portion("of the table", given["B"], given["C"]).availability(given["L_km"])
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
 @pytest.mark.parametrize("row", cases("availability_objectives.csv", "AR"))
-def test_grades_carry_the_coefficients_of_the_table(row):
-    given = row["inputs"]
-    international = given["section"].startswith("international")
-    grade = Grade.INTERNATIONAL if international else grade_for(given["L_km"], long_haul=True)
-    assert _objective(grade, given["L_km"]) == pytest.approx(row["value"], rel=row["rel_tol"])
+def test_long_haul_carries_the_coefficients_of_the_table(row):
+    length_km = row["inputs"]["L_km"]
+    found = portion_of("long haul", length_km).availability(length_km)
+    assert found == pytest.approx(row["value"], rel=row["rel_tol"])
+
+
+def test_portions_of_grades():
+    assert portion_of("long haul", 249.9) is LONG_HAUL_SHORT
+    assert portion_of("long haul", 250.0) is LONG_HAUL
+    for length_km in (1.0, 1000.0):
+        assert portion_of("short haul", length_km) is SHORT_HAUL
+        assert portion_of("access", length_km) is ACCESS
 
 
 @pytest.mark.parametrize("row", cases("availability_objectives.csv", "unavailable_min_per_year"))
@@ -62,26 +61,17 @@ def test_long_haul_ratio_grows_with_length():
 
 def test_objective_is_looser_for_longer_paths():
     lengths = np.linspace(1.0, 2500.0, 200)
-    for grade in Grade:
-        found = _objective(grade, lengths)
+    for portion in (ACCESS, SHORT_HAUL, LONG_HAUL_SHORT, LONG_HAUL):
+        found = portion.availability(lengths)
         assert np.all(np.diff(found) <= 0.0)
         assert np.all((found > 0.99) & (found < 1.0))
-
-
-def test_mean_time_to_restore():
-    assert mean_time_to_restore_s(0.9999, 2.0) == pytest.approx(0.5 * 52.596 * 60)
-    assert np.isnan(mean_time_to_restore_s(1.0, 0.0))
 
 
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: grade_for(0.0, long_haul=True), "length_km is 0.0; must be above 0"),
-        (lambda: availability_objective(-1.0, length_coefficient=0, fixed_part=0), "length_km is -1.0"),
-        (
-            lambda: availability_objective(1.0, length_coefficient=np.nan, fixed_part=0),
-            "length_coefficient is nan",
-        ),
+        (lambda: ACCESS.availability(-1.0), "length_km is -1.0; must be at least 0"),
+        (lambda: ACCESS.availability(np.nan), "length_km is nan; must be at least 0"),
         (lambda: severely_errored_objective(-1.0, long_haul=True), "length_km is -1.0; must be at least 0"),
         (
             lambda: severely_errored_objective(1.0, long_haul=True, allocation=2.0),

@@ -220,9 +220,29 @@ def test_the_summary_says_how_many_rows_it_leaves_out(
             tables[name] = pd.concat(copies, ignore_index=True)
     print_summary(Results(results.manifest, results.network, tables), every_row=every_row)
     text = capsys.readouterr().out
-    services = text[: text.index("objectives")]
-    assert services.count("copy-") == rows
-    assert ("... and 5 more services" in text) != every_row
+    parts = (("services", "single years"), ("objectives (", "Objectives with"))
+    services, objectives = (text[text.index(start) : text.index(end)] for start, end in parts)
+    assert services.count("copy-") == objectives.count("copy-") == rows
+    for words in ("are less unavailable", "meet their objectives more surely"):
+        assert (f"... and 5 more services that {words}" in text) != every_row
+
+
+def test_the_summary_marks_stated_objectives_and_leaves_the_others_out(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    print_summary(made_up_results())
+    text = capsys.readouterr().out
+    objectives = text[text.index("objectives (") : text.index("Objectives with")]
+    rows = {
+        line.split()[0]: [cell.strip() for cell in line.split("│")]
+        for line in objectives.splitlines()
+        if "│" in line
+    }
+    assert rows["birch-fir"][3:6] == ["* 52.6", "240", "no (2.0%)"]
+    assert rows["birch-fir"][9:] == ["-", "30 [24 .. 39]", "-"]
+    assert rows["cedar-alder"][3:6] == ["210.4", "31", "yes (> 99.9%)"]
+    assert rows["elm-alder"][9:] == ["* 0.04", "< 0.02", "yes (99.3%)"]
+    assert "availability 2 met, 1 missed; severely errored seconds 3 open; outages a year 1 met." in text
 
 
 def test_check_warns_of_every_site_that_outgrows_its_indoor_unit(

@@ -82,6 +82,17 @@ def test_page_tells_of_single_years_and_directions(elements: Elements) -> None:
     assert "elm-alder 0 0 to 0.700 0 0 to 0.700 at most 2\N{NO-BREAK SPACE}%" in text
 
 
+def test_page_judges_stated_objectives_the_least_sure_first(elements: Elements) -> None:
+    text, per_cent = elements.text, "\N{NO-BREAK SPACE}%"
+    seconds = f"0.00016 3.0e-07 yes 97{per_cent}"
+    first = f"birch-fir short haul, 45.0 km 52.6 stated 240 no 2{per_cent} {seconds} – 30.0 24.0 to 39.0"
+    last = f"elm-alder short haul, 45.0 km 210 0 yes over 99.9{per_cent} {seconds} 0.0400 "
+    assert first in text
+    assert f"{last}stated at most 0.0200 yes 99.3{per_cent}" in text
+    assert text.index(first) < text.index(last)
+    assert "Objectives with the whole 95 % interval: availability 2 met, 1 missed;" in text
+
+
 def test_page_tells_of_options_that_were_used() -> None:
     for control, told in ((0, False), (50, True)):
         options = {"rain": True, "control": control, "raised": 10.0 if control else 1.0}

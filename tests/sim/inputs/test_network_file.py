@@ -174,6 +174,22 @@ ONE_FAULT = [
         3,
         'service "s1": peak_mbit_s is 3; must be at least committed_mbit_s, 50',
     ),
+    # Objectives of a service; shares of time are ratios, not per cent.
+    (
+        ("services", 0, "availability_objective"),
+        99.99,
+        'service "s1": availability_objective is 99.99; must be above 0, below 1',
+    ),
+    (
+        ("services", 0, "severely_errored_ratio_objective"),
+        0,
+        'service "s1": severely_errored_ratio_objective is 0; must be above 0, below 1',
+    ),
+    (
+        ("services", 0, "outages_per_year_objective"),
+        -1,
+        'service "s1": outages_per_year_objective is -1; must be above 0, at most 100000',
+    ),
     # Names of other entries.
     (("hops", 0, "to"), "mil", 'hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?'),
     (("hops", 0, "to"), "zzz", 'hop "hill-mill": to is "zzz"; must be a site id'),
@@ -531,6 +547,19 @@ def test_plan_changes_and_adds(tmp_path: Path, make: Callable[[Path], Path]) -> 
     assert empty.digest() == base.digest()
 
 
+def test_plan_states_objectives(tmp_path: Path) -> None:
+    base = read_network(write(tmp_path, small()))
+    plan = {"services": [{"id": "s1", "availability_objective": 0.9999, "outages_per_year_objective": 2}]}
+    before, after = (
+        base.network.services[0],
+        read_plan(write(tmp_path, plan, "p.toml"), base).network.services[0],
+    )
+    assert (before.availability_objective, before.outages_per_year_objective) == (None, None)
+    assert (after.availability_objective, after.outages_per_year_objective) == (0.9999, 2.0)
+    assert after.severely_errored_ratio_objective is None
+    assert after.grade == before.grade
+
+
 def test_plan_of_a_network_changed_in_python(tmp_path: Path) -> None:
     base = read_network(write(tmp_path, small()))
     network = base.network.model_copy(update={"hops": base.network.hops[:2]})
@@ -606,6 +635,8 @@ SEEN_BY_SCHEMA = [
     ("switching", "revert"),
     ("losses",),
     ("hops", 0, "site_a"),
+    ("services", 0, "availability_objective"),
+    ("services", 0, "outages_per_year_objective"),
 ]
 
 
