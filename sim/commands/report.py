@@ -13,28 +13,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Write the page and print where it is."""
     from sim.report.page import report_page
+    from sim.runs.results import Results
 
     folder = Path(options.run)
-    results = _finished_run(folder)
+    results = Results.load(folder)
     path = Path(options.to) if options.to else folder / "report.html"
     _replace(path, report_page(results))
     print(path)
     return 0
-
-
-def _finished_run(folder: Path):  # type: ignore[no-untyped-def]
-    """Results of a run, or one sentence on why there are none."""
-    from sim.inputs.network_file import InputError
-    from sim.runs.results import Results
-    from sim.runs.store import TABLES, RunFolder
-
-    RunFolder(folder).manifest()
-    if not any((folder / TABLES).glob("*.parquet")):
-        raise InputError(
-            f"{folder}: run has no results yet; must have at least one finished block. "
-            "'hopyears simulate --resume' goes on with it"
-        )
-    return Results.load(folder)
 
 
 def _replace(path: Path, text: str) -> None:

@@ -13,7 +13,32 @@ from typing import Any
 
 import pandas as pd
 
+from sim.inputs.network_file import InputError
 from sim.runs.store import RunFolder
+
+RESULT_TABLES = (
+    "services",
+    "service_directions",
+    "service_causes",
+    "service_months",
+    "service_throughput",
+    "service_undelivered",
+    "priority_undelivered",
+    "service_objectives",
+    "service_years",
+    "service_targets",
+    "service_controlled",
+    "textbook_distance",
+    "hops",
+    "hop_causes",
+    "hop_modulations",
+    "hop_capacity",
+    "sites",
+    "part_failures",
+    "site_failures",
+    "crew_visits",
+)
+"""Tables of results that every run has."""
 
 
 @dataclass(frozen=True)
@@ -27,12 +52,7 @@ class Results:
     network : dict
         The network simulated, every default filled in.
     tables : mapping of str to DataFrame
-        ``services``, ``service_directions``, ``service_causes``, ``service_months``,
-        ``service_throughput``, ``service_undelivered``, ``priority_undelivered``, ``service_objectives``,
-        ``service_years``, ``service_targets``, ``service_controlled``, ``textbook_distance``, ``hops``,
-        ``hop_causes``, ``hop_modulations``, ``hop_capacity``, ``sites``, ``part_failures``,
-        ``site_failures``, ``crew_visits``; their columns are told where each is made, from
-        ``sim.runs.summary`` on.
+        ``RESULT_TABLES``; their columns are told where each is made, from ``sim.runs.summary`` on.
     """
 
     manifest: Mapping[str, Any]
@@ -46,11 +66,16 @@ class Results:
         Raises
         ------
         InputError
-            If the folder holds no run, or one without a finished block.
+            If the folder holds no run, one of another format, one without results, or a damaged one.
         """
         run = RunFolder(folder)
-        manifest = run.manifest()
-        tables = {name: table.to_pandas() for name, table in run.read_results().items()}
+        manifest, stored = run.manifest(), run.read_results()
+        if not stored:
+            raise InputError(
+                f"{run.path}: run has no results yet; must have at least one finished block. "
+                "'hopyears simulate --resume' goes on with it"
+            )
+        tables = {name: stored[name].to_pandas() for name in RESULT_TABLES}
         return cls(manifest, run.network(), MappingProxyType(tables))
 
     @property

@@ -9,7 +9,7 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
@@ -25,6 +25,9 @@ NETWORK = "network.json"
 BLOCKS = "blocks"
 TABLES = "tables"
 LOCK = "in-use"
+FORMAT = 1
+"""Of a folder, told in its manifest; raised whenever blocks, tables or manifest change what they hold."""
+
 VERSIONED = ("hopyears", "numpy", "scipy", "numba", "simpy", "itur", "pandas", "pyarrow")
 """Packages whose versions decide the numbers, and so belong to the run's identity."""
 
@@ -60,7 +63,8 @@ class RunFolder:
         Raises
         ------
         InputError
-            If the folder holds anything and ``resume`` is false, or a different run than this one.
+            If the folder holds anything and ``resume`` is false, or a different run than this one, or one
+            that is damaged.
         """
         if self.path.is_file():
             raise InputError(f"{self.path}: output folder is a file; must be a folder")
@@ -74,7 +78,7 @@ class RunFolder:
         try:
             (self.path / BLOCKS).mkdir(parents=True, exist_ok=True)
             write_json(self.path / NETWORK, network)
-            write_json(self.path / self._manifest, manifest)
+            self.write_manifest(manifest)
         except OSError as error:
             raise InputError(f"{self.path}: output folder is not writable ({error.strerror})") from None
 
@@ -91,6 +95,10 @@ class RunFolder:
                 f"({manifest['identity']}): the network, seed, block length, options and versions decide, "
                 "in a study also what it asks"
             )
+        folders = [self._block(block) for block in self.finished_blocks()]
+        names = sorted({path.name for folder in folders for path in folder.glob("*.parquet")})
+        for path in (folder / name for folder in folders for name in names):
+            _whole(path, pq.read_metadata)
 
     @contextmanager
     def locked(self) -> Iterator[None]:
@@ -124,31 +132,46 @@ class RunFolder:
         Raises
         ------
         InputError
-            If the folder holds no run.
+            If the folder holds no run, or one of another format than ``FORMAT``; also later, when an entry
+            is looked up that is missing.
         """
-        try:
-            content: dict[str, Any] = json.loads((self.path / self._manifest).read_text())
-        except (OSError, ValueError):
-            raise InputError(f"{self.path}: folder is not a run; must be one that simulate wrote") from None
-        return content
+        content = _json_table(self.path / self._manifest)
+        if content is None:
+            raise InputError(f"{self.path}: folder is not a run; must be one that simulate wrote")
+        if content.get("format") != FORMAT:
+            raise InputError(
+                f"{self.path}: format of the run is {content.get('format', 'missing')}; must be {FORMAT}: "
+                "another version wrote it. Simulate it anew, into a new folder"
+            )
+        return StoredManifest(self.path / self._manifest, content)
 
     def write_manifest(self, manifest: Mapping[str, Any]) -> None:
-        """Store the manifest of the run, replacing an earlier one."""
-        write_json(self.path / self._manifest, manifest)
+        """Store the manifest of the run with the format of its folder, replacing an earlier one."""
+        write_json(self.path / self._manifest, {**manifest, "format": FORMAT})
 
     def network(self) -> dict[str, Any]:
-        """The network of the run, every default filled in."""
-        content: dict[str, Any] = json.loads((self.path / NETWORK).read_text())
+        """The network of the run, every default filled in.
+
+        Raises
+        ------
+        InputError
+            If it cannot be read.
+        """
+        content = _json_table(self.path / NETWORK)
+        if content is None:
+            raise InputError(f"{self.path}: {NETWORK} is not readable; must be as simulate wrote it")
         return content
 
     def finished_blocks(self) -> list[int]:
         """Numbers of the blocks that are whole, in order."""
-        folder = self.path / BLOCKS
-        return sorted(int(item.name) for item in folder.iterdir() if item.name.isdigit())
+        return sorted(int(item.name) for item in (self.path / BLOCKS).glob("*") if item.name.isdigit())
+
+    def _block(self, block: int) -> Path:
+        return self.path / BLOCKS / f"{block:06d}"
 
     def write_block(self, block: int, tables: Mapping[str, pa.Table]) -> None:
         """Store a finished block: all of its tables or nothing."""
-        final = self.path / BLOCKS / f"{block:06d}"
+        final = self._block(block)
         partial = self.path / BLOCKS / f".{block:06d}"
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir()
@@ -157,12 +180,24 @@ class RunFolder:
         partial.rename(final)
 
     def read_block(self, block: int) -> dict[str, pa.Table]:
-        """Tables of a finished block."""
-        return read_tables(self.path / BLOCKS / f"{block:06d}")
+        """Tables of a finished block by name.
+
+        Raises
+        ------
+        InputError
+            If one cannot be read; also later, when one is looked up that is missing.
+        """
+        return StoredTables(self._block(block))
 
     def read_table(self, block: int, name: str) -> pa.Table:
-        """One table of a finished block."""
-        return pq.read_table(self.path / BLOCKS / f"{block:06d}" / f"{name}.parquet")
+        """One table of a finished block.
+
+        Raises
+        ------
+        InputError
+            If it is missing or cannot be read.
+        """
+        return read_table(self._block(block) / f"{name}.parquet")
 
     def write_results(self, tables: Mapping[str, pa.Table]) -> None:
         """Store the tables of results, replacing those of fewer blocks."""
@@ -175,8 +210,8 @@ class RunFolder:
         partial.rename(final)
 
     def read_results(self) -> dict[str, pa.Table]:
-        """Tables of results by name."""
-        return read_tables(self.path / TABLES)
+        """Tables of results by name; raises as ``read_block``."""
+        return StoredTables(self.path / TABLES)
 
 
 def _stale(lock: Path) -> bool:
@@ -202,6 +237,54 @@ def write_table(path: Path, table: pa.Table) -> None:
     pq.write_table(table, path, compression="zstd")
 
 
-def read_tables(folder: Path) -> dict[str, pa.Table]:
-    """Every Parquet table of a folder by name."""
-    return {path.stem: pq.read_table(path) for path in sorted(folder.glob("*.parquet"))}
+class StoredManifest(dict[str, Any]):
+    """Entries of a manifest; one that is missing is told as a fault of the file."""
+
+    def __init__(self, path: Path, content: Mapping[str, Any]) -> None:
+        super().__init__(content)
+        self._path = path
+
+    def __missing__(self, name: str) -> Any:
+        raise InputError(f"{self._path}: {name} is missing; must be as simulate wrote it")
+
+
+class StoredTables(dict[str, pa.Table]):
+    """Every Parquet table of a folder by name; one that is missing is told as a fault of the folder."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__((path.stem, read_table(path)) for path in sorted(folder.glob("*.parquet")))
+        self._folder = folder
+
+    def __missing__(self, name: str) -> pa.Table:
+        return read_table(self._folder / f"{name}.parquet")
+
+
+def read_table(path: Path) -> pa.Table:
+    """One Parquet table.
+
+    Raises
+    ------
+    InputError
+        If it is missing or cannot be read.
+    """
+    return _whole(path, pq.read_table)
+
+
+def _whole(path: Path, read: Callable[[Path], Any]) -> Any:
+    try:
+        return read(path)
+    except (OSError, pa.ArrowException):
+        found = "damaged" if path.exists() else "missing"
+        raise InputError(
+            f"{path}: table is {found}; must be as simulate wrote it. "
+            f"Delete the folder {path.parent.name}, and --resume makes it again"
+        ) from None
+
+
+def _json_table(path: Path) -> dict[str, Any] | None:
+    """The table in a JSON file; None where there is no such file or it holds no table."""
+    try:
+        content = json.loads(path.read_text())
+    except (OSError, ValueError):
+        return None
+    return content if isinstance(content, dict) else None

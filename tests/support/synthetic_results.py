@@ -59,6 +59,7 @@ def made_up_results(
         "service_targets": _targets(),
         "service_directions": _directions(),
         "textbook_distance": _distance(),
+        "service_undelivered": _undelivered_of_services(),
         "priority_undelivered": _undelivered(),
         "hops": _hops(),
         "hop_causes": _causes("hop", [h[0] for h in HOPS], _hop_minutes()),
@@ -287,6 +288,23 @@ def _undelivered() -> pd.DataFrame:
             committed = 0.0 if cause == "congestion" else 100.0 * part
             row |= _with_interval("undelivered_committed_mbit_per_year", committed, 1.0)
             rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _undelivered_of_services() -> pd.DataFrame:
+    rows = [
+        {
+            "service": service[0],
+            "direction": direction,
+            "cause": "rain",
+            "undelivered_mbit_per_year": 60.0 * minutes * 100.0,
+            "undelivered_committed_mbit_per_year": 60.0 * minutes * 20.0,
+            "hours_per_year": minutes / 60.0,
+            "share": 1.0,
+        }
+        for service, minutes in zip(SERVICES, SERVICE_MINUTES, strict=True)
+        for direction in ("forward", "backward")
+    ]
     return pd.DataFrame(rows)
 
 

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pytest
 
 from sim.inputs.network_file import InputError
-from sim.runs.store import RunFolder, run_identity, versions, write_table
+from sim.runs.store import FORMAT, RunFolder, run_identity, versions, write_table
 
 MANIFEST = {"identity": "abc", "title": "a run"}
 TABLES = {"one": pa.table({"x": [1, 2]}), "two": pa.table({"y": ["a"]})}
@@ -23,14 +23,14 @@ def run(tmp_path):
 
 
 def test_a_new_folder_holds_manifest_and_network(run):
-    assert run.manifest() == MANIFEST
+    assert run.manifest() == {**MANIFEST, "format": FORMAT}
     assert run.network() == {"sites": []}
     assert run.finished_blocks() == []
 
 
 def test_an_empty_folder_will_do(tmp_path):
     RunFolder(tmp_path).begin(MANIFEST, {}, resume=False)
-    assert RunFolder(tmp_path).manifest() == MANIFEST
+    assert RunFolder(tmp_path).manifest() == {**MANIFEST, "format": FORMAT}
 
 
 def test_a_file_in_its_place_is_refused(tmp_path):
@@ -50,10 +50,10 @@ def test_a_run_is_joined_only_when_asked_and_if_it_is_the_same(run):
     assert run.manifest()["identity"] == "abc"
 
 
-@pytest.mark.parametrize("text", ["", "{", None])
+@pytest.mark.parametrize("text", ["", "{", "[]", "\xff", None])
 def test_a_folder_without_a_manifest_that_reads_is_no_run(tmp_path, text):
     if text is not None:
-        (tmp_path / "manifest.json").write_text(text)
+        (tmp_path / "manifest.json").write_bytes(text.encode("latin-1"))
     with pytest.raises(InputError, match="folder is not a run; must be one that simulate wrote"):
         RunFolder(tmp_path).manifest()
 
