@@ -31,7 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="fixed modulation by its number of states, may be given again; default every one in use",
     )
-    parser.add_argument("--out", metavar="FOLDER", help="keep blocks and tables there, a new or empty folder")
+    parser.add_argument(
+        "--out", metavar="FOLDER", help="keep blocks, tables and figures there, a new or empty folder"
+    )
     parser.add_argument(
         "--resume", action="store_true", help="add what a stopped study in that folder lacks, or more years"
     )
@@ -71,8 +73,22 @@ def run(options: argparse.Namespace) -> int:
                 kept = f"finished blocks are kept in {options.out}, --resume goes on from there"
             print(f"stopped; {kept}", file=sys.stderr)
             return 1
-    _print(terminal(200), tables, every_row=options.all)
+    console = terminal(200)
+    _print(console, tables, every_row=options.all)
+    if options.out is not None:
+        _draw(console, tables, options.out, f"{source.network.title}, seed {request.seed}")
     return 0
+
+
+def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, title: str) -> None:
+    """Write the study's figures beside its tables, and say which."""
+    from sim.report.modulation_pictures import write_pictures
+    from sim.runs.store import RunFolder
+    from sim.studies.modulation_store import STUDY
+
+    years = RunFolder(out, STUDY).manifest()["years"]
+    for picture in write_pictures(tables, out, note=f"{title}, {years} years"):
+        say(console, f"{picture.path}: {picture.told}")
 
 
 def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]", *, every_row: bool) -> None:

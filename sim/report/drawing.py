@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import escape
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import matplotlib
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
 
 WIDTH_IN = 10.0
 """Width of every figure [inch of 72 points]."""
+
+PNG_DPI = 150
+"""Resolution of picture files [pixel an inch]."""
 
 LOOK: dict[Any, Any] = {
     "axes.edgecolor": FAINT,
@@ -84,6 +88,13 @@ def new_axes(
     figure = Figure(figsize=(WIDTH_IN, whole_in), layout=layout)
     grid = figure.subplots(n_rows, n_columns, squeeze=False, **options)  # type: ignore[call-overload]
     return list(grid.ravel())
+
+
+def write_png(figure: Figure, path: Path, *, description: str) -> None:
+    """Picture file of a figure on white ground, and in words; equal figures give equal bytes."""
+    figure.savefig(
+        path, dpi=PNG_DPI, facecolor="white", metadata={"Software": None, "Description": description}
+    )
 
 
 def inline_svg(figure: Figure, *, name: str, description: str) -> str:

@@ -1,6 +1,5 @@
 """Figures of what is left to carry: rates and modulations against the share of time, on logarithmic axes."""
 
-import math
 from collections.abc import Sequence
 from typing import Literal
 
@@ -9,11 +8,11 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FuncFormatter, NullLocator
 from numpy.typing import NDArray
 
 from sim.report.palette import ACCENT, INK, SECOND, steps
-from sim.report.scales import Mark, legend_above, named_rows
+from sim.report.scales import Mark, availability_axis, legend_above, named_rows
 
 Floats = NDArray[np.float64]
 
@@ -65,15 +64,8 @@ def rate_curves(
         axes.axhline(committed_mbit_s, color=INK, linewidth=0.9, linestyle=":")
         marks.append((Line2D([], [], color=INK, linewidth=0.9, linestyle=":"), "committed"))
         top = max(top, committed_mbit_s)
-    axes.set_xscale("log")
-    axes.set_xlim(0.1, floor_share)
+    availability_axis(axes, floor_share=floor_share)
     axes.set_ylim(0.0, 1.08 * top if top > 0.0 else 1.0)
-    ticks = [10.0**-power for power in range(1, 1 + round(-math.log10(floor_share)))]
-    axes.xaxis.set_major_locator(FixedLocator(ticks))
-    axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(
-        FuncFormatter(lambda below_share, _: f"{100.0 * (1.0 - below_share):.10g}")
-    )
     axes.grid()
     axes.set_axisbelow(True)
     return legend_above(axes, marks, gap_points=22.0 if axes.get_title(loc="left") else 5.0)

@@ -108,6 +108,24 @@ def tick_log_axis(axis: Axis, low: float, high: float, *, most: int = 8) -> None
     axis.set_major_formatter(FuncFormatter(lambda value, _: given(value)))
 
 
+def availability_axis(axes: Axes, *, left_share: float = 0.1, floor_share: float) -> None:
+    """Share of time available in per cent from left to right, logarithmic in what lacks to 100.
+
+    Parameters
+    ----------
+    axes : Axes
+        Its x is the share of time that lacks. 0 to 1.
+    left_share, floor_share : float
+        Powers of ten: what lacks at the left and at the right end. Above 0, at most 1.
+    """
+    axes.set_xscale("log")
+    axes.set_xlim(left_share, floor_share)
+    powers = range(round(-math.log10(left_share)), 1 + round(-math.log10(floor_share)))
+    axes.xaxis.set_major_locator(FixedLocator([10.0**-power for power in powers]))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda lacks, _: f"{100.0 * (1.0 - lacks):.10g}"))
+
+
 def legend_lines(n_marks: int) -> int:
     """Lines that a legend above the axes takes."""
     return math.ceil(n_marks / LEGEND_COLUMNS)

@@ -37,8 +37,9 @@ def study_tables(
         Columns ``unavailable_min_per_year``, ``severely_errored_s_per_year``, ``mean_mbit_s``, each with
         its interval; percentiles ``mbit_s_99`` to ``mbit_s_99_999`` of the worse direction; fixed less
         adaptive, paired, ``difference_min_per_year`` and ``difference_mbit_s``; and for hops
-        ``adaptive_below_min_per_year``, the time in which adaptive modulation has less than the fixed one
-        at its best. ``hop_curves`` and ``service_curves``: share of time with at least each rate.
+        ``below_best_min_per_year``, the time with less than it has at its best, and
+        ``adaptive_below_min_per_year``, the time in which adaptive modulation has less than that.
+        ``hop_curves`` and ``service_curves``: share of time with at least each rate.
         ``hop_modulations``: share of channel time at each modulation, as things are. ``service_modulations``:
         share of time at each lowest modulation along the working route. ``undelivered``: megabits that lack
         of the peak and committed rates by modulation, priority and cause (``sim.runs.summary_traffic``), with
@@ -78,8 +79,9 @@ def _cases(kind: str, names: Sequence[str], blocks: Sequence[_Findings], n_years
         put_interval(row, "difference_min_per_year", paired_difference(minutes, before))
         put_interval(row, "difference_mbit_s", paired_difference(mean, mean_before))
         if kind == "hop":
-            below = np.array([_below_s(each, float(rate[0])) for each in adaptive]) / 60.0 / n_years
-            put_interval(row, "adaptive_below_min_per_year", mean_interval(below, largest_unseen=bound))
+            for name, side in (("below_best", found), ("adaptive_below", adaptive)):
+                below = np.array([_below_s(each, float(rate[0])) for each in side]) / 60.0 / n_years
+                put_interval(row, f"{name}_min_per_year", mean_interval(below, largest_unseen=bound))
         rows.append(row)
     return pd.DataFrame(rows)
 

@@ -34,6 +34,7 @@ from sim.studies.modulation_tables import study_tables
 
 SEED, YEARS = 11, 2
 STATES = (4, 64, 1024)
+FIGURES = {"hops.png", "services.png", "undelivered.png"}
 
 
 def not_adaptive(network, states):
@@ -168,6 +169,8 @@ def test_tables_pair_the_blocks(prepared):
     assert table.loc[64, "difference_min_per_year_high"] == pytest.approx(5.0)
     assert table.loc[0, "unavailable_min_per_year_high"] > 2 * table.loc[0, "unavailable_min_per_year"]
     assert table.loc[64, "adaptive_below_min_per_year"] == pytest.approx((22_000.0 + 1200.0) / 120.0)
+    assert table.loc[64, "below_best_min_per_year"] == pytest.approx(22_600.0 / 120.0)
+    assert table.loc[0, "below_best_min_per_year"] == table.loc[64, "adaptive_below_min_per_year"]
     assert table.loc[64, "mbit_s_99"] == 200.0
     assert table.loc[64, "mbit_s_99_99"] == 0.0
 
@@ -252,6 +255,8 @@ def test_the_verb_prints_and_stores(tmp_path, capsys):
     stored = pd.read_parquet(out / "tables" / "hops.parquet")
     assert set(stored["states"]) == {0, 4, 16, 64, 256, 1024}
     assert (out / "study.json").is_file()
+    assert f"{out}/figures/hops.png: capacity against availability of 3 hops" in said
+    assert {each.name for each in (out / "figures").iterdir()} == FIGURES
     assert main([*words, "--years", "1", "--out", str(out)]) == 2
     assert "output folder is in use" in capsys.readouterr().err
     assert main(["report", str(out)]) == 2
@@ -261,6 +266,8 @@ def test_the_verb_prints_and_stores(tmp_path, capsys):
     assert main([*words, "--years", "3", "--out", str(tmp_path / "whole")]) == 0
     for table in (out / "tables").iterdir():
         assert table.read_bytes() == (tmp_path / "whole" / "tables" / table.name).read_bytes()
+    for name in FIGURES:
+        assert (out / "figures" / name).read_bytes() == (tmp_path / "whole" / "figures" / name).read_bytes()
     capsys.readouterr()
     assert main([*words, "--years", "3", "--states", "64", "--out", str(out), "--resume"]) == 2
     assert "in a study also what it asks" in capsys.readouterr().err
