@@ -56,6 +56,7 @@ def report_page(results: "Results") -> str:
     tables = results.tables
     objectives = tables.get("service_objectives", pd.DataFrame())
     services, causes = tables["services"], tables["service_causes"]
+    worst = wording.records(worst_first(services))
     years = float(results.manifest["years"])
     with look():
         pictures = {name: Markup(svg) for name, svg in illustrations(tables).items()}
@@ -71,11 +72,11 @@ def report_page(results: "Results") -> str:
         ],
         level=wording.level_name(wording.FIRST_ANSWER_LEVEL),
         pictures=pictures,
-        services=[service_rows(row) for row in wording.records(worst_first(services))],
+        services=[service_rows(row) for row in worst],
         objectives=objective_rows(objectives),
         objectives_told="" if objectives.empty else objectives_told(objectives),
-        rates=[rate_rows(row) for row in wording.records(worst_first(services))],
-        details=details(tables, list(worst_first(services)["service"])),
+        rates=[rate_rows(row) for row in worst],
+        details=details(tables, [str(row["service"]) for row in worst]),
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_tables(tables),

@@ -194,6 +194,7 @@ def test_page_of_a_run_that_lacks_something(left_out: str) -> None:
     tables = dict(results.tables)
     if left_out == "services":
         tables |= {name: table.iloc[:0] for name, table in tables.items() if name.startswith("service")}
+        tables["services"] = pd.DataFrame()  # as a run without services writes it
     elif left_out == "failures":
         for name in ("part_failures", "site_failures", "crew_visits"):
             del tables[name]
