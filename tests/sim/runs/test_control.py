@@ -172,12 +172,9 @@ def test_putting_right_moves_no_mean(tmp_path, raised, mast_mtbf_h, radio_mtbf_h
         if np.count_nonzero(rained) > 100:  # a handful of showers does not tell its own error
             error = np.hypot(mean_error(rained), rain.error_s[service])
             assert abs(rained.mean() - rain.mean_s[service]) < 4 * error
-        # Groups of blocks put right, as users would have them, against the same blocks left as they are.
-        groups = [
-            ControlBlocks(*(part[i : i + 24] for part in vars(blocks).values())) for i in range(0, 240, 24)
-        ]
-        best = np.array([controlled(group, rain, service).interval.best for group in groups])
-        plain = np.array([group.unavailable_s[:, service].mean() for group in groups])
+            # Negative control: a mean that is half as large again is not that of these blocks.
+            assert abs(rained.mean() - 1.5 * rain.mean_s[service]) > 4 * error
+        best, plain = put_right(blocks, rain, service)
         error = np.hypot(mean_error(best - plain), rain.error_s[service])
         assert abs((best - plain).mean()) < 4 * error
         assert best.std() < plain.std()
@@ -186,25 +183,65 @@ def test_putting_right_moves_no_mean(tmp_path, raised, mast_mtbf_h, radio_mtbf_h
         assert abs(by_block.mean() - 1.0) < 4 * mean_error(by_block)
 
 
+def put_right(blocks, rain, service):
+    """Ten groups of blocks put right, as users would have them, and the same blocks left as they are."""
+    size = len(blocks.unavailable_s) // 10
+    groups = [
+        ControlBlocks(*(part[i * size : (i + 1) * size] for part in vars(blocks).values())) for i in range(10)
+    ]
+    best = np.array([controlled(group, rain, service).interval.best for group in groups])
+    return best, np.array([group.unavailable_s[:, service].mean() for group in groups])
+
+
 def mean_error(values):
     """Standard error of the mean of independent values."""
     return values.std(ddof=1) / np.sqrt(values.size)
+
+
+def rainy_triangle():
+    """The triangle at 38 GHz without standbys: rain is felt every year."""
+    network = triangle()
+    hops = tuple(hop.model_copy(update={"frequency_ghz": 38.0, "scheme": "1+0"}) for hop in network.hops)
+    return network.model_copy(update={"hops": hops})
+
+
+@pytest.mark.slow
+def test_putting_rain_right_moves_no_mean_but_a_wrong_one_shows(tmp_path):
+    """Paired as above, where rain alone makes the outage: a known mean that is wrong by a fifth is seen.
+
+    In the test above failures hide it. A service whose detour often holds follows its first hop's rain less.
+    """
+    options = ModelOptions(multipath=False, failures=False, control=1)
+    network, prepared = rainy_triangle(), prepare(rainy_triangle(), options)
+    request = RunRequest(years=160, seed=12, block_years=1, options=options, workers=2)
+    folder = simulate(source_of(network), request, tmp_path / "r")
+    rain = rain_control(prepared)
+    blocks = ControlBlocks.read(prepared, rain, folder)
+    for service in range(2):
+        best, plain = put_right(blocks, rain, service)
+        error = np.hypot(mean_error(best - plain), rain.error_s[service])
+        assert abs((best - plain).mean()) < 4 * error
+        assert best.std() < plain.std()
+        if service == 0:  # without a detour
+            assert best.std() < 0.2 * plain.std()
+            for factor in (0.8, 1.2):
+                wrong = RainControl(rain.rows, rain.mean_s * factor, rain.error_s)
+                moved = put_right(blocks, wrong, service)[0] - plain
+                assert abs(moved.mean()) > 4 * np.hypot(mean_error(moved), rain.error_s[service])
 
 
 @pytest.mark.slow
 def test_rain_of_the_field_has_the_mean_of_the_snapshots(tmp_path):
     """The mean that the rain control rests on, against 150 years of the field itself."""
     options = ModelOptions(multipath=False, failures=False)
-    network = triangle()
-    hops = tuple(hop.model_copy(update={"frequency_ghz": 38.0, "scheme": "1+0"}) for hop in network.hops)
-    network = network.model_copy(update={"hops": hops})
+    network = rainy_triangle()
     prepared = prepare(network, options)
     asked = [(0, 0), (1, 0), (1, 3), (2, 1)]
     chances = rain_chances(prepared, asked)
     folder = simulate(
         source_of(network), RunRequest(years=150, seed=4, block_years=5, options=options), tmp_path / "r"
     )
-    shape = (len(hops), len(prepared.designs[0].steps))
+    shape = (len(network.hops), len(prepared.designs[0].steps))
     seconds = np.array(
         [
             KeyedTable.from_arrow(FADING, folder.read_table(b, "hop_fading")).spread(
