@@ -49,8 +49,8 @@ class ModelOptions:
     queues : bool
         Crews and spares are limited; without, nobody waits for either.
     control : int
-        Histories of failures beside each block's own, which make its outage surer (``sim.runs.control``);
-        they change no other figure.
+        Histories of failures beside each block's own, which with heavier storms make its outage surer
+        (``sim.runs.control``); they change no other figure.
     raised : float
         How many times as often rare parts that take long to mend fail in those histories, each of which is
         weighted by its likelihood (``sim.equipment.raised``), 1 or more.

@@ -51,8 +51,8 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
         type=int,
         default=0,
         metavar="N",
-        help="make rare outages surer: draw N more histories of failures beside each block's own, and hold "
-        "its rain against the known law (default 0: off; 20 to 100 are of use)",
+        help="make rare outages surer: beside each block's own draw N more histories of failures and heavier "
+        "storms that count by their weight (default 0: off; 20 to 100 are of use)",
     )
     parser.add_argument(
         "--raise",

@@ -1,12 +1,13 @@
 """The rain of one block as plain arrays: cells, the storms that they belong to, and the region served."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.rain_cell import CellPopulation
+from models.units import SECONDS_PER_YEAR
 from sim.rain.storm_loops import CELL_REACH, circles_of_cells
 
 Floats = NDArray[np.float64]
@@ -134,3 +135,16 @@ class RainField:
     def n_storms(self) -> int:
         """Number of storms."""
         return len(self.storm_start_s)
+
+    def laid_apart(self, slot_s: float) -> "RainField":
+        """The same storms one after another: storm i starts at ``i * slot_s`` [s]."""
+        shift = slot_s * np.arange(self.n_storms) - self.storm_start_s
+        cells = self.cells.copy()
+        cells[:, 0] += shift[self.cell_storm]
+        return replace(
+            self,
+            cells=cells,
+            storm_start_s=self.storm_start_s + shift,
+            storm_end_s=self.storm_end_s + shift,
+            n_years=max(1, int(np.ceil(slot_s * self.n_storms / SECONDS_PER_YEAR))),
+        )

@@ -5,11 +5,8 @@ alike (a Cox cluster process). The number of cells follows each month's rain law
 storms is multiplied by a gamma variable of mean one.
 """
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtr
 
 from models.calendar import MONTH_STARTS_S
 from models.intervals import Intervals, merged
@@ -19,11 +16,16 @@ from models.storm import DEFAULT_STORMS, StormModel
 from models.units import SECONDS_PER_YEAR
 from sim.rain.peaks import peak_laws
 from sim.rain.rain_field import Floats, Integers, RainField, Region
-from sim.rain.rain_laws import PeakLaw
-from sim.rain.storm_loops import LONGEST_LIVES, SCORES, cell_passages, cells_near
+from sim.rain.storm_draws import StormSource
+from sim.rain.storm_loops import cell_passages
 from sim.streams import Streams
 
-__all__ = ["RainField", "Region", "draw_storms", "storm_intervals", "storms_near"]
+__all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms", "storm_intervals", "storms_near"]
+
+HEAVIER = (0.0, 1.5, 2.5)
+"""Shifts of the common score of a storm's peaks, a third of the heavier storms each; 0 bounds the weights."""
+
+_MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
 
 
 def draw_storms(
@@ -50,17 +52,74 @@ def draw_storms(
     """
     if n_years < 1:
         raise ValueError(f"n_years is {n_years}; must be at least 1")
+    source = StormSource(region, population, storms)
     months = peak_laws(law, population, storms)
     parts = []
     for year in range(n_years):
         factor = _year_factor(streams, year, storms)
-        for month in range(12):
-            index = 12 * year + month
-            rng = streams.generator("storms", index)
-            start = year * SECONDS_PER_YEAR + MONTH_STARTS_S[month]
-            length = MONTH_STARTS_S[month + 1] - MONTH_STARTS_S[month]
-            parts.append(_draw_month(rng, months[month], factor, (start, length), region, population, storms))
-    return _gathered(parts, population, n_years)
+        for month, peaks in enumerate(months):
+            rng = streams.generator("storms", 12 * year + month)
+            first_s = year * SECONDS_PER_YEAR + MONTH_STARTS_S[month]
+            mean_storms = source.per_s(peaks) * factor * _MONTH_LENGTHS_S[month]
+            spell = _spells(rng, mean_storms, first_s, _MONTH_LENGTHS_S[month], storms)
+            near, track = source.tracks(rng, len(spell))
+            start = spell[near] + rng.uniform(0.0, storms.spell_duration_s, len(near))
+            parts.append(source.field_part(rng, peaks, source.drifting(rng, start, track))[0])
+    return source.gathered(parts, n_years)
+
+
+def draw_heavier_storms(
+    streams: Streams,
+    law: RainLaw,
+    region: Region,
+    *,
+    n_years: int,
+    share: float,
+    population: CellPopulation = DEFAULT_POPULATION,
+    storms: StormModel = DEFAULT_STORMS,
+) -> tuple[RainField, Floats]:
+    """Draw single storms, heavier than a block's own, each with the weight that makes up for it.
+
+    Whatever a storm does by itself, the sum over these storms of weight times that has the same mean as the
+    plain sum over the storms that ``draw_storms`` starts in as many years (Campbell's theorem).
+
+    Parameters
+    ----------
+    streams : Streams
+        Named streams of the block; calendar month i draws from ("heavier-storms", i).
+    law, region, population, storms
+        As for ``draw_storms``.
+    n_years : int
+        Years that they stand for, at least 1.
+    share : float
+        Storms drawn, over the number in so many years, above 0.
+
+    Returns
+    -------
+    RainField
+        The storms, all starting at time 0 (see ``RainField.laid_apart``), month by month.
+    float array, shape (n_storms,)
+        Weights, above 0, at most ``len(HEAVIER) / share``.
+
+    References
+    ----------
+    A. B. Owen, Monte Carlo theory, methods and examples (2013), chapter 9: mixtures that hold the plain law.
+    """
+    if n_years < 1 or not share > 0.0:
+        raise ValueError(f"n_years, share are {n_years}, {share}; must be at least 1, above 0")
+    source = StormSource(region, population, storms)
+    shifts = np.array(HEAVIER)
+    parts, weights = [], []
+    for month, peaks in enumerate(peak_laws(law, population, storms)):
+        rng = streams.generator("heavier-storms", month)
+        n = rng.poisson(share * source.per_s(peaks) * _MONTH_LENGTHS_S[month] * n_years)
+        near, track = source.tracks(rng, n)
+        mood = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
+        part, wet = source.field_part(rng, peaks, source.drifting(rng, np.zeros(len(near)), track, mood))
+        parts.append(part)
+        odds = np.exp(shifts * mood[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
+        weights.append(1.0 / (share * odds))
+    return source.gathered(parts, n_years), np.concatenate(weights)
 
 
 def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:
@@ -70,49 +129,6 @@ def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:
     return float(streams.generator("storm-years", year).gamma(shape, 1.0 / shape))
 
 
-def _draw_month(
-    rng: np.random.Generator,
-    law: PeakLaw,
-    factor: float,
-    window: tuple[float, float],
-    region: Region,
-    population: CellPopulation,
-    storms: StormModel,
-) -> dict[str, Any]:
-    """Storms that start in one month and may touch the region, and their cells, storm by storm."""
-    start_s, length_s = window
-    storms_per_km2_s = law.alive_per_km2 * factor / population.mean_life_s / storms.cells_per_storm
-    longest_s = storms.duration_s + 4.0 * population.mean_life_s
-    reach = 3.0 * storms.spread_km + 2.0 * population.largest_km * population.profile.outer_radius
-    # A storm's place is drawn where it stands half-way through; the fastest one in 10,000 sets the margin.
-    margin = reach + 0.5 * longest_s * _fast_drift_km_s(storms)
-    width = region.east_km - region.west_km + 2.0 * margin
-    height = region.north_km - region.south_km + 2.0 * margin
-    mean_storms = storms_per_km2_s * width * height * length_s
-    spell = _spells(rng, mean_storms, start_s, length_s, storms)
-    x = rng.uniform(region.west_km - margin, region.east_km + margin, len(spell))
-    y = rng.uniform(region.south_km - margin, region.north_km + margin, len(spell))
-    speed = rng.gamma(storms.drift_shape, storms.mean_drift_km_h / storms.drift_shape, len(spell)) / 3600.0
-    # Most storms are too slow to come near whatever their heading: they need no more draws.
-    away = reach + 0.5 * longest_s * speed
-    near = (x > region.west_km - away) & (x < region.east_km + away)
-    near &= (y > region.south_km - away) & (y < region.north_km + away)
-    spell, x, y, speed = spell[near], x[near], y[near], speed[near]
-    n_storms = len(spell)
-    start = spell + rng.uniform(0.0, storms.spell_duration_s, n_storms)
-    heading = np.deg2rad(storms.drift_towards_deg + storms.drift_spread_deg * rng.standard_normal(n_storms))
-    mood = rng.standard_normal(n_storms)
-    vx, vy = speed * np.sin(heading), speed * np.cos(heading)
-    x -= vx * 0.5 * longest_s
-    y -= vy * 0.5 * longest_s
-    storm = {"start": start, "x": x, "y": y, "vx": vx, "vy": vy, "mood": mood}
-    first, last = _bearing_time(storm, region, reach, population, storms)
-    reaching = np.flatnonzero(last > first)
-    reaching = reaching[np.argsort(start[reaching], kind="stable")]
-    storm = {name: value[reaching] for name, value in (storm | {"first": first, "last": last}).items()}
-    return _draw_cells(rng, law, storm, region, population, storms)
-
-
 def _spells(
     rng: np.random.Generator, mean_storms: float, start_s: float, length_s: float, storms: StormModel
 ) -> Floats:
@@ -120,74 +136,6 @@ def _spells(
     mean_spells = storms.spells_per_year * length_s / SECONDS_PER_YEAR
     spells = rng.uniform(start_s, start_s + length_s, rng.poisson(mean_spells))
     return np.repeat(spells, rng.poisson(mean_storms / mean_spells, len(spells)))
-
-
-def _draw_cells(
-    rng: np.random.Generator,
-    law: PeakLaw,
-    storm: dict[str, Floats],
-    region: Region,
-    population: CellPopulation,
-    storms: StormModel,
-) -> dict[str, Any]:
-    """Cells of these storms that may rain on the region."""
-    # Cells born while their storm is far away are not drawn at all: a Poisson number in the rest.
-    n_drawn = rng.poisson(storms.cells_per_storm * (storm["last"] - storm["first"]) / storms.duration_s)
-    cells, n_cells, ends, far = cells_near(
-        rng,
-        n_drawn,
-        tuple(storm[name] for name in ("start", "x", "y", "vx", "vy", "mood", "first", "last")),
-        np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
-        law.quantile(ndtr(SCORES)),
-        np.array([storms.spread_km, storms.spread_shape, storms.peak_correlation]),
-        np.array([population.mean_life_s, population.life_shape, population.profile.outer_radius]),
-        np.array(
-            [population.size_km, population.size_exponent, population.smallest_km, population.largest_km]
-        ),
-    )
-    wet = n_cells > 0
-    return {
-        "cells": cells,
-        "storm_start_s": storm["start"][wet],
-        "storm_end_s": ends[wet],
-        "storm_x_km": storm["x"][wet],
-        "storm_y_km": storm["y"][wet],
-        "storm_vx_km_s": storm["vx"][wet],
-        "storm_vy_km_s": storm["vy"][wet],
-        "storm_reach_km": far[wet],
-        "n_cells": n_cells[wet],
-    }
-
-
-def _fast_drift_km_s(storms: StormModel) -> float:
-    """Drift that about one storm in 10,000 exceeds (normal tail on the cube root, Wilson and Hilferty)."""
-    shape = storms.drift_shape
-    ratio = (1.0 - 1.0 / (9.0 * shape) + 3.7 / np.sqrt(9.0 * shape)) ** 3
-    return float(storms.mean_drift_km_h / 3600.0 * ratio)
-
-
-def _bearing_time(
-    storm: dict[str, Floats], region: Region, reach_km: float, population: CellPopulation, storms: StormModel
-) -> tuple[Floats, Floats]:
-    """First and last time after a storm's start [s] when cells born at its centre may reach the region."""
-    travel_s = LONGEST_LIVES * population.mean_life_s
-    first, last = np.zeros(len(storm["x"])), np.full(len(storm["x"]), storms.duration_s)
-    for place, speed, low, high in (
-        (storm["x"], storm["vx"], region.west_km, region.east_km),
-        (storm["y"], storm["vy"], region.south_km, region.north_km),
-    ):
-        # A cell covers place + speed t, t from its birth to the longest life after it.
-        rate = np.where(np.abs(speed) > 1e-9, speed, 1e-9)
-        far, near = (low - reach_km - place) / rate, (high + reach_km - place) / rate
-        first = np.maximum(first, np.minimum(far, near) - travel_s)
-        last = np.minimum(last, np.maximum(far, near))
-    return first, last
-
-
-def _gathered(parts: list[dict[str, Any]], population: CellPopulation, n_years: int) -> RainField:
-    joined = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    edges = np.concatenate([[0], np.cumsum(joined.pop("n_cells"))]).astype(np.int64)
-    return RainField(**joined, storm_first_cell=edges, population=population, n_years=n_years)
 
 
 def storm_intervals(

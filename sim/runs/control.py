@@ -7,13 +7,16 @@ known better than the block's own:
   asks what the service would lose to each with no fading at all. Its own loss less the mean of the others has
   the mean zero, exactly. In those histories rare parts may fail more often; their losses are then weighted by
   the likelihood of the draws (``sim.equipment.raised``), which leaves that mean as it is.
+- *Storms.* Each block also draws heavier storms, and asks what the service would lose to each storm by
+  itself, to its own and to the heavier ones, those weighted (``sim.counting.storm_tally``). The difference of
+  the two sums has the mean zero, exactly. It knows protection: both routes in one storm.
 - *Rain.* The time that rain takes the carrying modulation of the hops of the working route, each by itself,
   has the long-run mean that snapshots of the field give (``sim.runs.rain_expectation``), with their chance
-  error.
+  error. It is surer than the storms where single hops decide.
 
 The block's loss to its own failures is replaced by the mean over all its histories of failures; what comes
-of that is regressed on the rain and read off at the rain's known mean. Multipath takes no part: P.530's law
-is met to some per cent only, and fades shorter than ten seconds make no unavailable time.
+of that is regressed on storms and rain and read off at their known means. Multipath takes no part: P.530's
+law is met to some per cent only, and fades shorter than ten seconds make no unavailable time.
 """
 
 from collections.abc import Sequence
@@ -29,6 +32,7 @@ from sim.counting.fading_tally import FADING, RAIN
 from sim.counting.keyed_table import KeyedTable
 from sim.counting.series_tally import TWINS
 from sim.counting.statistics import Interval, mean_interval
+from sim.counting.storm_tally import HEAVIER, OWN, STORMS
 from sim.counting.tally_rows import BOTH, TOTAL
 from sim.counting.variance_reduction import Controlled, control_variate
 from sim.runs.rain_expectation import N_SETS, carrying_step, rain_chances
@@ -90,12 +94,15 @@ class ControlBlocks:
         Of each service, both ways.
     equipment_s : float array
         Loss to the block's own failures alone less the mean over all its histories of failures.
+    storms_s : float array
+        Loss to the block's own storms, each by itself, less that to heavier ones, weighted.
     rain_s : float array
         Sum over the rows of the rain control.
     """
 
     unavailable_s: _Floats
     equipment_s: _Floats
+    storms_s: _Floats
     rain_s: _Floats
 
     @classmethod
@@ -108,18 +115,18 @@ class ControlBlocks:
             fading = KeyedTable.from_arrow(FADING, folder.read_table(block, "hop_fading"))
             beside = KeyedTable.from_arrow(TWINS, folder.read_table(block, "service_twins"))
             losses = beside.spread("unavailable_s", (n, twins + 1))
+            single = KeyedTable.from_arrow(STORMS, folder.read_table(block, "service_storms"))
+            storms = single.spread("unavailable_s", (n, 2))
             rows.append(
                 (
                     total.spread("unavailable_s", (n,), direction=BOTH),
                     losses[:, 0] - losses.mean(axis=1),
+                    storms[:, OWN] - storms[:, HEAVIER],
                     [_rain_s(fading, own) for own in rain.rows],
                 )
             )
         years = float(folder.manifest()["block_years"])
-        unavailable, equipment, rained = (
-            np.array(part, dtype=np.float64) / years for part in zip(*rows, strict=True)
-        )
-        return cls(unavailable, equipment, rained)
+        return cls(*(np.array(part, dtype=np.float64) / years for part in zip(*rows, strict=True)))
 
 
 def controlled(blocks: ControlBlocks, rain: RainControl, number: int) -> Controlled | None:
@@ -128,7 +135,10 @@ def controlled(blocks: ControlBlocks, rain: RainControl, number: int) -> Control
         return None
     values = blocks.unavailable_s[:, number] - blocks.equipment_s[:, number]
     found = control_variate(
-        values, blocks.rain_s[:, number], rain.mean_s[number], known_errors=rain.error_s[number]
+        values,
+        np.column_stack([blocks.storms_s[:, number], blocks.rain_s[:, number]]),
+        [0.0, rain.mean_s[number]],
+        known_errors=[0.0, rain.error_s[number]],
     )
     plain = float(blocks.unavailable_s[:, number].var(ddof=1))
     if plain == 0.0 or (np.array_equal(values, blocks.unavailable_s[:, number]) and not found.slopes.any()):

@@ -14,6 +14,7 @@ from sim.blocks.block import BlockSimulator
 from sim.blocks.prepared import Prepared
 from sim.counting.block_tally import block_tally, failure_tables, run_of, service_losses
 from sim.counting.series_tally import series_rows, twin_rows
+from sim.counting.storm_tally import storm_rows
 from sim.runs.block_pool import BlockStudy, block_pool
 from sim.runs.stopping import looks
 from sim.runs.store import RunFolder
@@ -51,6 +52,7 @@ class BlockCounter:
             "hop_fading": history.fading.to_arrow(),
             "service_series": series_rows(simulator, history).to_arrow(),
             "service_twins": twin_rows(simulator, plan.seed, number, history).to_arrow(),
+            "service_storms": storm_rows(simulator, plan.seed, number, history).to_arrow(),
             **failure_tables(simulator.prepared, history, lost),
         }
 

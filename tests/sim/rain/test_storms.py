@@ -14,7 +14,7 @@ from models.units import SECONDS_PER_YEAR
 from sim.rain.peaks import fitted_peak_law, peak_laws, sparse_peak_law
 from sim.rain.rain_field import Region
 from sim.rain.scenes import raw_law, scenes
-from sim.rain.storms import draw_storms, storm_intervals, storms_near
+from sim.rain.storms import HEAVIER, draw_heavier_storms, draw_storms, storm_intervals, storms_near
 from sim.streams import Streams
 
 WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
@@ -124,10 +124,58 @@ def _tail(rates, mean_rate):
     return annual_exceedance(law, rates)
 
 
+@pytest.mark.slow
+def test_heavier_storms_stand_for_as_many_as_come():
+    """Campbell's theorem: weighted, they have the mean number, of all storms and of those that peak high."""
+    point, share = Region(0.0, 0.0, 0.0, 0.0), 0.5
+    own, weighted, raw = [], [], []
+    for block in range(30):
+        field = draw_storms(Streams(4, block), WET_SUMMER, point, n_years=1)
+        heavier, weight = draw_heavier_storms(Streams(4, block), WET_SUMMER, point, n_years=1, share=share)
+        assert weight.shape == (heavier.n_storms,)
+        assert np.all((weight > 0.0) & (weight <= len(HEAVIER) / share))
+        above = [highest_peaks(each) > np.log(bound) for each in (field, heavier) for bound in (0.01, 40.0)]
+        own.append([above[0].sum(), above[1].sum()])
+        weighted.append([weight[above[2]].sum(), weight[above[3]].sum()])
+        raw.append([above[2].sum() / share, above[3].sum() / share])
+    own, weighted, raw = (np.array(each, dtype=float) for each in (own, weighted, raw))
+    error = np.sqrt((own.var(axis=0, ddof=1) + weighted.var(axis=0, ddof=1)) / len(own))
+    assert np.all(np.abs(own.mean(axis=0) - weighted.mean(axis=0)) < 4.0 * error)
+    assert np.all(error < [0.1, 0.15] * own.mean(axis=0))
+    # Negative control: without their weights they are far too many that peak high.
+    assert raw[:, 1].mean() > own[:, 1].mean() + 20.0 * error[1]
+
+
+def highest_peaks(field):
+    """ln of the highest peak of each storm."""
+    return np.maximum.reduceat(field.cell_log_peak, field.storm_first_cell[:-1])
+
+
+def test_heavier_storms_have_streams_of_their_own(field):
+    one, weight = draw_heavier_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=1, share=0.1)
+    same, again = draw_heavier_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=1, share=0.1)
+    np.testing.assert_array_equal(one.cells, same.cells)
+    np.testing.assert_array_equal(weight, again)
+    assert not np.isin(one.cell_log_peak, field.cell_log_peak).any()
+
+
+def test_storms_laid_apart_are_the_same_storms(field):
+    """Whatever a storm does at a time after its start, it does as long after the start of its slot."""
+    slot_s = 40_000.0
+    row = field.laid_apart(slot_s)
+    np.testing.assert_allclose(row.storm_start_s, slot_s * np.arange(field.n_storms))
+    shift = slot_s * np.arange(field.n_storms) - field.storm_start_s
+    np.testing.assert_allclose(row.storm_end_s, field.storm_end_s + shift)
+    np.testing.assert_allclose(row.cell_birth_s, field.cell_birth_s + shift[field.cell_storm])
+    np.testing.assert_array_equal(row.cells[:, 1:], field.cells[:, 1:])
+    assert row.n_years * SECONDS_PER_YEAR >= slot_s * field.n_storms
+
+
 def test_dry_months_have_no_storms():
     dry = RainLaw(np.full(12, 2.0), np.zeros(12))
     field = draw_storms(Streams(1, 0), dry, REGION, n_years=1)
     assert field.n_cells == field.n_storms == 0
+    assert draw_heavier_storms(Streams(1, 0), dry, REGION, n_years=1, share=1.0)[0].n_storms == 0
     assert len(storm_intervals(field, [[0.0, 0.0]]).start_s) == 0
 
 
@@ -155,6 +203,10 @@ def test_storm_intervals_are_when_a_strong_cell_is_near():
         (
             lambda: draw_storms(Streams(1, 0), WET_SUMMER, REGION, n_years=0),
             "n_years is 0; must be at least 1",
+        ),
+        (
+            lambda: draw_heavier_storms(Streams(1, 0), WET_SUMMER, REGION, n_years=1, share=0.0),
+            "n_years, share are 1, 0.0; must be at least 1, above 0",
         ),
     ],
 )

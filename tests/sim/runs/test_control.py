@@ -31,11 +31,13 @@ def run(tmp_path_factory):
 
 def test_a_control_changes_no_other_figure(run):
     with_it, without = RunFolder(run / "with"), RunFolder(run / "without")
+    own = ("service_twins", "service_storms")
+    assert all(any(with_it.read_table(b, name).num_rows for b in with_it.finished_blocks()) for name in own)
     for block in with_it.finished_blocks():
         mine, other = with_it.read_block(block), without.read_block(block)
-        assert other["service_twins"].num_rows == 0
-        assert {k: v for k, v in mine.items() if k != "service_twins"} == {
-            k: v for k, v in other.items() if k != "service_twins"
+        assert all(other[name].num_rows == 0 for name in own)
+        assert {k: v for k, v in mine.items() if k not in own} == {
+            k: v for k, v in other.items() if k not in own
         }
 
 
@@ -88,12 +90,16 @@ def test_own_failures_are_one_history_among_equals(run):
 
 
 def made_up(rng, n, *, twins=20, overlap=0.9):
-    """Blocks whose outage is their own equipment's and most of their rain, with known means 5 and 3."""
+    """Blocks whose outage is their own equipment's, most of their rain and half of what storms do jointly.
+
+    Known means 5, 3 and 4.
+    """
     equipment = rng.exponential(5.0, (n, twins + 1)) * rng.binomial(1, 0.5, (n, twins + 1)) * 2.0
-    rain = rng.gamma(2.0, 1.5, n)
-    outage = equipment[:, 0] + overlap * rain + rng.exponential(0.2, n)
+    rain, joint = rng.gamma(2.0, 1.5, n), rng.gamma(2.0, 2.0, n)
+    outage = equipment[:, 0] + overlap * rain + 0.5 * joint + rng.exponential(0.2, n)
     away = equipment[:, 0] - equipment.mean(axis=1)
-    blocks = ControlBlocks(outage[:, None], away[:, None], rain[:, None])
+    storms = joint - rng.gamma(80.0, 0.05, n)
+    blocks = ControlBlocks(*(part[:, None] for part in (outage, away, storms, rain)))
     return blocks, RainControl((((0, 0),),), np.array([3.0]), np.array([0.0]))
 
 
@@ -101,7 +107,7 @@ def test_controlled_means_are_true_and_narrow():
     rng = np.random.default_rng(3)
     found = [controlled(*made_up(rng, 40), 0) for _ in range(600)]
     best = np.array([each.interval.best for each in found])
-    truth = 5.0 + 0.9 * 3.0 + 0.2
+    truth = 5.0 + 0.9 * 3.0 + 0.5 * 4.0 + 0.2
     assert best.mean() == pytest.approx(truth, abs=4 * best.std() / np.sqrt(best.size))
     held = np.mean([each.interval.low <= truth <= each.interval.high for each in found])
     assert held > 0.95 - 4 * np.sqrt(0.95 * 0.05 / 600)
@@ -116,7 +122,7 @@ def test_a_wrong_rain_mean_shows():
         blocks, rain = made_up(rng, 40)
         wrong = RainControl(rain.rows, rain.mean_s * 1.1, rain.error_s)
         best.append(controlled(blocks, wrong, 0).interval.best)
-    truth = 5.0 + 0.9 * 3.0 + 0.2
+    truth = 5.0 + 0.9 * 3.0 + 0.5 * 4.0 + 0.2
     assert abs(np.mean(best) - truth) > 4 * np.std(best) / np.sqrt(600)
 
 
@@ -125,7 +131,7 @@ def test_the_error_of_the_rain_mean_widens_the_interval():
     sure = controlled(blocks, rain, 0)
     unsure = controlled(blocks, RainControl(rain.rows, rain.mean_s, np.array([1.0])), 0)
     assert unsure.interval.best == sure.interval.best
-    assert unsure.interval.half_width > 0.9 * 2.0 * sure.slopes[0]
+    assert unsure.interval.half_width > 0.9 * 2.0 * sure.slopes[1]
 
 
 def test_too_few_blocks_give_nothing():
@@ -168,6 +174,8 @@ def test_putting_right_moves_no_mean(tmp_path, raised, mast_mtbf_h, radio_mtbf_h
             # Negative control: without their weights the same histories lose far more.
             more = (losses / weights - losses)[:, service].mean(axis=1)
             assert more.mean() > 4 * mean_error(more)
+        storms = blocks.storms_s[:, service]
+        assert abs(storms.mean()) < 4 * mean_error(storms)
         rained = blocks.rain_s[:, service]
         if np.count_nonzero(rained) > 100:  # a handful of showers does not tell its own error
             error = np.hypot(mean_error(rained), rain.error_s[service])
