@@ -29,8 +29,9 @@ OWN, HEAVIER = 0, 1
 HEAVIER_SHARE = 1.0
 """Heavier storms drawn beside a block, over its own mean number."""
 
-_CALM_S = 3600.0
-"""Calm after each storm, beside the services' own wait to restore."""
+_LIVES, _CALM_S = 8.0, 3600.0
+"""Mean lives of a cell after its birth, and calm beside the services' own wait to restore, within which all that
+a storm does is over."""
 
 
 def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
@@ -61,7 +62,7 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
     """
     prepared = simulator.prepared
     rest_s = _CALM_S + max((demand.wait_to_restore_s for demand in prepared.demands), default=0.0)
-    slot_s = float((field.storm_end_s - field.storm_start_s).max(initial=0.0)) + rest_s
+    slot_s = prepared.storms.duration_s + _LIVES * field.population.mean_life_s + rest_s
     row = field.laid_apart(slot_s)
     duration_s = row.n_years * SECONDS_PER_YEAR
     hops = []
