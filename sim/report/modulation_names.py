@@ -1,6 +1,7 @@
 """Names of fixed modulations beside their curves and points; they need the final layout of the figure."""
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -27,32 +28,46 @@ TOGETHER_PIXELS = 4.0
 
 
 def name_curves(cases: pd.DataFrame, axes: Axes) -> list[str]:
-    """Write the states of each fixed modulation at the left end of its curve, the best first; gives them.
+    """Write the states of each fixed modulation at the left end of its curve, the best first; give them.
 
-    A curve that does not reach the left end says so. A name that would stand on another is left out.
+    A curve that does not reach the left end says so, and those that never carry anything are named in the
+    upper right corner. A name that would stand on another is left out.
     """
     fixed = cases[cases["states"] != ADAPTIVE].sort_values(["best_mbit_s", "states"], ascending=False)
     height = NAME_POINTS * figure_of(axes).dpi / 72.0
     left = axes.get_xlim()[0]
     named: list[str] = []
     last = np.inf
-    for _, own in fixed.groupby(["best_mbit_s", "below_best_min_per_year"], sort=False):
-        best, below = (float(own[each].iloc[0]) for each in ("best_mbit_s", "below_best_min_per_year"))
+    for states, best, below in fixed[["states", "best_mbit_s", "below_best_min_per_year"]].to_numpy(float):
         y = float(axes.transData.transform((left, best))[1])
-        if last - y < height:
+        if best == 0.0 or last - y < height:
             continue
         last = y
-        name = ", ".join(f"{states}" for states in own["states"])
-        if best == 0.0:
-            name += ": never"
-        elif below / MINUTES_PER_YEAR >= left:
-            name += f": under {100.0 * (1.0 - left):.10g}{PER_CENT}"
-        named.append(name)
-        axes.annotate(
-            name, (0.0, best), xycoords=("axes fraction", "data"), xytext=(4, 2),
-            textcoords="offset points", ha="left", va="bottom", fontsize=NAME_POINTS, color=SECOND,
-        )  # fmt: skip
+        named.append(f"{states:.0f}")
+        if below / MINUTES_PER_YEAR >= left:
+            named[-1] += f": under {100.0 * (1.0 - left):.10g}{PER_CENT}"
+        _note(axes, named[-1], (0.0, best), "data", (4, 2), "left", "bottom")
+    never = sorted(int(states) for states in fixed.loc[fixed["best_mbit_s"] == 0.0, "states"])
+    if never:
+        named.append(f"never: {', '.join(map(str, never))}")
+        _note(axes, named[-1], (1.0, 1.0), "axes fraction", (-2, -1), "right", "top")
     return named
+
+
+def _note(
+    axes: Axes,
+    name: str,
+    at: tuple[float, float],
+    up: Literal["data", "axes fraction"],
+    away_points: tuple[float, float],
+    across: Literal["left", "right"],
+    along: Literal["bottom", "top"],
+) -> None:
+    """Write a name at a share of the width, and a height in data or a share of it."""
+    axes.annotate(
+        name, at, xycoords=("axes fraction", up), xytext=away_points, textcoords="offset points",
+        ha=across, va=along, fontsize=NAME_POINTS, color=SECOND,
+    )  # fmt: skip
 
 
 def name_points(cases: pd.DataFrame, axes: Axes) -> list[str]:

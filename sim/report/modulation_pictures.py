@@ -28,6 +28,9 @@ HEAD_IN = 1.2
 
 BARS = "Bars: 95 % intervals of each alone. Hollow: the paired difference to adaptive is not sure."
 
+MOST_TITLE_LETTERS = 30
+"""Letters of a panel's name."""
+
 MOST_LETTERS = 140
 """Letters on a line below the heading."""
 
@@ -79,9 +82,9 @@ def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Pic
 def _drawn(tables: Tables, note: str) -> Iterator[tuple[str, Figure, str]]:
     hops, services, undelivered = (tables[name] for name in ("hops", "services", "undelivered"))
     if len(hops):
-        kept, told = most_lost(
-            "hop", hops, "difference_min_per_year", "that lose most with a fixed modulation"
-        )
+        lost = "difference_min_per_year"  # where a modulation never works, there is nothing to choose
+        usable = hops.assign(**{lost: hops[lost].where(hops["best_mbit_s"] > 0.0, 0.0)})
+        kept, told = most_lost("hop", usable, lost, "that lose most with a fixed modulation")
         yield "hops", _hops(kept, tables, note), f"capacity against availability of {told}"
     if len(services):
         adaptive = services[services["states"] == ADAPTIVE]
@@ -123,8 +126,7 @@ def _hops(names: Sequence[str], tables: Tables, note: str) -> Figure:
             own = own[own["states"] == only]
         drawn.capacity_curves(own, cases[cases["hop"] == hop], axes, left_share=left, floor_share=floor)
         states |= set(own["states"])
-        title = hop if only is None else f"{hop} ({only} states only)"
-        axes.set_title(title, parse_math=False, fontweight="bold")
+        _title(axes, hop, "" if only is None else f" ({only} states only)")
     legend_above(panels[0], drawn.curve_marks(states), gap_points=22.0)
     return _finished(
         panels,
@@ -143,6 +145,14 @@ def _only_states(hop: str, modulations: pd.DataFrame) -> int | None:
     return int(states.iloc[0]) if len(states) == 1 else None
 
 
+def _title(axes: Axes, name: str, more: str = "") -> None:
+    """Name of a panel; what would run into the next panel loses its middle."""
+    room = MOST_TITLE_LETTERS - len(more)
+    if len(name) > room:
+        name = f"{name[: room // 2 - 1]}…{name[-(room // 2) :]}"
+    axes.set_title(name + more, parse_math=False, fontweight="bold")
+
+
 def _services(names: Sequence[str], services: pd.DataFrame, note: str) -> Figure:
     cases = services[services["service"].isin(names)]
     left, floor = _ends(cases, "unavailable_min_per_year")
@@ -150,7 +160,7 @@ def _services(names: Sequence[str], services: pd.DataFrame, note: str) -> Figure
     for axes, service in zip(panels, names, strict=True):
         own = cases[cases["service"] == service]
         drawn.throughput_points(own, axes, left_share=left, floor_share=floor)
-        axes.set_title(service, parse_math=False, fontweight="bold")
+        _title(axes, service)
     marks = drawn.point_marks(cases, left_share=left, floor_share=floor)
     legend_above(panels[0], marks, gap_points=22.0)
     return _finished(

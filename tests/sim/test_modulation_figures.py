@@ -7,10 +7,12 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from small_networks import triangle
 
 from sim.blocks.prepared import prepare
 from sim.report import modulation_figures as drawn
+from sim.report import modulation_pictures
 from sim.report.drawing import look
 from sim.report.modulation_names import name_curves, name_points
 from sim.report.modulation_pictures import MOST_CURVES, most_lost, write_pictures
@@ -123,8 +125,8 @@ def test_names_of_curves_say_where_one_does_not_reach(axes):
     axes.set(xlim=(1e-2, 1e-5), ylim=(0.0, 230.0))
     axes.figure.draw_without_rendering()
     # 16 would stand on 17.
-    assert name_curves(cases, axes) == ["64: under 99\N{NO-BREAK SPACE}%", "17", "4", "256: never"]
-    assert [text.xy[1] for text in axes.texts] == [200.0, 101.0, 50.0, 0.0]
+    assert name_curves(cases, axes) == ["64: under 99\N{NO-BREAK SPACE}%", "17", "4", "never: 256"]
+    assert [text.xy for text in axes.texts] == [(0.0, 200.0), (0.0, 101.0), (0.0, 50.0), (1.0, 1.0)]
 
 
 def test_points_stand_at_availability_and_throughput(tables, axes):
@@ -277,6 +279,8 @@ def test_a_page_of_many_hops_shows_those_in_their_order(tables, tmp_path, monkey
     many |= {name: tables[name].iloc[:0] for name in ("services", "undelivered")}
     for i in range(n):
         many["hops"].loc[many["hops"]["hop"] == f"hop {i}", "difference_min_per_year"] *= 1.0 + i
+    # The worst of all, but with a modulation that nobody would choose.
+    many["hops"].loc[many["hops"]["hop"] == f"hop {n - 1}", "best_mbit_s"] = 0.0
     seen: list[str] = []
 
     def noted(curves, cases, axes, **ends):
@@ -286,14 +290,30 @@ def test_a_page_of_many_hops_shows_those_in_their_order(tables, tmp_path, monkey
     monkeypatch.setattr(drawn, "capacity_curves", noted)
     (picture,) = write_pictures(many, tmp_path, note="made up")
     assert picture.told.endswith(f"{MOST_CURVES} of {n} hops, those that lose most with a fixed modulation")
-    assert seen == [f"hop {i}" for i in reversed(range(3, n))]
+    assert seen == [f"hop {i}" for i in reversed(range(2, n - 1))]
 
 
-def test_names_are_drawn_as_they_are(tables, tmp_path):
-    """A name that would be a faulty formula."""
+def test_names_are_drawn_as_they_are(tables, tmp_path, monkeypatch):
+    """Names that would be faulty formulas, and some that are too long."""
+    names = {"a-b": r"$\frac", "c-b": "begin-" + "x" * 40 + "-end"}
     odd = {
-        name: frame.replace({"hop": {"a-b": r"$\frac"}}) if "hop" in frame else frame.iloc[:0]
+        name: frame.replace({"hop": names}) if "hop" in frame else frame.iloc[:0]
         for name, frame in tables.items()
     }
+    drawn_figures = []
+    monkeypatch.setattr(
+        modulation_pictures, "write_png", lambda figure, *_, **__: drawn_figures.append(figure)
+    )
     with look():
         write_pictures(odd, tmp_path, note=r"$\frac " + "a long title " * 40)
+    panels = drawn_figures[0].axes
+    assert [axes.get_title(loc="left") for axes in panels][:2] == [r"$\frac", "a-c"]
+    assert panels[2].get_title(loc="left").startswith("begin-x")
+    drawn_figures[0].draw_without_rendering()
+    edge = drawn_figures[0].bbox
+    for text in drawn_figures[0].findobj(
+        lambda each: isinstance(each, Text) and each.get_fontweight() == "bold"
+    ):
+        extent = text.get_window_extent()
+        assert 0.0 <= extent.x0 <= extent.x1 <= edge.x1
+        assert extent.y1 <= edge.y1
