@@ -30,8 +30,8 @@ HEAVIER_SHARE = 1.0
 """Heavier storms drawn beside a block, over its own mean number."""
 
 _LIVES, _CALM_S = 8.0, 3600.0
-"""Mean lives of a cell after its birth, and calm beside the services' own wait to restore, within which all that
-a storm does is over."""
+"""Mean lives of a cell after its birth, and calm beside the services' own wait to restore, in which all that a
+storm does comes to its end."""
 
 
 def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
