@@ -29,9 +29,11 @@ OWN, HEAVIER = 0, 1
 HEAVIER_SHARE = 1.0
 """Heavier storms drawn beside a block, over its own mean number."""
 
-_LIVES, _CALM_S = 8.0, 3600.0
-"""Mean lives of a cell after its birth, and calm beside the services' own wait to restore, in which all that a
-storm does comes to its end."""
+_LIVES = 8.0
+"""Mean lives of a cell after its birth by which it is gone."""
+
+_CALM_S = 3600.0
+"""Calm after the last cell, beside the services' own wait to restore."""
 
 
 def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
