@@ -124,7 +124,7 @@ class BlockSimulator:
         for index, segments in enumerate(draws.segments):
             rain, fades = self.rain(draws, index), draws.fades[index]
             hops.append(hop_timeline(self.thresholds[index], segments, rain, fades, draws.duration_s))
-            fading = fading + fading_rows(index, self.plain[index], rain, fades, n_years)
+            fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
         services = self.services([hop_history(hop) for hop in hops], draws)
         return BlockHistory(
             draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
@@ -185,6 +185,20 @@ class BlockSimulator:
             flat_top=flat_top,
             dispersive_top=dispersive_top,
         )
+
+    def _deep(
+        self, draws: BlockDraws, index: int, rain: RainKnots | None
+    ) -> tuple[RainKnots | None, FadeEvents | None]:
+        """Rain and fades of a hop to where plain thresholds end: a guard may keep a modulation from use."""
+        states, plain = draws.segments[index].states, self.plain[index].nominal
+        fades = draws.fades[index]
+        if plain.lowest_rain_db < self.thresholds[index].lowest_rain_db(states):
+            rain = self.rain(draws, index, plain.lowest_rain_db)
+        drawn = self.thresholds[index].highest_power(states)
+        tops = tuple(map(max, drawn, plain.highest_power))
+        if tops != drawn:
+            fades = self.fades(draws, index, *tops)
+        return rain, fades
 
     def failures(
         self,

@@ -58,6 +58,18 @@ class StateThresholds:
     cross_polar_fades: NDArray[np.bool_]
     causes: NDArray[np.int64]
 
+    @property
+    def lowest_rain_db(self) -> float:
+        """Lowest raw attenuation that matters; infinite where nothing is up."""
+        return float(self.rain_up_db[self.ceiling > 0].min(initial=np.inf))
+
+    @property
+    def highest_power(self) -> tuple[float, float]:
+        """Largest raw relative power, flat and dispersive, that matters; 0 on a hop without multipath."""
+        if self.fades is None:
+            return 0.0, 0.0
+        return float(self.fades.up[:2].max()), float(self.fades.up[2].max())
+
 
 class HopThresholds:
     """Thresholds of one hop, by equipment state, remembered because states repeat.
@@ -111,17 +123,12 @@ class HopThresholds:
 
     def lowest_rain_db(self, states: Iterable[LinkState]) -> float:
         """Lowest raw attenuation that matters in any of these states; infinite where all are down."""
-        tables = [self.of(state) for state in states]
-        return min(
-            (float(table.rain_up_db[table.ceiling > 0].min()) for table in tables if table.ceiling.any()),
-            default=np.inf,
-        )
+        return min((self.of(state).lowest_rain_db for state in states), default=np.inf)
 
     def highest_power(self, states: Iterable[LinkState]) -> tuple[float, float]:
         """Largest raw relative power, flat and dispersive, that matters in any of these states."""
-        tables = [fades for state in states if (fades := self.of(state).fades) is not None]
-        flat = max((float(fades.up[:2].max()) for fades in tables), default=0.0)
-        return flat, max((float(fades.up[2].max()) for fades in tables), default=0.0)
+        tops = np.array([self.of(state).highest_power for state in states]).reshape(-1, 2)
+        return float(tops[:, 0].max(initial=0.0)), float(tops[:, 1].max(initial=0.0))
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""

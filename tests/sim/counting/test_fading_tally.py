@@ -5,7 +5,9 @@ import pytest
 from small_networks import triangle
 
 from models.calendar import MONTH_SECONDS, MONTH_STARTS_S
+from models.network import Modulation, Radio
 from models.units import SECONDS_PER_YEAR
+from sim.blocks.block import BlockSimulator
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.counting.fading_tally import FADING, PLAIN, RAIN, fading_rows
 from sim.hops.hop_thresholds import HopThresholds
@@ -13,6 +15,7 @@ from sim.rain.anchoring import IDENTITY
 from sim.rain.rain_kernel import RainKnots
 
 SLOPE_S = 1e-3
+HOPS = triangle().hops
 
 
 @pytest.fixture(scope="module")
@@ -66,3 +69,35 @@ def test_fades_shorter_than_ten_seconds_are_counted_apart(hop):
     shape = (len(hop.design.steps),)
     assert table.spread("events", shape, entity=0, kind=RAIN)[0] == 2
     assert table.spread("long_events", shape, entity=0, kind=RAIN)[0] == 1
+
+
+def test_a_guard_that_keeps_a_modulation_from_use_changes_no_fading():
+    """The higher modulation has 0.5 dB on every hop: with a guard of 1 dB nobody ever uses it."""
+    options = ModelOptions(failures=False)
+
+    def simulator(guard_db, above_db):
+        radio = Radio(
+            id="r",
+            transmit_power_dbm=20.0,
+            modulations=(Modulation(states=4), Modulation(states=16)),
+            step_guard_db=guard_db,
+            step_hysteresis_db=0.0,
+        )
+        hops = (
+            hop.model_copy(update={"transmit_power_dbm": 20.0 - above})
+            for hop, above in zip(HOPS, above_db, strict=True)
+        )
+        return BlockSimulator(prepare(triangle(radios=(radio,), hops=tuple(hops)), options))
+
+    strong = simulator(0.0, (0.0, 0.0, 0.0)).prepared.designs
+    above_db = [design.margin_db[0][1] - 0.5 for design in strong]
+    free, guarded = (simulator(guard_db, above_db) for guard_db in (0.0, 1.0))
+    assert [[each.nominal.ceiling[0] for each in one.thresholds] for one in (free, guarded)] == [
+        [2] * 3,
+        [1] * 3,
+    ]
+    counted, same = (one.simulate(5, 0, 1).fading for one in (free, guarded))
+    assert counted.keys.tolist() == same.keys.tolist()
+    assert counted.values.tolist() == same.values.tolist()
+    rain_s = same.spread("seconds", (3, 2), kind=RAIN)
+    assert (rain_s[:, 1] > 10.0 * rain_s[:, 0]).all()
