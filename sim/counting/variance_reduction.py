@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import lsq_linear
 from scipy.special import stdtrit
 
 from sim.counting.statistics import LEVEL, Interval
@@ -36,6 +37,7 @@ def control_variate(
     known_means: ArrayLike,
     *,
     known_errors: ArrayLike = 0.0,
+    slope_bounds: tuple[float, float] = (-np.inf, np.inf),
     level: float = LEVEL,
 ) -> Controlled:
     """Mean of a figure, corrected by what controls of known mean happened to be.
@@ -53,6 +55,9 @@ def control_variate(
     known_errors : float array, shape (n_controls,) or a number
         Standard errors of those means, independent of each other and of the blocks, at least 0, for
         instance from a longer run of something simpler; 0 where they are exact. They widen the interval.
+    slope_bounds : (float, float)
+        Least and largest slope, where it is known what the figure can change with a control: few blocks
+        then cannot make up a slope that carries more chance in than it takes out.
     level : float
         Confidence.
 
@@ -85,7 +90,11 @@ def control_variate(
     away = control - means
     varies = control.std(axis=0) > 1e-12 * np.maximum(np.abs(control).max(axis=0), 1e-300)
     design = np.column_stack([np.ones(n), away[:, varies]])
-    fit, _, _, _ = np.linalg.lstsq(design, figure, rcond=None)
+    low, high = (
+        np.append(unbounded, np.full(varies.sum(), bound))
+        for unbounded, bound in zip((-np.inf, np.inf), slope_bounds, strict=True)
+    )
+    fit = lsq_linear(design, figure, (low, high), method="bvls").x
     freedom = n - design.shape[1]
     residual = figure - design @ fit
     slopes = np.zeros(k)

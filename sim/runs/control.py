@@ -42,6 +42,10 @@ from sim.runs.summary_figures import put_interval
 FEWEST_BLOCKS = 10
 """Blocks from which slopes can be told."""
 
+SLOPE_BOUNDS = (0.0, 2.0)
+"""Seconds lost for each second of storms or rain: a service loses no less to more of them, and by hysteresis
+and the ten-second rule somewhat more than a second for each."""
+
 _Floats = NDArray[np.float64]
 
 
@@ -139,6 +143,7 @@ def controlled(blocks: ControlBlocks, rain: RainControl, number: int) -> Control
         np.column_stack([blocks.storms_s[:, number], blocks.rain_s[:, number]]),
         [0.0, rain.mean_s[number]],
         known_errors=[0.0, rain.error_s[number]],
+        slope_bounds=SLOPE_BOUNDS,
     )
     plain = float(blocks.unavailable_s[:, number].var(ddof=1))
     if plain == 0.0 or (np.array_equal(values, blocks.unavailable_s[:, number]) and not found.slopes.any()):

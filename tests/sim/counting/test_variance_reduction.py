@@ -50,6 +50,36 @@ def test_means_known_only_about_widen_the_interval_as_they_should():
     assert too_low(coverage(trusting, draw, 10.5, n_trials=200), 0.95, n_trials=200)  # negative control
 
 
+def test_bounds_keep_slopes_from_following_chance():
+    """Two controls that are nearly one and hardly matter: free slopes carry their chance into the figure."""
+    free, bounded = [], []
+    for seed in range(300):
+        rng = np.random.default_rng(seed)
+        first = rng.normal(0.0, 0.01, 12)
+        controls = np.column_stack([first, first + rng.normal(0.0, 0.001, 12)])
+        figure = 5.0 + first + rng.normal(0.0, 1.0, 12)
+        free.append(control_variate(figure, controls, [0.0, 0.0]))
+        bounded.append(control_variate(figure, controls, [0.0, 0.0], slope_bounds=(0.0, 2.0)))
+    assert all(((each.slopes > -1e-9) & (each.slopes < 2.0 + 1e-9)).all() for each in bounded)
+    assert max(np.abs(each.slopes).max() for each in free) > 100.0
+    best = {
+        name: np.array([each.interval.best for each in found])
+        for name, found in (("free", free), ("bounded", bounded))
+    }
+    assert best["bounded"].std() < 0.95 * best["free"].std()
+    assert abs(best["bounded"].mean() - 5.0) < 4 * best["bounded"].std() / np.sqrt(300)
+    share = np.mean([each.interval.low <= 5.0 <= each.interval.high for each in bounded])
+    assert not too_low(share, 0.95, n_trials=300)
+
+
+def test_bounds_that_do_not_bind_change_nothing():
+    drawn = _figure_and_controls(np.random.default_rng(5))
+    free = control_variate(*drawn, [2.0, -1.0])
+    bounded = control_variate(*drawn, [2.0, -1.0], slope_bounds=(0.0, 5.0))
+    np.testing.assert_allclose(bounded.slopes, free.slopes)
+    assert bounded.interval.best == pytest.approx(free.interval.best)
+
+
 def test_useless_controls_change_nothing():
     values = np.random.default_rng(1).gamma(2.0, 1.0, 30)
     constant = control_variate(values, np.full(30, 7.0), 7.0)
