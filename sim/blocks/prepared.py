@@ -112,8 +112,17 @@ class Prepared:
     site_km: tuple[tuple[float, float], ...]
 
 
-def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
+def prepare(
+    network: Network, options: ModelOptions | None = None, designs: Sequence[HopDesign] | None = None
+) -> Prepared:
     """Make a network ready. Looks up the climate and fits the anchors, both cached on disk.
+
+    Parameters
+    ----------
+    network : Network
+    options : ModelOptions, optional
+    designs : sequence of HopDesign, optional
+        Of its hops, where they are at hand.
 
     Raises
     ------
@@ -121,7 +130,7 @@ def prepare(network: Network, options: ModelOptions | None = None) -> Prepared:
         If no law describes a hop, or the climate cannot be scaled to a measured rain rate.
     """
     options = options or ModelOptions()
-    designs = design_hops(network)
+    designs = design_hops(network) if designs is None else tuple(designs)
     refuse_designs(designs, network.title)
     law, storms = field_law(network), storm_model(network)
     places = site_plane_km(network)

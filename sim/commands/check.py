@@ -25,12 +25,14 @@ def run(options: argparse.Namespace) -> int:
     from rich.console import Console
 
     from sim.hops.design_doubts import network_doubts
+    from sim.hops.hop_design import design_hops
     from sim.inputs.network_file import read_network
 
     source = read_network(options.network)
-    doubts = [f"{source.name}: {doubt.sentence()}" for doubt in network_doubts(source.network, source.name)]
-    console = Console(width=None if Console().is_terminal else 200)
     network = source.network
+    designs = design_hops(network)
+    doubts = [f"{source.name}: {fault.sentence()}" for fault in network_doubts(network, designs, source.name)]
+    console = Console(width=None if Console().is_terminal else 200)
     console.print(f"{source.name}: {network.title}", highlight=False, markup=False)
     console.print(
         f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services. "
@@ -53,9 +55,9 @@ def run(options: argparse.Namespace) -> int:
     for name in ("climate", "switching", "losses", "repair", "lightning"):
         _print_entries(console, name, (getattr(network, name),), limit)
     _print_modulations(console, network)
-    _print_climate(console, network, limit)
-    _print_part_kinds(console, source.network)
-    _print_hardware(console, source.network, limit)
+    _print_climate(console, designs[:limit])
+    _print_part_kinds(console, network)
+    _print_hardware(console, network, limit)
     for warning in (*source.warnings, *doubts):
         console.print(f"warning: {warning}", highlight=False, markup=False)
     return 0
@@ -144,16 +146,14 @@ def _print_modulations(console, network) -> None:  # type: ignore[no-untyped-def
     console.print(table, highlight=False, markup=False)
 
 
-def _print_climate(console, network, limit: int | None) -> None:  # type: ignore[no-untyped-def]
+def _print_climate(console, designs) -> None:  # type: ignore[no-untyped-def]
     """What the maps, and the climate table of the file, say of each hop."""
     from rich.table import Table
-
-    from sim.hops.hop_design import design_hops
 
     table = Table(title="hop climate", title_justify="left", header_style="", show_edge=False, pad_edge=False)
     for column in ("hop", "rain 0.01 %, mm/h", "antennas, m", "rain height, m", "precipitation"):
         table.add_column(column)
-    for design in design_hops(network, limit):
+    for design in designs:
         heights = sorted((design.height_a_m, design.height_b_m))
         table.add_row(
             design.hop.id,

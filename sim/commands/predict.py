@@ -25,6 +25,7 @@ def run(options: argparse.Namespace) -> int:
     from rich.console import Console
 
     from sim.blocks.prepared import ModelOptions, prepare
+    from sim.hops.hop_design import design_hops
     from sim.inputs.network_file import read_network
     from sim.runs.simulate import warnings_of
     from sim.textbook.predict import predict_hops, predict_services
@@ -32,8 +33,9 @@ def run(options: argparse.Namespace) -> int:
     source = read_network(options.network)
     if options.against:
         return _show_against(source, options)
-    warnings = warnings_of(source)
-    prepared = prepare(source.network, ModelOptions(anchoring=False))
+    designs = design_hops(source.network)
+    warnings = warnings_of(source, designs)
+    prepared = prepare(source.network, ModelOptions(anchoring=False), designs)
     hops = predict_hops(prepared)
     services = predict_services(prepared, hops)
     console = Console(width=None if Console().is_terminal else 220)

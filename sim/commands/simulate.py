@@ -34,17 +34,15 @@ def run(options: argparse.Namespace) -> int:
     from sim.commands.summary_text import print_summary
     from sim.inputs.network_file import read_network
     from sim.runs.results import Results
-    from sim.runs.simulate import simulate, warnings_of
+    from sim.runs.simulate import simulate
     from sim.runs.stopping import parse_goal
 
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)
-    for warning in warnings_of(source):
-        print(f"warning: {warning}", file=sys.stderr)
     request = run_request(options, until=goal)
     with progress_bar("years") as progress:
         try:
-            simulate(source, request, options.out, resume=options.resume, progress=progress)
+            simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
         except KeyboardInterrupt:
             print(
                 f"stopped; finished blocks are kept in {options.out}, --resume goes on from there",
@@ -53,3 +51,7 @@ def run(options: argparse.Namespace) -> int:
             return 1
     print_summary(Results.load(options.out), every_row=options.all)
     return 0
+
+
+def _warn(warning: str) -> None:
+    print(f"warning: {warning}", file=sys.stderr)

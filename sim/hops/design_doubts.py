@@ -6,7 +6,7 @@ from models.faults import Fault, joined
 from models.network import Network
 from models.network_references import named
 from models.rain_law import annual_rain_probability, annual_rain_rate_mm_h
-from sim.hops.hop_design import HopDesign, design_hops, network_climate
+from sim.hops.hop_design import HopDesign, network_climate
 from sim.inputs.input_errors import InputError
 
 TESTED_OCCURRENCE = 20.0
@@ -22,12 +22,14 @@ LARGEST_SCALE = 2.5
 """A measured 0.01 % rain rate this many times that of the place's months, or less by as much, is doubtful."""
 
 
-def network_doubts(network: Network, name: str) -> list[Fault]:
+def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) -> list[Fault]:
     """Doubts about the climate and the hops of a network, one for each entry.
 
     Parameters
     ----------
     network : Network
+    designs : sequence of HopDesign
+        Of its hops.
     name : str
         Of its file, for messages.
 
@@ -36,7 +38,6 @@ def network_doubts(network: Network, name: str) -> list[Fault]:
     InputError
         As ``refuse_designs``.
     """
-    designs = design_hops(network)
     refuse_designs(designs, name)
     return list(joined(design_doubts(network, designs)))
 

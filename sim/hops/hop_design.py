@@ -109,24 +109,21 @@ class HopDesign:
         return channel.polarisation != self.channels[0].polarisation
 
 
-def design_hops(network: Network, first: int | None = None) -> tuple[HopDesign, ...]:
+def design_hops(network: Network) -> tuple[HopDesign, ...]:
     """Designs of all hops, in the order of the network.
 
     Parameters
     ----------
     network : Network
         One that meets ``models.network_rules.RULES``.
-    first : int, optional
-        Only so many, the first.
     """
-    hops = network.hops[:first]
     sites = {site.id: site for site in network.sites}
     places = site_plane_km(network)
-    middles = [_middle(sites[hop.site_a], sites[hop.site_b]) for hop in hops]
+    middles = [_middle(sites[hop.site_a], sites[hop.site_b]) for hop in network.hops]
     climates = climates_of(middles)
     return tuple(
         _design(network, hop, sites, places, changed_climate(climate, network))
-        for hop, climate in zip(hops, climates, strict=True)
+        for hop, climate in zip(network.hops, climates, strict=True)
     )
 
 

@@ -1,6 +1,6 @@
 """Simulates a network for many years and stores what came of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -8,6 +8,7 @@ from typing import Any
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.equipment.site_hardware import sites_hardware
 from sim.hops.design_doubts import network_doubts
+from sim.hops.hop_design import HopDesign, design_hops
 from sim.inputs.network_file import InputError, NetworkSource
 from sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from sim.runs.stopping import PrecisionGoal, reached, service_number
@@ -68,6 +69,7 @@ def simulate(
     *,
     resume: bool = False,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
+    warn: Callable[[str], None] = lambda warning: None,
 ) -> RunFolder:
     """Simulate and store; returns the folder of the run.
 
@@ -81,20 +83,26 @@ def simulate(
         Keep the finished blocks of a stopped run of the same identity, or add years to one.
     progress : callable
         Called with (years done, years in all).
+    warn : callable
+        Called with each warning before anything is written.
 
     Raises
     ------
     InputError
-        If the folder is in use, or by another run (nothing is overwritten), or ``request.until`` names no
-        service.
+        If no law describes a hop, the folder is in use, or by another run (nothing is overwritten), or
+        ``request.until`` names no service.
     """
     if request.until is not None:
         service_number(source.network, request.until)
+    designs = design_hops(source.network)
+    warnings = warnings_of(source, designs)
+    for warning in warnings:
+        warn(warning)
     folder = RunFolder(out)
-    manifest = manifest_of(source, request)
+    manifest = manifest_of(source, request, warnings)
     folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
     with folder.locked():
-        prepared = prepare(source.network, request.options)
+        prepared = prepare(source.network, request.options, designs)
         enough = None if request.until is None else reached(prepared, request.until)
         plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
         fill_folder(
@@ -111,7 +119,7 @@ def simulate(
     return folder
 
 
-def manifest_of(source: NetworkSource, request: RunRequest) -> dict[str, Any]:
+def manifest_of(source: NetworkSource, request: RunRequest, warnings: Sequence[str]) -> dict[str, Any]:
     """All that decides the numbers, its digest, and what a reader wants to know of the origin."""
     decisive: dict[str, Any] = {
         "network": source.digest(),
@@ -127,11 +135,11 @@ def manifest_of(source: NetworkSource, request: RunRequest) -> dict[str, Any]:
         "network_file": source.name,
         "blocks": request.n_blocks,
         "years": request.n_blocks * request.block_years,
-        "warnings": warnings_of(source),
+        "warnings": [*warnings],
     }
 
 
-def warnings_of(source: NetworkSource) -> list[str]:
+def warnings_of(source: NetworkSource, designs: Sequence[HopDesign]) -> list[str]:
     """What is legal in the network but deserves a second look: of its file, its designs and its sites.
 
     Raises
@@ -139,7 +147,7 @@ def warnings_of(source: NetworkSource) -> list[str]:
     InputError
         If no law describes a hop (``sim.hops.design_doubts``).
     """
-    doubts = network_doubts(source.network, source.name)
+    doubts = network_doubts(source.network, designs, source.name)
     outgrown = [fault for plan in sites_hardware(source.network).values() for fault in plan.warnings]
     return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in [*doubts, *outgrown])]
 

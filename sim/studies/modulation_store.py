@@ -8,7 +8,7 @@ import pyarrow as pa
 
 from sim.blocks.prepared import Prepared
 from sim.inputs.network_file import NetworkSource
-from sim.runs.simulate import RunRequest, manifest_of
+from sim.runs.simulate import RunRequest, manifest_of, warnings_of
 from sim.runs.store import RunFolder, run_identity
 from sim.studies.modulation_study import modulation_study, studied
 
@@ -51,7 +51,7 @@ def kept_study(
     """
     chosen, wanted = studied(prepared, hops, states)
     asked = {"hops": [prepared.designs[hop].hop.id for hop in chosen], "states": wanted}
-    manifest = manifest_of(source, request)
+    manifest = manifest_of(source, request, warnings_of(source, prepared.designs))
     identity = run_identity({"run": manifest["identity"], "study": asked})
     manifest |= {"identity": identity, "study": asked}
     folder = RunFolder(out, STUDY)

@@ -8,13 +8,14 @@ from models.network import ClimateChange
 from models.network_rules import DOUBTS
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.commands import main
+from sim.hops import hop_design
 from sim.hops.design_doubts import network_doubts
 from sim.hops.hop_design import design_hops
 from sim.inputs.input_errors import InputError
 
 
 def told(network):
-    return [doubt.sentence() for doubt in network_doubts(network, "test.toml")]
+    return [doubt.sentence() for doubt in network_doubts(network, design_hops(network), "test.toml")]
 
 
 def long_hop(**more):
@@ -116,3 +117,18 @@ def test_every_verb_tells_it_once(tmp_path, capsys):
         shown = "".join(capsys.readouterr())
         assert shown.count("rain_rate_001_mm_h is 250; must be") == 1
     assert "rain_rate_001_mm_h is 250" in (tmp_path / "run" / "manifest.json").read_text()
+
+
+@pytest.mark.parametrize("verb", ["check", "predict", "simulate"])
+def test_each_hop_is_worked_out_once(verb, tmp_path, monkeypatch):
+    worked_out = []
+
+    def counted(network, hop, *more):
+        worked_out.append(hop.id)
+        return design(network, hop, *more)
+
+    design = hop_design._design
+    monkeypatch.setattr(hop_design, "_design", counted)
+    more = ["--years=1", "--block-years=1", "--no-rain", "--workers=1", f"--out={tmp_path / 'run'}"]
+    assert main([verb, str(write(tmp_path, small())), *(more if verb == "simulate" else [])]) == 0
+    assert worked_out == ["hill-mill", "mill-ridge", "ridge-dale"]
