@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from models.objectives import STATED
 from sim.commands import CAUTION
-from sim.commands.failures_text import OUTAGE_SHARE_NOTE, failure_tables_text
+from sim.commands.failures_text import failure_tables_text
 from sim.commands.shown import (
     ROWS_SHOWN,
     interval_text,
@@ -16,6 +16,7 @@ from sim.commands.shown import (
     sure_text,
     terminal,
 )
+from sim.runs.failure_rows import OUTAGE_NOTE
 from sim.runs.objective_counts import least_sure_first, objectives_told
 from sim.runs.results import Results
 
@@ -57,7 +58,7 @@ def print_summary(results: Results, *, every_row: bool = False) -> None:
     if results.manifest["options"]["failures"]:
         for table in failure_tables_text(results, every_row=every_row):
             console.print(table, markup=False)
-        say(console, OUTAGE_SHARE_NOTE)
+        say(console, OUTAGE_NOTE)
     say(console, "95 % intervals in brackets; '<' where nothing was seen.")
     say(console, CAUTION)
 

@@ -26,7 +26,7 @@ SUMS = ("textbook sum", "simulated")
 
 
 def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, Any]:
-    """Everything that the page's part on details shows; what a run has no table for is empty.
+    """Everything that the page's part on details shows; empty for a run without services.
 
     Parameters
     ----------
@@ -34,21 +34,20 @@ def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, A
     order : list of str
         Services in the order of the page.
     """
-    empty = pd.DataFrame()
-    years = year_rows(tables.get("service_years", empty), tables.get("service_targets", empty))
-    steps = step_rows(tables.get("textbook_distance", empty))
+    years = year_rows(tables["service_years"], tables["service_targets"])
+    steps = step_rows(tables["textbook_distance"])
     controlled = [
         (str(row["service"]), *(figure_and_ends(row, name) for name in _CONTROLLED), number(row["saving"]))
-        for row in records(tables.get("service_controlled", empty))
+        for row in records(tables["service_controlled"])
     ]
     return {
         "levels": years[0],
         "years": _ordered(years[1], order),
-        "directions": _ordered(direction_rows(tables.get("service_directions", empty)), order),
+        "directions": _ordered(direction_rows(tables["service_directions"]), order),
         "steps": steps[0],
         "distances": _ordered(steps[1], order),
         "controlled": controlled,
-        "priorities": priority_rows(tables.get("priority_undelivered", empty)),
+        "priorities": priority_rows(tables["priority_undelivered"]),
     }
 
 

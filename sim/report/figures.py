@@ -33,6 +33,7 @@ from sim.report.scales import (
     tick_log_axis,
 )
 from sim.report.wording import number
+from sim.runs.failure_rows import PHASE_COLUMNS
 
 Floats = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -146,7 +147,7 @@ def phase_bars(table: pd.DataFrame, axes: Axes, *, name: str = "kind") -> Axes:
     Parameters
     ----------
     table : DataFrame
-        Columns ``name`` and one per phase of ``failure_log.PHASES``, as ``phase_column`` names it.
+        Columns ``name`` and ``failure_rows.PHASE_COLUMNS``.
     axes : Axes
     name : str
         Column of the names.
@@ -154,8 +155,8 @@ def phase_bars(table: pd.DataFrame, axes: Axes, *, name: str = "kind") -> Axes:
     rows = named_rows(axes, [str(kind).replace("_", " ") for kind in table[name]])
     left = np.zeros(len(table))
     marks: list[Mark] = []
-    for phase, colour in zip(PHASES, steps(len(PHASES)), strict=True):
-        hours = table[phase_column(phase)].to_numpy(np.float64)
+    for phase, column, colour in zip(PHASES, PHASE_COLUMNS, steps(len(PHASES)), strict=True):
+        hours = table[column].to_numpy(np.float64)
         axes.barh(rows, hours, left=left, height=0.7, color=colour, edgecolor="white", linewidth=0.6)
         marks.append((Patch(facecolor=colour), phase))
         left += hours
@@ -164,11 +165,6 @@ def phase_bars(table: pd.DataFrame, axes: Axes, *, name: str = "kind") -> Axes:
     axes.set_axisbelow(True)
     axes.set_xlabel("hours a year, all parts of the kind together")
     return legend_above(axes, marks)
-
-
-def phase_column(phase: str) -> str:
-    """Column of a phase of repair in the tables of failures."""
-    return f"{phase.replace(' ', '_')}_h_per_year"
 
 
 def month_map(table: pd.DataFrame, axes: Axes, *, names: Sequence[str]) -> Axes:

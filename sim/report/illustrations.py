@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sim.equipment.failure_log import PHASES
 from sim.report import figures, rate_figures
 from sim.report.drawing import WIDTH_IN, inline_svg, new_axes
 from sim.report.map import map_height_in, network_map
 from sim.report.rows import worst_first
 from sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
 from sim.report.wording import records
+from sim.runs.failure_rows import PHASE_COLUMNS
 
 MOST_ROWS = 40
 """Services or hops that a figure shows at most, the worst first; the tables hold all."""
@@ -48,12 +48,11 @@ def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
         yield "modulations", _modulations(list(hops["hop"].head(MOST_ROWS)), tables["hop_modulations"])
     if len(tables["hop_capacity"]):
         yield "capacities", _capacities(hops.head(MOST_CURVES), tables["hop_capacity"])
-    failures = tables.get("part_failures", pd.DataFrame())
-    if len(failures):
-        hours = failures[[figures.phase_column(phase) for phase in PHASES]].sum(axis=1)
-        shown = failures[hours > 0.0].assign(sum_h=hours).sort_values("sum_h", ascending=False, kind="stable")
-        if len(shown):
-            yield "phases", _phases(shown)
+    failures = tables["part_failures"]
+    hours = failures[[*PHASE_COLUMNS]].sum(axis=1)
+    shown = failures[hours > 0.0].assign(sum_h=hours).sort_values("sum_h", ascending=False, kind="stable")
+    if len(shown):
+        yield "phases", _phases(shown)
 
 
 def _height_in(n_rows: int) -> float:

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -22,6 +21,7 @@ from sim.report.rows import (
     service_rows,
     worst_first,
 )
+from sim.runs.failure_rows import OUTAGE_NOTE
 from sim.runs.objective_counts import objectives_told
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def report_page(results: "Results") -> str:
         Of a run with at least one finished block.
     """
     tables = results.tables
-    objectives = tables.get("service_objectives", pd.DataFrame())
+    objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]
     worst = wording.records(worst_first(services))
     years = float(results.manifest["years"])
@@ -80,6 +80,7 @@ def report_page(results: "Results") -> str:
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_tables(tables),
+        outage_note=OUTAGE_NOTE,
         phases=PHASES,
         warnings=list(results.manifest.get("warnings", ())),
         sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},

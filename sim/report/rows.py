@@ -6,11 +6,10 @@ from typing import Any
 import pandas as pd
 
 from models.objectives import STATED
-from sim.equipment.failure_log import PHASES
 from sim.report import wording
-from sim.report.figures import phase_column
 from sim.report.palette import CAUSE_GROUPS, cause_group
 from sim.report.wording import duration, figure_and_ends, given, number, per_cent, records
+from sim.runs.failure_rows import FAILURE_TABLES, PHASE_COLUMNS, failure_rows
 from sim.runs.objective_counts import least_sure_first
 
 Row = Mapping[str, Any]
@@ -160,57 +159,25 @@ def cause_rows(causes: pd.DataFrame) -> dict[str, Any]:
     return {"rows": rows, "rest": left_over}
 
 
-FAILURE_TABLES = {
-    "part_failures": ("kind", "Kind of part", "Parts by kind.", {"Failures": "failures_per_year"}),
-    "site_failures": (
-        "site",
-        "Site",
-        "Sites: what failed there, mains and planned work.",
-        {
-            "Failures": "failures_per_year",
-            "Mains lost": "mains_lost_per_year",
-            "Dark, h": "dark_h_per_year",
-            "Planned, h": "maintenance_h_per_year",
-        },
-    ),
-    "crew_visits": (
-        "crew",
-        "Crew",
-        "Crews: the repairs they went to, and planned work.",
-        {
-            "Repairs": "visits_per_year",
-            "Planned visits": "planned_per_year",
-            "Away for these, h": "planned_h_per_year",
-        },
-    ),
-}
-"""Tables of failures: column of names, its head, caption, and counts a year by head."""
-
-
 def failure_tables(tables: Mapping[str, pd.DataFrame]) -> list[dict[str, Any]]:
     """Tables of failures by kind of part, site and crew; empty where no failures were simulated."""
     found = []
-    for table, (name, head, caption, counts) in FAILURE_TABLES.items():
-        rows = _failure_rows(tables.get(table, pd.DataFrame()), name, list(counts.values()))
+    for table in FAILURE_TABLES:
+        rows = _failure_rows(failure_rows(tables, table), [*table.counts.values()])
         if rows:
-            found.append({"head": head, "caption": caption, "counts": list(counts), "rows": rows})
+            head, counts = table.head, [*table.counts]
+            found.append({"head": head, "caption": table.caption, "counts": counts, "rows": rows})
     return found
 
 
-def _failure_rows(failures: pd.DataFrame, name: str, counts: list[str]) -> list[dict[str, Any]]:
-    """Cells of one table, most outage first; rows that met nothing are left out."""
-    phases = [phase_column(phase) for phase in PHASES]
-    if failures.empty:
-        return []
-    met = failures[failures[[*counts, *phases]].any(axis=1)]
-    ordered = met.assign(sum_h=met[phases].sum(axis=1)).sort_values(
-        ["outage_min_per_year", "sum_h"], ascending=False, kind="stable"
-    )
+def _failure_rows(failures: pd.DataFrame, counts: list[str]) -> list[dict[str, Any]]:
+    """Cells of one table."""
+    columns = (*counts, *PHASE_COLUMNS, "together_h_per_year", "outage_min_per_year")
     return [
         {
-            "name": str(row[name]).replace("_", " ") if name == "kind" else str(row[name]),
-            "figures": [number(row[column]) for column in (*counts, *phases, "sum_h", "outage_min_per_year")],
+            "name": row["shown_name"],
+            "figures": [number(row[column]) for column in columns],
             "share": per_cent(row["outage_share"]),
         }
-        for row in records(ordered)
+        for row in records(failures)
     ]

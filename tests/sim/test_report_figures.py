@@ -14,12 +14,12 @@ from matplotlib.figure import Figure
 from synthetic_results import CAUSES, SERVICE_MINUTES, SERVICES, SITES, made_up_results
 
 from models.cause import Cause, cause_label
-from sim.equipment.failure_log import PHASES
 from sim.report import figures, rate_figures
 from sim.report.labels import place_labels
 from sim.report.map import is_protected, map_height_in, map_limits, network_map, round_length_km
 from sim.report.palette import CAUSE_GROUPS, OTHER, SEVERAL, cause_group, oklab_to_rgb, ramp, steps
 from sim.report.scales import colour_limits, log_limits, log_ticks
+from sim.runs.failure_rows import PHASE_COLUMNS
 
 TABLES = made_up_results().tables
 NAMES = [service[0] for service in SERVICES]
@@ -152,7 +152,7 @@ def test_modulation_bars_end_where_the_shares_add_up(axes: Axes) -> None:
 def test_phase_bars_sum_to_the_hours(axes: Axes) -> None:
     table = TABLES["part_failures"]
     figures.phase_bars(table, axes)
-    hours = table[[figures.phase_column(phase) for phase in PHASES]].sum(axis=1)
+    hours = table[[*PHASE_COLUMNS]].sum(axis=1)
     np.testing.assert_allclose(_bars(axes).groupby("row")["width"].sum(), hours)
     assert _row_names(axes) == ["outdoor radio", "modem card", "mast"]
 
