@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
-    if getattr(options, "workers", 1) > 1:
+    if _wants_workers(options):
         from sim.runs.processes import begin_early
 
         begin_early()
@@ -56,6 +56,14 @@ def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
         sys.stderr.close()
         return 0
     return status
+
+
+def _wants_workers(options: argparse.Namespace) -> bool:
+    """Whether a verb may have blocks for more than one worker."""
+    if getattr(options, "workers", 1) < 2:
+        return False
+    several: bool = options.blocks > 1 if "blocks" in options else options.years > options.block_years
+    return several
 
 
 def _no_verb(verb: str) -> int:

@@ -268,3 +268,29 @@ def test_rain_rate_where_it_never_rains(tmp_path: Path, capsys: pytest.CaptureFi
         "two hops in a row: climate: rain_rate_001_mm_h is 30; must be left out where it rains for less than "
         "0.01 % of the year (0 by monthly rainfall and temperature)\n"
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        ("simulate NETWORK --out OUT --years 20 --workers 2", True),
+        ("simulate NETWORK --out OUT --years 20 --workers 1", False),
+        ("simulate NETWORK --out OUT --years 10 --workers 2", False),
+        ("simulate NETWORK --out OUT --years 11 --workers 2", True),
+        ("compare NETWORK PLAN --out OUT --years 5 --block-years 5 --workers 2", False),
+        ("modulation NETWORK --years 5 --block-years 1 --workers 2", True),
+        ("importance OUT --workers 2", True),
+        ("importance OUT --workers 2 --blocks 1", False),
+        ("textbook OUT --workers 2", False),
+        ("textbook OUT --workers 2 --blocks 2", True),
+        ("report OUT", False),
+    ],
+)
+def test_the_server_of_workers_starts_for_several_blocks_only(
+    words: str, wanted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[bool] = []
+    monkeypatch.setattr("sim.runs.processes.begin_early", lambda: started.append(True))
+    monkeypatch.chdir(tmp_path)  # nothing of what is named is there
+    assert main(words.split()) == 2
+    assert bool(started) == wanted
