@@ -221,9 +221,19 @@ def summarise(points: pd.DataFrame, hops: pd.DataFrame, pairs: pd.DataFrame) -> 
     print("\npoint law, chance over that of P.837-7: least, largest ratio by place")
     print(points.groupby(["part", "place"], sort=False).ratio.agg(["min", "max"]).round(3).to_string())
     print("\nraw attenuation over that of P.530: mean, least, largest over places and hops")
-    columns = ["mean", "min", "max", "count"]
-    print(hops.groupby(["part", "probability"], sort=False).ratio.agg(columns).round(3).to_string())
-    off = hops[((hops.ratio - 1.0).abs() > 0.4) & hops.probability.isin([1e-3, 1e-4])]
+    print(
+        hops.groupby(["part", "probability"], sort=False)
+        .ratio.agg(["mean", "min", "max", "count"])
+        .round(3)
+        .to_string()
+    )
+    asked = hops[hops.probability.isin([1e-3, 1e-4])]
+    print("\n  each hop, mean over its places: ratio, that of uniform rain, and least and largest ratio")
+    by_hop = asked.groupby(["probability", "length_km", "frequency_ghz"])
+    columns = {"ratio": ("ratio", "mean"), "uniform": ("uniform_ratio", "mean")}
+    columns |= {"least": ("ratio", "min"), "largest": ("ratio", "max")}
+    print(by_hop.agg(**columns).round(3).to_string())
+    off = asked[(asked.ratio - 1.0).abs() > 0.4]
     print("\n  cases off by more than 40 % at 0.1 and 0.01 %")
     shown = ["place", "length_km", "frequency_ghz", "probability", "ratio", "uniform_ratio"]
     print(off[shown].round(3).to_string(index=False))
