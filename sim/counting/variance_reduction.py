@@ -101,7 +101,7 @@ def control_variate(
     slopes[varies] = fit[1:]
     variance = float(residual @ residual) / freedom * float(np.linalg.pinv(design.T @ design)[0, 0])
     variance += float(((slopes * errors) ** 2).sum())
-    half = float(stdtrit(freedom, 0.5 + level / 2.0)) * np.sqrt(variance)
+    half = float(stdtrit(freedom, 0.5 + level / 2.0) * np.sqrt(variance))
     best = float(fit[0])
     plain = float(figure.var(ddof=1)) / n
     ratio = plain / variance if variance > 0.0 else np.inf

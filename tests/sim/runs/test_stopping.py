@@ -1,6 +1,7 @@
 """Runs that stop when a service is known well enough: the same blocks however they are made."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -116,6 +117,21 @@ def test_the_manifest_tells_where_it_stopped_and_why(reference):
     blocks = RunFolder(reference).finished_blocks()
     assert manifest["until"] == {"service": "one", "half_width": 0.3, "reached": True}
     assert manifest["blocks"] == manifest["years"] == len(blocks)
+
+
+@pytest.mark.slow
+def test_a_control_is_asked_where_a_run_has_one(reference, tmp_path):
+    """It stops at the first look at which the figure put right, not the plain one, is precise enough."""
+    options = replace(REQUEST.options, control=1)
+    folder = simulate(source_of(rainy()), replace(REQUEST, options=options), tmp_path / "run")
+    held = len(folder.finished_blocks())
+    assert held < len(RunFolder(reference).finished_blocks())
+    assert folder.manifest()["until"]["reached"] is True
+    row = folder.read_results()["service_controlled"].to_pandas().set_index("service").loc["one"]
+    names = [f"unavailable_min_per_year_controlled{end}" for end in ("_low", "", "_high")]
+    low, best, high = row[names]
+    assert 0.5 * (high - low) <= GOAL.half_width * best
+    assert mean_interval(unavailable_s(folder.path, range(held))).relative_half_width > GOAL.half_width
 
 
 def test_a_goal_out_of_reach_ends_with_the_last_year(tmp_path):
