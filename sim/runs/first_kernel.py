@@ -1,7 +1,7 @@
 """Imported by the server of workers: calls a compiled loop once on nothing.
 
-The first such call in a process takes some tenths of a second, whatever the loop: numba gathers what it knows of
-types and libraries. Workers forked from the server have it done.
+The first such call in a process takes some tenths of a second, whatever the loop: numba gathers what it knows
+of types and libraries. Workers forked from the server have it done.
 """
 
 import numpy as np
