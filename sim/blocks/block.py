@@ -125,7 +125,7 @@ class BlockSimulator:
             rain, fades = self.rain(draws, index), draws.fades[index]
             hops.append(hop_timeline(self.thresholds[index], segments, rain, fades, draws.duration_s))
             fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
-        services = self.services([hop_history(hop) for hop in hops], draws)
+        services = self.services([hop_history(hop) for hop in hops], draws.log, draws.duration_s)
         return BlockHistory(
             draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
         )
@@ -186,19 +186,24 @@ class BlockSimulator:
             dispersive_top=dispersive_top,
         )
 
+    def fades_reaching(
+        self, draws: BlockDraws, index: int, flat_top: float, dispersive_top: float
+    ) -> FadeEvents | None:
+        """Fades of a hop that reach these tops or its own: those of the block where they do."""
+        own = self.thresholds[index].highest_power(draws.segments[index].states)
+        flat, dispersive = max(own[0], flat_top), max(own[1], dispersive_top)
+        if (flat, dispersive) == own:
+            return draws.fades[index]
+        return self.fades(draws, index, flat, dispersive)
+
     def _deep(
         self, draws: BlockDraws, index: int, rain: RainKnots | None
     ) -> tuple[RainKnots | None, FadeEvents | None]:
         """Rain and fades of a hop to where plain thresholds end: a guard may keep a modulation from use."""
-        states, plain = draws.segments[index].states, self.plain[index].nominal
-        fades = draws.fades[index]
-        if plain.lowest_rain_db < self.thresholds[index].lowest_rain_db(states):
+        plain = self.plain[index].nominal
+        if plain.lowest_rain_db < self.thresholds[index].lowest_rain_db(draws.segments[index].states):
             rain = self.rain(draws, index, plain.lowest_rain_db)
-        drawn = self.thresholds[index].highest_power(states)
-        tops = tuple(map(max, drawn, plain.highest_power))
-        if tops != drawn:
-            fades = self.fades(draws, index, *tops)
-        return rain, fades
+        return rain, self.fades_reaching(draws, index, *plain.highest_power)
 
     def failures(
         self,
@@ -228,21 +233,22 @@ class BlockSimulator:
     def services(
         self,
         hops: Sequence[HopHistory],
-        draws: BlockDraws,
+        log: FailureLog | None,
+        duration_s: float,
         *,
         record_rates: bool = False,
         only: Sequence[int] | None = None,
     ) -> tuple[ServiceHistory, ...]:
-        """Histories of the services, or of ``only`` some, on these histories of the hops.
+        """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
         Services left out must share no link that may ever be short with those wanted.
         """
         demands = self.prepared.demands
         return tuple(
             sweep_services(
-                self.links(hops, draws.log),
+                self.links(hops, log),
                 demands if only is None else [demands[i] for i in only],
-                draws.duration_s,
+                duration_s,
                 links=self.prepared.links,
                 record_rates=record_rates,
             )

@@ -145,11 +145,10 @@ def twin_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHi
 
 def _on_equipment_alone(
     simulator: BlockSimulator, log: FailureLog, duration_s: float
-) -> list[ServiceHistory]:
+) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures."""
     hops = [
         hop_history(hop_timeline(thresholds, simulator.segments(index, log), None, None, duration_s))
         for index, thresholds in enumerate(simulator.thresholds)
     ]
-    prepared = simulator.prepared
-    return sweep_services(simulator.links(hops, log), prepared.demands, duration_s, links=prepared.links)
+    return simulator.services(hops, log, duration_s)

@@ -17,7 +17,6 @@ from sim.hops.hop import hop_timeline
 from sim.rain.rain_field import RainField
 from sim.rain.rain_kernel import rain_knots
 from sim.rain.storms import draw_heavier_storms
-from sim.services.service import sweep_services
 from sim.streams import Streams
 
 STORMS = Columns(("entity", "drawn"), ("unavailable_s",))
@@ -77,8 +76,7 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
         hops.append(hop_history(hop_timeline(thresholds, equipment, rain, None, duration_s)))
     edges_s = slot_s * np.arange(field.n_storms + 1, dtype=np.float64)
     losses_s = np.zeros((field.n_storms, len(prepared.demands)))
-    services = sweep_services(simulator.links(hops, None), prepared.demands, duration_s, links=prepared.links)
-    for entity, service in enumerate(services):
+    for entity, service in enumerate(simulator.services(hops, None, duration_s)):
         lost = three_ways(service, duration_s)[BOTH]
         losses_s[:, entity] = seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
     return losses_s

@@ -163,7 +163,7 @@ class BlockCase:
     @cached_property
     def services(self) -> tuple[ServiceHistory, ...]:
         """Histories of the judged services as they were."""
-        return self._simulator.services(self.hops, self._draws, only=self._judged)
+        return self._services(self.hops, self._draws.log, self._judged)
 
     def services_without(self, target: Target) -> tuple[ServiceHistory, ...]:
         """Histories of the judged services had the target never gone wrong.
@@ -174,23 +174,28 @@ class BlockCase:
         match target.kind, target.name:
             case "hop", name:
                 hops[self._index[name]] = self._undisturbed(self._index[name])
-                return self._judge(hops, {self._index[name]}, self._draws)
+                return self._judge(hops, {self._index[name]}, self._draws.log)
             case "cause", "rain" | "multipath":
                 keep_rain, keep_fades = target.name != RAIN, target.name != MULTIPATH
                 for i in self._used:
                     segments = self._draws.segments[i]
                     hops[i] = self._hop(i, segments, keep_rain=keep_rain, keep_fades=keep_fades)
-                return self._judge(hops, set(self._used), self._draws)
+                return self._judge(hops, set(self._used), self._draws.log)
         return self._with_plant(plant_without(self._prepared, target))
 
     def _judge(
-        self, hops: list[HopHistory], changed: set[int], draws: BlockDraws
+        self, hops: list[HopHistory], changed: set[int], log: FailureLog | None
     ) -> tuple[ServiceHistory, ...]:
         """The services again; only groups that cross a changed link can fare differently."""
         groups = {self._group[s] for s in self._judged if self._links[s] & changed}
         again = [s for s in self._judged if self._group[s] in groups]
-        anew = dict(zip(again, self._simulator.services(hops, draws, only=again), strict=True))
+        anew = dict(zip(again, self._services(hops, log, again), strict=True))
         return tuple(anew.get(s, before) for s, before in zip(self._judged, self.services, strict=True))
+
+    def _services(
+        self, hops: list[HopHistory], log: FailureLog | None, wanted: Sequence[int]
+    ) -> tuple[ServiceHistory, ...]:
+        return self._simulator.services(hops, log, self._draws.duration_s, only=wanted)
 
     def _with_plant(self, plant: Plant) -> tuple[ServiceHistory, ...]:
         """The same block with other failures; only hops whose equipment fares differently are done again."""
@@ -206,7 +211,7 @@ class BlockCase:
         for link, part in enumerate(self._prepared.line_cards, start=n_hops):
             if not _same_part(log, draws.log, part):
                 changed.add(link)
-        return self._judge(hops, changed, replace(draws, log=log))
+        return self._judge(hops, changed, log)
 
     def _hop(
         self, index: int, segments: EquipmentSegments, *, keep_rain: bool = True, keep_fades: bool = True

@@ -138,7 +138,7 @@ def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
         for i, segments in enumerate(draws.segments)
     ]
     histories = [hop_history(hop) for hop in hops]
-    service = simulator.services(histories, draws, record_rates=True)[entity]
+    service = simulator.services(histories, draws.log, draws.duration_s, record_rates=True)[entity]
     _check_same(run, service, entity, outage)
     return _story(run, simulator, draws, hops, service, entity, outage)
 

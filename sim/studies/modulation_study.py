@@ -105,9 +105,7 @@ class ModulationStudy:
         lowest_db = min(case.lowest_rain_db(states) for case in cases)
         tops = [case.highest_power(states) for case in cases]
         flat, dispersive = max(top[0] for top in tops), max(top[1] for top in tops)
-        fades = draws.fades[hop]
-        if (flat, dispersive) != own.highest_power(states):
-            fades = self._simulator.fades(draws, hop, flat, dispersive)
+        fades = self._simulator.fades_reaching(draws, hop, flat, dispersive)
         return self._simulator.rain(draws, hop, lowest_db), fades
 
     def _timeline(
@@ -130,7 +128,8 @@ class ModulationStudy:
             hops = adaptive
             if states != ADAPTIVE:
                 hops = [fixed[hop, nearest_step(designs[hop], states)] for hop in self._hops]
-            for number, service in enumerate(self._simulator.services(hops, draws)):
+            services = self._simulator.services(hops, draws.log, draws.duration_s)
+            for number, service in enumerate(services):
                 found[number, states] = service_finding(service)
                 lacking[number, states] = undelivered(self._prepared.demands[number], service)
         return found, lacking

@@ -10,7 +10,7 @@ from small_networks import triangle
 
 from models.network import Crew, PartChange, Service
 from models.units import SECONDS_PER_YEAR
-from sim.blocks.block import BlockDraws, BlockHistory, BlockSimulator, hop_history
+from sim.blocks.block import BlockHistory, BlockSimulator, hop_history
 from sim.blocks.prepared import ModelOptions, prepare
 from sim.counting.block_tally import failure_tables, service_losses
 from sim.counting.fading_tally import FADING
@@ -19,7 +19,6 @@ from sim.counting.outage_share import outage_share
 from sim.counting.tally_rows import BOTH, three_ways
 from sim.equipment.failure_log import PlannedVisits
 from sim.hops.hop import hop_timeline
-from sim.streams import Streams
 
 DURATION_S = SECONDS_PER_YEAR
 PLAIN = ModelOptions(rain=False, multipath=False, anchoring=False)
@@ -64,9 +63,7 @@ def share(*jobs, switches=None, power=None, planned=None, visits=None):
         hop_timeline(simulated.thresholds[i], simulated.segments(i, log), None, None, DURATION_S)
         for i in range(len(prepared.designs))
     ]
-    nothing = (None,) * len(hops)
-    draws = BlockDraws(Streams(1, 0), 1, None, None, log, (), nothing, nothing)
-    services = simulated.services([hop_history(hop) for hop in hops], draws)
+    services = simulated.services([hop_history(hop) for hop in hops], log, DURATION_S)
     history = BlockHistory(DURATION_S, None, None, log, tuple(hops), services, KeyedTable.empty(FADING))
     found = outage_share(prepared, history, service_losses(history))
     names = (plant.kind_names, [site.id for site in plant.sites], ["south", "north"])
