@@ -47,7 +47,7 @@ def compare(case: Comparison) -> int:
         blocks = ControlBlocks.read(prepared, rain, many).unavailable_s[:, 0]
     plain, error = float(blocks.mean()), float(blocks.std(ddof=1) / np.sqrt(blocks.size))
     width = 1.96 * error / plain
-    needed = case.plain_years * (width / WANTED) ** 2
+    needed = years_needed(1.96 * error, plain, case.plain_years)
     got = found.interval.half_width / found.interval.best
     apart = (found.interval.best - plain) / np.hypot(error, found.interval.half_width / 2.0)
     print(f"textbook sum {textbook:7.2f} min/year")
@@ -61,6 +61,11 @@ def compare(case: Comparison) -> int:
     print(f"+-{WANTED:.0%} takes {needed:.0f} years plain: {needed / case.years:.1f} times the short run")
     print(f"means {apart:+.1f} standard errors apart")
     return int(needed / case.years < LEAST_SAVING or got > WANTED or abs(apart) > 4.0)
+
+
+def years_needed(half_width: float, mean: float, years: float) -> float:
+    """Years for a half-width of a tenth of the mean, from the half-width after some years."""
+    return years * (half_width / (WANTED * mean)) ** 2
 
 
 def _run(

@@ -14,6 +14,7 @@ import sys
 
 import numpy as np
 
+from experiments.benchmarks.fewer_years import LEAST_SAVING, years_needed
 from models.units import SECONDS_PER_YEAR
 from sim.counting.tally_rows import three_ways
 from sim.counting.variance_reduction import control_variate
@@ -24,7 +25,6 @@ N_HOPS, BLOCK_YEARS, N_BLOCKS, N_PLAIN = 4, 10, 200, 2000
 STORMS_PER_YEAR, HIT_CHANCE, STORM_OUTAGE_S = 2.0, 0.5, 250.0
 FAILURES_PER_YEAR, FAILURE_S = 0.0045, 14_400.0
 HOP_OUTAGE_S = BLOCK_YEARS * (STORMS_PER_YEAR * HIT_CHANCE * STORM_OUTAGE_S + FAILURES_PER_YEAR * FAILURE_S)
-LEAST_SAVING = 10.0
 
 
 def hop_outages(rng: np.random.Generator) -> list[np.ndarray]:
@@ -59,11 +59,6 @@ def block(number: int) -> tuple[float, float]:
     duration_s = BLOCK_YEARS * SECONDS_PER_YEAR
     found = sweep_services([history(each) for each in outages], [service], duration_s)[0]
     return three_ways(found, duration_s)[2].unavailable_s, sum(each[:, 1].sum() for each in outages)
-
-
-def years_needed(half_width: float, mean: float, years: float) -> float:
-    """Years for a half width of a tenth of the mean, from the half width after some years."""
-    return years * (half_width / (0.1 * mean)) ** 2
 
 
 def main() -> int:

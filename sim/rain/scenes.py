@@ -22,6 +22,7 @@ from models.storm import StormModel
 from models.units import SECONDS_PER_YEAR
 from sim.rain.rain_laws import Floats, PeakLaw, RawLaw, law_of
 from sim.rain.scene_loops import sum_pairs, sum_scenes
+from sim.rain.storm_loops import LONGEST_LIVES
 from sim.streams import Streams
 
 Integers = NDArray[np.int64]
@@ -199,7 +200,7 @@ def _other_storms(
     """
     half_box_km = 0.5 * longest_hop_km + 3.0 * storms.spread_km
     births_per_km2_s = peaks.alive_per_km2 / population.mean_life_s
-    longest_s = storms.duration_s + 4.0 * population.mean_life_s
+    longest_s = storms.duration_s + LONGEST_LIVES * population.mean_life_s
     mean = births_per_km2_s / storms.cells_per_storm * longest_s * (2.0 * half_box_km) ** 2
     mean *= 1.0 + storms.yearly_spread**2
     coverage = storms.spells_per_year * storms.spell_duration_s / SECONDS_PER_YEAR

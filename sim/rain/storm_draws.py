@@ -1,6 +1,6 @@
 """Where the storms of a network come from, how they drift, and which of their cells may rain on it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.special import ndtr
@@ -102,17 +102,7 @@ class StormSource:
         first, last = self._bearing_time(drawn)
         reaching = np.flatnonzero(last > first)
         reaching = reaching[np.argsort(drawn.start_s[reaching], kind="stable")]
-        start, x, y, vx, vy, mood = (
-            column[reaching]
-            for column in (
-                drawn.start_s,
-                drawn.x_km,
-                drawn.y_km,
-                drawn.vx_km_s,
-                drawn.vy_km_s,
-                drawn.mood,
-            )
-        )
+        start, x, y, vx, vy, mood = (getattr(drawn, column.name)[reaching] for column in fields(drawn))
         first, last = first[reaching], last[reaching]
         region, storms, population = self.region, self.storms, self.population
         # Cells born while their storm is far away are not drawn at all: a Poisson number in the rest.

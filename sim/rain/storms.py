@@ -22,7 +22,7 @@ from sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms", "storm_intervals", "storms_near"]
 
-HEAVIER = (0.0, 1.5, 2.5)
+SHIFTS = (0.0, 1.5, 2.5)
 """Shifts of the common score of a storm's peaks, a third of the heavier storms each; 0 bounds the weights."""
 
 _MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
@@ -99,7 +99,7 @@ def draw_heavier_storms(
     RainField
         The storms, all starting at time 0 (see ``RainField.laid_apart``), month by month.
     float array, shape (n_storms,)
-        Weights, above 0, at most ``len(HEAVIER) / share``.
+        Weights, above 0, at most ``len(SHIFTS) / share``.
 
     References
     ----------
@@ -108,7 +108,7 @@ def draw_heavier_storms(
     if n_years < 1 or not share > 0.0:
         raise ValueError(f"n_years, share are {n_years}, {share}; must be at least 1, above 0")
     source = StormSource(region, population, storms)
-    shifts = np.array(HEAVIER)
+    shifts = np.array(SHIFTS)
     parts, weights = [], []
     for month, peaks in enumerate(peak_laws(law, population, storms)):
         rng = streams.generator("heavier-storms", month)

@@ -74,7 +74,7 @@ def report_page(results: "Results") -> str:
         pictures=pictures,
         services=[service_rows(row) for row in worst],
         objectives=objective_rows(objectives),
-        objectives_told="" if objectives.empty else objectives_told(objectives),
+        objectives_told=objectives_told(objectives),
         rates=[rate_rows(row) for row in worst],
         details=details(tables, [str(row["service"]) for row in worst]),
         causes=cause_rows(causes),

@@ -14,7 +14,7 @@ from models.units import SECONDS_PER_YEAR
 from sim.rain.peaks import fitted_peak_law, peak_laws, sparse_peak_law
 from sim.rain.rain_field import Region
 from sim.rain.scenes import raw_law, scenes
-from sim.rain.storms import HEAVIER, draw_heavier_storms, draw_storms, storm_intervals, storms_near
+from sim.rain.storms import SHIFTS, draw_heavier_storms, draw_storms, storm_intervals, storms_near
 from sim.streams import Streams
 
 WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
@@ -133,7 +133,7 @@ def test_heavier_storms_stand_for_as_many_as_come():
         field = draw_storms(Streams(4, block), WET_SUMMER, point, n_years=1)
         heavier, weight = draw_heavier_storms(Streams(4, block), WET_SUMMER, point, n_years=1, share=share)
         assert weight.shape == (heavier.n_storms,)
-        assert np.all((weight > 0.0) & (weight <= len(HEAVIER) / share))
+        assert np.all((weight > 0.0) & (weight <= len(SHIFTS) / share))
         above = [highest_peaks(each) > np.log(bound) for each in (field, heavier) for bound in (0.01, 40.0)]
         own.append([above[0].sum(), above[1].sum()])
         weighted.append([weight[above[2]].sum(), weight[above[3]].sum()])
