@@ -12,9 +12,9 @@ from functools import cache
 from importlib.metadata import version
 from typing import Any
 
-from models.rain_law import RainLaw, rain_law
-from models.seasonality import MEDIAN_CLIMATIC_RATIO
-from sim.disk_cache import cache_folder, write_whole
+from hopyears.models.air.rain_law import RainLaw, rain_law
+from hopyears.models.air.seasonality import MEDIAN_CLIMATIC_RATIO
+from hopyears.sim.storage.disk_cache import cache_folder, write_whole
 
 _FORMAT = 1
 _DECIMALS = 6

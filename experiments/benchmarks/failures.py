@@ -18,14 +18,23 @@ from multiprocessing import get_context
 import numpy as np
 import simpy
 
-from models.intervals import Intervals, merged
-from models.plant import Crews, Depot, Lightning, Maintenance, Part, Plant, ProtectionGroup, Site
-from models.power import Generator as Engine
-from models.power import PowerSupply
-from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
-from sim.equipment.failure_tally import FailureTally
-from sim.equipment.failures import simulate_failures
-from sim.streams import Streams
+from hopyears.models.basics.intervals import Intervals, merged
+from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from hopyears.models.equipment.plant import (
+    Crews,
+    Depot,
+    Lightning,
+    Maintenance,
+    Part,
+    Plant,
+    ProtectionGroup,
+    Site,
+)
+from hopyears.models.equipment.power import Generator as Engine
+from hopyears.models.equipment.power import PowerSupply
+from hopyears.sim.equipment.failure_tally import FailureTally
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.streams import Streams
 
 N_HOPS, N_SITES, N_BLOCKS, BLOCK_YEARS, STORMS_PER_YEAR = 300, 250, 100, 10, 40
 SITE_KINDS = ("common_unit", "line_card", "rectifier", "power_distribution", "mast", "software")

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.inputs.network_file import NetworkSource
-from sim.runs.control import ControlBlocks, controlled, rain_control
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.store import RunFolder
-from sim.textbook.predict import predict_services
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.inputs.network_file import NetworkSource
+from hopyears.sim.rare.control import ControlBlocks, controlled, rain_control
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.textbook.predict import predict_services
 
 LEAST_SAVING, WANTED = 10.0, 0.1
 """Times fewer years, and relative half-width of the 95 % interval, that a benchmark must reach."""

@@ -13,9 +13,19 @@ there. Prints both and fails if the saving is below 10, the short run misses +-1
 import sys
 
 from experiments.benchmarks.fewer_years import Comparison, compare
-from models.network import Antenna, Crew, Hop, Network, PartChange, Power, Radio, Service, Site
-from sim.blocks.prepared import ModelOptions
-from sim.inputs.network_file import NetworkSource
+from hopyears.models.network.network import (
+    Antenna,
+    Crew,
+    Hop,
+    Network,
+    PartChange,
+    Power,
+    Radio,
+    Service,
+    Site,
+)
+from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.inputs.network_file import NetworkSource
 
 N_HOPS = 4
 CONTROL, RAISED = 80, 10.0

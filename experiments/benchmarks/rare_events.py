@@ -15,11 +15,11 @@ import sys
 import numpy as np
 
 from experiments.benchmarks.fewer_years import LEAST_SAVING, years_needed
-from models.units import SECONDS_PER_YEAR
-from sim.counting.tally_rows import three_ways
-from sim.counting.variance_reduction import control_variate
-from sim.services.service import HopHistory, ServiceDemand, sweep_services
-from sim.streams import Streams
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.counting.tally_rows import three_ways
+from hopyears.sim.counting.variance_reduction import control_variate
+from hopyears.sim.services.service import HopHistory, ServiceDemand, sweep_services
+from hopyears.sim.streams import Streams
 
 N_HOPS, BLOCK_YEARS, N_BLOCKS, N_PLAIN = 4, 10, 200, 2000
 STORMS_PER_YEAR, HIT_CHANCE, STORM_OUTAGE_S = 2.0, 0.5, 250.0

@@ -14,9 +14,9 @@ import sys
 import numpy as np
 
 from experiments.benchmarks.fewer_years import Comparison, compare
-from models.network import Antenna, Hop, Network, Radio, Service, Site
-from sim.blocks.prepared import ModelOptions
-from sim.inputs.network_file import NetworkSource
+from hopyears.models.network.network import Antenna, Hop, Network, Radio, Service, Site
+from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.inputs.network_file import NetworkSource
 
 N_SITES = 6
 HOP_KM = 5.0

@@ -13,9 +13,9 @@ import time
 
 import numpy as np
 
-from models.sharing import share_capacity
-from models.units import SECONDS_PER_YEAR
-from sim.services.service import HopHistory, Route, ServiceDemand, sweep_services
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.sharing import share_capacity
+from hopyears.sim.services.service import HopHistory, Route, ServiceDemand, sweep_services
 
 N_HOPS, N_SERVICES, N_CHANGES, N_YEARS, N_BASELINE = 200, 150, 5_000_000, 10, 3000
 LEAST_CHANGES_PER_S, LEAST_RATIO = 1e6, 20.0

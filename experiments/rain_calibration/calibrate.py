@@ -15,20 +15,24 @@ import pandas as pd
 from figures import draw_correlation, draw_hops, draw_point_law
 from scipy.optimize import brentq
 
-from models.rain_attenuation import attenuation_db, attenuation_law, coefficients
-from models.rain_cell import DEFAULT_POPULATION
-from models.rain_law import (
+from hopyears.models.air.rain_attenuation import attenuation_db, attenuation_law, coefficients
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.air.rain_law import (
     RainLaw,
     annual_exceedance,
     annual_rain_probability,
     annual_rain_rate_mm_h,
 )
-from models.seasonality import attenuation_correlation, bivariate_exceedance, rain_occurrence_correlation
-from models.storm import DEFAULT_STORMS
-from sim.climate import climate_of
-from sim.rain.peaks import peak_laws
-from sim.rain.rain_laws import law_of
-from sim.rain.scenes import Scenes, pair_samples, raw_law, scenes
+from hopyears.models.air.seasonality import (
+    attenuation_correlation,
+    bivariate_exceedance,
+    rain_occurrence_correlation,
+)
+from hopyears.models.air.storm import DEFAULT_STORMS
+from hopyears.sim.climate import climate_of
+from hopyears.sim.rain.peaks import peak_laws
+from hopyears.sim.rain.rain_laws import law_of
+from hopyears.sim.rain.scenes import Scenes, pair_samples, raw_law, scenes
 
 TUNED, HELD_BACK, NEW = "tuned on", "held back", "new"
 PLACES = {

@@ -5,27 +5,27 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.cause import Cause
-from models.intervals import Intervals
-from models.plant import Plant
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.part_history import part_history
-from sim.blocks.prepared import STORM_DISTANCE_KM, Prepared
-from sim.counting.fading_tally import FADING, PLAIN, fading_rows
-from sim.counting.keyed_table import KeyedTable
-from sim.equipment.failure_log import FailureLog
-from sim.equipment.failures import simulate_failures
-from sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
-from sim.hops.hop import EquipmentSegments, HopTimeline, hop_timeline
-from sim.hops.hop_design import HopDesign
-from sim.hops.hop_thresholds import HopThresholds, fade_duration_s
-from sim.multipath.fades import FadeEvents, draw_fades
-from sim.multipath.nights import HopActivity, draw_activity
-from sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
-from sim.rain.storms import RainField, draw_storms, storm_intervals
-from sim.services.service import sweep_services
-from sim.services.service_data import HopHistory, ServiceHistory
-from sim.streams import Streams
+from hopyears.models.basics.intervals import Intervals
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.equipment.plant import Plant
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.blocks.part_history import part_history
+from hopyears.sim.blocks.prepared import STORM_DISTANCE_KM, Prepared
+from hopyears.sim.counting.fading_tally import FADING, PLAIN, fading_rows
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.equipment.failure_log import FailureLog
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
+from hopyears.sim.hops.hop import EquipmentSegments, HopTimeline, hop_timeline
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
+from hopyears.sim.multipath.fades import FadeEvents, draw_fades
+from hopyears.sim.multipath.nights import HopActivity, draw_activity
+from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
+from hopyears.sim.rain.storms import RainField, draw_storms, storm_intervals
+from hopyears.sim.services.service import sweep_services
+from hopyears.sim.services.service_data import HopHistory, ServiceHistory
+from hopyears.sim.streams import Streams
 
 
 @dataclass(frozen=True)

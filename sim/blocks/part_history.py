@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from sim.equipment.failure_log import DOWN, FailureLog
-from sim.services.service_data import HopHistory
+from hopyears.sim.equipment.failure_log import DOWN, FailureLog
+from hopyears.sim.services.service_data import HopHistory
 
 UNLIMITED_MBIT_S = 1e9
 

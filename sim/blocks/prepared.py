@@ -9,27 +9,27 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models import rain_attenuation, rain_law
-from models.network import Hop, Network
-from models.rain_law import RainLaw
-from models.receiver_lines import LineSet, line_set
-from models.scheme import Line
-from models.storm import StormModel
-from models.units import SECONDS_PER_YEAR
-from sim.disk_cache import Key, kept_arrays
-from sim.equipment.plant_builder import BuiltPlant, build_plant
-from sim.hops.design_doubts import refuse_designs
-from sim.hops.hop_design import HopDesign, design_hops, network_climate, site_plane_km
-from sim.hops.hop_thresholds import line_set_index
-from sim.inputs.input_errors import InputError
-from sim.multipath.night_law import NightLaw, night_law
-from sim.multipath.nights import NightRegion, night_region
-from sim.rain.anchoring import Anchor, fit_anchor
-from sim.rain.peaks import RAIN_MODEL_VERSION
-from sim.rain.storms import Region, draw_storms, storm_intervals
-from sim.services.service_data import ServiceDemand
-from sim.services.service_demands import hop_bundles, service_demands
-from sim.streams import Streams
+from hopyears.models.air import rain_attenuation, rain_law
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.receiver_lines import LineSet, line_set
+from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.network.network import Hop, Network
+from hopyears.models.radio.scheme import Line
+from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
+from hopyears.sim.hops.design_doubts import refuse_designs
+from hopyears.sim.hops.hop_design import HopDesign, design_hops, network_climate, site_plane_km
+from hopyears.sim.hops.hop_thresholds import line_set_index
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.multipath.night_law import NightLaw, night_law
+from hopyears.sim.multipath.nights import NightRegion, night_region
+from hopyears.sim.rain.anchoring import Anchor, fit_anchor
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
+from hopyears.sim.rain.storms import Region, draw_storms, storm_intervals
+from hopyears.sim.services.service_data import ServiceDemand
+from hopyears.sim.services.service_demands import hop_bundles, service_demands
+from hopyears.sim.storage.disk_cache import Key, kept_arrays
+from hopyears.sim.streams import Streams
 
 STORM_DISTANCE_KM = 15.0
 """A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
@@ -50,7 +50,7 @@ class ModelOptions:
         Crews and spares are limited; without, nobody waits for either.
     control : int
         Histories of failures beside each block's own, which with heavier storms make its outage surer
-        (``sim.runs.control``); they change no other figure.
+        (``sim.rare.control``); they change no other figure.
     raised : float
         How many times as often rare parts that take long to mend fail in those histories, each of which is
         weighted by its likelihood (``sim.equipment.raised``), 1 or more.

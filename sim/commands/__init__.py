@@ -21,12 +21,6 @@ VERBS = {
 }
 """Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""
 
-CAUTION = (
-    "Figures are estimates for planning. Emergency and safety-of-life services, work at height and exposure "
-    "to radio-frequency fields fall under local codes and licensed practice, which come first."
-)
-"""The usual caution, shown wherever figures are read."""
-
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return its exit status: 0 done, 1 a stopped or failed run, 2 unusable input."""
@@ -34,7 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     verb = words[0] if words else ""
     if verb not in VERBS:
         return _no_verb(verb)
-    module = importlib.import_module(f"sim.commands.{verb}")
+    module = importlib.import_module(f"hopyears.sim.commands.{verb}")
     parser = argparse.ArgumentParser(prog=f"hopyears {verb}", description=VERBS[verb])
     module.add_arguments(parser)
     return _guarded(module, parser.parse_args(words[1:]))
@@ -42,10 +36,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
     if _wants_workers(options):
-        from sim.runs.processes import begin_early
+        from hopyears.sim.runs.processes import begin_early
 
         begin_early()
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.network_file import InputError
 
     try:
         status: int = module.run(options)

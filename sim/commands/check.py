@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Iterable
 
-from sim.commands.shown import ROWS_SHOWN
+from hopyears.sim.wording.terminal import ROWS_SHOWN
 
 COLUMNS_SHOWN = 12
 """Of an entry with more fields, those that no entry states are told in one line, not in columns."""
@@ -24,9 +24,9 @@ def run(options: argparse.Namespace) -> int:
     """Read, check, and print entries, defaults, hardware and warnings."""
     from rich.console import Console
 
-    from sim.hops.design_doubts import network_doubts
-    from sim.hops.hop_design import design_hops
-    from sim.inputs.network_file import read_network
+    from hopyears.sim.hops.design_doubts import network_doubts
+    from hopyears.sim.hops.hop_design import design_hops
+    from hopyears.sim.inputs.network_file import read_network
 
     source = read_network(options.network)
     network = source.network
@@ -117,7 +117,7 @@ def _print_modulations(console, network) -> None:  # type: ignore[no-untyped-def
     """What each modulation of a radio needs and carries, on the channel of the first hop that uses it."""
     from rich.table import Table
 
-    from sim.hops.modulation_steps import steps_of
+    from hopyears.sim.hops.modulation_steps import steps_of
 
     fields = {
         "required_snr_db": "required_snr_db",
@@ -168,7 +168,7 @@ def _print_climate(console, designs) -> None:  # type: ignore[no-untyped-def]
 def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
     from rich.table import Table
 
-    from sim.equipment.plant_builder import part_kinds
+    from hopyears.sim.equipment.plant_builder import part_kinds
 
     changed = {change.kind for change in network.parts}
     table = Table(title="part kinds", title_justify="left", header_style="", show_edge=False, pad_edge=False)
@@ -202,10 +202,10 @@ def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
 def _print_hardware(console, network, limit: int | None) -> None:  # type: ignore[no-untyped-def]
     from rich.table import Table
 
-    from models.hardware import bill_of
-    from models.indoor_unit import site_bill
-    from sim.equipment.site_hardware import sites_hardware
-    from sim.hops.hop_parts import hop_parts
+    from hopyears.models.equipment.hardware import bill_of
+    from hopyears.models.equipment.indoor_unit import site_bill
+    from hopyears.sim.equipment.site_hardware import sites_hardware
+    from hopyears.sim.hops.hop_parts import hop_parts
 
     table = Table(title="hardware", title_justify="left", header_style="", show_edge=False, pad_edge=False)
     for column in ("place", "item", "count", "why"):

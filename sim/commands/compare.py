@@ -4,7 +4,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from sim.commands.shown import interval_text, plain_table, say, signed_text, terminal
+from hopyears.sim.wording.terminal import interval_text, plain_table, say, signed_text, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, PLAN files, and how to simulate."""
-    from sim.commands.run_options import add_run_arguments
+    from hopyears.sim.commands.run_options import add_run_arguments
 
     parser.add_argument("network", help="network file (TOML)")
     parser.add_argument(
@@ -29,11 +29,11 @@ def run(options: argparse.Namespace) -> int:
 
     import pyarrow as pa
 
-    from sim.commands.progress import progress_bar
-    from sim.commands.run_options import run_request
-    from sim.inputs.network_file import read_network, read_plan
-    from sim.runs.store import write_table
-    from sim.studies.compare import ComparedPlan, compare
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import run_request
+    from hopyears.sim.inputs.network_file import read_network, read_plan
+    from hopyears.sim.storage.run_folder import write_table
+    from hopyears.sim.studies.compare import ComparedPlan, compare
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]

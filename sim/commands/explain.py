@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from sim.studies.explain import Outage, Story
-    from sim.studies.explain_timeline import Step
+    from hopyears.sim.studies.explain import Outage, Story
+    from hopyears.sim.studies.explain_timeline import Step
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,9 +24,9 @@ def run(options: argparse.Namespace) -> int:
     """List the worst outages, or open one."""
     from rich.console import Console
 
-    from sim.inputs.network_file import InputError
-    from sim.runs.rerun import open_run
-    from sim.studies.explain import explain, worst_outages
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.explain import explain, worst_outages
 
     for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
         value = getattr(options, name)
@@ -53,7 +53,7 @@ class _Clock:
         self._first_year = 1 + outage.block * block_years
 
     def __call__(self, time_s: float) -> str:
-        from models.calendar import date_of
+        from hopyears.models.basics.calendar import date_of
 
         return str(date_of(time_s, first_year=self._first_year))
 
@@ -73,7 +73,7 @@ def span_text(seconds: float) -> str:
 
 
 def _print_list(console: "Console", service: str, outages: Sequence["Outage"]) -> None:
-    from models.cause import cause_label
+    from hopyears.models.judging.cause import cause_label
 
     if not outages:
         _line(console, f"{service}: no outage seen in this run")
@@ -102,7 +102,7 @@ def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterabl
 
 
 def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
-    from models.cause import cause_label
+    from hopyears.models.judging.cause import cause_label
 
     outage = story.outage
     _line(
@@ -123,7 +123,7 @@ def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int
 
 
 def _print_hops(console: "Console", story: "Story") -> None:
-    from models.cause import cause_label
+    from hopyears.models.judging.cause import cause_label
 
     if not story.hops:
         _line(console, "No hop of its routes was below its best: capacity was taken by other services.")
@@ -190,7 +190,7 @@ def _print_storms(console: "Console", story: "Story", clock: _Clock) -> None:
 
 
 def _print_equipment(console: "Console", story: "Story", clock: _Clock) -> None:
-    from models.cause import cause_label
+    from hopyears.models.judging.cause import cause_label
 
     parts = [
         (
@@ -226,7 +226,7 @@ def _radio(number: int) -> str:
 
 
 def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
-    from models.cause import cause_label
+    from hopyears.models.judging.cause import cause_label
 
     columns = ("time", "what", "Mbit/s forward", "backward", "modulation", "state", "causes")
     shown, left_out = _shortened(story.timeline, n_steps)
@@ -248,7 +248,7 @@ def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: 
 
 
 def _position(step: "Step") -> str:
-    from sim.studies.explain_timeline import SERVICE
+    from hopyears.sim.studies.explain_timeline import SERVICE
 
     if step.what == SERVICE:
         return f"route {step.route}" if step.route else "changes route"

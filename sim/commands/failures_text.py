@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from sim.commands.shown import plain_table, shown_rows
-from sim.equipment.failure_log import PHASES
-from sim.runs.failure_rows import FAILURE_TABLES, PHASE_COLUMNS, FailureTable, failure_rows
-from sim.runs.results import Results
+from hopyears.sim.equipment.failure_log import PHASES
+from hopyears.sim.runs.failure_rows import FAILURE_TABLES, PHASE_COLUMNS, FailureTable, failure_rows
+from hopyears.sim.runs.results import Results
+from hopyears.sim.wording.terminal import plain_table, shown_rows
 
 if TYPE_CHECKING:
     from rich.table import Table

@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from sim.commands.shown import plain_table, say, signed_text, terminal
+from hopyears.sim.wording.terminal import plain_table, say, signed_text, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN, which services, how much to show, how many blocks."""
-    from sim.commands.run_options import add_workers_argument
+    from hopyears.sim.commands.run_options import add_workers_argument
 
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", help="this service only; default the sum of all")
@@ -28,10 +28,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Judge blocks of the run again without each thing, and print what that saves."""
-    from sim.commands.progress import progress_bar
-    from sim.inputs.network_file import InputError
-    from sim.runs.rerun import open_run
-    from sim.studies.importance import ALL, importance, write_importance
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.importance import ALL, importance, write_importance
 
     for name in ("top", "blocks", "workers"):
         if getattr(options, name) < 1:

@@ -5,7 +5,15 @@ import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from sim.commands.shown import ROWS_SHOWN, interval_text, main_causes, plain_table, say, signed_text, terminal
+from hopyears.sim.wording.terminal import (
+    ROWS_SHOWN,
+    interval_text,
+    main_causes,
+    plain_table,
+    say,
+    signed_text,
+    terminal,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -15,7 +23,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, which hops and modulations, and how to simulate."""
-    from sim.commands.run_options import add_run_arguments
+    from hopyears.sim.commands.run_options import add_run_arguments
 
     parser.add_argument("network", help="network file (TOML)")
     parser.add_argument(
@@ -45,12 +53,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Simulate, store, and print the comparison."""
-    from sim.blocks.prepared import prepare
-    from sim.commands.progress import progress_bar
-    from sim.commands.run_options import run_request
-    from sim.inputs.network_file import InputError, read_network
-    from sim.studies.modulation_store import kept_study
-    from sim.studies.modulation_study import modulation_study
+    from hopyears.sim.blocks.prepared import prepare
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import run_request
+    from hopyears.sim.inputs.network_file import InputError, read_network
+    from hopyears.sim.modulation.store import kept_study
+    from hopyears.sim.modulation.study import modulation_study
 
     if options.resume and options.out is None:
         raise InputError("--resume is given without --out; must be given with the folder of the study")
@@ -82,9 +90,9 @@ def run(options: argparse.Namespace) -> int:
 
 def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, title: str) -> None:
     """Write the study's figures beside its tables, and say which."""
-    from sim.report.modulation_pictures import write_pictures
-    from sim.runs.store import RunFolder
-    from sim.studies.modulation_store import STUDY
+    from hopyears.sim.modulation.pictures import write_pictures
+    from hopyears.sim.modulation.store import STUDY
+    from hopyears.sim.storage.run_folder import RunFolder
 
     years = RunFolder(out, STUDY).manifest()["years"]
     for picture in write_pictures(tables, out, note=f"{title}, {years} years"):

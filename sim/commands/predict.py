@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
-    from sim.inputs.network_file import NetworkSource
+    from hopyears.sim.inputs.network_file import NetworkSource
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,11 +24,11 @@ def run(options: argparse.Namespace) -> int:
     """Print link budget and predicted outages of hops, then the textbook sum of services."""
     from rich.console import Console
 
-    from sim.blocks.prepared import ModelOptions, prepare
-    from sim.hops.hop_design import design_hops
-    from sim.inputs.network_file import read_network
-    from sim.runs.simulate import warnings_of
-    from sim.textbook.predict import predict_hops, predict_services
+    from hopyears.sim.blocks.prepared import ModelOptions, prepare
+    from hopyears.sim.hops.hop_design import design_hops
+    from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.runs.simulate import warnings_of
+    from hopyears.sim.textbook.predict import predict_hops, predict_services
 
     source = read_network(options.network)
     if options.against:
@@ -56,8 +56,8 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     import numpy as np
     from rich.console import Console
 
-    from sim.runs.store import RunFolder
-    from sim.studies.against import NOTES, agreement, hold_against
+    from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.studies.against import NOTES, agreement, hold_against
 
     compared = hold_against(source, RunFolder(options.against))
     console = Console(width=None if Console().is_terminal else 140)
@@ -81,7 +81,7 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
 def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
     from pathlib import Path
 
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.network_file import InputError
 
     if path:
         try:

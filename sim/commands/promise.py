@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-    from sim.runs.promise import Terms
+    from hopyears.sim.runs.promise import Terms
 
 ALL = "all"
 
@@ -34,9 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the years of each service against the target, and the promise that holds."""
-    from sim.inputs.network_file import InputError
-    from sim.runs.promise import Terms, minutes_of_years, promise_table
-    from sim.runs.store import RunFolder
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
+    from hopyears.sim.storage.run_folder import RunFolder
 
     terms = Terms(_target_min(options), options.contract_years, options.chance, options.confidence)
     services, minutes = minutes_of_years(RunFolder(options.run))
@@ -55,8 +55,8 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _target_min(options: argparse.Namespace) -> float | None:
-    from sim.inputs.network_file import InputError
-    from sim.runs.promise import MINUTES_PER_YEAR
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.promise import MINUTES_PER_YEAR
 
     if options.availability is None:
         target: float | None = options.target_min_per_year
@@ -67,7 +67,7 @@ def _target_min(options: argparse.Namespace) -> float | None:
 
 
 def _write(table: "pd.DataFrame", path: str) -> None:
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.network_file import InputError
 
     try:
         table.to_csv(path, index=False)
@@ -79,7 +79,7 @@ def _print(table: "pd.DataFrame", terms: "Terms", n_years: int) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from sim.runs.promise import years_wanted
+    from hopyears.sim.runs.promise import years_wanted
 
     console = Console(width=None if Console().is_terminal else 160)
     if terms.target_min is None:

@@ -12,8 +12,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the page and print where it is."""
-    from sim.report.page import report_page
-    from sim.runs.results import Results
+    from hopyears.sim.report.page import report_page
+    from hopyears.sim.runs.results import Results
 
     folder = Path(options.run)
     results = Results.load(folder)
@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _replace(path: Path, text: str) -> None:
     """Write under a temporary name, then rename: an old page stays until the new one is whole."""
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.network_file import InputError
 
     partial = path.with_name(f".{path.name}.partial")
     try:

@@ -5,9 +5,9 @@ import os
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from sim.blocks.prepared import ModelOptions
-    from sim.runs.simulate import RunRequest
-    from sim.runs.stopping import PrecisionGoal
+    from hopyears.sim.blocks.prepared import ModelOptions
+    from hopyears.sim.runs.simulate import RunRequest
+    from hopyears.sim.runs.stopping import PrecisionGoal
 
 MOST_HISTORIES = 1000
 LARGEST_FACTOR = 100
@@ -68,8 +68,8 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
 
 def model_options(options: argparse.Namespace) -> "ModelOptions":
     """Options of the model from the command line."""
-    from sim.blocks.prepared import ModelOptions
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.blocks.prepared import ModelOptions
+    from hopyears.sim.inputs.network_file import InputError
 
     if not 0 <= options.control <= MOST_HISTORIES:
         raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
@@ -90,7 +90,7 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
 
 def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = None) -> "RunRequest":
     """How long, from which seed and with which model, from the command line."""
-    from sim.runs.simulate import RunRequest
+    from hopyears.sim.runs.simulate import RunRequest
 
     return RunRequest(
         years=options.years,

@@ -10,7 +10,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the schema."""
-    from sim.inputs.network_file import file_schema
+    from hopyears.sim.inputs.network_file import file_schema
 
     print(json.dumps(file_schema(), indent=2))
     return 0

@@ -3,12 +3,12 @@
 import argparse
 import sys
 
-from sim.commands.shown import ROWS_SHOWN
+from hopyears.sim.wording.terminal import ROWS_SHOWN
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, years, seed, folder, and which parts of the model run."""
-    from sim.commands.run_options import add_run_arguments
+    from hopyears.sim.commands.run_options import add_run_arguments
 
     parser.add_argument("network", help="network file (TOML)")
     parser.add_argument(
@@ -29,13 +29,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Simulate, store, and print a summary."""
-    from sim.commands.progress import progress_bar
-    from sim.commands.run_options import run_request
-    from sim.commands.summary_text import print_summary
-    from sim.inputs.network_file import read_network
-    from sim.runs.results import Results
-    from sim.runs.simulate import simulate
-    from sim.runs.stopping import parse_goal
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import run_request
+    from hopyears.sim.commands.summary_text import print_summary
+    from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.runs.results import Results
+    from hopyears.sim.runs.simulate import simulate
+    from hopyears.sim.runs.stopping import parse_goal
 
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)

@@ -2,10 +2,13 @@
 
 from typing import TYPE_CHECKING
 
-from models.objectives import STATED
-from sim.commands import CAUTION
-from sim.commands.failures_text import failure_tables_text
-from sim.commands.shown import (
+from hopyears.models.judging.objectives import STATED
+from hopyears.sim.commands.failures_text import failure_tables_text
+from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
+from hopyears.sim.runs.objective_counts import least_sure_first, objectives_told
+from hopyears.sim.runs.results import Results
+from hopyears.sim.wording.caution import CAUTION
+from hopyears.sim.wording.terminal import (
     ROWS_SHOWN,
     interval_text,
     main_causes,
@@ -16,9 +19,6 @@ from sim.commands.shown import (
     sure_text,
     terminal,
 )
-from sim.runs.failure_rows import OUTAGE_NOTE
-from sim.runs.objective_counts import least_sure_first, objectives_told
-from sim.runs.results import Results
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from sim.commands.shown import plain_table, say, terminal
+from hopyears.sim.wording.terminal import plain_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN, which service, how many blocks to simulate again without queues."""
-    from sim.commands.run_options import add_workers_argument
+    from hopyears.sim.commands.run_options import add_workers_argument
 
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", help="this service only; default every service")
@@ -31,10 +31,10 @@ def run(options: argparse.Namespace) -> int:
     """Print the steps of each service."""
     import pandas as pd
 
-    from sim.commands.progress import progress_bar
-    from sim.inputs.network_file import InputError
-    from sim.runs.rerun import open_run
-    from sim.runs.textbook_distance import distance_table, queue_table
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.runs.textbook_distance import distance_table, queue_table
 
     for name, least in (("blocks", 0), ("workers", 1)):
         if getattr(options, name) < least:
@@ -56,7 +56,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _write(table: "pd.DataFrame", path: str) -> None:
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.network_file import InputError
 
     try:
         table.to_csv(path, index=False)
@@ -65,7 +65,7 @@ def _write(table: "pd.DataFrame", path: str) -> None:
 
 
 def _print(table: "pd.DataFrame") -> None:
-    from sim.runs.textbook_distance import SIMULATED, TEXTBOOK, WAITING
+    from hopyears.sim.runs.textbook_distance import SIMULATED, TEXTBOOK, WAITING
 
     console = terminal(120)
     if table.empty:

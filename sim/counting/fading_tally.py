@@ -9,16 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.calendar import MONTH_SECONDS, month_edges_s
-from models.modulation import SwitchRule
-from models.units import SECONDS_PER_YEAR
-from sim.counting.keyed_table import Columns, KeyedTable
-from sim.counting.tally_rows import seconds_between
-from sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
-from sim.hops.hop_thresholds import HopThresholds, StateThresholds
-from sim.multipath.fade_kernel import Thresholds, change_points
-from sim.multipath.fades import FLAT_WORST_MONTH, FadeEvents
-from sim.rain.rain_kernel import RainKnots
+from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.radio.modulation import SwitchRule
+from hopyears.sim.counting.keyed_table import Columns, KeyedTable
+from hopyears.sim.counting.tally_rows import seconds_between
+from hopyears.sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
+from hopyears.sim.hops.hop_thresholds import HopThresholds, StateThresholds
+from hopyears.sim.multipath.fade_kernel import Thresholds, change_points
+from hopyears.sim.multipath.fades import FLAT_WORST_MONTH, FadeEvents
+from hopyears.sim.rain.rain_kernel import RainKnots
 
 FADING = Columns(("entity", "kind", "step"), ("seconds", "worst_month_s", "events", "long_events"))
 """Time beyond the margin of modulation ``step``; that of each year's worst month, as a share of that month

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from models.cause import cause_label
-from sim.counting import tally_rows as rows_of
-from sim.counting.keyed_table import Columns, KeyedTable
-from sim.counting.tally_rows import BOTH, Block, Rows, Ways
-from sim.services.service_data import HopHistory, ServiceDemand, ServiceHistory
+from hopyears.models.judging.cause import cause_label
+from hopyears.sim.counting import tally_rows as rows_of
+from hopyears.sim.counting.keyed_table import Columns, KeyedTable
+from hopyears.sim.counting.tally_rows import BOTH, Block, Rows, Ways
+from hopyears.sim.services.service_data import HopHistory, ServiceDemand, ServiceHistory
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.calendar import month_edges_s
-from models.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, Lost, classify, either_way
-from sim.counting.keyed_table import Columns
-from sim.services.service_data import BACKWARD, FORWARD, HopHistory, ServiceDemand, ServiceHistory
+from hopyears.models.basics.calendar import month_edges_s
+from hopyears.models.judging.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, Lost, classify, either_way
+from hopyears.sim.counting.keyed_table import Columns
+from hopyears.sim.services.service_data import BACKWARD, FORWARD, HopHistory, ServiceDemand, ServiceHistory
 
 BOTH = 2
 """Direction number of both ways together."""

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import lsq_linear
 from scipy.special import stdtrit
 
-from sim.counting.statistics import LEVEL, Interval
+from hopyears.sim.counting.statistics import LEVEL, Interval
 
 _Floats = NDArray[np.float64]
 

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import bdtr, stdtrit
 
-from sim.counting.statistics import LEVEL, Interval, mean_interval, proportion_interval
+from hopyears.sim.counting.statistics import LEVEL, Interval, mean_interval, proportion_interval
 
 _Floats = NDArray[np.float64]
 

@@ -6,10 +6,10 @@ from functools import partial
 import simpy
 from simpy.events import Event
 
-from models.plant import ProtectionGroup
-from models.working_time import HOUR_S
-from sim.equipment.dispatch import Dispatcher, Episode
-from sim.equipment.draws import Draws, Purpose
+from hopyears.models.equipment.plant import ProtectionGroup
+from hopyears.models.equipment.working_time import HOUR_S
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode
+from hopyears.sim.equipment.draws import Draws, Purpose
 
 NOBODY = -1
 """In place of a chain: no radio transmits."""

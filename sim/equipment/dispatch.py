@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 import simpy
 from simpy.events import Event
 
-from models.plant import Depot, Plant, great_circle_km
-from models.working_time import HOUR_S, next_duty_s
+from hopyears.models.equipment.plant import Depot, Plant, great_circle_km
+from hopyears.models.equipment.working_time import HOUR_S, next_duty_s
 
 
 @dataclass(slots=True, eq=False)

@@ -10,7 +10,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.streams import Streams, keyed_uniforms
+from hopyears.sim.streams import Streams, keyed_uniforms
 
 _STRIDE = 1 << 32
 _KEPT = 6

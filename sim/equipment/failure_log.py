@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.intervals import Intervals
-from sim.equipment.dispatch import Episode
+from hopyears.models.basics.intervals import Intervals
+from hopyears.sim.equipment.dispatch import Episode
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -5,10 +5,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from models.intervals import Intervals
-from models.plant import Plant
-from models.units import SECONDS_PER_YEAR
-from sim.equipment.failure_log import PHASES, FailureLog
+from hopyears.models.basics.intervals import Intervals
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.equipment.plant import Plant
+from hopyears.sim.equipment.failure_log import PHASES, FailureLog
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

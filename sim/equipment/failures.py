@@ -6,28 +6,28 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from models.intervals import Intervals, empty_intervals, followed, joined
-from models.lifetimes import residual_quantiles_h
-from models.part_kind import Repair
-from models.plant import Plant
-from models.storm_rate import event_times_s
-from models.units import SECONDS_PER_YEAR
-from models.working_time import HOUR_S
-from sim.equipment.changeover import Changeover
-from sim.equipment.dispatch import Dispatcher, Episode, Spares
-from sim.equipment.draws import Draws, Purpose
-from sim.equipment.failure_log import FailureLog, episode_columns, offsets
-from sim.equipment.planned import Planner, appointments, planned_outages, visits_of
-from sim.equipment.power import (
+from hopyears.models.air.storm_rate import event_times_s
+from hopyears.models.basics.intervals import Intervals, empty_intervals, followed, joined
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.equipment.lifetimes import residual_quantiles_h
+from hopyears.models.equipment.part_kind import Repair
+from hopyears.models.equipment.plant import Plant
+from hopyears.models.equipment.working_time import HOUR_S
+from hopyears.sim.equipment.changeover import Changeover
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
+from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.equipment.failure_log import FailureLog, episode_columns, offsets
+from hopyears.sim.equipment.planned import Planner, appointments, planned_outages, visits_of
+from hopyears.sim.equipment.power import (
     dark_sites,
     dark_solar_sites,
     lost_with_more_than,
     mains_outages,
     unit_gaps,
 )
-from sim.equipment.raised import raised_parts
-from sim.equipment.repair import Workshop, part_life
-from sim.streams import Streams
+from hopyears.sim.equipment.raised import raised_parts
+from hopyears.sim.equipment.repair import Workshop, part_life
+from hopyears.sim.streams import Streams
 
 
 def simulate_failures(

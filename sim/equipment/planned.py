@@ -18,15 +18,15 @@ import simpy
 from numpy.typing import NDArray
 from simpy.events import Event
 
-from models.intervals import Intervals, merged
-from models.lifetimes import quantiles_h
-from models.plant import Maintenance, Plant
-from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
-from models.working_time import HOUR_S, next_daylight_s
-from sim.equipment.changeover import Changeover
-from sim.equipment.dispatch import Dispatcher
-from sim.equipment.draws import Draws, Purpose
-from sim.equipment.failure_log import PlannedVisits
+from hopyears.models.basics.intervals import Intervals, merged
+from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from hopyears.models.equipment.lifetimes import quantiles_h
+from hopyears.models.equipment.plant import Maintenance, Plant
+from hopyears.models.equipment.working_time import HOUR_S, next_daylight_s
+from hopyears.sim.equipment.changeover import Changeover
+from hopyears.sim.equipment.dispatch import Dispatcher
+from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.equipment.failure_log import PlannedVisits
 
 Floats = NDArray[np.float64]
 

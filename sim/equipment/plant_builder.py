@@ -4,15 +4,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from models import plant
-from models.cause import Cause
-from models.indoor_unit import SiteHardware, parts_of_site
-from models.lifetimes import Law
-from models.network import Network, PartChange
-from models.part_kind import DISPATCH, PART_KINDS, PartKind
-from sim.equipment.site_hardware import line_card_of, sites_hardware
-from sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
-from sim.hops.hop_design import HopDesign
+from hopyears.models.equipment import plant
+from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import DISPATCH, PART_KINDS, PartKind
+from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import Network, PartChange
+from hopyears.sim.equipment.site_hardware import line_card_of, sites_hardware
+from hopyears.sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
+from hopyears.sim.hops.hop_design import HopDesign
 
 COMMON_SITE_PARTS = ("power_distribution", "mast", "software")
 """Parts that every site has once, and that take down every radio there."""

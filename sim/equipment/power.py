@@ -6,16 +6,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from models.calendar import month_of
-from models.intervals import Intervals, empty_intervals, joined, merged, without
-from models.lifetimes import quantiles_h
-from models.plant import Plant
-from models.power import BATTERY_END_OF_LIFE, PowerSupply, battery_capacity_s, battery_down
-from models.solar import daily_harvest_h, solar_down
-from models.storm_rate import event_times_s
-from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
-from models.working_time import HOUR_S
-from sim.equipment.draws import Draws, Purpose
+from hopyears.models.air.storm_rate import event_times_s
+from hopyears.models.basics.calendar import month_of
+from hopyears.models.basics.intervals import Intervals, empty_intervals, joined, merged, without
+from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from hopyears.models.equipment.lifetimes import quantiles_h
+from hopyears.models.equipment.plant import Plant
+from hopyears.models.equipment.power import BATTERY_END_OF_LIFE, PowerSupply, battery_capacity_s, battery_down
+from hopyears.models.equipment.solar import daily_harvest_h, solar_down
+from hopyears.models.equipment.working_time import HOUR_S
+from hopyears.sim.equipment.draws import Draws, Purpose
 
 Floats = NDArray[np.float64]
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.lifetimes import LawKind
-from models.plant import Plant
-from models.working_time import HOUR_S
+from hopyears.models.equipment.lifetimes import LawKind
+from hopyears.models.equipment.plant import Plant
+from hopyears.models.equipment.working_time import HOUR_S
 
 LARGEST_SECOND_MOMENT = 1.25
 """Bound on the mean square of the likelihood ratio (1: all weights alike); parts are chosen within it."""

@@ -6,14 +6,14 @@ from typing import Any
 
 import simpy
 
-from models.cause import Cause
-from models.lifetimes import Law
-from models.part_kind import PartKind, Repair
-from models.plant import Plant
-from models.working_time import HOUR_S, finish_with_holds_s, next_daylight_s
-from sim.equipment.changeover import Changeover
-from sim.equipment.dispatch import Dispatcher, Episode, Spares
-from sim.equipment.draws import Draws, Purpose
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import PartKind, Repair
+from hopyears.models.equipment.plant import Plant
+from hopyears.models.equipment.working_time import HOUR_S, finish_with_holds_s, next_daylight_s
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.equipment.changeover import Changeover
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
+from hopyears.sim.equipment.draws import Draws, Purpose
 
 Story = Generator[simpy.Event, Any, None]
 

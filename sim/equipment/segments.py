@@ -5,12 +5,12 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from models.cause import Cause
-from models.link_states import LinkState, Transmitting, link_state
-from sim.equipment.failure_log import DOWN, FailureLog
-from sim.equipment.plant_builder import HopDependence
-from sim.hops.hop import EquipmentSegments
-from sim.hops.hop_design import HopDesign
+from hopyears.models.equipment.link_states import LinkState, Transmitting, link_state
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.equipment.failure_log import DOWN, FailureLog
+from hopyears.sim.equipment.plant_builder import HopDependence
+from hopyears.sim.hops.hop import EquipmentSegments
+from hopyears.sim.hops.hop_design import HopDesign
 
 _State = tuple[int, Transmitting, tuple[tuple[int, ...], tuple[int, ...]]]
 

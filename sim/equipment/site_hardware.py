@@ -2,9 +2,9 @@
 
 from collections import Counter, defaultdict
 
-from models.indoor_unit import HopEnd, IndoorUnit, SiteHardware
-from models.network import Network, Service
-from models.unit_placing import place_indoor_units
+from hopyears.models.equipment.indoor_unit import HopEnd, IndoorUnit, SiteHardware
+from hopyears.models.equipment.unit_placing import place_indoor_units
+from hopyears.models.network.network import Network, Service
 
 UNIT = IndoorUnit()
 """What one indoor unit offers everywhere in the network."""

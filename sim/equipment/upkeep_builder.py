@@ -1,12 +1,12 @@
 """From the network file to what keeps a plant up: power, planned work, crews, depots."""
 
-from models import plant
-from models.lifetimes import Law
-from models.network import Maintenance, Network, Power, Site, Switching
-from models.power import Generator, PowerSupply, fair_weather_rate
-from models.solar import Solar
-from models.units import HOURS_PER_YEAR
-from models.working_time import Shift
+from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.equipment import plant
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.power import Generator, PowerSupply, fair_weather_rate
+from hopyears.models.equipment.solar import Solar
+from hopyears.models.equipment.working_time import Shift
+from hopyears.models.network.network import Maintenance, Network, Power, Site, Switching
 
 
 def plant_site(site: Site, network: Network, storm_share: float, has_standbys: bool) -> plant.Site:

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator, Sequence
 
-from models.faults import Fault, joined
-from models.network import Network
-from models.network_references import named
-from models.rain_law import annual_rain_probability, annual_rain_rate_mm_h
-from sim.hops.hop_design import HopDesign, network_climate
-from sim.inputs.input_errors import InputError
+from hopyears.models.air.rain_law import annual_rain_probability, annual_rain_rate_mm_h
+from hopyears.models.basics.faults import Fault, joined
+from hopyears.models.network.network import Network
+from hopyears.models.network.network_references import named
+from hopyears.sim.hops.hop_design import HopDesign, network_climate
+from hopyears.sim.inputs.input_errors import InputError
 
 TESTED_OCCURRENCE = 20.0
 """Multipath occurrence, as a fraction, up to which ITU-R P.530 draws its laws (2,000 %; from memory)."""

@@ -11,15 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.cause import Cause
-from models.frozen import frozen
-from models.link_states import LinkState
-from sim.hops.hop_design import HopDesign
-from sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
-from sim.hops.hop_thresholds import HopThresholds, StateThresholds
-from sim.multipath.fade_kernel import change_points
-from sim.multipath.fades import FadeEvents
-from sim.rain.rain_kernel import RainKnots
+from hopyears.models.basics.frozen import frozen
+from hopyears.models.equipment.link_states import LinkState
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
+from hopyears.sim.hops.hop_thresholds import HopThresholds, StateThresholds
+from hopyears.sim.multipath.fade_kernel import change_points
+from hopyears.sim.multipath.fades import FadeEvents
+from hopyears.sim.rain.rain_kernel import RainKnots
 
 
 @dataclass(frozen=True)

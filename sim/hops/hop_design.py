@@ -10,18 +10,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from models import geometry, link_budget, multipath, rain_attenuation, rain_law
-from models.combining import CombiningLosses
-from models.frozen import frozen
-from models.hardware import Part
-from models.link_states import LinkStructure, link_structure
-from models.network import Hop, Losses, Network, Radio, Site
-from models.precipitation import PrecipitationLaw, precipitation_law
-from models.rain_attenuation import RainAttenuationLaw
-from models.scheme import Channel, Line, Scheme, channels_of, lines_of
-from sim.climate import Climate, climates_of, gas_db_per_km
-from sim.hops.hop_parts import hop_parts
-from sim.hops.modulation_steps import Steps, steps_of
+from hopyears.models.air import multipath, rain_attenuation, rain_law
+from hopyears.models.air.precipitation import PrecipitationLaw, precipitation_law
+from hopyears.models.air.rain_attenuation import RainAttenuationLaw
+from hopyears.models.basics import geometry
+from hopyears.models.basics.frozen import frozen
+from hopyears.models.equipment.hardware import Part
+from hopyears.models.equipment.link_states import LinkStructure, link_structure
+from hopyears.models.network.network import Hop, Losses, Network, Radio, Site
+from hopyears.models.radio import link_budget
+from hopyears.models.radio.combining import CombiningLosses
+from hopyears.models.radio.scheme import Channel, Line, Scheme, channels_of, lines_of
+from hopyears.sim.climate import Climate, climates_of, gas_db_per_km
+from hopyears.sim.hops.hop_parts import hop_parts
+from hopyears.sim.hops.modulation_steps import Steps, steps_of
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,7 @@ def design_hops(network: Network) -> tuple[HopDesign, ...]:
     Parameters
     ----------
     network : Network
-        One that meets ``models.network_rules.RULES``.
+        One that meets ``models.network.network_rules.RULES``.
     """
     sites = {site.id: site for site in network.sites}
     places = site_plane_km(network)

@@ -1,7 +1,7 @@
 """Parts of a hop as the network file describes it."""
 
-from models.hardware import Mounting, Part, parts_of_hop
-from models.network import Hop, Network
+from hopyears.models.equipment.hardware import Mounting, Part, parts_of_hop
+from hopyears.models.network.network import Hop, Network
 
 
 def hop_parts(network: Network, hop: Hop) -> tuple[Part, ...]:

@@ -13,15 +13,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from models import cross_polar, diversity, rain_scaling
-from models.fade_shape import LARGEST_RAW, mean_duration_s
-from models.link_states import LinkState, link_state
-from models.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
-from sim.hops.hop_design import HopDesign
-from sim.hops.modulation_steps import switch_rule
-from sim.multipath.fade_kernel import Thresholds
-from sim.multipath.night_law import NightLaw
-from sim.rain.anchoring import Anchor
+from hopyears.models.air import cross_polar, diversity, rain_scaling
+from hopyears.models.air.fade_shape import LARGEST_RAW, mean_duration_s
+from hopyears.models.equipment.link_states import LinkState, link_state
+from hopyears.models.radio.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.modulation_steps import switch_rule
+from hopyears.sim.multipath.fade_kernel import Thresholds
+from hopyears.sim.multipath.night_law import NightLaw
+from hopyears.sim.rain.anchoring import Anchor
 
 CROSS_POLAR_SHARE_DB = 3.0
 """A threshold counts as cross-polar where interference costs this much margin: more than noise itself."""

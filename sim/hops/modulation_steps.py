@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models import link_budget
-from models.frozen import frozen
-from models.modulation import DEFAULT_LADDER, SYMBOL_RATE_PER_SPACING, SwitchRule
-from models.network import Hop, Modulation, Radio
+from hopyears.models.basics.frozen import frozen
+from hopyears.models.network.network import Hop, Modulation, Radio
+from hopyears.models.radio import link_budget
+from hopyears.models.radio.modulation import DEFAULT_LADDER, SYMBOL_RATE_PER_SPACING, SwitchRule
 
 SIGNATURE_DEPTH_DB = ((8, 24.0), (128, 20.0), (1 << 30, 17.0))
 """Depth of the signature of modulations up to so many states [dB] (common practice, no source)."""
@@ -47,7 +47,8 @@ def steps_of(hop: Hop, radio: Radio) -> Steps:
     """Modulations of a hop: all of its radio's, or its reference modulation where the radio is not adaptive.
 
     A threshold or capacity stated for another channel width is scaled: the threshold with the noise
-    bandwidth, the capacity in proportion. What is not stated takes the defaults of ``models.modulation``.
+    bandwidth, the capacity in proportion. What is not stated takes the defaults of
+    ``models.radio.modulation``.
     """
     width_mhz = hop.channel_width_mhz
     stated_mhz = radio.channel_width_mhz or width_mhz

@@ -6,8 +6,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from models.entry import Entry
-from models.faults import Fault, FieldError
+from hopyears.models.basics.faults import Fault, FieldError
+from hopyears.models.network.entry import Entry
 
 FAULTS_SHOWN = 20
 LONGEST_VALUE = 60

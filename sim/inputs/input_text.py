@@ -4,7 +4,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from sim.inputs.input_errors import InputError, printable
+from hopyears.sim.inputs.input_errors import InputError, printable
 
 LARGEST_FILE_BYTES = 64 * 1024 * 1024
 DEEPEST_NESTING = 8

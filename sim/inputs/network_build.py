@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from models.entry import Entry
-from models.faults import Fault
-from models.network import (
+from hopyears.models.basics.faults import Fault
+from hopyears.models.network.entry import Entry
+from hopyears.models.network.network import (
     Antenna,
     ClimateChange,
     Crew,
@@ -26,9 +26,9 @@ from models.network import (
     Site,
     Switching,
 )
-from models.network_references import ID_FIELDS, KINDS
-from models.network_rules import NEEDS, RULES
-from sim.inputs.input_errors import (
+from hopyears.models.network.network_references import ID_FIELDS, KINDS
+from hopyears.models.network.network_rules import NEEDS, RULES
+from hopyears.sim.inputs.input_errors import (
     FaultList,
     InputError,
     allowed_words,

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from models.faults import Fault
-from models.network import Network
-from models.network_references import ID_FIELDS, KINDS
-from models.network_rules import DOUBTS
-from sim.inputs.input_errors import FaultList, InputError, json_schema, shown
-from sim.inputs.input_text import read_toml
-from sim.inputs.network_build import (
+from hopyears.models.basics.faults import Fault
+from hopyears.models.network.network import Network
+from hopyears.models.network.network_references import ID_FIELDS, KINDS
+from hopyears.models.network.network_rules import DOUBTS
+from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, shown
+from hopyears.sim.inputs.input_text import read_toml
+from hopyears.sim.inputs.network_build import (
     ENTRY_LISTS,
     SINGLE_ENTRIES,
     TABLE_KEYS,
@@ -26,7 +26,7 @@ from sim.inputs.network_build import (
     build_network,
     entry_label,
 )
-from sim.inputs.network_tables import read_table
+from hopyears.sim.inputs.network_tables import read_table
 
 __all__ = ["InputError", "NetworkSource", "file_schema", "read_network", "read_plan", "with_network"]
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from models.entry import Entry
-from models.faults import Fault
-from sim.inputs.input_errors import FaultList, InputError, json_schema, printable
-from sim.inputs.input_text import read_text
+from hopyears.models.basics.faults import Fault
+from hopyears.models.network.entry import Entry
+from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, printable
+from hopyears.sim.inputs.input_text import read_text
 
 csv.field_size_limit(1 << 20)
 

@@ -7,7 +7,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sim.multipath.fades import N_KINDS, FadeEvents
+from hopyears.sim.multipath.fades import N_KINDS, FadeEvents
 
 FLAT_BIT: Final = 1
 DISPERSIVE_BIT: Final = 2

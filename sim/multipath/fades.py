@@ -7,10 +7,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from models import fade_shape
-from models.receiver_lines import LineSet
-from sim.multipath.nights import SLOT_S, HopActivity
-from sim.streams import Streams
+from hopyears.models.air import fade_shape
+from hopyears.models.air.receiver_lines import LineSet
+from hopyears.sim.multipath.nights import SLOT_S, HopActivity
+from hopyears.sim.streams import Streams
 
 FLAT, FLAT_WORST_MONTH, DISPERSIVE = 0, 1, 2
 """Kinds of fades: each kind has thresholds of its own."""

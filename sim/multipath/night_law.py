@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from models import fade_shape
-from models.calendar import MONTH_DAYS, MONTH_STARTS_S
-from models.units import SECONDS_PER_DAY
-from sim.disk_cache import kept_arrays
-from sim.streams import Streams
+from hopyears.models.air import fade_shape
+from hopyears.models.basics.calendar import MONTH_DAYS, MONTH_STARTS_S
+from hopyears.models.basics.units import SECONDS_PER_DAY
+from hopyears.sim.storage.disk_cache import kept_arrays
+from hopyears.sim.streams import Streams
 
 FIRST_HOUR: Final = 22
 """Local solar hour at which a night starts (common practice: late evening to two hours after sunrise)."""

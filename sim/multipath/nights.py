@@ -12,10 +12,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
-from models.calendar import MONTH_SECONDS, month_edges_s
-from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
-from sim.multipath.night_law import HOURS_PER_NIGHT, PATTERNS, NightLaw, hour_weight_of_day, severity_table
-from sim.streams import Streams
+from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
+from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from hopyears.sim.multipath.night_law import (
+    HOURS_PER_NIGHT,
+    PATTERNS,
+    NightLaw,
+    hour_weight_of_day,
+    severity_table,
+)
+from hopyears.sim.streams import Streams
 
 CORRELATION_LENGTH_KM: Final = 75.0
 """Night severity of hops d apart correlates as exp(-d/75 km): 0.5 to 0.7 at 25 to 50 km (common practice)."""

@@ -11,13 +11,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.rain_cell import DEFAULT_POPULATION, CellPopulation
-from models.rain_law import RainLaw
-from models.storm import DEFAULT_STORMS, StormModel
-from sim.disk_cache import Floats, Key, kept_arrays
-from sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
-from sim.rain.rain_laws import RawLaw
-from sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
+from hopyears.sim.rain.rain_laws import RawLaw
+from hopyears.sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
+from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
@@ -90,7 +90,7 @@ def fit_anchor(
         Specific attenuation k R^alpha [dB/km] of the hop's carrier.
     target : callable or None
         Attenuation [dB] exceeded for fractions of the year (an array of them), for instance
-        ``models.rain_attenuation.attenuation_db`` of P.530 or measured percentiles. None: no anchoring.
+        ``models.air.rain_attenuation.attenuation_db`` of P.530 or measured percentiles. None: no anchoring.
     population, storms : CellPopulation, StormModel
         The rain model of the run.
     probabilities : sequence of float

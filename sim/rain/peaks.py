@@ -1,7 +1,7 @@
 """Number and peaks of the cells of each month, so that overlapping cells together meet the rain law.
 
-Where cells never overlapped, the density of ``models.rain_cell`` would meet a month's law exactly. They do
-overlap, above all within a storm, so that density is corrected once per climate from snapshots of the field.
+Without overlap, the density of ``models.air.rain_cell`` meets a month's law exactly. But cells overlap, above
+all within a storm, so that density is corrected once per climate from snapshots of the field.
 """
 
 from dataclasses import astuple
@@ -10,12 +10,12 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import ndtr
 
-from models.rain_cell import CellPopulation, cell_density_per_km2
-from models.rain_law import MU_OFFSET, SIGMA, RainLaw
-from models.storm import StormModel
-from sim.disk_cache import Floats, Key, kept_arrays
-from sim.rain.rain_laws import PeakLaw
-from sim.rain.scenes import hop_samples, scenes
+from hopyears.models.air.rain_cell import CellPopulation, cell_density_per_km2
+from hopyears.models.air.rain_law import MU_OFFSET, SIGMA, RainLaw
+from hopyears.models.air.storm import StormModel
+from hopyears.sim.rain.rain_laws import PeakLaw
+from hopyears.sim.rain.scenes import hop_samples, scenes
+from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
 RAIN_MODEL_VERSION = 6
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
@@ -58,7 +58,7 @@ def _peak_laws(
 
 
 def sparse_peak_law(population: CellPopulation, *, mean_rate_mm_h: float, rain_probability: float) -> PeakLaw:
-    """Cells that would meet a month's rain law if they never overlapped (see ``models.rain_cell``)."""
+    """Cells that would meet a month's rain law if they never overlapped (see ``models.air.rain_cell``)."""
     log_peak = _log_peaks(mean_rate_mm_h)
     density = cell_density_per_km2(
         population, log_peak, mean_rate_mm_h=mean_rate_mm_h, rain_probability=rain_probability

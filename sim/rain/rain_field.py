@@ -6,9 +6,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.rain_cell import CellPopulation
-from models.units import SECONDS_PER_YEAR
-from sim.rain.storm_loops import CELL_REACH, circles_of_cells
+from hopyears.models.air.rain_cell import CellPopulation
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.storm_loops import CELL_REACH, circles_of_cells
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -11,11 +11,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.rain_cell import attenuation_profile, hop_attenuation_db, point_rain_rate_mm_h, radius_km
-from models.units import SECONDS_PER_YEAR
-from sim.rain.rain_field import RainField
-from sim.rain.rain_loops import COARSE_STEP_S, knots_above
-from sim.rain.rain_sieve import cells_in_reach
+from hopyears.models.air.rain_cell import (
+    attenuation_profile,
+    hop_attenuation_db,
+    point_rain_rate_mm_h,
+    radius_km,
+)
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.rain_field import RainField
+from hopyears.sim.rain.rain_loops import COARSE_STEP_S, knots_above
+from hopyears.sim.rain.rain_sieve import cells_in_reach
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

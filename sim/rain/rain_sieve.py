@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from sim.rain.storm_loops import CELL_REACH
+from hopyears.sim.rain.storm_loops import CELL_REACH
 
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 

@@ -15,15 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from models.calendar import MONTH_DAYS
-from models.network import MAXIMUM_PATH_LENGTH_KM
-from models.rain_cell import CellPopulation, attenuation_profile, largest_radius_km, radius_km
-from models.storm import StormModel
-from models.units import SECONDS_PER_YEAR
-from sim.rain.rain_laws import Floats, PeakLaw, RawLaw, law_of
-from sim.rain.scene_loops import sum_pairs, sum_scenes
-from sim.rain.storm_loops import LONGEST_LIVES
-from sim.streams import Streams
+from hopyears.models.air.rain_cell import CellPopulation, attenuation_profile, largest_radius_km, radius_km
+from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.calendar import MONTH_DAYS
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.network.network import MAXIMUM_PATH_LENGTH_KM
+from hopyears.sim.rain.rain_laws import Floats, PeakLaw, RawLaw, law_of
+from hopyears.sim.rain.scene_loops import sum_pairs, sum_scenes
+from hopyears.sim.rain.storm_loops import LONGEST_LIVES
+from hopyears.sim.streams import Streams
 
 Integers = NDArray[np.int64]
 

@@ -5,11 +5,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.special import ndtr
 
-from models.rain_cell import CellPopulation
-from models.storm import StormModel
-from sim.rain.rain_field import Floats, Integers, RainField, Region
-from sim.rain.rain_laws import PeakLaw
-from sim.rain.storm_loops import LONGEST_LIVES, SCORES, cells_near
+from hopyears.models.air.rain_cell import CellPopulation
+from hopyears.models.air.storm import StormModel
+from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
+from hopyears.sim.rain.rain_laws import PeakLaw
+from hopyears.sim.rain.storm_loops import LONGEST_LIVES, SCORES, cells_near
 
 
 @dataclass(frozen=True)

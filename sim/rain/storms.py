@@ -8,17 +8,17 @@ storms is multiplied by a gamma variable of mean one.
 import numpy as np
 from numpy.typing import ArrayLike
 
-from models.calendar import MONTH_STARTS_S
-from models.intervals import Intervals, merged
-from models.rain_cell import DEFAULT_POPULATION, CellPopulation
-from models.rain_law import RainLaw
-from models.storm import DEFAULT_STORMS, StormModel
-from models.units import SECONDS_PER_YEAR
-from sim.rain.peaks import peak_laws
-from sim.rain.rain_field import Floats, Integers, RainField, Region
-from sim.rain.storm_draws import StormSource
-from sim.rain.storm_loops import cell_passages
-from sim.streams import Streams
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
+from hopyears.models.basics.calendar import MONTH_STARTS_S
+from hopyears.models.basics.intervals import Intervals, merged
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.peaks import peak_laws
+from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
+from hopyears.sim.rain.storm_draws import StormSource
+from hopyears.sim.rain.storm_loops import cell_passages
+from hopyears.sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms", "storm_intervals", "storms_near"]
 

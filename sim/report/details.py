@@ -6,7 +6,8 @@ from typing import Any
 
 import pandas as pd
 
-from sim.report.wording import (
+from hopyears.sim.runs.results import worst_causes
+from hopyears.sim.wording.wording import (
     NO_FIGURE,
     duration,
     figure_and_ends,
@@ -16,7 +17,6 @@ from sim.report.wording import (
     per_cent,
     records,
 )
-from sim.runs.results import worst_causes
 
 Cell = tuple[str, str]
 """A figure, and what stands small below it."""

@@ -13,7 +13,7 @@ import matplotlib
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-from sim.report.palette import FAINT, INK
+from hopyears.sim.wording.palette import FAINT, INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

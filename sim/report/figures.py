@@ -13,17 +13,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from sim.equipment.failure_log import PHASES
-from sim.report.palette import (
-    ACCENT,
-    CAUSE_GROUPS,
-    INK,
-    SECOND,
-    cause_group,
-    ramp,
-    steps,
-)
-from sim.report.scales import (
+from hopyears.sim.equipment.failure_log import PHASES
+from hopyears.sim.report.scales import (
     Mark,
     colour_limits,
     legend_above,
@@ -32,8 +23,9 @@ from sim.report.scales import (
     named_rows,
     tick_log_axis,
 )
-from sim.report.wording import number
-from sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group, ramp, steps
+from hopyears.sim.wording.wording import number
 
 Floats = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

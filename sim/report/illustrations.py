@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sim.report import figures, rate_figures
-from sim.report.drawing import WIDTH_IN, inline_svg, new_axes
-from sim.report.map import map_height_in, network_map
-from sim.report.rows import worst_first
-from sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
-from sim.report.wording import records
-from sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.report import figures, rate_figures
+from hopyears.sim.report.drawing import WIDTH_IN, inline_svg, new_axes
+from hopyears.sim.report.map import map_height_in, network_map
+from hopyears.sim.report.rows import worst_first
+from hopyears.sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
+from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.wording.wording import records
 
 MOST_ROWS = 40
 """Services or hops that a figure shows at most, the worst first; the tables hold all."""

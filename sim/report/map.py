@@ -12,11 +12,11 @@ from matplotlib.lines import Line2D
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
-from models.scheme import parse_scheme
-from sim.report.labels import Box, place_labels
-from sim.report.palette import FAINT, INK, ramp
-from sim.report.scales import colour_limits, figure_of, tick_log_axis
-from sim.report.wording import number
+from hopyears.models.radio.scheme import parse_scheme
+from hopyears.sim.report.labels import Box, place_labels
+from hopyears.sim.report.scales import colour_limits, figure_of, tick_log_axis
+from hopyears.sim.wording.palette import FAINT, INK, ramp
+from hopyears.sim.wording.wording import number
 
 Floats = NDArray[np.float64]
 

@@ -6,13 +6,11 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from sim.commands import CAUTION
-from sim.equipment.failure_log import PHASES
-from sim.report import wording
-from sim.report.details import details
-from sim.report.drawing import look
-from sim.report.illustrations import illustrations
-from sim.report.rows import (
+from hopyears.sim.equipment.failure_log import PHASES
+from hopyears.sim.report.details import details
+from hopyears.sim.report.drawing import look
+from hopyears.sim.report.illustrations import illustrations
+from hopyears.sim.report.rows import (
     cause_rows,
     failure_tables,
     hop_rows,
@@ -21,11 +19,13 @@ from sim.report.rows import (
     service_rows,
     worst_first,
 )
-from sim.runs.failure_rows import OUTAGE_NOTE
-from sim.runs.objective_counts import objectives_told
+from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
+from hopyears.sim.runs.objective_counts import objectives_told
+from hopyears.sim.wording import wording
+from hopyears.sim.wording.caution import CAUTION
 
 if TYPE_CHECKING:
-    from sim.runs.results import Results
+    from hopyears.sim.runs.results import Results
 
 OPTION_WORDS = {
     "rain": "rain",
@@ -135,7 +135,7 @@ def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[
 
 def _template() -> Any:
     environment = Environment(
-        loader=PackageLoader("sim.report"),
+        loader=PackageLoader("hopyears.sim.report"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -5,12 +5,12 @@ from typing import Any
 
 import pandas as pd
 
-from models.objectives import STATED
-from sim.report import wording
-from sim.report.palette import CAUSE_GROUPS, cause_group
-from sim.report.wording import duration, figure_and_ends, given, number, per_cent, records
-from sim.runs.failure_rows import FAILURE_TABLES, PHASE_COLUMNS, failure_rows
-from sim.runs.objective_counts import least_sure_first
+from hopyears.models.judging.objectives import STATED
+from hopyears.sim.runs.failure_rows import FAILURE_TABLES, PHASE_COLUMNS, failure_rows
+from hopyears.sim.runs.objective_counts import least_sure_first
+from hopyears.sim.wording import wording
+from hopyears.sim.wording.palette import CAUSE_GROUPS, cause_group
+from hopyears.sim.wording.wording import duration, figure_and_ends, given, number, per_cent, records
 
 Row = Mapping[str, Any]
 

@@ -13,8 +13,8 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from matplotlib.transforms import ScaledTranslation
 from numpy.typing import NDArray
 
-from sim.report.palette import FAINT
-from sim.report.wording import LEVELS, MINUTES_PER_YEAR, given, level_name
+from hopyears.sim.wording.palette import FAINT
+from hopyears.sim.wording.wording import LEVELS, MINUTES_PER_YEAR, given, level_name
 
 Floats = NDArray[np.float64]
 

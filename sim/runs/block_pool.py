@@ -8,7 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
-from sim.runs.processes import worker_context
+from hopyears.sim.runs.processes import worker_context
 
 Result_co = TypeVar("Result_co", covariant=True)
 

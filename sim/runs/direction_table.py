@@ -5,12 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
-from sim.blocks.prepared import Prepared
-from sim.counting.statistics import Interval, mean_interval
-from sim.counting.tallies import Tally
-from sim.counting.tally_rows import BOTH
-from sim.runs.summary_figures import (
+from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import (
     BACKWARD,
     FORWARD,
     UNSEEN_OUTAGE_S,
@@ -19,6 +16,9 @@ from sim.runs.summary_figures import (
     per_block,
     put_interval,
 )
+from hopyears.sim.counting.statistics import Interval, mean_interval
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.counting.tally_rows import BOTH
 
 WAYS = {"forward": FORWARD, "backward": BACKWARD, "both": BOTH}
 """Directions by name; ``both`` is lost when either is."""

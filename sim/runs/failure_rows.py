@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from sim.equipment.failure_log import PHASES
+from hopyears.sim.equipment.failure_log import PHASES
 
 OUTAGE_NOTE = (
     "Outage is that of all services together while a job of the row, from failure to mended, was among the "

@@ -6,6 +6,6 @@ of types and libraries. Workers forked from the server have it done.
 
 import numpy as np
 
-from sim.rain.storm_loops import circles_of_cells
+from hopyears.sim.rain.storm_loops import circles_of_cells
 
 circles_of_cells(np.empty((0, 8)), 1.0)

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from sim.counting.statistics import LEVEL
+from hopyears.sim.counting.statistics import LEVEL
 
 OBJECTIVES = {
     "availability": "availability",

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from models.network import Service
-from models.objectives import (
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.objectives import (
     AVAILABILITY_SOURCE,
     SEVERELY_ERRORED_SOURCE,
     STATED,
@@ -16,12 +16,17 @@ from models.objectives import (
     severely_errored_objective,
     unavailable_min_per_year,
 )
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.prepared import Prepared
-from sim.counting.tallies import Tally
-from sim.counting.tally_rows import BOTH
-from sim.counting.years import met_confidence
-from sim.runs.summary_figures import UNSEEN_OUTAGE_S, UNSEEN_OUTAGES, UNSEEN_SEVERELY_ERRORED_S, per_block
+from hopyears.models.network.network import Service
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import (
+    UNSEEN_OUTAGE_S,
+    UNSEEN_OUTAGES,
+    UNSEEN_SEVERELY_ERRORED_S,
+    per_block,
+)
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.years import met_confidence
 
 COLUMNS = (
     "service",
@@ -83,7 +88,7 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.Da
     References
     ----------
     ITU-R F.1703 (2005), ITU-R F.1668 (2004), ITU-T G.827 (2003): coefficients from memory, unverified
-    (``models.objectives``).
+    (``models.judging.objectives``).
     """
     n, years = len(prepared.demands), blocks[0].years
     lost_s, severe_s, outages = (

@@ -4,7 +4,7 @@ import multiprocessing
 from multiprocessing import forkserver
 from multiprocessing.context import BaseContext
 
-PRELOADED = ["sim.runs.runner", "sim.runs.first_kernel"]
+PRELOADED = ["hopyears.sim.runs.runner", "hopyears.sim.runs.first_kernel"]
 """Imported once, by the server from which workers are forked; it holds no thread and no open file."""
 
 

@@ -12,14 +12,14 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import bdtr
 
-from models.units import HOURS_PER_YEAR
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.statistics import Interval
-from sim.counting.tally_rows import BOTH, MONTH
-from sim.counting.years import any_year_chance, break_chance, year_quantile
-from sim.inputs.network_file import InputError
-from sim.runs.store import RunFolder
-from sim.runs.summary_figures import put_interval
+from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.statistics import Interval
+from hopyears.sim.counting.tally_rows import BOTH, MONTH
+from hopyears.sim.counting.years import any_year_chance, break_chance, year_quantile
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.storage.run_folder import RunFolder
 
 MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 

@@ -7,10 +7,10 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from models.network import Network
-from sim.blocks.prepared import ModelOptions, Prepared, prepare
-from sim.inputs.network_file import InputError, NetworkSource
-from sim.runs.store import RunFolder, versions
+from hopyears.models.network.network import Network
+from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
+from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.storage.run_folder import RunFolder, versions
 
 
 @dataclass(frozen=True)

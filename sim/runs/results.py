@@ -13,8 +13,8 @@ from typing import Any
 
 import pandas as pd
 
-from sim.inputs.network_file import InputError
-from sim.runs.store import RunFolder
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.storage.run_folder import RunFolder
 
 RESULT_TABLES = (
     "services",

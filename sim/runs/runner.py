@@ -10,14 +10,15 @@ from typing import Any
 
 import pyarrow as pa
 
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import Prepared
-from sim.counting.block_tally import block_tally, failure_tables, run_of, service_losses
-from sim.counting.series_tally import series_rows, twin_rows
-from sim.counting.storm_tally import storm_rows
-from sim.runs.block_pool import BlockStudy, block_pool
-from sim.runs.stopping import looks
-from sim.runs.store import RunFolder
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.block_tally import block_tally, failure_tables, run_of, service_losses
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.blocks.series_tally import series_rows
+from hopyears.sim.rare.replications import twin_rows
+from hopyears.sim.rare.storm_tally import storm_rows
+from hopyears.sim.runs.block_pool import BlockStudy, block_pool
+from hopyears.sim.runs.stopping import looks
+from hopyears.sim.storage.run_folder import RunFolder
 
 BLOCK_YEARS = 10
 """Years of one block: the unit of work, of seeding, of storing and of the confidence interval."""

@@ -5,15 +5,15 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.equipment.site_hardware import sites_hardware
-from sim.hops.design_doubts import network_doubts
-from sim.hops.hop_design import HopDesign, design_hops
-from sim.inputs.network_file import InputError, NetworkSource
-from sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
-from sim.runs.stopping import PrecisionGoal, reached, service_number
-from sim.runs.store import RunFolder, run_identity, versions
-from sim.runs.summary import summarise
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.equipment.site_hardware import sites_hardware
+from hopyears.sim.hops.design_doubts import network_doubts
+from hopyears.sim.hops.hop_design import HopDesign, design_hops
+from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
+from hopyears.sim.runs.stopping import PrecisionGoal, reached, service_number
+from hopyears.sim.runs.summary import summarise
+from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
 DEFAULT_OPTIONS = ModelOptions()

@@ -10,14 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.network import Network
-from sim.blocks.prepared import Prepared
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.statistics import Interval, mean_interval
-from sim.counting.tally_rows import BOTH, TOTAL
-from sim.inputs.network_file import InputError
-from sim.runs.control import ControlBlocks, controlled, rain_control
-from sim.runs.store import RunFolder
+from hopyears.models.network.network import Network
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.statistics import Interval, mean_interval
+from hopyears.sim.counting.tally_rows import BOTH, TOTAL
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.rare.control import ControlBlocks, controlled, rain_control
+from hopyears.sim.storage.run_folder import RunFolder
 
 FIRST_LOOK = 10
 """Blocks before the first look: fewer cannot tell how far the truth may lie."""
@@ -102,7 +102,7 @@ def service_number(network: Network, goal: PrecisionGoal) -> int:
 def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:
     """Question whether the blocks in a folder know the service's unavailable minutes well enough.
 
-    With a control (``sim.runs.control``) it is put to the figure that the control makes surer.
+    With a control (``sim.rare.control``) it is put to the figure that the control makes surer.
 
     Raises
     ------

@@ -7,18 +7,9 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from sim.blocks.prepared import Prepared
-from sim.counting.block_tally import run_of
-from sim.counting.tallies import Tally, add_tallies, by_month
-from sim.counting.tally_rows import BOTH
-from sim.counting.years import worst_month
-from sim.runs.control import control_table
-from sim.runs.direction_table import direction_table
-from sim.runs.objective_table import objective_table
-from sim.runs.promise import minutes_of_years, target_table, year_table
-from sim.runs.store import RunFolder
-from sim.runs.summary_failures import failure_frames
-from sim.runs.summary_figures import (
+from hopyears.sim.blocks.block_tally import run_of
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import (
     BACKWARD,
     FORWARD,
     SHARES,
@@ -28,15 +19,24 @@ from sim.runs.summary_figures import (
     per_block,
     put_interval,
 )
-from sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
-from sim.runs.summary_traffic import (
+from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
+from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.years import worst_month
+from hopyears.sim.rare.control import control_table
+from hopyears.sim.runs.direction_table import direction_table
+from hopyears.sim.runs.objective_table import objective_table
+from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
+from hopyears.sim.runs.summary_failures import failure_frames
+from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
+from hopyears.sim.runs.summary_traffic import (
     priority_table,
     throughput_shares,
     throughput_table,
     undelivered_table,
 )
-from sim.runs.textbook_distance import distance_table
-from sim.textbook.predict import predict_hops, predict_services
+from hopyears.sim.runs.textbook_distance import distance_table
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.textbook.predict import predict_hops, predict_services
 
 __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"]
 

@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 import pyarrow as pa
 
-from sim.counting.tallies import Tally
-from sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.counting.tally_rows import BOTH
 
 _TABLES = {
     "part_failures": ("failures_kind", "kind"),

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from sim.blocks.prepared import Prepared
-from sim.counting.tallies import Tally
-from sim.runs.summary_figures import SHARES, exceeded_rate, outage_columns
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import SHARES, exceeded_rate, outage_columns
+from hopyears.sim.counting.tallies import Tally
 
 
 def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame) -> pd.DataFrame:

@@ -6,13 +6,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.prepared import Prepared
-from sim.counting.statistics import mean_interval
-from sim.counting.tallies import Tally
-from sim.counting.tally_rows import N_BINS
-from sim.runs.summary_figures import UNSEEN_OUTAGE_S, put_interval
-from sim.services.service_data import ServiceDemand
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
+from hopyears.sim.counting.statistics import mean_interval
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.counting.tally_rows import N_BINS
+from hopyears.sim.services.service_data import ServiceDemand
 
 MISSING = ("undelivered_mbit", "undelivered_committed_mbit")
 """Columns of what lacks of the peak and of the committed rate [Mbit]."""

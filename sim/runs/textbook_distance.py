@@ -12,18 +12,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import Prepared
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.series_tally import ALONE, HOPS, ROUTE, SERIES
-from sim.counting.statistics import Interval, difference_interval, mean_interval
-from sim.counting.tally_rows import BOTH, TOTAL, three_ways
-from sim.runs.block_pool import over_blocks
-from sim.runs.rerun import OpenedRun
-from sim.runs.store import RunFolder
-from sim.runs.summary_figures import UNSEEN_OUTAGE_S, put_interval
-from sim.textbook.common_parts import site_unavailability
-from sim.textbook.predict import MINUTES_PER_YEAR, predict_services
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.blocks.series_tally import ALONE, HOPS, ROUTE, SERIES
+from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.statistics import Interval, difference_interval, mean_interval
+from hopyears.sim.counting.tally_rows import BOTH, TOTAL, three_ways
+from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.rerun import OpenedRun
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.textbook.common_parts import site_unavailability
+from hopyears.sim.textbook.predict import MINUTES_PER_YEAR, predict_services
 
 TEXTBOOK, SIMULATED = "textbook sum", "simulated"
 

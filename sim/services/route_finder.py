@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import islice, pairwise
 from typing import Any
 
-from sim.services.service_data import Route
+from hopyears.sim.services.service_data import Route
 
 
 @dataclass(frozen=True)

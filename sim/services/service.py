@@ -1,7 +1,8 @@
 """From the histories of hops to the history of each end-to-end service.
 
 The changes of all hops are merged in time. Each distinct joint state of the hops and routes that a group
-of services may use is judged once (capacity shared as in ``models.sharing``) and looked up afterwards.
+of services may use is judged once (capacity shared as in ``models.judging.sharing``) and looked up
+afterwards.
 
 A direction of a service is *down* while it gets less than the required share of its committed rate.
 *Why* it gets less than it should is a set of causes, by this rule:
@@ -20,10 +21,17 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.services.route_choice import choose_route
-from sim.services.service_data import BACKWARD, FORWARD, HopHistory, Route, ServiceDemand, ServiceHistory
-from sim.services.service_plan import build_plan
-from sim.services.service_run import ServiceRun
+from hopyears.sim.services.route_choice import choose_route
+from hopyears.sim.services.service_data import (
+    BACKWARD,
+    FORWARD,
+    HopHistory,
+    Route,
+    ServiceDemand,
+    ServiceHistory,
+)
+from hopyears.sim.services.service_plan import build_plan
+from hopyears.sim.services.service_run import ServiceRun
 
 __all__ = ["BACKWARD", "FORWARD", "HopHistory", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
 

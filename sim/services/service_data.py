@@ -29,7 +29,7 @@ class HopHistory:
     capacity_forward_mbit_s, capacity_backward_mbit_s : float array, shape (n_states,)
         Capacity of each state in each direction [Mbit/s], at least 0.
     causes : int array, shape (n_states,)
-        Cause flags of each state (``models.cause.Cause``), 0 when nothing is wrong.
+        Cause flags of each state (``models.judging.cause.Cause``), 0 when nothing is wrong.
     """
 
     time_s: _Floats

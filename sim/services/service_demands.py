@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 
-from models.network import Network, Service
-from sim.equipment.plant_builder import BuiltPlant
-from sim.hops.hop_design import HopDesign
-from sim.services.route_finder import Link, RouteFinder
-from sim.services.service_data import BACKWARD, FORWARD, Route, ServiceDemand
+from hopyears.models.network.network import Network, Service
+from hopyears.sim.equipment.plant_builder import BuiltPlant
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.services.route_finder import Link, RouteFinder
+from hopyears.sim.services.service_data import BACKWARD, FORWARD, Route, ServiceDemand
 
 REROUTED_CANDIDATES = 6
 """Routes that free rerouting may choose from, shortest first."""
@@ -114,7 +114,7 @@ def service_routes(
     a, b = service.site_a, service.site_b
     stated = _directed([index_of[hop] for hop in service.route], a, designs)
     working = stated or finder.working(a, b)
-    assert working is not None  # models.network_rules.services_have_routes
+    assert working is not None  # hopyears.models.network.network_rules.services_have_routes
     if service.protection == "none":
         return [working]
     if service.protection == "protected":

@@ -3,10 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from models.cause import Cause
-from models.sharing import share_kernel
-from sim.services.service_plan import Plan
-from sim.services.service_tables import N_RESULTS, N_ROWS, Scratch, Sweep, inlined, kernel
+from hopyears.models.judging.cause import Cause
+from hopyears.models.judging.sharing import share_kernel
+from hopyears.sim.services.service_plan import Plan
+from hopyears.sim.services.service_tables import N_RESULTS, N_ROWS, Scratch, Sweep, inlined, kernel
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]

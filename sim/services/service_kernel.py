@@ -14,9 +14,18 @@ Sciences Technical Report 88 (1970).
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.services.service_judge import judge_group, result_word
-from sim.services.service_plan import Plan
-from sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep, inlined, kernel
+from hopyears.sim.services.service_judge import judge_group, result_word
+from hopyears.sim.services.service_plan import Plan
+from hopyears.sim.services.service_tables import (
+    N_OUT,
+    N_RESULTS,
+    N_ROWS,
+    N_STATES,
+    Scratch,
+    Sweep,
+    inlined,
+    kernel,
+)
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.services.service_data import HopHistory, ServiceDemand
-from sim.streams import Streams
+from hopyears.sim.services.service_data import HopHistory, ServiceDemand
+from hopyears.sim.streams import Streams
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]

@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.services.service_data import ServiceHistory
-from sim.services.service_kernel import fill_slots, run_changes, start_groups
-from sim.services.service_plan import Plan
-from sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_kernel import fill_slots, run_changes, start_groups
+from hopyears.sim.services.service_plan import Plan
+from hopyears.sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]

@@ -12,24 +12,32 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from models import seasonality
-from models.cause import EQUIPMENT, Cause
-from models.cause import FADING as BY_AIR
-from models.fade_shape import mean_fade_s
-from models.rain_scaling import event_count_per_year
-from models.scheme import Diversity
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.prepared import ModelOptions, Prepared, prepare
-from sim.counting.fading_tally import CROSS_POLAR_RAIN, DISPERSIVE, FADING, FLAT, MONTH_S, PROTECTED, RAIN
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.tally_rows import STATE_CAUSE
-from sim.hops.hop_design import HopDesign
-from sim.hops.hop_thresholds import HopThresholds, fade_duration_s
-from sim.inputs.network_file import InputError, NetworkSource
-from sim.runs.store import RunFolder
-from sim.textbook.common_parts import site_unavailability
-from sim.textbook.fading import FadingOutage, fading_outage
-from sim.textbook.predict import hop_equipment_unavailability
+from hopyears.models.air import seasonality
+from hopyears.models.air.fade_shape import mean_fade_s
+from hopyears.models.air.rain_scaling import event_count_per_year
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.cause import EQUIPMENT, Cause
+from hopyears.models.judging.cause import FADING as BY_AIR
+from hopyears.models.radio.scheme import Diversity
+from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
+from hopyears.sim.counting.fading_tally import (
+    CROSS_POLAR_RAIN,
+    DISPERSIVE,
+    FADING,
+    FLAT,
+    MONTH_S,
+    PROTECTED,
+    RAIN,
+)
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tally_rows import STATE_CAUSE
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
+from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.textbook.common_parts import site_unavailability
+from hopyears.sim.textbook.fading import FadingOutage, fading_outage
+from hopyears.sim.textbook.predict import hop_equipment_unavailability
 
 RAIN_RANGE = (1e-5, 1e-2)
 """Fractions of the year for which ITU-R P.530-18, 2.4.1 gives rain attenuation."""

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from sim.blocks.prepared import Prepared, prepare
-from sim.counting.statistics import Interval, mean_interval, paired_difference
-from sim.counting.tally_rows import BOTH
-from sim.inputs.network_file import InputError, NetworkSource
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.store import RunFolder
-from sim.runs.summary import UNSEEN_OUTAGE_S, per_block, read_tallies
+from hopyears.sim.blocks.prepared import Prepared, prepare
+from hopyears.sim.counting.statistics import Interval, mean_interval, paired_difference
+from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.runs.summary import UNSEEN_OUTAGE_S, per_block, read_tallies
+from hopyears.sim.storage.run_folder import RunFolder
 
 BASE = "base"
 """Name of the folder of the network as it is."""

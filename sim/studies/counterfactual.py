@@ -11,15 +11,15 @@ from functools import cached_property
 
 import numpy as np
 
-from models.lifetimes import Law
-from models.plant import Plant, Site
-from sim.blocks.block import BlockDraws, BlockSimulator, hop_history
-from sim.blocks.prepared import Prepared
-from sim.equipment.failure_log import FailureLog
-from sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
-from sim.multipath.fades import FadeEvents
-from sim.rain.rain_kernel import RainKnots
-from sim.services.service_data import HopHistory, ServiceHistory
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.plant import Plant, Site
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.equipment.failure_log import FailureLog
+from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
+from hopyears.sim.multipath.fades import FadeEvents
+from hopyears.sim.rain.rain_kernel import RainKnots
+from hopyears.sim.services.service_data import HopHistory, ServiceHistory
 
 HOP, SITE, PART, SINGLE, CAUSE = "hop", "site", "part kind", "part", "cause"
 """Kinds of targets."""

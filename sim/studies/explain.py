@@ -7,15 +7,15 @@ outage; the outage found again must be the one that was stored. Nothing is print
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from models.calendar import Date, date_of
-from sim.blocks.block import BlockDraws, BlockSimulator, hop_history
-from sim.counting.tally_rows import Block, outage_rows, three_ways
-from sim.hops.hop import HopTimeline, hop_timeline
-from sim.inputs.network_file import InputError
-from sim.runs.rerun import OpenedRun
-from sim.services.service import route_in_use
-from sim.services.service_data import ServiceHistory
-from sim.studies.explain_equipment import (
+from hopyears.models.basics.calendar import Date, date_of
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from hopyears.sim.counting.tally_rows import Block, outage_rows, three_ways
+from hopyears.sim.hops.hop import HopTimeline, hop_timeline
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.runs.rerun import OpenedRun
+from hopyears.sim.services.service import route_in_use
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.studies.explain_equipment import (
     PartStory,
     PowerStory,
     SwitchStory,
@@ -23,8 +23,8 @@ from sim.studies.explain_equipment import (
     power_stories,
     switch_stories,
 )
-from sim.studies.explain_hops import HopStory, StormStory, hop_stories, storm_stories
-from sim.studies.explain_timeline import Step, timeline
+from hopyears.sim.studies.explain_hops import HopStory, StormStory, hop_stories, storm_stories
+from hopyears.sim.studies.explain_timeline import Step, timeline
 
 MARGIN_S = 60.0
 """The timeline begins this long before the outage and ends this long after it."""

@@ -3,10 +3,10 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from models.intervals import Intervals
-from sim.blocks.prepared import Prepared
-from sim.equipment.failure_log import PHASES, FailureLog
-from sim.equipment.failure_tally import crew_names
+from hopyears.models.basics.intervals import Intervals
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.equipment.failure_log import PHASES, FailureLog
+from hopyears.sim.equipment.failure_tally import crew_names
 
 _Window = tuple[float, float]
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.rain_cell import radius_km
-from sim.blocks.block import BlockDraws, BlockSimulator, hop_line
-from sim.hops.hop import HopTimeline
-from sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
-from sim.rain.rain_kernel import attenuation_at, cell_shares_db
+from hopyears.models.air.rain_cell import radius_km
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_line
+from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
+from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db
 
 SAMPLES = 240
 """Times at which rain is looked up over an outage, besides the knots that the simulation itself used."""

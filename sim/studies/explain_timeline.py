@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.hops.hop import HopTimeline
-from sim.hops.hop_design import HopDesign
-from sim.services.service_data import ServiceHistory
+from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.services.service_data import ServiceHistory
 
 SERVICE = "service"
 """In place of a hop's name: the step is the service's own."""

@@ -12,15 +12,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import Prepared
-from sim.counting.statistics import mean_interval, paired_difference
-from sim.counting.tally_rows import three_ways
-from sim.runs.block_pool import over_blocks
-from sim.runs.rerun import OpenedRun
-from sim.runs.summary_figures import UNSEEN_OUTAGE_S
-from sim.services.service_data import ServiceHistory
-from sim.studies.counterfactual import BlockCase, Target, sharing_groups, targets_of
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
+from hopyears.sim.counting.statistics import mean_interval, paired_difference
+from hopyears.sim.counting.tally_rows import three_ways
+from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.rerun import OpenedRun
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.studies.counterfactual import BlockCase, Target, sharing_groups, targets_of
 
 ALL = "all services"
 """In place of a service: the sum over all services."""
@@ -180,7 +180,7 @@ def write_importance(frame: pd.DataFrame, path: Path | str) -> None:
     InputError
         If the file cannot be written.
     """
-    from sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.network_file import InputError
 
     try:
         frame.to_csv(Path(path), index=False)

@@ -5,12 +5,12 @@ from dataclasses import replace
 from itertools import combinations
 from math import prod
 
-from models.markov import dark_h_per_year
-from models.part_kind import PartKind
-from models.plant import great_circle_km
-from models.scheme import Scheme, radios_of
-from models.units import HOURS_PER_YEAR
-from sim.blocks.prepared import Prepared
+from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.equipment.markov import dark_h_per_year
+from hopyears.models.equipment.part_kind import PartKind
+from hopyears.models.equipment.plant import great_circle_km
+from hopyears.models.radio.scheme import Scheme, radios_of
+from hopyears.sim.blocks.prepared import Prepared
 
 _Radios = frozenset[tuple[int, int]]
 """Radios at one site: (hop, radio) each."""

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models import cross_polar, diversity, multipath
-from models.scheme import Diversity
-from sim.blocks.prepared import measured_rain, rain_target_db
-from sim.hops.hop_design import HopDesign
-from sim.hops.hop_thresholds import HopThresholds
+from hopyears.models.air import cross_polar, diversity, multipath
+from hopyears.models.radio.scheme import Diversity
+from hopyears.sim.blocks.prepared import measured_rain, rain_target_db
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_thresholds import HopThresholds
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,23 @@ from pathlib import Path
 
 import pytest
 
-import models
-import sim
+import hopyears.models
+import hopyears.sim
 
-MODELS, SIM = (Path(package.__file__).parent for package in (models, sim))
+MODELS, SIM = (Path(package.__file__).parent for package in (hopyears.models, hopyears.sim))
 
-OUTSIDE_MODELS = {"sim", "simpy", "matplotlib", "random", "pandas", "pyarrow", "itur", "os", "io", "pathlib"}
+OUTSIDE_MODELS = {
+    "hopyears.sim",
+    "simpy",
+    "matplotlib",
+    "random",
+    "pandas",
+    "pyarrow",
+    "itur",
+    "os",
+    "io",
+    "pathlib",
+}
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "savez", "loadtxt", "fromfile"}
 MAKERS = {"default_rng", "SeedSequence", "RandomState", "PCG64"}
 
@@ -57,7 +68,7 @@ def attributes(tree):
 
 def faults_of_model(tree):
     """What a module of ``models`` must not do."""
-    tops = {name.split(".")[0] for name in imported(tree)}
+    tops = {".".join(name.split(".")[: 2 if name.startswith("hopyears") else 1]) for name in imported(tree)}
     found = sorted(tops & OUTSIDE_MODELS)
     found += sorted(name for name in imported(tree) | attributes(tree) if ".random" in name)
     return found + sorted(called(tree) & FILE_CALLS)
@@ -91,8 +102,8 @@ def test_random_numbers_are_made_in_one_place(path):
 
 
 def test_the_checks_see_what_they_look_for():
-    bad = ast.parse("import simpy\nfrom sim.hops import hop\nx = np.random.normal()\nopen('file')")
-    assert faults_of_model(bad) == ["sim", "simpy", "np.random", "np.random.normal", "open"]
+    bad = ast.parse("import simpy\nfrom hopyears.sim.hops import hop\nx = np.random.normal()\nopen('file')")
+    assert faults_of_model(bad) == ["hopyears.sim", "simpy", "np.random", "np.random.normal", "open"]
     assert makes_random_numbers(ast.parse("g = np.random.default_rng(1)")) == ["np.random.default_rng"]
     assert makes_random_numbers(ast.parse("x = np.random.normal()")) == ["np.random.normal"]
     assert makes_random_numbers(ast.parse("x = generator.random(5)")) == []
@@ -100,42 +111,43 @@ def test_the_checks_see_what_they_look_for():
     assert makes_random_numbers(ast.parse("import random")) == ["random"]
 
 
+def path_of(module):
+    """Where a module of the package stands, without its ending."""
+    _, part, *inside = [*module.split("."), ""]
+    return Path({"models": MODELS, "sim": SIM}.get(part, SIM / "public"), *inside)
+
+
 def reached(module):
     """Every module of the two packages that loading one loads, and all names they import then."""
     waiting, seen, names = [module], set(), set()
     while waiting:
         name = waiting.pop()
-        path = MODELS.parent / Path(*name.split("."))
+        path = path_of(name)
         path = path / "__init__.py" if path.is_dir() else path.with_suffix(".py")
         if name in seen or not path.is_file():
             continue
         seen.add(name)
         found = imported_when_loaded(tree_of(path))
         names |= found
-        own = {each for each in found if each.split(".")[0] in ("sim", "models")}
+        own = {each for each in found if each.split(".")[0] == "hopyears"}
         waiting += [*own, *(each.rpartition(".")[0] for each in own)]
     return seen, names
 
 
-# The folders of sim in the order of the flow; a folder imports its own and earlier ranks.
-RANKS = (
-    {"streams", "disk_cache", "climate", "inputs"},
-    {"rain", "multipath"},
-    {"hops"},
-    {"equipment"},
-    {"services"},
-    {"blocks", "counting", "textbook", "runs"},
-    {"studies"},
-    {"report", "commands"},
+# Folders of sim in the order of the flow; each imports itself and earlier ones.
+ORDER = (
+    *("streams", "inputs", "storage", "climate", "rain", "multipath", "hops", "equipment", "services"),
+    *("counting", "blocks", "textbook", "rare", "runs", "studies", "wording", "report", "modulation"),
+    *("commands", "public"),
 )
-RANK_OF = {folder: rank for rank, folders in enumerate(RANKS) for folder in folders}
+RANK_OF = {folder: rank for rank, folder in enumerate(ORDER)}
 
 
 def back_arrows(path, tree):
     """Imports of a module of ``sim`` that go against the flow."""
     here = RANK_OF[path.relative_to(SIM).parts[0].removesuffix(".py")]
-    names = [name.split(".") for name in imported(tree) if name.startswith("sim.")]
-    return [".".join(name) for name in names if RANK_OF.get(name[1], here) > here]
+    names = [name.split(".") for name in imported(tree) if name.startswith("hopyears.sim.")]
+    return [".".join(name) for name in names if RANK_OF.get(name[2], here) > here]
 
 
 @pytest.mark.parametrize("path", modules(SIM), ids=lambda path: str(path.relative_to(SIM)))
@@ -145,33 +157,46 @@ def test_folders_import_with_the_flow(path):
 
 
 def test_an_arrow_back_is_seen():
-    assert back_arrows(SIM / "rain" / "x.py", ast.parse("from sim.runs import store")) == ["sim.runs.store"]
+    assert back_arrows(SIM / "rain" / "x.py", ast.parse("from hopyears.sim.runs import runner")) == [
+        "hopyears.sim.runs.runner"
+    ]
 
 
 @pytest.mark.parametrize(
-    "module", ["sim.runs.results", "sim.blocks.block", "sim.runs.runner", "sim.runs.summary", "sim.commands"]
+    "module",
+    [
+        "hopyears.sim.runs.results",
+        "hopyears.sim.blocks.block",
+        "hopyears.sim.runs.runner",
+        "hopyears.sim.runs.summary",
+        "hopyears.sim.commands",
+    ],
 )
 def test_engine_and_results_know_no_plots(module):
     seen, names = reached(module)
     assert not {name for name in names if name.split(".")[0] in ("matplotlib", "jinja2")}
-    assert not {name for name in seen if name.startswith("sim.report")}
+    assert not {name for name in seen if name.startswith("hopyears.sim.report")}
 
 
 def test_the_search_for_plots_can_find_some():
-    _, names = reached("sim.report.figures")
+    _, names = reached("hopyears.sim.report.figures")
     assert any(name.startswith("matplotlib") for name in names)
-    seen, _ = reached("sim.runs.results")
-    assert {"sim.runs.results", "sim.runs.store", "models.network"} <= seen
+    seen, _ = reached("hopyears.sim.runs.results")
+    assert {
+        "hopyears.sim.runs.results",
+        "hopyears.sim.storage.run_folder",
+        "hopyears.models.network.network",
+    } <= seen
 
 
 def test_the_table_of_verbs_loads_nothing_heavy():
-    seen, names = reached("sim.commands")
+    seen, names = reached("hopyears.sim.commands")
     assert not {name.split(".")[0] for name in names} & {"numpy", "pandas", "scipy", "numba", "pydantic"}
-    assert seen <= {"sim", "sim.commands"}
+    assert seen <= {"hopyears", "hopyears.sim", "hopyears.sim.commands"}
 
 
 @pytest.mark.parametrize("path", modules(SIM), ids=lambda path: str(path.relative_to(SIM)))
 def test_the_report_is_asked_for_by_its_verb_only(path):
     names = imported(tree_of(path))
-    inside = path.parent.name == "report" or path.parent.name == "commands"
-    assert inside or not any(name.startswith("sim.report") for name in names)
+    inside = path.parent.name in ("report", "modulation", "commands", "public")
+    assert inside or not any(name.startswith("hopyears.sim.report") for name in names)

@@ -3,10 +3,10 @@
 import pytest
 from small_networks import hop, source_of, triangle
 
-from models.network import Service
-from sim.blocks.prepared import ModelOptions
-from sim.runs.results import Results
-from sim.runs.simulate import RunRequest, simulate
+from hopyears.models.network.network import Service
+from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.runs.results import Results
+from hopyears.sim.runs.simulate import RunRequest, simulate
 
 FAILURES_ONLY = ModelOptions(rain=False, multipath=False)
 

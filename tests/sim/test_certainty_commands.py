@@ -5,8 +5,8 @@ import pytest
 from network_text import small, write
 from small_networks import source_of, triangle
 
-from sim.commands import main
-from sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.commands import main
+from hopyears.sim.runs.simulate import RunRequest, simulate
 
 
 @pytest.fixture(scope="module")

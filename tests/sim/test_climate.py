@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from reference import cases, rows
 
-from models import rain_law
-from sim import climate, disk_cache
+from hopyears.models.air import rain_law
+from hopyears.sim import climate
+from hopyears.sim.storage import disk_cache
 
 
 @pytest.fixture(scope="module")

@@ -10,11 +10,11 @@ import pytest
 from network_text import small, toml, write
 from synthetic_results import SERVICES, made_up_results
 
-import sim.inputs.input_text
-from sim.commands import VERBS, main
-from sim.commands.shown import ROWS_SHOWN, shown_rows
-from sim.commands.summary_text import print_summary
-from sim.runs.results import Results
+import hopyears.sim.inputs.input_text
+from hopyears.sim.commands import VERBS, main
+from hopyears.sim.commands.summary_text import print_summary
+from hopyears.sim.runs.results import Results
+from hopyears.sim.wording.terminal import ROWS_SHOWN, shown_rows
 
 SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
 
@@ -47,7 +47,7 @@ def test_faulty_network(verb: str, tmp_path: Path, capsys: pytest.CaptureFixture
 
 
 def test_faulty_network_in_a_process_of_its_own(tmp_path: Path) -> None:
-    call = [sys.executable, "-c", "import sys; from sim.commands import main; sys.exit(main())"]
+    call = [sys.executable, "-c", "import sys; from hopyears.sim.commands import main; sys.exit(main())"]
     done = subprocess.run([*call, "check", faulty(tmp_path)], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout, done.stderr) == (2, "", SENTENCE)
 
@@ -62,7 +62,7 @@ def test_files_that_are_none(
     assert refused(capsys, "check", tmp_path / "bytes") == "bytes: byte 0 is not UTF-8; must be UTF-8 text\n"
     (tmp_path / "deep").write_text("x = " + "[" * 9000 + "]" * 9000)
     assert refused(capsys, "check", tmp_path / "deep").startswith("deep: nesting is too deep; must be ")
-    monkeypatch.setattr(sim.inputs.input_text, "LARGEST_FILE_BYTES", 2**20)
+    monkeypatch.setattr(hopyears.sim.inputs.input_text, "LARGEST_FILE_BYTES", 2**20)
     (tmp_path / "huge").write_bytes(bytes(2**20 + 1))
     assert refused(capsys, "check", tmp_path / "huge") == (
         "huge: size is more than allowed; must be at most 1 MiB\n"
@@ -290,7 +290,7 @@ def test_the_server_of_workers_starts_for_several_blocks_only(
     words: str, wanted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[bool] = []
-    monkeypatch.setattr("sim.runs.processes.begin_early", lambda: started.append(True))
+    monkeypatch.setattr("hopyears.sim.runs.processes.begin_early", lambda: started.append(True))
     monkeypatch.chdir(tmp_path)  # nothing of what is named is there
     assert main(words.split()) == 2
     assert bool(started) == wanted

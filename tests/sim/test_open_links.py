@@ -10,11 +10,11 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from models.network_rules import hop_graph
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.inputs.network_file import NetworkSource, read_network
-from sim.runs.results import Results
-from sim.textbook.predict import predict_hops
+from hopyears.models.network.network_rules import hop_graph
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.inputs.network_file import NetworkSource, read_network
+from hopyears.sim.runs.results import Results
+from hopyears.sim.textbook.predict import predict_hops
 
 pytestmark = [
     pytest.mark.slow,
@@ -25,7 +25,7 @@ pytestmark = [
 ]
 
 CONVERTER = Path(__file__).parents[2] / "experiments" / "verification" / "open_links" / "convert.py"
-COMMAND = [sys.executable, "-c", "import sys; from sim.commands import main; sys.exit(main())"]
+COMMAND = [sys.executable, "-c", "import sys; from hopyears.sim.commands import main; sys.exit(main())"]
 
 
 def run(call: Sequence[str | Path]) -> str:

@@ -11,17 +11,17 @@ import pytest
 from bare_plant import check_mean, standard_errors_off
 from small_networks import ANTENNAS, RADIO, hop, triangle
 
-from models import rain_attenuation, seasonality
-from models.network import Network, PartChange, Power, Service, Site, Switching
-from models.units import HOURS_PER_YEAR
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.fading_tally import FADING, RAIN
-from sim.hops.hop_design import HopDesign
-from sim.studies.against import MONTH_S, fading_figures
-from sim.textbook.common_parts import part_unavailability, site_unavailability
-from sim.textbook.fading import fading_outage
-from sim.textbook.predict import hop_equipment_unavailability
+from hopyears.models.air import rain_attenuation, seasonality
+from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.network.network import Network, PartChange, Power, Service, Site, Switching
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.fading_tally import FADING, RAIN
+from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.studies.against import MONTH_S, fading_figures
+from hopyears.sim.textbook.common_parts import part_unavailability, site_unavailability
+from hopyears.sim.textbook.fading import fading_outage
+from hopyears.sim.textbook.predict import hop_equipment_unavailability
 
 PROBABILITIES = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])
 """0.1 to 0.001 % of the year: what P.530 covers of rain and a margin may be used for."""

@@ -8,19 +8,19 @@ import pytest
 from network_text import write
 from random_networks import random_network
 
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.commands.summary_text import print_summary
-from sim.counting.fading_tally import FADING, RAIN
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.tallies import TABLES
-from sim.counting.tally_rows import BOTH
-from sim.inputs.network_file import NetworkSource, read_network
-from sim.report.page import report_page
-from sim.runs.results import Results
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.store import RunFolder
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.commands.summary_text import print_summary
+from hopyears.sim.counting.fading_tally import FADING, RAIN
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tallies import TABLES
+from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.inputs.network_file import NetworkSource, read_network
+from hopyears.sim.report.page import report_page
+from hopyears.sim.runs.results import Results
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.storage.run_folder import RunFolder
 
 pytestmark = pytest.mark.slow
 

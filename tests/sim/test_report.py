@@ -13,10 +13,10 @@ import pyarrow as pa
 import pytest
 from synthetic_results import HOPS, SERVICES, SITES, made_up_results
 
-from sim.commands import main
-from sim.report.page import rain_words, report_page
-from sim.runs.results import Results
-from sim.runs.store import RunFolder
+from hopyears.sim.commands import main
+from hopyears.sim.report.page import rain_words, report_page
+from hopyears.sim.runs.results import Results
+from hopyears.sim.storage.run_folder import RunFolder
 
 HOSTILE = '<img src=x onerror=alert(1)> & "q" $x^{$ _y'
 """A name that would be markup, a formula or a hidden legend entry if anyone forgot to escape it."""
@@ -265,7 +265,7 @@ def test_command_writes_and_replaces(
     assert main(["report", str(run)]) == 0
     assert capsys.readouterr().out.strip() == str(run / "report.html")
     assert "Five sites" in (run / "report.html").read_text(encoding="utf-8")
-    monkeypatch.setattr("sim.report.page.report_page", lambda _: "a page")
+    monkeypatch.setattr("hopyears.sim.report.page.report_page", lambda _: "a page")
     assert main(["report", str(run), "--to", str(tmp_path / "elsewhere.html")]) == 0
     assert (tmp_path / "elsewhere.html").read_text() == "a page"
     assert not list(tmp_path.rglob("*.partial"))
@@ -278,7 +278,7 @@ def test_old_page_stays_when_the_new_one_fails(tmp_path: Path, monkeypatch: pyte
     def fail(*_: object) -> str:
         raise RuntimeError("broken off")
 
-    monkeypatch.setattr("sim.report.page.report_page", fail)
+    monkeypatch.setattr("hopyears.sim.report.page.report_page", fail)
     with pytest.raises(RuntimeError, match="broken off"):
         main(["report", str(run)])
     assert (run / "report.html").read_text() == "an older page"
@@ -304,7 +304,7 @@ def test_command_refuses(tmp_path: Path, capsys: pytest.CaptureFixture[str], pre
 def test_command_names_a_file_that_cannot_be_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sim.report.page.report_page", lambda _: "a page")
+    monkeypatch.setattr("hopyears.sim.report.page.report_page", lambda _: "a page")
     run = _write_run(tmp_path / "run")
     target = tmp_path / "missing" / "page.html"
     assert main(["report", str(run), "--to", str(target)]) == 2
@@ -312,7 +312,7 @@ def test_command_names_a_file_that_cannot_be_written(
 
 
 def test_results_need_no_plotting_library() -> None:
-    code = "import sim.runs.results, sys; sys.exit('matplotlib' in sys.modules)"
+    code = "import hopyears.sim.runs.results, sys; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

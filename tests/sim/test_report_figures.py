@@ -13,13 +13,13 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from synthetic_results import CAUSES, SERVICE_MINUTES, SERVICES, SITES, made_up_results
 
-from models.cause import Cause, cause_label
-from sim.report import figures, rate_figures
-from sim.report.labels import place_labels
-from sim.report.map import is_protected, map_height_in, map_limits, network_map, round_length_km
-from sim.report.palette import CAUSE_GROUPS, OTHER, SEVERAL, cause_group, oklab_to_rgb, ramp, steps
-from sim.report.scales import colour_limits, log_limits, log_ticks
-from sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.models.judging.cause import Cause, cause_label
+from hopyears.sim.report import figures, rate_figures
+from hopyears.sim.report.labels import place_labels
+from hopyears.sim.report.map import is_protected, map_height_in, map_limits, network_map, round_length_km
+from hopyears.sim.report.scales import colour_limits, log_limits, log_ticks
+from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.wording.palette import CAUSE_GROUPS, OTHER, SEVERAL, cause_group, oklab_to_rgb, ramp, steps
 
 TABLES = made_up_results().tables
 NAMES = [service[0] for service in SERVICES]

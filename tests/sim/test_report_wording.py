@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from synthetic_results import made_up_results
 
-from sim.report import wording
+from hopyears.sim.wording import wording
 
 TABLES = made_up_results().tables
 BLANK = "\N{NO-BREAK SPACE}"

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 from small_networks import triangle
 
-from models.network import ClimateChange
-from models.seasonality import year_to_year_deviation
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.block import hop_line
-from sim.blocks.prepared import prepare
-from sim.rain.anchoring import raw_attenuation_law
-from sim.rain.rain_kernel import rain_knots
-from sim.rain.storms import draw_storms
-from sim.streams import Streams
+from hopyears.models.air.seasonality import year_to_year_deviation
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.network.network import ClimateChange
+from hopyears.sim.blocks.block import hop_line
+from hopyears.sim.blocks.prepared import prepare
+from hopyears.sim.rain.anchoring import raw_attenuation_law
+from hopyears.sim.rain.rain_kernel import rain_knots
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.streams import Streams
 
 CHANCES = np.array([1e-4, 3e-4, 1e-3, 3e-3])
 TOLERANCE = 0.15

@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.cause import Cause
-from models.lifetimes import Law
-from models.part_kind import PartKind, Repair
-from models.plant import Crews, Part, Plant, ProtectionGroup, Site
-from models.working_time import ROUND_THE_CLOCK
-from sim.equipment.failures import simulate_failures
-from sim.streams import Streams
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import PartKind, Repair
+from hopyears.models.equipment.plant import Crews, Part, Plant, ProtectionGroup, Site
+from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.streams import Streams
 
 HOUR = 3600.0
 AT_ONCE = Law.fixed(0.0)

@@ -2,13 +2,13 @@
 
 import numpy as np
 
-from models import fade_shape
-from models.calendar import MONTH_SECONDS, month_of
-from models.units import SECONDS_PER_YEAR
-from sim.multipath.fade_kernel import Thresholds, change_points
-from sim.multipath.fades import DISPERSIVE, FLAT, FLAT_WORST_MONTH, draw_fades
-from sim.multipath.nights import draw_activity, night_region
-from sim.streams import Streams
+from hopyears.models.air import fade_shape
+from hopyears.models.basics.calendar import MONTH_SECONDS, month_of
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.multipath.fade_kernel import Thresholds, change_points
+from hopyears.sim.multipath.fades import DISPERSIVE, FLAT, FLAT_WORST_MONTH, draw_fades
+from hopyears.sim.multipath.nights import draw_activity, night_region
+from hopyears.sim.streams import Streams
 
 
 def assert_agrees(samples, expected, *, standard_errors=4.0, bias=0.0, label=""):

@@ -3,7 +3,7 @@
 import numpy as np
 from interval_rows import intervals_of_rows
 
-from sim.equipment.failure_log import FailureLog, offsets
+from hopyears.sim.equipment.failure_log import FailureLog, offsets
 
 
 def failure_log(

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from models.intervals import Intervals, merged
+from hopyears.models.basics.intervals import Intervals, merged
 
 
 def intervals_of_rows(rows: Iterable[Sequence[tuple[float, float]]]) -> Intervals:

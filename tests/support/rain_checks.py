@@ -3,10 +3,10 @@
 import numpy as np
 from scipy.integrate import quad
 
-from models.calendar import MONTH_SECONDS, month_edges_s
-from models.rain_cell import CellPopulation, relative_rate
-from models.units import SECONDS_PER_YEAR
-from sim.rain.rain_field import RainField
+from hopyears.models.air.rain_cell import CellPopulation, relative_rate
+from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.rain_field import RainField
 
 
 def cells_field(cells, *, population=None, n_years=1, storm_of=None):

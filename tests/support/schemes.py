@@ -2,7 +2,7 @@
 
 from hypothesis import strategies as st
 
-from models.scheme import Coupler, Scheme
+from hopyears.models.radio.scheme import Coupler, Scheme
 
 SHORT_FORMS = (
     "1+0", "1+1 HSB", "1+1 HSB unequal", "1+1 FD", "1+1 SD", "1+1 SD+FD", "2+0", "2+0 DP", "2+0 XPIC", "4+0",

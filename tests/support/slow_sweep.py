@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from models.cause import Cause
-from models.sharing import share_capacity
+from hopyears.models.judging.cause import Cause
+from hopyears.models.judging.sharing import share_capacity
 
 
 def _state(hop, now):

@@ -1,7 +1,7 @@
 """Small invented networks for tests."""
 
-from models.network import Antenna, Crew, Hop, Network, Radio, Service, Site
-from sim.inputs.network_file import NetworkSource
+from hopyears.models.network.network import Antenna, Crew, Hop, Network, Radio, Service, Site
+from hopyears.sim.inputs.network_file import NetworkSource
 
 RADIO = Radio(id="r", transmit_power_dbm=20.0)
 ANTENNAS = (Antenna(id="small", diameter_m=0.6), Antenna(id="large", diameter_m=2.4))

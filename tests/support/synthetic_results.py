@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from models.objectives import AVAILABILITY_SOURCE, SEVERELY_ERRORED_SOURCE, STATED
-from sim.equipment.failure_log import PHASES
-from sim.runs.results import Results
+from hopyears.models.judging.objectives import AVAILABILITY_SOURCE, SEVERELY_ERRORED_SOURCE, STATED
+from hopyears.sim.equipment.failure_log import PHASES
+from hopyears.sim.runs.results import Results
 
 SITES = {
     "alder": (0.0, 0.0),

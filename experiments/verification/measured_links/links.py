@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from models.rain_attenuation import TILT_DEG, coefficients
-from sim.rain.rain_kernel import HopLine
+from hopyears.models.air.rain_attenuation import TILT_DEG, coefficients
+from hopyears.sim.rain.rain_kernel import HopLine
 
 DAY_MIN = 1440
 KM_PER_DEGREE = 111.2

@@ -18,14 +18,14 @@ from joint_statistics import LAGS_MIN, LEVELS_DB, SLOPE_BANDS_DB, Comparison, Jo
 from links import DAY_MIN, MeasuredLinks, packaged_links
 from numpy.typing import NDArray
 
-from models.calendar import MONTH_STARTS_S
-from models.rain_law import RainLaw
-from models.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
-from sim.climate import climate_of
-from sim.rain.rain_field import Region
-from sim.rain.rain_kernel import RainKnots, rain_knots
-from sim.rain.storms import draw_storms
-from sim.streams import Streams
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.basics.calendar import MONTH_STARTS_S
+from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from hopyears.sim.climate import climate_of
+from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.rain_kernel import RainKnots, rain_knots
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.streams import Streams
 
 LOWEST_DB = 1.0
 YEARS_PER_BLOCK = 5

@@ -19,11 +19,11 @@ from typing import Any, NamedTuple
 import networkx as nx
 import numpy as np
 
-from models.geometry import path_length_km
-from models.network import MINIMUM_PATH_LENGTH_KM, Network
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.inputs.network_file import read_network
-from sim.textbook.predict import predict_hops
+from hopyears.models.basics.geometry import path_length_km
+from hopyears.models.network.network import MINIMUM_PATH_LENGTH_KM, Network
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.inputs.network_file import read_network
+from hopyears.sim.textbook.predict import predict_hops
 
 DATA_FILE = "io/example_data/example_cml_data.nc"
 JOINED_BELOW_KM = 0.1

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 from small_networks import triangle
 
-from models.calendar import MONTH_SECONDS, MONTH_STARTS_S
-from models.network import Modulation, Radio
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.fading_tally import FADING, PLAIN, RAIN, fading_rows
-from sim.hops.hop_thresholds import HopThresholds
-from sim.rain.anchoring import IDENTITY
-from sim.rain.rain_kernel import RainKnots
+from hopyears.models.basics.calendar import MONTH_SECONDS, MONTH_STARTS_S
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.network.network import Modulation, Radio
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.fading_tally import FADING, PLAIN, RAIN, fading_rows
+from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.rain.anchoring import IDENTITY
+from hopyears.sim.rain.rain_kernel import RainKnots
 
 SLOPE_S = 1e-3
 HOPS = triangle().hops

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from sim.counting.statistics import (
+from hopyears.sim.counting.statistics import (
     Interval,
     count_interval,
     difference_interval,

@@ -4,14 +4,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from models.calendar import MONTH_SECONDS
-from models.cause import Cause
-from models.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, classify
-from models.units import SECONDS_PER_YEAR
-from sim.counting.keyed_table import Columns, KeyedTable
-from sim.counting.tallies import TABLES, Run, Tally, add_tallies, by_month, tally_block
-from sim.counting.tally_rows import Block, month_rows, outage_rows
-from sim.services.service import HopHistory, ServiceDemand, sweep_services
+from hopyears.models.basics.calendar import MONTH_SECONDS
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.cause import Cause
+from hopyears.models.judging.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, classify
+from hopyears.sim.counting.keyed_table import Columns, KeyedTable
+from hopyears.sim.counting.tallies import TABLES, Run, Tally, add_tallies, by_month, tally_block
+from hopyears.sim.counting.tally_rows import Block, month_rows, outage_rows
+from hopyears.sim.services.service import HopHistory, ServiceDemand, sweep_services
 
 YEARS = 2
 DURATION_S = YEARS * SECONDS_PER_YEAR

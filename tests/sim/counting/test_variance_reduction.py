@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from coverage_check import coverage, too_high, too_low
 
-from sim.counting.statistics import difference_interval
-from sim.counting.variance_reduction import control_variate
+from hopyears.sim.counting.statistics import difference_interval
+from hopyears.sim.counting.variance_reduction import control_variate
 
 
 def _figure_and_controls(rng, n=40):

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from coverage_check import coverage, too_low
 
-from sim.counting.statistics import Interval, mean_interval
-from sim.counting.years import (
+from hopyears.sim.counting.statistics import Interval, mean_interval
+from hopyears.sim.counting.years import (
     any_year_chance,
     break_chance,
     exceeded_throughput,

@@ -7,11 +7,11 @@ import pytest
 import simpy
 from bare_plant import HOUR, bare_plant, pair, unit_kind
 
-from models.lifetimes import Law
-from sim.equipment.changeover import Changeover
-from sim.equipment.dispatch import Dispatcher, Episode
-from sim.equipment.draws import Draws
-from sim.streams import Streams
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.sim.equipment.changeover import Changeover
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode
+from hopyears.sim.equipment.draws import Draws
+from hopyears.sim.streams import Streams
 
 
 class Bench:

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from sim.equipment.draws import Draws, Purpose
-from sim.streams import Streams
+from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.streams import Streams
 
 NAMES = [("part", name) for name in ("a", "b", "c")]
 

@@ -10,20 +10,29 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
 
-from models.cause import Cause
-from models.intervals import merged
-from models.lifetimes import Law
-from models.part_kind import PART_KINDS, Repair, stock_for_units
-from models.plant import Crews, Depot, Lightning, Maintenance, Part, Plant, ProtectionGroup, Site
-from models.power import Generator, PowerSupply
-from models.solar import Solar
-from models.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
-from models.working_time import OFFICE_HOURS, ROUND_THE_CLOCK
-from sim.equipment.failure_log import DOWN, MUTE, UP
-from sim.equipment.failure_tally import FailureTally
-from sim.equipment.failures import simulate_failures
-from sim.equipment.power import lost_with_more_than
-from sim.streams import Streams
+from hopyears.models.basics.intervals import merged
+from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import PART_KINDS, Repair, stock_for_units
+from hopyears.models.equipment.plant import (
+    Crews,
+    Depot,
+    Lightning,
+    Maintenance,
+    Part,
+    Plant,
+    ProtectionGroup,
+    Site,
+)
+from hopyears.models.equipment.power import Generator, PowerSupply
+from hopyears.models.equipment.solar import Solar
+from hopyears.models.equipment.working_time import OFFICE_HOURS, ROUND_THE_CLOCK
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.equipment.failure_log import DOWN, MUTE, UP
+from hopyears.sim.equipment.failure_tally import FailureTally
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.power import lost_with_more_than
+from hopyears.sim.streams import Streams
 
 YEAR = SECONDS_PER_YEAR
 

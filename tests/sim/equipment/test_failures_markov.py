@@ -7,19 +7,23 @@ import pytest
 from bare_plant import HOUR, bare_plant, blocks, check_mean, pair, silent_s, standard_errors_off, unit_kind
 from reference import rows
 
-from models.lifetimes import Law
-from models.markov import battery_backed_unavailability, periodic_test_unavailability, spare_wait
-from models.plant import Crews, Depot, Part, Plant, ProtectionGroup, Site
-from models.power import PowerSupply
-from models.series_parallel import (
+from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.markov import (
+    battery_backed_unavailability,
+    periodic_test_unavailability,
+    spare_wait,
+)
+from hopyears.models.equipment.plant import Crews, Depot, Part, Plant, ProtectionGroup, Site
+from hopyears.models.equipment.power import PowerSupply
+from hopyears.models.equipment.series_parallel import (
     cold_pair_unavailability,
     hot_pair_outages_per_year,
     hot_pair_unavailability,
     latent_standby_unavailability,
     machine_repair,
 )
-from models.units import HOURS_PER_YEAR
-from models.working_time import ROUND_THE_CLOCK
+from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
 
 MTBF_H, MTTR_H = 1000.0, 50.0
 SPAN_YEARS = 40

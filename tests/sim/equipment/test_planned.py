@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 from bare_plant import AT_ONCE, HOUR, check_mean, pair, unit_kind
 
-from models.intervals import merged
-from models.lifetimes import Law
-from models.part_kind import Repair
-from models.plant import Crews, Maintenance, Part, Plant, Site
-from models.units import HOURS_PER_YEAR, SECONDS_PER_DAY, SECONDS_PER_YEAR
-from models.working_time import ROUND_THE_CLOCK
-from sim.equipment.failure_tally import FailureTally
-from sim.equipment.failures import simulate_failures
-from sim.equipment.planned import appointments
-from sim.streams import Streams
+from hopyears.models.basics.intervals import merged
+from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_DAY, SECONDS_PER_YEAR
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import Repair
+from hopyears.models.equipment.plant import Crews, Maintenance, Part, Plant, Site
+from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.sim.equipment.failure_tally import FailureTally
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.planned import appointments
+from hopyears.sim.streams import Streams
 
 YEAR = SECONDS_PER_YEAR
 DAY = SECONDS_PER_DAY
@@ -79,7 +79,7 @@ def test_nobody_is_at_two_places_and_repairs_wait_for_the_crew_that_is_away():
 
 
 def draws_of(plant):
-    from sim.equipment.draws import Draws
+    from hopyears.sim.equipment.draws import Draws
 
     return Draws(Streams(1, 0), [("site", site.id) for site in plant.sites])
 

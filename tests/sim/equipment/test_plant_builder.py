@@ -5,13 +5,22 @@ from collections import Counter
 import pytest
 from small_networks import hop, triangle
 
-from models.cause import Cause
-from models.lifetimes import LawKind
-from models.network import Crew, Depot, Maintenance, PartChange, Power, Service, Site, Switching
-from models.part_kind import PART_KINDS
-from models.power import fair_weather_rate
-from sim.equipment.plant_builder import COMMON_SITE_PARTS, build_plant, part_kinds
-from sim.hops.hop_design import design_hops
+from hopyears.models.equipment.lifetimes import LawKind
+from hopyears.models.equipment.part_kind import PART_KINDS
+from hopyears.models.equipment.power import fair_weather_rate
+from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import (
+    Crew,
+    Depot,
+    Maintenance,
+    PartChange,
+    Power,
+    Service,
+    Site,
+    Switching,
+)
+from hopyears.sim.equipment.plant_builder import COMMON_SITE_PARTS, build_plant, part_kinds
+from hopyears.sim.hops.hop_design import design_hops
 
 
 def built(scheme="1+0", storm_share=0.0, **more):

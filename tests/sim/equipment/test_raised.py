@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from bare_plant import HOUR, bare_plant, check_mean, pair, standard_errors_off, unit_kind
 
-from models.lifetimes import Law
-from models.part_kind import PartKind
-from models.plant import Part, Plant
-from sim.equipment.failures import simulate_failures
-from sim.equipment.raised import LARGEST_SECOND_MOMENT, Raised, raised_parts
-from sim.streams import Streams
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import PartKind
+from hopyears.models.equipment.plant import Part, Plant
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.raised import LARGEST_SECOND_MOMENT, Raised, raised_parts
+from hopyears.sim.streams import Streams
 
 HOURS = 10_000.0
 RARE = unit_kind(1e6, 200.0)

@@ -7,11 +7,11 @@ import pytest
 from hand_made_log import failure_log
 from small_networks import triangle
 
-from models.cause import Cause
-from models.link_states import link_state
-from models.network import Site
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.equipment.segments import LinkStates, equipment_segments
+from hopyears.models.equipment.link_states import link_state
+from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import Site
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.equipment.segments import LinkStates, equipment_segments
 
 DURATION_S = 1000.0
 PLAIN = ModelOptions(rain=False, anchoring=False)

@@ -4,14 +4,14 @@ import pytest
 from network_text import small, write
 from small_networks import hop, triangle
 
-from models.network import ClimateChange
-from models.network_rules import DOUBTS
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.commands import main
-from sim.hops import hop_design
-from sim.hops.design_doubts import network_doubts
-from sim.hops.hop_design import design_hops
-from sim.inputs.input_errors import InputError
+from hopyears.models.network.network import ClimateChange
+from hopyears.models.network.network_rules import DOUBTS
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.commands import main
+from hopyears.sim.hops import hop_design
+from hopyears.sim.hops.design_doubts import network_doubts
+from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.inputs.input_errors import InputError
 
 
 def told(network):

@@ -9,19 +9,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_networks import triangle
 
-from models.cause import Cause
-from models.link_states import link_state
-from models.modulation import SwitchRule
-from models.network import Radio
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.fading_tally import PLAIN
-from sim.equipment.segments import LinkStates, nominal_segments
-from sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
-from sim.hops.hop_thresholds import HopThresholds
-from sim.multipath.fade_kernel import Thresholds
-from sim.multipath.fades import FadeEvents
-from sim.rain.anchoring import IDENTITY
-from sim.rain.rain_kernel import RainKnots
+from hopyears.models.equipment.link_states import link_state
+from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import Radio
+from hopyears.models.radio.modulation import SwitchRule
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.fading_tally import PLAIN
+from hopyears.sim.equipment.segments import LinkStates, nominal_segments
+from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
+from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.multipath.fade_kernel import Thresholds
+from hopyears.sim.multipath.fades import FadeEvents
+from hopyears.sim.rain.anchoring import IDENTITY
+from hopyears.sim.rain.rain_kernel import RainKnots
 
 DURATION_S = 10_000.0
 FULL = 0.97 * 0.9 * 0.9 * 28.0 * 10

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from slow_hop import level_by_stepping, state_by_scanning
 
-from sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
+from hopyears.sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
 
 DOWN = np.array([[30.0, 20.0, 8.0]])
 UP = np.array([[30.0, 18.0, 6.0]])

@@ -9,15 +9,15 @@ from hypothesis import strategies as st
 from schemes import SHORT_FORMS
 from small_networks import triangle
 
-from models import cross_polar, multipath
-from models.link_states import NOBODY, link_state
-from models.modulation import SwitchRule
-from models.network import Modulation, Radio
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.fading_tally import PLAIN
-from sim.hops.hop_design import design_hops
-from sim.hops.hop_thresholds import HopThresholds, line_set_index
-from sim.rain.anchoring import IDENTITY, Anchor
+from hopyears.models.air import cross_polar, multipath
+from hopyears.models.equipment.link_states import NOBODY, link_state
+from hopyears.models.network.network import Modulation, Radio
+from hopyears.models.radio.modulation import SwitchRule
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.fading_tally import PLAIN
+from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.hops.hop_thresholds import HopThresholds, line_set_index
+from hopyears.sim.rain.anchoring import IDENTITY, Anchor
 
 
 @cache

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from small_networks import hop
 
-from models.modulation import DEFAULT_RULE, SwitchRule
-from models.network import Modulation, Radio
-from sim.hops.modulation_steps import steps_of, switch_rule
+from hopyears.models.network.network import Modulation, Radio
+from hopyears.models.radio.modulation import DEFAULT_RULE, SwitchRule
+from hopyears.sim.hops.modulation_steps import steps_of, switch_rule
 
 
 def radio(*steps, **more):

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from network_text import small, toml, write
 
-import sim.inputs.input_text
-from sim.inputs.network_file import (
+import hopyears.sim.inputs.input_text
+from hopyears.sim.inputs.network_file import (
     InputError,
     NetworkSource,
     file_schema,
@@ -306,15 +306,15 @@ def test_binary_file(tmp_path: Path) -> None:
 
 def test_huge_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = write(tmp_path, small())
-    monkeypatch.setattr(sim.inputs.input_text, "LARGEST_FILE_BYTES", path.stat().st_size)
+    monkeypatch.setattr(hopyears.sim.inputs.input_text, "LARGEST_FILE_BYTES", path.stat().st_size)
     read_network(path)
-    monkeypatch.setattr(sim.inputs.input_text, "LARGEST_FILE_BYTES", 1024)
+    monkeypatch.setattr(hopyears.sim.inputs.input_text, "LARGEST_FILE_BYTES", 1024)
     assert message(path) == "network.toml: size is more than allowed; must be at most 0.000976562 MiB"
 
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no endless file on this system")
 def test_endless_file(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sim.inputs.input_text, "LARGEST_FILE_BYTES", 1 << 20)
+    monkeypatch.setattr(hopyears.sim.inputs.input_text, "LARGEST_FILE_BYTES", 1 << 20)
     assert message(Path("/dev/zero")) == "zero: size is more than allowed; must be at most 1 MiB"
 
 
@@ -505,7 +505,7 @@ def test_binary_and_huge_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     (tmp_path / "hops.csv").write_bytes(HOPS.encode("utf-16"))
     assert message(path) == "hops.csv: byte 0 is not UTF-8; must be UTF-8 text"
     (tmp_path / "hops.csv").write_text(HOPS + "#" * 9000)
-    monkeypatch.setattr(sim.inputs.input_text, "LARGEST_FILE_BYTES", 9000)
+    monkeypatch.setattr(hopyears.sim.inputs.input_text, "LARGEST_FILE_BYTES", 9000)
     assert message(path).startswith("hops.csv: size is more than allowed; must be at most 0.00858")
     monkeypatch.undo()
     (tmp_path / "hops.csv").write_text(HOPS + "#" * (1 << 21))

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from fade_steps import levels_by_steps
 
-from sim.multipath import fade_kernel
-from sim.multipath.fade_kernel import ChangePoints, Thresholds, change_points
-from sim.multipath.fades import FadeEvents
+from hopyears.sim.multipath import fade_kernel
+from hopyears.sim.multipath.fade_kernel import ChangePoints, Thresholds, change_points
+from hopyears.sim.multipath.fades import FadeEvents
 
 STEP_S = 0.05
 END_S = 3000.0

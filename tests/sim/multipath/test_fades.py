@@ -5,12 +5,12 @@ import pytest
 from fade_shares import assert_agrees, fade_shares
 from scipy.special import ive
 
-from models import diversity, multipath
-from models.receiver_lines import LineSet, line_set
-from sim.multipath.fades import DISPERSIVE, draw_fades
-from sim.multipath.night_law import night_law
-from sim.multipath.nights import HopActivity
-from sim.streams import Streams
+from hopyears.models.air import diversity, multipath
+from hopyears.models.air.receiver_lines import LineSet, line_set
+from hopyears.sim.multipath.fades import DISPERSIVE, draw_fades
+from hopyears.sim.multipath.night_law import night_law
+from hopyears.sim.multipath.nights import HopActivity
+from hopyears.sim.streams import Streams
 
 DURATION_S = 400.0
 

@@ -5,13 +5,13 @@ import pytest
 from fade_shares import activity_shares, assert_agrees
 from scipy.special import ndtri
 
-from models import multipath
-from models.calendar import MONTH_DAYS, month_of
-from models.units import SECONDS_PER_YEAR
-from sim.multipath import night_law as law_module
-from sim.multipath.night_law import PATTERNS, month_weights, night_law, severity_table
-from sim.multipath.nights import draw_activity, night_region
-from sim.streams import Streams
+from hopyears.models.air import multipath
+from hopyears.models.basics.calendar import MONTH_DAYS, month_of
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.multipath import night_law as law_module
+from hopyears.sim.multipath.night_law import PATTERNS, month_weights, night_law, severity_table
+from hopyears.sim.multipath.nights import draw_activity, night_region
+from hopyears.sim.streams import Streams
 
 DEPTHS_DB = np.array([10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 45.0])
 

@@ -6,20 +6,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rain_checks import share_of_years_above
 
-from models.rain_attenuation import attenuation_db, attenuation_law, coefficients
-from models.rain_cell import DEFAULT_POPULATION
-from models.rain_law import RainLaw, annual_exceedance, annual_rain_rate_mm_h
-from models.seasonality import worst_month_ratio
-from models.storm import DEFAULT_STORMS
-from models.units import SECONDS_PER_YEAR
-from sim import disk_cache
-from sim.rain.anchoring import IDENTITY, Anchor, fit_anchor, raw_attenuation_law
-from sim.rain.peaks import peak_laws
-from sim.rain.rain_field import Region
-from sim.rain.rain_kernel import HopLine, rain_knots
-from sim.rain.scenes import pair_samples, raw_law, scenes
-from sim.rain.storms import draw_storms
-from sim.streams import Streams
+from hopyears.models.air.rain_attenuation import attenuation_db, attenuation_law, coefficients
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.air.rain_law import RainLaw, annual_exceedance, annual_rain_rate_mm_h
+from hopyears.models.air.seasonality import worst_month_ratio
+from hopyears.models.air.storm import DEFAULT_STORMS
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.anchoring import IDENTITY, Anchor, fit_anchor, raw_attenuation_law
+from hopyears.sim.rain.peaks import peak_laws
+from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
+from hopyears.sim.rain.scenes import pair_samples, raw_law, scenes
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.storage import disk_cache
+from hopyears.sim.streams import Streams
 
 LAW = RainLaw(np.full(12, 2.0), np.full(12, 0.05))
 PROBABILITIES = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from models.rain_attenuation import attenuation_db, attenuation_law, coefficients
-from models.rain_cell import DEFAULT_POPULATION
-from models.rain_law import annual_exceedance, annual_rain_rate_mm_h
-from models.seasonality import attenuation_correlation, bivariate_exceedance
-from models.storm import DEFAULT_STORMS
-from sim.climate import climate_of
-from sim.rain.peaks import peak_laws, sparse_peak_law
-from sim.rain.rain_laws import law_of
-from sim.rain.scenes import pair_samples, raw_law, scenes
+from hopyears.models.air.rain_attenuation import attenuation_db, attenuation_law, coefficients
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.air.rain_law import annual_exceedance, annual_rain_rate_mm_h
+from hopyears.models.air.seasonality import attenuation_correlation, bivariate_exceedance
+from hopyears.models.air.storm import DEFAULT_STORMS
+from hopyears.sim.climate import climate_of
+from hopyears.sim.rain.peaks import peak_laws, sparse_peak_law
+from hopyears.sim.rain.rain_laws import law_of
+from hopyears.sim.rain.scenes import pair_samples, raw_law, scenes
 
 PLACES = {"dry summers": (-33.5, -70.7), "temperate": (45.5, 9.2), "monsoon": (13.1, 80.3)}
 DISTANCES_KM = np.array([1.0, 3.0, 6.0, 10.0, 16.0, 28.0, 45.0])

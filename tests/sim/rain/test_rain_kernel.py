@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from rain_checks import attenuation_by_quadrature_db, cells_field, rain_rate_along_mm_h, time_above_s
 
-from models.rain_law import RainLaw
-from models.units import SECONDS_PER_YEAR
-from sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_rate_at, storm_shares_db
-from sim.rain.storms import Region, draw_storms
-from sim.streams import Streams
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_rate_at, storm_shares_db
+from hopyears.sim.rain.storms import Region, draw_storms
+from hopyears.sim.streams import Streams
 
 HOP = HopLine(-5.0, 1.0, 5.0, -1.0, k=0.07, alpha=1.08)
 PASSING = {"birth": 10_000.0, "life": 3000.0, "x": -12.0, "vx": 0.008, "peak": 60.0, "radius": 2.0}

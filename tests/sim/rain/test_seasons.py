@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 from rain_checks import share_of_months_above
 
-from models.calendar import MONTH_SECONDS
-from models.rain_attenuation import coefficients
-from models.rain_law import monthly_exceedance
-from models.seasonality import worst_month_ratio
-from models.units import SECONDS_PER_YEAR
-from sim.climate import climate_of
-from sim.rain.anchoring import raw_attenuation_law
-from sim.rain.rain_field import Region
-from sim.rain.rain_kernel import HopLine, rain_knots
-from sim.rain.storms import draw_storms
-from sim.streams import Streams
+from hopyears.models.air.rain_attenuation import coefficients
+from hopyears.models.air.rain_law import monthly_exceedance
+from hopyears.models.air.seasonality import worst_month_ratio
+from hopyears.models.basics.calendar import MONTH_SECONDS
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.climate import climate_of
+from hopyears.sim.rain.anchoring import raw_attenuation_law
+from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.streams import Streams
 
 FRACTIONS = np.array([1e-3, 3e-4, 1e-4, 3e-5, 1e-5])
 PLACES = {"Baltic coast": (60.25, 24.75), "Po valley": (45.5, 9.2), "monsoon": (13.1, 80.3)}

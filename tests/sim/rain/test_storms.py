@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 from rain_checks import cells_field
 
-from models.calendar import MONTH_SECONDS, month_of
-from models.rain_cell import DEFAULT_POPULATION
-from models.rain_law import RainLaw, annual_exceedance
-from models.storm import DEFAULT_STORMS, StormModel
-from models.units import SECONDS_PER_YEAR
-from sim.rain.peaks import fitted_peak_law, peak_laws, sparse_peak_law
-from sim.rain.rain_field import Region
-from sim.rain.scenes import raw_law, scenes
-from sim.rain.storms import SHIFTS, draw_heavier_storms, draw_storms, storm_intervals, storms_near
-from sim.streams import Streams
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.air.rain_law import RainLaw, annual_exceedance
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
+from hopyears.models.basics.calendar import MONTH_SECONDS, month_of
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.rain.peaks import fitted_peak_law, peak_laws, sparse_peak_law
+from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.scenes import raw_law, scenes
+from hopyears.sim.rain.storms import SHIFTS, draw_heavier_storms, draw_storms, storm_intervals, storms_near
+from hopyears.sim.streams import Streams
 
 WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
 REGION = Region(-25.0, -25.0, 25.0, 25.0)

@@ -5,11 +5,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from models.units import SECONDS_PER_YEAR
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.tallies import Run, Tally
-from sim.counting.tally_rows import BOTH, TOTAL
-from sim.runs.direction_table import COLUMNS, direction_table
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tallies import Run, Tally
+from hopyears.sim.counting.tally_rows import BOTH, TOTAL
+from hopyears.sim.runs.direction_table import COLUMNS, direction_table
 
 PREPARED = SimpleNamespace(demands=(SimpleNamespace(id="one"), SimpleNamespace(id="two")))
 

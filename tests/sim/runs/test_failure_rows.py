@@ -3,10 +3,10 @@
 import pandas as pd
 from synthetic_results import made_up_results
 
-from sim.commands.summary_text import print_summary
-from sim.equipment.failure_log import PHASES
-from sim.report.rows import failure_tables
-from sim.runs.failure_rows import FAILURE_TABLES, OUTAGE_NOTE, PHASE_COLUMNS, failure_rows
+from hopyears.sim.commands.summary_text import print_summary
+from hopyears.sim.equipment.failure_log import PHASES
+from hopyears.sim.report.rows import failure_tables
+from hopyears.sim.runs.failure_rows import FAILURE_TABLES, OUTAGE_NOTE, PHASE_COLUMNS, failure_rows
 
 KINDS = FAILURE_TABLES[0]
 

@@ -7,15 +7,15 @@ import pytest
 from scipy.stats import gamma, norm, poisson, t
 from small_networks import triangle
 
-from models.objectives import STATED
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.tallies import Run, Tally, add_tallies
-from sim.counting.tally_rows import BOTH, TOTAL
-from sim.runs.objective_counts import least_sure_first, objectives_told
-from sim.runs.objective_table import COLUMNS, objective_table
-from sim.runs.summary_figures import outage_columns
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.objectives import STATED
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.figures import outage_columns
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tallies import Run, Tally, add_tallies
+from hopyears.sim.counting.tally_rows import BOTH, TOTAL
+from hopyears.sim.runs.objective_counts import least_sure_first, objectives_told
+from hopyears.sim.runs.objective_table import COLUMNS, objective_table
 
 
 def tallies(lost_s, severe_s, outages):

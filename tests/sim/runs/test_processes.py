@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from sim.runs.processes import PRELOADED
+from hopyears.sim.runs.processes import PRELOADED
 
 
 @pytest.mark.slow
@@ -20,6 +20,6 @@ def test_the_server_gathers_what_numba_knows_before_workers_are_forked():
                 [sys.executable, "-c", f"{first}; {told}"], capture_output=True, text=True, check=True
             ).stdout
         )
-        for first in ("import sim.runs.runner", "; ".join(f"import {name}" for name in PRELOADED))
+        for first in ("import hopyears.sim.runs.runner", "; ".join(f"import {name}" for name in PRELOADED))
     ]
     assert counts[1] > counts[0]

@@ -4,8 +4,15 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from sim.inputs.network_file import InputError
-from sim.runs.promise import Terms, promise_table, target_table, year_table, year_to_promise, years_wanted
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.runs.promise import (
+    Terms,
+    promise_table,
+    target_table,
+    year_table,
+    year_to_promise,
+    years_wanted,
+)
 
 
 def test_the_promise_is_the_order_statistic_that_the_binomial_law_asks_for():

@@ -9,9 +9,9 @@ import pyarrow.parquet as pq
 import pytest
 from network_text import small, write
 
-from sim.commands import main
-from sim.runs.results import RESULT_TABLES, Results
-from sim.runs.store import FORMAT
+from hopyears.sim.commands import main
+from hopyears.sim.runs.results import RESULT_TABLES, Results
+from hopyears.sim.storage.run_folder import FORMAT
 
 ASKED = ["--years", "2", "--block-years", "1", "--workers", "1", "--out"]
 

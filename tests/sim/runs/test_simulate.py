@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from small_networks import source_of, triangle
 
-from models.network import Maintenance, Switching
-from sim.blocks.prepared import ModelOptions
-from sim.inputs.network_file import InputError
-from sim.runs.results import Results
-from sim.runs.simulate import RunRequest, simulate
+from hopyears.models.network.network import Maintenance, Switching
+from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.runs.results import Results
+from hopyears.sim.runs.simulate import RunRequest, simulate
 
 DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"
 REQUEST = RunRequest(years=6, seed=5, block_years=2, workers=1)
@@ -173,7 +173,7 @@ def test_bytes_do_not_hang_on_how_python_orders_its_sets(tmp_path):
     program = [
         sys.executable,
         "-c",
-        "import sys; from sim.commands import main; sys.exit(main(sys.argv[1:]))",
+        "import sys; from hopyears.sim.commands import main; sys.exit(main(sys.argv[1:]))",
     ]
     for hash_seed in ("1", "2"):
         asked = ["simulate", str(DEMO), "--years", "20", "--workers", "1", "--out", str(tmp_path / hash_seed)]

@@ -8,12 +8,12 @@ import pytest
 from coverage_check import compound_poisson, coverage, too_low
 from small_networks import source_of, triangle
 
-from sim.blocks.prepared import ModelOptions
-from sim.counting.statistics import mean_interval
-from sim.inputs.network_file import InputError
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.stopping import PrecisionGoal, looks, parse_goal
-from sim.runs.store import RunFolder
+from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.counting.statistics import mean_interval
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.runs.stopping import PrecisionGoal, looks, parse_goal
+from hopyears.sim.storage.run_folder import RunFolder
 
 
 def test_goals_read():

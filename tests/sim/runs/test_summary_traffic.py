@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from small_networks import source_of, triangle
 
-from models.cause import Cause
-from models.units import SECONDS_PER_YEAR
-from sim.counting.tallies import Run, add_tallies, tally_block
-from sim.runs.results import Results
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.summary_traffic import priority_table, undelivered_table
-from sim.services.service import HopHistory, ServiceDemand, sweep_services
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.counting.tallies import Run, add_tallies, tally_block
+from hopyears.sim.runs.results import Results
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.runs.summary_traffic import priority_table, undelivered_table
+from hopyears.sim.services.service import HopHistory, ServiceDemand, sweep_services
 
 RUN = Run("digest", 1, ("first", "second", "third"), ("hop",))
 DEMANDS = (

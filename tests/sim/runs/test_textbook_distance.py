@@ -4,15 +4,21 @@ import numpy as np
 import pytest
 from small_networks import hop, source_of, triangle
 
-import sim.counting.series_tally
-from models.network import Service
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.counting.series_tally import series_rows
-from sim.runs.rerun import open_run
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.textbook_distance import SIMULATED, STEPS, TEXTBOOK, WAITING, distance_table, queue_table
-from sim.textbook.predict import predict_hops, predict_services
+from hopyears.models.network.network import Service
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.blocks.series_tally import series_rows
+from hopyears.sim.runs.rerun import open_run
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.runs.textbook_distance import (
+    SIMULATED,
+    STEPS,
+    TEXTBOOK,
+    WAITING,
+    distance_table,
+    queue_table,
+)
+from hopyears.sim.textbook.predict import predict_hops, predict_services
 
 RAIN, EQUIPMENT, STORMS, SITES, ROUTES, SHARED = STEPS[1:-1]
 
@@ -133,7 +139,7 @@ def test_changes_that_a_service_does_not_notice_make_no_difference(protection, m
     simulator = BlockSimulator(prepare(two_in_a_row(protection=protection)))
     history = simulator.simulate(4, 0, 2)
     found = series_rows(simulator, history)
-    monkeypatch.setattr(sim.counting.series_tally, "_thinned", lambda histories, links, demand: histories)
+    monkeypatch.setattr("hopyears.sim.blocks.series_tally._thinned", lambda histories, *_: histories)
     whole = series_rows(simulator, history)
     assert np.array_equal(found.keys, whole.keys)
     assert np.array_equal(found.values, whole.values)

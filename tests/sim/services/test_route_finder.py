@@ -4,7 +4,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from sim.services.route_finder import Link, RouteFinder
+from hopyears.sim.services.route_finder import Link, RouteFinder
 
 # A ring of four sites with a short cut, a spur, and two parallel links on it.
 LINKS = [

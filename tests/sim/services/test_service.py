@@ -4,9 +4,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from slow_sweep import slow_sweep
 
-from models.cause import Cause
-from sim.services import service_run
-from sim.services.service import BACKWARD, FORWARD, HopHistory, ServiceDemand, sweep_services
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.services import service_run
+from hopyears.sim.services.service import BACKWARD, FORWARD, HopHistory, ServiceDemand, sweep_services
 
 N_SECONDS = 40
 FORWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 100.0, 0.0])
@@ -106,7 +106,7 @@ def test_memory_limits_change_nothing(monkeypatch):
     ]
     plain = sweep_services(hops, services, 1e5, record_rates=True)
     monkeypatch.setattr(service_run, "ROW_CELLS", 1)
-    monkeypatch.setattr("sim.services.service.CHANGES_AT_ONCE", 500)
+    monkeypatch.setattr("hopyears.sim.services.service.CHANGES_AT_ONCE", 500)
     tight = sweep_services(hops, services, 1e5, record_rates=True)
     for one, other in zip(plain, tight, strict=True):
         np.testing.assert_array_equal(one.time_s, other.time_s)

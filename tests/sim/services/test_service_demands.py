@@ -5,11 +5,11 @@ from itertools import combinations
 import pytest
 from small_networks import hop, triangle
 
-from models.network import Service, Site
-from sim.equipment.plant_builder import build_plant
-from sim.hops.hop_design import design_hops
-from sim.services.service_data import BACKWARD, FORWARD
-from sim.services.service_demands import REROUTED_CANDIDATES, hop_bundles, service_demands
+from hopyears.models.network.network import Service, Site
+from hopyears.sim.equipment.plant_builder import build_plant
+from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.services.service_data import BACKWARD, FORWARD
+from hopyears.sim.services.service_demands import REROUTED_CANDIDATES, hop_bundles, service_demands
 
 
 def demands(*services, **more):

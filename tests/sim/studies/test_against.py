@@ -6,17 +6,17 @@ import pytest
 from network_text import small, write
 from small_networks import source_of, triangle
 
-from models.cause import Cause
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.commands import main
-from sim.counting.fading_tally import FLAT, PROTECTED, RAIN
-from sim.counting.keyed_table import KeyedTable
-from sim.counting.tally_rows import STATE_CAUSE
-from sim.hops.hop_thresholds import HopThresholds
-from sim.inputs.network_file import InputError
-from sim.runs.simulate import RunRequest, simulate
-from sim.runs.store import RunFolder
-from sim.studies.against import (
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.commands import main
+from hopyears.sim.counting.fading_tally import FLAT, PROTECTED, RAIN
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tally_rows import STATE_CAUSE
+from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.studies.against import (
     HOP_CAUSES,
     NOT_IN_TEXTBOOKS,
     NOTES,
@@ -27,7 +27,7 @@ from sim.studies.against import (
     fading_figures,
     hold_against,
 )
-from sim.textbook.predict import predict_hops
+from hopyears.sim.textbook.predict import predict_hops
 
 REQUEST = RunRequest(years=24, seed=5, block_years=2)
 

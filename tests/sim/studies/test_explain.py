@@ -8,19 +8,19 @@ import numpy as np
 import pytest
 from small_networks import source_of, triangle
 
-from models.calendar import Date, date_of
-from models.cause import Cause
-from models.network import PartChange, Service
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.block import BlockSimulator, hop_line
-from sim.commands import main
-from sim.commands.explain import span_text
-from sim.inputs.network_file import InputError
-from sim.rain.rain_kernel import attenuation_at, cell_shares_db, storm_shares_db
-from sim.runs.rerun import open_run
-from sim.runs.simulate import RunRequest, simulate
-from sim.studies.explain import explain, worst_outages
-from sim.studies.explain_timeline import SERVICE
+from hopyears.models.basics.calendar import Date, date_of
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import PartChange, Service
+from hopyears.sim.blocks.block import BlockSimulator, hop_line
+from hopyears.sim.commands import main
+from hopyears.sim.commands.explain import span_text
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db, storm_shares_db
+from hopyears.sim.runs.rerun import open_run
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.studies.explain import explain, worst_outages
+from hopyears.sim.studies.explain_timeline import SERVICE
 
 BLOCK_YEARS = 2
 

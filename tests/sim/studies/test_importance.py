@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from small_networks import source_of, triangle
 
-from models.cause import EQUIPMENT, Cause
-from models.network import Maintenance, PartChange, Power, Service, Site
-from sim.blocks.block import BlockSimulator, hop_history
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.commands import main
-from sim.runs.rerun import open_run
-from sim.runs.simulate import RunRequest, simulate
-from sim.services.service import sweep_services
-from sim.studies.counterfactual import (
+from hopyears.models.judging.cause import EQUIPMENT, Cause
+from hopyears.models.network.network import Maintenance, PartChange, Power, Service, Site
+from hopyears.sim.blocks.block import BlockSimulator, hop_history
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.commands import main
+from hopyears.sim.runs.rerun import open_run
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.services.service import sweep_services
+from hopyears.sim.studies.counterfactual import (
     CAUSE,
     HOP,
     PART,
@@ -26,7 +26,7 @@ from sim.studies.counterfactual import (
     sharing_groups,
     targets_of,
 )
-from sim.studies.importance import ALL, ImportanceStudy, importance, importance_table, unavailable_s
+from hopyears.sim.studies.importance import ALL, ImportanceStudy, importance, importance_table, unavailable_s
 
 YEARS = 2
 
@@ -97,7 +97,7 @@ def test_the_plant_unchanged_changes_nothing(simulator, case):
 
 def test_draws_judged_with_lower_thresholds_in_hand_give_the_same(simulator, draws, case):
     """Rain and fades that were drawn for weaker states than needed change nothing."""
-    from sim.hops.hop import hop_timeline
+    from hopyears.sim.hops.hop import hop_timeline
 
     for i, segments in enumerate(draws.segments[:2]):  # no service crosses the third
         low = 0.5 * simulator.thresholds[i].lowest_rain_db(segments.states)

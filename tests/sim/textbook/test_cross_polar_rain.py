@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from small_networks import source_of, triangle
 
-from models import cross_polar, rain_attenuation
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.prepared import ModelOptions, prepare, rain_target_db
-from sim.hops.hop_thresholds import HopThresholds
-from sim.runs.simulate import RunRequest, simulate
-from sim.studies.against import hold_against
-from sim.textbook.predict import MINUTES_PER_YEAR, predict_hops
+from hopyears.models.air import cross_polar, rain_attenuation
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.blocks.prepared import ModelOptions, prepare, rain_target_db
+from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.studies.against import hold_against
+from hopyears.sim.textbook.predict import MINUTES_PER_YEAR, predict_hops
 
 ONLY_RAIN = ModelOptions(multipath=False, failures=False)
 FIGURE = "cross-polar in rain"

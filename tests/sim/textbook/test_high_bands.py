@@ -6,15 +6,15 @@ import pytest
 from rain_checks import share_of_years_above
 from small_networks import ANTENNAS, RADIO, hop
 
-from models.network import Network, Site
-from models.rain_attenuation import coefficients
-from sim.blocks.block import hop_line
-from sim.blocks.prepared import ModelOptions, prepare, rain_target_db
-from sim.climate import gas_db_per_km
-from sim.rain.rain_kernel import rain_knots
-from sim.rain.storms import draw_storms
-from sim.streams import Streams
-from sim.textbook.predict import predict_hops
+from hopyears.models.air.rain_attenuation import coefficients
+from hopyears.models.network.network import Network, Site
+from hopyears.sim.blocks.block import hop_line
+from hopyears.sim.blocks.prepared import ModelOptions, prepare, rain_target_db
+from hopyears.sim.climate import gas_db_per_km
+from hopyears.sim.rain.rain_kernel import rain_knots
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.streams import Streams
+from hopyears.sim.textbook.predict import predict_hops
 
 FRACTIONS = np.array([1e-2, 3e-3, 1e-3, 1e-4, 1e-5])
 

@@ -5,13 +5,13 @@ import pytest
 from rain_checks import share_of_years_above
 from small_networks import hop, triangle
 
-from models.units import SECONDS_PER_YEAR
-from sim.blocks.block import hop_line
-from sim.blocks.prepared import ModelOptions, prepare, rain_target_db
-from sim.rain.anchoring import IDENTITY
-from sim.rain.rain_kernel import rain_knots
-from sim.rain.storms import draw_storms
-from sim.streams import Streams
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.blocks.block import hop_line
+from hopyears.sim.blocks.prepared import ModelOptions, prepare, rain_target_db
+from hopyears.sim.rain.anchoring import IDENTITY
+from hopyears.sim.rain.rain_kernel import rain_knots
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.streams import Streams
 
 MEASURED = {"0.1": 9.0, "0.03": 17.0, "0.01": 30.0, "0.003": 44.0, "0.001": 58.0}
 FRACTIONS = np.array([float(percent) / 100.0 for percent in MEASURED])

@@ -9,16 +9,16 @@ from scipy.integrate import quad
 from scipy.stats import lognorm
 from small_networks import RADIO, hop, triangle
 
-from models import diversity
-from models.lifetimes import Law
-from models.markov import battery_backed_unavailability, dark_h_per_year
-from models.network import Antenna, Crew, Network, PartChange, Power, Repair, Service, Site
-from models.power import PowerSupply
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.hops.hop_thresholds import HopThresholds
-from sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
-from sim.textbook.fading import fading_outage, rain_exceedance
-from sim.textbook.predict import (
+from hopyears.models.air import diversity
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.markov import battery_backed_unavailability, dark_h_per_year
+from hopyears.models.equipment.power import PowerSupply
+from hopyears.models.network.network import Antenna, Crew, Network, PartChange, Power, Repair, Service, Site
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
+from hopyears.sim.textbook.fading import fading_outage, rain_exceedance
+from hopyears.sim.textbook.predict import (
     MINUTES_PER_YEAR,
     hop_equipment_unavailability,
     predict_hops,

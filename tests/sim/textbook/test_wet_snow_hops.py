@@ -5,17 +5,17 @@ import pytest
 from network_text import small, write
 from small_networks import ANTENNAS, RADIO, hop, source_of
 
-from models import rain_attenuation
-from models.network import ClimateChange, Network, Site
-from sim.blocks.block import BlockSimulator
-from sim.blocks.prepared import ModelOptions, prepare
-from sim.commands import main
-from sim.counting.fading_tally import FADING, RAIN
-from sim.hops.hop_design import design_hops
-from sim.runs.simulate import RunRequest, simulate
-from sim.studies.against import hold_against
-from sim.textbook.fading import rain_exceedance
-from sim.textbook.predict import predict_hops
+from hopyears.models.air import rain_attenuation
+from hopyears.models.network.network import ClimateChange, Network, Site
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.commands import main
+from hopyears.sim.counting.fading_tally import FADING, RAIN
+from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.studies.against import hold_against
+from hopyears.sim.textbook.fading import rain_exceedance
+from hopyears.sim.textbook.predict import predict_hops
 
 ONLY_RAIN = ModelOptions(multipath=False, failures=False)
 ALPS_M = 2500.0

@@ -1,0 +1,1 @@
+"""Units, geometry, calendar, intervals: what every other room stands on."""

@@ -1,0 +1,1 @@
+"""Parts that fail, the units they stand in, power, upkeep: what keeps a site on the air."""

@@ -1,0 +1,94 @@
+"""Who looks after a network: crews, depots of spares, planned windows. Frozen data."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import RESUPPLY
+from hopyears.models.equipment.working_time import OFFICE_HOURS, Shift
+
+MAINTENANCE_WINDOW = Law.fixed(2.0)
+"""Planned window of 2 h. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Maintenance:
+    """Planned work at a site: a window of ``window`` hours, ``per_year`` times a year at ``start_h`` local.
+
+    Parameters
+    ----------
+    per_year : float
+        Windows a year, above 0.
+    window : Law
+        Length [h].
+    start_h : float
+        Local solar hour at which it begins.
+    outage_share : float
+        Share of each window, 0 to 1, in which traffic through the site is down.
+    visit : bool
+        A crew of the nearest base comes; else the work is done from a distance.
+    climbs : bool
+        Somebody climbs: put off by whole days while a storm is near.
+    tests : bool
+        Finds what has failed unseen in the standbys at the site.
+    """
+
+    per_year: float = 1.0
+    window: Law = MAINTENANCE_WINDOW
+    start_h: float = 1.0
+    outage_share: float = 1.0
+    visit: bool = True
+    climbs: bool = False
+    tests: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.per_year > 0.0:
+            raise ValueError(f"per_year is {self.per_year}; must be above 0")
+        if not 0.0 <= self.outage_share <= 1.0:
+            raise ValueError(f"outage_share is {self.outage_share}; must be 0 to 1")
+
+
+@dataclass(frozen=True)
+class Crews:
+    """Crews that share a base.
+
+    Parameters
+    ----------
+    id : str
+        Name of the base.
+    latitude_deg, longitude_deg : float
+        Position [degrees].
+    number : int
+        Crews at the base, at least 1.
+    speed_km_h : float
+        Travel speed by road [km/h], above 0.
+    shift : Shift
+        Working hours.
+    """
+
+    id: str
+    latitude_deg: float
+    longitude_deg: float
+    number: int = 1
+    speed_km_h: float = 50.0
+    shift: Shift = OFFICE_HOURS
+
+    def __post_init__(self) -> None:
+        if self.number < 1:
+            raise ValueError(f"number is {self.number}; must be at least 1")
+        if not self.speed_km_h > 0.0:
+            raise ValueError(f"speed_km_h is {self.speed_km_h}; must be above 0")
+
+
+@dataclass(frozen=True)
+class Depot:
+    """A store of spares: ``stock`` per kind of spare, refilled one for one after ``lead_time`` [h].
+
+    A spare kind that is missing from ``stock`` is not kept here.
+    """
+
+    id: str
+    latitude_deg: float
+    longitude_deg: float
+    stock: Mapping[str, int]
+    lead_time: Law = RESUPPLY

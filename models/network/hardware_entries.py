@@ -1,0 +1,169 @@
+"""Entries of a network file that describe hardware: radios, antennas, couplers, switches, parts."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from hopyears.models.basics.faults import FieldError
+from hopyears.models.network.entry import Entry, Finite, Identifier
+from hopyears.models.radio.modulation import DEFAULT_RULE, OVERHEAD_SHARE
+
+
+class Modulation(Entry):
+    """One step of a radio's adaptive modulation."""
+
+    states: Annotated[
+        int, Field(ge=2, le=16384, description="points of the constellation, for instance 4 or 256")
+    ]
+    required_snr_db: Annotated[
+        Finite | None, Field(ge=-10, le=60, description="signal-to-noise ratio needed; default by states")
+    ] = None
+    threshold_dbm: Annotated[
+        Finite | None,
+        Field(ge=-120, le=0, description="received level needed; default from noise figure and ratio"),
+    ] = None
+    capacity_mbit_s: Annotated[
+        Finite | None,
+        Field(gt=0, le=100_000, description="net capacity of one carrier; default from the channel width"),
+    ] = None
+    signature_width_mhz: Annotated[
+        Finite | None, Field(gt=0, le=4000, description="equipment signature; default the channel width")
+    ] = None
+    signature_depth_db: Annotated[
+        Finite | None, Field(ge=0, le=60, description="equipment signature; default by states")
+    ] = None
+    transmit_backoff_db: Annotated[
+        Finite | None,
+        Field(
+            ge=0, le=20, description="transmit power below the radio's, at this modulation; default by states"
+        ),
+    ] = None
+
+
+class Radio(Entry):
+    """An outdoor radio with its modem card."""
+
+    id: Identifier
+    transmit_power_dbm: Annotated[Finite, Field(ge=-30, le=50)] = 20.0
+    noise_figure_db: Annotated[Finite, Field(ge=0, le=20)] = 6.0
+    channel_width_mhz: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=4000,
+            description="width for which thresholds and capacities are stated; scaled on other widths",
+        ),
+    ] = None
+    mounting: Annotated[
+        Literal["direct", "waveguide"],
+        Field(description="on the antenna, or split from it by a flexible waveguide"),
+    ] = "direct"
+    waveguide_loss_db: Annotated[Finite, Field(ge=0, le=20, description="each end, if so mounted")] = 1.0
+    signature_delay_ns: Annotated[
+        Finite, Field(gt=0, le=100, description="delay at which the signatures were measured")
+    ] = 6.3
+    canceller_improvement_db: Annotated[
+        Finite, Field(ge=0, le=40, description="cross-polar interference canceller")
+    ] = 20.0
+    modulations: Annotated[
+        tuple[Modulation, ...], Field(max_length=12, description="lowest first; default 4 to 1024 states")
+    ] = (
+        Modulation(states=4),
+        Modulation(states=16),
+        Modulation(states=64),
+        Modulation(states=256),
+        Modulation(states=1024),
+    )
+    overhead_share: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            lt=1,
+            description="of the coded rate, for framing, pilots and management; stated capacities are net",
+        ),
+    ] = OVERHEAD_SHARE
+    step_guard_db: Annotated[
+        Finite,
+        Field(ge=0, le=20, description="steps down so far above the threshold of its modulation"),
+    ] = DEFAULT_RULE.guard_db
+    step_hysteresis_db: Annotated[
+        Finite, Field(ge=0, le=20, description="steps up so far above the level at which it stepped down")
+    ] = DEFAULT_RULE.hysteresis_db
+    step_hold_s: Annotated[
+        Finite, Field(ge=0, le=600, description="the level has been there so long before it steps up")
+    ] = DEFAULT_RULE.hold_s
+    step_interval_s: Annotated[Finite, Field(ge=0, le=60, description="from one step up to the next")] = (
+        DEFAULT_RULE.interval_s
+    )
+    adaptive: Annotated[
+        bool, Field(description="false keeps the hop's reference modulation at all times")
+    ] = True
+
+    @model_validator(mode="after")
+    def _modulations_rise(self) -> "Radio":
+        states = [step.states for step in self.modulations]
+        if not states or sorted(set(states)) != states:
+            raise FieldError("modulations", f"{states}", "one step or more, states strictly rising")
+        return self
+
+
+class Antenna(Entry):
+    """An antenna type."""
+
+    id: Identifier
+    diameter_m: Annotated[
+        Finite | None, Field(gt=0, le=10, description="gain follows at 60 % efficiency")
+    ] = None
+    gain_dbi: Annotated[Finite | None, Field(ge=0, le=70, description="instead of a diameter")] = None
+    cross_polar_discrimination_db: Annotated[Finite, Field(ge=10, le=60)] = 30.0
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> "Antenna":
+        if self.diameter_m is None and self.gain_dbi is None:
+            raise FieldError("diameter_m", "missing", "given, or gain_dbi instead")
+        if self.diameter_m is not None and self.gain_dbi is not None:
+            raise FieldError("gain_dbi", "given beside diameter_m", "given alone, or left out")
+        return self
+
+
+class Losses(Entry):
+    """Losses of couplers and transducers, at each end where one stands."""
+
+    equal_coupler_db: Annotated[Finite, Field(ge=0, le=20)] = 3.5
+    unequal_main_db: Annotated[Finite, Field(ge=0, le=20)] = 1.6
+    unequal_standby_db: Annotated[Finite, Field(ge=0, le=30)] = 6.4
+    transducer_db: Annotated[Finite, Field(ge=0, le=10)] = 0.4
+    branching_filter_db: Annotated[Finite, Field(ge=0, le=10)] = 1.5
+
+
+class Switching(Entry):
+    """How protection switches behave."""
+
+    changeover_s: Annotated[Finite, Field(ge=0, le=600, description="transmitter changeover")] = 0.1
+    failure_on_demand: Annotated[Finite, Field(ge=0, le=1)] = 0.01
+    reverts: Annotated[bool, Field(description="back to the main radio once it is mended")] = False
+    standby_test_days: Annotated[Finite, Field(gt=0, le=10_000)] = 180.0
+    standby_test_visit: Annotated[
+        bool, Field(description="a crew comes for the routine tests; false tests from a distance")
+    ] = False
+    standby_test_h: Annotated[
+        Finite, Field(gt=0, le=240, description="time at a site to test its standbys, where a crew comes")
+    ] = 1.0
+
+
+class PartChange(Entry):
+    """Another failure or repair law for one kind of part; what is not given keeps its default."""
+
+    kind: Annotated[str, Field(max_length=40, description="a kind of part, as 'hopyears check' lists them")]
+    mtbf_h: Annotated[Finite | None, Field(gt=0, le=1e9, description="mean time between failures [h]")] = None
+    swap_h: Annotated[Finite | None, Field(gt=0, le=10_000, description="time to mend on site [h]")] = None
+    weibull_shape: Annotated[Finite | None, Field(ge=0.3, le=10, description="1 is a constant rate")] = None
+    latent_share: Annotated[
+        Finite | None, Field(ge=0, le=1, description="failures of a standby that nobody sees")
+    ] = None
+    infant_share: Annotated[
+        Finite | None, Field(ge=0, le=1, description="replaced parts that fail early; default none")
+    ] = None
+    infant_mean_h: Annotated[
+        Finite | None, Field(gt=0, le=1e6, description="mean life of those; default 1000")
+    ] = None

@@ -1,0 +1,292 @@
+"""The network as its user describes it: sites, hops, radios, antennas, services, crews, climate.
+
+Each input field is defined once, here and in the two modules of entries named below: type, unit, range,
+default and meaning. The file reader, the published JSON Schema and the listing of defaults all follow from
+these classes. Everything is frozen.
+"""
+
+from functools import cached_property
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from hopyears.models.basics.faults import FieldError
+from hopyears.models.network.entry import Entry, Finite, Identifier
+from hopyears.models.network.hardware_entries import Antenna, Losses, Modulation, PartChange, Radio, Switching
+from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, Repair
+from hopyears.models.radio.scheme import Scheme, parse_scheme
+
+__all__ = [
+    "MAXIMUM_PATH_LENGTH_KM",
+    "MINIMUM_PATH_LENGTH_KM",
+    "Antenna",
+    "ClimateChange",
+    "Crew",
+    "Depot",
+    "Entry",
+    "Hop",
+    "LightningRisk",
+    "Losses",
+    "Maintenance",
+    "Modulation",
+    "Network",
+    "PartChange",
+    "Power",
+    "Radio",
+    "Repair",
+    "Service",
+    "Site",
+    "Switching",
+]
+
+MAXIMUM_PATH_LENGTH_KM = 200.0
+MINIMUM_PATH_LENGTH_KM = 0.02
+
+
+class Site(Entry):
+    """A place with a mast: radios in every direction share its power, its mast and its indoor unit."""
+
+    id: Identifier
+    latitude_deg: Annotated[Finite, Field(ge=-80, le=80, description="WGS 84")]
+    longitude_deg: Annotated[Finite, Field(ge=-180, le=180, description="WGS 84")]
+    ground_height_m: Annotated[Finite, Field(ge=-450, le=6000, description="above sea level")] = 0.0
+    antenna_height_m: Annotated[
+        Finite, Field(ge=1, le=500, description="above ground, for hops that do not state their own")
+    ] = 30.0
+    power: Annotated[Identifier, Field(description="id of a [[power]] entry, or 'standard'")] = "standard"
+    duplicated_controller: Annotated[
+        bool, Field(description="the indoor unit's controller has a hot spare")
+    ] = False
+    indoor_units: Annotated[
+        int, Field(ge=0, le=8, description="indoor units; 0 takes as many as the directions need")
+    ] = 0
+
+
+class Hop(Entry):
+    """A radio link between two sites."""
+
+    id: Identifier
+    site_a: Annotated[Identifier, Field(alias="from", description="site id")]
+    site_b: Annotated[Identifier, Field(alias="to", description="site id")]
+    frequency_ghz: Annotated[Finite, Field(ge=1, le=100)]
+    channel_width_mhz: Annotated[Finite, Field(gt=0, le=4000)] = 28.0
+    polarisation: Annotated[Literal["H", "V"], Field(description="of the first channel")] = "V"
+    radio: Annotated[Identifier, Field(description="radio id")]
+    antenna: Annotated[Identifier, Field(description="antenna id at both ends")]
+    antenna_b: Annotated[
+        Identifier | None, Field(description="antenna id at the 'to' end where it differs")
+    ] = None
+    scheme: Annotated[
+        str, Field(max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
+    ] = "1+0"
+    antenna_height_a_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
+    antenna_height_b_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
+    antenna_separation_m: Annotated[
+        Finite, Field(gt=0, le=60, description="vertical, between the two antennas of space diversity")
+    ] = 8.0
+    frequency_separation_mhz: Annotated[
+        Finite | None,
+        Field(gt=0, le=5000, description="between neighbouring channels; default two channel widths"),
+    ] = None
+    duplex_spacing_mhz: Annotated[
+        Finite | None, Field(gt=0, le=12000, description="go to return; default 3 % of the frequency")
+    ] = None
+    reference_states: Annotated[
+        int | None, Field(ge=2, le=16384, description="modulation when not adaptive; default the lowest")
+    ] = None
+    transmit_power_dbm: Annotated[
+        Finite | None, Field(ge=-30, le=50, description="instead of the radio's")
+    ] = None
+    terrain: Annotated[
+        Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
+    ] = "flat"
+    geoclimatic_factor: Annotated[
+        Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
+    ] = None
+    bundle: Annotated[
+        Identifier | None,
+        Field(description="hops of one name between the same two sites share their load as one link"),
+    ] = None
+    rain_exceedance_db: Annotated[
+        dict[str, Finite] | None,
+        Field(description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}"),
+    ] = None
+
+    @property
+    def protection(self) -> Scheme:
+        """The scheme as data."""
+        return parse_scheme(self.scheme)
+
+    @model_validator(mode="after")
+    def _scheme_reads(self) -> "Hop":
+        try:
+            parse_scheme(self.scheme)
+        except ValueError as error:
+            _, _, allowed = str(error).rpartition("; must be ")
+            raise FieldError("scheme", f'"{self.scheme}"', allowed) from None
+        return self
+
+
+class Service(Entry):
+    """An end-to-end demand."""
+
+    id: Identifier
+    site_a: Annotated[Identifier, Field(alias="from", description="site id")]
+    site_b: Annotated[Identifier, Field(alias="to", description="site id")]
+    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1_000_000)]
+    peak_mbit_s: Annotated[
+        Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
+    ] = None
+    kind: Annotated[
+        Literal["ethernet", "circuit", "optical"],
+        Field(description="line card: Ethernet, native or packet-carried circuits, channelised optical"),
+    ] = "ethernet"
+    priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
+    required_share: Annotated[
+        Finite, Field(gt=0, le=1, description="of the committed rate; the service is down below it")
+    ] = 1.0
+    grade: Annotated[
+        Literal["access", "short haul", "long haul"],
+        Field(description="portion of the national path, for the objectives of F.1703 and F.1668"),
+    ] = "short haul"
+    availability_objective: Annotated[
+        Finite | None, Field(gt=0, lt=1, description="share of time, as 0.9999; default by F.1703")
+    ] = None
+    severely_errored_ratio_objective: Annotated[
+        Finite | None, Field(gt=0, lt=1, description="share of available time; default by F.1668")
+    ] = None
+    outages_per_year_objective: Annotated[
+        Finite | None, Field(gt=0, le=100_000, description="outage intensity of G.827; default none")
+    ] = None
+    protection: Annotated[
+        Literal["none", "protected", "rerouted"],
+        Field(description="one route; a working and a protecting route; any free route"),
+    ] = "none"
+    route: Annotated[
+        tuple[Identifier, ...],
+        Field(max_length=1000, description="hop ids in order; default the route of fewest hops"),
+    ] = ()
+    protecting_route: Annotated[
+        tuple[Identifier, ...],
+        Field(max_length=1000, description="hop ids in order; default the shortest disjoint route"),
+    ] = ()
+    switching_time_s: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=600,
+            description="without traffic at a change of route; default 0.05 when protected, 5 when rerouted",
+        ),
+    ] = None
+    hold_off_s: Annotated[
+        Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")
+    ] = 0.0
+    wait_to_restore_s: Annotated[
+        Finite,
+        Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
+    ] = 300.0
+
+    @property
+    def full_rate_mbit_s(self) -> float:
+        """Peak rate, or the committed rate where no peak is stated [Mbit/s]."""
+        return self.committed_mbit_s if self.peak_mbit_s is None else self.peak_mbit_s
+
+    @model_validator(mode="after")
+    def _peak_is_peak(self) -> "Service":
+        if self.peak_mbit_s is not None and self.peak_mbit_s < self.committed_mbit_s:
+            raise FieldError(
+                "peak_mbit_s",
+                f"{self.peak_mbit_s:g}",
+                f"at least committed_mbit_s, {self.committed_mbit_s:g}",
+            )
+        return self
+
+
+class ClimateChange(Entry):
+    """What the user knows better than the maps; the rest comes from the ITU-R maps by coordinates."""
+
+    rain_rate_001_mm_h: Annotated[
+        Finite | None, Field(gt=0, le=300, description="exceeded 0.01 % of the year")
+    ] = None
+    monthly_temperature_c: Annotated[
+        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None, Field(min_length=12, max_length=12)
+    ] = None
+    monthly_rainfall_mm: Annotated[
+        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None, Field(min_length=12, max_length=12)
+    ] = None
+    refractivity_gradient: Annotated[
+        Finite | None,
+        Field(ge=-1400, le=0, description="dN1 of P.453, N-units per km; the maps end at -1400"),
+    ] = None
+    terrain_roughness_m: Annotated[
+        Finite | None,
+        Field(ge=0, le=3000, description="s_a of P.530-17, deviation of terrain heights; default its map"),
+    ] = None
+    wet_snow: Annotated[
+        bool, Field(description="hops near the rain height meet wet snow as P.530 says, else rain only")
+    ] = True
+    rain_height_m: Annotated[
+        Finite | None,
+        Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839"),
+    ] = None
+    year_to_year_ratio: Annotated[
+        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
+    ] = None
+    storm_speed_km_h: Annotated[Finite | None, Field(gt=0, le=200)] = None
+    storm_bearing_deg: Annotated[
+        Finite | None, Field(ge=0, lt=360, description="where storms go, clockwise from north")
+    ] = None
+
+
+class Network(Entry):
+    """A whole network file."""
+
+    title: Annotated[str, Field(max_length=200)] = "untitled network"
+    sites: Annotated[tuple[Site, ...], Field(min_length=2, max_length=20_000)]
+    hops: Annotated[tuple[Hop, ...], Field(min_length=1, max_length=20_000)]
+    radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
+    antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
+    services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    parts: tuple[PartChange, ...] = ()
+    power: tuple[Power, ...] = ()
+    crews: tuple[Crew, ...] = ()
+    depots: tuple[Depot, ...] = ()
+    maintenance: tuple[Maintenance, ...] = ()
+    climate: ClimateChange = ClimateChange()
+    switching: Switching = Switching()
+    losses: Losses = Losses()
+    repair: Repair = Repair()
+    lightning: LightningRisk = LightningRisk()
+
+    def site(self, site_id: str) -> Site:
+        """The site of that id. Raises KeyError where there is none."""
+        found: Site = self._by_id["sites"][site_id]
+        return found
+
+    def hop(self, hop_id: str) -> Hop:
+        """The hop of that id. Raises KeyError where there is none."""
+        found: Hop = self._by_id["hops"][hop_id]
+        return found
+
+    def radio(self, radio_id: str) -> Radio:
+        """The radio of that id. Raises KeyError where there is none."""
+        found: Radio = self._by_id["radios"][radio_id]
+        return found
+
+    def antenna(self, antenna_id: str) -> Antenna:
+        """The antenna of that id. Raises KeyError where there is none."""
+        found: Antenna = self._by_id["antennas"][antenna_id]
+        return found
+
+    def power_of(self, site: Site) -> Power:
+        """How a site is fed; ``standard`` has the defaults unless the file defines it."""
+        found: Power | None = self._by_id["power"].get(site.power)
+        return found or Power(id="standard")
+
+    @cached_property
+    def _by_id(self) -> dict[str, dict[str, Any]]:
+        """Entries by id in each list; made once, for networks of thousands of hops."""
+        return {
+            name: {entry.id: entry for entry in getattr(self, name)}
+            for name in ("sites", "hops", "radios", "antennas", "power")
+        }

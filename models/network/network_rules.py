@@ -1,0 +1,291 @@
+"""Rules between the entries of a network: one small function per rule, each listing its faults.
+
+``RULES`` must hold before anything is computed; ``DOUBTS`` are legal but outside the range in which a
+Recommendation was tested, or likely not meant, and give a warning each.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import pairwise
+from typing import cast
+
+import networkx as nx
+import numpy as np
+
+from hopyears.models.basics.faults import Fault, joined
+from hopyears.models.basics.geometry import network_centre, path_length_km
+from hopyears.models.network.network import (
+    MAXIMUM_PATH_LENGTH_KM,
+    MINIMUM_PATH_LENGTH_KM,
+    Hop,
+    Network,
+    Service,
+)
+from hopyears.models.network.network_references import (
+    antenna_references,
+    named,
+    part_references,
+    power_references,
+    radio_references,
+    site_references,
+    unique_ids,
+)
+
+Rule = Callable[[Network], Iterator[Fault]]
+
+MAXIMUM_EXTENT_KM = 2000.0
+"""Farthest a site may stand from the middle of the network: beyond, a local plane no longer fits."""
+ONE_CLIMATE_KM = 300.0
+"""Distance from the middle up to which one rain climate is taken to serve all (our own choice)."""
+
+
+def _lengths_km(network: Network) -> dict[str, float]:
+    """Length of every hop whose sites are known, by hop id [km]."""
+    places = {site.id: (site.latitude_deg, site.longitude_deg) for site in network.sites}
+    hops = [hop for hop in network.hops if hop.site_a in places and hop.site_b in places]
+    if not hops:
+        return {}
+    ends = np.array([(*places[hop.site_a], *places[hop.site_b]) for hop in hops])
+    lengths = path_length_km(ends[:, 0], ends[:, 1], ends[:, 2], ends[:, 3])
+    return {hop.id: float(length) for hop, length in zip(hops, lengths, strict=True)}
+
+
+def hop_lengths(network: Network) -> Iterator[Fault]:
+    """A hop joins two different sites a possible distance apart."""
+    lengths = _lengths_km(network)
+    for hop in network.hops:
+        entry = named("hop", hop.id)
+        if hop.site_a == hop.site_b:
+            yield Fault(entry, "to", f'"{hop.site_b}", the same as from', "another site")
+            continue
+        length = lengths.get(hop.id, MINIMUM_PATH_LENGTH_KM)
+        if not MINIMUM_PATH_LENGTH_KM <= length <= MAXIMUM_PATH_LENGTH_KM:
+            allowed = f"{MINIMUM_PATH_LENGTH_KM:g} to {MAXIMUM_PATH_LENGTH_KM:g} km"
+            yield Fault(entry, "path length", f"{length:.3f} km", allowed, "Check both sites' coordinates")
+
+
+def hop_equipment(network: Network) -> Iterator[Fault]:
+    """A hop's reference modulation is one of its radio's."""
+    radios = {radio.id: radio for radio in network.radios}
+    for hop in network.hops:
+        radio = radios.get(hop.radio)
+        if radio is None or hop.reference_states is None:
+            continue
+        states = [step.states for step in radio.modulations]
+        if hop.reference_states not in states:
+            allowed = f"one of {', '.join(map(str, states))} of radio {radio.id}"
+            yield Fault(named("hop", hop.id), "reference_states", f"{hop.reference_states}", allowed)
+
+
+def bundled_hops(network: Network) -> Iterator[Fault]:
+    """Hops of a bundle run side by side, written from the same site to the same site."""
+    ends: dict[str, Hop] = {}
+    for hop in network.hops:
+        if hop.bundle is None:
+            continue
+        first = ends.setdefault(hop.bundle, hop)
+        if (hop.site_a, hop.site_b) != (first.site_a, first.site_b):
+            found = f'"{hop.bundle}" from "{hop.site_a}" to "{hop.site_b}"'
+            allowed = f'from "{first.site_a}" to "{first.site_b}" as hop "{first.id}"'
+            yield Fault(named("hop", hop.id), "bundle", found, allowed)
+
+
+def measured_rain(network: Network) -> Iterator[Fault]:
+    """Measured percentiles are per cents of the year and fall as the attenuation rises."""
+    field = "rain_exceedance_db"
+    for hop in network.hops:
+        if hop.rain_exceedance_db is None:
+            continue
+        entry = named("hop", hop.id)
+        try:
+            points = sorted((float(p), a) for p, a in hop.rain_exceedance_db.items())
+        except ValueError:
+            found = ", ".join(f'"{percent}"' for percent in hop.rain_exceedance_db)
+            yield Fault(entry, field, f"given for {found}", "given for per cents of the year, as 0.01 = 32")
+            continue
+        found = ", ".join(f"{p:g} = {a:g}" for p, a in points) or "empty"
+        if len(points) < 2 or not all(1e-5 <= p <= 5 for p, _ in points):
+            yield Fault(entry, field, found, "two points or more, 0.00001 to 5 per cent")
+        elif any(p == q for (p, _), (q, _) in pairwise(points)):
+            yield Fault(entry, field, found, "one value for each per cent")
+        elif any(a <= b for (_, a), (_, b) in pairwise(points)) or points[-1][1] <= 0:
+            yield Fault(entry, field, found, "above 0 dB and rising as per cent falls")
+
+
+def extent(network: Network) -> Iterator[Fault]:
+    """Every site lies near enough to the middle for one local plane."""
+    allowed = f"at most {MAXIMUM_EXTENT_KM:g} km"
+    for site_id, distance in _distances_km(network).items():
+        if distance > MAXIMUM_EXTENT_KM:
+            entry, field = named("site", site_id), "distance from the middle of the network"
+            yield Fault(entry, field, f"{distance:.0f} km", allowed, "Check its coordinates")
+
+
+def _distances_km(network: Network) -> dict[str, float]:
+    """Distance of each site from the middle of all sites [km]."""
+    if not network.sites:
+        return {}
+    latitude = np.array([site.latitude_deg for site in network.sites])
+    longitude = np.array([site.longitude_deg for site in network.sites])
+    distance = path_length_km(latitude, longitude, *network_centre(latitude, longitude))
+    return {site.id: float(d) for site, d in zip(network.sites, distance, strict=True)}
+
+
+def hop_graph(network: Network) -> "nx.MultiGraph[str]":
+    """Sites as nodes, hops as edges keyed by their ids."""
+    graph: nx.MultiGraph[str] = nx.MultiGraph()
+    graph.add_nodes_from(site.id for site in network.sites)
+    for hop in network.hops:
+        graph.add_edge(hop.site_a, hop.site_b, key=hop.id)
+    return graph
+
+
+def _component_of(graph: "nx.Graph[str]") -> dict[str, int]:
+    """Number of the connected part in which each site lies."""
+    return {site: i for i, part in enumerate(nx.connected_components(graph)) for site in part}
+
+
+def services_have_routes(network: Network) -> Iterator[Fault]:
+    """Some chain of hops joins the ends of each service; a stated route is such a chain."""
+    component = _component_of(hop_graph(network))
+    hops = {hop.id: hop for hop in network.hops}
+    sites = {site.id for site in network.sites}
+    whole = all({hop.site_a, hop.site_b} <= sites and hop.site_a != hop.site_b for hop in network.hops)
+    for service in network.services:
+        entry = named("service", service.id)
+        if service.site_a not in component or service.site_b not in component:
+            continue
+        if service.site_a == service.site_b:
+            yield Fault(entry, "to", f'"{service.site_b}", the same as from', "another site")
+        elif whole and component[service.site_a] != component[service.site_b]:
+            found = f'none between "{service.site_a}" and "{service.site_b}"'
+            yield Fault(entry, "route", found, "a chain of hops")
+            continue
+        for field in ("route", "protecting_route"):
+            if all({hop.site_a, hop.site_b} <= sites for hop in _known_hops(service, field, hops)):
+                yield from _route_fault(entry, field, service, hops)
+
+
+def _known_hops(service: Service, field: str, hops: Mapping[str, Hop]) -> list[Hop]:
+    return [hops[hop_id] for hop_id in getattr(service, field) if hop_id in hops]
+
+
+def _route_fault(entry: str, field: str, service: Service, hops: Mapping[str, Hop]) -> Iterator[Fault]:
+    here, passed = service.site_a, {service.site_a}
+    for number, hop_id in enumerate(getattr(service, field), start=1):
+        hop = hops.get(hop_id)
+        if hop is None:
+            yield Fault(entry, f"{field}[{number}]", f'"{hop_id}"', "a hop id", sought=hop_id, known=hops)
+            return
+        if here not in (hop.site_a, hop.site_b):
+            yield Fault(entry, field, f'broken at "{here}", where "{hop_id}" does not end', "a chain of hops")
+            return
+        here = hop.site_b if here == hop.site_a else hop.site_a
+        if here in passed:
+            yield Fault(entry, field, f'back at "{here}" with "{hop_id}"', "a chain that meets no site twice")
+            return
+        passed.add(here)
+    if getattr(service, field) and here != service.site_b:
+        yield Fault(entry, field, f'a chain that ends at "{here}"', f'one that ends at "{service.site_b}"')
+
+
+RULES: tuple[Rule, ...] = (
+    unique_ids,
+    site_references,
+    radio_references,
+    antenna_references,
+    power_references,
+    part_references,
+    hop_lengths,
+    extent,
+    hop_equipment,
+    bundled_hops,
+    measured_rain,
+    services_have_routes,
+)
+NEEDS: Mapping[Rule, tuple[str, ...]] = {
+    site_references: ("sites",),
+    radio_references: ("radios",),
+    antenna_references: ("antennas",),
+    power_references: ("power",),
+    services_have_routes: ("sites", "hops"),
+}
+"""Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""
+
+
+def outside_tested_range(network: Network) -> Iterator[Fault]:
+    """Path lengths and diversity beyond what ITU-R P.530-18 states its methods for; one doubt a hop."""
+    yield from joined(_beyond_methods(network))
+
+
+def _beyond_methods(network: Network) -> Iterator[Fault]:
+    lengths = _lengths_km(network)
+    for hop in network.hops:
+        length = lengths[hop.id]
+        entry = named("hop", hop.id)
+        if length > 60:
+            yield Fault(entry, "path length", f"{length:.1f} km", "up to 60 km for the rain method of P.530")
+        diversity = hop.protection.diversity
+        if diversity in ("space", "both") and not (
+            25 <= length <= 240 and 2 <= hop.frequency_ghz <= 11 and 3 <= hop.antenna_separation_m <= 23
+        ):
+            yield Fault(
+                entry,
+                "space diversity",
+                f"{hop.frequency_ghz:g} GHz, {length:.1f} km, {hop.antenna_separation_m:g} m",
+                "2 to 11 GHz, 25 to 240 km, 3 to 23 m for the improvement of P.530",
+            )
+        if diversity in ("frequency", "both") and not (30 <= length <= 70 and 2 <= hop.frequency_ghz <= 11):
+            yield Fault(
+                entry,
+                "frequency diversity",
+                f"{hop.frequency_ghz:g} GHz, {length:.1f} km",
+                "2 to 11 GHz, 30 to 70 km for the improvement of P.530",
+            )
+
+
+def wide_network(network: Network) -> Iterator[Fault]:
+    """A network so wide that the rain climate of its middle hardly serves all of it."""
+    site, distance = max(_distances_km(network).items(), key=lambda item: item[1])
+    if distance > ONE_CLIMATE_KM:
+        found = f'{distance:.0f} km from the middle at site "{site}"'
+        allowed = f"within {ONE_CLIMATE_KM:g} km for one rain field of the climate in its middle"
+        yield Fault("", "network", found, allowed)
+
+
+def idle_entries(network: Network) -> Iterator[Fault]:
+    """Sites without a hop, and protecting routes of services that are not protected."""
+    used = {site for hop in network.hops for site in (hop.site_a, hop.site_b)}
+    for site in network.sites:
+        if site.id not in used:
+            yield Fault(named("site", site.id), "use", "none", "an end of some hop to have any effect")
+    for service in network.services:
+        if service.protecting_route and service.protection != "protected":
+            found = f'given with protection "{service.protection}"'
+            entry = named("service", service.id)
+            yield Fault(entry, "protecting_route", found, 'with protection "protected" to have any effect')
+
+
+def protection_without_effect(network: Network) -> Iterator[Fault]:
+    """Services that ask for a second route where there is none on any part of the way."""
+    graph = hop_graph(network)
+    pairs = nx.Graph(graph)
+    only_ways: nx.Graph[str] = nx.Graph()
+    bridges = cast("Iterable[tuple[str, str]]", nx.bridges(pairs))
+    only_ways.add_edges_from(pair for pair in bridges if graph.number_of_edges(*pair) == 1)
+    component = _component_of(only_ways)
+    for service in network.services:
+        if service.protection == "none" or service.site_a not in component:
+            continue
+        if component[service.site_a] == component.get(service.site_b):
+            found = f'"{service.protection}" with one route only'
+            yield Fault(
+                named("service", service.id), "protection", found, "between ends that two routes join"
+            )
+
+
+DOUBTS: tuple[Rule, ...] = (
+    outside_tested_range,
+    wide_network,
+    idle_entries,
+    protection_without_effect,
+)

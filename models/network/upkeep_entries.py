@@ -1,0 +1,96 @@
+"""Entries of a network file that describe upkeep: power, crews, spares, planned work."""
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from hopyears.models.basics.faults import FieldError
+from hopyears.models.network.entry import Entry, Finite, Identifier
+
+
+class Power(Entry):
+    """How a site is fed."""
+
+    id: Identifier
+    mains_outages_per_year: Annotated[Finite, Field(ge=0, le=1000)] = 1.5
+    outage_median_min: Annotated[Finite, Field(gt=0, le=100_000)] = 35.0
+    outage_ln_sd: Annotated[Finite, Field(ge=0, le=3)] = 1.3
+    battery_h: Annotated[Finite, Field(ge=0, le=1000, description="autonomy at full charge")] = 4.0
+    recharge_h: Annotated[Finite, Field(gt=0, le=1000)] = 11.0
+    generator: bool = False
+    generator_start_failure: Annotated[Finite, Field(ge=0, le=1)] = 0.02
+    storm_factor: Annotated[
+        Finite, Field(ge=1, le=1000, description="mains outage rate in a storm over that in calm weather")
+    ] = 6.0
+    solar_harvest_h: Annotated[
+        tuple[Annotated[Finite, Field(ge=0, le=1000)], ...] | None,
+        Field(
+            min_length=12,
+            max_length=12,
+            description="sun instead of mains: mean daily harvest by month, in hours of the site's load",
+        ),
+    ] = None
+
+
+class Crew(Entry):
+    """People who mend."""
+
+    id: Identifier
+    base: Annotated[Identifier, Field(description="site id of the base")]
+    teams: Annotated[int, Field(ge=1, le=1000)] = 1
+    speed_km_h: Annotated[Finite, Field(gt=0, le=300, description="along the straight line")] = 40.0
+    shift_start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 0.0
+    shift_end_h: Annotated[Finite, Field(gt=0, le=24)] = 24.0
+    working_days_per_week: Annotated[int, Field(ge=1, le=7)] = 7
+    on_call: Annotated[bool, Field(description="sets off at any hour for a fault that stops traffic")] = True
+
+    @model_validator(mode="after")
+    def _shift_ends_after_it_starts(self) -> "Crew":
+        if self.shift_end_h <= self.shift_start_h:
+            raise FieldError(
+                "shift_end_h", f"{self.shift_end_h:g}", f"above shift_start_h, {self.shift_start_h:g}"
+            )
+        return self
+
+
+class Repair(Entry):
+    """How faults are attended, everywhere in the network."""
+
+    dispatch_h: Annotated[Finite, Field(ge=0, le=1000, description="mean, from alarm to a crew called")] = 0.5
+    road_factor: Annotated[Finite, Field(ge=1, le=10, description="road over straight line")] = 1.3
+    daylight_climbs: Annotated[bool, Field(description="nobody starts a climb in the dark")] = False
+
+
+class LightningRisk(Entry):
+    """Damaging strikes at a site, a common cause of several failures."""
+
+    strikes_per_storm_h: Annotated[
+        Finite, Field(ge=0, le=10, description="damaging strikes at a site per hour of storm over it")
+    ] = 0.00015
+    damage_chance: Annotated[
+        Finite, Field(ge=0, le=1, description="chance that a strike takes each outdoor radio of the site")
+    ] = 0.2
+
+
+class Depot(Entry):
+    """Spares."""
+
+    id: Identifier
+    base: Annotated[Identifier, Field(description="site id where the spares lie")]
+    stock: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = Field(
+        default_factory=dict, description="part kind to spares held"
+    )
+    lead_time_days: Annotated[Finite, Field(gt=0, le=1000)] = 30.0
+
+
+class Maintenance(Entry):
+    """Planned work that stops a site."""
+
+    site: Identifier
+    every_days: Annotated[Finite, Field(ge=1, le=10_000)]
+    duration_h: Annotated[Finite, Field(gt=0, le=240)] = 1.0
+    start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 2.0
+    visit: Annotated[
+        bool, Field(description="a crew of the nearest base comes; false for work from a distance")
+    ] = True
+    climbs: Annotated[bool, Field(description="put off by whole days while a storm is near")] = False

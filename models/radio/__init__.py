@@ -1,0 +1,1 @@
+"""Schemes, modulations and link budgets: what radios make of a path."""

@@ -1,0 +1,109 @@
+"""What each service loses were it alone on parts of the network: the steps from the textbook to the truth.
+
+Each hop of the working route by itself, the route as a row of such hops, and the service on equipment that
+no weather touches. All by the ten-second rule, both directions together.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.judging.cause import FADING
+from hopyears.models.judging.outage_rule import UNAVAILABLE, Lost
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history
+from hopyears.sim.counting.keyed_table import Columns, KeyedTable
+from hopyears.sim.counting.tally_rows import BOTH, three_ways
+from hopyears.sim.services.service import sweep_services
+from hopyears.sim.services.service_data import HopHistory, Route, ServiceDemand
+
+SERIES = Columns(("entity", "part", "equipment"), ("unavailable_s",))
+"""Unavailable time of a service on a part of what it uses; ``equipment`` is 1 where anything but the
+atmosphere had a hand in it."""
+
+HOPS, ROUTE, ALONE = 0, 1, 2
+"""Parts: the hops of the working route each by itself, added up; the working route as a whole; all routes of
+the service. On each, the service has the links to itself."""
+
+
+def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
+    """Rows of ``SERIES`` of one block."""
+    full = simulator.links([hop_history(hop) for hop in history.hops], history.log)
+    links = simulator.prepared.links
+    known: dict[tuple[int, float], NDArray[np.float64]] = {}
+    keys, values = [], []
+    for entity, demand in enumerate(simulator.prepared.demands):
+        histories = _thinned(full, links, demand)
+        hops = np.zeros(2)
+        for link, _ in demand.routes[0]:
+            asked = (link, demand.required_share * demand.committed_mbit_s)
+            if asked not in known:
+                known[asked] = _lost_alone(histories, links, demand, (((link, 0),),), history.duration_s)
+            hops += known[asked]
+        whole = _lost_alone(histories, links, demand, demand.routes[:1], history.duration_s)
+        alone = whole
+        if len(demand.routes) > 1:
+            alone = _lost_alone(histories, links, demand, demand.routes, history.duration_s)
+        for part, lost in ((HOPS, hops), (ROUTE, whole), (ALONE, alone)):
+            keys += [(entity, part, equipment) for equipment in (0, 1)]
+            values += [float(seconds) for seconds in lost]
+    return KeyedTable.collect(SERIES, np.array(keys), np.array(values))
+
+
+def _thinned(
+    histories: Sequence[HopHistory], links: Sequence[Sequence[int]], demand: ServiceDemand
+) -> list[HopHistory]:
+    """Histories without the changes that a service alone does not notice; those of bundles as they are."""
+    result = list(histories)
+    for link in {link for route in demand.routes for link, _ in route}:
+        if len(links[link]) == 1:
+            (member,) = links[link]
+            result[member] = _as_noticed(histories[member], demand)
+    return result
+
+
+def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
+    """A hop of which states with the same use to a service are one state."""
+    need = demand.required_share * demand.committed_mbit_s
+    ways = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s])
+    enough = (ways >= need) & (ways > 0.0)
+    usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= demand.switch_below_mbit_s)
+    causes = np.where(enough.all(axis=0), 0, hop.causes)
+    kind = ((causes * 2 + enough[0]) * 2 + enough[1]) * 2 + usable
+    _, first, same = np.unique(kind, return_index=True, return_inverse=True)
+    state = same.astype(np.int32)[hop.state]
+    changes = np.append(True, state[1:] != state[:-1])
+    return HopHistory(
+        hop.time_s[changes],
+        state[changes],
+        hop.capacity_forward_mbit_s[first],
+        hop.capacity_backward_mbit_s[first],
+        hop.causes[first],
+    )
+
+
+def _lost_alone(
+    histories: Sequence[HopHistory],
+    links: Sequence[Sequence[int]],
+    demand: ServiceDemand,
+    routes: tuple[Route, ...],
+    duration_s: float,
+) -> NDArray[np.float64]:
+    """Unavailable seconds of a service alone on some routes, by fading only and with equipment."""
+    used = sorted({link for route in routes for link, _ in route})
+    own = [histories[member] for link in used for member in links[link]]
+    places = iter(range(len(own)))
+    own_links = [tuple(next(places) for _ in links[link]) for link in used]
+    rows = tuple(tuple((used.index(link), direction) for link, direction in route) for route in routes)
+    # What it asks beyond its committed rate makes no outage.
+    alone = replace(demand, peak_mbit_s=max(demand.committed_mbit_s, 1e-3), routes=rows)
+    history = sweep_services(own, [alone], duration_s, links=own_links)[0]
+    lost = three_ways(history, duration_s)[BOTH]
+    return _by_kind(lost)
+
+
+def _by_kind(lost: Lost) -> NDArray[np.float64]:
+    seconds = (lost.end_s - lost.start_s)[lost.kind == UNAVAILABLE]
+    equipment = (lost.causes[lost.kind == UNAVAILABLE] & ~int(FADING)) != 0
+    return np.bincount(equipment.astype(np.int64), weights=seconds, minlength=2).astype(np.float64)

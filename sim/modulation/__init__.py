@@ -1,0 +1,1 @@
+"""The study of adaptive against fixed modulation: cases, findings, tables, pictures."""

@@ -1,0 +1,187 @@
+"""What a study of modulation finds in one block: plain figures that can be stored and read again."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tally_rows import UNDELIVERED, three_ways, traffic_rows
+from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.services.service_data import HopHistory, ServiceDemand, ServiceHistory
+
+ADAPTIVE = 0
+"""In place of a number of states: the hop as it is."""
+
+HOP, SERVICE = 0, 1
+
+_Floats = NDArray[np.float64]
+_Ints = NDArray[np.int64]
+
+Spent = tuple[_Ints, _Floats]
+"""Names, rising, and the time or megabits of each (first axis)."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a hop or service got in one block.
+
+    Attributes
+    ----------
+    unavailable_s, severely_errored_s : float
+        Both ways together, by the ten-second rule.
+    mean_mbit_s : float
+        Mean capacity or rate, of both directions.
+    rate_mbit_s, seconds : float array, shape (n,)
+        Time at each rate of the worse direction, rates rising.
+    """
+
+    unavailable_s: float
+    severely_errored_s: float
+    mean_mbit_s: float
+    rate_mbit_s: _Floats
+    seconds: _Floats
+
+
+Findings = dict[tuple[int, int], Finding]
+"""By number of the hop or service, and states of the fixed modulation, or ``ADAPTIVE``."""
+
+
+@dataclass(frozen=True)
+class BlockFindings:
+    """Findings of one block.
+
+    Attributes
+    ----------
+    hops, services : dict of (number, states) to Finding
+    hop_states : dict of int to (states, channel seconds)
+        For each hop the time of its channels at each modulation, both directions, as things are; 0 is down.
+    route_states : dict of int to (states, seconds)
+        For each service the time at each lowest modulation along its working route, as things are; 0 is down.
+    undelivered : dict of (number, states) to (causes, megabits of shape (n, 2))
+        For each service what lacks of its peak and of its committed rate, both directions together, by exact
+        set of cause flags.
+    """
+
+    hops: Findings
+    services: Findings = field(default_factory=dict)
+    hop_states: dict[int, Spent] = field(default_factory=dict)
+    route_states: dict[int, Spent] = field(default_factory=dict)
+    undelivered: dict[tuple[int, int], Spent] = field(default_factory=dict)
+
+    def to_arrow(self) -> dict[str, pa.Table]:
+        """Its tables, for storage."""
+        cases = [(HOP, *key, found) for key, found in self.hops.items()]
+        cases += [(SERVICE, *key, found) for key, found in self.services.items()]
+        times = [(HOP, number, *spent) for number, spent in self.hop_states.items()]
+        times += [(SERVICE, number, *spent) for number, spent in self.route_states.items()]
+        return {
+            "findings": pa.table(
+                {
+                    "kind": [case[0] for case in cases],
+                    "number": [case[1] for case in cases],
+                    "states": [case[2] for case in cases],
+                    "unavailable_s": [case[3].unavailable_s for case in cases],
+                    "severely_errored_s": [case[3].severely_errored_s for case in cases],
+                    "mean_mbit_s": [case[3].mean_mbit_s for case in cases],
+                    "rate_mbit_s": [case[3].rate_mbit_s.tolist() for case in cases],
+                    "seconds": [case[3].seconds.tolist() for case in cases],
+                }
+            ),
+            "modulations": pa.table(
+                {
+                    "kind": [time[0] for time in times],
+                    "number": [time[1] for time in times],
+                    "states": [time[2].tolist() for time in times],
+                    "seconds": [time[3].tolist() for time in times],
+                }
+            ),
+            "undelivered": pa.table(
+                {
+                    "number": [number for number, _ in self.undelivered],
+                    "states": [states for _, states in self.undelivered],
+                    "causes": [causes.tolist() for causes, _ in self.undelivered.values()],
+                    "megabits": [megabits.ravel().tolist() for _, megabits in self.undelivered.values()],
+                }
+            ),
+        }
+
+    @classmethod
+    def from_arrow(cls, tables: Mapping[str, pa.Table]) -> "BlockFindings":
+        """The findings whose tables ``to_arrow`` gave."""
+        cases: tuple[Findings, Findings] = ({}, {})
+        times: tuple[dict[int, Spent], dict[int, Spent]] = ({}, {})
+        for row in tables["findings"].to_pylist():
+            figures = (row["unavailable_s"], row["severely_errored_s"], row["mean_mbit_s"])
+            arrays = (np.array(row[name], dtype=np.float64) for name in ("rate_mbit_s", "seconds"))
+            cases[row["kind"]][row["number"], row["states"]] = Finding(*figures, *arrays)
+        for row in tables["modulations"].to_pylist():
+            spent = np.array(row["states"], dtype=np.int64), np.array(row["seconds"], dtype=np.float64)
+            times[row["kind"]][row["number"]] = spent
+        undelivered = {
+            (row["number"], row["states"]): (
+                np.array(row["causes"], dtype=np.int64),
+                np.array(row["megabits"], dtype=np.float64).reshape(-1, 2),
+            )
+            for row in tables["undelivered"].to_pylist()
+        }
+        return cls(cases[HOP], cases[SERVICE], times[HOP], times[SERVICE], undelivered)
+
+
+def hop_finding(hop: HopHistory, duration_s: float) -> Finding:
+    """What a hop offered; it is down while it carries nothing."""
+    seconds = _state_seconds(hop.time_s, hop.state, hop.causes.size, duration_s)
+    rates = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s], axis=1)
+    lost = three_ways(hop, duration_s)[2]
+    return _finding(float(lost.unavailable_s), float(lost.severely_errored_s), rates, seconds)
+
+
+def service_finding(service: ServiceHistory) -> Finding:
+    """What a service got."""
+    lost = three_ways(service, service.duration_s)[2]
+    return _finding(
+        float(lost.unavailable_s), float(lost.severely_errored_s), service.rate_mbit_s, service.seconds
+    )
+
+
+def undelivered(demand: ServiceDemand, service: ServiceHistory) -> Spent:
+    """Cause flags, and what lacks of the peak and of the committed rate [Mbit], both directions together."""
+    keys, values = zip(*traffic_rows(0, demand, service)[UNDELIVERED], strict=True)
+    table = KeyedTable.collect(UNDELIVERED, np.concatenate(keys), np.concatenate(values))
+    causes, where = np.unique(table.key("causes"), return_inverse=True)
+    megabits = np.zeros((causes.size, 2))
+    np.add.at(megabits, where, table.values[:, :2])
+    return causes, megabits
+
+
+def channel_states(timeline: HopTimeline, names: _Ints, duration_s: float) -> Spent:
+    """Time of the channels of a hop, both directions, at each modulation [channel seconds]."""
+    seconds = _state_seconds(timeline.time_s, timeline.state, len(timeline.levels), duration_s)
+    counts = (timeline.levels.reshape(len(seconds), -1, 1) == np.arange(names.size)).sum(axis=1)
+    return names, seconds @ counts.astype(np.float64)
+
+
+def lowest_along(chain: Sequence[tuple[HopTimeline, _Ints]], duration_s: float) -> Spent:
+    """Time [s] at each lowest value along a chain of hops; each comes with one value a state."""
+    time_s = np.unique(np.concatenate([np.zeros(1), *(hop.time_s for hop, _ in chain)]))
+    lowest = np.full(time_s.size, np.iinfo(np.int64).max)
+    for hop, value in chain:
+        state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
+        lowest = np.minimum(lowest, value[state])
+    names, where = np.unique(lowest, return_inverse=True)
+    spent = np.bincount(where, weights=np.diff(np.append(time_s, duration_s)), minlength=names.size)
+    return names, spent.astype(np.float64)
+
+
+def _state_seconds(time_s: _Floats, state: NDArray[np.integer], n_states: int, duration_s: float) -> _Floats:
+    spent = np.bincount(state, weights=np.diff(np.append(time_s, duration_s)), minlength=n_states)
+    return spent.astype(np.float64)
+
+
+def _finding(unavailable_s: float, severe_s: float, rates: _Floats, seconds: _Floats) -> Finding:
+    rate, where = np.unique(rates.min(axis=1), return_inverse=True)
+    spent = np.bincount(where, weights=seconds, minlength=rate.size).astype(np.float64)
+    mean = float(rates.mean(axis=1) @ seconds / seconds.sum())
+    return Finding(unavailable_s, severe_s, mean, rate, spent)

@@ -1,0 +1,1 @@
+"""Simulates the availability and protection of microwave radio networks, many years at a time."""

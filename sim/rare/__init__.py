@@ -1,0 +1,1 @@
+"""Rare losses from few years: weighted replications, heavier storms, controls of known mean."""

@@ -1,0 +1,335 @@
+"""Rules between entries of a network: each names the entry, what it found and what it allows."""
+
+from typing import Any
+
+import networkx as nx
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hopyears.models.basics.faults import Fault, FieldError, suggestion
+from hopyears.models.network.network import (
+    Antenna,
+    Crew,
+    Depot,
+    Hop,
+    Maintenance,
+    Modulation,
+    Network,
+    PartChange,
+    Power,
+    Radio,
+    Service,
+    Site,
+)
+from hopyears.models.network.network_rules import DOUBTS, RULES, hop_graph
+
+PLACES = {"hill": (50.0, 10.0), "mill": (50.1, 10.0), "ridge": (50.1, 10.2), "dale": (50.3, 10.2)}
+
+
+def site(name: str, **more: Any) -> Site:
+    latitude, longitude = PLACES.get(name, (50.2, 10.1))
+    return Site(**{"id": name, "latitude_deg": latitude, "longitude_deg": longitude} | more)
+
+
+def hop(name: str, **more: Any) -> Hop:
+    a, _, b = name.partition("-")
+    return Hop(
+        **{"id": name, "from": a, "to": b, "frequency_ghz": 18, "radio": "r18", "antenna": "dish"} | more
+    )
+
+
+def service(a: str, b: str, **more: Any) -> Service:
+    return Service(**{"id": f"{a}>{b}".replace(">", "_"), "from": a, "to": b, "committed_mbit_s": 10} | more)
+
+
+def network(**more: Any) -> Network:
+    """A chain of four sites with one service over two of its hops."""
+    return Network(
+        **{
+            "sites": tuple(site(name) for name in PLACES),
+            "hops": tuple(hop(name) for name in ("hill-mill", "mill-ridge", "ridge-dale")),
+            "radios": (Radio(id="r18", modulations=(Modulation(states=4), Modulation(states=64))),),
+            "antennas": (Antenna(id="dish", diameter_m=0.6),),
+            "services": (service("hill", "ridge"),),
+        }
+        | more
+    )
+
+
+def faults(wrong: Network) -> list[str]:
+    return [fault.sentence() for rule in RULES for fault in rule(wrong)]
+
+
+def doubts(odd: Network) -> list[str]:
+    return [doubt.sentence() for rule in DOUBTS for doubt in rule(odd)]
+
+
+def with_hop(**more: Any) -> Network:
+    return network(hops=(hop("hill-mill", **more), hop("mill-ridge"), hop("ridge-dale")))
+
+
+def with_service(**more: Any) -> Network:
+    return network(services=(service("hill", "ridge", **more),))
+
+
+def test_network_in_order() -> None:
+    assert faults(network()) == []
+    assert doubts(network()) == []
+
+
+HOP = 'hop "hill-mill": '
+SERVICE = 'service "hill_ridge": '
+CASES: list[tuple[Network, list[str]]] = [
+    (with_hop(**{"to": "mil"}), [HOP + 'to is "mil"; must be a site id. Did you mean "mill"?']),
+    (with_hop(**{"from": "xyz"}), [HOP + 'from is "xyz"; must be a site id']),
+    (with_hop(radio="R18"), [HOP + 'radio is "R18"; must be a radio id. Did you mean "r18"?']),
+    (with_hop(antenna="dish-2"), [HOP + 'antenna is "dish-2"; must be an antenna id. Did you mean "dish"?']),
+    (with_hop(antenna_b="cup"), [HOP + 'antenna_b is "cup"; must be an antenna id']),
+    (with_hop(reference_states=16), [HOP + "reference_states is 16; must be one of 4, 64 of radio r18"]),
+    (
+        network(services=(service("hill", "rigde"),)),
+        ['service "hill_rigde": to is "rigde"; must be a site id. Did you mean "ridge"?'],
+    ),
+    (
+        network(crews=(Crew(id="c", base="hil"),)),
+        ['crew "c": base is "hil"; must be a site id. Did you mean "hill"?'],
+    ),
+    (network(depots=(Depot(id="d", base="q", stock={}),)), ['depot "d": base is "q"; must be a site id']),
+    (
+        network(maintenance=(Maintenance(site="mil", every_days=9),)),
+        ['maintenance 1: site is "mil"; must be a site id. Did you mean "mill"?'],
+    ),
+    (
+        network(
+            sites=(site("hill", power="wek"), *map(site, ("mill", "ridge", "dale"))),
+            power=(Power(id="weak"),),
+        ),
+        ['site "hill": power is "wek"; must be a power id or "standard". Did you mean "weak"?'],
+    ),
+    # Ids.
+    (
+        network(sites=(*map(site, PLACES), site("hill"))),
+        ['site "hill": id is used 2 times; must be unique'],
+    ),
+    (
+        network(antennas=(Antenna(id="dish", gain_dbi=38),) * 3),
+        ['antenna "dish": id is used 3 times; must be unique'],
+    ),
+    (
+        network(parts=(PartChange(kind="fan", swap_h=2), PartChange(kind="fan", mtbf_h=9))),
+        ['part "fan": kind is used 2 times; must be unique'],
+    ),
+    # Lengths and places.
+    (
+        network(sites=(site("hill", latitude_deg=53.0), *map(site, ("mill", "ridge", "dale")))),
+        [HOP + "path length is 322.650 km; must be 0.02 to 200 km. Check both sites' coordinates"],
+    ),
+    (
+        network(sites=(site("hill", latitude_deg=50.1), *map(site, ("mill", "ridge", "dale")))),
+        [HOP + "path length is 0.000 km; must be 0.02 to 200 km. Check both sites' coordinates"],
+    ),
+    (with_hop(**{"to": "hill"}), [HOP + 'to is "hill", the same as from; must be another site']),
+    (
+        network(sites=(*map(site, PLACES), site("far", longitude_deg=-60.0))),
+        [
+            'site "far": distance from the middle of the network is 3897 km; must be at most 2000 km. '
+            "Check its coordinates"
+        ],
+    ),
+    # Measured rain.
+    (
+        with_hop(rain_exceedance_db={"often": 3.0, "0.01": 30.0}),
+        [
+            HOP + 'rain_exceedance_db is given for "often", "0.01"; must be given for per cents of the year, '
+            "as 0.01 = 32"
+        ],
+    ),
+    (
+        with_hop(rain_exceedance_db={"0.01": 30.0}),
+        [HOP + "rain_exceedance_db is 0.01 = 30; must be two points or more, 0.00001 to 5 per cent"],
+    ),
+    (
+        with_hop(rain_exceedance_db={"0.01": 30.0, "nan": 31.0}),
+        [
+            HOP
+            + "rain_exceedance_db is 0.01 = 30, nan = 31; must be two points or more, 0.00001 to 5 per cent"
+        ],
+    ),
+    (
+        with_hop(rain_exceedance_db={"0.1": 31.0, "0.01": 30.0}),
+        [HOP + "rain_exceedance_db is 0.01 = 30, 0.1 = 31; must be above 0 dB and rising as per cent falls"],
+    ),
+    (
+        with_hop(rain_exceedance_db={"0.1": 9.0, "0.10": 9.5, "0.01": 30.0}),
+        [HOP + "rain_exceedance_db is 0.01 = 30, 0.1 = 9, 0.1 = 9.5; must be one value for each per cent"],
+    ),
+    # Routes.
+    (with_service(**{"to": "hill"}), [SERVICE + 'to is "hill", the same as from; must be another site']),
+    (
+        network(hops=(hop("hill-mill"), hop("ridge-dale"))),
+        [SERVICE + 'route is none between "hill" and "ridge"; must be a chain of hops'],
+    ),
+    (
+        with_service(route=("hill-mill", "mil-ridge")),
+        [SERVICE + 'route[2] is "mil-ridge"; must be a hop id. Did you mean "mill-ridge"?'],
+    ),
+    (
+        with_service(route=("hill-mill", "ridge-dale")),
+        [SERVICE + 'route is broken at "mill", where "ridge-dale" does not end; must be a chain of hops'],
+    ),
+    (
+        with_service(route=("hill-mill",)),
+        [SERVICE + 'route is a chain that ends at "mill"; must be one that ends at "ridge"'],
+    ),
+    (
+        with_service(route=("hill-mill", "mill-ridge", "mill-ridge", "mill-ridge")),
+        [SERVICE + 'route is back at "mill" with "mill-ridge"; must be a chain that meets no site twice'],
+    ),
+    (
+        with_service(protection="protected", protecting_route=("mill-ridge",)),
+        [
+            SERVICE + 'protecting_route is broken at "hill", where "mill-ridge" does not end; '
+            "must be a chain of hops"
+        ],
+    ),
+]
+
+
+@pytest.mark.parametrize(("wrong", "sentences"), CASES)
+def test_fault(wrong: Network, sentences: list[str]) -> None:
+    assert faults(wrong) == sentences
+
+
+def test_unknown_kinds_of_part_and_spare() -> None:
+    said = faults(network(parts=(PartChange(kind="modemcard"),)))
+    assert len(said) == 1
+    assert said[0].startswith('part "modemcard": kind is "modemcard"; must be one of antenna, coupler, ')
+    assert said[0].endswith('. Did you mean "modem_card"?')
+    said = faults(network(depots=(Depot(id="d", base="hill", stock={"common_units": 1}),)))
+    assert said[0].startswith('depot "d": stock is "common_units"; must be of kinds antenna, coupler, ')
+    assert said[0].endswith('. Did you mean "common_unit"?')
+
+
+def test_what_is_kept_in_stock_are_spares_not_what_they_mend() -> None:
+    said = faults(network(depots=(Depot(id="d", base="hill", stock={"fan": 1}),)))
+    assert said[0].startswith('depot "d": stock is "fan"; must be of kinds ')
+
+
+def test_given_routes_may_run_either_way_over_hops() -> None:
+    route = ("ridge-dale", "mill-ridge", "hill-mill")
+    assert faults(network(services=(service("dale", "hill", route=route),))) == []
+
+
+DOUBTFUL: list[tuple[Network, list[str]]] = [
+    (
+        network(
+            sites=(*map(site, PLACES), site("far", latitude_deg=50.0, longitude_deg=11.2)),
+            hops=(*network().hops, hop("hill-far", frequency_ghz=7)),
+        ),
+        ['hop "hill-far": path length is 86.0 km; must be up to 60 km for the rain method of P.530'],
+    ),
+    (
+        with_hop(scheme="1+1 SD", frequency_ghz=7),
+        [
+            HOP
+            + "space diversity is 7 GHz, 11.1 km, 8 m; must be 2 to 11 GHz, 25 to 240 km, 3 to 23 m for the "
+            "improvement of P.530"
+        ],
+    ),
+    (
+        with_hop(scheme="1+1 FD"),
+        [
+            HOP + "frequency diversity is 18 GHz, 11.1 km; must be 2 to 11 GHz, 30 to 70 km for the "
+            "improvement of P.530"
+        ],
+    ),
+    (
+        network(sites=(*map(site, PLACES), site("idle"))),
+        ['site "idle": use is none; must be an end of some hop to have any effect'],
+    ),
+    (
+        with_service(protecting_route=("hill-mill", "mill-ridge")),
+        [
+            SERVICE
+            + 'protecting_route is given with protection "none"; must be with protection "protected" to '
+            "have any effect"
+        ],
+    ),
+    (
+        with_service(protection="protected"),
+        [
+            SERVICE
+            + 'protection is "protected" with one route only; must be between ends that two routes join'
+        ],
+    ),
+    (
+        network(sites=(*map(site, PLACES), site("far", latitude_deg=58.0)), hops=(*network().hops,)),
+        [
+            'network is 702 km from the middle at site "far"; must be within 300 km for one rain field of '
+            "the climate in its middle",
+            'site "far": use is none; must be an end of some hop to have any effect',
+        ],
+    ),
+]
+
+
+@pytest.mark.parametrize(("odd", "sentences"), DOUBTFUL)
+def test_doubt(odd: Network, sentences: list[str]) -> None:
+    assert faults(odd) == []
+    assert doubts(odd) == sentences
+
+
+@given(
+    pairs=st.sets(st.tuples(st.integers(0, 7), st.integers(0, 7)).filter(lambda p: p[0] < p[1]), min_size=1),
+    twice=st.booleans(),
+    ends=st.tuples(st.integers(0, 7), st.integers(0, 7)).filter(lambda p: p[0] != p[1]),
+)
+def test_protection_has_no_effect_just_where_one_simple_path_joins_the_ends(
+    pairs: set[tuple[int, int]], twice: bool, ends: tuple[int, int]
+) -> None:
+    names = [f"s{i}" for i in range(8)]
+    hops = [hop(f"s{a}-s{b}") for a, b in sorted(pairs)]
+    if twice:
+        hops.append(hop(hops[0].id, id="again"))
+    meshed = network(
+        sites=tuple(
+            site(name, latitude_deg=50 + 0.1 * (i % 3), longitude_deg=10 + 0.1 * i)
+            for i, name in enumerate(names)
+        ),
+        hops=tuple(hops),
+        services=(service(names[ends[0]], names[ends[1]], protection="rerouted"),),
+    )
+    graph = hop_graph(meshed)
+    ways = list(nx.all_simple_edge_paths(graph, names[ends[0]], names[ends[1]]))
+    assert any("route is none" in text for text in faults(meshed)) == (not ways)
+    if ways:
+        assert any("one route only" in text for text in doubts(meshed)) == (len(ways) == 1)
+
+
+def test_entries_are_found_by_id() -> None:
+    fed = network(power=(Power(id="standard", battery_h=1),))
+    assert fed.site("ridge").id == "ridge"
+    assert fed.hop("ridge-dale").site_b == "dale"
+    assert fed.radio("r18").id == "r18"
+    assert fed.antenna("dish").diameter_m == 0.6
+    assert fed.power_of(fed.site("hill")).battery_h == 1
+    assert network().power_of(fed.site("hill")) == Power(id="standard")
+    with pytest.raises(KeyError):
+        fed.hop("none")
+    assert fed.model_copy(update={"hops": fed.hops[:1]}).hops == fed.hops[:1]
+
+
+def test_field_error_carries_its_parts() -> None:
+    error = FieldError("states", "1", "2 or more")
+    assert (error.field, error.found, error.allowed) == ("states", "1", "2 or more")
+    assert str(error) == "states is 1; must be 2 or more"
+
+
+def test_suggestions() -> None:
+    assert suggestion("mil", ["hill", "mill"]) == 'Did you mean "mill"?'
+    assert suggestion("MILL", ["hill", "Mill"]) == 'Did you mean "Mill"?'
+    assert suggestion("zzzz", ["hill", "mill"]) == ""
+    assert suggestion("", ["hill"]) == ""
+    assert suggestion("m" * 10_000, ["m" * 10_000]) == ""
+    assert Fault("", "key", '"a"', "b").sentence() == 'key is "a"; must be b'

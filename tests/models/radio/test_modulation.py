@@ -1,0 +1,75 @@
+"""The modulation ladder, and when a radio steps."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from hopyears.models.radio import modulation
+from hopyears.models.radio.modulation import DEFAULT_LADDER, Ladder, SwitchRule
+
+margins = hnp.arrays(np.float64, st.integers(1, 12), elements=st.floats(-10, 60))
+
+
+def test_thresholds_in_28_mhz():
+    """-174 dBm/Hz, 25.2 MBd, noise figure 6 dB; rounded to 0.1 dB."""
+    expected = [-85.7, -82.6, -79.4, -76.6, -73.8, -71.0, -68.3, -65.6, -62.9, -60.2, -57.5]
+    assert DEFAULT_LADDER.threshold_dbm(28.0) == pytest.approx(expected, abs=0.06)
+
+
+def test_net_rate_in_28_mhz():
+    assert DEFAULT_LADDER.efficiency_bit_s_hz[[0, 6]] == pytest.approx([1.62, 6.48])
+    assert DEFAULT_LADDER.capacity_mbit_s(28.0)[6] == pytest.approx(6.48 * 28)
+    assert DEFAULT_LADDER.capacity_mbit_s([28.0, 56.0]).shape == (2, 11)
+
+
+def test_required_ratio_stays_above_shannon():
+    shannon = 10.0 * np.log10(2.0 ** (0.9 * np.log2(DEFAULT_LADDER.states)) - 1.0)
+    assert np.all(DEFAULT_LADDER.snr_db > shannon)
+
+
+@given(margins)
+def test_order_of_steps(margin):
+    down, up = modulation.down_depth_db(margin), modulation.up_depth_db(margin)
+    assert np.all(up <= down)
+    assert np.all(np.diff(down) <= 0)
+    assert np.all(np.diff(up) <= 0)
+    assert np.all(down <= margin)
+
+
+def test_guard_and_hysteresis():
+    margin = np.array([40.0, 30.0, 20.0])
+    assert modulation.down_depth_db(margin).tolist() == [40.0, 29.0, 19.0]
+    assert modulation.up_depth_db(margin).tolist() == [40.0, 27.0, 17.0]
+    assert modulation.hold_s(3).tolist() == [0.0, 1.0, 1.2]
+
+
+def test_steps_up_are_made_one_at_a_time():
+    rule = SwitchRule(hold_s=2.0, interval_s=0.5, lowest_hold_s=0.1)
+    assert modulation.hold_s(5, rule).tolist() == [0.1, 2.0, 2.5, 3.0, 3.5]
+    assert modulation.hold_s(1, rule).tolist() == [0.1]
+
+
+@given(margins, st.floats(0, 70), st.floats(0, 10))
+def test_deeper_fades_leave_no_more_modulations(margin, depth, more):
+    lost_at = modulation.down_depth_db(margin)
+    assert modulation.level_at_depth(depth + more, lost_at) <= modulation.level_at_depth(depth, lost_at)
+
+
+def test_level_at_depth():
+    lost_at = np.array([40.0, 29.0, 19.0])
+    assert modulation.level_at_depth([0.0, 19.0, 35.0, 40.0], lost_at).tolist() == [3, 2, 1, 0]
+
+
+def test_refuses():
+    with pytest.raises(ValueError, match=r"snr_db is .*must increase"):
+        Ladder(np.array([4, 16]), np.array([8.0, 7.0]), np.array([1.0, 2.0]), np.zeros(2))
+    with pytest.raises(ValueError, match=r"back_off_db is -1.0; must be at least 0"):
+        Ladder(np.array([4]), np.array([8.0]), np.array([1.0]), np.array([-1.0]))
+    with pytest.raises(ValueError, match=r"snr_db is of shape .*one number per modulation"):
+        Ladder(np.array([4]), np.array([8.0, 9.0]), np.array([1.0]), np.zeros(1))
+    with pytest.raises(ValueError, match=r"hold_s is -1; must be at least 0"):
+        SwitchRule(hold_s=-1)
+    with pytest.raises(ValueError, match=r"channel_spacing_mhz is 0\.0; must be above 0"):
+        DEFAULT_LADDER.threshold_dbm(0.0)
