@@ -24,6 +24,7 @@ from hopyears.models.radio.scheme import Channel, Line, Scheme, channels_of, lin
 from hopyears.sim.climate import Climate, climates_of, gas_db_per_km
 from hopyears.sim.hops.hop_parts import hop_parts
 from hopyears.sim.hops.modulation_steps import Steps, steps_of
+from hopyears.sim.hops.site_hardware import sites_hardware
 
 
 @dataclass(frozen=True)
@@ -123,8 +124,16 @@ def design_hops(network: Network) -> tuple[HopDesign, ...]:
     places = site_plane_km(network)
     middles = [_middle(sites[hop.site_a], sites[hop.site_b]) for hop in network.hops]
     climates = climates_of(middles)
+    hardware = sites_hardware(network)
     return tuple(
-        _design(network, hop, sites, places, changed_climate(climate, network))
+        _design(
+            network,
+            hop,
+            sites,
+            places,
+            changed_climate(climate, network),
+            hop_parts(network, hop, hardware),
+        )
         for hop, climate in zip(network.hops, climates, strict=True)
     )
 
@@ -193,6 +202,7 @@ def _design(
     sites: dict[str, Site],
     places: dict[str, tuple[float, float]],
     climate: Climate,
+    parts: tuple[Part, ...],
 ) -> HopDesign:
     site_a, site_b = sites[hop.site_a], sites[hop.site_b]
     length_km = float(
@@ -205,7 +215,6 @@ def _design(
     elevation_deg = float(geometry.path_elevation_deg(height_a_m, height_b_m, length_km))
     inclination_mrad = float(geometry.path_inclination_mrad(height_a_m, height_b_m, length_km))
     radio, scheme = network.radio(hop.radio), hop.protection
-    parts = hop_parts(network, hop)
     structure = link_structure(scheme, parts, combining_losses(network.losses, radio))
     tilt = rain_attenuation.TILT_DEG[hop.polarisation]
     k, alpha = rain_attenuation.coefficients(

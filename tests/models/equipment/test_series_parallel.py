@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from markov import long_run
 from reference import cases
 
-from hopyears.models.equipment.hardware import KIND_CAUSES, Mounting, parts_of_hop
+from hopyears.models.equipment.hardware import Mounting, parts_of_hop
 from hopyears.models.equipment.link_states import best_transmitting, link_state, link_structure
+from hopyears.models.equipment.part_kind import PART_KINDS
 from hopyears.models.equipment.series_parallel import (
     cold_pair_unavailability,
     equipment_unavailability,
@@ -236,7 +237,7 @@ def test_hot_standby_by_hand() -> None:
 
 
 def test_an_item_goes_before_its_kind() -> None:
-    none = dict.fromkeys(KIND_CAUSES, 0.0)
+    none = dict.fromkeys(PART_KINDS, 0.0)
     found = equipment_unavailability(parse_scheme("1+1 FD"), none | {"hybrid_coupler": 1e-3})
     assert found == pytest.approx(2e-3, rel=1e-3)
 
@@ -254,7 +255,7 @@ def test_an_item_goes_before_its_kind() -> None:
             'is without "outdoor_radio"',
         ),
         (
-            lambda: equipment_unavailability(parse_scheme("1+0"), dict.fromkeys(KIND_CAUSES, 1.5)),
+            lambda: equipment_unavailability(parse_scheme("1+0"), dict.fromkeys(PART_KINDS, 1.5)),
             "unavailability of antenna is 1.5; must be 0 to 1",
         ),
     ],
