@@ -57,12 +57,12 @@ def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
         Fault(
             named("hop", design.hop.id),
             "multipath occurrence",
-            f"{100.0 * design.occurrence:.0f} %",
+            f"{100.0 * design.multipath.occurrence:.0f} %",
             f"at most {100.0 * LARGEST_OCCURRENCE:.0f} %",
             "Check path length, antenna heights, geoclimatic_factor and refractivity_gradient",
         )
         for design in designs
-        if design.occurrence > LARGEST_OCCURRENCE
+        if design.multipath.occurrence > LARGEST_OCCURRENCE
     ]
     if faults:
         raise InputError.of([f"{name}: {fault.sentence()}" for fault in faults])
@@ -74,18 +74,19 @@ def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Do
     yield from _idle_parts(network, designs)
     for design in designs:
         entry = named("hop", design.hop.id)
-        best_db = float(design.margin_db[0].max())
+        best_db = float(design.levels.margin_db[0].max())
         if best_db <= 0.0:
             yield Doubt(
                 entry,
                 f"the margin in clear air is {best_db:.1f} dB at the lowest modulation, so that the hop "
                 "never carries anything",
             )
-        if design.occurrence > TESTED_OCCURRENCE:
+        occurrence = design.multipath.occurrence
+        if occurrence > TESTED_OCCURRENCE:
             yield Doubt(
                 entry,
-                f"multipath occurrence is {100.0 * design.occurrence:.0f} %; the laws of P.530 are drawn up "
-                f"to {100.0 * TESTED_OCCURRENCE:.0f} %, and blocks take long beyond",
+                f"multipath occurrence is {100.0 * occurrence:.0f} %; the laws of P.530 are drawn up to "
+                f"{100.0 * TESTED_OCCURRENCE:.0f} %, and blocks take long beyond",
             )
 
 
