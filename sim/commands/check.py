@@ -47,6 +47,7 @@ def run(options: argparse.Namespace) -> int:
         "hops",
         "services",
         "power",
+        "indoor_units",
         "crews",
         "depots",
         "maintenance",
@@ -204,17 +205,18 @@ def _print_hardware(console, network, limit: int | None) -> None:  # type: ignor
 
     from hopyears.models.equipment.hardware import bill_of
     from hopyears.models.equipment.indoor_unit import site_bill
-    from hopyears.sim.equipment.site_hardware import sites_hardware
     from hopyears.sim.hops.hop_parts import hop_parts
+    from hopyears.sim.hops.site_hardware import sites_hardware
 
     table = Table(title="hardware", title_justify="left", header_style="", show_edge=False, pad_edge=False)
     for column in ("place", "item", "count", "why"):
         table.add_column(column)
+    hardware = sites_hardware(network)
     for hop in network.hops[:limit]:
-        for row in bill_of(hop_parts(network, hop)):
+        for row in bill_of(hop_parts(network, hop, hardware)):
             table.add_row(row.place, row.item, str(row.count), row.why)
     warnings = []
-    for number, plan in enumerate(sites_hardware(network).values()):
+    for number, plan in enumerate(hardware.values()):
         if limit is None or number < limit:
             for row in site_bill(plan):
                 table.add_row(row.place, row.item, str(row.count), row.why)
