@@ -223,6 +223,31 @@ def depth_exceeded_db(occurrence: ArrayLike, probability: ArrayLike) -> _FloatAr
     return np.where(p0 > 0.0, 0.5 * (low + high), 0.0)
 
 
+def occurrence_of(depth_db: ArrayLike, probability: ArrayLike) -> _FloatArray:
+    """Occurrence factor p0 [fraction] at which a fade is deeper than A for a fraction of time.
+
+    Parameters
+    ----------
+    depth_db : float or array
+        A [dB], above 0.
+    probability : float or array
+        Fraction of time, above 0 and below that of 0 dB, 63.2 %. Shapes broadcast.
+
+    References
+    ----------
+    ITU-R P.530-17 and -18, 2.3.2, turned round: from 1e-15 to 1e6, by bisection.
+    """
+    depth, wanted = np.broadcast_arrays(
+        _positive("depth_db", depth_db), _positive("probability", probability)
+    )
+    low, high = np.full(depth.shape, -15.0), np.full(depth.shape, 6.0)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        less = exceedance(10.0**middle, depth) < wanted
+        low, high = np.where(less, middle, low), np.where(less, high, middle)
+    return np.asarray(10.0 ** (0.5 * (low + high)))
+
+
 def annual_reduction_db(
     latitude_deg: ArrayLike, path_length_km: ArrayLike, inclination_mrad: ArrayLike
 ) -> _FloatArray:

@@ -50,6 +50,24 @@ def joined(faults: Iterable[Fault]) -> Iterator[Fault]:
         yield dataclasses.replace(first, allowed=first.allowed + more)
 
 
+ALONE = 3
+"""Entries with one and the same doubt that get a sentence each; more are told in one."""
+
+
+def grouped(faults: Iterable[Fault]) -> Iterator[Fault]:
+    """As ``joined``, but what more than three entries share is one fault of all, with the first's value."""
+    alike: dict[tuple[str, str], list[Fault]] = {}
+    for fault in faults:
+        alike.setdefault((fault.field, fault.allowed), []).append(fault)
+    few = [fault for group in alike.values() if len(group) <= ALONE for fault in group]
+    yield from joined(few)
+    for first, *others in alike.values():
+        if len(others) >= ALONE:
+            names = ", ".join(fault.entry.partition(" ")[2] for fault in others[:ALONE])
+            more = f" and {len(others)} others alike ({names}{', ...' if len(others) > ALONE else ''})"
+            yield dataclasses.replace(first, entry=first.entry + more)
+
+
 def suggestion(found: str, known: Collection[str]) -> str:
     """``Did you mean "mill"?`` where something known is near to what was found, else nothing."""
     if not found or len(found) > 80:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from hopyears.models.air.rain_law import annual_rain_probability, annual_rain_rate_mm_h
-from hopyears.models.basics.faults import Fault, joined
+from hopyears.models.basics.faults import Fault, grouped
 from hopyears.models.network.network import Network
 from hopyears.models.network.network_references import named
 from hopyears.sim.hops.hop_design import HopDesign, network_climate
@@ -39,7 +39,7 @@ def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) ->
         As ``refuse_designs``.
     """
     refuse_designs(designs, name)
-    return list(joined(design_doubts(network, designs)))
+    return list(grouped(design_doubts(network, designs)))
 
 
 def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:

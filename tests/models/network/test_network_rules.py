@@ -164,6 +164,10 @@ CASES: list[tuple[Network, list[str]]] = [
         with_hop(rain_exceedance_db={"0.1": 9.0, "0.10": 9.5, "0.01": 30.0}),
         [HOP + "rain_exceedance_db is 0.01 = 30, 0.1 = 9, 0.1 = 9.5; must be one value for each per cent"],
     ),
+    (
+        with_hop(multipath_exceedance_db={"0.1": 31.0}),
+        [HOP + "multipath_exceedance_db is 0.1 = 31; must be two points or more, 0.00001 to 5 per cent"],
+    ),
     # Routes.
     (with_service(**{"to": "hill"}), [SERVICE + 'to is "hill", the same as from; must be another site']),
     (
@@ -228,6 +232,38 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
             hops=(*network().hops, hop("hill-far", frequency_ghz=7)),
         ),
         ['hop "hill-far": path length is 86.0 km; must be up to 60 km for the rain method of P.530'],
+    ),
+    (
+        with_hop(frequency_ghz=80),
+        [
+            HOP + "frequency is 80 GHz over 11.1 km; must be 15 GHz over the kilometres to 45 GHz for the "
+            "multipath law of P.530"
+        ],
+    ),
+    (
+        with_hop(frequency_ghz=1.2),
+        [
+            HOP + "frequency is 1.2 GHz over 11.1 km; must be 15 GHz over the kilometres to 45 GHz for the "
+            "multipath law of P.530"
+        ],
+    ),
+    (
+        with_hop(frequency_ghz=38, scheme="2+0 XPIC"),
+        [
+            HOP
+            + "frequency is 38 GHz; must be 8 to 35 GHz for the cross-polar discrimination of P.530 in rain"
+        ],
+    ),
+    (
+        network(
+            sites=(site("hill"), site("mill")),
+            hops=tuple(hop("hill-mill", id=str(n), frequency_ghz=60) for n in range(5)),
+            services=(),
+        ),
+        [
+            'hop "0" and 4 others alike ("1", "2", "3", ...): frequency is 60 GHz over 11.1 km; must be 15 '
+            "GHz over the kilometres to 45 GHz for the multipath law of P.530"
+        ],
     ),
     (
         with_hop(scheme="1+1 SD", frequency_ghz=7),
