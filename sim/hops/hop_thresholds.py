@@ -133,7 +133,8 @@ class HopThresholds:
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""
-        key = state.extra_loss_db.tobytes() + state.causes.tobytes() + state.transmitter_up.tobytes()
+        parts = (state.extra_loss_db, state.causes, state.transmitter_up, state.receiver_up)
+        key = b"".join(part.tobytes() for part in parts)
         if key not in self._known:
             self._known[key] = self._computed(state)
         return self._known[key]
@@ -169,20 +170,29 @@ class HopThresholds:
             if line.direction == direction and line.channel == channel
         ]
 
-    def _partner_transmits(self, channel_direction: int, state: LinkState) -> bool:
+    def _canceller_db(self, channel_direction: int, state: LinkState) -> float | None:
+        """Improvement of a channel's cross-polar canceller [dB]; None where no partner interferes.
+
+        The canceller subtracts what the other polarisation's receiver hears: while that receiver is dead and
+        its transmitter is not, the interference comes in whole (common practice, no source).
+        """
         direction, channel = divmod(channel_direction, len(self.design.channels))
         partner = self.design.channels[channel].partner
-        return partner is not None and bool(state.transmitter_up[direction, partner])
+        if partner is None or not state.transmitter_up[direction, partner]:
+            return None
+        lines = self._lines_of(direction * len(self.design.channels) + partner)
+        return self.design.radio.canceller_improvement_db if state.receiver_up[lines].any() else 0.0
 
     def _rain_margin_db(
         self, channel_direction: int, margin_db: NDArray[np.float64], state: LinkState
     ) -> NDArray[np.float64]:
-        """Rain attenuation of the path that a channel stands, with wet antennas, noise and cross-polar
+        """Rain on the path that a channel stands, shape (M,): wet antennas, noise and cross-polar interference.
 
-        interference together, shape (M,). Interference falls with the antennas' loss as the signal does.
+        Interference falls with the antennas' loss as the signal does.
         """
         margin = path_rain_db(np.maximum(margin_db, 0.0), self.design.levels.wet_loss_db)
-        if not self._partner_transmits(channel_direction, state):
+        canceller_db = self._canceller_db(channel_direction, state)
+        if canceller_db is None:
             return margin
         return np.minimum(
             margin,
@@ -190,7 +200,7 @@ class HopThresholds:
                 clear_snr_db=margin + self.design.steps.required_snr_db,
                 required_snr_db=self.design.steps.required_snr_db,
                 frequency_ghz=self.design.hop.frequency_ghz,
-                canceller_db=self.design.radio.canceller_improvement_db,
+                canceller_db=canceller_db,
                 antenna_discrimination_db=self.design.levels.antenna_discrimination_db,
             ),
         )
@@ -254,13 +264,14 @@ class HopThresholds:
         self, channel_direction: int, state: LinkState, nights: NightLaw
     ) -> NDArray[np.float64]:
         """Cross-polar interference in clear air as added raw relative power, shape (M,)."""
-        if not self._partner_transmits(channel_direction, state):
+        canceller_db = self._canceller_db(channel_direction, state)
+        if canceller_db is None:
             return np.zeros(len(self.design.steps))
         margin = cross_polar.clear_air_margin_db(
             nights.occurrence_worst,
             antenna_discrimination_db=self.design.levels.antenna_discrimination_db,
             required_c_i_db=self.design.steps.required_snr_db,
-            canceller_db=self.design.radio.canceller_improvement_db,
+            canceller_db=canceller_db,
         )
         return np.asarray(10.0 ** (-margin / 10.0), dtype=np.float64)
 

@@ -116,8 +116,23 @@ def test_co_channel_carriers_are_limited_until_the_partner_is_off():
     # The partner's transmitter towards end b is silent: only noise is left that way, not the other way.
     alone = hop.of(state_without(hop, "a-b/a/radio-2"))
     assert alone.rain_down_db[0] == pytest.approx(margin_db)
-    assert alone.ceiling.tolist() == [5, 0, 5, 0]
+    # The other way the partner goes on, but its receiver is the dead radio's: nothing is cancelled there.
+    assert alone.ceiling.tolist() == [5, 0, 4, 0]
     assert not alone.cross_polar_rain[0].any()
+
+
+def test_a_canceller_needs_the_receiver_of_the_other_polarisation():
+    # It subtracts what that receiver hears: with it dead, all interference stays (common practice).
+    hop = thresholds("2+0 XPIC", canceller_db=20.0)
+    uncancelled = thresholds("2+0 XPIC", canceller_db=0.0)
+    deaf = hop.of(state_without(hop, "a-b/b/radio-2"))
+    # Towards end b the far transmitter of channel 2 goes on, and nothing hears it.
+    assert deaf.rain_down_db[0] == pytest.approx(uncancelled.nominal.rain_down_db[0])
+    assert (deaf.rain_down_db[0] < hop.nominal.rain_down_db[0] - 3.0).all()
+    usable = deaf.ceiling[0]
+    assert (deaf.fades.down[0, 0, 0, :usable] > hop.nominal.fades.down[0, 0, 0, :usable]).all()
+    # Towards end a channel 2 is silent: noise alone.
+    assert deaf.rain_down_db[2] == pytest.approx(hop.design.margin_db[0])
 
 
 def test_cross_polar_thresholds_are_named_where_interference_rules():
