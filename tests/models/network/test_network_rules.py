@@ -263,8 +263,8 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
             services=(),
         ),
         [
-            'hop "0" and 4 others alike ("1", "2", "3", ...): 60 GHz and 11.1 km; the multipath law of P.530 is '
-            "stated from 15 GHz over the kilometres to 45 GHz"
+            'hop "0" and 4 others alike ("1", "2", "3", ...): 60 GHz and 11.1 km; the multipath law of P.530 '
+            "is stated from 15 GHz over the kilometres to 45 GHz"
         ],
     ),
     (
