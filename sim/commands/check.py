@@ -57,6 +57,7 @@ def run(options: argparse.Namespace) -> int:
         _print_entries(console, name, (getattr(network, name),), limit)
     _print_modulations(console, network)
     _print_climate(console, designs[:limit])
+    _print_levels(console, designs[:limit])
     _print_part_kinds(console, network)
     _print_hardware(console, network, limit)
     for warning in (*source.warnings, *doubts):
@@ -162,6 +163,31 @@ def _print_climate(console, designs) -> None:  # type: ignore[no-untyped-def]
             "{:.0f} and {:.0f}".format(*heights),
             f"{design.climate.rain_height_m:.0f}",
             design.rain.precipitation.kind,
+        )
+    console.print(table, highlight=False, markup=False)
+
+
+def _print_levels(console, designs) -> None:  # type: ignore[no-untyped-def]
+    """What stands between a hop and its thresholds: losses, interference, power control, multipath."""
+    from rich.table import Table
+
+    table = Table(title="hop levels", title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    columns = ("hop", "full power, dBm", "fixed losses, dB", "interference, dB", "lowest margin, dB")
+    more = ("power control in clear air, dB", "wet antennas at most, dB", "multipath p0, %")
+    for column in (*columns, *more):
+        table.add_column(column)
+    for design in designs:
+        levels = design.levels
+        table.add_row(
+            design.hop.id,
+            f"{levels.received_level_dbm[0, 0]:.1f}",
+            f"{levels.fixed_loss_db:.1f}",
+            f"{design.hop.threshold_degradation_db:.1f}",
+            f"{levels.margin_db[0, 0]:.1f}",
+            f"{-levels.power_reduction_db:.1f}" if levels.power_reduction_db else "0.0",
+            f"{levels.wet_loss_db:.1f}",
+            f"{100.0 * design.multipath.occurrence:.3g}"
+            + (" as measured" if design.hop.multipath_exceedance_db else ""),
         )
     console.print(table, highlight=False, markup=False)
 

@@ -5,13 +5,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from markov import dark_share
 from scipy.integrate import quad
 from scipy.stats import lognorm
 from small_networks import RADIO, hop, triangle
 
 from hopyears.models.air import diversity
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.markov import battery_backed_unavailability, dark_h_per_year
+from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.equipment.power import PowerSupply
 from hopyears.models.network.network import (
     Antenna,
@@ -298,7 +299,7 @@ def test_the_closed_form_is_the_fluid_queue_where_outages_are_rare():
     supply = PowerSupply(
         mains_outages_per_year=1.5, mains_outage=Law.exponential(5.0), battery_h=4.0, battery_life_years=None
     )
-    exact = battery_backed_unavailability(8766.0 / 1.5, 5.0, battery_h=4.0, recharge_h=11.0)
+    exact = dark_share(8766.0 / 1.5, 5.0, battery_h=4.0, recharge_h=11.0)
     assert dark_h_per_year(supply) / 8766.0 == pytest.approx(exact, rel=0.01)
 
 
