@@ -5,11 +5,12 @@ from dataclasses import replace
 from itertools import combinations
 from math import exp, prod
 
+from scipy.special import bdtrc
+
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.equipment.part_kind import PartKind, Place, Repair, kinds_at
 from hopyears.models.equipment.plant import great_circle_km
-from hopyears.models.equipment.series_parallel import k_of_n_unavailability
 from hopyears.models.network.network import Power
 from hopyears.models.radio.scheme import Scheme, radios_of
 from hopyears.sim.blocks.prepared import Prepared
@@ -61,7 +62,7 @@ def _rectifiers_spent(prepared: Prepared, site_index: int, power: Power) -> floa
     total = 0.0
     for kind in kinds_at(Place.SUPPLY) if power.rectifiers else ():
         unavailability = part_unavailability(prepared, site_index)[kind.key]
-        short = k_of_n_unavailability(power.rectifiers_needed, [unavailability] * power.rectifiers)
+        short = float(bdtrc(power.rectifiers - power.rectifiers_needed, power.rectifiers, unavailability))
         down = power.rectifiers - power.rectifiers_needed + 1
         restore_h = _restore_h(prepared, site_index, prepared.built.plant.kinds[kind.key])
         total += short * exp(-power.battery_h * down / restore_h)
