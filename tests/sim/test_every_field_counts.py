@@ -63,7 +63,8 @@ OTHER = {
         "scheme": "1+1 HSB", "antenna_height_a_m": 50.0, "antenna_height_b_m": 50.0,
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
-        "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0},
+        "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0}, "refractivity_75": 1.0, "mean_terrain_m": 5.0,
+        "multipath_exceedance_db": {"0.01": 28.0, "0.1": 18.0},
     },
     "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
     "modulations": {
@@ -95,7 +96,15 @@ OTHER = {
 }  # fmt: skip
 """Other values where half as much again, one more or the opposite is none, or is not legal."""
 
+EDITION_18 = {
+    "climate.multipath_edition": 18,
+    **{f"hops.{i}.geoclimatic_factor": 1e-5 for i in range(6)},
+    **{f"hops.{i}.refractivity_75": 2.0 for i in range(6)},
+}
 COMPANY = {
+    ("hops", "refractivity_75"): EDITION_18,
+    ("hops", "mean_terrain_m"): EDITION_18,
+    ("radios", "power_control_margin_db"): {"radios.0.power_control_range_db": 20.0},
     ("hops", "frequency_separation_mhz"): {"hops.1.frequency_separation_mhz": 60.0},
     ("hops", "bundle"): {"hops.5.bundle": "both"},
     ("hops", "reference_states"): {"radios.0.adaptive": False},
