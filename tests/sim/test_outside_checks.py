@@ -189,7 +189,7 @@ def test_a_card_of_several_ports_is_in_series_and_two_cards_are_parallel(slots, 
     here, there = (part_unavailability(prepared, site)["modem_card"] for site in (0, 2))
     expected = 1.0 - (1.0 - here) * (1.0 - there) if common else here**2 + there**2 - (here * there) ** 2
     check_mean(hops[:, 1], expected, rel_error=0.1)
-    assert hop_equipment_unavailability(prepared, 1) == pytest.approx(expected, rel=1e-6)
+    assert hop_equipment_unavailability(prepared, 1) == pytest.approx(expected, rel=1e-4)
 
 
 def test_rectifiers_are_k_of_n():
