@@ -140,15 +140,29 @@ class Switching(Entry):
     """How protection switches behave."""
 
     changeover_s: Annotated[Finite, Field(ge=0, le=600, description="transmitter changeover")] = 0.1
-    failure_on_demand: Annotated[Finite, Field(ge=0, le=1)] = 0.01
+    failure_on_demand: Annotated[
+        Finite, Field(ge=0, le=1, description="chance that a changeover fails when it is called for")
+    ] = 0.01
+    manual_switch_h: Annotated[
+        Finite, Field(ge=0, le=1000, description="mean, to switch by hand where the changeover failed")
+    ] = 1.0
     reverts: Annotated[bool, Field(description="back to the main radio once it is mended")] = False
-    standby_test_days: Annotated[Finite, Field(gt=0, le=10_000)] = 180.0
+    wait_to_restore_s: Annotated[
+        Finite,
+        Field(ge=0, le=100_000, description="the main radio must work so long before it is taken again"),
+    ] = 360.0
+    standby_test_days: Annotated[
+        Finite, Field(gt=0, le=10_000, description="between routine tests, which find silent failures")
+    ] = 180.0
     standby_test_visit: Annotated[
         bool, Field(description="a crew comes for the routine tests; false tests from a distance")
     ] = False
     standby_test_h: Annotated[
         Finite, Field(gt=0, le=240, description="time at a site to test its standbys, where a crew comes")
     ] = 1.0
+    standby_test_start_h: Annotated[
+        Finite, Field(ge=0, lt=24, description="local solar time of that visit")
+    ] = 10.0
 
 
 class PartChange(Entry):
@@ -160,6 +174,9 @@ class PartChange(Entry):
     weibull_shape: Annotated[Finite | None, Field(ge=0.3, le=10, description="1 is a constant rate")] = None
     latent_share: Annotated[
         Finite | None, Field(ge=0, le=1, description="failures of a standby that nobody sees")
+    ] = None
+    affecting_share: Annotated[
+        Finite | None, Field(ge=0, le=1, description="failures that stop traffic; the others need a visit")
     ] = None
     infant_share: Annotated[
         Finite | None, Field(ge=0, le=1, description="replaced parts that fail early; default none")

@@ -13,7 +13,7 @@ from pydantic import Field, model_validator
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.entry import Entry, Finite, Identifier
 from hopyears.models.network.hardware_entries import Antenna, Losses, Modulation, PartChange, Radio, Switching
-from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, Repair
+from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
 __all__ = [
@@ -33,7 +33,7 @@ __all__ = [
     "PartChange",
     "Power",
     "Radio",
-    "Repair",
+    "RepairRules",
     "Service",
     "Site",
     "Switching",
@@ -57,6 +57,9 @@ class Site(Entry):
     duplicated_controller: Annotated[
         bool, Field(description="the indoor unit's controller has a hot spare")
     ] = False
+    access_h: Annotated[
+        Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
+    ] = 0.0
     indoor_units: Annotated[
         int, Field(ge=0, le=8, description="indoor units; 0 takes as many as the directions need")
     ] = 0
@@ -255,7 +258,7 @@ class Network(Entry):
     climate: ClimateChange = ClimateChange()
     switching: Switching = Switching()
     losses: Losses = Losses()
-    repair: Repair = Repair()
+    repair: RepairRules = RepairRules()
     lightning: LightningRisk = LightningRisk()
 
     def site(self, site_id: str) -> Site:

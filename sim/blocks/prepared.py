@@ -31,9 +31,6 @@ from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 from hopyears.sim.streams import Streams
 
-STORM_DISTANCE_KM = 15.0
-"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
-
 _TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
 
 
@@ -137,7 +134,11 @@ def prepare(
     site_km = tuple(places[site.id] for site in network.sites)
     nights = tuple(_nights(design) if options.multipath else None for design in designs)
     region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
-    share = storm_share(law, storms, region, site_km) if options.rain and options.failures else 0.0
+    share = (
+        storm_share(law, storms, region, site_km, network.repair.storm_distance_km)
+        if options.rain and options.failures
+        else 0.0
+    )
     built = build_plant(network, designs, share)
     demands, line_cards = service_demands(network, designs, built)
     return Prepared(
@@ -199,14 +200,19 @@ def storm_model(network: Network) -> StormModel:
 
 
 def storm_share(
-    law: RainLaw, storms: StormModel, region: Region, site_km: Sequence[tuple[float, float]]
+    law: RainLaw,
+    storms: StormModel,
+    region: Region,
+    site_km: Sequence[tuple[float, float]],
+    distance_km: float,
 ) -> float:
-    """Mean share of time with a storm over a site, from trial years that have nothing to do with any run.
+    """Mean share of time with a storm within ``distance_km`` of a site, kept on disk.
 
-    Kept on disk.
+    From trial years that have nothing to do with any run.
     """
     key: Key = (
         RAIN_MODEL_VERSION,
+        float(distance_km),
         *(tuple(float(value) for value in values) for values in (law.mean_rate_mm_h, law.rain_probability)),
         repr((storms, region)),
         tuple(float(value) for place in site_km for value in place),
@@ -214,7 +220,7 @@ def storm_share(
 
     def compute() -> dict[str, NDArray[np.float64]]:
         field = draw_storms(Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=storms)
-        near = storm_intervals(field, site_km, distance_km=STORM_DISTANCE_KM)
+        near = storm_intervals(field, site_km, distance_km=distance_km)
         total_s = float((near.end_s - near.start_s).sum())
         return {"share": np.array([total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)])}
 

@@ -183,7 +183,7 @@ def _print_part_kinds(console, network) -> None:  # type: ignore[no-untyped-def]
         "spare",
     ):
         table.add_column(column)
-    for key, kind in part_kinds(network.parts).items():
+    for key, kind in part_kinds(network).items():
         life = kind.life.kind.name.lower()
         row = (
             key,

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from hopyears.models.equipment import plant
 from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import DISPATCH, PART_KINDS, PartKind
+from hopyears.models.equipment.part_kind import PART_KINDS, PartKind
 from hopyears.models.judging.cause import Cause
-from hopyears.models.network.network import Network, PartChange
+from hopyears.models.network.network import Network
 from hopyears.sim.equipment.site_hardware import line_card_of, sites_hardware
 from hopyears.sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
 from hopyears.sim.hops.hop_design import HopDesign
@@ -96,30 +96,31 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: f
         groups=tuple(groups),
         crews=plant_crews(network),
         depots=plant_depots(network),
-        kinds=part_kinds(network.parts),
-        dispatch=Law.lognormal(network.repair.dispatch_h, DISPATCH.spread),
-        road_factor=network.repair.road_factor,
-        daylight_climbs=network.repair.daylight_climbs,
-        lightning=plant.Lightning(network.lightning.strikes_per_storm_h, network.lightning.damage_chance),
+        kinds=part_kinds(network),
+        repair=network.repair,
+        lightning=network.lightning,
     )
     cards = line_card_of(network, hardware)
     return BuiltPlant(whole, dependences, {key: part_index[card] for key, card in cards.items()})
 
 
-def part_kinds(changes: tuple[PartChange, ...]) -> dict[str, PartKind]:
-    """Table of part kinds with the network's changes."""
-    kinds = dict(PART_KINDS)
-    for change in changes:
+def part_kinds(network: Network) -> dict[str, PartKind]:
+    """Table of part kinds with the network's changes; all times to mend have the network's spread."""
+    ln_sd = network.repair.duration_ln_sd
+    kinds = {
+        key: replace(kind, mend=Law.lognormal(kind.mend.mean_h, ln_sd)) for key, kind in PART_KINDS.items()
+    }
+    for change in network.parts:
         kind = kinds[change.kind]
         mean_h = change.mtbf_h or kind.life.mean_h
         if change.weibull_shape is not None:
             life = Law.weibull(mean_h, change.weibull_shape)
         else:
             life = Law(kind.life.kind, mean_h, kind.life.spread)
-        mend = kind.mend if change.swap_h is None else Law(kind.mend.kind, change.swap_h, kind.mend.spread)
+        mend = kind.mend if change.swap_h is None else Law.lognormal(change.swap_h, ln_sd)
         shares = {
             field: getattr(change, field)
-            for field in ("latent_share", "infant_share", "infant_mean_h")
+            for field in ("latent_share", "affecting_share", "infant_share", "infant_mean_h")
             if getattr(change, field) is not None
         }
         kinds[change.kind] = replace(kind, life=life, mend=mend, **shares)
@@ -131,16 +132,16 @@ def _all_parts(
     designs: tuple[HopDesign, ...],
     hardware: Mapping[str, SiteHardware],
     site_index: Mapping[str, int],
-) -> list[plant.Part]:
+) -> list[plant.PlantPart]:
     parts = [
-        plant.Part(part.id, part.kind, site_index[(design.hop.site_a, design.hop.site_b)[part.end]])
+        plant.PlantPart(part.id, part.kind, site_index[(design.hop.site_a, design.hop.site_b)[part.end]])
         for design in designs
         for part in design.parts
     ]
     for site in network.sites:
         here = site_index[site.id]
-        parts += [plant.Part(part.id, part.kind, here) for part in parts_of_site(hardware[site.id])]
-        parts += [plant.Part(f"{site.id}/{kind}", kind, here) for kind in COMMON_SITE_PARTS]
+        parts += [plant.PlantPart(part.id, part.kind, here) for part in parts_of_site(hardware[site.id])]
+        parts += [plant.PlantPart(f"{site.id}/{kind}", kind, here) for kind in COMMON_SITE_PARTS]
     return parts
 
 
@@ -191,7 +192,9 @@ def _groups(
                         chains=chains,
                         switch_time_s=switching.changeover_s,
                         switch_failure=switching.failure_on_demand,
+                        manual_switch=Law.lognormal(switching.manual_switch_h, network.repair.duration_ln_sd),
                         revertive=switching.reverts,
+                        wait_to_restore_s=switching.wait_to_restore_s,
                         test=None
                         if switching.standby_test_visit
                         else Law.fixed(switching.standby_test_days * 24.0),

@@ -21,7 +21,7 @@ from hopyears.models.network.network import (
     PartChange,
     Power,
     Radio,
-    Repair,
+    RepairRules,
     Service,
     Site,
     Switching,
@@ -54,7 +54,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "climate": ClimateChange,
     "switching": Switching,
     "losses": Losses,
-    "repair": Repair,
+    "repair": RepairRules,
     "lightning": LightningRisk,
 }
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}
