@@ -20,11 +20,11 @@ class Modulation(Entry):
     ] = None
     threshold_dbm: Annotated[
         Finite | None,
-        Field(ge=-120, le=0, description="received level needed; default from noise figure and ratio"),
+        Field(ge=-120, le=0, description="received level needed; default by noise figure and ratio"),
     ] = None
     capacity_mbit_s: Annotated[
         Finite | None,
-        Field(gt=0, le=100_000, description="net capacity of one carrier; default from the channel width"),
+        Field(gt=0, le=100_000, description="net capacity of one carrier; default by the channel width"),
     ] = None
     signature_width_mhz: Annotated[
         Finite | None, Field(gt=0, le=4000, description="equipment signature; default the channel width")
@@ -44,14 +44,17 @@ class Radio(Entry):
     """An outdoor radio with its modem card."""
 
     id: Identifier
-    transmit_power_dbm: Annotated[Finite, Field(ge=-30, le=50)] = 20.0
-    noise_figure_db: Annotated[Finite, Field(ge=0, le=20)] = 6.0
+    transmit_power_dbm: Annotated[
+        Finite, Field(ge=-30, le=50, description="at the lowest modulation, before couplers")
+    ] = 20.0
+    noise_figure_db: Annotated[Finite, Field(ge=0, le=20, description="of the receiver")] = 6.0
     channel_width_mhz: Annotated[
         Finite | None,
         Field(
             gt=0,
             le=4000,
-            description="width for which thresholds and capacities are stated; scaled on other widths",
+            description="width for which thresholds and capacities are stated, scaled on others; "
+            "default each hop's",
         ),
     ] = None
     mounting: Annotated[
@@ -112,10 +115,14 @@ class Antenna(Entry):
 
     id: Identifier
     diameter_m: Annotated[
-        Finite | None, Field(gt=0, le=10, description="gain follows at 60 % efficiency")
+        Finite | None, Field(gt=0, le=10, description="its gain follows at 60 % efficiency; default none")
     ] = None
-    gain_dbi: Annotated[Finite | None, Field(ge=0, le=70, description="instead of a diameter")] = None
-    cross_polar_discrimination_db: Annotated[Finite, Field(ge=10, le=60)] = 30.0
+    gain_dbi: Annotated[
+        Finite | None, Field(ge=0, le=70, description="instead of a diameter; default by diameter")
+    ] = None
+    cross_polar_discrimination_db: Annotated[Finite, Field(ge=10, le=60, description="on the main axis")] = (
+        30.0
+    )
 
     @model_validator(mode="after")
     def _one_of_two(self) -> "Antenna":
@@ -129,11 +136,19 @@ class Antenna(Entry):
 class Losses(Entry):
     """Losses of couplers and transducers, at each end where one stands."""
 
-    equal_coupler_db: Annotated[Finite, Field(ge=0, le=20)] = 3.5
-    unequal_main_db: Annotated[Finite, Field(ge=0, le=20)] = 1.6
-    unequal_standby_db: Annotated[Finite, Field(ge=0, le=30)] = 6.4
-    transducer_db: Annotated[Finite, Field(ge=0, le=10)] = 0.4
-    branching_filter_db: Annotated[Finite, Field(ge=0, le=10)] = 1.5
+    equal_coupler_db: Annotated[
+        Finite, Field(ge=0, le=20, description="each arm of an equal hybrid coupler")
+    ] = 3.5
+    unequal_main_db: Annotated[Finite, Field(ge=0, le=20, description="main arm of an unequal coupler")] = 1.6
+    unequal_standby_db: Annotated[
+        Finite, Field(ge=0, le=30, description="standby arm of an unequal coupler")
+    ] = 6.4
+    transducer_db: Annotated[
+        Finite, Field(ge=0, le=10, description="orthomode transducer of two polarisations on one antenna")
+    ] = 0.4
+    branching_filter_db: Annotated[
+        Finite, Field(ge=0, le=10, description="filters that join three channels or more on a polarisation")
+    ] = 1.5
 
 
 class Switching(Entry):
@@ -173,10 +188,11 @@ class PartChange(Entry):
     swap_h: Annotated[Finite | None, Field(gt=0, le=10_000, description="time to mend on site [h]")] = None
     weibull_shape: Annotated[Finite | None, Field(ge=0.3, le=10, description="1 is a constant rate")] = None
     latent_share: Annotated[
-        Finite | None, Field(ge=0, le=1, description="failures of a standby that nobody sees")
+        Finite | None, Field(ge=0, le=1, description="of a standby's failures, those that nobody sees")
     ] = None
     affecting_share: Annotated[
-        Finite | None, Field(ge=0, le=1, description="failures that stop traffic; the others need a visit")
+        Finite | None,
+        Field(ge=0, le=1, description="of failures, those that stop traffic; all need a repair"),
     ] = None
     infant_share: Annotated[
         Finite | None, Field(ge=0, le=1, description="replaced parts that fail early; default none")

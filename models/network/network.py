@@ -71,19 +71,25 @@ class Hop(Entry):
     id: Identifier
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    frequency_ghz: Annotated[Finite, Field(ge=1, le=100)]
-    channel_width_mhz: Annotated[Finite, Field(gt=0, le=4000)] = 28.0
+    frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
+    channel_width_mhz: Annotated[
+        Finite, Field(gt=0, le=4000, description="channel spacing of the frequency plan")
+    ] = 28.0
     polarisation: Annotated[Literal["H", "V"], Field(description="of the first channel")] = "V"
     radio: Annotated[Identifier, Field(description="radio id")]
     antenna: Annotated[Identifier, Field(description="antenna id at both ends")]
     antenna_b: Annotated[
-        Identifier | None, Field(description="antenna id at the 'to' end where it differs")
+        Identifier | None, Field(description="antenna id at the 'to' end; default as at the 'from' end")
     ] = None
     scheme: Annotated[
         str, Field(max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
     ] = "1+0"
-    antenna_height_a_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
-    antenna_height_b_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
+    antenna_height_a_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
+    antenna_height_b_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
     antenna_separation_m: Annotated[
         Finite, Field(gt=0, le=60, description="vertical, between the two antennas of space diversity")
     ] = 8.0
@@ -97,9 +103,9 @@ class Hop(Entry):
     reference_states: Annotated[
         int | None, Field(ge=2, le=16384, description="modulation when not adaptive; default the lowest")
     ] = None
-    transmit_power_dbm: Annotated[
-        Finite | None, Field(ge=-30, le=50, description="instead of the radio's")
-    ] = None
+    transmit_power_dbm: Annotated[Finite | None, Field(ge=-30, le=50, description="default the radio's")] = (
+        None
+    )
     terrain: Annotated[
         Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
     ] = "flat"
@@ -108,11 +114,16 @@ class Hop(Entry):
     ] = None
     bundle: Annotated[
         Identifier | None,
-        Field(description="hops of one name between the same two sites share their load as one link"),
+        Field(
+            description="hops of one bundle, between the same sites, share their load as one; default none"
+        ),
     ] = None
     rain_exceedance_db: Annotated[
         dict[str, Finite] | None,
-        Field(description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}"),
+        Field(
+            description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
+            "default the law of P.530"
+        ),
     ] = None
 
     @property
@@ -136,7 +147,9 @@ class Service(Entry):
     id: Identifier
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1_000_000)]
+    committed_mbit_s: Annotated[
+        Finite, Field(gt=0, le=1_000_000, description="rate that must be delivered, in each direction")
+    ]
     peak_mbit_s: Annotated[
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
     ] = None
@@ -209,17 +222,22 @@ class ClimateChange(Entry):
     """What the user knows better than the maps; the rest comes from the ITU-R maps by coordinates."""
 
     rain_rate_001_mm_h: Annotated[
-        Finite | None, Field(gt=0, le=300, description="exceeded 0.01 % of the year")
+        Finite | None,
+        Field(gt=0, le=300, description="exceeded 0.01 % of the year; default the maps of P.837"),
     ] = None
     monthly_temperature_c: Annotated[
-        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None, Field(min_length=12, max_length=12)
+        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None,
+        Field(min_length=12, max_length=12, description="January to December; default the maps of P.1510"),
     ] = None
     monthly_rainfall_mm: Annotated[
-        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None, Field(min_length=12, max_length=12)
+        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None,
+        Field(min_length=12, max_length=12, description="January to December; default the maps of P.837"),
     ] = None
     refractivity_gradient: Annotated[
         Finite | None,
-        Field(ge=-1400, le=0, description="dN1 of P.453, N-units per km; the maps end at -1400"),
+        Field(
+            ge=-1400, le=0, description="dN1 of P.453, N-units per km; default the map, which ends at -1400"
+        ),
     ] = None
     terrain_roughness_m: Annotated[
         Finite | None,
@@ -235,9 +253,12 @@ class ClimateChange(Entry):
     year_to_year_ratio: Annotated[
         Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
     ] = None
-    storm_speed_km_h: Annotated[Finite | None, Field(gt=0, le=200)] = None
+    storm_speed_km_h: Annotated[
+        Finite | None, Field(gt=0, le=200, description="mean drift of storms; default as calibrated")
+    ] = None
     storm_bearing_deg: Annotated[
-        Finite | None, Field(ge=0, lt=360, description="where storms go, clockwise from north")
+        Finite | None,
+        Field(ge=0, lt=360, description="where storms go, clockwise from north; default as calibrated"),
     ] = None
 
 

@@ -54,7 +54,8 @@ class Power(Entry):
         Field(
             min_length=12,
             max_length=12,
-            description="sun instead of mains: mean daily harvest by month, in hours of the site's load",
+            description="sun instead of mains: mean daily harvest by month, in hours of "
+            "the site's load; default none, the site has mains",
         ),
     ] = None
     solar_ln_sd: Annotated[
@@ -118,9 +119,12 @@ class RepairRules(Entry):
         Field(
             gt=0,
             le=200,
-            description="a rain cell this near a site stops climbs, shakes the mains and may bring lightning",
+            description="a storm cell this near a site stops climbs, shakes the mains, may bring lightning",
         ),
     ] = 15.0
+    storm_rain_mm_h: Annotated[
+        Finite, Field(gt=0, le=200, description="peak from which a rain cell counts as such a storm cell")
+    ] = 5.0
 
 
 class LightningRisk(Entry):
@@ -150,7 +154,7 @@ class Depot(Entry):
 class Maintenance(Entry):
     """Planned work that stops a site."""
 
-    site: Identifier
+    site: Annotated[Identifier, Field(description="site id")]
     every_days: Annotated[Finite, Field(ge=1, le=10_000, description="from one window to the next")]
     duration_h: Annotated[Finite, Field(gt=0, le=240, description="the site is stopped for all of it")] = 1.0
     start_h: Annotated[Finite, Field(ge=0, lt=24, description="local solar time")] = 2.0
