@@ -74,16 +74,16 @@ def hop_kinds(designs: Sequence[HopDesign]) -> Iterator[str]:
                 radio,
                 _limits(each.hop.frequency_ghz for each in some),
                 f"{width_mhz:g}",
-                _limits(each.length_km for each in some),
+                _limits(each.path.length_km for each in some),
                 _limits(each.clear_capacity_mbit_s for each in some),
                 _limits(each.climate.rain_rate_001_mm_h for each in some),
-                _limits(float(each.margin_db[0].max()) for each in some),
+                _limits(float(each.levels.margin_db[0].max()) for each in some),
             )
         )
     yield from _columns(rows)
     if len(kinds) > MOST_KINDS:
         yield f"... and {len(kinds) - MOST_KINDS} kinds more"
-    snow = sum(each.precipitation.kind != "rain" for each in designs)
+    snow = sum(each.rain.precipitation.kind != "rain" for each in designs)
     if snow:
         yield f"rain and wet snow on {snow}, rain alone on {len(designs) - snow}"
 

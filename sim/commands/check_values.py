@@ -255,15 +255,20 @@ def _derived(designs: Sequence[HopDesign]) -> Iterator[Value]:
     """What geometry, maps and link budget make of each hop."""
     for design in designs:
         rows: tuple[tuple[str, object, str, str], ...] = (
-            ("path_length_km", design.length_km, "between the sites", "WGS 84"),
+            ("path_length_km", design.path.length_km, "between the sites", "WGS 84"),
             ("rain_rate_001_mm_h", design.climate.rain_rate_001_mm_h, "at the middle", "ITU-R P.837-7"),
             ("rain_height_m", design.climate.rain_height_m, "mean of the year", "ITU-R P.839-4"),
-            ("antenna_a_m", design.height_a_m, "above sea level", ""),
-            ("antenna_b_m", design.height_b_m, "above sea level", ""),
-            ("precipitation", design.precipitation.kind, "what attenuates", "ITU-R P.530-18, 2.4.2"),
-            ("occurrence", design.occurrence, "of multipath in the worst month", "ITU-R P.530-17, 2.3.1"),
-            ("received_level_dbm", design.received_level_dbm[0], "in clear air, by modulation", ""),
-            ("margin_db", design.margin_db[0], "in clear air against noise, by modulation", ""),
+            ("antenna_a_m", design.path.height_a_m, "above sea level", ""),
+            ("antenna_b_m", design.path.height_b_m, "above sea level", ""),
+            ("precipitation", design.rain.precipitation.kind, "what attenuates", "ITU-R P.530-18, 2.4.2"),
+            (
+                "occurrence",
+                design.multipath.occurrence,
+                "of multipath in the worst month",
+                "ITU-R P.530-17, 2.3.1",
+            ),
+            ("received_level_dbm", design.levels.received_level_dbm[0], "in clear air, by modulation", ""),
+            ("margin_db", design.levels.margin_db[0], "in clear air against noise, by modulation", ""),
             ("capacity_mbit_s", design.clear_capacity_mbit_s, "of a direction in clear air", ""),
         )
         for field, value, meaning, source in rows:
