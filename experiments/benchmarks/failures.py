@@ -29,7 +29,7 @@ from hopyears.sim.equipment.upkeep_builder import crew_base, planned_work, power
 from hopyears.sim.streams import Streams
 
 N_HOPS, N_SITES, N_BLOCKS, BLOCK_YEARS, STORMS_PER_YEAR = 300, 250, 100, 10, 40
-SITE_KINDS = ("common_unit", "line_card", "rectifier", "power_distribution", "mast", "software")
+SITE_KINDS = ("controller", "line_card", "rectifier", "power_distribution", "mast", "software")
 CHAIN_KINDS = ("outdoor_radio", "cable", "modem_card")
 LIMIT_S, LIMIT_RATIO = 15.0, 5.0
 
@@ -72,6 +72,7 @@ def _group(name: str, chains: tuple[tuple[int, ...], ...]) -> ProtectionGroup:
     switching = Switching(reverts=True)
     return ProtectionGroup(
         name, chains,
+        stopped_by=(),
         switch_time_s=switching.changeover_s,
         switch_failure=switching.failure_on_demand,
         manual_switch=Law.lognormal(switching.manual_switch_h, 0.5),

@@ -40,14 +40,25 @@ class Fault:
         return f"{subject} is {self.found}; must be {self.allowed}{tail}"
 
 
-def joined(faults: Iterable[Fault]) -> Iterator[Fault]:
-    """Faults of one entry as one fault, in the order of the entries: a warning for each entry."""
-    by_entry: dict[str, list[Fault]] = {}
-    for fault in faults:
-        by_entry.setdefault(fault.entry, []).append(fault)
-    for first, *others in by_entry.values():
-        more = "".join(f"; {dataclasses.replace(fault, entry='').sentence()}" for fault in others)
-        yield dataclasses.replace(first, allowed=first.allowed + more)
+@dataclasses.dataclass(frozen=True)
+class Doubt:
+    """Something legal that is likely not meant, or outside a tested range: the entry, and what to know."""
+
+    entry: str
+    text: str
+
+    def sentence(self) -> str:
+        """The doubt in one line, without the file's name."""
+        return f"{self.entry}: {self.text}" if self.entry else self.text
+
+
+def joined(doubts: Iterable[Doubt]) -> Iterator[Doubt]:
+    """Doubts about one entry as one, in the order of the entries: a warning for each entry."""
+    by_entry: dict[str, list[str]] = {}
+    for doubt in doubts:
+        by_entry.setdefault(doubt.entry, []).append(doubt.text)
+    for entry, texts in by_entry.items():
+        yield Doubt(entry, "; ".join(texts))
 
 
 def suggestion(found: str, known: Collection[str]) -> str:

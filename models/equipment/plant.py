@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import PART_KINDS, PartKind
+from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place
 from hopyears.models.equipment.power import PowerSupply
 from hopyears.models.equipment.upkeep import CrewBase, PlannedWork, SpareStore
 from hopyears.models.network.upkeep_entries import LightningRisk, RepairRules
@@ -38,6 +38,8 @@ class PlantSite:
         Planned work of each kind.
     access_h : float
         Added to each journey to the site (ferry, walk) [h].
+    alarms : bool
+        Failures that stop no traffic are seen from afar; else by a routine test or when somebody comes.
     """
 
     id: str
@@ -46,6 +48,7 @@ class PlantSite:
     power: PowerSupply | None = None
     planned: Sequence[PlannedWork] = ()
     access_h: float = 0.0
+    alarms: bool = True
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,10 @@ class PlantPart:
     priority : int or None
         0 for a fault that stops traffic, 1 for lost protection, 2 for the rest; None lets the
         simulation judge (a failed chain of a group that still has another has priority 1).
+    plainly_seen : bool
+        Serves a radio outside of its chains, so that a failure is seen although a chain was muted.
+    group, spares : str, int
+        Parts that stand in for each other, and how many of them may be down before traffic stops.
     """
 
     id: str
@@ -73,6 +80,9 @@ class PlantPart:
     life: Law | None = None
     mend: Law | None = None
     priority: int | None = None
+    plainly_seen: bool = False
+    group: str = ""
+    spares: int = 0
 
 
 @dataclass(frozen=True)
@@ -85,6 +95,8 @@ class ProtectionGroup:
         Name, unique; its switching draws hang on it.
     chains : tuple of tuples of int
         Part indices of each chain (radio, cable, modem card ...), the main one first.
+    stopped_by : tuple of tuples of int
+        For each chain, parts outside of it whose mending stops it; empty for none.
     switch_time_s : float
         Changeover of the transmitter [s].
     switch_failure : float
@@ -104,6 +116,7 @@ class ProtectionGroup:
 
     id: str
     chains: tuple[tuple[int, ...], ...]
+    stopped_by: tuple[tuple[int, ...], ...]
     switch_time_s: float
     switch_failure: float
     manual_switch: Law
@@ -180,6 +193,11 @@ class Plant:
     def part_cause(self) -> NDArray[np.int64]:
         """Cause flag of each part."""
         return np.array([int(self.kinds[part.kind].cause) for part in self.parts], dtype=np.int64)
+
+    @cached_property
+    def supply_parts(self) -> NDArray[np.bool_]:
+        """Whether each part belongs to the supply of its site, which the battery bridges for it."""
+        return np.array([self.kinds[part.kind].place is Place.SUPPLY for part in self.parts], dtype=np.bool_)
 
     @cached_property
     def outdoor_parts(self) -> NDArray[np.int64]:

@@ -12,7 +12,16 @@ from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.entry import Entry, Finite, Identifier
-from hopyears.models.network.hardware_entries import Antenna, Losses, Modulation, PartChange, Radio, Switching
+from hopyears.models.network.hardware_entries import (
+    Antenna,
+    IndoorUnit,
+    LineKind,
+    Losses,
+    Modulation,
+    PartChange,
+    Radio,
+    Switching,
+)
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -25,6 +34,7 @@ __all__ = [
     "Depot",
     "Entry",
     "Hop",
+    "IndoorUnit",
     "LightningRisk",
     "Losses",
     "Maintenance",
@@ -54,14 +64,14 @@ class Site(Entry):
         Finite, Field(ge=1, le=500, description="above ground, for hops that do not state their own")
     ] = 30.0
     power: Annotated[Identifier, Field(description="id of a [[power]] entry, or 'standard'")] = "standard"
-    duplicated_controller: Annotated[
-        bool, Field(description="the indoor unit's controller has a hot spare")
-    ] = False
     access_h: Annotated[
         Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
     ] = 0.0
+    indoor_unit: Annotated[
+        Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
+    ] = "standard"
     indoor_units: Annotated[
-        int, Field(ge=0, le=8, description="indoor units; 0 takes as many as the directions need")
+        int, Field(ge=0, le=8, description="how many; 0 takes as many as the directions need")
     ] = 0
 
 
@@ -154,9 +164,9 @@ class Service(Entry):
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
     ] = None
     kind: Annotated[
-        Literal["ethernet", "circuit", "optical"],
-        Field(description="line card: Ethernet, native or packet-carried circuits, channelised optical"),
-    ] = "ethernet"
+        LineKind,
+        Field(description="of its local ports"),
+    ] = "packet"
     priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
     required_share: Annotated[
         Finite, Field(gt=0, le=1, description="of the committed rate; the service is down below it")
@@ -273,6 +283,7 @@ class Network(Entry):
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
+    indoor_units: tuple[IndoorUnit, ...] = ()
     crews: tuple[Crew, ...] = ()
     depots: tuple[Depot, ...] = ()
     maintenance: tuple[Maintenance, ...] = ()
@@ -307,10 +318,15 @@ class Network(Entry):
         found: Power | None = self._by_id["power"].get(site.power)
         return found or Power(id="standard")
 
+    def indoor_unit_of(self, site: Site) -> IndoorUnit:
+        """What a site's indoor units offer; ``standard`` has the defaults unless the file defines it."""
+        found: IndoorUnit | None = self._by_id["indoor_units"].get(site.indoor_unit)
+        return found or IndoorUnit(id="standard")
+
     @cached_property
     def _by_id(self) -> dict[str, dict[str, Any]]:
         """Entries by id in each list; made once, for networks of thousands of hops."""
         return {
             name: {entry.id: entry for entry in getattr(self, name)}
-            for name in ("sites", "hops", "radios", "antennas", "power")
+            for name in ("sites", "hops", "radios", "antennas", "power", "indoor_units")
         }

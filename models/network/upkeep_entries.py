@@ -34,6 +34,12 @@ class Power(Entry):
     recharge_h: Annotated[Finite, Field(gt=0, le=1000, description="from an empty battery to a full one")] = (
         11.0
     )
+    rectifiers: Annotated[
+        int, Field(ge=0, le=100, description="modules that may fail, on the battery's shoulders; 0: never")
+    ] = 0
+    rectifiers_needed: Annotated[
+        int, Field(ge=1, le=100, description="to carry the load; one less than installed is N+1")
+    ] = 1
     generator: Annotated[bool, Field(description="a standby generator carries the load in mains outages")] = (
         False
     )
@@ -67,6 +73,17 @@ class Power(Entry):
     solar_reconnect_share: Annotated[
         Finite, Field(gt=0, le=1, description="charge at which an empty site is switched on again")
     ] = 0.2
+
+    @model_validator(mode="after")
+    def _rectifiers_suffice(self) -> "Power":
+        if self.rectifiers and self.solar_harvest_h is not None:
+            raise FieldError(
+                "rectifiers", f"{self.rectifiers} beside solar_harvest_h", "0: the sun needs none"
+            )
+        if self.rectifiers_needed > max(self.rectifiers, 1):
+            allowed = f"1 to rectifiers, {self.rectifiers}" if self.rectifiers else "1 without rectifiers"
+            raise FieldError("rectifiers_needed", f"{self.rectifiers_needed}", allowed)
+        return self
 
 
 class Crew(Entry):

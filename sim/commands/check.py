@@ -27,9 +27,9 @@ def run(options: argparse.Namespace) -> int:
     """Read, check, and print a page: what differs from the defaults, hops, services, hardware, warnings."""
     from hopyears.sim.commands.check_page import page
     from hopyears.sim.commands.check_values import every_value
-    from hopyears.sim.equipment.site_hardware import sites_hardware
     from hopyears.sim.hops.design_doubts import network_doubts
     from hopyears.sim.hops.hop_design import design_hops
+    from hopyears.sim.hops.site_hardware import sites_hardware
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.wording.terminal import say, terminal
 

@@ -143,10 +143,11 @@ def unwritten(network: Network) -> Iterator[str]:
     """Entries that hold although the file has none of their kind."""
     if not network.crews:
         yield f'one crew with every default, at site "{network.sites[0].id}"'
-    named = {power.id for power in network.power}
-    some = sum(site.power not in named for site in network.sites)
-    if some:
-        yield f"{some} sites fed by the power entry of all defaults"
+    for key, field, what in (("power", "power", "power"), ("indoor_units", "indoor_unit", "indoor unit")):
+        named = {entry.id for entry in getattr(network, key)}
+        some = sum(getattr(site, field) not in named for site in network.sites)
+        if some:
+            yield f"{some} sites of the {what} entry with every default"
     if not network.depots:
         yield "spares never lack, since no depot keeps any"
 

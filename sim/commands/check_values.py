@@ -10,7 +10,7 @@ from hopyears.models.air import multipath
 from hopyears.models.equipment.lifetimes import LawKind
 from hopyears.models.equipment.part_kind import PartKind
 from hopyears.models.network.entry import Entry
-from hopyears.models.network.network import Network, PartChange, Power
+from hopyears.models.network.network import IndoorUnit, Network, PartChange, Power
 from hopyears.models.network.network_references import ID_FIELDS, KINDS, named
 from hopyears.sim.blocks.prepared import storm_model
 from hopyears.sim.commands.fixed_values import FIXED
@@ -113,8 +113,9 @@ def _entries(network: Network, key: str) -> tuple[Entry, ...]:
     if key == "crews":
         return crews_in_force(network)
     entries: tuple[Entry, ...] = getattr(network, key)
-    if key == "power" and all(power.id != "standard" for power in network.power):
-        entries = (*entries, Power(id="standard"))
+    model = {"power": Power, "indoor_units": IndoorUnit}.get(key)
+    if model is not None and all(entry.id != "standard" for entry in getattr(network, key)):
+        entries = (*entries, model(id="standard"))
     return entries
 
 

@@ -22,6 +22,7 @@ def plant_site(site: Site, network: Network, storm_share: float, has_standbys: b
         power=power_supply(network.power_of(site), storm_share),
         planned=tuple(planned),
         access_h=site.access_h,
+        alarms=network.indoor_unit_of(site).alarm_board,
     )
 
 
@@ -69,7 +70,7 @@ def power_supply(power: Power, storm_share: float) -> PowerSupply:
         battery_end_share=power.battery_end_share,
         recharge_h=power.recharge_h,
         generator=generator if power.generator else None,
-        rectifiers_needed=1,
+        rectifiers_needed=power.rectifiers_needed,
         solar=_solar(power),
     )
 

@@ -8,7 +8,7 @@ import pytest
 from plant_entries import AT_ONCE, crew_at, group
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import PartKind, Repair
+from hopyears.models.equipment.part_kind import INDOOR, PartKind, Place, Repair
 from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.failures import simulate_failures
@@ -19,7 +19,15 @@ HOUR = 3600.0
 
 def unit_kind(mtbf_h, mttr_h, **changes):
     """A part with exponential life and repair, mended indoors by a crew that is there at once."""
-    kind = PartKind("unit", Cause.MODEM_CARD, Law.exponential(mtbf_h), Repair.INDOOR, Law.exponential(mttr_h))
+    kind = PartKind(
+        "unit",
+        Cause.MODEM_CARD,
+        Place.UNIT,
+        INDOOR,
+        Law.exponential(mtbf_h),
+        Repair.INDOOR,
+        Law.exponential(mttr_h),
+    )
     return replace(kind, **changes)
 
 

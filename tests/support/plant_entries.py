@@ -55,6 +55,7 @@ def group(name, chains, **changes):
     made = ProtectionGroup(
         id=name,
         chains=chains,
+        stopped_by=(),
         switch_time_s=switching.changeover_s,
         switch_failure=switching.failure_on_demand,
         manual_switch=Law.lognormal(switching.manual_switch_h, rules.duration_ln_sd),

@@ -17,6 +17,7 @@ from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.network.network import (
     Antenna,
     Crew,
+    IndoorUnit,
     Network,
     PartChange,
     Power,
@@ -211,8 +212,12 @@ def test_equipment_of_plain_and_protected_hops_by_hand(plain):
 
 def test_common_parts_of_a_site_by_hand():
     sites = triangle().sites
-    doubled = Site(**{**sites[0].model_dump(), "duplicated_controller": True})
-    prepared = ready(sites=(doubled, *sites[1:]), parts=(PartChange(kind="controller", mtbf_h=1000.0),))
+    doubled = Site(**{**sites[0].model_dump(), "indoor_unit": "two"})
+    prepared = ready(
+        sites=(doubled, *sites[1:]),
+        indoor_units=(IndoorUnit(id="two", controllers=2),),
+        parts=(PartChange(kind="controller", mtbf_h=1000.0),),
+    )
     u = part_unavailability(prepared, 0)
     rest = u["chassis"] + u["fan"] + u["power_distribution"] + u["mast"] + u["software"]
     dark = power_unavailability(prepared, 0)
