@@ -37,7 +37,7 @@ from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.streams import Streams
 
 N_HOPS, N_SITES, N_BLOCKS, BLOCK_YEARS, STORMS_PER_YEAR = 300, 250, 100, 10, 40
-SITE_KINDS = ("common_unit", "line_card", "rectifier", "power_distribution", "mast", "software")
+SITE_KINDS = ("controller", "line_card", "rectifier", "power_distribution", "mast", "software")
 CHAIN_KINDS = ("outdoor_radio", "cable", "modem_card")
 LIMIT_S, LIMIT_RATIO = 15.0, 5.0
 

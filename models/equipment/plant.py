@@ -21,6 +21,7 @@ from hopyears.models.equipment.part_kind import (
     SWITCH_FAILURE,
     SWITCH_TIME_S,
     PartKind,
+    Place,
 )
 from hopyears.models.equipment.power import PowerSupply
 from hopyears.models.equipment.upkeep import Crews as Crews
@@ -46,6 +47,8 @@ class Site:
         Planned windows of one kind or of several.
     road_detour_h : float
         Travel time to be added for this site (ferry, walk) [h].
+    alarms : bool
+        Failures that stop no traffic are seen from afar; else by a routine test or when somebody comes.
     """
 
     id: str
@@ -54,6 +57,7 @@ class Site:
     power: PowerSupply | None = None
     maintenance: Maintenance | Sequence[Maintenance] | None = None
     road_detour_h: float = 0.0
+    alarms: bool = True
 
     @property
     def windows(self) -> Sequence[Maintenance]:
@@ -80,6 +84,10 @@ class Part:
     priority : int or None
         0 for a fault that stops traffic, 1 for lost protection, 2 for the rest; None lets the
         simulation judge (a failed chain of a group that still has another has priority 1).
+    plainly_seen : bool
+        Serves a radio outside of its chains, so that a failure is seen although a chain was muted.
+    group, spares : str, int
+        Parts that stand in for each other, and how many of them may be down before traffic stops.
     """
 
     id: str
@@ -88,6 +96,9 @@ class Part:
     life: Law | None = None
     mend: Law | None = None
     priority: int | None = None
+    plainly_seen: bool = False
+    group: str = ""
+    spares: int = 0
 
 
 @dataclass(frozen=True)
@@ -100,6 +111,8 @@ class ProtectionGroup:
         Name, unique; its switching draws hang on it.
     chains : tuple of tuples of int
         Part indices of each chain (radio, cable, modem card ...), the main one first.
+    stopped_by : tuple of tuples of int
+        For each chain, parts outside of it whose mending stops it; empty for none.
     switch_time_s : float
         Changeover of the transmitter [s].
     switch_failure : float
@@ -119,6 +132,7 @@ class ProtectionGroup:
 
     id: str
     chains: tuple[tuple[int, ...], ...]
+    stopped_by: tuple[tuple[int, ...], ...] = ()
     switch_time_s: float = SWITCH_TIME_S
     switch_failure: float = SWITCH_FAILURE
     manual_switch: Law = MANUAL_SWITCH
@@ -217,6 +231,11 @@ class Plant:
     def part_cause(self) -> NDArray[np.int64]:
         """Cause flag of each part."""
         return np.array([int(self.kinds[part.kind].cause) for part in self.parts], dtype=np.int64)
+
+    @cached_property
+    def supply_parts(self) -> NDArray[np.bool_]:
+        """Whether each part belongs to the supply of its site, which the battery bridges for it."""
+        return np.array([self.kinds[part.kind].place is Place.SUPPLY for part in self.parts], dtype=np.bool_)
 
     @cached_property
     def outdoor_parts(self) -> NDArray[np.int64]:

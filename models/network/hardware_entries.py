@@ -1,5 +1,7 @@
-"""Entries of a network file that describe hardware: radios, antennas, couplers, switches, parts."""
+"""Entries of a network file that describe hardware: radios, antennas, indoor units, switches, parts."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -56,7 +58,7 @@ class Radio(Entry):
     ] = None
     mounting: Annotated[
         Literal["direct", "waveguide"],
-        Field(description="on the antenna, or split from it by a flexible waveguide"),
+        Field(description="on the antenna, or apart from it at the end of a waveguide"),
     ] = "direct"
     waveguide_loss_db: Annotated[Finite, Field(ge=0, le=20, description="each end, if so mounted")] = 1.0
     signature_delay_ns: Annotated[
@@ -98,6 +100,31 @@ class Radio(Entry):
     adaptive: Annotated[
         bool, Field(description="false keeps the hop's reference modulation at all times")
     ] = True
+    powered_by_line_card: Annotated[
+        bool,
+        Field(
+            description="modem within; a packet line port of the indoor unit feeds it, in place of a modem "
+            "port, and it is down while that port's line card is"
+        ),
+    ] = False
+    power_control_range_db: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=40,
+            description="automatic transmit power control: in clear air the transmitter sends less by up to "
+            "this, and raises to full power as fast as a fade deepens; 0 for none",
+        ),
+    ] = 0.0
+    power_control_margin_db: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=60,
+            description="what power control leaves in clear air above the threshold of the highest "
+            "modulation in reach",
+        ),
+    ] = 10.0
 
     @model_validator(mode="after")
     def _modulations_rise(self) -> "Radio":
@@ -116,6 +143,15 @@ class Antenna(Entry):
     ] = None
     gain_dbi: Annotated[Finite | None, Field(ge=0, le=70, description="instead of a diameter")] = None
     cross_polar_discrimination_db: Annotated[Finite, Field(ge=10, le=60)] = 30.0
+    wet_loss_db: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=10,
+            description="most that one wet antenna takes; grows with the rain fade (Kharadly and Ross 2001). "
+            "Leave at 0 where measured rain percentiles hold it",
+        ),
+    ] = 0.0
 
     @model_validator(mode="after")
     def _one_of_two(self) -> "Antenna":
@@ -123,6 +159,64 @@ class Antenna(Entry):
             raise FieldError("diameter_m", "missing", "given, or gain_dbi instead")
         if self.diameter_m is not None and self.gain_dbi is not None:
             raise FieldError("gain_dbi", "given beside diameter_m", "given alone, or left out")
+        return self
+
+
+LineKind = Literal["packet", "circuit", "optical"]
+"""Kinds of local traffic, each with line ports of its own."""
+
+Ports = Annotated[int, Field(ge=0, le=1000)]
+
+_OWN_LINE_PORTS: Mapping[LineKind, int] = MappingProxyType({"packet": 10})
+_PORTS_PER_LINE_CARD: Mapping[LineKind, int] = MappingProxyType({"packet": 10, "circuit": 10, "optical": 10})
+
+
+class IndoorUnit(Entry):
+    """What one indoor unit of a site offers. All defaults are round numbers of our own, of no device."""
+
+    id: Identifier
+    modem_card_slots: Ports = 8
+    ports_per_modem_card: Annotated[
+        int, Field(ge=1, le=100, description="radios on a card; they fall together")
+    ] = 1
+    own_modem_ports: Annotated[Ports, Field(description="radios that need no card")] = 0
+    own_port_stops_unit: Annotated[
+        bool, Field(description="an own modem port is mended with the whole unit out of service")
+    ] = False
+    line_card_slots: Ports = 10
+    own_line_ports: dict[LineKind, Ports] = Field(
+        default_factory=lambda: dict(_OWN_LINE_PORTS), description="local ports that need no card, by kind"
+    )
+    ports_per_line_card: dict[LineKind, Annotated[int, Field(ge=1, le=1000)]] = Field(
+        default_factory=lambda: dict(_PORTS_PER_LINE_CARD),
+        description="local ports of each kind of line card",
+    )
+    directions_at_most: Annotated[
+        int | None, Field(ge=1, le=1000, description="hop ends with a modem here; default no limit")
+    ] = None
+    controllers: Annotated[int, Field(ge=1, le=2, description="the second is a hot spare")] = 1
+    fans: Annotated[int, Field(ge=0, le=20, description="any one is enough")] = 1
+    alarm_board: Annotated[
+        bool,
+        Field(
+            description="false: failures at the site that stop no traffic stay unnoticed until somebody "
+            "comes or a routine test finds them"
+        ),
+    ] = True
+
+    @property
+    def modem_ports(self) -> int:
+        """Radios that it serves with every modem card added."""
+        return self.own_modem_ports + self.modem_card_slots * self.ports_per_modem_card
+
+    @model_validator(mode="after")
+    def _serves_something(self) -> "IndoorUnit":
+        if not self.modem_ports:
+            raise FieldError("modem_card_slots", "0 without own_modem_ports", "1 or more, or own ports given")
+        if self.own_port_stops_unit and not self.own_modem_ports:
+            raise FieldError(
+                "own_port_stops_unit", "true without own_modem_ports", "false, or own ports given"
+            )
         return self
 
 

@@ -17,6 +17,12 @@ class Power(Entry):
     outage_ln_sd: Annotated[Finite, Field(ge=0, le=3)] = 1.3
     battery_h: Annotated[Finite, Field(ge=0, le=1000, description="autonomy at full charge")] = 4.0
     recharge_h: Annotated[Finite, Field(gt=0, le=1000)] = 11.0
+    rectifiers: Annotated[
+        int, Field(ge=0, le=100, description="modules that may fail, on the battery's shoulders; 0: never")
+    ] = 0
+    rectifiers_needed: Annotated[
+        int, Field(ge=1, le=100, description="to carry the load; one less than installed is N+1")
+    ] = 1
     generator: bool = False
     generator_start_failure: Annotated[Finite, Field(ge=0, le=1)] = 0.02
     storm_factor: Annotated[
@@ -30,6 +36,17 @@ class Power(Entry):
             description="sun instead of mains: mean daily harvest by month, in hours of the site's load",
         ),
     ] = None
+
+    @model_validator(mode="after")
+    def _rectifiers_suffice(self) -> "Power":
+        if self.rectifiers and self.solar_harvest_h is not None:
+            raise FieldError(
+                "rectifiers", f"{self.rectifiers} beside solar_harvest_h", "0: the sun needs none"
+            )
+        if self.rectifiers_needed > max(self.rectifiers, 1):
+            allowed = f"1 to rectifiers, {self.rectifiers}" if self.rectifiers else "1 without rectifiers"
+            raise FieldError("rectifiers_needed", f"{self.rectifiers_needed}", allowed)
+        return self
 
 
 class Crew(Entry):

@@ -4,7 +4,7 @@ It is made once, holds no random state, and travels to every worker process.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +13,9 @@ from hopyears.models.air import rain_attenuation, rain_law
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet, line_set
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.network.network import Hop, Network
+from hopyears.models.network.network import Network
 from hopyears.models.radio.scheme import Line
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
@@ -224,7 +225,12 @@ def storm_share(
 def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelOptions) -> Anchor:
     target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
     return fit_anchor(
-        law, path_length_km=design.length_km, k=design.k, alpha=design.alpha, target=target, storms=storms
+        law,
+        path_length_km=design.path.length_km,
+        k=design.rain.k,
+        alpha=design.rain.alpha,
+        target=target,
+        storms=storms,
     )
 
 
@@ -235,35 +241,29 @@ def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArr
     them the logarithm of the attenuation is linear in that of the time, beyond them P.530's law of rain goes
     on, scaled to join.
     """
-    measured = measured_rain(design.hop)
+    measured = measured_points(design.hop.rain_exceedance_db)
     if measured is None:
-        return design.precipitation.attenuation_db(probability)
+        return design.rain.precipitation.attenuation_db(probability)
     at, value = measured
-    standard = rain_attenuation.attenuation_db(design.rain_law, probability)
-    factor = np.log(value / rain_attenuation.attenuation_db(design.rain_law, at))
+    standard = rain_attenuation.attenuation_db(design.rain.law, probability)
+    factor = np.log(value / rain_attenuation.attenuation_db(design.rain.law, at))
     order = np.argsort(at)
     bend = np.interp(np.log(probability), np.log(at[order]), factor[order])
     return np.asarray(standard * np.exp(bend))
 
 
-def measured_rain(hop: Hop) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-    """Fractions of the year and the attenuations measured there [dB], or None."""
-    if hop.rain_exceedance_db is None:
-        return None
-    points = sorted((float(percent) / 100.0, db) for percent, db in hop.rain_exceedance_db.items())
-    return np.array([p for p, _ in points]), np.array([db for _, db in points])
-
-
 def _nights(design: HopDesign) -> NightLaw | None:
-    if design.occurrence <= 0.0:
+    if design.multipath.occurrence <= 0.0:
         return None
-    return night_law(
-        occurrence_worst=design.occurrence,
-        annual_reduction_db=design.annual_reduction_db,
+    law = night_law(
+        occurrence_worst=design.multipath.occurrence,
+        annual_reduction_db=design.multipath.annual_reduction_db,
         latitude_deg=design.climate.latitude_deg,
         longitude_deg=design.climate.longitude_deg,
         terrain=design.hop.terrain,
     )
+    as_measured = replace(law.depth_map, depth_db=design.multipath.depth_db(law.depth_map.depth_db))
+    return replace(law, depth_map=as_measured)
 
 
 def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightRegion:
@@ -271,8 +271,8 @@ def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None,
     faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
     return night_region(
         ["|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded],
-        np.array([sum(design.x_km) / 2 for design in faded]),
-        np.array([sum(design.y_km) / 2 for design in faded]),
+        np.array([sum(design.path.x_km) / 2 for design in faded]),
+        np.array([sum(design.path.y_km) / 2 for design in faded]),
     )
 
 
@@ -296,7 +296,7 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
         ),
         height_a_m=np.array([-lower * (line.antenna == 1 and line.direction == 1) for line in lines]),
         height_b_m=np.array([-lower * (line.antenna == 1 and line.direction == 0) for line in lines]),
-        path_length_km=design.length_km,
+        path_length_km=design.path.length_km,
         occurrence=night.occurrence_worst,
         gathering=night.gathering,
     )

@@ -47,6 +47,7 @@ def run(options: argparse.Namespace) -> int:
         "hops",
         "services",
         "power",
+        "indoor_units",
         "crews",
         "depots",
         "maintenance",
@@ -56,6 +57,7 @@ def run(options: argparse.Namespace) -> int:
         _print_entries(console, name, (getattr(network, name),), limit)
     _print_modulations(console, network)
     _print_climate(console, designs[:limit])
+    _print_levels(console, designs[:limit])
     _print_part_kinds(console, network)
     _print_hardware(console, network, limit)
     for warning in (*source.warnings, *doubts):
@@ -154,13 +156,38 @@ def _print_climate(console, designs) -> None:  # type: ignore[no-untyped-def]
     for column in ("hop", "rain 0.01 %, mm/h", "antennas, m", "rain height, m", "precipitation"):
         table.add_column(column)
     for design in designs:
-        heights = sorted((design.height_a_m, design.height_b_m))
+        heights = sorted((design.path.height_a_m, design.path.height_b_m))
         table.add_row(
             design.hop.id,
             f"{design.climate.rain_rate_001_mm_h:.1f}",
             "{:.0f} and {:.0f}".format(*heights),
             f"{design.climate.rain_height_m:.0f}",
-            design.precipitation.kind,
+            design.rain.precipitation.kind,
+        )
+    console.print(table, highlight=False, markup=False)
+
+
+def _print_levels(console, designs) -> None:  # type: ignore[no-untyped-def]
+    """What stands between a hop and its thresholds: losses, interference, power control, multipath."""
+    from rich.table import Table
+
+    table = Table(title="hop levels", title_justify="left", header_style="", show_edge=False, pad_edge=False)
+    columns = ("hop", "full power, dBm", "fixed losses, dB", "interference, dB", "lowest margin, dB")
+    more = ("power control in clear air, dB", "wet antennas at most, dB", "multipath p0, %")
+    for column in (*columns, *more):
+        table.add_column(column)
+    for design in designs:
+        levels = design.levels
+        table.add_row(
+            design.hop.id,
+            f"{levels.received_level_dbm[0, 0]:.1f}",
+            f"{levels.fixed_loss_db:.1f}",
+            f"{design.hop.threshold_degradation_db:.1f}",
+            f"{levels.margin_db[0, 0]:.1f}",
+            f"{-levels.power_reduction_db:.1f}" if levels.power_reduction_db else "0.0",
+            f"{levels.wet_loss_db:.1f}",
+            f"{100.0 * design.multipath.occurrence:.3g}"
+            + (" as measured" if design.hop.multipath_exceedance_db else ""),
         )
     console.print(table, highlight=False, markup=False)
 
@@ -204,17 +231,18 @@ def _print_hardware(console, network, limit: int | None) -> None:  # type: ignor
 
     from hopyears.models.equipment.hardware import bill_of
     from hopyears.models.equipment.indoor_unit import site_bill
-    from hopyears.sim.equipment.site_hardware import sites_hardware
     from hopyears.sim.hops.hop_parts import hop_parts
+    from hopyears.sim.hops.site_hardware import sites_hardware
 
     table = Table(title="hardware", title_justify="left", header_style="", show_edge=False, pad_edge=False)
     for column in ("place", "item", "count", "why"):
         table.add_column(column)
+    hardware = sites_hardware(network)
     for hop in network.hops[:limit]:
-        for row in bill_of(hop_parts(network, hop)):
+        for row in bill_of(hop_parts(network, hop, hardware)):
             table.add_row(row.place, row.item, str(row.count), row.why)
     warnings = []
-    for number, plan in enumerate(sites_hardware(network).values()):
+    for number, plan in enumerate(hardware.values()):
         if limit is None or number < limit:
             for row in site_bill(plan):
                 table.add_row(row.place, row.item, str(row.count), row.why)

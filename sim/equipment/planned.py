@@ -9,7 +9,7 @@ moves no later appointment, unless it has come due in the meantime.
 
 import bisect
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -85,6 +85,8 @@ class Planner:
         Of each site [s].
     changeovers : dict of int to Changeover
         Switches in use, by group: what a test at their site finds.
+    visited : function of a site and an event
+        Called as somebody arrives at a site without alarms.
     """
 
     def __init__(
@@ -94,9 +96,10 @@ class Planner:
         dispatcher: Dispatcher,
         storms: Sequence[tuple[list[float], list[float]]],
         changeovers: dict[int, Changeover],
+        visited: Callable[[int, Event], None],
     ) -> None:
         self._env, self._plant, self._dispatcher = env, plant, dispatcher
-        self._storms, self._changeovers = storms, changeovers
+        self._storms, self._changeovers, self._visited = storms, changeovers, visited
         self._home: dict[int, tuple[int, float]] = {}
         self._groups: dict[int, list[int]] = {}
         self.rows: list[tuple[int, int, float, float, float, float, float]] = []
@@ -131,6 +134,8 @@ class Planner:
         self.rows.append((plan.site, crew, now, arrived_s, end_s, home_s, down_s))
         home = self._env.timeout(home_s - now)
         home.callbacks.append(lambda _: self._dispatcher.release(crew))
+        if not self._plant.sites[plan.site].alarms:
+            self._env.timeout(arrived_s - now).callbacks.append(partial(self._visited, plan.site))
         if plan.work.tests:
             self._env.timeout(arrived_s - now).callbacks.append(partial(self._test, plan.site))
         if number + 1 < len(plan.start_s):

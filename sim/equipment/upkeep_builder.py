@@ -20,6 +20,7 @@ def plant_site(site: Site, network: Network, storm_share: float, has_standbys: b
         longitude_deg=site.longitude_deg,
         power=_supply(network.power_of(site), storm_share),
         maintenance=tuple(windows),
+        alarms=network.indoor_unit_of(site).alarm_board,
     )
 
 
@@ -60,6 +61,7 @@ def _supply(power: Power, storm_share: float) -> PowerSupply:
         battery_h=power.battery_h,
         recharge_h=power.recharge_h,
         solar=None if power.solar_harvest_h is None else Solar(tuple(power.solar_harvest_h)),
+        rectifiers_needed=power.rectifiers_needed,
         generator=Generator(start_failure=power.generator_start_failure) if power.generator else None,
     )
 

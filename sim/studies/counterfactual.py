@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import Place, kinds_at
 from hopyears.models.equipment.plant import Plant, Site
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
 from hopyears.sim.blocks.prepared import Prepared
@@ -100,8 +101,8 @@ def plant_without(prepared: Prepared, target: Target) -> Plant:
             sites = tuple(_steady(replace(s, maintenance=None)) if s.id == name else s for s in plant.sites)
             return replace(plant, parts=parts, sites=sites)
         case "cause", "power":
-            spared = replace(plant.kinds["rectifier"], life=NEVER)
-            kinds = {**plant.kinds, "rectifier": spared}
+            supply = {kind.key: replace(kind, life=NEVER) for kind in kinds_at(Place.SUPPLY)}
+            kinds = {**plant.kinds, **supply}
             return replace(plant, kinds=kinds, sites=tuple(_steady(site) for site in plant.sites))
         case "cause", "maintenance":
             return replace(plant, sites=tuple(replace(site, maintenance=None) for site in plant.sites))

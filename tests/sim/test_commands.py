@@ -194,7 +194,7 @@ def test_check_tells_once_what_no_hop_states(tmp_path: Path, capsys: pytest.Capt
     told = "".join(line for line in lines if "the same in all hops: " in line or "bundle (-)" in line)
     for text in ("polarisation (V)", "antenna_separation_m (8)", "bundle (-)"):
         assert text in told
-    assert "terrain" not in told
+    assert " terrain (" not in told
     assert any("hilly" in line and "mill-ridge" in line for line in lines)
 
 
@@ -249,18 +249,19 @@ def test_the_summary_marks_stated_objectives_and_leaves_the_others_out(
 def test_check_warns_of_every_site_that_outgrows_its_indoor_unit(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    # The site past the last one shown has seven directions; a unit takes six.
+    # The site past the last one shown has nine directions; a unit takes eight radios.
     data = small()
     place = {"latitude_deg": 50.0, "longitude_deg": 10.0}
     far = [{**place, "id": f"far-{i}", "longitude_deg": 10.0 + 0.001 * i} for i in range(ROWS_SHOWN)]
-    ends = [{"id": f"end-{i}", "latitude_deg": 50.2, "longitude_deg": 10.1 + 0.01 * i} for i in range(7)]
+    ends = [{"id": f"end-{i}", "latitude_deg": 50.2, "longitude_deg": 10.1 + 0.01 * i} for i in range(9)]
     last = {"id": "last", "latitude_deg": 50.25, "longitude_deg": 10.1}
     hop = {"frequency_ghz": 18.0, "radio": "r18", "antenna": "dish"}
     data["sites"] += [*far, last, *ends]
-    data["hops"] += [{**hop, "id": f"last-{i}", "from": "last", "to": f"end-{i}"} for i in range(7)]
+    data["hops"] += [{**hop, "id": f"last-{i}", "from": "last", "to": f"end-{i}"} for i in range(9)]
     assert main(["check", str(write(tmp_path, data))]) == 0
     text = capsys.readouterr().out
-    assert 'warning: site "last": indoor units is 1 unit for 7 directions with 7 radios; must be 2' in text
+    said = "one indoor unit is not enough for its 9 directions with 9 radios, so 2 are placed"
+    assert f'warning: site "last": {said}' in text
 
 
 def test_rain_rate_where_it_never_rains(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import PartKind, Repair
+from hopyears.models.equipment.part_kind import INDOOR, PartKind, Place, Repair
 from hopyears.models.equipment.plant import Crews, Part, Plant, ProtectionGroup, Site
 from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
 from hopyears.models.judging.cause import Cause
@@ -20,7 +20,15 @@ AT_ONCE = Law.fixed(0.0)
 
 def unit_kind(mtbf_h, mttr_h, **changes):
     """A part with exponential life and repair, mended indoors by a crew that is there at once."""
-    kind = PartKind("unit", Cause.MODEM_CARD, Law.exponential(mtbf_h), Repair.INDOOR, Law.exponential(mttr_h))
+    kind = PartKind(
+        "unit",
+        Cause.MODEM_CARD,
+        Place.UNIT,
+        INDOOR,
+        Law.exponential(mtbf_h),
+        Repair.INDOOR,
+        Law.exponential(mttr_h),
+    )
     return replace(kind, **changes)
 
 

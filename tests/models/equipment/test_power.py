@@ -7,12 +7,7 @@ from interval_rows import intervals_of_rows
 from hopyears.models.air.storm_rate import event_times_s
 from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.markov import (
-    battery_backed_unavailability,
-    dark_h_per_year,
-    periodic_test_unavailability,
-    spare_wait,
-)
+from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.equipment.power import (
     Generator,
     PowerSupply,
@@ -55,37 +50,6 @@ def test_ageing_battery():
     np.testing.assert_allclose(capacity_h, [10.0, 9.0, 8.0, 10.0], atol=1e-4)
 
 
-def test_no_battery_gives_the_mains():
-    assert battery_backed_unavailability(1000.0, 10.0, battery_h=0.0, recharge_h=1.0) == 10 / 1010
-
-
-def test_instant_recharge_gives_the_exponential_tail():
-    # A full battery meets every outage: dark share = rate x mean x exp(-B/mean) / (1 + rate x mean).
-    fast = battery_backed_unavailability(1000.0, 10.0, battery_h=15.0, recharge_h=1e-9)
-    assert fast == pytest.approx(10 / 1010 * np.exp(-1.5), rel=1e-6)
-
-
-def test_fluid_queue_solves_its_balance_equations():
-    # Second opinion: the same fluid queue with the charge cut into small steps, solved as a Markov chain.
-    quantecon = pytest.importorskip("quantecon")
-    lose, back, battery_h, recharge_h, n = 1 / 20.0, 1 / 5.0, 4.0, 11.0, 400
-    step_h = battery_h / n
-    up_rate, down_rate = battery_h / recharge_h / step_h, 1.0 / step_h
-    size = 2 * (n + 1)
-    rates = np.zeros((size, size))
-    for level in range(n + 1):
-        lost, there = 2 * level, 2 * level + 1
-        rates[lost, there] = back
-        rates[there, lost] = lose
-        if level > 0:
-            rates[lost, lost - 2] = down_rate
-        if level < n:
-            rates[there, there + 2] = up_rate
-    chance = quantecon.markov.gth_solve(rates - np.diag(rates.sum(axis=1)))
-    exact = battery_backed_unavailability(20.0, 5.0, battery_h=battery_h, recharge_h=recharge_h)
-    assert chance[0] == pytest.approx(exact, rel=0.01)
-
-
 def test_dark_time_of_a_supply():
     plain = PowerSupply(
         mains_outages_per_year=2.0, mains_outage=Law.exponential(2.0), battery_h=4.0, battery_life_years=None
@@ -97,23 +61,6 @@ def test_dark_time_of_a_supply():
     assert dark_h_per_year(backed) == pytest.approx(0.02 * dark_h_per_year(plain))
     with pytest.raises(ValueError, match="solar is set"):
         dark_h_per_year(PowerSupply(solar=Solar((30.0,) * 12)))
-
-
-def test_spares_by_palm():
-    # By hand: load 1, stock 1: P(N >= 1) = 1 - 1/e; backorders E[(N - 1)+] = 1/e.
-    chance, wait_h = spare_wait(0.01, 100.0, 1)
-    assert chance == pytest.approx(1 - np.exp(-1))
-    assert wait_h == pytest.approx(100 * np.exp(-1))
-    assert spare_wait(0.01, 100.0, 0) == pytest.approx((1.0, 100.0))
-    assert spare_wait(0.01, 100.0, 30)[1] == pytest.approx(0.0, abs=1e-12)
-    with pytest.raises(ValueError, match="stock is -1"):
-        spare_wait(0.01, 100.0, -1)
-
-
-def test_periodic_test_is_half_the_interval_when_failures_are_rare():
-    assert periodic_test_unavailability(Law.exponential(1e6), 1000.0) == pytest.approx(0.5e-3, rel=1e-3)
-    with pytest.raises(ValueError, match="must be EXPONENTIAL"):
-        periodic_test_unavailability(Law.fixed(10.0), 1.0)
 
 
 def test_fair_weather_rate_keeps_the_mean():

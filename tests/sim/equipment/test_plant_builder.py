@@ -6,12 +6,13 @@ import pytest
 from small_networks import hop, triangle
 
 from hopyears.models.equipment.lifetimes import LawKind
-from hopyears.models.equipment.part_kind import PART_KINDS
+from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.equipment.power import fair_weather_rate
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import (
     Crew,
     Depot,
+    IndoorUnit,
     Maintenance,
     PartChange,
     Power,
@@ -19,8 +20,10 @@ from hopyears.models.network.network import (
     Site,
     Switching,
 )
-from hopyears.sim.equipment.plant_builder import COMMON_SITE_PARTS, build_plant, part_kinds
+from hopyears.sim.equipment.plant_builder import build_plant, part_kinds
 from hopyears.sim.hops.hop_design import design_hops
+
+COMMON_SITE_PARTS = tuple(kind.key for kind in kinds_at(Place.SITE))
 
 
 def built(scheme="1+0", storm_share=0.0, **more):
@@ -71,8 +74,8 @@ def test_outside_parts_of_both_ends_with_their_causes():
 
 def test_a_second_controller_is_of_the_same_group():
     sites = triangle().sites
-    doubled = Site(**{**sites[0].model_dump(), "duplicated_controller": True})
-    found = built(sites=(doubled, *sites[1:]))
+    doubled = Site(**{**sites[0].model_dump(), "indoor_unit": "two"})
+    found = built(sites=(doubled, *sites[1:]), indoor_units=(IndoorUnit(id="two", controllers=2),))
     groups = Counter(part.group for part in found.hops[0].outside)
     assert groups["a/unit-1/controller"] == 2
     assert groups["b/unit-1/controller"] == 1
@@ -199,8 +202,9 @@ def test_line_cards_carry_the_services_that_need_them():
     network = triangle()
     many = tuple(Service(id=f"s{i}", site_a="a", site_b="b", committed_mbit_s=1.0) for i in range(6))
     circuits = Service(id="e1", site_a="a", site_b="c", committed_mbit_s=1.0, kind="circuit")
-    found = built(services=(*many, circuits))
-    # Four Ethernet ports are the unit's own; circuits always need a card.
+    unit = IndoorUnit(id="standard", own_line_ports={"packet": 4})
+    found = built(services=(*many, circuits), indoor_units=(unit,))
+    # Four packet ports are the unit's own; circuits always need a card.
     assert {service for service, _ in found.line_cards} == {"s4", "s5", "e1"}
     assert found.line_cards["s4", "a"] == found.line_cards["s5", "a"]
     assert found.plant.parts[found.line_cards["e1", "c"]].kind == "line_card"
