@@ -8,7 +8,7 @@ from hopyears.models.equipment import plant
 from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
-from hopyears.models.network.network import Switching
+from hopyears.models.network.network import Network
 from hopyears.models.radio.scheme import radios_of
 from hopyears.sim.hops.hop_design import HopDesign
 
@@ -60,7 +60,7 @@ def hop_dependences(
     hardware: Mapping[str, SiteHardware],
     part_index: Mapping[str, int],
     site_index: Mapping[str, int],
-    switching: Switching,
+    network: Network,
 ) -> Dependences:
     """What every hop depends on.
 
@@ -71,7 +71,7 @@ def hop_dependences(
         By site id.
     part_index, site_index : mapping of str to int
         Places of parts and sites in the plant, by id.
-    switching : Switching
+    network : Network
     """
     modem_of = {
         (design.hop.id, (design.hop.site_a, design.hop.site_b)[part.end], radio): part.id
@@ -88,7 +88,7 @@ def hop_dependences(
             for end, site_id in enumerate(ends)
             for each in _outside(design, end, hardware[site_id], part_index, modem_of)
         )
-        hop_groups = [_groups(design, end, outside, part_index, switching, groups) for end in (0, 1)]
+        hop_groups = [_groups(design, end, outside, part_index, network, groups) for end in (0, 1)]
         hops.append(
             HopDependence(
                 own=tuple(part_index[part.id] for part in design.parts),
@@ -136,11 +136,11 @@ def _groups(
     end: int,
     outside: Sequence[OutsidePart],
     part_index: Mapping[str, int],
-    switching: Switching,
+    network: Network,
     groups: list[plant.ProtectionGroup],
 ) -> tuple[int, ...]:
     """Adds the protection group of each channel with two transmitters; its number, or -1, by channel."""
-    row = []
+    row, switching = [], network.switching
     site_id = (design.hop.site_a, design.hop.site_b)[end]
     for channel, radios in enumerate(design.structure.radios_on):
         if len(radios) < 2:
@@ -157,7 +157,9 @@ def _groups(
                 stopped_by=tuple(_stopped_by(end, radios[i], rivals, outside) for i in order),
                 switch_time_s=switching.changeover_s,
                 switch_failure=switching.failure_on_demand,
+                manual_switch=Law.lognormal(switching.manual_switch_h, network.repair.duration_ln_sd),
                 revertive=switching.reverts,
+                wait_to_restore_s=switching.wait_to_restore_s,
                 test=test,
             )
         )

@@ -10,7 +10,6 @@ from scipy.special import bdtrc
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.equipment.part_kind import PartKind, Place, Repair, kinds_at
-from hopyears.models.equipment.plant import great_circle_km
 from hopyears.models.network.network import Power
 from hopyears.models.radio.scheme import Scheme, radios_of
 from hopyears.sim.blocks.prepared import Prepared
@@ -35,16 +34,15 @@ def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]
 def _restore_h(prepared: Prepared, site_index: int, kind: PartKind) -> float:
     """Mean time from a failure at a site until the part works again [h]."""
     plant = prepared.built.plant
-    place = plant.sites[site_index]
-    travel_h = min(great_circle_km(base, place) * plant.road_factor / base.speed_km_h for base in plant.crews)
+    travel_h = min(plant.travel_h(base, site_index, None) for base in range(len(plant.crews)))
     return plant.dispatch.mean_h + (0.0 if kind.repair is Repair.REMOTE else travel_h) + kind.mend.mean_h
 
 
 def power_unavailability(prepared: Prepared, site_index: int) -> float:
     """Share of time that a site is dark: by mains outages, at their stated mean rate, and by rectifiers.
 
-    None for a site on the sun: there is no closed form for a run of dull days, and a sheet sizes the battery
-    so that there is none.
+    0 for a solar-powered site: there is no closed form for a run of dull days, and a planning sheet sizes the
+    battery so that it lasts.
     """
     supply = prepared.built.plant.sites[site_index].power
     if supply is None or supply.solar is not None:
