@@ -192,6 +192,23 @@ def test_a_card_of_several_ports_is_in_series_and_two_cards_are_parallel(slots, 
     assert hop_equipment_unavailability(prepared, 1) == pytest.approx(expected, rel=1e-4)
 
 
+def test_a_unit_that_is_stopped_to_be_mended_is_down_for_the_hands_on_time():
+    """Alternating renewal: the rate of failures times the mean time that they hold the others down."""
+    off = dict.fromkeys(("outdoor_radio", "cable", "antenna", "coupler"), NEVER_H)
+    unit = IndoorUnit(id="standard", own_modem_ports=1, own_port_stops_unit=True)
+    weak = triangle(
+        parts=weak_parts(**off, modem_card=60.0), power=(CALM,), switching=PERFECT, indoor_units=(unit,)
+    )
+    prepared, hops, _ = equipment_run_once(weak, n_blocks=10, n_years=1)
+    # Each site has one own port: that of a-b at a and at b, that of a-c at c, which stops c-b there.
+    told = sum(site_unavailability(prepared, site, [2]) for site in (1, 2))
+    own = hop_equipment_unavailability(prepared, 2)
+    mends_h = prepared.built.plant.kinds["modem_card"].mend.mean_h
+    assert 0.5 * mends_h / 65.0 < told / 2.0 < mends_h / 60.0
+    check_mean(hops[:, 2], 1.0 - (1.0 - own) * np.exp(-told), rel_error=0.05)
+    assert abs(standard_errors_off(hops[:, 2], own)) > 8.0
+
+
 def test_rectifiers_are_k_of_n():
     """Two of three modules carry the load, no battery: 3 u^2 - 2 u^3 at each end (IEC 61078)."""
     off = dict.fromkeys(("outdoor_radio", "modem_card", "cable", "antenna", "coupler"), NEVER_H)
