@@ -42,23 +42,42 @@ class Fault:
 
 @dataclasses.dataclass(frozen=True)
 class Doubt:
-    """Something legal that is likely not meant, or outside a tested range: the entry, and what to know."""
+    """Something legal that is likely not meant, or outside a tested range: the entry, and what to know.
+
+    ``law`` ends the sentence where the same holds for many entries: those that share it are told together.
+    """
 
     entry: str
     text: str
+    law: str = ""
 
     def sentence(self) -> str:
         """The doubt in one line, without the file's name."""
-        return f"{self.entry}: {self.text}" if self.entry else self.text
+        text = f"{self.text}; {self.law}" if self.law else self.text
+        return f"{self.entry}: {text}" if self.entry else text
 
 
-def joined(doubts: Iterable[Doubt]) -> Iterator[Doubt]:
-    """Doubts about one entry as one, in the order of the entries: a warning for each entry."""
-    by_entry: dict[str, list[str]] = {}
+ALONE = 3
+"""Entries with one and the same doubt that get a sentence each; more are told in one."""
+
+
+def grouped(doubts: Iterable[Doubt]) -> Iterator[Doubt]:
+    """A warning for each entry, in their order; a law that more than three overstretch has one of its own."""
+    alike: dict[str, list[Doubt]] = {}
+    alone: dict[str, list[str]] = {}
     for doubt in doubts:
-        by_entry.setdefault(doubt.entry, []).append(doubt.text)
-    for entry, texts in by_entry.items():
+        alike.setdefault(doubt.law or doubt.sentence(), []).append(doubt)
+    shared = [group for law, group in alike.items() if group[0].law and len(group) > ALONE]
+    for group in alike.values():
+        if group not in shared:
+            for doubt in group:
+                alone.setdefault(doubt.entry, []).append(dataclasses.replace(doubt, entry="").sentence())
+    for entry, texts in alone.items():
         yield Doubt(entry, "; ".join(texts))
+    for first, *others in shared:
+        names = ", ".join(doubt.entry.partition(" ")[2] for doubt in others[:ALONE])
+        more = f" and {len(others)} others alike ({names}{', ...' if len(others) > ALONE else ''})"
+        yield dataclasses.replace(first, entry=first.entry + more)
 
 
 def suggestion(found: str, known: Collection[str]) -> str:

@@ -110,6 +110,24 @@ class Radio(Entry):
             "port, and it is down while that port's line card is"
         ),
     ] = False
+    power_control_range_db: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=40,
+            description="automatic transmit power control: in clear air the transmitter sends less by up to "
+            "this, and raises to full power as fast as a fade deepens; 0 for none",
+        ),
+    ] = 0.0
+    power_control_margin_db: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=60,
+            description="what power control leaves in clear air above the threshold of the highest "
+            "modulation in reach",
+        ),
+    ] = 10.0
 
     @model_validator(mode="after")
     def _modulations_rise(self) -> "Radio":
@@ -132,6 +150,15 @@ class Antenna(Entry):
     cross_polar_discrimination_db: Annotated[Finite, Field(ge=10, le=60, description="on the main axis")] = (
         30.0
     )
+    wet_loss_db: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=10,
+            description="most that one wet antenna takes; grows with the rain fade (Kharadly and Ross 2001). "
+            "Leave at 0 where measured rain percentiles hold it",
+        ),
+    ] = 0.0
 
     @model_validator(mode="after")
     def _one_of_two(self) -> "Antenna":

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
+from hopyears.models.network.climate_entry import ClimateChange
 from hopyears.models.network.entry import Entry, Finite, Identifier
 from hopyears.models.network.hardware_entries import (
     Antenna,
@@ -116,11 +117,40 @@ class Hop(Entry):
     transmit_power_dbm: Annotated[Finite | None, Field(ge=-30, le=50, description="default the radio's")] = (
         None
     )
+    fixed_loss_a_db: Annotated[
+        Finite, Field(ge=0, le=60, description="at the 'from' end beside couplers: feeder, attenuator")
+    ] = 0.0
+    fixed_loss_b_db: Annotated[
+        Finite, Field(ge=0, le=60, description="at the 'to' end beside couplers: feeder, attenuator")
+    ] = 0.0
+    fixed_loss_path_db: Annotated[
+        Finite, Field(ge=0, le=60, description="of the path beside free space and gases: obstruction")
+    ] = 0.0
+    threshold_degradation_db: Annotated[
+        Finite, Field(ge=0, le=40, description="rise of all receiver thresholds by interference from outside")
+    ] = 0.0
     terrain: Annotated[
         Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
     ] = "flat"
     geoclimatic_factor: Annotated[
         Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
+    ] = None
+    refractivity_75: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1000,
+            description="dN75 of P.530-18, N-units, for multipath_edition 18; default none",
+        ),
+    ] = None
+    mean_terrain_m: Annotated[
+        Finite | None,
+        Field(
+            ge=-450,
+            le=6000,
+            description="mean height along the path above sea level, for multipath_edition 18; default the "
+            "mean of both sites' grounds",
+        ),
     ] = None
     bundle: Annotated[
         Identifier | None,
@@ -132,6 +162,13 @@ class Hop(Entry):
         dict[str, Finite] | None,
         Field(
             description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
+            "default the law of P.530"
+        ),
+    ] = None
+    multipath_exceedance_db: Annotated[
+        dict[str, Finite] | None,
+        Field(
+            description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}; "
             "default the law of P.530"
         ),
     ] = None
@@ -226,50 +263,6 @@ class Service(Entry):
                 f"at least committed_mbit_s, {self.committed_mbit_s:g}",
             )
         return self
-
-
-class ClimateChange(Entry):
-    """What the user knows better than the maps; the rest comes from the ITU-R maps by coordinates."""
-
-    rain_rate_001_mm_h: Annotated[
-        Finite | None,
-        Field(gt=0, le=300, description="exceeded 0.01 % of the year; default the maps of P.837"),
-    ] = None
-    monthly_temperature_c: Annotated[
-        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None,
-        Field(min_length=12, max_length=12, description="January to December; default the maps of P.1510"),
-    ] = None
-    monthly_rainfall_mm: Annotated[
-        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None,
-        Field(min_length=12, max_length=12, description="January to December; default the maps of P.837"),
-    ] = None
-    refractivity_gradient: Annotated[
-        Finite | None,
-        Field(
-            ge=-1400, le=0, description="dN1 of P.453, N-units per km; default the map, which ends at -1400"
-        ),
-    ] = None
-    terrain_roughness_m: Annotated[
-        Finite | None,
-        Field(ge=0, le=3000, description="s_a of P.530-17, deviation of terrain heights; default its map"),
-    ] = None
-    wet_snow: Annotated[
-        bool, Field(description="hops near the rain height meet wet snow as P.530 says, else rain only")
-    ] = True
-    rain_height_m: Annotated[
-        Finite | None,
-        Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839"),
-    ] = None
-    year_to_year_ratio: Annotated[
-        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
-    ] = None
-    storm_speed_km_h: Annotated[
-        Finite | None, Field(gt=0, le=200, description="mean drift of storms; default as calibrated")
-    ] = None
-    storm_bearing_deg: Annotated[
-        Finite | None,
-        Field(ge=0, lt=360, description="where storms go, clockwise from north; default as calibrated"),
-    ] = None
 
 
 class Network(Entry):

@@ -8,43 +8,14 @@ from typing import cast
 
 import networkx as nx
 
-from hopyears.models.basics.faults import Doubt, joined
+from hopyears.models.basics.faults import Doubt, grouped
+from hopyears.models.network.law_ranges import outside_law_ranges
 from hopyears.models.network.network import Network
 from hopyears.models.network.network_references import named
-from hopyears.models.network.network_rules import component_of, distances_km, hop_graph, lengths_km
+from hopyears.models.network.network_rules import component_of, distances_km, hop_graph
 
 ONE_CLIMATE_KM = 300.0
 """Distance from the middle up to which one rain climate is taken to serve all (our own choice)."""
-
-
-def outside_tested_range(network: Network) -> Iterator[Doubt]:
-    """Path lengths and diversity beyond what ITU-R P.530-18 states its methods for; one doubt a hop."""
-    yield from joined(_beyond_methods(network))
-
-
-def _beyond_methods(network: Network) -> Iterator[Doubt]:
-    lengths = lengths_km(network)
-    for hop in network.hops:
-        length = lengths[hop.id]
-        entry = named("hop", hop.id)
-        if length > 60:
-            yield Doubt(entry, f"{length:.1f} km long; the rain method of P.530 is stated for up to 60 km")
-        diversity = hop.protection.diversity
-        here = f"{hop.frequency_ghz:g} GHz and {length:.1f} km"
-        if diversity in ("space", "both") and not (
-            25 <= length <= 240 and 2 <= hop.frequency_ghz <= 11 and 3 <= hop.antenna_separation_m <= 23
-        ):
-            yield Doubt(
-                entry,
-                f"space diversity at {here} with {hop.antenna_separation_m:g} m between the antennas; P.530 "
-                "states its improvement for 2 to 11 GHz, 25 to 240 km and 3 to 23 m",
-            )
-        if diversity in ("frequency", "both") and not (30 <= length <= 70 and 2 <= hop.frequency_ghz <= 11):
-            yield Doubt(
-                entry,
-                f"frequency diversity at {here}; P.530 states its improvement for 2 to 11 GHz and "
-                "30 to 70 km",
-            )
 
 
 def wide_network(network: Network) -> Iterator[Doubt]:
@@ -91,8 +62,13 @@ def protection_without_effect(network: Network) -> Iterator[Doubt]:
 
 
 DOUBTS: tuple[Callable[[Network], Iterator[Doubt]], ...] = (
-    outside_tested_range,
+    outside_law_ranges,
     wide_network,
     idle_entries,
     protection_without_effect,
 )
+
+
+def doubts_of(network: Network) -> list[Doubt]:
+    """Doubts of all rules, one an entry and one a law that many entries overstretch."""
+    return list(grouped(doubt for rule in DOUBTS for doubt in rule(network)))

@@ -9,8 +9,10 @@ from itertools import pairwise
 import networkx as nx
 import numpy as np
 
+from hopyears.models.air.multipath import SHORTEST_PATH_KM
 from hopyears.models.basics.faults import Fault
 from hopyears.models.basics.geometry import network_centre, path_length_km
+from hopyears.models.network.law_ranges import lengths_km
 from hopyears.models.network.network import (
     MAXIMUM_PATH_LENGTH_KM,
     MINIMUM_PATH_LENGTH_KM,
@@ -33,17 +35,6 @@ Rule = Callable[[Network], Iterator[Fault]]
 
 MAXIMUM_EXTENT_KM = 2000.0
 """Farthest a site may stand from the middle of the network: beyond, a local plane no longer fits."""
-
-
-def lengths_km(network: Network) -> dict[str, float]:
-    """Length of every hop whose sites are known, by hop id [km]."""
-    places = {site.id: (site.latitude_deg, site.longitude_deg) for site in network.sites}
-    hops = [hop for hop in network.hops if hop.site_a in places and hop.site_b in places]
-    if not hops:
-        return {}
-    ends = np.array([(*places[hop.site_a], *places[hop.site_b]) for hop in hops])
-    lengths = path_length_km(ends[:, 0], ends[:, 1], ends[:, 2], ends[:, 3])
-    return {hop.id: float(length) for hop, length in zip(hops, lengths, strict=True)}
 
 
 def hop_lengths(network: Network) -> Iterator[Fault]:
@@ -86,26 +77,52 @@ def bundled_hops(network: Network) -> Iterator[Fault]:
             yield Fault(named("hop", hop.id), "bundle", found, allowed)
 
 
-def measured_rain(network: Network) -> Iterator[Fault]:
-    """Measured percentiles are per cents of the year and fall as the attenuation rises."""
-    field = "rain_exceedance_db"
+MEASURED: Mapping[str, str] = {
+    "rain_exceedance_db": "per cents of the year",
+    "multipath_exceedance_db": "per cents of the worst month",
+}
+"""Fields of a hop with measured percentiles, and of what they are."""
+
+
+def measured_percentiles(network: Network) -> Iterator[Fault]:
+    """Measured percentiles are per cents of the time and fall as the attenuation rises."""
     for hop in network.hops:
-        if hop.rain_exceedance_db is None:
+        for field, percents in MEASURED.items():
+            by_percent: Mapping[str, float] | None = getattr(hop, field)
+            if by_percent is not None:
+                yield from _percentile_faults(named("hop", hop.id), field, percents, by_percent)
+
+
+def _percentile_faults(
+    entry: str, field: str, percents: str, by_percent: Mapping[str, float]
+) -> Iterator[Fault]:
+    try:
+        points = sorted((float(p), a) for p, a in by_percent.items())
+    except ValueError:
+        found = ", ".join(f'"{percent}"' for percent in by_percent)
+        yield Fault(entry, field, f"given for {found}", f"given for {percents}, as 0.01 = 32")
+        return
+    found = ", ".join(f"{p:g} = {a:g}" for p, a in points) or "empty"
+    if len(points) < 2 or not all(1e-5 <= p <= 5 for p, _ in points):
+        yield Fault(entry, field, found, "two points or more, 0.00001 to 5 per cent")
+    elif any(p == q for (p, _), (q, _) in pairwise(points)):
+        yield Fault(entry, field, found, "one value for each per cent")
+    elif any(a <= b for (_, a), (_, b) in pairwise(points)) or points[-1][1] <= 0:
+        yield Fault(entry, field, found, "above 0 dB and rising as per cent falls")
+
+
+def multipath_edition(network: Network) -> Iterator[Fault]:
+    """Edition 18 of P.530 is given what its maps hold, for every hop with multipath that was not measured."""
+    if network.climate.multipath_edition != 18:
+        return
+    lengths = lengths_km(network)
+    for hop in network.hops:
+        if lengths.get(hop.id, 0.0) <= SHORTEST_PATH_KM or hop.multipath_exceedance_db is not None:
             continue
-        entry = named("hop", hop.id)
-        try:
-            points = sorted((float(p), a) for p, a in hop.rain_exceedance_db.items())
-        except ValueError:
-            found = ", ".join(f'"{percent}"' for percent in hop.rain_exceedance_db)
-            yield Fault(entry, field, f"given for {found}", "given for per cents of the year, as 0.01 = 32")
-            continue
-        found = ", ".join(f"{p:g} = {a:g}" for p, a in points) or "empty"
-        if len(points) < 2 or not all(1e-5 <= p <= 5 for p, _ in points):
-            yield Fault(entry, field, found, "two points or more, 0.00001 to 5 per cent")
-        elif any(p == q for (p, _), (q, _) in pairwise(points)):
-            yield Fault(entry, field, found, "one value for each per cent")
-        elif any(a <= b for (_, a), (_, b) in pairwise(points)) or points[-1][1] <= 0:
-            yield Fault(entry, field, found, "above 0 dB and rising as per cent falls")
+        for field, symbol in (("geoclimatic_factor", "K"), ("refractivity_75", "dN75")):
+            if getattr(hop, field) is None:
+                allowed = f"{symbol} of P.530-18's map at the hop's middle, with multipath_edition 18"
+                yield Fault(named("hop", hop.id), field, "not given", allowed)
 
 
 def extent(network: Network) -> Iterator[Fault]:
@@ -197,7 +214,8 @@ RULES: tuple[Rule, ...] = (
     extent,
     hop_equipment,
     bundled_hops,
-    measured_rain,
+    measured_percentiles,
+    multipath_edition,
     services_have_routes,
 )
 NEEDS: Mapping[Rule, tuple[str, ...]] = {

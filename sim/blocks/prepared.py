@@ -4,7 +4,7 @@ It is made once, holds no random state, and travels to every worker process.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +13,9 @@ from hopyears.models.air import rain_attenuation, rain_law
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet, line_set
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.network.network import Hop, Network
+from hopyears.models.network.network import Network
 from hopyears.models.radio.scheme import Line
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
@@ -252,7 +253,7 @@ def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArr
     them the logarithm of the attenuation is linear in that of the time, beyond them P.530's law of rain goes
     on, scaled to join.
     """
-    measured = measured_rain(design.hop)
+    measured = measured_points(design.hop.rain_exceedance_db)
     if measured is None:
         return design.rain.precipitation.attenuation_db(probability)
     at, value = measured
@@ -263,24 +264,18 @@ def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArr
     return np.asarray(standard * np.exp(bend))
 
 
-def measured_rain(hop: Hop) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-    """Fractions of the year and the attenuations measured there [dB], or None."""
-    if hop.rain_exceedance_db is None:
-        return None
-    points = sorted((float(percent) / 100.0, db) for percent, db in hop.rain_exceedance_db.items())
-    return np.array([p for p, _ in points]), np.array([db for _, db in points])
-
-
 def _nights(design: HopDesign) -> NightLaw | None:
     if design.multipath.occurrence <= 0.0:
         return None
-    return night_law(
+    law = night_law(
         occurrence_worst=design.multipath.occurrence,
         annual_reduction_db=design.multipath.annual_reduction_db,
         latitude_deg=design.climate.latitude_deg,
         longitude_deg=design.climate.longitude_deg,
         terrain=design.hop.terrain,
     )
+    as_measured = replace(law.depth_map, depth_db=design.multipath.depth_db(law.depth_map.depth_db))
+    return replace(law, depth_map=as_measured)
 
 
 def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightRegion:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from hopyears.models.air.rain_law import annual_rain_probability, annual_rain_rate_mm_h
-from hopyears.models.basics.faults import Doubt, Fault, joined
+from hopyears.models.basics.faults import Doubt, Fault, grouped
 from hopyears.models.equipment.indoor_unit import parts_of_site
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.network.network import Network
@@ -42,7 +42,7 @@ def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) ->
         As ``refuse_designs``.
     """
     refuse_designs(designs, name)
-    return list(joined(design_doubts(network, designs)))
+    return list(grouped(design_doubts(network, designs)))
 
 
 def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
@@ -84,8 +84,8 @@ def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Do
         if design.multipath.occurrence > TESTED_OCCURRENCE:
             yield Doubt(
                 entry,
-                f"multipath occurrence is {100.0 * design.multipath.occurrence:.0f} %; the laws of P.530 are "
-                f"drawn up to {100.0 * TESTED_OCCURRENCE:.0f} %, and blocks take long beyond",
+                f"multipath occurrence is {100.0 * design.multipath.occurrence:.0f} %; the laws of P.530 "
+                f"are drawn up to {100.0 * TESTED_OCCURRENCE:.0f} %, and blocks take long beyond",
             )
 
 

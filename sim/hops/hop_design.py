@@ -210,7 +210,7 @@ def _design(
         climate=climate,
         path=path,
         rain=path_rain(hop, path, climate, wet_snow=network.climate.wet_snow),
-        multipath=path_multipath(hop, path, climate),
+        multipath=path_multipath(hop, path, climate, edition=network.climate.multipath_edition),
         steps=steps,
         levels=radio_levels(network, hop, structure, steps, path.length_km, gas_loss_db),
     )

@@ -34,8 +34,12 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
     -------
     hop, scheme, length_km, frequency_ghz, states, capacity_mbit_s
         ``capacity_mbit_s`` is the hop's, all working channels at this modulation.
-    combining_loss_db, received_level_dbm, threshold_dbm, margin_db, rain_margin_db
-        Flat margin against noise; margin against rain with cross-polar interference.
+    combining_loss_db, gas_loss_db, fixed_loss_db, received_level_dbm, threshold_dbm, margin_db
+        Level in clear air at full power; threshold with the stated interference; flat margin between them.
+    power_reduction_db
+        What power control takes off that level in clear air.
+    rain_margin_db
+        Rain attenuation of the path that the hop stands, with wet antennas and cross-polar interference.
     rain_attenuation_001_db, with_wet_snow_001_db
         Exceeded 0.01 % of the year, P.530-18: by rain alone, and by rain and wet snow at the hop's height.
     rain_min_per_year, cross_polar_rain_min_per_year
@@ -69,9 +73,11 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                     "capacity_mbit_s": design.scheme.working * float(design.steps.capacity_mbit_s[step]),
                     "combining_loss_db": combining_db,
                     "gas_loss_db": design.levels.gas_loss_db,
+                    "fixed_loss_db": design.levels.fixed_loss_db,
                     "received_level_dbm": float(design.levels.received_level_dbm[0, step]),
-                    "threshold_dbm": float(design.steps.threshold_dbm[step]),
+                    "threshold_dbm": float(design.levels.threshold_dbm[step]),
                     "margin_db": float(design.levels.margin_db[0, step]),
+                    "power_reduction_db": design.levels.power_reduction_db,
                     "rain_margin_db": float(margins[step]),
                     "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain.law, 1e-4)),
                     "with_wet_snow_001_db": float(design.rain.precipitation.attenuation_db(1e-4)),

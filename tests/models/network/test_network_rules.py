@@ -22,7 +22,7 @@ from hopyears.models.network.network import (
     Service,
     Site,
 )
-from hopyears.models.network.network_doubts import DOUBTS
+from hopyears.models.network.network_doubts import doubts_of
 from hopyears.models.network.network_rules import RULES, hop_graph
 
 PLACES = {"hill": (50.0, 10.0), "mill": (50.1, 10.0), "ridge": (50.1, 10.2), "dale": (50.3, 10.2)}
@@ -63,7 +63,7 @@ def faults(wrong: Network) -> list[str]:
 
 
 def doubts(odd: Network) -> list[str]:
-    return [doubt.sentence() for rule in DOUBTS for doubt in rule(odd)]
+    return [doubt.sentence() for doubt in doubts_of(odd)]
 
 
 def with_hop(**more: Any) -> Network:
@@ -165,6 +165,10 @@ CASES: list[tuple[Network, list[str]]] = [
         with_hop(rain_exceedance_db={"0.1": 9.0, "0.10": 9.5, "0.01": 30.0}),
         [HOP + "rain_exceedance_db is 0.01 = 30, 0.1 = 9, 0.1 = 9.5; must be one value for each per cent"],
     ),
+    (
+        with_hop(multipath_exceedance_db={"0.1": 31.0}),
+        [HOP + "multipath_exceedance_db is 0.1 = 31; must be two points or more, 0.00001 to 5 per cent"],
+    ),
     # Routes.
     (with_service(**{"to": "hill"}), [SERVICE + 'to is "hill", the same as from; must be another site']),
     (
@@ -229,6 +233,39 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
             hops=(*network().hops, hop("hill-far", frequency_ghz=7)),
         ),
         ['hop "hill-far": 86.0 km long; the rain method of P.530 is stated for up to 60 km'],
+    ),
+    (
+        with_hop(frequency_ghz=80),
+        [
+            HOP + "80 GHz and 11.1 km; the multipath law of P.530 is stated from 15 GHz over the "
+            "kilometres to 45 GHz"
+        ],
+    ),
+    (
+        with_hop(frequency_ghz=1.2),
+        [
+            HOP + "1.2 GHz and 11.1 km; the multipath law of P.530 is stated from 15 GHz over the "
+            "kilometres to 45 GHz"
+        ],
+    ),
+    (
+        with_hop(frequency_ghz=38, scheme="2+0 XPIC"),
+        [
+            HOP
+            + "two polarisations at 38 GHz; the cross-polar discrimination of P.530 in rain is stated for "
+            "8 to 35 GHz"
+        ],
+    ),
+    (
+        network(
+            sites=(site("hill"), site("mill")),
+            hops=tuple(hop("hill-mill", id=str(n), frequency_ghz=60) for n in range(5)),
+            services=(),
+        ),
+        [
+            'hop "0" and 4 others alike ("1", "2", "3", ...): 60 GHz and 11.1 km; the multipath law of P.530 '
+            "is stated from 15 GHz over the kilometres to 45 GHz"
+        ],
     ),
     (
         with_hop(scheme="1+1 SD", frequency_ghz=7),

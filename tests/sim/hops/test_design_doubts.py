@@ -5,7 +5,7 @@ from network_text import small, write
 from small_networks import RADIO, hop, triangle
 
 from hopyears.models.network.network import ClimateChange, Depot, Network, PartChange, Power
-from hopyears.models.network.network_doubts import DOUBTS
+from hopyears.models.network.network_doubts import doubts_of
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands import main
 from hopyears.sim.hops import hop_design
@@ -110,8 +110,7 @@ def test_a_hop_with_several_doubts_of_its_file_is_told_of_once():
     many = hop("a-b", "a", "b", 15.0, "1+1 SD+FD", antenna="large")
     told_of = [
         doubt.sentence()
-        for rule in DOUBTS
-        for doubt in rule(triangle(hops=(many, *network.hops[1:])))
+        for doubt in doubts_of(triangle(hops=(many, *network.hops[1:])))
         if doubt.entry == 'hop "a-b"'
     ]
     assert len(told_of) == 1
