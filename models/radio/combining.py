@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from hopyears.models.equipment.hardware import Mounting, is_branched, ports_of
-from hopyears.models.radio.scheme import Coupler, Radio, Scheme, radios_of
+from hopyears.models.radio.scheme import Coupler, RadioRole, Scheme, radios_of
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,9 @@ def combining_loss_db(scheme: Scheme, mounting: Mounting, losses: CombiningLosse
     )
 
 
-def _radio_loss_db(radio: Radio, port: tuple[Radio, ...], coupler: Coupler, losses: CombiningLosses) -> float:
+def _radio_loss_db(
+    radio: RadioRole, port: tuple[RadioRole, ...], coupler: Coupler, losses: CombiningLosses
+) -> float:
     arms = {
         Coupler.EQUAL: (losses.equal_coupler_db, losses.equal_coupler_db),
         Coupler.UNEQUAL: (losses.unequal_main_db, losses.unequal_standby_db),
