@@ -21,10 +21,12 @@ from hopyears.sim.report.scales import (
     log_limits,
     mark_levels,
     named_rows,
+    ramp,
+    steps,
     tick_log_axis,
 )
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
-from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group, ramp, steps
+from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group
 from hopyears.sim.wording.wording import number
 
 Floats = NDArray[np.float64]
