@@ -107,24 +107,6 @@ OUTDOOR_SWAP = Law.lognormal(2.0, 0.5)
 REMOTE_FIX = Law.lognormal(1.0, 0.5)
 """Remote repair of a software fault, mean 1 h (range 0.5-2 h). Common practice, no source."""
 
-DISPATCH = Law.lognormal(0.5, 0.5)
-"""From alarm to a crew being called, mean 0.5 h (range 0.25-2 h). Common practice, no source."""
-
-RESUPPLY = Law.exponential(30.0 * 24.0)
-"""Lead time of a spare ordered to refill a depot, mean 30 days (range 10-60). Common practice, no source."""
-
-STANDBY_TEST = Law.fixed(0.5 * 8766.0)
-"""Routine test of a standby, every 6 months (range 6-12 months). Common practice, no source."""
-
-MANUAL_SWITCH = Law.lognormal(1.0, 0.5)
-"""Switching over by hand when the automatic switch fails on demand, mean 1 h. Common practice, no source."""
-
-SWITCH_TIME_S = 0.1
-"""Transmitter changeover with alarm filtering [s] (range 0.05-0.5 s). Common practice, no source."""
-
-SWITCH_FAILURE = 0.01
-"""Chance that a changeover fails on demand (range 0.001-0.05). Common practice, no source."""
-
 UNITS_PER_SPARE = 25
 """Installed units for each spare in a depot (range 20-30). Common practice, no source."""
 

@@ -109,7 +109,7 @@ class Changeover:
                 self._seek()
         elif self._group.revertive and chain == 0 and self._active != 0:
             self._main_mended_s = self._env.now
-            self._after(self._group.restore_wait_h * HOUR_S, partial(self._revert, self._env.now))
+            self._after(self._group.wait_to_restore_s, partial(self._revert, self._env.now))
 
     def _seek(self) -> None:
         """Look for a chain to take over the traffic."""

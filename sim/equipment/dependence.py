@@ -8,7 +8,7 @@ from hopyears.models.equipment import plant
 from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
-from hopyears.models.network.network import Switching
+from hopyears.models.network.network import Network
 from hopyears.models.radio.scheme import radios_of
 from hopyears.sim.hops.hop_design import HopDesign
 
@@ -60,7 +60,7 @@ def hop_dependences(
     hardware: Mapping[str, SiteHardware],
     part_index: Mapping[str, int],
     site_index: Mapping[str, int],
-    switching: Switching,
+    network: Network,
 ) -> Dependences:
     """What every hop depends on.
 
@@ -71,10 +71,10 @@ def hop_dependences(
         By site id.
     part_index, site_index : mapping of str to int
         Places of parts and sites in the plant, by id.
-    switching : Switching
+    network : Network
     """
     modem_of = {
-        (design.hop.id, part.end, radio): part.id
+        (design.hop.id, (design.hop.site_a, design.hop.site_b)[part.end], radio): part.id
         for design in designs
         for part in design.parts
         if part.kind == "modem_card"
@@ -88,7 +88,7 @@ def hop_dependences(
             for end, site_id in enumerate(ends)
             for each in _outside(design, end, hardware[site_id], part_index, modem_of)
         )
-        hop_groups = [_groups(design, end, outside, part_index, switching, groups) for end in (0, 1)]
+        hop_groups = [_groups(design, end, outside, part_index, network, groups) for end in (0, 1)]
         hops.append(
             HopDependence(
                 own=tuple(part_index[part.id] for part in design.parts),
@@ -105,7 +105,7 @@ def _outside(
     end: int,
     hardware: SiteHardware,
     part_index: Mapping[str, int],
-    modem_of: Mapping[tuple[str, int, int], str],
+    modem_of: Mapping[tuple[str, str, int], str],
 ) -> list[OutsidePart]:
     """Parts of one end's site that hold radios of the hop down."""
     hop, site_id = design.hop, hardware.site_id
@@ -120,11 +120,14 @@ def _outside(
         name = f"{site_id}/{kind.key}"
         found.append(OutsidePart(part_index[name], end, everything, int(kind.cause), name))
     for unit in range(hardware.n_units):
-        radios = tuple(radio for hop_id, radio in hardware.served_by(unit) if hop_id == hop.id)
-        for hop_id, radio in hardware.stopping(unit) if radios else ():
-            name = f"{hop_id}/{site_id}/modem-{radio + 1}"
-            cause = int(PART_KINDS["modem_card"].cause)
-            found.append(OutsidePart(part_index[name], end, radios, cause, f"{name}/mending", mending=True))
+        served = hardware.served_by(unit)
+        for stopper in hardware.stopping(unit):
+            radios = tuple(each[1] for each in served if each[0] == hop.id and each != stopper)
+            if radios:
+                modem = part_index[modem_of[stopper[0], site_id, stopper[1]]]
+                cause = int(PART_KINDS["modem_card"].cause)
+                group = f"{site_id}/unit-{unit + 1}/mending-{modem}"
+                found.append(OutsidePart(modem, end, radios, cause, group, mending=True))
     return found
 
 
@@ -133,11 +136,11 @@ def _groups(
     end: int,
     outside: Sequence[OutsidePart],
     part_index: Mapping[str, int],
-    switching: Switching,
+    network: Network,
     groups: list[plant.ProtectionGroup],
 ) -> tuple[int, ...]:
     """Adds the protection group of each channel with two transmitters; its number, or -1, by channel."""
-    row = []
+    row, switching = [], network.switching
     site_id = (design.hop.site_a, design.hop.site_b)[end]
     for channel, radios in enumerate(design.structure.radios_on):
         if len(radios) < 2:
@@ -154,7 +157,9 @@ def _groups(
                 stopped_by=tuple(_stopped_by(end, radios[i], rivals, outside) for i in order),
                 switch_time_s=switching.changeover_s,
                 switch_failure=switching.failure_on_demand,
+                manual_switch=Law.lognormal(switching.manual_switch_h, network.repair.duration_ln_sd),
                 revertive=switching.reverts,
+                wait_to_restore_s=switching.wait_to_restore_s,
                 test=test,
             )
         )

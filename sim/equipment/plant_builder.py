@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from hopyears.models.equipment import plant
 from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import DISPATCH, PART_KINDS, PartKind, Place, kinds_at
-from hopyears.models.network.network import Network, PartChange
+from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place, kinds_at
+from hopyears.models.network.network import Network
 from hopyears.sim.equipment.dependence import HopDependence, hop_dependences
 from hopyears.sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
 from hopyears.sim.hops.hop_design import HopDesign
@@ -43,7 +43,7 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: f
     site_index = {site.id: i for i, site in enumerate(network.sites)}
     parts = _all_parts(network, designs, hardware, site_index)
     part_index = {part.id: i for i, part in enumerate(parts)}
-    depend = hop_dependences(designs, hardware, part_index, site_index, network.switching)
+    depend = hop_dependences(designs, hardware, part_index, site_index, network)
     for index in depend.plainly_seen:
         parts[index] = replace(parts[index], plainly_seen=True)
     guarded = {parts[group.chains[0][0]].site for group in depend.groups}
@@ -55,30 +55,31 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: f
         groups=depend.groups,
         crews=plant_crews(network),
         depots=plant_depots(network),
-        kinds=part_kinds(network.parts),
-        dispatch=Law.lognormal(network.repair.dispatch_h, DISPATCH.spread),
-        road_factor=network.repair.road_factor,
-        daylight_climbs=network.repair.daylight_climbs,
-        lightning=plant.Lightning(network.lightning.strikes_per_storm_h, network.lightning.damage_chance),
+        kinds=part_kinds(network),
+        repair=network.repair,
+        lightning=network.lightning,
     )
     cards = line_card_of(network, hardware)
     return BuiltPlant(whole, depend.hops, {key: part_index[card] for key, card in cards.items()})
 
 
-def part_kinds(changes: tuple[PartChange, ...]) -> dict[str, PartKind]:
-    """Table of part kinds with the network's changes."""
-    kinds = dict(PART_KINDS)
-    for change in changes:
+def part_kinds(network: Network) -> dict[str, PartKind]:
+    """Table of part kinds with the network's changes; all times to mend have the network's spread."""
+    ln_sd = network.repair.duration_ln_sd
+    kinds = {
+        key: replace(kind, mend=Law.lognormal(kind.mend.mean_h, ln_sd)) for key, kind in PART_KINDS.items()
+    }
+    for change in network.parts:
         kind = kinds[change.kind]
         mean_h = change.mtbf_h or kind.life.mean_h
         if change.weibull_shape is not None:
             life = Law.weibull(mean_h, change.weibull_shape)
         else:
             life = Law(kind.life.kind, mean_h, kind.life.spread)
-        mend = kind.mend if change.swap_h is None else Law(kind.mend.kind, change.swap_h, kind.mend.spread)
+        mend = kind.mend if change.swap_h is None else Law.lognormal(change.swap_h, ln_sd)
         shares = {
             field: getattr(change, field)
-            for field in ("latent_share", "infant_share", "infant_mean_h")
+            for field in ("latent_share", "affecting_share", "infant_share", "infant_mean_h")
             if getattr(change, field) is not None
         }
         kinds[change.kind] = replace(kind, life=life, mend=mend, **shares)
@@ -90,10 +91,10 @@ def _all_parts(
     designs: tuple[HopDesign, ...],
     hardware: Mapping[str, SiteHardware],
     site_index: Mapping[str, int],
-) -> list[plant.Part]:
+) -> list[plant.PlantPart]:
     """Every part once: those of the hops, then of each site's indoor units, the site itself, its supply."""
     parts = [
-        plant.Part(part.id, part.kind, site_index[(design.hop.site_a, design.hop.site_b)[part.end]])
+        plant.PlantPart(part.id, part.kind, site_index[(design.hop.site_a, design.hop.site_b)[part.end]])
         for design in designs
         for part in design.parts
     ]
@@ -102,12 +103,12 @@ def _all_parts(
         common = parts_of_site(hardware[site.id])
         members = Counter(part.group for part in common)
         parts += [
-            plant.Part(part.id, part.kind, here, group=part.group, spares=members[part.group] - 1)
+            plant.PlantPart(part.id, part.kind, here, group=part.group, spares=members[part.group] - 1)
             for part in common
         ]
-        parts += [plant.Part(f"{site.id}/{kind.key}", kind.key, here) for kind in kinds_at(Place.SITE)]
+        parts += [plant.PlantPart(f"{site.id}/{kind.key}", kind.key, here) for kind in kinds_at(Place.SITE)]
         parts += [
-            plant.Part(
+            plant.PlantPart(
                 f"{site.id}/{kind.key}-{number}",
                 kind.key,
                 here,

@@ -16,7 +16,7 @@ from hopyears.sim.equipment.changeover import Changeover
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
 from hopyears.sim.equipment.draws import Draws, Purpose
 
-Story = Generator[simpy.Event, Any, None]
+Process = Generator[simpy.Event, Any, None]
 
 
 @dataclass
@@ -58,7 +58,7 @@ class Workshop:
                 episode.found.succeed()
 
 
-def part_life(shop: Workshop, part: int, first_failure_s: float) -> Story:
+def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     """Failures and repairs of one part until the horizon."""
     env, count, worn_s = shop.env, 0, first_failure_s
     hits = shop.hits.get(part, [])
@@ -84,7 +84,7 @@ def _life_s(shop: Workshop, part: int, count: int) -> float:
     return (shop.plant.parts[part].life or kind.life).quantile_h(draw) * HOUR_S
 
 
-def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Story:
+def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Process:
     """One failure of a part from beginning to end."""
     kind = shop.kind(part)
     episode = _fail(shop, part, count, kind, struck)
@@ -142,7 +142,7 @@ def _fail(shop: Workshop, part: int, count: int, kind: PartKind, struck: bool) -
     return episode
 
 
-def _until_found(shop: Workshop, episode: Episode, count: int) -> Story:
+def _until_found(shop: Workshop, episode: Episode, count: int) -> Process:
     """What nobody sees waits for a routine test, for the chain to be called, or for somebody to come."""
     env = shop.env
     episode.found = env.event()
@@ -168,7 +168,13 @@ def test_wait_s(test: Law, time_s: float, phase: float, draw: float) -> float:
     return interval_s - (time_s - phase * interval_s) % interval_s
 
 
-def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Story:
+def _daylight_wait_s(shop: Workshop, site: int) -> float:
+    """Time until somebody may start a climb at a site [s]."""
+    place, least_h = shop.plant.sites[site], shop.plant.repair.least_daylight_h
+    return next_daylight_s(shop.env.now, place.latitude_deg, place.longitude_deg, least_h) - shop.env.now
+
+
+def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Process:
     """Fetch a spare, travel, wait for the weather, mend; the crew then travels home."""
     env, dispatcher = shop.env, shop.dispatcher
     if kind.spare is not None:
@@ -178,9 +184,8 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
             yield arrival
     episode.spare_s = env.now
     climbs = kind.repair is Repair.OUTDOOR
-    if climbs and shop.plant.daylight_climbs:
-        place = shop.plant.sites[episode.site]
-        wait_s = next_daylight_s(env.now, place.latitude_deg, place.longitude_deg) - env.now
+    if climbs and shop.plant.repair.daylight_climbs:
+        wait_s = _daylight_wait_s(shop, episode.site)
         if wait_s > 0.0:
             yield env.timeout(wait_s)
             episode.darkness_s = wait_s
@@ -203,7 +208,7 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
     yield env.timeout(end_s - env.now)
     for group, chain in stopped:
         shop.changeover(group).mended(chain, episode)
-    if shop.plant.return_travel and travel_s > 0.0:
+    if shop.plant.repair.return_travel and travel_s > 0.0:
         home = env.timeout(travel_s)
         home.callbacks.append(lambda _: dispatcher.release(episode.crew))
     else:

@@ -94,6 +94,12 @@ class HopDesign:
         stated = self.hop.frequency_separation_mhz
         return (2.0 * self.hop.channel_width_mhz if stated is None else stated) / 1000.0
 
+    @property
+    def duplex_ghz(self) -> float:
+        """From go to return frequency; 3 % of the frequency where none is stated."""
+        stated = self.hop.duplex_spacing_mhz
+        return 0.03 * self.hop.frequency_ghz if stated is None else stated / 1e3
+
     def other_polarisation(self, channel: Channel) -> bool:
         """Whether a channel's polarisation differs from the reference channel's."""
         return channel.polarisation != self.channels[0].polarisation

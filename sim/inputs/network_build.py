@@ -22,7 +22,7 @@ from hopyears.models.network.network import (
     PartChange,
     Power,
     Radio,
-    Repair,
+    RepairRules,
     Service,
     Site,
     Switching,
@@ -56,7 +56,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "climate": ClimateChange,
     "switching": Switching,
     "losses": Losses,
-    "repair": Repair,
+    "repair": RepairRules,
     "lightning": LightningRisk,
 }
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}

@@ -7,7 +7,7 @@ import pytest
 from bare_plant import HOUR, bare_plant, check_mean, pair, standard_errors_off, unit_kind
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.plant import Part, Plant
+from hopyears.models.equipment.plant import Plant, PlantPart
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.raised import LARGEST_SECOND_MOMENT, Raised, raised_parts
 from hopyears.sim.streams import Streams
@@ -21,13 +21,13 @@ def mixed_plant(n_common: int = 20) -> Plant:
     """Two rare parts that are long to mend, and common ones that are mended soon, of one crew."""
     common = unit_kind(5_000.0, 5.0, key="common")
     plant = bare_plant(2, RARE, crews=1)
-    parts = [*plant.parts, *(Part(f"common {i}", "common", 0) for i in range(n_common))]
+    parts = [*plant.parts, *(PlantPart(f"common {i}", "common", 0) for i in range(n_common))]
     return Plant(
         plant.sites,
         parts,
         crews=plant.crews,
         kinds={"unit": RARE, "common": common},
-        dispatch=plant.dispatch,
+        repair=plant.repair,
     )
 
 

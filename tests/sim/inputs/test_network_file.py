@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from network_text import small, toml, write
 
 import hopyears.sim.inputs.input_text
+from hopyears.models.network.network import Site, Switching
 from hopyears.sim.inputs.network_file import (
     InputError,
     NetworkSource,
@@ -133,8 +134,8 @@ ONE_FAULT = [
     (
         ("switching", "revert"),
         True,
-        'switching: field is "revert"; must be one of changeover_s, failure_on_demand, reverts, '
-        'standby_test_days, standby_test_visit, standby_test_h. Did you mean "reverts"?',
+        f'switching: field is "revert"; must be one of {", ".join(Switching.model_fields)}. '
+        'Did you mean "reverts"?',
     ),
     (("hops", 0, "site_a"), "hill", 'hop "hill-mill": field is "site_a"; must be "from"'),
     # Empty and missing lists.
@@ -447,8 +448,7 @@ TABLE_FAULTS = [
     ),
     (
         {"sites": SITES.replace("id,", "Id,", 1)},
-        'sites.csv: column is "Id"; must be one of id, latitude_deg, longitude_deg, ground_height_m, '
-        'antenna_height_m, power, indoor_unit, indoor_units. Did you mean "id"?',
+        f'sites.csv: column is "Id"; must be one of {", ".join(Site.model_fields)}. Did you mean "id"?',
     ),
     (
         {"sites": SITES.replace("longitude_deg", "latitude_deg", 1)},
