@@ -21,36 +21,7 @@ from hopyears.sim.hops.modulation_steps import steps_of
 from hopyears.sim.inputs.input_errors import allowed_words, field_rule
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.services.service_demands import SWITCHING_S
-
-UNITS = {
-    "km_h": "km/h", "mm_h": "mm/h", "mbit_s": "Mbit/s", "per_year": "1/year", "per_storm_h": "1/h",
-    "per_week": "1/week", "dbm": "dBm", "dbi": "dBi", "db": "dB", "ghz": "GHz", "mhz": "MHz", "km": "km",
-    "mm": "mm", "deg": "deg", "mrad": "mrad", "min": "min", "days": "days", "years": "years", "ns": "ns",
-    "c": "°C", "m": "m", "s": "s", "h": "h",
-}  # fmt: skip
-"""Ending of a name to its unit; the longest that fits holds."""
-
-SOURCES = {
-    "signature_delay_ns": "ITU-R F.1093 (from memory)",
-    "canceller_improvement_db": "ITU-R P.530, 4.2.2",
-    "year_to_year_ratio": "ITU-R P.678-3",
-    "rain_rate_001_mm_h": "ITU-R P.837-7",
-    "monthly_rainfall_mm": "ITU-R P.837-7",
-    "monthly_temperature_c": "ITU-R P.1510-1",
-    "refractivity_gradient": "ITU-R P.453",
-    "terrain_roughness_m": "ITU-R P.530-17",
-    "rain_height_m": "ITU-R P.839-4",
-    "storm_speed_km_h": "calibrated (experiments/rain_calibration)",
-    "storm_bearing_deg": "calibrated (experiments/rain_calibration)",
-    "availability_objective": "ITU-R F.1703 (from memory)",
-    "severely_errored_ratio_objective": "ITU-R F.1668 (from memory)",
-    "geoclimatic_factor": "ITU-R P.530-17, 2.3.1",
-    "rain_exceedance_db": "ITU-R P.530-18, 2.4.1",
-}
-"""Field to the source of its default, where that is not common practice without a source."""
-
-PRACTICE = "common practice, no source"
-
+from hopyears.sim.wording.fields import PRACTICE, source_of, unit_of
 
 LONGEST_SHOWN = 40
 """Characters of a constant's value up to which the guide shows it."""
@@ -71,12 +42,6 @@ class Value(NamedTuple):
     allowed: str
     meaning: str
     source: str
-
-
-def unit_of(field: str) -> str:
-    """Unit in which a field stands, by the ending of its name; empty for text, numbers and shares."""
-    ending = max((end for end in UNITS if field.endswith(f"_{end}")), key=len, default="")
-    return "N-units/km" if field == "refractivity_gradient" else UNITS.get(ending, "")
 
 
 def every_value(network: Network, designs: Sequence[HopDesign]) -> Iterator[Value]:
@@ -128,9 +93,8 @@ def _fields(entry: Entry, name: str, by_rule: dict[str, object]) -> Iterator[Val
         meaning = info.description or ""
         if value is None or value == ():
             value = by_rule.get(field, rule_in_words(meaning))
-        numeric = not isinstance(value, str | bool | dict)
         default = _stated(entry, field)
-        source = SOURCES.get(field, PRACTICE if numeric and value else "") if default == "yes" else ""
+        source = source_of(field, value) if default == "yes" else ""
         allowed = allowed_words(field_rule(model, label))
         yield Value(name, label, _text(value), unit_of(field), default, allowed, meaning, source)
 

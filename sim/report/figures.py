@@ -184,7 +184,7 @@ def month_map(table: pd.DataFrame, axes: Axes, *, names: Sequence[str]) -> Axes:
             shade = float(norm(max(value, low)))
             colour = tuple(map(float, ramp(np.array([shade]))[0])) if value > 0.0 else "#ffffff"
             axes.barh(row, 1.0, left=month - 0.5, height=0.94, color=colour, edgecolor="white")
-            dark = value > 0.0 and shade > 0.45
+            dark = value > 0.0 and shade > 0.35
             axes.text(
                 month, row, number(value) if value >= 0.05 else "·",
                 ha="center", va="center", fontsize=7.5, color="white" if dark else INK,
