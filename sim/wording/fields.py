@@ -38,6 +38,6 @@ def unit_of(field: str) -> str:
 
 
 def source_of(field: str, default: object) -> str:
-    """Source of a field's default; empty for what is no figure, and for nought."""
-    figure = isinstance(default, int | float) and not isinstance(default, bool) and default != 0
+    """Source of a field's default; empty for what is no figure, and for a default of none or nought."""
+    figure = bool(default) and not isinstance(default, str | bool | dict)
     return SOURCES.get(field, PRACTICE if figure else "")
