@@ -6,14 +6,14 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from hopyears.sim.blocks.block import BlockHistory, hop_history
+from hopyears.sim.blocks.block import BlockHistory
 from hopyears.sim.blocks.outage_share import outage_share
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.tallies import Run, Tally, tally_block
 from hopyears.sim.counting.tally_rows import Ways, three_ways
 from hopyears.sim.equipment.failure_log import PHASES
 from hopyears.sim.equipment.failure_tally import FailureTally
-from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.hops.hop_history import HopHistory
 
 PHASE_COLUMNS = tuple(f"{phase.replace(' ', '_')}_s" for phase in PHASES)
 
@@ -42,7 +42,7 @@ def block_tally(
         block,
         services=prepared.demands,
         histories=history.services,
-        hops=[hop_history(hop) for hop in history.hops],
+        hops=history.hops,
         channels_at_level=[
             channels_at_level(hop, len(design.steps))
             for hop, design in zip(history.hops, prepared.designs, strict=True)
@@ -51,7 +51,7 @@ def block_tally(
     )
 
 
-def channels_at_level(hop: HopTimeline, n_steps: int) -> NDArray[np.int64]:
+def channels_at_level(hop: HopHistory, n_steps: int) -> NDArray[np.int64]:
     """Channels at each level in each state and direction, shape (n_states, 2, n_steps + 1)."""
     levels = hop.levels.reshape(len(hop.levels), 2, -1)
     counts: NDArray[np.int64] = (levels[..., None] == np.arange(n_steps + 1)).sum(axis=2)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
@@ -50,7 +51,7 @@ def outage_columns(blocks: Sequence[Tally], total: Tally, kind: str, n: int) -> 
         row: dict[str, object] = {}
         minutes = mean_interval(seconds[:, i] / 60.0 / years, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
         put_interval(row, "unavailable_min_per_year", minutes)
-        row["availability"] = 1.0 - float(summed[i]) / 60.0 / total.years / 525_960.0
+        row["availability"] = 1.0 - float(summed[i]) / 60.0 / total.years / MINUTES_PER_YEAR
         errored = mean_interval(severe[:, i] / years, largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
         put_interval(row, "severely_errored_s_per_year", errored)
         # Outages gather in storms, so blocks are the independent units, not outages.

@@ -10,10 +10,9 @@ from typing import Any
 
 import pandas as pd
 
-from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.wording.palette import cause_group
 
-MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 NO_FIGURE = "–"
 """Where a figure does not exist, for instance the mean length of outages that never came."""
 

@@ -398,6 +398,21 @@ def test_urgent_calls_go_first():
     assert waits[urgent].mean() < 0.2 * waits[~urgent].mean()
 
 
+def test_failures_that_stop_no_traffic_come_after_all_that_do():
+    kind = unit_kind(400.0, 20.0, affecting_share=0.5)
+    plant = bare_plant(40, kind, crews=1, groups=[ProtectionGroup("pair", ((0,), (1,)), test=None)])
+    log = simulate_failures(plant, Streams(1, 0), 2 * YEAR)
+    waiting_for = {}
+    for row in np.flatnonzero(log.crew >= 0):
+        others = (log.noticed_s < log.crew_s[row]) & (log.crew_s > log.crew_s[row])
+        waiting_for[row] = np.count_nonzero(others & log.affecting), np.count_nonzero(others & ~log.affecting)
+    passed_over = np.array([counts for row, counts in waiting_for.items() if not log.affecting[row]])
+    assert passed_over[:, 0].sum() == 0
+    # The check can tell: failures of the same rank do wait for each other, and traffic goes first.
+    assert passed_over[:, 1].sum() > 0
+    assert sum(counts[1] for row, counts in waiting_for.items() if log.affecting[row]) > 0
+
+
 def test_travel_takes_distance_over_speed_by_way_of_the_depot():
     kind = unit_kind(500.0, 1.0, spare="unit")
     plant = Plant(
