@@ -16,9 +16,6 @@ SHORTEST_PATH_KM: Final = 5.0
 LARGEST_REDUCTION_DB: Final = 10.8
 """Cap of delta G [dB]: all the fading of the year in one month (P.530-17 and -18, 2.3.4)."""
 
-TERRAINS: Final = ("flat", "hilly", "mountain")
-"""Kinds of terrain that P.530 2.3.5 tells apart: flat, hilly, hilly land (mountain)."""
-
 _FloatArray = NDArray[np.float64]
 
 
@@ -42,16 +39,6 @@ def geoclimatic_factor_detailed(
     _refuse(roughness < 0.0, "terrain_roughness_m", roughness, "at least 0")
     exponent = -4.4 - 0.0027 * np.asarray(refractivity_gradient, dtype=np.float64)
     return np.power(10.0, exponent) * np.power(10.0 + roughness, -0.46)
-
-
-def geoclimatic_factor_quick(refractivity_gradient: ArrayLike) -> _FloatArray:
-    """Geoclimatic factor K for quick planning, of the gradient dN1 [N/km] alone; any shape.
-
-    References
-    ----------
-    ITU-R P.530-17 (2017), 2.3.1, equation (5); constants from memory.
-    """
-    return np.power(10.0, -4.6 - 0.0027 * np.asarray(refractivity_gradient, dtype=np.float64))
 
 
 def worst_month_occurrence(
@@ -188,6 +175,58 @@ def exceedance(occurrence: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
     shallow = -np.expm1(-np.power(10.0, -q_a * depth / 20.0))
     deep = percent / 100.0 * np.power(10.0, -depth / 10.0)
     return np.where(fades, np.where(depth >= transition, deep, shallow), 0.0)
+
+
+def depth_exceeded_db(occurrence: ArrayLike, probability: ArrayLike) -> _FloatArray:
+    """Depth exceeded for a fraction of time, the inverse of ``exceedance``.
+
+    Parameters
+    ----------
+    occurrence : float or array
+        p0 [fraction], at least 0.
+    probability : float or array
+        Fraction of time, above 0. Shapes broadcast.
+
+    Returns
+    -------
+    array
+        [dB]; 0 for fractions above 63.2 % and where p0 is 0.
+    """
+    p0, wanted = np.broadcast_arrays(
+        np.asarray(occurrence, dtype=np.float64), _positive("probability", probability)
+    )
+    low = np.zeros(p0.shape)
+    high = np.full(p0.shape, 300.0)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        deeper = exceedance(p0, middle) > wanted
+        low, high = np.where(deeper, middle, low), np.where(deeper, high, middle)
+    return np.where(p0 > 0.0, 0.5 * (low + high), 0.0)
+
+
+def occurrence_of(depth_db: ArrayLike, probability: ArrayLike) -> _FloatArray:
+    """Occurrence factor p0 [fraction] at which a fade is deeper than A for a fraction of time.
+
+    Parameters
+    ----------
+    depth_db : float or array
+        A [dB], above 0.
+    probability : float or array
+        Fraction of time, above 0 and below that of 0 dB, 63.2 %. Shapes broadcast.
+
+    References
+    ----------
+    ITU-R P.530-17 and -18, 2.3.2, turned round: from 1e-15 to 1e6, by bisection.
+    """
+    depth, wanted = np.broadcast_arrays(
+        _positive("depth_db", depth_db), _positive("probability", probability)
+    )
+    low, high = np.full(depth.shape, -15.0), np.full(depth.shape, 6.0)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        less = exceedance(10.0**middle, depth) < wanted
+        low, high = np.where(less, middle, low), np.where(less, high, middle)
+    return np.asarray(10.0 ** (0.5 * (low + high)))
 
 
 def annual_reduction_db(

@@ -116,6 +116,8 @@ class LinkState:
     ----------
     transmitter_up : array of bool, shape (2, n_channels)
         By direction: the radio chosen to transmit can.
+    receiver_up : array of bool, shape (n_lines,)
+        At least one receiver hears the line.
     line_up : array of bool, shape (n_lines,)
         Transmitter and receiver are up.
     extra_loss_db : array, shape (n_lines,)
@@ -129,6 +131,7 @@ class LinkState:
     """
 
     transmitter_up: NDArray[np.bool_]
+    receiver_up: NDArray[np.bool_]
     line_up: NDArray[np.bool_]
     extra_loss_db: NDArray[np.float64]
     line_causes: NDArray[np.int64]
@@ -183,6 +186,7 @@ def link_state(
         causes[line.direction][line.channel] |= blame | sender_blame
     return LinkState(
         transmitter_up=_frozen([[s[0] for s in end] for end in senders], np.bool_),
+        receiver_up=_frozen([r[0] for r in receivers], np.bool_),
         line_up=_frozen([loss != np.inf for loss in extra_db], np.bool_),
         extra_loss_db=_frozen(extra_db, np.float64),
         line_causes=_frozen(line_causes, np.int64),

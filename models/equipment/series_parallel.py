@@ -27,6 +27,7 @@ def equipment_unavailability(
     *,
     mounting: Mounting = Mounting.DIRECT,
     other_end: Mapping[str, float] | None = None,
+    parts: Sequence[Part] | None = None,
 ) -> float:
     """Textbook equipment unavailability of a hop: fewer than ``working`` channels have both ends up.
 
@@ -34,11 +35,13 @@ def equipment_unavailability(
     ----------
     scheme : Scheme
     unavailability_of : mapping of str to float
-        Unavailability, 0 to 1, of each kind of part (``hardware.KIND_CAUSES``); an item of the bill of
+        Unavailability, 0 to 1, of each kind of part of the hop; an item of the bill of
         materials, where it is a key too, goes before its kind.
     mounting : Mounting
     other_end : mapping of str to float, optional
         The same for end 1 where repair takes another time there; default as at end 0.
+    parts : sequence of Part, optional
+        Of the hop, where radios share cards; default ``parts_of_hop``.
 
     Raises
     ------
@@ -52,8 +55,11 @@ def equipment_unavailability(
     channels are taken up or down in all combinations; given these, channels are independent. Sites' common
     parts are not counted.
     """
-    here = _channels_up_at_end(scheme, mounting, unavailability_of)
-    there = here if other_end is None else _channels_up_at_end(scheme, mounting, other_end)
+    parts = parts_of_hop("hop", scheme, mounting) if parts is None else parts
+    here, there = (
+        _channels_up_at_end(scheme, [part for part in parts if part.end == end], chances)
+        for end, chances in enumerate((unavailability_of, other_end or unavailability_of))
+    )
     sets = np.arange(here.size)
     unavailability = 0.0
     for channels in np.nonzero(here)[0]:
@@ -63,10 +69,9 @@ def equipment_unavailability(
 
 
 def _channels_up_at_end(
-    scheme: Scheme, mounting: Mounting, unavailability_of: Mapping[str, float]
+    scheme: Scheme, parts: Sequence[Part], unavailability_of: Mapping[str, float]
 ) -> NDArray[np.float64]:
     """Chance of each set of channels (a bitmask) being up at one end, shape (2^n_channels,)."""
-    parts = [part for part in parts_of_hop("hop", scheme, mounting) if part.end == 0]
     chances = {part.id: _lookup(part, unavailability_of) for part in parts}
     shared = [part for part in parts if len(part.channels) > 1]
     within = [part for part in parts if len(part.channels) == 1]

@@ -190,6 +190,12 @@ def _check(
 
 
 @kernel
+def _rounding_s(second: int) -> float:
+    """What rounding may take from a sum of parts of a second [s]: instants late in a block are coarse."""
+    return 1e-9 + 4.0 * float(np.spacing(np.float64(second)))
+
+
+@kernel
 def _pieces(
     start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, n_seconds: int, share: float
 ) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
@@ -203,14 +209,12 @@ def _pieces(
     second = -1  # the second being filled, its bad time and its causes
     bad = 0.0
     causes = 0
-    # Rounding in a sum of parts of a second must not undo an exact share.
-    enough = share - 1e-9
     for i in range(start.size + 1):
         begin = int(np.floor(start[i])) if i < start.size else n_seconds
         if begin != second:
             if second >= 0 and second < n_seconds and bad > 0.0:
                 first[n], last[n], label[n] = second, second + 1, causes
-                kind[n] = 2 if bad >= enough else 1
+                kind[n] = 2 if bad >= share - _rounding_s(second) else 1
                 n += 1
             second, bad, causes = begin, 0.0, 0
         if i == start.size or end[i] <= start[i]:
@@ -222,7 +226,7 @@ def _pieces(
             continue
         bad += begin + 1 - start[i]
         first[n], last[n], label[n] = begin, begin + 1, causes
-        kind[n] = 2 if bad >= enough else 1
+        kind[n] = 2 if bad >= share - _rounding_s(begin) else 1
         n += 1
         whole_end = min(finish, n_seconds)
         if whole_end > begin + 1:

@@ -125,6 +125,11 @@ def json_schema(model: type[Entry]) -> dict[str, Any]:
     return model.model_json_schema(by_alias=True)
 
 
+def field_rule(model: type[Entry], field: str) -> dict[str, Any]:
+    """What the schema says of a field, by its name in a file."""
+    return _rule_at(json_schema(model), (field,))
+
+
 def _rule_at(schema: Mapping[str, Any], location: tuple[int | str, ...]) -> dict[str, Any]:
     """What the schema says of a place in an entry; empty where it says nothing."""
     here = _resolved(schema, dict(schema))

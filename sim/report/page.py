@@ -1,12 +1,14 @@
 """One web page from the results of a run: everything on it stands in the file, and no script is needed."""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from hopyears.sim.equipment.failure_log import PHASES
+from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.report.details import details
 from hopyears.sim.report.drawing import look
 from hopyears.sim.report.illustrations import illustrations
@@ -86,6 +88,25 @@ def report_page(results: "Results") -> str:
         sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},
     )
     return page
+
+
+def write_report(results: "Results", path: Path) -> Path:
+    """Write the page under a temporary name, then rename: an old page stays until the new one is whole.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    text = report_page(results)
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputError(f"{path}: report cannot be written ({error.strerror})") from None
+    return path
 
 
 def rain_words(options: Mapping[str, Any], network: Mapping[str, Any]) -> str:

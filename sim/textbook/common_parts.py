@@ -8,7 +8,6 @@ from math import prod
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.equipment.part_kind import PartKind
-from hopyears.models.equipment.plant import great_circle_km
 from hopyears.models.radio.scheme import Scheme, radios_of
 from hopyears.sim.blocks.prepared import Prepared
 
@@ -23,8 +22,7 @@ def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]
     storm delays a climb.
     """
     plant = prepared.built.plant
-    place = plant.sites[site_index]
-    travel_h = min(great_circle_km(base, place) * plant.road_factor / base.speed_km_h for base in plant.crews)
+    travel_h = min(plant.travel_h(base, site_index, None) for base in range(len(plant.crews)))
     dispatch_h = plant.dispatch.mean_h
     return {key: _unavailability(kind, dispatch_h, travel_h) for key, kind in plant.kinds.items()}
 
@@ -38,8 +36,8 @@ def _unavailability(kind: PartKind, dispatch_h: float, travel_h: float) -> float
 def power_unavailability(prepared: Prepared, site_index: int) -> float:
     """Share of time that a site's supply is spent, at the stated mean rate of mains outages.
 
-    None for a site on the sun: there is no closed form for a run of dull days, and a sheet sizes the battery
-    so that there is none.
+    0 for a solar-powered site: there is no closed form for a run of dull days, and a planning sheet sizes the
+    battery so that it lasts.
     """
     supply = prepared.built.plant.sites[site_index].power
     if supply is None or supply.solar is not None:

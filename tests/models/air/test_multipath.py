@@ -17,13 +17,6 @@ def test_geoclimatic_factor_detailed(row):
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
-@pytest.mark.parametrize("row", cases(TABLE, "K_quick"))
-def test_geoclimatic_factor_quick(row):
-    assert multipath.geoclimatic_factor_quick(row["inputs"]["dN1"]) == pytest.approx(
-        row["value"], rel=row["rel_tol"]
-    )
-
-
 @pytest.mark.parametrize("row", cases(TABLE, "pw_detailed_P530-17") + cases(TABLE, "pw_quick_P530-17"))
 def test_worst_month_deep_fade_law(row):
     given = row["inputs"]
@@ -96,6 +89,19 @@ def test_law_is_continuous_at_the_transition():
         below, above = multipath.exceedance(occurrence, [transition - 1e-9, transition + 1e-9])
         assert below == pytest.approx(above, rel=1e-6)
         assert multipath.exceedance(occurrence, 0.0) == pytest.approx(1.0 - np.exp(-1.0))
+
+
+@given(occurrence=st.floats(1e-6, 2.0), depth=st.floats(0.5, 70.0))
+def test_inverse_undoes_the_law(occurrence, depth):
+    probability = multipath.exceedance(occurrence, depth)
+    back = multipath.depth_exceeded_db(occurrence, probability)
+    assert multipath.exceedance(occurrence, back) == pytest.approx(probability, rel=1e-6)
+
+
+@given(occurrence=st.floats(1e-6, 2.0), depth=st.floats(3.0, 70.0))
+def test_the_occurrence_follows_from_one_point_of_the_law(occurrence, depth):
+    probability = multipath.exceedance(occurrence, depth)
+    assert multipath.occurrence_of(depth, probability) == pytest.approx(occurrence, rel=1e-6)
 
 
 @given(occurrence=st.floats(1e-5, 2.0), depth=st.floats(0.0, 60.0), step=st.floats(0.1, 20.0))

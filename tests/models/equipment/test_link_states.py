@@ -191,7 +191,9 @@ def test_equal_losses_are_those_of_the_joints_on_the_way(scheme: Scheme, mountin
     for radio, loss_db in zip(radios_of(scheme), combining_loss_db(scheme, mounting, LOSSES), strict=True):
         mine = [joint.item for joint in joints_of(scheme) if radio.index in joint.radios]
         expected_db = sum(passed.get(item, 0.0) for item in mine)
-        if "dual_polarised_coupler" in mine:  # a transducer, and a coupler where this polarisation is shared
+        if (
+            "two_polarisation_coupler" in mine
+        ):  # a transducer, and a coupler where this polarisation is shared
             expected_db += 0.4 + (3.5 if len(ports[radio.antenna, radio.polarisation]) > 1 else 0.0)
         expected_db += LOSSES.waveguide_db if mounting is Mounting.WAVEGUIDE else 0.0
         assert loss_db == pytest.approx(expected_db)

@@ -1,21 +1,18 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
+from plant_entries import generator, sun, supply
 
 from hopyears.models.air.storm_rate import event_times_s
 from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.markov import dark_h_per_year
-from hopyears.models.equipment.power import (
-    Generator,
-    PowerSupply,
-    battery_capacity_s,
-    battery_down,
-    fair_weather_rate,
-)
-from hopyears.models.equipment.solar import RECONNECT_SHARE, Solar, daily_harvest_h, solar_down
+from hopyears.models.equipment.power import battery_capacity_s, battery_down, fair_weather_rate
+from hopyears.models.equipment.solar import Solar, daily_harvest_h, solar_down
 
 
 def test_battery_runs_down_and_recharges():
@@ -46,21 +43,20 @@ def test_more_battery_is_less_darkness(gaps, battery, recharge):
 
 def test_ageing_battery():
     years = np.array([0.0, 0.5, 0.999999, 1.0])
-    capacity_h = battery_capacity_s(years, np.full(4, 10.0), np.ones(4), np.zeros(4)) / 3600
+    capacity_h = battery_capacity_s(years, np.full(4, 10.0), np.ones(4), np.zeros(4), np.full(4, 0.8)) / 3600
     np.testing.assert_allclose(capacity_h, [10.0, 9.0, 8.0, 10.0], atol=1e-4)
 
 
 def test_dark_time_of_a_supply():
-    plain = PowerSupply(
-        mains_outages_per_year=2.0, mains_outage=Law.exponential(2.0), battery_h=4.0, battery_life_years=None
+    plain = supply(
+        mains_outages_per_year=2.0, mains_outage=Law.exponential(2.0), battery_h=4.0, battery_end_share=1.0
     )
     assert dark_h_per_year(plain) == pytest.approx(2.0 * 2.0 * np.exp(-2.0))
     assert dark_h_per_year(plain, storm_share=0.1) == pytest.approx(4.0 * np.exp(-2.0) * (0.9 + 0.6))
-    engine = Generator(start_failure=0.02, start_h=0.1, fuel_h=1e6)
-    backed = PowerSupply(2.0, Law.exponential(2.0), battery_h=4.0, battery_life_years=None, generator=engine)
+    backed = replace(plain, generator=generator(start_failure=0.02, start_s=360.0, fuel_h=1e6))
     assert dark_h_per_year(backed) == pytest.approx(0.02 * dark_h_per_year(plain))
     with pytest.raises(ValueError, match="solar is set"):
-        dark_h_per_year(PowerSupply(solar=Solar((30.0,) * 12)))
+        dark_h_per_year(supply(solar=sun(30.0)))
 
 
 def test_fair_weather_rate_keeps_the_mean():
@@ -95,22 +91,24 @@ def test_no_events_where_there_is_no_rate():
 @given(st.floats(1.0, 40.0), st.floats(6.0, 100.0))
 def test_solar_site_uses_what_it_harvests(daily_h, battery_h):
     n_days = 200
-    dark = solar_down(np.full(n_days, daily_h), battery_s=battery_h * 3600, first_midnight_s=0.0)
+    dark = solar_down(
+        np.full(n_days, daily_h), battery_s=battery_h * 3600, reconnect_share=0.2, first_midnight_s=0.0
+    )
     lit_h = n_days * 24 - dark.total_s()[0] / 3600
     assert lit_h <= n_days * daily_h + battery_h + 1e-6
     if daily_h <= 12.0:
         # By day the load takes all that comes and nothing is thrown away: energy in = energy out.
-        assert lit_h >= n_days * daily_h - RECONNECT_SHARE * battery_h - 1e-6
+        assert lit_h >= n_days * daily_h - 0.2 * battery_h - 1e-6
 
 
 def test_solar_site_with_sun_enough_is_never_dark():
-    dark = solar_down(np.full(100, 30.0), battery_s=20 * 3600.0, first_midnight_s=0.0)
+    dark = solar_down(np.full(100, 30.0), battery_s=20 * 3600.0, reconnect_share=0.2, first_midnight_s=0.0)
     assert len(dark.start_s) == 0
 
 
 def test_daily_harvest_has_its_mean_and_persistence():
     normal = np.random.default_rng(3).standard_normal(100_000)
-    harvest = daily_harvest_h(np.full(100_000, 20.0), normal, day_spread=0.6, persistence=0.4)
+    harvest = daily_harvest_h(np.full(100_000, 20.0), normal, ln_sd=0.6, day_correlation=0.4)
     logs = np.log(harvest)
     # The mean of 1e5 lognormals correlated by 0.4: standard error about 20 x 0.66 x 1.5 / sqrt(1e5) = 0.06.
     assert harvest.mean() == pytest.approx(20.0, abs=4 * 0.065)
@@ -119,8 +117,8 @@ def test_daily_harvest_has_its_mean_and_persistence():
 
 def test_impossible_supplies_are_refused():
     with pytest.raises(ValueError, match="battery_h is -1; must be at least 0"):
-        PowerSupply(battery_h=-1)
+        supply(battery_h=-1)
     with pytest.raises(ValueError, match="must be 12 numbers"):
-        Solar((1.0,) * 11)
-    with pytest.raises(ValueError, match="persistence is 1"):
-        Solar((1.0,) * 12, persistence=1.0)
+        Solar((1.0,) * 11, ln_sd=0.6, day_correlation=0.4, reconnect_share=0.2)
+    with pytest.raises(ValueError, match="day_correlation is 1"):
+        Solar((1.0,) * 12, ln_sd=0.6, day_correlation=1.0, reconnect_share=0.2)

@@ -8,8 +8,9 @@ import pytest
 from link_walk import best_transmitting
 from reference import rows
 
-from hopyears.models.equipment.hardware import KIND_CAUSES, Mounting, parts_of_hop
+from hopyears.models.equipment.hardware import Mounting, parts_of_hop
 from hopyears.models.equipment.link_states import link_state, link_structure
+from hopyears.models.equipment.part_kind import PART_KINDS
 from hopyears.models.equipment.series_parallel import (
     equipment_unavailability,
     parallel_unavailability,
@@ -36,7 +37,7 @@ def test_published_chance_of_more_failures_than_spare_channels() -> None:
     row = published("N+1_P_more_than_one_failed")
     given = row["inputs"]
     scheme = parse_scheme(f"{given['N']}+1")
-    none = dict.fromkeys(KIND_CAUSES, 0.0)
+    none = dict.fromkeys(PART_KINDS, 0.0)
     card = none | {"modem_card": given["MTTR_h"] / (given["MTBF_h"] + given["MTTR_h"])}
     found = equipment_unavailability(scheme, card, other_end=none)
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
@@ -118,7 +119,7 @@ def test_hot_standby_by_hand() -> None:
 
 
 def test_an_item_goes_before_its_kind() -> None:
-    none = dict.fromkeys(KIND_CAUSES, 0.0)
+    none = dict.fromkeys(PART_KINDS, 0.0)
     found = equipment_unavailability(parse_scheme("1+1 FD"), none | {"hybrid_coupler": 1e-3})
     assert found == pytest.approx(2e-3, rel=1e-3)
 
@@ -131,7 +132,7 @@ def test_an_item_goes_before_its_kind() -> None:
             'is without "outdoor_radio"',
         ),
         (
-            lambda: equipment_unavailability(parse_scheme("1+0"), dict.fromkeys(KIND_CAUSES, 1.5)),
+            lambda: equipment_unavailability(parse_scheme("1+0"), dict.fromkeys(PART_KINDS, 1.5)),
             "unavailability of antenna is 1.5; must be 0 to 1",
         ),
     ],

@@ -13,14 +13,14 @@ from markov import (
     pair_outages_per_year,
     repair_shop,
 )
+from plant_entries import crew_at, spares_at, supply
 from reference import cases, rows
 from scipy.stats import poisson
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.plant import Crews, Depot, Part, Plant, ProtectionGroup, Site
-from hopyears.models.equipment.power import PowerSupply
-from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
+from hopyears.models.network.network import RepairRules
 
 MTBF_H, MTTR_H = 1000.0, 50.0
 SPAN_YEARS = 40
@@ -161,14 +161,14 @@ def test_latent_standby_found_at_random():
 def test_latent_standby_found_on_a_timetable():
     # The main never fails; the standby is silent from failure to test, then mended in no time.
     kind = unit_kind(MTBF_H, 1e-6, latent_share=1.0)
-    group = pair(test=Law.fixed(900.0))
+    tested = pair(test=Law.fixed(900.0))
     plant = Plant(
-        [Site("here", 50.0, 10.0)],
-        [Part("main", "unit", 0, life=Law.fixed(1e12)), Part("standby", "unit", 0)],
-        groups=[group],
-        crews=[Crews("here", 50.0, 10.0, shift=ROUND_THE_CLOCK)],
+        [PlantSite("here", 50.0, 10.0)],
+        [PlantPart("main", "unit", 0, life=Law.fixed(1e12)), PlantPart("standby", "unit", 0)],
+        groups=[tested],
+        crews=[crew_at("here", 50.0, 10.0)],
         kinds={"unit": kind},
-        dispatch=Law.fixed(0.0),
+        repair=RepairRules(dispatch_h=0.0),
     )
     shares = [
         log.phases_s()[:, 0].sum() / log.duration_s
@@ -211,7 +211,9 @@ def test_published_machine_repair_with_three_crews():
 def test_waiting_for_spares_follows_palm(lead):
     n_parts, stock = 200, 3
     kind = unit_kind(50_000.0, 1e-6, spare="unit")
-    plant = bare_plant(n_parts, kind, crews=50, depots=[Depot("here", 50.0, 10.0, {"unit": stock}, lead)])
+    plant = bare_plant(
+        n_parts, kind, crews=50, depots=[spares_at("here", 50.0, 10.0, {"unit": stock}, lead_time=lead)]
+    )
     rate = n_parts / 50_000.0
     short, late = [], []
     for log in blocks(plant, n_blocks=40, hours=4 * HOURS_PER_YEAR, warm_up_h=HOURS_PER_YEAR):
@@ -236,14 +238,14 @@ def test_the_fluid_queue_without_recharging_time_has_the_exponential_tail():
 
 
 def test_battery_backed_mains():
-    supply = PowerSupply(
+    fed = supply(
         mains_outages_per_year=HOURS_PER_YEAR / 200.0,
         mains_outage=Law.exponential(5.0),
         battery_h=4.0,
         recharge_h=160.0,
-        battery_life_years=None,
+        battery_end_share=1.0,
     )
-    sites = [Site(f"s{i}", 50.0, 10.0, power=supply) for i in range(20)]
+    sites = [PlantSite(f"s{i}", 50.0, 10.0, power=fed) for i in range(20)]
     plant = Plant(sites, [])
     dark, lost = [], []
     for log in blocks(plant, n_blocks=30, hours=2 * HOURS_PER_YEAR, warm_up_h=1000.0):
@@ -268,7 +270,7 @@ def test_rare_double_failures_of_many_pairs():
     # Published row, MTBF 50 000 h and MTTR 24 h with two crews a pair: 1.7e-4 double failures a year.
     n = 1000
     kind = unit_kind(50_000.0, 24.0)
-    groups = [ProtectionGroup(f"g{i}", ((2 * i,), (2 * i + 1,)), 0.0, 0.0, test=None) for i in range(n)]
+    groups = [pair(id=f"g{i}", chains=((2 * i,), (2 * i + 1,))) for i in range(n)]
     plant = bare_plant(2 * n, kind, crews=50, groups=groups)
     counts = []
     for log in blocks(plant, n_blocks=16, hours=50 * HOURS_PER_YEAR):
