@@ -44,6 +44,7 @@ _ROWS = {
         ("SYMBOL_RATE_PER_SPACING", "MBd/MHz", "for thresholds and capacities", _STATE),
         ("CODE_RATE", "", "for capacities", _STATE),
     ),
+    "models.radio.wet_antenna": (("GROWTH_DB", "dB", "fade over which antennas get wet", _LAW),),
     "models.radio.scheme": (("MAXIMUM_CHANNELS", "", "channels of a hop", "refuses only"),),
     "models.equipment.solar": (
         ("SUNRISE_S", "s", "from midnight to the first harvest of a day", "batteries last for days"),

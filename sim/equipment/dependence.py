@@ -74,7 +74,7 @@ def hop_dependences(
     network : Network
     """
     modem_of = {
-        (design.hop.id, part.end, radio): part.id
+        (design.hop.id, (design.hop.site_a, design.hop.site_b)[part.end], radio): part.id
         for design in designs
         for part in design.parts
         if part.kind == "modem_card"
@@ -105,7 +105,7 @@ def _outside(
     end: int,
     hardware: SiteHardware,
     part_index: Mapping[str, int],
-    modem_of: Mapping[tuple[str, int, int], str],
+    modem_of: Mapping[tuple[str, str, int], str],
 ) -> list[OutsidePart]:
     """Parts of one end's site that hold radios of the hop down."""
     hop, site_id = design.hop, hardware.site_id
@@ -120,11 +120,14 @@ def _outside(
         name = f"{site_id}/{kind.key}"
         found.append(OutsidePart(part_index[name], end, everything, int(kind.cause), name))
     for unit in range(hardware.n_units):
-        radios = tuple(radio for hop_id, radio in hardware.served_by(unit) if hop_id == hop.id)
-        for hop_id, radio in hardware.stopping(unit) if radios else ():
-            name = f"{hop_id}/{site_id}/modem-{radio + 1}"
-            cause = int(PART_KINDS["modem_card"].cause)
-            found.append(OutsidePart(part_index[name], end, radios, cause, f"{name}/mending", mending=True))
+        served = hardware.served_by(unit)
+        for stopper in hardware.stopping(unit):
+            radios = tuple(each[1] for each in served if each[0] == hop.id and each != stopper)
+            if radios:
+                modem = part_index[modem_of[stopper[0], site_id, stopper[1]]]
+                cause = int(PART_KINDS["modem_card"].cause)
+                group = f"{site_id}/unit-{unit + 1}/mending-{modem}"
+                found.append(OutsidePart(modem, end, radios, cause, group, mending=True))
     return found
 
 

@@ -160,7 +160,8 @@ _TYPE_WORDS = {
     "array": "a list",
     "object": "a table",
 }
-_IDENTIFIER_WORDS = "1 to 40 letters, digits, dots, dashes or underscores, a letter or digit first"
+IDENTIFIER_WORDS = "1 to 40 letters, digits, dots, dashes or underscores, a letter or digit first"
+"""What the name of an entry is made of."""
 
 
 def allowed_words(rule: Mapping[str, Any]) -> str:
@@ -177,7 +178,7 @@ def allowed_words(rule: Mapping[str, Any]) -> str:
 def _range_words(rule: Mapping[str, Any]) -> str:
     """Range, length or form of a field in words; empty where all values of its type will do."""
     if "pattern" in rule:
-        return _IDENTIFIER_WORDS
+        return IDENTIFIER_WORDS
     if "maxLength" in rule:
         return f"at most {rule['maxLength']} characters"
     lowest, highest = rule.get("minimum", rule.get("minItems")), rule.get("maximum", rule.get("maxItems"))

@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from hopyears.sim.report import figures, map, rate_figures
 from hopyears.sim.report.drawing import WIDTH_IN, look, new_axes
 from hopyears.sim.report.illustrations import MOST_ROWS, failed_parts, height_in
-from hopyears.sim.report.rows import worst_first
 from hopyears.sim.report.scales import figure_of
+from hopyears.sim.wording.rows import worst_first
 
 LEGEND_IN = 0.55
 """Room above the axes for a legend [inch]."""

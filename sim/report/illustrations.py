@@ -10,9 +10,9 @@ from matplotlib.axes import Axes
 from hopyears.sim.report import figures, rate_figures
 from hopyears.sim.report.drawing import WIDTH_IN, inline_svg, new_axes
 from hopyears.sim.report.map import map_height_in, network_map
-from hopyears.sim.report.rows import worst_first
 from hopyears.sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.wording.rows import worst_first
 from hopyears.sim.wording.wording import records
 
 MOST_ROWS = 40

@@ -9,10 +9,15 @@ from markupsafe import Markup
 
 from hopyears.sim.equipment.failure_log import PHASES
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.report.details import details
 from hopyears.sim.report.drawing import look
 from hopyears.sim.report.illustrations import illustrations
-from hopyears.sim.report.rows import (
+from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
+from hopyears.sim.runs.objective_counts import objectives_told
+from hopyears.sim.wording import wording
+from hopyears.sim.wording.answer import first_answer, textbook_sentence
+from hopyears.sim.wording.caution import CAUTION
+from hopyears.sim.wording.details import details
+from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
     hop_rows,
@@ -21,10 +26,6 @@ from hopyears.sim.report.rows import (
     service_rows,
     worst_first,
 )
-from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
-from hopyears.sim.runs.objective_counts import objectives_told
-from hopyears.sim.wording import wording
-from hopyears.sim.wording.caution import CAUTION
 
 if TYPE_CHECKING:
     from hopyears.sim.runs.results import Results
@@ -66,8 +67,8 @@ def report_page(results: "Results") -> str:
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
         run=_run_facts(results.manifest, results.network),
         caution=results.manifest.get("caution") or CAUTION,
-        answer=wording.first_answer(services, causes, years),
-        textbook=wording.textbook_sentence(services),
+        answer=first_answer(services, causes, years),
+        textbook=textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}
             for level in wording.LEVELS

@@ -83,7 +83,10 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame
 def severely_errored_ratio(severe_s: Interval, unavailable_s: float) -> Interval:
     """Severely errored seconds over available time, from both a year; 0 where no time is available."""
     available_s = SECONDS_PER_YEAR - unavailable_s
-    return severe_s.scaled(1.0 / available_s) if available_s > 0.0 else Interval(0.0, 0.0, 0.0)
+    if not available_s > 0.0:
+        return Interval(0.0, 0.0, 0.0)
+    low, best, high = (each / available_s for each in (severe_s.low, severe_s.best, severe_s.high))
+    return Interval(low, best, high, severe_s.level)
 
 
 def _between_h(often: Interval) -> Interval:

@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 from small_networks import source_of, triangle
+from synthetic_results import made_up_results
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.runs.results import RESULT_TABLES, Results
@@ -36,6 +37,11 @@ def test_every_table_has_the_columns_described(tmp_path) -> None:
         assert len(table), name
     # worst_outages makes its frame from the words themselves.
     assert {*tables, "outages"} == {*TABLES}
+
+
+def test_made_up_results_have_the_columns_described() -> None:
+    for name, table in made_up_results().tables.items():
+        assert differing(name, table) == set(), name
 
 
 def test_a_column_too_many_or_too_few_is_seen() -> None:

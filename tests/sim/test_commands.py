@@ -16,6 +16,7 @@ from hopyears.sim.commands import VERBS, main
 from hopyears.sim.commands.summary_text import print_summary
 from hopyears.sim.runs.results import Results
 from hopyears.sim.wording.terminal import ROWS_SHOWN, shown_rows
+from hopyears.sim.wording.wording import NO_FIGURE, PER_CENT
 
 SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
 
@@ -254,10 +255,10 @@ def test_the_summary_marks_stated_objectives_and_leaves_the_others_out(
         for line in objectives.splitlines()
         if "│" in line
     }
-    assert rows["birch-fir"][3:6] == ["* 52.6", "240", "no (2.0%)"]
-    assert rows["birch-fir"][9:] == ["-", "30 [24 .. 39]", "-"]
-    assert rows["cedar-alder"][3:6] == ["210.4", "31", "yes (> 99.9%)"]
-    assert rows["elm-alder"][9:] == ["* 0.04", "< 0.02", "yes (99.3%)"]
+    assert rows["birch-fir"][2:5] == ["* 52.6", "240", f"no (2{PER_CENT})"]
+    assert rows["birch-fir"][8:] == [NO_FIGURE, "30.0", ""]
+    assert rows["cedar-alder"][2:5] == ["210", "31.0", f"yes (over 99.9{PER_CENT})"]
+    assert rows["elm-alder"][8:] == ["* 0.0400", "at most 0.0200", f"yes (99.3{PER_CENT})"]
     assert "availability 2 met, 1 missed; severely errored seconds 3 open; outages a year 1 met." in text
 
 

@@ -20,7 +20,7 @@ def simulated(power, longitude_deg=10.0):
 
 def test_a_generator_stops_when_its_fuel_is_spent():
     # Mains away for 10 h each time, no battery: dark for half an hour, then from 3.5 h on.
-    engine = generator(start_failure=0.0, start_h=0.5, fuel_h=3.0)
+    engine = generator(start_failure=0.0, start_s=0.5 * HOUR, fuel_h=3.0)
     mains = {"mains_outages_per_year": 20.0, "mains_outage": Law.fixed(10.0)}
     log = simulated(supply(**mains, battery_h=0.0, battery_life_years=None, generator=engine))
     lost_s, back_s = log.mains_lost.of(0)

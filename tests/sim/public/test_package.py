@@ -73,5 +73,5 @@ def test_wheel_holds_one_package(tmp_path: Path) -> None:
     assert {name.split("/")[0].split("-")[0] for name in names} == {"hopyears"}
     for wanted in ("__init__.py", "api.py", "py.typed", "sim/streams.py", "models/air/storm.py"):
         assert f"hopyears/{wanted}" in names
-    assert "hopyears/sim/report/templates/page.html" in names
+    assert {"hopyears/sim/report/templates/page.html", "hopyears/sim/guide/columns.md"} <= {*names}
     assert not [name for name in names if name.startswith("hopyears/sim/public")]
