@@ -29,7 +29,7 @@ from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import LightningRisk, RepairRules
 from hopyears.sim.equipment.failure_log import DOWN, MUTE, UP
-from hopyears.sim.equipment.failure_tally import FailureTally
+from hopyears.sim.equipment.failure_tally import crew_names, failure_tally
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.power import lost_with_more_than
 from hopyears.sim.streams import Streams
@@ -507,28 +507,21 @@ def test_failures_from_before_the_block_are_down_at_its_start():
     assert np.all(state[at_start] == DOWN)
 
 
-def test_tallies_add(log, plant, storms):
-    other_log = simulate_failures(plant, Streams(1, 1), 10 * YEAR, storms=storms)
-    one, other = FailureTally.of(log, plant), FailureTally.of(other_log, plant)
-    both = one + other
-    assert both.years == pytest.approx(20.0)
-    assert (
-        both.kind_failures.sum()
-        == both.site_failures.sum()
-        == np.sum(log.failed_s >= 0) + np.sum(other_log.failed_s >= 0)
-    )
-    np.testing.assert_allclose(both.kind_phases_s.sum(), both.site_phases_s.sum())
-    np.testing.assert_allclose(both.kind_phases_s.sum(), log.phases_s().sum() + other_log.phases_s().sum())
-    swapped = other + one
-    same = FailureTally.zero(plant) + one
-    for name, value in vars(one).items():
-        np.testing.assert_array_equal(getattr(same, name), value)
-        np.testing.assert_array_equal(getattr(both, name), getattr(swapped, name))
-    assert one.crews == ("south 1", "north 1")
-    assert both.kind_struck.sum() > 0
-    assert both.site_dark_s[0] > 0.0
-    with pytest.raises(ValueError, match="sites differ between the tallies"):
-        _ = one + FailureTally.zero(replace(plant, sites=[replace(s, id=s.id + "x") for s in plant.sites]))
+def test_tally_holds_every_failure_once_by_kind_and_by_site(log, plant):
+    kinds, sites, crews = failure_tally(log, plant)
+    begun = np.count_nonzero(log.failed_s >= 0.0)
+    assert kinds.columns["failures"].sum() == sites.columns["failures"].sum() == begun
+    for counts in (kinds, sites):
+        assert counts.phases_s.sum() == pytest.approx(log.phases_s().sum())
+    assert crews.columns["visits"].sum() == np.count_nonzero(log.crew >= 0)
+    assert crew_names(plant) == ("south 1", "north 1")
+    assert kinds.columns["struck"].sum() > 0
+    assert sites.columns["dark_s"][0] > 0.0
+    for nothing, something in zip(failure_tally(None, plant), (kinds, sites, crews), strict=True):
+        assert not any(column.any() for column in (*nothing.columns.values(), nothing.phases_s))
+        assert {name: column.shape for name, column in nothing.columns.items()} == {
+            name: column.shape for name, column in something.columns.items()
+        }
 
 
 def test_daylight_climbs_start_by_day():
