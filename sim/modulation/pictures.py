@@ -12,13 +12,14 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation import figures as drawn
 from hopyears.sim.modulation import names as modulation_names
 from hopyears.sim.modulation.findings import ADAPTIVE
 from hopyears.sim.report.drawing import WIDTH_IN, look, new_axes, write_png
 from hopyears.sim.report.illustrations import MOST_CURVES, RATES_FLOOR_SHARE
 from hopyears.sim.report.scales import figure_of, legend_above, log_limits
-from hopyears.sim.wording.wording import MINUTES_PER_YEAR, plural
+from hopyears.sim.wording.wording import plural
 
 FIGURES = "figures"
 """Folder of the pictures, beside that of the tables."""

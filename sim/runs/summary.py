@@ -7,6 +7,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import (
@@ -123,7 +124,7 @@ def service_table(
             **_worst_month(months[i]),
             "forward_unavailable_min_per_year": float(one_way[0][i]),
             "backward_unavailable_min_per_year": float(one_way[1][i]),
-            "mean_throughput_mbit_s": float(delivered[i] / total.years / 31_557_600.0),
+            "mean_throughput_mbit_s": float(delivered[i] / total.years / SECONDS_PER_YEAR),
         }
         rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
         for ending, share in SHARES.items():

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import ALONE, HOPS, ROUTE, SERIES
@@ -24,7 +25,7 @@ from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.textbook.common_parts import site_unavailability
-from hopyears.sim.textbook.predict import MINUTES_PER_YEAR, predict_services
+from hopyears.sim.textbook.predict import predict_services
 
 STEPS = (
     TEXTBOOK,

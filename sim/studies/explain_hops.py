@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import radius_km
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_line
-from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
 from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db
 
@@ -122,7 +122,7 @@ class StormStory:
 def hop_stories(
     simulator: BlockSimulator,
     draws: BlockDraws,
-    hops: Sequence[HopTimeline],
+    hops: Sequence[HopHistory],
     crossed: Sequence[int],
     window: _Window,
 ) -> tuple[HopStory, ...]:
@@ -135,7 +135,7 @@ def hop_stories(
     return tuple(stories)
 
 
-def _states_within(hop: HopTimeline, window: _Window) -> NDArray[np.int64]:
+def _states_within(hop: HopHistory, window: _Window) -> NDArray[np.int64]:
     first = int(np.searchsorted(hop.time_s, window[0], side="right")) - 1
     last = int(np.searchsorted(hop.time_s, window[1], side="left"))
     return np.unique(hop.state[first:last]).astype(np.int64)
@@ -145,7 +145,7 @@ def _hop_story(
     simulator: BlockSimulator,
     draws: BlockDraws,
     index: int,
-    hop: HopTimeline,
+    hop: HopHistory,
     states: NDArray[np.int64],
     window: _Window,
 ) -> HopStory:

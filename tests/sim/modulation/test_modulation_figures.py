@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from small_networks import triangle
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.blocks.prepared import prepare
 from hopyears.sim.modulation import figures as drawn
 from hopyears.sim.modulation import pictures as modulation_pictures
@@ -20,7 +21,6 @@ from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.report.drawing import look
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.wording.palette import ACCENT, SECOND
-from hopyears.sim.wording.wording import MINUTES_PER_YEAR
 
 ENDS = {"left_share": 1e-2, "floor_share": 1e-5}
 
