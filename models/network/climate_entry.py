@@ -11,17 +11,22 @@ class ClimateChange(Entry):
     """What the user knows better than the maps; the rest comes from the ITU-R maps by coordinates."""
 
     rain_rate_001_mm_h: Annotated[
-        Finite | None, Field(gt=0, le=300, description="exceeded 0.01 % of the year")
+        Finite | None,
+        Field(gt=0, le=300, description="exceeded 0.01 % of the year; default the maps of P.837"),
     ] = None
     monthly_temperature_c: Annotated[
-        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None, Field(min_length=12, max_length=12)
+        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None,
+        Field(min_length=12, max_length=12, description="January to December; default the maps of P.1510"),
     ] = None
     monthly_rainfall_mm: Annotated[
-        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None, Field(min_length=12, max_length=12)
+        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None,
+        Field(min_length=12, max_length=12, description="January to December; default the maps of P.837"),
     ] = None
     refractivity_gradient: Annotated[
         Finite | None,
-        Field(ge=-1400, le=0, description="dN1 of P.453, N-units per km; the maps end at -1400"),
+        Field(
+            ge=-1400, le=0, description="dN1 of P.453, N-units per km; default the map, which ends at -1400"
+        ),
     ] = None
     terrain_roughness_m: Annotated[
         Finite | None,
@@ -44,7 +49,10 @@ class ClimateChange(Entry):
     year_to_year_ratio: Annotated[
         Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
     ] = None
-    storm_speed_km_h: Annotated[Finite | None, Field(gt=0, le=200)] = None
+    storm_speed_km_h: Annotated[
+        Finite | None, Field(gt=0, le=200, description="mean drift of storms; default as calibrated")
+    ] = None
     storm_bearing_deg: Annotated[
-        Finite | None, Field(ge=0, lt=360, description="where storms go, clockwise from north")
+        Finite | None,
+        Field(ge=0, lt=360, description="where storms go, clockwise from north; default as calibrated"),
     ] = None

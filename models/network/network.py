@@ -13,8 +13,17 @@ from pydantic import Field, model_validator
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.climate_entry import ClimateChange
 from hopyears.models.network.entry import Entry, Finite, Identifier
-from hopyears.models.network.hardware_entries import Antenna, Losses, Modulation, PartChange, Radio, Switching
-from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, Repair
+from hopyears.models.network.hardware_entries import (
+    Antenna,
+    IndoorUnit,
+    LineKind,
+    Losses,
+    Modulation,
+    PartChange,
+    Radio,
+    Switching,
+)
+from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
 __all__ = [
@@ -26,6 +35,7 @@ __all__ = [
     "Depot",
     "Entry",
     "Hop",
+    "IndoorUnit",
     "LightningRisk",
     "Losses",
     "Maintenance",
@@ -34,7 +44,7 @@ __all__ = [
     "PartChange",
     "Power",
     "Radio",
-    "Repair",
+    "RepairRules",
     "Service",
     "Site",
     "Switching",
@@ -55,11 +65,14 @@ class Site(Entry):
         Finite, Field(ge=1, le=500, description="above ground, for hops that do not state their own")
     ] = 30.0
     power: Annotated[Identifier, Field(description="id of a [[power]] entry, or 'standard'")] = "standard"
-    duplicated_controller: Annotated[
-        bool, Field(description="the indoor unit's controller has a hot spare")
-    ] = False
+    access_h: Annotated[
+        Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
+    ] = 0.0
+    indoor_unit: Annotated[
+        Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
+    ] = "standard"
     indoor_units: Annotated[
-        int, Field(ge=0, le=8, description="indoor units; 0 takes as many as the directions need")
+        int, Field(ge=0, le=8, description="how many; 0 takes as many as the directions need")
     ] = 0
 
 
@@ -69,19 +82,25 @@ class Hop(Entry):
     id: Identifier
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    frequency_ghz: Annotated[Finite, Field(ge=1, le=100)]
-    channel_width_mhz: Annotated[Finite, Field(gt=0, le=4000)] = 28.0
+    frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
+    channel_width_mhz: Annotated[
+        Finite, Field(gt=0, le=4000, description="channel spacing of the frequency plan")
+    ] = 28.0
     polarisation: Annotated[Literal["H", "V"], Field(description="of the first channel")] = "V"
     radio: Annotated[Identifier, Field(description="radio id")]
     antenna: Annotated[Identifier, Field(description="antenna id at both ends")]
     antenna_b: Annotated[
-        Identifier | None, Field(description="antenna id at the 'to' end where it differs")
+        Identifier | None, Field(description="antenna id at the 'to' end; default as at the 'from' end")
     ] = None
     scheme: Annotated[
         str, Field(max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
     ] = "1+0"
-    antenna_height_a_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
-    antenna_height_b_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
+    antenna_height_a_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
+    antenna_height_b_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
     antenna_separation_m: Annotated[
         Finite, Field(gt=0, le=60, description="vertical, between the two antennas of space diversity")
     ] = 8.0
@@ -95,9 +114,9 @@ class Hop(Entry):
     reference_states: Annotated[
         int | None, Field(ge=2, le=16384, description="modulation when not adaptive; default the lowest")
     ] = None
-    transmit_power_dbm: Annotated[
-        Finite | None, Field(ge=-30, le=50, description="instead of the radio's")
-    ] = None
+    transmit_power_dbm: Annotated[Finite | None, Field(ge=-30, le=50, description="default the radio's")] = (
+        None
+    )
     fixed_loss_a_db: Annotated[
         Finite, Field(ge=0, le=60, description="at the 'from' end beside couplers: feeder, attenuator")
     ] = 0.0
@@ -131,11 +150,16 @@ class Hop(Entry):
     ] = None
     bundle: Annotated[
         Identifier | None,
-        Field(description="hops of one name between the same two sites share their load as one link"),
+        Field(
+            description="hops of one bundle, between the same sites, share their load as one; default none"
+        ),
     ] = None
     rain_exceedance_db: Annotated[
         dict[str, Finite] | None,
-        Field(description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}"),
+        Field(
+            description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
+            "default the law of P.530"
+        ),
     ] = None
     multipath_exceedance_db: Annotated[
         dict[str, Finite] | None,
@@ -163,14 +187,16 @@ class Service(Entry):
     id: Identifier
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1_000_000)]
+    committed_mbit_s: Annotated[
+        Finite, Field(gt=0, le=1_000_000, description="rate that must be delivered, in each direction")
+    ]
     peak_mbit_s: Annotated[
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
     ] = None
     kind: Annotated[
-        Literal["ethernet", "circuit", "optical"],
-        Field(description="line card: Ethernet, native or packet-carried circuits, channelised optical"),
-    ] = "ethernet"
+        LineKind,
+        Field(description="of its local ports"),
+    ] = "packet"
     priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
     required_share: Annotated[
         Finite, Field(gt=0, le=1, description="of the committed rate; the service is down below it")
@@ -243,13 +269,14 @@ class Network(Entry):
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
+    indoor_units: tuple[IndoorUnit, ...] = ()
     crews: tuple[Crew, ...] = ()
     depots: tuple[Depot, ...] = ()
     maintenance: tuple[Maintenance, ...] = ()
     climate: ClimateChange = ClimateChange()
     switching: Switching = Switching()
     losses: Losses = Losses()
-    repair: Repair = Repair()
+    repair: RepairRules = RepairRules()
     lightning: LightningRisk = LightningRisk()
 
     def site(self, site_id: str) -> Site:
@@ -277,10 +304,15 @@ class Network(Entry):
         found: Power | None = self._by_id["power"].get(site.power)
         return found or Power(id="standard")
 
+    def indoor_unit_of(self, site: Site) -> IndoorUnit:
+        """What a site's indoor units offer; ``standard`` has the defaults unless the file defines it."""
+        found: IndoorUnit | None = self._by_id["indoor_units"].get(site.indoor_unit)
+        return found or IndoorUnit(id="standard")
+
     @cached_property
     def _by_id(self) -> dict[str, dict[str, Any]]:
         """Entries by id in each list; made once, for networks of thousands of hops."""
         return {
             name: {entry.id: entry for entry in getattr(self, name)}
-            for name in ("sites", "hops", "radios", "antennas", "power")
+            for name in ("sites", "hops", "radios", "antennas", "power", "indoor_units")
         }

@@ -1,12 +1,10 @@
 """Rules between the entries of a network: one small function per rule, each listing its faults.
 
-``RULES`` must hold before anything is computed; ``DOUBTS`` are legal but outside the range in which a
-Recommendation was tested, or likely not meant, and give a warning each.
+``RULES`` must hold before anything is computed.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
-from typing import cast
 
 import networkx as nx
 import numpy as np
@@ -14,7 +12,7 @@ import numpy as np
 from hopyears.models.air.multipath import SHORTEST_PATH_KM
 from hopyears.models.basics.faults import Fault
 from hopyears.models.basics.geometry import network_centre, path_length_km
-from hopyears.models.network.law_ranges import lengths_km, outside_law_ranges
+from hopyears.models.network.law_ranges import lengths_km
 from hopyears.models.network.network import (
     MAXIMUM_PATH_LENGTH_KM,
     MINIMUM_PATH_LENGTH_KM,
@@ -24,6 +22,7 @@ from hopyears.models.network.network import (
 )
 from hopyears.models.network.network_references import (
     antenna_references,
+    indoor_unit_references,
     named,
     part_references,
     power_references,
@@ -36,8 +35,6 @@ Rule = Callable[[Network], Iterator[Fault]]
 
 MAXIMUM_EXTENT_KM = 2000.0
 """Farthest a site may stand from the middle of the network: beyond, a local plane no longer fits."""
-ONE_CLIMATE_KM = 300.0
-"""Distance from the middle up to which one rain climate is taken to serve all (our own choice)."""
 
 
 def hop_lengths(network: Network) -> Iterator[Fault]:
@@ -131,13 +128,13 @@ def multipath_edition(network: Network) -> Iterator[Fault]:
 def extent(network: Network) -> Iterator[Fault]:
     """Every site lies near enough to the middle for one local plane."""
     allowed = f"at most {MAXIMUM_EXTENT_KM:g} km"
-    for site_id, distance in _distances_km(network).items():
+    for site_id, distance in distances_km(network).items():
         if distance > MAXIMUM_EXTENT_KM:
             entry, field = named("site", site_id), "distance from the middle of the network"
             yield Fault(entry, field, f"{distance:.0f} km", allowed, "Check its coordinates")
 
 
-def _distances_km(network: Network) -> dict[str, float]:
+def distances_km(network: Network) -> dict[str, float]:
     """Distance of each site from the middle of all sites [km]."""
     if not network.sites:
         return {}
@@ -156,14 +153,14 @@ def hop_graph(network: Network) -> "nx.MultiGraph[str]":
     return graph
 
 
-def _component_of(graph: "nx.Graph[str]") -> dict[str, int]:
+def component_of(graph: "nx.Graph[str]") -> dict[str, int]:
     """Number of the connected part in which each site lies."""
     return {site: i for i, part in enumerate(nx.connected_components(graph)) for site in part}
 
 
 def services_have_routes(network: Network) -> Iterator[Fault]:
     """Some chain of hops joins the ends of each service; a stated route is such a chain."""
-    component = _component_of(hop_graph(network))
+    component = component_of(hop_graph(network))
     hops = {hop.id: hop for hop in network.hops}
     sites = {site.id for site in network.sites}
     whole = all({hop.site_a, hop.site_b} <= sites and hop.site_a != hop.site_b for hop in network.hops)
@@ -211,6 +208,7 @@ RULES: tuple[Rule, ...] = (
     radio_references,
     antenna_references,
     power_references,
+    indoor_unit_references,
     part_references,
     hop_lengths,
     extent,
@@ -225,54 +223,7 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     radio_references: ("radios",),
     antenna_references: ("antennas",),
     power_references: ("power",),
+    indoor_unit_references: ("indoor_units", "radios"),
     services_have_routes: ("sites", "hops"),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""
-
-
-def wide_network(network: Network) -> Iterator[Fault]:
-    """A network so wide that the rain climate of its middle hardly serves all of it."""
-    site, distance = max(_distances_km(network).items(), key=lambda item: item[1])
-    if distance > ONE_CLIMATE_KM:
-        found = f'{distance:.0f} km from the middle at site "{site}"'
-        allowed = f"within {ONE_CLIMATE_KM:g} km for one rain field of the climate in its middle"
-        yield Fault("", "network", found, allowed)
-
-
-def idle_entries(network: Network) -> Iterator[Fault]:
-    """Sites without a hop, and protecting routes of services that are not protected."""
-    used = {site for hop in network.hops for site in (hop.site_a, hop.site_b)}
-    for site in network.sites:
-        if site.id not in used:
-            yield Fault(named("site", site.id), "use", "none", "an end of some hop to have any effect")
-    for service in network.services:
-        if service.protecting_route and service.protection != "protected":
-            found = f'given with protection "{service.protection}"'
-            entry = named("service", service.id)
-            yield Fault(entry, "protecting_route", found, 'with protection "protected" to have any effect')
-
-
-def protection_without_effect(network: Network) -> Iterator[Fault]:
-    """Services that ask for a second route where there is none on any part of the way."""
-    graph = hop_graph(network)
-    pairs = nx.Graph(graph)
-    only_ways: nx.Graph[str] = nx.Graph()
-    bridges = cast("Iterable[tuple[str, str]]", nx.bridges(pairs))
-    only_ways.add_edges_from(pair for pair in bridges if graph.number_of_edges(*pair) == 1)
-    component = _component_of(only_ways)
-    for service in network.services:
-        if service.protection == "none" or service.site_a not in component:
-            continue
-        if component[service.site_a] == component.get(service.site_b):
-            found = f'"{service.protection}" with one route only'
-            yield Fault(
-                named("service", service.id), "protection", found, "between ends that two routes join"
-            )
-
-
-DOUBTS: tuple[Rule, ...] = (
-    outside_law_ranges,
-    wide_network,
-    idle_entries,
-    protection_without_effect,
-)

@@ -3,7 +3,7 @@
 It is made once, holds no random state, and travels to every worker process.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,9 +31,6 @@ from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 from hopyears.sim.streams import Streams
-
-STORM_DISTANCE_KM = 15.0
-"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
 
 _TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
 
@@ -138,7 +135,11 @@ def prepare(
     site_km = tuple(places[site.id] for site in network.sites)
     nights = tuple(_nights(design) if options.multipath else None for design in designs)
     region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
-    share = storm_share(law, storms, region, site_km) if options.rain and options.failures else 0.0
+    share = (
+        storm_share(law, storms, region, site_km, storm_reach(network))
+        if options.rain and options.failures
+        else 0.0
+    )
     built = build_plant(network, designs, share)
     demands, line_cards = service_demands(network, designs, built)
     return Prepared(
@@ -199,15 +200,26 @@ def storm_model(network: Network) -> StormModel:
     return StormModel(**changes)
 
 
-def storm_share(
-    law: RainLaw, storms: StormModel, region: Region, site_km: Sequence[tuple[float, float]]
-) -> float:
-    """Mean share of time with a storm over a site, from trial years that have nothing to do with any run.
+def storm_reach(network: Network) -> dict[str, float]:
+    """From when on a storm is at a site, as ``storm_intervals`` takes it: distance and peak of its cells."""
+    rules = network.repair
+    return {"distance_km": rules.storm_distance_km, "least_peak_mm_h": rules.storm_rain_mm_h}
 
-    Kept on disk.
+
+def storm_share(
+    law: RainLaw,
+    storms: StormModel,
+    region: Region,
+    site_km: Sequence[tuple[float, float]],
+    reach: Mapping[str, float],
+) -> float:
+    """Mean share of time with a storm in reach of a site (see ``storm_reach``), kept on disk.
+
+    From trial years that have nothing to do with any run.
     """
     key: Key = (
         RAIN_MODEL_VERSION,
+        *reach.values(),
         *(tuple(float(value) for value in values) for values in (law.mean_rate_mm_h, law.rain_probability)),
         repr((storms, region)),
         tuple(float(value) for place in site_km for value in place),
@@ -215,7 +227,7 @@ def storm_share(
 
     def compute() -> dict[str, NDArray[np.float64]]:
         field = draw_storms(Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=storms)
-        near = storm_intervals(field, site_km, distance_km=STORM_DISTANCE_KM)
+        near = storm_intervals(field, site_km, **reach)
         total_s = float((near.end_s - near.start_s).sum())
         return {"share": np.array([total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)])}
 
@@ -280,7 +292,7 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
     """Fading lines of a hop, in the order of ``line_set_index``."""
     hop = design.hop
     step_ghz = design.channel_step_ghz
-    duplex_ghz = 0.03 * hop.frequency_ghz if hop.duplex_spacing_mhz is None else hop.duplex_spacing_mhz / 1e3
+    duplex_ghz = design.duplex_ghz
     first: dict[int, Line] = {}
     for line, place in zip(design.lines, line_set_index(design), strict=True):
         first.setdefault(place, line)

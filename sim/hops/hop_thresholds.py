@@ -186,7 +186,7 @@ class HopThresholds:
     def _rain_margin_db(
         self, channel_direction: int, margin_db: NDArray[np.float64], state: LinkState
     ) -> NDArray[np.float64]:
-        """Rain on the path that a channel stands, shape (M,), by wet antennas, noise and cross-polar signals.
+        """Rain on the path that a channel stands, shape (M,): wet antennas, noise, cross-polar interference.
 
         Interference falls with the antennas' loss as the signal does.
         """

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.equipment.hardware import Mounting
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
@@ -25,8 +24,7 @@ def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
     """Series-parallel arithmetic over the parts of a hop; sites' common parts are not counted."""
     design = prepared.designs[index]
     here, there = (part_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
-    mounting = Mounting(design.radio.mounting)
-    return equipment_unavailability(design.scheme, here, mounting=mounting, other_end=there)
+    return equipment_unavailability(design.scheme, here, other_end=there, parts=design.parts)
 
 
 def predict_hops(prepared: Prepared) -> pd.DataFrame:
