@@ -64,7 +64,8 @@ OTHER = {
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
         "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0},
-        "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0}, "refractivity_75": 60.0, "mean_terrain_m": 5.0,
+        "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
+        "refractivity_75": 6.0, "mean_terrain_m": 5.0,
     },
     "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
     "modulations": {
@@ -98,7 +99,7 @@ OTHER = {
 
 EDITION_18 = {"climate.multipath_edition": 18}
 for _number in range(len(BASE["hops"])):
-    EDITION_18 |= {f"hops.{_number}.geoclimatic_factor": 1e-5, f"hops.{_number}.refractivity_75": 50.0}
+    EDITION_18 |= {f"hops.{_number}.geoclimatic_factor": 1e-5, f"hops.{_number}.refractivity_75": 5.0}
 """What edition 18 of the multipath law asks for of every hop."""
 
 COMPANY = {
