@@ -80,6 +80,8 @@ class Part:
     priority : int or None
         0 for a fault that stops traffic, 1 for lost protection, 2 for the rest; None lets the
         simulation judge (a failed chain of a group that still has another has priority 1).
+    spares : tuple of str
+        What fits it in a depot, the most specific first; empty takes the spare of the kind, if any.
     """
 
     id: str
@@ -88,6 +90,7 @@ class Part:
     life: Law | None = None
     mend: Law | None = None
     priority: int | None = None
+    spares: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -239,6 +242,11 @@ class Plant:
     def crew_base(self) -> NDArray[np.int64]:
         """Base of each crew, all crews counted through; shape (n_crews,)."""
         return np.repeat(np.arange(len(self.crews)), [base.number for base in self.crews]).astype(np.int64)
+
+    def fetch_h(self, base: int, depot: int) -> float:
+        """Time from a crew's base to a depot [h]."""
+        crews = self.crews[base]
+        return great_circle_km(crews, self.depots[depot]) * self.road_factor / crews.speed_km_h
 
     def travel_h(self, base: int, site: int, depot: int | None) -> float:
         """Time from a crew's base, by way of a depot if a spare is fetched there, to a site [h]."""

@@ -12,8 +12,9 @@ from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S, finish_with_holds_s, next_daylight_s
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.changeover import Changeover
-from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.equipment.stores import Stores
 
 Story = Generator[simpy.Event, Any, None]
 
@@ -27,7 +28,7 @@ class Workshop:
     draws: Draws
     group_draws: Draws
     dispatcher: Dispatcher
-    spares: Spares
+    stores: Stores
     horizon_s: float
     storms: Sequence[tuple[list[float], list[float]]]
     chains_of: dict[int, list[tuple[int, int]]]
@@ -43,9 +44,14 @@ class Workshop:
         """Switch of a group, made when it is first needed."""
         if group not in self.changeovers:
             self.changeovers[group] = Changeover(
-                self.env, group, self.plant.groups[group], self.group_draws, self.dispatcher
+                self.env, group, self.plant.groups[group], self.group_draws, self.urgent
             )
         return self.changeovers[group]
+
+    def urgent(self) -> None:
+        """A fault has become urgent: spares and crews are handed out anew."""
+        self.stores.review()
+        self.dispatcher.review()
 
 
 def part_life(shop: Workshop, part: int, first_failure_s: float) -> Story:
@@ -141,34 +147,31 @@ def test_wait_s(test: Law, time_s: float, phase: float, draw: float) -> float:
 
 
 def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Story:
-    """Fetch a spare, travel, wait for the weather, mend; the crew then travels home."""
-    env, dispatcher = shop.env, shop.dispatcher
-    if kind.spare is not None:
-        draw = shop.draws.uniform(episode.part, Purpose.RESUPPLY, count)
-        arrival = shop.spares.take(episode, kind.spare, draw)
-        if arrival is not None:
-            yield arrival
-    episode.spare_s = env.now
+    """Fetch a spare, travel, wait for the weather, mend."""
+    env = shop.env
+    fitting = shop.plant.parts[episode.part].spares or ((kind.spare,) if kind.spare else ())
+    ready = None
+    if fitting:
+        ready = shop.stores.ask(episode, fitting, shop.draws.uniform(episode.part, Purpose.RESUPPLY, count))
     climbs = kind.repair is Repair.OUTDOOR
-    if climbs and shop.plant.daylight_climbs:
-        place = shop.plant.sites[episode.site]
-        wait_s = next_daylight_s(env.now, place.latitude_deg, place.longitude_deg) - env.now
-        if wait_s > 0.0:
-            yield env.timeout(wait_s)
-            episode.darkness_s = wait_s
-    called = dispatcher.call(episode)
-    if called is not None:
-        yield called
-    episode.crew_s = env.now
-    travel_s = dispatcher.crew_travel_s(episode)
-    episode.arrived_s = env.now + travel_s
+    while episode.crew < 0:  # again where a more urgent fault has taken the spare
+        if ready is not None:
+            yield ready
+        episode.spare_s = env.now
+        episode.darkness_s = 0.0
+        if climbs and shop.plant.daylight_climbs:
+            place = shop.plant.sites[episode.site]
+            episode.darkness_s = next_daylight_s(env.now, place.latitude_deg, place.longitude_deg) - env.now
+            if episode.darkness_s > 0.0:
+                yield env.timeout(episode.darkness_s)
+        if ready is None or shop.stores.lost(episode) is None:
+            yield shop.dispatcher.call(episode)
+        ready = shop.stores.lost(episode)
+    shop.stores.used(episode)
+    episode.arrived_s = env.now
     end_s = episode.arrived_s + mend_s
     if climbs:
         end_s = finish_with_holds_s(episode.arrived_s, mend_s, *shop.storms[episode.site])
         episode.storm_s = end_s - (episode.arrived_s + mend_s)
     yield env.timeout(end_s - env.now)
-    if shop.plant.return_travel and travel_s > 0.0:
-        home = env.timeout(travel_s)
-        home.callbacks.append(lambda _: dispatcher.release(episode.crew))
-    else:
-        dispatcher.release(episode.crew)
+    shop.dispatcher.done(episode)

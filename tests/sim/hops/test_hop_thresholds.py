@@ -122,7 +122,7 @@ def test_co_channel_carriers_are_limited_until_the_partner_is_off():
 
 
 def test_a_canceller_needs_the_receiver_of_the_other_polarisation():
-    # It subtracts what that receiver hears: with it dead, all the interference stays (common practice, no source).
+    # It subtracts what that receiver hears: with it dead, all interference stays (common practice).
     hop = thresholds("2+0 XPIC", canceller_db=20.0)
     uncancelled = thresholds("2+0 XPIC", canceller_db=0.0)
     deaf = hop.of(state_without(hop, "a-b/b/radio-2"))
