@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from hopyears.models.basics.intervals import Floats, Intervals, Ints
+from hopyears.models.basics.kernel import kernel
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.solar import Solar
 
@@ -116,7 +116,7 @@ def battery_down(supply_lost: Intervals, capacity_s: Floats, recharge_s: Floats)
     return Intervals(offset, start, end)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _discharge(
     offset: Ints, start_s: Floats, end_s: Floats, capacity_s: Floats, recharge_s: Floats
 ) -> tuple[Ints, Floats, Floats]:

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from hopyears.models.basics.intervals import Floats, Intervals
+from hopyears.models.basics.kernel import kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY
 
 RECONNECT_SHARE = 0.2
@@ -86,7 +86,7 @@ def solar_down(harvest_h: Floats, *, battery_s: float, first_midnight_s: float) 
     return Intervals(offset, start + first_midnight_s, end + first_midnight_s)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _gauss_markov(normal: Floats, persistence: float) -> Floats:
     out = np.empty(len(normal))
     fresh = np.sqrt(1.0 - persistence * persistence)
@@ -95,7 +95,7 @@ def _gauss_markov(normal: Floats, persistence: float) -> Floats:
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _dark(harvest_h: Floats, battery_s: float, reconnect_s: float) -> tuple[Floats, Floats]:
     start, end = [np.inf for _ in range(0)], [np.inf for _ in range(0)]
     charge, lit = battery_s, True
