@@ -277,7 +277,14 @@ class BlockSimulator:
 
 def hop_line(design: HopDesign) -> HopLine:
     """A hop as the rain field sees it."""
-    return HopLine(design.x_km[0], design.y_km[0], design.x_km[1], design.y_km[1], design.k, design.alpha)
+    return HopLine(
+        design.path.x_km[0],
+        design.path.y_km[0],
+        design.path.x_km[1],
+        design.path.y_km[1],
+        design.rain.k,
+        design.rain.alpha,
+    )
 
 
 def hop_history(hop: HopTimeline) -> HopHistory:

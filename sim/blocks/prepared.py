@@ -224,7 +224,12 @@ def storm_share(
 def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelOptions) -> Anchor:
     target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
     return fit_anchor(
-        law, path_length_km=design.length_km, k=design.k, alpha=design.alpha, target=target, storms=storms
+        law,
+        path_length_km=design.path.length_km,
+        k=design.rain.k,
+        alpha=design.rain.alpha,
+        target=target,
+        storms=storms,
     )
 
 
@@ -237,10 +242,10 @@ def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArr
     """
     measured = measured_rain(design.hop)
     if measured is None:
-        return design.precipitation.attenuation_db(probability)
+        return design.rain.precipitation.attenuation_db(probability)
     at, value = measured
-    standard = rain_attenuation.attenuation_db(design.rain_law, probability)
-    factor = np.log(value / rain_attenuation.attenuation_db(design.rain_law, at))
+    standard = rain_attenuation.attenuation_db(design.rain.law, probability)
+    factor = np.log(value / rain_attenuation.attenuation_db(design.rain.law, at))
     order = np.argsort(at)
     bend = np.interp(np.log(probability), np.log(at[order]), factor[order])
     return np.asarray(standard * np.exp(bend))
@@ -255,11 +260,11 @@ def measured_rain(hop: Hop) -> tuple[NDArray[np.float64], NDArray[np.float64]] |
 
 
 def _nights(design: HopDesign) -> NightLaw | None:
-    if design.occurrence <= 0.0:
+    if design.multipath.occurrence <= 0.0:
         return None
     return night_law(
-        occurrence_worst=design.occurrence,
-        annual_reduction_db=design.annual_reduction_db,
+        occurrence_worst=design.multipath.occurrence,
+        annual_reduction_db=design.multipath.annual_reduction_db,
         latitude_deg=design.climate.latitude_deg,
         longitude_deg=design.climate.longitude_deg,
         terrain=design.hop.terrain,
@@ -271,8 +276,8 @@ def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None,
     faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
     return night_region(
         ["|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded],
-        np.array([sum(design.x_km) / 2 for design in faded]),
-        np.array([sum(design.y_km) / 2 for design in faded]),
+        np.array([sum(design.path.x_km) / 2 for design in faded]),
+        np.array([sum(design.path.y_km) / 2 for design in faded]),
     )
 
 
@@ -296,7 +301,7 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
         ),
         height_a_m=np.array([-lower * (line.antenna == 1 and line.direction == 1) for line in lines]),
         height_b_m=np.array([-lower * (line.antenna == 1 and line.direction == 0) for line in lines]),
-        path_length_km=design.length_km,
+        path_length_km=design.path.length_km,
         occurrence=night.occurrence_worst,
         gathering=night.gathering,
     )

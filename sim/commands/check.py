@@ -154,13 +154,13 @@ def _print_climate(console, designs) -> None:  # type: ignore[no-untyped-def]
     for column in ("hop", "rain 0.01 %, mm/h", "antennas, m", "rain height, m", "precipitation"):
         table.add_column(column)
     for design in designs:
-        heights = sorted((design.height_a_m, design.height_b_m))
+        heights = sorted((design.path.height_a_m, design.path.height_b_m))
         table.add_row(
             design.hop.id,
             f"{design.climate.rain_rate_001_mm_h:.1f}",
             "{:.0f} and {:.0f}".format(*heights),
             f"{design.climate.rain_height_m:.0f}",
-            design.precipitation.kind,
+            design.rain.precipitation.kind,
         )
     console.print(table, highlight=False, markup=False)
 

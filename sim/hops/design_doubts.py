@@ -54,12 +54,12 @@ def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
         Fault(
             named("hop", design.hop.id),
             "multipath occurrence",
-            f"{100.0 * design.occurrence:.0f} %",
+            f"{100.0 * design.multipath.occurrence:.0f} %",
             f"at most {100.0 * LARGEST_OCCURRENCE:.0f} %",
             "Check path length, antenna heights, geoclimatic_factor and refractivity_gradient",
         )
         for design in designs
-        if design.occurrence > LARGEST_OCCURRENCE
+        if design.multipath.occurrence > LARGEST_OCCURRENCE
     ]
     if faults:
         raise InputError.of([f"{name}: {fault.sentence()}" for fault in faults])
@@ -70,14 +70,16 @@ def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Fa
     yield from _climate_doubts(network)
     for design in designs:
         entry = named("hop", design.hop.id)
-        best_db = float(design.margin_db[0].max())
+        best_db = float(design.levels.margin_db[0].max())
         if best_db <= 0.0:
             found = f"{best_db:.1f} dB at the lowest modulation"
             yield Fault(entry, "clear-air margin", found, "above 0 dB, else the hop never carries anything")
-        if design.occurrence > TESTED_OCCURRENCE:
+        if design.multipath.occurrence > TESTED_OCCURRENCE:
             most = 100.0 * TESTED_OCCURRENCE
             allowed = f"up to {most:.0f} % for the laws of P.530; beyond, blocks take long, too"
-            yield Fault(entry, "multipath occurrence", f"{100.0 * design.occurrence:.0f} %", allowed)
+            yield Fault(
+                entry, "multipath occurrence", f"{100.0 * design.multipath.occurrence:.0f} %", allowed
+            )
 
 
 def _climate_doubts(network: Network) -> Iterator[Fault]:

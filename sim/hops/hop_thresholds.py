@@ -103,7 +103,7 @@ class HopThresholds:
     def nominal_rain_margin_db(self) -> NDArray[np.float64]:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
         structure = self.design.structure
-        best = self.design.margin_db[self._lines_of(0)].max(axis=0)
+        best = self.design.levels.margin_db[self._lines_of(0)].max(axis=0)
         return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
 
     def cross_polar_rain_db(self) -> NDArray[np.float64] | None:
@@ -140,7 +140,7 @@ class HopThresholds:
 
     def _computed(self, state: LinkState) -> StateThresholds:
         design = self.design
-        margin = design.margin_db - np.where(state.line_up, state.extra_loss_db, np.inf)[:, None]
+        margin = design.levels.margin_db - np.where(state.line_up, state.extra_loss_db, np.inf)[:, None]
         n, m = design.n_channel_directions, len(design.steps)
         rain_down, rain_up = np.zeros((n, m)), np.zeros((n, m))
         ceiling = np.zeros(n, dtype=np.int64)
@@ -197,7 +197,7 @@ class HopThresholds:
                 required_snr_db=self.design.steps.required_snr_db,
                 frequency_ghz=self.design.hop.frequency_ghz,
                 canceller_db=canceller_db,
-                antenna_discrimination_db=self.design.antenna_discrimination_db,
+                antenna_discrimination_db=self.design.levels.antenna_discrimination_db,
             ),
         )
 
@@ -251,7 +251,7 @@ class HopThresholds:
             nights.occurrence_worst,
             width_ghz=design.steps.signature_width_ghz,
             depth_db=design.steps.signature_depth_db,
-            path_length_km=design.length_km,
+            path_length_km=design.path.length_km,
             reference_delay_ns=design.radio.signature_delay_ns,
         )
         return np.maximum.accumulate(outage / nights.occurrence_worst)
@@ -265,7 +265,7 @@ class HopThresholds:
             return np.zeros(len(self.design.steps))
         margin = cross_polar.clear_air_margin_db(
             nights.occurrence_worst,
-            antenna_discrimination_db=self.design.antenna_discrimination_db,
+            antenna_discrimination_db=self.design.levels.antenna_discrimination_db,
             required_c_i_db=self.design.steps.required_snr_db,
             canceller_db=canceller_db,
         )
@@ -293,4 +293,4 @@ def line_set_index(design: HopDesign) -> list[int]:
 
 def fade_duration_s(design: HopDesign) -> float:
     """Mean duration of a fade below relative amplitude L is this times L [s]."""
-    return float(mean_duration_s(design.length_km))
+    return float(mean_duration_s(design.path.length_km))

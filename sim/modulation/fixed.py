@@ -33,8 +33,11 @@ def fixed_design(design: HopDesign, step: int) -> HopDesign:
     return replace(
         design,
         steps=steps,
-        received_level_dbm=frozen(design.received_level_dbm[:, one]),
-        margin_db=frozen(design.margin_db[:, one]),
+        levels=replace(
+            design.levels,
+            received_level_dbm=frozen(design.levels.received_level_dbm[:, one]),
+            margin_db=frozen(design.levels.margin_db[:, one]),
+        ),
     )
 
 

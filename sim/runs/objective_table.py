@@ -118,7 +118,7 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.Da
 
 def _length_km(prepared: Prepared, number: int) -> float:
     route = prepared.demands[number].routes[0]
-    return sum(prepared.designs[link].length_km for link, _ in route if link < len(prepared.designs))
+    return sum(prepared.designs[link].path.length_km for link, _ in route if link < len(prepared.designs))
 
 
 def _availability(

@@ -190,8 +190,10 @@ def fading_figures(thresholds: HopThresholds, step: int, options: ModelOptions) 
     figures = []
     if options.rain:
         figures += _rain_figures(outage, co_channel=thresholds.design.scheme.co_channel)
-    if options.multipath and thresholds.design.occurrence > 0.0:
-        figures += _multipath_figures(outage, thresholds.design, float(thresholds.design.margin_db[0, step]))
+    if options.multipath and thresholds.design.multipath.occurrence > 0.0:
+        figures += _multipath_figures(
+            outage, thresholds.design, float(thresholds.design.levels.margin_db[0, step])
+        )
     return figures
 
 

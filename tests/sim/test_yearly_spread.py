@@ -47,7 +47,7 @@ def test_years_spread_as_the_recommendation_says(ratio):
     prepared = prepare(triangle(climate=ClimateChange(year_to_year_ratio=ratio)))
     design = prepared.designs[1]
     law = raw_attenuation_law(
-        prepared.rain_law, path_length_km=design.length_km, k=design.k, alpha=design.alpha,
+        prepared.rain_law, path_length_km=design.path.length_km, k=design.rain.k, alpha=design.rain.alpha,
         storms=prepared.storms,
     )  # fmt: skip
     shares = yearly_shares(prepared, law.quantile(CHANCES), n_blocks=30)

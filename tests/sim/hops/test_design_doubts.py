@@ -81,7 +81,7 @@ def test_terrain_and_gradient_of_the_user_make_the_geoclimatic_factor():
     """ITU-R P.530-17, 2.3.1: K = 10^(-4.4 - 0.0027 dN1) (10 + s_a)^-0.46; p0 goes with K."""
 
     def occurrence(**climate):
-        return design_hops(triangle(climate=ClimateChange(**climate)))[0].occurrence
+        return design_hops(triangle(climate=ClimateChange(**climate)))[0].multipath.occurrence
 
     flat, rough = (occurrence(terrain_roughness_m=s_a) for s_a in (0.0, 190.0))
     assert rough / flat == pytest.approx((10.0 / 200.0) ** 0.46)

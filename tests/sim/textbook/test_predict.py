@@ -64,7 +64,7 @@ def test_rain_is_the_law_at_the_margin(plain):
     for index, design in enumerate(plain.designs):
         for _, row in table[table["hop"] == design.hop.id].iterrows():
             fraction = row["rain_min_per_year"] / MINUTES_PER_YEAR
-            margin_db = design.precipitation.attenuation_db(fraction)
+            margin_db = design.rain.precipitation.attenuation_db(fraction)
             assert margin_db == pytest.approx(row["rain_margin_db"], rel=1e-9)
         assert index < 3
 
@@ -80,15 +80,15 @@ def test_measured_rain_goes_before_the_law():
     found = [rain_exceedance(design, margin) for margin in np.linspace(0.5, 90.0, 60)]
     assert (np.diff(found) < 0.0).all()
     assert rain_exceedance(prepared.designs[0], 3.0) == pytest.approx(
-        float(prepared.designs[0].precipitation.exceedance(3.0))
+        float(prepared.designs[0].rain.precipitation.exceedance(3.0))
     )
 
 
 def multipath_by_hand(design, step):
     """P.530: deep fades p0 10^(-A/10); signatures; all of the worst month, no diversity."""
-    p0, depth_db = design.occurrence, design.margin_db[0, step]
+    p0, depth_db = design.multipath.occurrence, design.levels.margin_db[0, step]
     eta = 1.0 - math.exp(-0.2 * p0**0.75)
-    delay_ns = 0.7 * (design.length_km / 50.0) ** 1.3
+    delay_ns = 0.7 * (design.path.length_km / 50.0) ** 1.3
     flat = p0 * 10.0 ** (-depth_db / 10.0)
     depth = design.steps.signature_depth_db[step]
     width = design.steps.signature_width_ghz[step]
@@ -107,14 +107,16 @@ def test_multipath_without_diversity_by_hand(plain):
         found = outage(plain, 0, step)
         assert (found.flat, found.dispersive) == pytest.approx((flat, dispersive))
         assert found.multipath_worst_month == pytest.approx(flat + dispersive)
-        year = 10.0 ** (-design.annual_reduction_db / 10.0)
+        year = 10.0 ** (-design.multipath.annual_reduction_db / 10.0)
         assert found.multipath == pytest.approx((flat + dispersive) * year)
         assert found.crossed == 0.0
 
 
 def test_shallow_fades_of_the_year_follow_the_law_for_all_depths(plain):
     design = plain.designs[0]
-    shallow = replace(design, margin_db=np.full_like(design.margin_db, 3.0))
+    shallow = replace(
+        design, levels=replace(design.levels, margin_db=np.full_like(design.levels.margin_db, 3.0))
+    )
     found = fading_outage(HopThresholds(shallow, plain.anchors[0], None), 0)
     assert found.flat_year > found.flat * found.to_year * 1.02
 
@@ -123,11 +125,11 @@ def test_space_diversity_by_hand():
     prepared = ready(scheme="1+1 SD")
     design = prepared.designs[0]
     flat, dispersive, eta = multipath_by_hand(design, 2)
-    percent, depth_db = 100.0 * design.occurrence, design.margin_db[0, 2]
-    exponent = 0.04 * 8.0**0.87 * 7.0**-0.12 * design.length_km**0.48 * percent**-1.04
+    percent, depth_db = 100.0 * design.multipath.occurrence, design.levels.margin_db[0, 2]
+    exponent = 0.04 * 8.0**0.87 * 7.0**-0.12 * design.path.length_km**0.48 * percent**-1.04
     constant = 1.0 - math.exp(-exponent)
     improvement = constant * 10.0 ** (depth_db / 10.0)
-    rest = constant * design.occurrence / eta  # 1 - k_ns^2
+    rest = constant * design.multipath.occurrence / eta  # 1 - k_ns^2
     r_w = 1.0 - 0.9746 * rest**2.170 if rest >= 0.74 else 1.0 - 0.6921 * rest**1.034
     lack = 1.0 - r_w
     if r_w <= 0.5:
@@ -149,9 +151,9 @@ def test_frequency_diversity_uses_the_channel_step(scheme):
     prepared = ready(scheme=scheme)
     design = prepared.designs[0]
     # 80 df/(f^2 d), two channel widths apart.
-    frequency = 80.0 * 0.056 / (7.0**2 * design.length_km)
+    frequency = 80.0 * 0.056 / (7.0**2 * design.path.length_km)
     assert diversity.frequency_constant(
-        design.channel_step_ghz, frequency_ghz=7.0, path_length_km=design.length_km
+        design.channel_step_ghz, frequency_ghz=7.0, path_length_km=design.path.length_km
     ) == pytest.approx(frequency)
     found = outage(prepared, 0, 0)
     assert found.multipath_worst_month < 0.6 * (found.flat + found.dispersive)
