@@ -192,7 +192,7 @@ def _check(
 @kernel
 def _rounding_s(second: int) -> float:
     """What rounding may take from a sum of parts of a second [s]: instants late in a block are coarse."""
-    return 1e-9 + 4.0 * np.spacing(np.float64(second))
+    return 1e-9 + 4.0 * float(np.spacing(np.float64(second)))
 
 
 @kernel
