@@ -175,9 +175,24 @@ class Service(Entry):
         Field(
             ge=0,
             le=600,
-            description="without traffic at a change of route; default 0.05 when protected, 5 when rerouted",
+            description="without traffic when a failed route is left; default 0.05 when protected, "
+            "5 when rerouted",
         ),
     ] = None
+    commanded_switching_time_s: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=600,
+            description="without traffic at a change by command: ahead of planned work, and back to a better "
+            "route; default 0.05 when protected, 0 when rerouted (the new route is ready first)",
+        ),
+    ] = None
+    switch_trigger: Annotated[
+        Literal["signal fail", "signal degrade"],
+        Field(description="a route is left when a link of it is dead, or below what the service needs"),
+    ] = "signal fail"
+    reverts: Annotated[bool, Field(description="a better route is taken again once it is back")] = True
     hold_off_s: Annotated[
         Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")
     ] = 0.0

@@ -213,7 +213,11 @@ class Dispatcher:
         episode.crew, episode.crew_s = self._base.index(best), start_s[best]
         called, arrives_s = episode.called, start_s[best] + self.travel_s(best, episode)
         assert called is not None  # it has just been made
-        self._env.timeout(arrives_s - self._env.now).callbacks.append(lambda _: called.succeed())
+
+        def arrived(_: Event) -> None:
+            called.succeed()
+
+        self._env.timeout(arrives_s - self._env.now).callbacks.append(arrived)
 
     def _wake_at_next_shift(self) -> None:
         now = self._env.now

@@ -182,7 +182,10 @@ class Stores:
         self._order(depot, item, self._env.now + express_h * HOUR_S)
 
     def _later(self, time_s: float, then: Callable[[], object]) -> None:
-        self._env.timeout(max(time_s - self._env.now, 0.0)).callbacks.append(lambda _: then())
+        def woken(_: Event) -> None:
+            then()
+
+        self._env.timeout(max(time_s - self._env.now, 0.0)).callbacks.append(woken)
 
     def _depots_near(self, site: int) -> list[int]:
         if site not in self._near:
