@@ -123,7 +123,7 @@ class Dispatcher:
             self._next_job(visit)
             return
         del self._visits[episode.crew]
-        if self._plant.return_travel and visit.travel_s > 0.0:
+        if self._plant.repair.return_travel and visit.travel_s > 0.0:
             self._env.timeout(visit.travel_s).callbacks.append(lambda _: self.release(visit.crew))
         else:
             self.release(visit.crew)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import simpy
 from simpy.events import Event
 
-from hopyears.models.equipment.plant import Depot, Plant, great_circle_km
+from hopyears.models.equipment.plant import Plant, great_circle_km
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 
@@ -194,5 +194,4 @@ class Stores:
         return self._near[site]
 
     def _distance_km(self, depot: int, site: int) -> float:
-        store: Depot = self._plant.depots[depot]
-        return great_circle_km(store, self._plant.sites[site])
+        return great_circle_km(self._plant.depots[depot], self._plant.sites[site])

@@ -27,6 +27,7 @@ from hopyears.sim.hops.path_laws import (
     path_rain,
 )
 from hopyears.sim.hops.radio_levels import RadioLevels, combining_losses, radio_levels
+from hopyears.sim.hops.site_hardware import sites_hardware
 
 
 @dataclass(frozen=True)
@@ -93,6 +94,12 @@ class HopDesign:
         stated = self.hop.frequency_separation_mhz
         return (2.0 * self.hop.channel_width_mhz if stated is None else stated) / 1000.0
 
+    @property
+    def duplex_ghz(self) -> float:
+        """From go to return frequency; 3 % of the frequency where none is stated."""
+        stated = self.hop.duplex_spacing_mhz
+        return 0.03 * self.hop.frequency_ghz if stated is None else stated / 1e3
+
     def other_polarisation(self, channel: Channel) -> bool:
         """Whether a channel's polarisation differs from the reference channel's."""
         return channel.polarisation != self.channels[0].polarisation
@@ -110,8 +117,16 @@ def design_hops(network: Network) -> tuple[HopDesign, ...]:
     places = site_plane_km(network)
     middles = [_middle(sites[hop.site_a], sites[hop.site_b]) for hop in network.hops]
     climates = climates_of(middles)
+    hardware = sites_hardware(network)
     return tuple(
-        _design(network, hop, sites, places, changed_climate(climate, network))
+        _design(
+            network,
+            hop,
+            sites,
+            places,
+            changed_climate(climate, network),
+            hop_parts(network, hop, hardware),
+        )
         for hop, climate in zip(network.hops, climates, strict=True)
     )
 
@@ -180,9 +195,10 @@ def _design(
     sites: dict[str, Site],
     places: dict[str, tuple[float, float]],
     climate: Climate,
+    parts: tuple[Part, ...],
 ) -> HopDesign:
     radio, scheme = network.radio(hop.radio), hop.protection
-    structure = link_structure(scheme, hop_parts(network, hop), combining_losses(network.losses, radio))
+    structure = link_structure(scheme, parts, combining_losses(network.losses, radio))
     path = path_geometry(hop, sites[hop.site_a], sites[hop.site_b], places[hop.site_a], places[hop.site_b])
     steps = steps_of(hop, radio)
     gas_loss_db = gas_db_per_km(hop.frequency_ghz, climate) * path.length_km
@@ -194,7 +210,7 @@ def _design(
         climate=climate,
         path=path,
         rain=path_rain(hop, path, climate, wet_snow=network.climate.wet_snow),
-        multipath=path_multipath(hop, path, climate),
+        multipath=path_multipath(hop, path, climate, edition=network.climate.multipath_edition),
         steps=steps,
         levels=radio_levels(network, hop, structure, steps, path.length_km, gas_loss_db),
     )

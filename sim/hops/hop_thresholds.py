@@ -1,7 +1,7 @@
 """What each equipment state of a hop can stand: thresholds of rain and fades for every modulation.
 
 Everything about rain becomes a threshold on the hop's *raw reference attenuation* (the cell model's
-attenuation at the first channel): the fade margin, the loss of a standby's coupler, the other
+attenuation at the first channel): the fade margin, the loss of a standby's coupler, wet antennas, the other
 polarisation, the cross-polar limit of co-channel carriers, the anchoring. Everything about multipath
 becomes a threshold on the raw relative power of a receive line.
 """
@@ -17,6 +17,7 @@ from hopyears.models.air import cross_polar, diversity, rain_scaling
 from hopyears.models.air.fade_shape import LARGEST_RAW, mean_duration_s
 from hopyears.models.equipment.link_states import LinkState, link_state
 from hopyears.models.radio.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
+from hopyears.models.radio.wet_antenna import path_rain_db
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.modulation_steps import switch_rule
 from hopyears.sim.multipath.fade_kernel import Thresholds
@@ -153,7 +154,7 @@ class HopThresholds:
             limited = self._rain_margin_db(c, best, state)
             down, up = down_depth_db(limited, self.rule), up_depth_db(limited, self.rule)
             ceiling[c] = int(np.logical_and.accumulate(down > LEAST_DEPTH_DB).sum())
-            crossed[c] = best - limited > CROSS_POLAR_SHARE_DB
+            crossed[c] = path_rain_db(best, design.levels.wet_loss_db) - limited > CROSS_POLAR_SHARE_DB
             rain_down[c] = self._raw_rain_db(c, _capped(np.minimum.accumulate(down), ceiling[c]))
             regained = np.maximum(np.minimum.accumulate(np.minimum(up, down)), LEAST_DEPTH_DB)
             rain_up[c] = self._raw_rain_db(c, _capped(regained, ceiling[c]))
@@ -185,8 +186,11 @@ class HopThresholds:
     def _rain_margin_db(
         self, channel_direction: int, margin_db: NDArray[np.float64], state: LinkState
     ) -> NDArray[np.float64]:
-        """Rain attenuation that a channel stands, noise and cross-polar interference together, shape (M,)."""
-        margin = np.maximum(margin_db, 0.0)
+        """Rain on the path that a channel stands, shape (M,): wet antennas, noise, cross-polar interference.
+
+        Interference falls with the antennas' loss as the signal does.
+        """
+        margin = path_rain_db(np.maximum(margin_db, 0.0), self.design.levels.wet_loss_db)
         canceller_db = self._canceller_db(channel_direction, state)
         if canceller_db is None:
             return margin

@@ -22,16 +22,35 @@ class RadioLevels:
     gas_loss_db : float
     antenna_discrimination_db : float
         Cross-polar, of the worse antenna.
+    fixed_loss_db : float
+        What the user states for both ends and the path.
+    wet_loss_db : float
+        Most that the wet antennas of both ends take together.
+    threshold_dbm : float array, shape (n_modulations,)
+        With the interference that the user states.
     received_level_dbm : float array, shape (n_lines, n_modulations)
-        In clear air, nominal equipment.
+        In clear air at full power, nominal equipment.
     margin_db : float array, shape (n_lines, n_modulations)
-        Flat fade margin against noise alone, nominal equipment.
+        Flat fade margin against noise and stated interference, nominal equipment.
+    power_reduction_db : float
+        What power control takes off in clear air, on the first line; it is back before a fade takes a margin.
+
+    Notes
+    -----
+    Power control is taken to raise to full power as fast as a fade deepens (common practice: tens of decibels
+    a second), so it changes no margin against rain or multipath. It changes the level received in clear air
+    and interference between systems: the hop disturbs others by ``power_reduction_db`` less in clear air, and
+    has that much less above its threshold there for a disturber that does not fade.
     """
 
     gas_loss_db: float
     antenna_discrimination_db: float
+    fixed_loss_db: float
+    wet_loss_db: float
+    threshold_dbm: NDArray[np.float64]
     received_level_dbm: NDArray[np.float64]
     margin_db: NDArray[np.float64]
+    power_reduction_db: float
 
 
 def radio_levels(
@@ -40,13 +59,26 @@ def radio_levels(
     """Levels of a hop of this length, over which the air takes ``gas_loss_db``."""
     antennas = [network.antenna(hop.antenna), network.antenna(hop.antenna_b or hop.antenna)]
     level = _received_level_dbm(network, hop, structure, length_km, gas_loss_db)
-    level_by_step = level[:, None] - steps.backoff_db[None, :]
+    fixed_loss_db = hop.fixed_loss_a_db + hop.fixed_loss_b_db + hop.fixed_loss_path_db
+    level_by_step = level[:, None] - steps.backoff_db[None, :] - fixed_loss_db
+    threshold_dbm = steps.threshold_dbm + hop.threshold_degradation_db
+    margin_db = level_by_step - threshold_dbm[None, :]
     return RadioLevels(
         gas_loss_db=gas_loss_db,
         antenna_discrimination_db=min(antenna.cross_polar_discrimination_db for antenna in antennas),
+        fixed_loss_db=fixed_loss_db,
+        wet_loss_db=sum(antenna.wet_loss_db for antenna in antennas),
+        threshold_dbm=frozen(threshold_dbm),
         received_level_dbm=frozen(level_by_step),
-        margin_db=frozen(level_by_step - steps.threshold_dbm[None, :]),
+        margin_db=frozen(margin_db),
+        power_reduction_db=_power_reduction_db(network.radio(hop.radio), margin_db[0]),
     )
+
+
+def _power_reduction_db(radio: Radio, margin_db: NDArray[np.float64]) -> float:
+    """What power control takes off in clear air, from the margin of each modulation at full power."""
+    highest = margin_db[margin_db > 0.0][-1:].sum()
+    return float(np.clip(highest - radio.power_control_margin_db, 0.0, radio.power_control_range_db))
 
 
 def combining_losses(losses: Losses, radio: Radio) -> CombiningLosses:

@@ -35,6 +35,7 @@ def fixed_design(design: HopDesign, step: int) -> HopDesign:
         steps=steps,
         levels=replace(
             design.levels,
+            threshold_dbm=frozen(design.levels.threshold_dbm[one]),
             received_level_dbm=frozen(design.levels.received_level_dbm[:, one]),
             margin_db=frozen(design.levels.margin_db[:, one]),
         ),

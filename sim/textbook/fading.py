@@ -6,7 +6,7 @@ import numpy as np
 
 from hopyears.models.air import cross_polar, diversity, multipath
 from hopyears.models.radio.scheme import Diversity
-from hopyears.sim.blocks.prepared import measured_rain, rain_target_db
+from hopyears.sim.blocks.prepared import rain_target_db
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 
@@ -54,14 +54,14 @@ def fading_outage(thresholds: HopThresholds, step: int) -> FadingOutage:
     ----------
     ITU-R P.530-18 (2021): rain 2.4.1, with wet snow 2.4.2; multipath 2.3.2 (all depths), 2.3.4 (year), 5.1
     (signatures), 4.1 and 4.2.2 (cross-polar), 6.2 (diversity; never worse than without it: our own). Where
-    the user gives measured rain percentiles, these go before 2.4.1.
+    the user gives measured percentiles of rain or multipath, these go before 2.4.1 and 2.3.2.
     """
     design = thresholds.design
     rain = rain_exceedance(design, float(thresholds.nominal_rain_margin_db()[step]))
     flat, dispersive, crossed = _multipath_parts(design, step)
     to_year = float(10.0 ** (-design.multipath.annual_reduction_db / 10.0))
     flat_year = float(
-        multipath.exceedance(design.multipath.occurrence * to_year, _flat_depth_db(design, step))
+        multipath.exceedance(design.multipath.occurrence * to_year, _depth_of_law_db(design, step))
     )
     improvement = 1.0 if design.multipath.occurrence > 0.0 else np.inf
     worst, annual = flat + dispersive + crossed, flat_year + (dispersive + crossed) * to_year
@@ -90,7 +90,7 @@ def rain_exceedance(design: HopDesign, margin_db: float) -> float:
 
     The user's measurements go first.
     """
-    if measured_rain(design.hop) is None or margin_db <= 0.0:
+    if design.hop.rain_exceedance_db is None or margin_db <= 0.0:
         return float(design.rain.precipitation.exceedance(margin_db))
     log_p = np.linspace(np.log(1e-9), 0.0, 4000)
     attenuation_db = rain_target_db(design, np.exp(log_p))
@@ -115,11 +115,16 @@ def _flat_depth_db(design: HopDesign, step: int) -> float:
     return max(float(design.levels.margin_db[0, step]), 0.0)
 
 
+def _depth_of_law_db(design: HopDesign, step: int) -> float:
+    """The flat depth on the scale of P.530's law, where the user measured another."""
+    return float(design.multipath.depth_of_law_db(_flat_depth_db(design, step)))
+
+
 def _multipath_parts(design: HopDesign, step: int) -> tuple[float, float, float]:
     p0 = design.multipath.occurrence
     if p0 <= 0.0:
         return 0.0, 0.0, 0.0
-    flat = float(multipath.exceedance(p0, _flat_depth_db(design, step)))
+    flat = float(multipath.exceedance(p0, _depth_of_law_db(design, step)))
     dispersive = float(
         diversity.signature_outage(
             p0,

@@ -14,7 +14,7 @@ from small_networks import ANTENNAS, RADIO, hop, triangle
 
 from hopyears.models.air import rain_attenuation, seasonality
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.network.network import Network, PartChange, Power, Service, Site, Switching
+from hopyears.models.network.network import IndoorUnit, Network, PartChange, Power, Service, Site, Switching
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.fading_tally import FADING, RAIN
@@ -145,9 +145,7 @@ def test_other_schemes_by_counting_channels(scheme):
 
 def ready_plain(network):
     """The network with one unit and one controller at every site."""
-    sites = [
-        {**site.model_dump(), "indoor_units": 0, "duplicated_controller": False} for site in network.sites
-    ]
+    sites = [{**site.model_dump(), "indoor_units": 0, "indoor_unit": "standard"} for site in network.sites]
     return prepare(Network(**{**network.model_dump(by_alias=True), "sites": sites}), EQUIPMENT_ONLY)
 
 
@@ -155,9 +153,9 @@ def ready_plain(network):
     ("changes", "chassis_h", "controller_h"),
     [
         ({}, NEVER_H, 300.0),
-        ({"duplicated_controller": True}, NEVER_H, 15.0),
+        ({"indoor_unit": "two"}, NEVER_H, 15.0),
         ({"indoor_units": 2}, 60.0, NEVER_H),
-        ({"indoor_units": 2, "duplicated_controller": True}, 60.0, 30.0),
+        ({"indoor_units": 2, "indoor_unit": "two"}, 60.0, 30.0),
     ],
 )
 def test_indoor_units_and_what_doubling_them_buys(changes, chassis_h, controller_h):
@@ -166,7 +164,8 @@ def test_indoor_units_and_what_doubling_them_buys(changes, chassis_h, controller
     parts = weak_parts(**{**off, "chassis": chassis_h, "controller": controller_h})
     plain = triangle()
     sites = (Site(**{**plain.sites[0].model_dump(), **changes}), *plain.sites[1:])
-    weak = triangle(sites=sites, parts=parts, power=(CALM,), switching=PERFECT)
+    two = (IndoorUnit(id="two", controllers=2),)
+    weak = triangle(sites=sites, parts=parts, power=(CALM,), switching=PERFECT, indoor_units=two)
     prepared, hops, _ = equipment_run(weak, n_blocks=10, n_years=1)
     for number, dependence in enumerate(prepared.built.hops[:2]):
         told = sum(site_unavailability(prepared, site, [number]) for site in dependence.sites)

@@ -132,7 +132,7 @@ def test_a_canceller_needs_the_receiver_of_the_other_polarisation():
     usable = deaf.ceiling[0]
     assert (deaf.fades.down[0, 0, 0, :usable] > hop.nominal.fades.down[0, 0, 0, :usable]).all()
     # Towards end a channel 2 is silent: noise alone.
-    assert deaf.rain_down_db[2] == pytest.approx(hop.design.margin_db[0])
+    assert deaf.rain_down_db[2] == pytest.approx(hop.design.levels.margin_db[0])
 
 
 def test_cross_polar_thresholds_are_named_where_interference_rules():

@@ -5,15 +5,26 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from markov import dark_share
+from plant_entries import supply
 from scipy.integrate import quad
 from scipy.stats import lognorm
 from small_networks import RADIO, hop, triangle
 
 from hopyears.models.air import diversity
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.markov import battery_backed_unavailability, dark_h_per_year
-from hopyears.models.equipment.power import PowerSupply
-from hopyears.models.network.network import Antenna, Crew, Network, PartChange, Power, Repair, Service, Site
+from hopyears.models.equipment.markov import dark_h_per_year
+from hopyears.models.network.network import (
+    Antenna,
+    Crew,
+    IndoorUnit,
+    Network,
+    PartChange,
+    Power,
+    RepairRules,
+    Service,
+    Site,
+)
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
@@ -201,8 +212,12 @@ def test_equipment_of_plain_and_protected_hops_by_hand(plain):
 
 def test_common_parts_of_a_site_by_hand():
     sites = triangle().sites
-    doubled = Site(**{**sites[0].model_dump(), "duplicated_controller": True})
-    prepared = ready(sites=(doubled, *sites[1:]), parts=(PartChange(kind="controller", mtbf_h=1000.0),))
+    doubled = Site(**{**sites[0].model_dump(), "indoor_unit": "two"})
+    prepared = ready(
+        sites=(doubled, *sites[1:]),
+        indoor_units=(IndoorUnit(id="two", controllers=2),),
+        parts=(PartChange(kind="controller", mtbf_h=1000.0),),
+    )
     u = part_unavailability(prepared, 0)
     rest = u["chassis"] + u["fan"] + u["power_distribution"] + u["mast"] + u["software"]
     dark = power_unavailability(prepared, 0)
@@ -212,7 +227,7 @@ def test_common_parts_of_a_site_by_hand():
 
 
 def test_the_network_says_how_soon_a_crew_is_called():
-    slow = ready(repair=Repair(dispatch_h=10.0))
+    slow = ready(repair=RepairRules(dispatch_h=10.0))
     kind = slow.built.plant.kinds["chassis"]
     travel_h = 0.0  # the crew's base is the site
     restore_h = 10.0 + travel_h + kind.mend.mean_h
@@ -281,14 +296,14 @@ def test_the_stated_rate_is_the_mean_rate_whatever_the_storms():
 
 
 def test_the_closed_form_is_the_fluid_queue_where_outages_are_rare():
-    supply = PowerSupply(
-        mains_outages_per_year=1.5, mains_outage=Law.exponential(5.0), battery_h=4.0, battery_life_years=None
+    fed = supply(
+        mains_outages_per_year=1.5, mains_outage=Law.exponential(5.0), battery_h=4.0, battery_end_share=1.0
     )
-    exact = battery_backed_unavailability(8766.0 / 1.5, 5.0, battery_h=4.0, recharge_h=11.0)
-    assert dark_h_per_year(supply) / 8766.0 == pytest.approx(exact, rel=0.01)
+    exact = dark_share(8766.0 / 1.5, 5.0, battery_h=4.0, recharge_h=11.0)
+    assert dark_h_per_year(fed) / 8766.0 == pytest.approx(exact, rel=0.01)
 
 
-def test_a_site_on_the_sun_counts_no_dark_time():
+def test_a_solar_powered_site_counts_no_dark_time():
     sunny = supply_of(solar_harvest_h=(30.0,) * 12)
     assert power_unavailability(sunny, 0) == 0.0
     assert (predict_hops(sunny)["sites_min_per_year"] > 0.0).all()
