@@ -129,6 +129,10 @@ class Hop(Entry):
     threshold_degradation_db: Annotated[
         Finite, Field(ge=0, le=40, description="rise of all receiver thresholds by interference from outside")
     ] = 0.0
+    sub_band: Annotated[
+        Identifier | None,
+        Field(description="radios of one type and sub-band share spares; default all of the type"),
+    ] = None
     terrain: Annotated[
         Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
     ] = "flat"

@@ -17,9 +17,9 @@ SWITCHING_S = {"none": 0.0, "protected": 0.05, "rerouted": 5.0}
 restoration by routing takes 1 to 60 s (common practice, no source)."""
 
 COMMANDED_S = {"none": 0.0, "protected": 0.05, "rerouted": 0.0}
-"""Default time without traffic at a change by command [s]. A protection switch moves by command as it does for
-a failure (ITU-T G.8031, G.8032: from memory); routing makes the new route ready before the old one is left
-(common practice, no source)."""
+"""Default time without traffic at a change by command [s]. A protection switch moves by command as it does
+for a failure (ITU-T G.8031, G.8032: from memory); routing makes the new route ready before the old one is
+left (common practice, no source)."""
 
 
 def service_demands(

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import simpy
-from bare_plant import AT_ONCE, HOUR, bare_plant, check_mean, unit_kind
+from bare_plant import HOUR, bare_plant, check_mean, unit_kind
+from plant_entries import AT_ONCE, OFFICE_HOURS, crew_at, spares_at
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.plant import Crews, Depot, Part, Plant, Site
-from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.stores import Stores
@@ -35,10 +35,8 @@ class Shop:
         self.env.run(until=hours * HOUR)
 
 
-def depot(stock, **changes):
-    where = {"latitude_deg": 50.0, "longitude_deg": 10.0, **changes}
-    return Depot(where.pop("id", "here"), where.pop("latitude_deg"), where.pop("longitude_deg"), stock,
-                 Law.fixed(LEAD_H), **where)  # fmt: skip
+def depot(stock, *, id="here", latitude_deg=50.0, **changes):
+    return spares_at(id, latitude_deg, 10.0, stock, lead_time=Law.fixed(LEAD_H), **changes)
 
 
 def test_the_urgent_fault_is_served_before_an_older_one():
@@ -149,11 +147,11 @@ def test_a_farther_depot_ships_to_the_nearer_one():
 def two_sites(*, crews=2, **changes):
     """Two places, an hour and a half from the only base; parts are mended in two hours."""
     kind = unit_kind(1e5, 2.0, mend=Law.fixed(2.0))
-    sites = [Site("near", 50.0, 10.0), Site("far", 50.5, 10.0)]
-    parts = [Part(f"p{i}", "unit", i % 2) for i in range(6)]
+    sites = [PlantSite("near", 50.0, 10.0), PlantSite("far", 50.5, 10.0)]
+    parts = [PlantPart(f"p{i}", "unit", i % 2) for i in range(6)]
     return Plant(
-        sites, parts, crews=[Crews("base", 50.0, 10.0, crews, shift=ROUND_THE_CLOCK)], kinds={"unit": kind},
-        dispatch=AT_ONCE, **changes,
+        sites, parts, crews=[crew_at("base", 50.0, 10.0, crews)], kinds={"unit": kind},
+        repair=AT_ONCE, **changes,
     )  # fmt: skip
 
 
@@ -204,7 +202,7 @@ def test_a_crew_past_the_depot_brings_no_further_spare():
 
 
 def test_faults_called_together_at_night_go_on_the_urgent_visit():
-    night = Crews("base", 50.0, 10.0, 1)  # office hours, on call
+    night = crew_at("base", 50.0, 10.0, shift=OFFICE_HOURS)  # and on call
     plant = replace(two_sites(depots=[depot({"unit": 3})]), crews=[night])
     env = simpy.Environment(initial_time=22 * HOUR)
     dispatcher = Dispatcher(env, plant, unlimited=False)
@@ -227,7 +225,7 @@ def test_urgency_does_not_change_how_much_is_waited_for_spares():
     for name, changes in {"mixed": {}, "alike": {"affecting_share": 1.0}}.items():
         plant = bare_plant(
             n_parts, unit_kind(20000.0, 1.0, spare="unit", **{"affecting_share": 0.3, **changes}), crews=50,
-            depots=[Depot("here", 50.0, 10.0, {"unit": stock}, Law.exponential(720.0))],
+            depots=[spares_at("here", 50.0, 10.0, {"unit": stock}, lead_time=Law.exponential(720.0))],
         )  # fmt: skip
         means, urgent, other = [], [], []
         for block in range(60):
