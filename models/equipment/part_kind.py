@@ -107,10 +107,6 @@ OUTDOOR_SWAP = Law.lognormal(2.0, 0.5)
 REMOTE_FIX = Law.lognormal(1.0, 0.5)
 """Remote repair of a software fault, mean 1 h (range 0.5-2 h). Common practice, no source."""
 
-UNITS_PER_SPARE = 25
-"""Installed units for each spare in a depot (range 20-30). Common practice, no source."""
-
-
 _IN, _OUT, _FAR = Repair.INDOOR, Repair.OUTDOOR, Repair.REMOTE
 
 
@@ -200,8 +196,3 @@ def causes_at(*places: Place) -> Cause:
 def causes_shown_as(group: str) -> Cause:
     """Cause flags of the kinds that a reader sees in a group."""
     return reduce(or_, (kind.cause for kind in PART_KINDS.values() if kind.shown_as == group), Cause.NONE)
-
-
-def stock_for_units(n_units: int) -> int:
-    """Spares that a depot keeps for ``n_units`` installed units: one per 25, at least one if any."""
-    return -(-n_units // UNITS_PER_SPARE)

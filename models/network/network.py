@@ -137,7 +137,11 @@ class Hop(Entry):
     ] = None
     refractivity_75: Annotated[
         Finite | None,
-        Field(gt=0, le=1000, description="dN75 of P.530-18, N-units; needed with multipath_edition 18 only"),
+        Field(
+            gt=0,
+            le=1000,
+            description="dN75 of P.530-18, N-units, for multipath_edition 18; default none",
+        ),
     ] = None
     mean_terrain_m: Annotated[
         Finite | None,
@@ -163,7 +167,10 @@ class Hop(Entry):
     ] = None
     multipath_exceedance_db: Annotated[
         dict[str, Finite] | None,
-        Field(description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}"),
+        Field(
+            description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}; "
+            "default the law of P.530"
+        ),
     ] = None
 
     @property

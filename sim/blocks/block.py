@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
@@ -16,15 +14,16 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, HopTimeline, hop_timeline
+from hopyears.sim.hops.hop import EquipmentSegments, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storms import RainField, draw_storms, storm_intervals
 from hopyears.sim.services.service import sweep_services
-from hopyears.sim.services.service_data import HopHistory, ServiceHistory
+from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
 
@@ -40,7 +39,7 @@ class BlockHistory:
     storms_near : Intervals or None
         When a storm is near each site.
     log : FailureLog or None
-    hops : tuple of HopTimeline
+    hops : tuple of HopHistory
     services : tuple of ServiceHistory
     fading : KeyedTable
         Rows of ``fading_tally.FADING`` of every hop.
@@ -50,7 +49,7 @@ class BlockHistory:
     field: RainField | None
     storms_near: Intervals | None
     log: FailureLog | None
-    hops: tuple[HopTimeline, ...]
+    hops: tuple[HopHistory, ...]
     services: tuple[ServiceHistory, ...]
     fading: KeyedTable
 
@@ -123,9 +122,9 @@ class BlockSimulator:
         hops, fading = [], KeyedTable.empty(FADING)
         for index, segments in enumerate(draws.segments):
             rain, fades = self.rain(draws, index), draws.fades[index]
-            hops.append(hop_timeline(self.thresholds[index], segments, rain, fades, draws.duration_s))
+            hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
             fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
-        services = self.services([hop_history(hop) for hop in hops], draws.log, draws.duration_s)
+        services = self.services(hops, draws.log, draws.duration_s)
         return BlockHistory(
             draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
         )
@@ -284,15 +283,4 @@ def hop_line(design: HopDesign) -> HopLine:
         design.path.y_km[1],
         design.rain.k,
         design.rain.alpha,
-    )
-
-
-def hop_history(hop: HopTimeline) -> HopHistory:
-    """What the services need of a hop's timeline."""
-    return HopHistory(
-        hop.time_s,
-        hop.state,
-        np.ascontiguousarray(hop.capacity_mbit_s[:, 0]),
-        np.ascontiguousarray(hop.capacity_mbit_s[:, 1]),
-        hop.causes,
     )

@@ -37,7 +37,7 @@ _TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
 
 @dataclass(frozen=True)
 class ModelOptions:
-    """Which parts of the model run; all do unless told otherwise.
+    """Which parts of the model run; all do by default.
 
     Attributes
     ----------
@@ -47,8 +47,8 @@ class ModelOptions:
     queues : bool
         Crews and spares are limited; without, nobody waits for either.
     control : int
-        Histories of failures beside each block's own, which with heavier storms make its outage surer
-        (``sim.rare.control``); they change no other figure.
+        Weighted replications beside each block's own history: of failures, and of heavier storms. They narrow
+        the interval of its outage (``sim.rare.control``) and change no other figure.
     raised : float
         How many times as often rare parts that take long to mend fail in those histories, each of which is
         weighted by its likelihood (``sim.equipment.raised``), 1 or more.

@@ -162,6 +162,7 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
         "refractivity_gradient": climate.dn1_n_km,
         "terrain_roughness_m": climate.terrain_roughness_m,
         "rain_height_m": climate.rain_height_m,
+        "multipath_edition": "ITU-R P.530-17",
         "year_to_year_ratio": climate.climatic_ratio,
         "storm_speed_km_h": storms.mean_drift_km_h,
         "storm_bearing_deg": storms.drift_towards_deg,
@@ -219,6 +220,7 @@ def part_values(kind: PartKind) -> dict[str, object]:
 def _derived(designs: Sequence[HopDesign]) -> Iterator[Value]:
     """What geometry, maps and link budget make of each hop."""
     for design in designs:
+        levels = design.levels
         rows: tuple[tuple[str, object, str, str], ...] = (
             ("path_length_km", design.path.length_km, "between the sites", "WGS 84"),
             ("rain_rate_001_mm_h", design.climate.rain_rate_001_mm_h, "at the middle", "ITU-R P.837-7"),
@@ -232,11 +234,11 @@ def _derived(designs: Sequence[HopDesign]) -> Iterator[Value]:
                 "of multipath in the worst month",
                 "ITU-R P.530-17, 2.3.1",
             ),
-            ("received_level_dbm", design.levels.received_level_dbm[0], "in clear air, by modulation", ""),
-            ("fixed_loss_db", design.levels.fixed_loss_db, "of ends and path, couplers apart", ""),
-            ("power_reduction_db", design.levels.power_reduction_db, "by power control in clear air", ""),
-            ("wet_loss_db", design.levels.wet_loss_db, "of both antennas in rain, at most", ""),
-            ("margin_db", design.levels.margin_db[0], "in clear air against noise, by modulation", ""),
+            ("received_level_dbm", levels.received_level_dbm[0], "in clear air, by modulation", ""),
+            ("fixed_loss_db", levels.fixed_loss_db, "of ends and path, couplers apart", ""),
+            ("power_reduction_db", levels.power_reduction_db, "by power control in clear air", ""),
+            ("wet_loss_db", levels.wet_loss_db, "of both antennas in rain, at most", ""),
+            ("margin_db", levels.margin_db[0], "in clear air against noise, by modulation", ""),
             ("capacity_mbit_s", design.clear_capacity_mbit_s, "of a direction in clear air", ""),
         )
         for field, value, meaning, source in rows:

@@ -217,7 +217,7 @@ def _rectifiers_lost(plant: Plant, episodes: list[Episode], end_s: float) -> Int
 def _switch_columns(
     changeovers: dict[int, Changeover], n_groups: int, end_s: float
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
-    """Transmitter changes within the block; what transmits as it begins is told at time 0 if not chain 0."""
+    """Transmitter changes within the block; what transmits as it begins stands at time 0 if not chain 0."""
     group_of: list[int] = []
     times: list[float] = []
     chains: list[int] = []

@@ -118,5 +118,5 @@ def _all_parts(
             for kind in kinds_at(Place.SUPPLY)
             for number in range(1, power.rectifiers + 1)
         ]
-    # A card that serves several hops is told by each of them.
+    # A card that serves several hops is listed by each of them.
     return list({part.id: part for part in reversed(parts)}.values())[::-1]

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history, hop_line
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_line
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.hops.hop import hop_timeline
+from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_kernel import rain_knots
 from hopyears.sim.rain.storms import draw_heavier_storms
@@ -73,7 +73,7 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
         equipment = nominal_segments(states)
         lowest_db = thresholds.lowest_rain_db(equipment.states)
         rain = rain_knots(row, hop_line(design), lowest_threshold_db=lowest_db)
-        hops.append(hop_history(hop_timeline(thresholds, equipment, rain, None, duration_s)))
+        hops.append(hop_history(thresholds, equipment, rain, None, duration_s))
     edges_s = slot_s * np.arange(field.n_storms + 1, dtype=np.float64)
     losses_s = np.zeros((field.n_storms, len(prepared.demands)))
     for entity, service in enumerate(simulator.services(hops, None, duration_s)):

@@ -15,8 +15,9 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocat
 from matplotlib.transforms import ScaledTranslation
 from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.wording.palette import FAINT
-from hopyears.sim.wording.wording import LEVELS, MINUTES_PER_YEAR, given, level_name
+from hopyears.sim.wording.wording import LEVELS, given, level_name
 
 Floats = NDArray[np.float64]
 

@@ -21,11 +21,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.route_choice import choose_route
 from hopyears.sim.services.service_data import (
     BACKWARD,
     FORWARD,
-    HopHistory,
     Route,
     ServiceDemand,
     ServiceHistory,
@@ -33,7 +33,7 @@ from hopyears.sim.services.service_data import (
 from hopyears.sim.services.service_plan import build_plan
 from hopyears.sim.services.service_run import ServiceRun
 
-__all__ = ["BACKWARD", "FORWARD", "HopHistory", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
+__all__ = ["BACKWARD", "FORWARD", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -92,7 +92,7 @@ def sweep_services(
     ]
     run.start(first_states, [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices])
     sources = [((hop.time_s, hop.state), number) for hop, number in zip(hops, numbers, strict=True)]
-    used = [k for k in range(len(hops)) if plan.entity_group_first[k + 1] > plan.entity_group_first[k]]
+    used = np.flatnonzero(np.diff(plan.groups_of_entity.first[: len(hops) + 1])).tolist()
     changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
     changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
     for chunk in _merged(changes, duration_s):
@@ -161,7 +161,7 @@ class _LinkHistories:
         total = np.zeros((2, time_s.size))
         for hop in parts:
             state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
-            total += np.stack([hop.capacity_forward_mbit_s[state], hop.capacity_backward_mbit_s[state]])
+            total += hop.capacity_mbit_s[state].T
         return time_s, total
 
 

@@ -1,7 +1,6 @@
-"""What the services sweep is given and what it gives: frozen histories of hops and of services."""
+"""What the services sweep is given and what it gives: demands, and frozen histories of services."""
 
 from dataclasses import dataclass
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,70 +13,6 @@ FORWARD, BACKWARD = 0, 1
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class HopHistory:
-    """Piecewise-constant history of one hop: numbered states in time, and what each number means.
-
-    Attributes
-    ----------
-    time_s : float array, shape (n_changes,)
-        When each state begins [s], not decreasing; the first is 0. Each lasts until the next.
-    state : int array, shape (n_changes,)
-        State that begins, 0 to n_states - 1.
-    capacity_forward_mbit_s, capacity_backward_mbit_s : float array, shape (n_states,)
-        Capacity of each state in each direction [Mbit/s], at least 0.
-    causes : int array, shape (n_states,)
-        Cause flags of each state (``models.judging.cause.Cause``), 0 when nothing is wrong.
-    """
-
-    time_s: _Floats
-    state: NDArray[np.int32]
-    capacity_forward_mbit_s: _Floats
-    capacity_backward_mbit_s: _Floats
-    causes: _Ints
-
-    def __post_init__(self) -> None:
-        n_states = self.causes.size
-        if self.time_s.shape != self.state.shape or self.time_s.size == 0 or self.time_s[0] != 0.0:
-            raise ValueError("time_s does not begin at 0 with one state each; must")
-        if not self.capacity_forward_mbit_s.shape == self.capacity_backward_mbit_s.shape == (n_states,):
-            raise ValueError(f"state tables differ in length; must all have {n_states} rows")
-        if self.state.min() < 0 or self.state.max() >= n_states:
-            raise ValueError(
-                f"state is {self.state.min()} to {self.state.max()}; must be 0 to {n_states - 1}"
-            )
-        for capacity in (self.capacity_forward_mbit_s, self.capacity_backward_mbit_s):
-            if not (np.all(capacity >= 0.0) and np.all(np.isfinite(capacity))):
-                raise ValueError("capacity_mbit_s holds a negative or unbounded value; must be at least 0")
-        if np.any(np.diff(self.time_s) < 0.0):
-            raise ValueError("time_s goes back; must not decrease")
-        for name in ("time_s", "state", "capacity_forward_mbit_s", "capacity_backward_mbit_s", "causes"):
-            getattr(self, name).setflags(write=False)
-
-    def never_degraded(self) -> Self:
-        """The same hop had nothing ever happened to it: always in its best state without causes.
-
-        The counterfactual of an importance study: what the services would have got on the same sample
-        path if this hop had never failed.
-
-        Raises
-        ------
-        ValueError
-            If no state of the table is without causes.
-        """
-        clear = np.flatnonzero(self.causes == 0)
-        if clear.size == 0:
-            raise ValueError("causes has no state without causes; must have one")
-        best = clear[np.argmax((self.capacity_forward_mbit_s + self.capacity_backward_mbit_s)[clear])]
-        return type(self)(
-            np.zeros(1),
-            np.array([best], dtype=np.int32),
-            self.capacity_forward_mbit_s,
-            self.capacity_backward_mbit_s,
-            self.causes,
-        )
 
 
 @dataclass(frozen=True)

@@ -130,8 +130,8 @@ def service_routes(
     if apart is not None:
         kept.append(apart)
     # Of parallel hops the finder takes one: the others stand in for it on the working route, beyond the few.
-    twins = [route for route in finder.twins(working) if route not in kept]
-    return [working, *sorted([*kept, *twins], key=finder.cost)]
+    parallel = [route for route in finder.over_parallel_links(working) if route not in kept]
+    return [working, *sorted([*kept, *parallel], key=finder.cost)]
 
 
 def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:

@@ -10,14 +10,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
-from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import part_unavailability, site_unavailability
 from hopyears.sim.textbook.fading import fading_outage
-
-MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 
 
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:

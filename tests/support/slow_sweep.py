@@ -13,10 +13,7 @@ def _state(hop, now):
 def _link(hops, members, now):
     """Capacity each way and causes of a link at an instant."""
     states = [(hops[h], _state(hops[h], now)) for h in members]
-    both = [
-        sum(hop.capacity_forward_mbit_s[state] for hop, state in states),
-        sum(hop.capacity_backward_mbit_s[state] for hop, state in states),
-    ]
+    both = [sum(hop.capacity_mbit_s[state, way] for hop, state in states) for way in (0, 1)]
     causes = 0
     for hop, state in states:
         causes |= int(hop.causes[state])

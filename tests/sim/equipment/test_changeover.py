@@ -117,6 +117,16 @@ def test_priority_follows_the_traffic():
     assert bench.episodes[1].priority == 0
 
 
+def test_only_a_chain_beside_one_that_transmits_fails_unseen():
+    bench = Bench()
+    assert [bench.switch.mutes(chain) for chain in (0, 1)] == [False, True]
+    bench.run((10, "fail", 0))
+    assert [bench.switch.mutes(chain) for chain in (0, 1)] == [True, False]
+    # While nobody transmits, the site is silent and whatever fails is looked for.
+    bench.run((bench.env.now + 1, "fail", 1))
+    assert [bench.switch.mutes(chain) for chain in (0, 1)] == [False, False]
+
+
 def test_two_standbys():
     group = replace(pair(switch_time_s=0.1), chains=((0,), (1,), (2,)))
     plant = bare_plant(3, unit_kind(1e5, 5.0), crews=1, groups=[group])

@@ -5,12 +5,12 @@ from hypothesis import strategies as st
 from slow_sweep import slow_sweep
 
 from hopyears.models.judging.cause import Cause
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services import service_run
-from hopyears.sim.services.service import BACKWARD, FORWARD, HopHistory, ServiceDemand, sweep_services
+from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, sweep_services
 
 N_SECONDS = 40
-FORWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 100.0, 0.0])
-BACKWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 20.0, 100.0])
+CAPACITY_MBIT_S = np.array([[100.0, 60.0, 30.0, 0.0, 100.0, 0.0], [100.0, 60.0, 30.0, 0.0, 20.0, 100.0]]).T
 CAUSES = np.array([0, Cause.RAIN, Cause.RAIN | Cause.MULTIPATH, Cause.POWER, Cause.MULTIPATH, Cause.CABLE])
 
 
@@ -19,8 +19,7 @@ def _hop(times=(), states=(), causes=CAUSES):
     return HopHistory(
         np.array([0.0, *times]),
         np.array([0, *states], dtype=np.int32),
-        FORWARD_MBIT_S,
-        BACKWARD_MBIT_S,
+        CAPACITY_MBIT_S,
         np.asarray(causes, dtype=np.int64),
     )
 
@@ -172,17 +171,6 @@ def test_parallel_hops_share_their_load():
     history = sweep_services([_hop([10, 20], [3, 0]), _hop()], [service], 100.0, links=[(0, 1)])[0]
     assert not history.down.any()
     assert sorted(history.rate_mbit_s[:, 0]) == [100.0, 150.0]
-
-
-def test_counterfactual_of_a_hop_that_never_failed():
-    hops = [_hop([10, 20], [3, 0]), _hop([15, 30], [3, 0])]
-    route = (((0, 0), (1, 0)),)
-    whole = _one(hops, routes=route)
-    without = _one([hops[0].never_degraded(), hops[1]], routes=route)
-    assert whole.seconds[whole.down[:, 0]].sum() == 20.0
-    assert without.seconds[without.down[:, 0]].sum() == 15.0
-    with pytest.raises(ValueError, match="causes has no state without causes"):
-        _hop(causes=np.ones(6)).never_degraded()
 
 
 def test_a_service_without_committed_rate_is_down_when_it_gets_nothing():
