@@ -63,8 +63,9 @@ OTHER = {
         "scheme": "1+1 HSB", "antenna_height_a_m": 50.0, "antenna_height_b_m": 50.0,
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
-        "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0}, "refractivity_75": 1.0, "mean_terrain_m": 5.0,
-        "multipath_exceedance_db": {"0.01": 28.0, "0.1": 18.0},
+        "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0},
+        "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
+        "refractivity_75": 6.0, "mean_terrain_m": 5.0,
     },
     "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
     "modulations": {
@@ -97,11 +98,10 @@ OTHER = {
 }  # fmt: skip
 """Other values where half as much again, one more or the opposite is none, or is not legal."""
 
-EDITION_18 = {
-    "climate.multipath_edition": 18,
-    **{f"hops.{i}.geoclimatic_factor": 1e-5 for i in range(6)},
-    **{f"hops.{i}.refractivity_75": 2.0 for i in range(6)},
-}
+EDITION_18 = {"climate.multipath_edition": 18}
+for _number in range(len(BASE["hops"])):
+    EDITION_18 |= {f"hops.{_number}.geoclimatic_factor": 1e-5, f"hops.{_number}.refractivity_75": 5.0}
+"""What edition 18 of the multipath law asks for of every hop."""
 SUN = {"power.0.rectifiers": 0, "power.0.solar_harvest_h": [30.0] * 12}
 COMPANY = {
     ("hops", "refractivity_75"): EDITION_18,

@@ -212,14 +212,19 @@ def test_unknown_kinds_of_part_and_spare() -> None:
     assert len(said) == 1
     assert said[0].startswith('part "modemcard": kind is "modemcard"; must be one of antenna, coupler, ')
     assert said[0].endswith('. Did you mean "modem_card"?')
-    said = faults(network(depots=(Depot(id="d", base="hill", stock={"common_units": 1}),)))
-    assert said[0].startswith('depot "d": stock is "common_units"; must be of kinds antenna, coupler, ')
-    assert said[0].endswith('. Did you mean "common_unit"?')
+    said = faults(network(depots=(Depot(id="d", base="hill", stock={"controllers": 1}),)))
+    assert said[0].startswith('depot "d": stock is "controllers"; must be of kinds antenna, coupler, ')
+    assert said[0].endswith('. Did you mean "controller"?')
 
 
-def test_what_is_kept_in_stock_are_spares_not_what_they_mend() -> None:
-    said = faults(network(depots=(Depot(id="d", base="hill", stock={"fan": 1}),)))
-    assert said[0].startswith('depot "d": stock is "fan"; must be of kinds ')
+def test_stocks_of_radios_are_kept_by_type_and_sub_band() -> None:
+    told = {"outdoor_radio": 1, "outdoor_radio/r18": 1, "fan": 1, "mast": 1, "outdoor_radio/none": 1}
+    said = faults(network(depots=(Depot(id="d", base="hill", stock=told),)))
+    assert [each.partition("; ")[0] for each in said] == [
+        'depot "d": stock is "mast"',
+        'depot "d": stock is "outdoor_radio/none"',
+    ]
+    assert "outdoor_radio/r18" in said[1]
 
 
 def test_given_routes_may_run_either_way_over_hops() -> None:
