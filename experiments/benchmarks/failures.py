@@ -59,7 +59,17 @@ def plant() -> Plant:
             if len(chains) == 2:
                 groups.append(_group(f"h{hop}/s{site}", tuple(chains)))
     bases = [Site(id=name, latitude_deg=45.5, longitude_deg=x) for name, x in (("west", 8.4), ("east", 9.0))]
-    spares = ("outdoor_radio", "antenna", "cable", "modem_card", "common_unit", "line_card", "rectifier")
+    spares = (
+        "outdoor_radio",
+        "antenna",
+        "cable",
+        "modem_card",
+        "controller",
+        "chassis",
+        "fan",
+        "line_card",
+        "rectifier",
+    )
     return Plant(
         sites, parts, groups,
         crews=[crew_base(Crew(id=base.id, base=base.id, teams=2), base) for base in bases],

@@ -152,15 +152,15 @@ PART_KINDS: dict[str, PartKind] = {
         ),
         _kind(
             "controller", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 500e3, _IN, INDOOR_SWAP,
-            affecting_share=0.2, spare="common_unit",
+            affecting_share=0.2, spare="controller",
         ),
         _kind(
             "chassis", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 2e6, _IN, Law.lognormal(2.0, 0.5),
-            spare="common_unit",
+            spare="chassis",
         ),
         _kind(
             "fan", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 200e3, _IN, INDOOR_SWAP,
-            affecting_share=0.1, spare="common_unit",
+            affecting_share=0.1, spare="fan",
         ),
         _kind(
             "line_card", Cause.LINE_CARD, Place.LINE, INDOOR, 700e3, _IN, INDOOR_SWAP,

@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hopyears.models.basics.intervals import Intervals
+import numpy as np
+
+from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
@@ -20,6 +22,7 @@ from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity
+from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storms import RainField, draw_storms, storm_intervals
 from hopyears.sim.services.service import sweep_services
@@ -107,6 +110,7 @@ class BlockSimulator:
         ]
         self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
         self.states = [LinkStates(design) for design in prepared.designs]
+        self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
         """History of one block.
@@ -146,7 +150,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self._activity(streams, n_years),
+            activity=self._activity(streams, n_years, near),
             fades=(),
         )
         fades = tuple(
@@ -262,16 +266,27 @@ class BlockSimulator:
     def _storms_near_sites(self, field: RainField) -> Intervals:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
-    def _activity(self, streams: Streams, n_years: int) -> tuple[HopActivity | None, ...]:
+    def _activity(
+        self, streams: Streams, n_years: int, near: Intervals | None
+    ) -> tuple[HopActivity | None, ...]:
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
-        result: list[HopActivity | None] = [None] * len(prepared.designs)
         laws = [nights for nights in prepared.nights if nights is not None]
+        rain = None if near is None else [self._rain_near(near, i) for i in faded]
+        result: list[HopActivity | None] = [None] * len(prepared.designs)
         for i, active in zip(
-            faded, draw_activity(streams, prepared.night_region, laws, n_years), strict=True
+            faded, draw_activity(streams, prepared.night_places, laws, n_years, rain), strict=True
         ):
             result[i] = active
         return tuple(result)
+
+    def _rain_near(self, near: Intervals, index: int) -> RainHours:
+        """When a storm is near an end of a hop."""
+        hop = self.prepared.designs[index].hop
+        ends = [near.of(self._site_row[site]) for site in (hop.site_a, hop.site_b)]
+        start_s, end_s = (np.concatenate(side) for side in zip(*ends, strict=True))
+        both = merged(np.zeros(len(start_s), dtype=np.int64), start_s, end_s, n_rows=1)
+        return RainHours(both.start_s, both.end_s)
 
 
 def hop_line(design: HopDesign) -> HopLine:

@@ -47,7 +47,7 @@ class Picture:
     """A picture file, and what it shows."""
 
     path: Path
-    told: str
+    caption: str
 
 
 def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Picture]:
@@ -72,9 +72,9 @@ def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Pic
     partial.mkdir()
     pictures = []
     with look():
-        for name, figure, told in _drawn(tables, note):
-            write_png(figure, partial / f"{name}.png", description=told)
-            pictures.append(Picture(final / f"{name}.png", told))
+        for name, figure, caption in _drawn(tables, note):
+            write_png(figure, partial / f"{name}.png", description=caption)
+            pictures.append(Picture(final / f"{name}.png", caption))
     shutil.rmtree(final, ignore_errors=True)
     partial.rename(final)
     return pictures
@@ -85,12 +85,12 @@ def _drawn(tables: Tables, note: str) -> Iterator[tuple[str, Figure, str]]:
     if len(hops):
         lost = "difference_min_per_year"  # where a modulation never works, there is nothing to choose
         usable = hops.assign(**{lost: hops[lost].where(hops["best_mbit_s"] > 0.0, 0.0)})
-        kept, told = most_lost("hop", usable, lost, "that lose most with a fixed modulation")
-        yield "hops", _hops(kept, tables, note), f"capacity against availability of {told}"
+        kept, caption = most_lost("hop", usable, lost, "that lose most with a fixed modulation")
+        yield "hops", _hops(kept, tables, note), f"capacity against availability of {caption}"
     if len(services):
         adaptive = services[services["states"] == ADAPTIVE]
-        kept, told = most_lost("service", adaptive, "unavailable_min_per_year", "that are out for longest")
-        yield "services", _services(kept, services, note), f"throughput against availability of {told}"
+        kept, caption = most_lost("service", adaptive, "unavailable_min_per_year", "that are out for longest")
+        yield "services", _services(kept, services, note), f"throughput against availability of {caption}"
     if len(undelivered):
         yield "undelivered", _undelivered(undelivered, note), "what is not delivered, by priority"
 

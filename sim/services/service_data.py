@@ -32,13 +32,17 @@ class ServiceDemand:
     switching_s : float
         Time without traffic at each change of route [s]; the convergence time of rerouting.
         Default 0.05 s: ITU-T G.8031, G.8032 aim below 50 ms.
+    commanded_s : float
+        Time without traffic at a change by command [s]: ahead of planned work, and back to a preferred route.
+        Default 0.05 s, as for a failure; 0 where the new route is ready before the old one is left.
     hold_off_s : float
         A route must have failed for this long before it is left [s].
     wait_to_restore_s : float
         A preferred route must have been back for this long before it is taken again [s]; infinite:
         never goes back by itself. Default 300 s: common practice, no source.
     switch_below_mbit_s : float
-        A link has failed for this service when its capacity either way is 0 or below this [Mbit/s].
+        A link has failed for this service when its capacity either way is 0 or below this [Mbit/s]: 0 for a
+        switch that is triggered by signal fail alone.
     required_share : float
         Share of the committed rate, above 0 to 1, below which a direction is down. A service without a
         committed rate is down only when it gets nothing.
@@ -50,6 +54,7 @@ class ServiceDemand:
     priority: int
     routes: tuple[Route, ...]
     switching_s: float = 0.05
+    commanded_s: float = 0.05
     hold_off_s: float = 0.0
     wait_to_restore_s: float = 300.0
     switch_below_mbit_s: float = 0.0
@@ -61,7 +66,7 @@ class ServiceDemand:
             raise ValueError(f"committed_mbit_s is {found}; must be 0 to the peak, and the peak above 0")
         if not 0.0 < self.required_share <= 1.0:
             raise ValueError(f"required_share is {self.required_share}; must be above 0 to 1")
-        for name in ("switching_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
+        for name in ("switching_s", "commanded_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
             if not getattr(self, name) >= 0.0:
                 raise ValueError(f"{name} is {getattr(self, name)}; must be at least 0")
         if not self.routes or not all(self.routes):

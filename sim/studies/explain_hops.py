@@ -17,7 +17,7 @@ SAMPLES = 240
 
 CELLS_SHOWN = 3
 LEAST_SHARE = 0.05
-"""A cell is told of when it takes this share of a hop's rain attenuation at its worst."""
+"""A cell is shown when it takes this share of a hop's rain attenuation at its worst."""
 
 LEAST_RAIN_DB = 0.1
 
@@ -209,10 +209,10 @@ def _cells(
     if field is None or raw_db < LEAST_RAIN_DB:
         return ()
     cells, shares_db = cell_shares_db(field, hop_line(simulator.prepared.designs[index]), time_s)
-    told = []
+    strongest = []
     for cell, share_db in zip(cells[:CELLS_SHOWN], shares_db[:CELLS_SHOWN], strict=True):
         phase = (time_s - field.cell_birth_s[cell]) / field.cell_life_s[cell]
-        told.append(
+        strongest.append(
             CellStory(
                 cell=int(cell),
                 storm=int(field.cell_storm[cell]),
@@ -221,7 +221,7 @@ def _cells(
                 attenuation_db=float(share_db),
             )
         )
-    return tuple(cell for cell in told if cell.attenuation_db >= LEAST_SHARE * raw_db)
+    return tuple(cell for cell in strongest if cell.attenuation_db >= LEAST_SHARE * raw_db)
 
 
 def _worst_fade(
@@ -261,12 +261,12 @@ def storm_stories(
     taken: dict[int, dict[str, float]] = {}
     peaks: dict[int, float] = {}
     for hop in touched:
-        told = {cell.storm for cell in hop.cells}
-        if not told:
+        storms = {cell.storm for cell in hop.cells}
+        if not storms:
             continue
         line = hop_line(simulator.prepared.designs[hop.index])
         cells, shares_db = cell_shares_db(field, line, hop.rain_time_s)
-        for storm in told:
+        for storm in storms:
             mine = field.cell_storm[cells] == storm
             taken.setdefault(storm, {})[hop.hop] = float(shares_db[mine].sum())
             strong = mine & (shares_db >= LEAST_SHARE * shares_db[mine].max())

@@ -17,11 +17,12 @@ import hopyears.sim
 from hopyears.models.network.network import Modulation, Network, PartChange, Power, Radio
 from hopyears.models.network.network_references import KINDS
 from hopyears.sim.commands import main
-from hopyears.sim.commands.check_values import Value, every_value, unit_of
+from hopyears.sim.commands.check_values import Value, every_value
 from hopyears.sim.commands.fixed_values import FIXED
 from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.inputs.network_file import file_schema, read_network
+from hopyears.sim.wording.fields import unit_of
 
 ROOT = Path(__file__).parents[2]
 SEARCHED = (

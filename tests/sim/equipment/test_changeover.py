@@ -23,7 +23,7 @@ class Bench:
         self.env = simpy.Environment()
         self.dispatcher = Dispatcher(self.env, plant, unlimited=False)
         draws = Draws(Streams(1, 0), [("group", group.id)])
-        self.switch = Changeover(self.env, 0, group, draws, self.dispatcher)
+        self.switch = Changeover(self.env, 0, group, draws, self.dispatcher.review)
         self.episodes = {}
 
     def run(self, *story):
@@ -132,7 +132,7 @@ def test_two_standbys():
     plant = bare_plant(3, unit_kind(1e5, 5.0), crews=1, groups=[group])
     env = simpy.Environment()
     dispatcher = Dispatcher(env, plant, unlimited=False)
-    switch = Changeover(env, 0, group, Draws(Streams(1, 0), [("group", "pair")]), dispatcher)
+    switch = Changeover(env, 0, group, Draws(Streams(1, 0), [("group", "pair")]), dispatcher.review)
     for chain in (0, 1):
         switch.failed(chain, Episode(chain, 0, env.now, 1))
     assert switch.log[-1] == (0.1, 2)
@@ -145,7 +145,7 @@ def test_demands_fail_at_the_stated_rate():
     draws = Draws(Streams(1, 0), [("group", str(i)) for i in range(2000)])
     stuck = 0
     for i in range(2000):
-        switch = Changeover(env, i, group, draws, dispatcher)
+        switch = Changeover(env, i, group, draws, dispatcher.review)
         switch.failed(0, Episode(0, 0, env.now, 1))
         stuck += switch.log[-1][1] == -1
     assert stuck / 2000 == pytest.approx(0.2, abs=4 * np.sqrt(0.16 / 2000))

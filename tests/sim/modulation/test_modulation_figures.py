@@ -241,7 +241,7 @@ def test_pictures_are_written_and_written_again(tables, tmp_path):
     ]
     first = [picture.path.read_bytes() for picture in pictures]
     assert all(each.startswith(b"\x89PNG") and len(each) > 10_000 for each in first)
-    assert [picture.told for picture in pictures] == [
+    assert [picture.caption for picture in pictures] == [
         "capacity against availability of 3 hops",
         "throughput against availability of 2 services",
         "what is not delivered, by priority",
@@ -289,7 +289,9 @@ def test_a_page_of_many_hops_shows_those_in_their_order(tables, tmp_path, monkey
 
     monkeypatch.setattr(drawn, "capacity_curves", noted)
     (picture,) = write_pictures(many, tmp_path, note="made up")
-    assert picture.told.endswith(f"{MOST_CURVES} of {n} hops, those that lose most with a fixed modulation")
+    assert picture.caption.endswith(
+        f"{MOST_CURVES} of {n} hops, those that lose most with a fixed modulation"
+    )
     assert seen == [f"hop {i}" for i in reversed(range(2, n - 1))]
 
 
