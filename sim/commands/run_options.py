@@ -9,8 +9,10 @@ if TYPE_CHECKING:
     from hopyears.sim.runs.simulate import RunRequest
     from hopyears.sim.runs.stopping import PrecisionGoal
 
-MOST_HISTORIES = 1000
-LARGEST_FACTOR = 100
+MOST_REPLICATIONS = 1000
+
+DEFAULT_REPLICATIONS = 20
+"""Beside a block of ten years they take about as long as the block itself."""
 
 
 def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> None:
@@ -47,21 +49,17 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
         "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
     )
     parser.add_argument(
-        "--control",
+        "--replications",
         type=int,
-        default=0,
+        default=DEFAULT_REPLICATIONS,
         metavar="N",
-        help="make rare outages surer: beside each block's own draw N more histories of failures and heavier "
-        "storms that count by their weight (default 0: off; 20 to 100 are of use)",
+        help="for experts: histories of failures, and rare failures put in by hand, beside each block's own "
+        f"(default {DEFAULT_REPLICATIONS}; fewer take less time and widen the intervals)",
     )
     parser.add_argument(
-        "--raise",
-        type=float,
-        default=1.0,
-        dest="raised",
-        metavar="K",
-        help="with --control: in those histories rare parts that take long to mend fail K times as often, "
-        "and each history is weighted by its likelihood (default 1: off; 3 to 10 are of use)",
+        "--heavier-storms",
+        action="store_true",
+        help="for experts: draw heavier storms too, each weighted; pays where one storm stops both routes",
     )
     parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
 
@@ -71,20 +69,16 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
     from hopyears.sim.blocks.prepared import ModelOptions
     from hopyears.sim.inputs.network_file import InputError
 
-    if not 0 <= options.control <= MOST_HISTORIES:
-        raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
-    if not 1.0 <= options.raised <= LARGEST_FACTOR:
-        raise InputError(f"--raise is {options.raised:g}; must be 1 to {LARGEST_FACTOR}")
-    if options.raised > 1.0 and not options.control:
-        raise InputError("--raise is given without --control; must be given with it")
+    if not 0 <= options.replications <= MOST_REPLICATIONS:
+        raise InputError(f"--replications is {options.replications}; must be 0 to {MOST_REPLICATIONS}")
     return ModelOptions(
         rain=not options.no_rain,
         multipath=not options.no_multipath,
         failures=not options.no_failures,
         anchoring=not options.no_anchoring,
         queues=not options.no_queue,
-        control=options.control,
-        raised=options.raised,
+        replications=options.replications,
+        heavier_storms=options.heavier_storms,
     )
 
 

@@ -39,8 +39,6 @@ def print_summary(results: Results, *, every_row: bool = False) -> None:
         services = shown_rows(results.services, _MOST, every_row=every_row)
         named = list(services["service"])
         tables = [_services(results, services), _years(results, named), _rates(services)]
-        if len(results.tables["service_controlled"]):
-            tables.append(_controlled(results, named))
         for table in tables:
             console.print(table, markup=False)
         say_left_out(
@@ -198,24 +196,6 @@ def _priorities(undelivered: "pd.DataFrame") -> "Table":
             interval_text(row, committed),
             f"{100 * row['committed_share']:.3g} %",
             main_causes(own, committed),
-        )
-    return table
-
-
-def _controlled(results: Results, named: list[str]) -> "Table":
-    """Figures that the run's control makes surer."""
-    table = plain_table(
-        "unavailable min/year, put right by what the blocks met (--control)",
-        ("service", "plain", "put right", "saves years, times"),
-        ("service",),
-    )
-    controlled = results.tables["service_controlled"]
-    for _, row in controlled[controlled["service"].isin(named)].iterrows():
-        table.add_row(
-            row["service"],
-            interval_text(row, _MOST),
-            interval_text(row, "unavailable_min_per_year_controlled"),
-            f"{row['saving']:.3g}",
         )
     return table
 

@@ -1,53 +1,152 @@
-"""Replications: more histories of failures beside a block's own, in the same storms, each with its weight."""
+"""Replications: what failures take from services, from many more histories than a block has of weather.
+
+Weather is seen well within a block and failures badly. So each block asks besides what its services would
+lose to failures with no fading at all (fade-free): to its own, to those of more histories in the same storms,
+and to rare failures put in one at a time (``sim.rare.forced``).
+"""
+
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history
+from hopyears.models.basics.intervals import Intervals, followed
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.hops.hop import hop_timeline
-from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
+from hopyears.sim.rare.alone import on_equipment_alone
+from hopyears.sim.rare.forced import RareParts
 from hopyears.sim.streams import Streams
 
-TWINS = Columns(("entity", "twin"), ("unavailable_s", "weight"))
-"""Unavailable time of a service had nothing but failures happened, times the weight of that history: twin 0
-with the block's own failures, of weight 1, the others with failures drawn anew in the same storms."""
+FIGURES = ("unavailable_s", "severely_errored_s", "outages")
+"""Figures of a service that replications make surer: a year, both ways together."""
+
+REPLICATIONS = Columns(("entity", "stratum", "draw"), FIGURES)
+"""What failures alone take from a service a year, in one draw of a stratum; nothing lost has no row."""
+
+OWN, HISTORIES, FORCED = 0, 1, 2
+"""Strata: the block's own failures; histories of failures without the rare
+ones, of a block's length; rare failures, one at a time, each with its weight."""
+
+FORCED_YEARS = 2
+"""Years of a history into which a failure is put, in the first of them."""
+
+FIRST_BLOCKS, FIRST_TIMES = 5, 2
+"""The first so many blocks have so many times the draws: a short run has few blocks, and needs them most."""
+
+_FORCED_STREAMS = 1 << 20
+"""Number of the streams of the first forced draw; those of histories come before."""
 
 
-def twin_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
-    """Rows of ``TWINS`` of one block; none unless the run has a control."""
-    options = simulator.prepared.options
-    n_twins = options.control
+def n_draws(asked: int, block: int) -> int:
+    """Draws of each stratum beside a block, for so many asked of later blocks."""
+    return asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
+
+
+def replication_rows(
+    simulator: BlockSimulator, rare: RareParts, seed: int, block: int, history: BlockHistory
+) -> KeyedTable:
+    """Rows of ``REPLICATIONS`` of one block; none unless the run has replications and failures."""
+    asked = simulator.prepared.options.replications
     keys, values = [], []
-    if n_twins and history.log is not None:
-        for twin in range(n_twins + 1):
-            log = history.log
-            if twin:
-                log = simulator.failures(
-                    simulator.prepared.built.plant,
-                    Streams(seed, block).beside(twin),
-                    history.duration_s,
-                    history.storms_near,
-                    raised=options.raised,
-                )
-            for entity, service in enumerate(_on_equipment_alone(simulator, log, history.duration_s)):
-                keys.append((entity, twin))
-                lost_s = float(three_ways(service, history.duration_s)[BOTH].unavailable_s)
-                values.append((log.weight * lost_s, log.weight))
+    if asked and history.log is not None:
+        for stratum, draw, lost in _losses(
+            simulator, rare, Streams(seed, block), n_draws(asked, block), history
+        ):
+            for entity in np.flatnonzero(lost.any(axis=1)).tolist():
+                keys.append((entity, stratum, draw))
+                values.append(lost[entity])
     return KeyedTable.collect(
-        TWINS,
-        np.array(keys, dtype=np.int64).reshape(-1, 2),
-        np.array(values, dtype=np.float64).reshape(-1, 2),
+        REPLICATIONS,
+        np.array(keys, dtype=np.int64).reshape(-1, 3),
+        np.array(values, dtype=np.float64).reshape(-1, len(FIGURES)),
     )
 
 
-def _on_equipment_alone(
-    simulator: BlockSimulator, log: FailureLog, duration_s: float
-) -> tuple[ServiceHistory, ...]:
-    """Services of a network on which no rain falls and no beam bends, with these failures."""
-    hops = [
-        hop_history(hop_timeline(thresholds, simulator.segments(index, log), None, None, duration_s))
-        for index, thresholds in enumerate(simulator.thresholds)
-    ]
-    return simulator.services(hops, log, duration_s)
+def _losses(
+    simulator: BlockSimulator, rare: RareParts, streams: Streams, n: int, history: BlockHistory
+) -> Iterator[tuple[int, int, NDArray[np.float64]]]:
+    """(stratum, draw, losses a year of shape (n_services, n_figures)) of every draw."""
+    assert history.log is not None  # replication_rows has looked
+    plant, near = simulator.prepared.built.plant, history.storms_near
+    years = history.duration_s / SECONDS_PER_YEAR
+    yield OWN, 0, fade_free(simulator, history.log) / years
+    never = (
+        PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf) if rare.parts.size else NOTHING_PUT_IN
+    )
+    for draw in range(n):
+        log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
+        yield HISTORIES, draw, fade_free(simulator, log) / years
+    if rare.parts.size:
+        for draw, chosen in enumerate(rare.drawn(plant, streams, n).tolist()):
+            weight = float(rare.weight_per_year[chosen])
+            storms = None if near is None else storms_of_draw(near, draw, round(years))
+            yield (
+                FORCED,
+                draw,
+                weight * added_loss(simulator, rare, int(rare.parts[chosen]), streams, draw, storms),
+            )
+
+
+def fade_free(simulator: BlockSimulator, log: FailureLog) -> NDArray[np.float64]:
+    """Figures of each service had nothing but these failures happened, shape (n_services, n_figures)."""
+    lost = [three_ways(service, log.duration_s)[BOTH] for service in on_equipment_alone(simulator, log)]
+    found = [[each.unavailable_s, each.severely_errored_s, each.n_outages] for each in lost]
+    return np.array(found, dtype=np.float64).reshape(-1, len(FIGURES))
+
+
+def added_loss(
+    simulator: BlockSimulator,
+    rare: RareParts,
+    part: int,
+    streams: Streams,
+    draw: int,
+    storms: Intervals | None,
+) -> NDArray[np.float64]:
+    """What one failure of a rare part adds to a history, shape (n_services, n_figures).
+
+    Parameters
+    ----------
+    simulator : BlockSimulator
+    rare : RareParts
+    part : int
+        Number in the plant.
+    streams : Streams
+        Of the block; draw number ``draw`` has its own.
+    draw : int
+    storms : Intervals or None
+        Over each site in the years of the history.
+    """
+    time_s = float(streams.generator("forced", draw).random()) * SECONDS_PER_YEAR
+    plant, own = simulator.prepared.built.plant, streams.beside(_FORCED_STREAMS + draw)
+    held = rare.mask(len(plant.parts))
+    without, with_it = (
+        fade_free(
+            simulator,
+            simulator.failures(
+                plant, own, FORCED_YEARS * SECONDS_PER_YEAR, storms, put_in=PutIn(times_s, held, time_s)
+            ),
+        )
+        for times_s in ({}, {part: (time_s,)})
+    )
+    return np.asarray(with_it - without)
+
+
+def storms_of_draw(storms: Intervals, draw: int, n_years: int) -> Intervals:
+    """Storms of a history for a draw: years of the block, which begin with each of them by turns."""
+    return years_of(storms, [(draw + place) % n_years for place in range(FORCED_YEARS)])
+
+
+def years_of(storms: Intervals, years: Sequence[int]) -> Intervals:
+    """Storms of some years of a block, one year after the other from time 0 on."""
+    found = None
+    for place, year in enumerate(years):
+        part = storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR)
+        shift_s = (place - year) * SECONDS_PER_YEAR
+        moved = Intervals(part.offset, part.start_s + shift_s, part.end_s + shift_s)
+        found = moved if found is None else followed(found, moved)
+    assert found is not None  # years is never empty
+    return found

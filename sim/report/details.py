@@ -36,22 +36,14 @@ def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, A
     """
     years = year_rows(tables["service_years"], tables["service_targets"])
     steps = step_rows(tables["textbook_distance"])
-    controlled = [
-        (str(row["service"]), *(figure_and_ends(row, name) for name in _CONTROLLED), number(row["saving"]))
-        for row in records(tables["service_controlled"])
-    ]
     return {
         "levels": years[0],
         "years": _ordered(years[1], order),
         "directions": _ordered(direction_rows(tables["service_directions"]), order),
         "steps": steps[0],
         "distances": _ordered(steps[1], order),
-        "controlled": controlled,
         "priorities": priority_rows(tables["priority_undelivered"]),
     }
-
-
-_CONTROLLED = ("unavailable_min_per_year", "unavailable_min_per_year_controlled")
 
 
 def _ordered(rows: dict[str, list[Cell]], order: list[str]) -> list[tuple[str, list[Cell]]]:

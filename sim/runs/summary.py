@@ -15,6 +15,7 @@ from hopyears.sim.counting.figures import (
     SHARES,
     UNSEEN_OUTAGE_S,
     exceeded_rate,
+    longest_outages_s,
     outage_columns,
     per_block,
     put_interval,
@@ -22,7 +23,7 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
-from hopyears.sim.rare.control import control_table
+from hopyears.sim.rare.service_figures import ServiceFigures
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
@@ -49,7 +50,8 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     told = predict_services(prepared, told_hops)
     yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
-    services = service_table(prepared, blocks, total, told)
+    figures = ServiceFigures(prepared, folder)
+    services = service_table(prepared, blocks, total, told, figures)
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks),
@@ -58,8 +60,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
-        "service_controlled": control_table(prepared, folder),
-        "service_objectives": objective_table(prepared, blocks, services),
+        "service_objectives": objective_table(prepared, services, figures),
         "service_years": year_table(*yearly),
         "service_targets": target_table(*yearly),
         "textbook_distance": distance_table(prepared, folder, told),
@@ -90,12 +91,16 @@ def tallies_of(prepared: Prepared, folder: RunFolder, stored: Sequence[dict[str,
 
 
 def service_table(
-    prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame
+    prepared: Prepared,
+    blocks: Sequence[Tally],
+    total: Tally,
+    told: pd.DataFrame,
+    figures: ServiceFigures,
 ) -> pd.DataFrame:
     """One row a service; ``told`` is what ``predict_services`` says of them."""
     services = prepared.network.services
     n = len(services)
-    outages = outage_columns(blocks, total, "service", n)
+    longest_s = longest_outages_s(total, "service", n)
     months = by_month(total, "service_month", "unavailable_s") / 60.0
     one_way = [
         total.tables["service_total"].spread("unavailable_s", (n,), direction=d) / 60.0 / total.years
@@ -118,7 +123,7 @@ def service_table(
             "priority": service.priority,
             "protection": service.protection,
             "hops": len(hops),
-            **outages[i],
+            **outage_columns(figures.intervals(i), float(longest_s[i])),
             "errored_s_per_year": float(errored[i]),
             **_worst_month(months[i]),
             "forward_unavailable_min_per_year": float(one_way[0][i]),

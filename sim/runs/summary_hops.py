@@ -6,13 +6,20 @@ import numpy as np
 import pandas as pd
 
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import SHARES, exceeded_rate, outage_columns
+from hopyears.sim.counting.figures import (
+    SHARES,
+    exceeded_rate,
+    hop_intervals,
+    longest_outages_s,
+    outage_columns,
+)
 from hopyears.sim.counting.tallies import Tally
 
 
 def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame) -> pd.DataFrame:
     """One row a hop; ``told`` is what ``predict_hops`` says of them."""
-    outages = outage_columns(blocks, total, "hop", len(prepared.designs))
+    outages = hop_intervals(blocks, len(prepared.designs))
+    longest_s = longest_outages_s(total, "hop", len(prepared.designs))
     curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
     predicted = told.groupby("hop", sort=False)["total_min_per_year"].first()
     textbook = dict(zip(predicted.index, predicted.to_numpy(dtype=np.float64), strict=True))
@@ -28,7 +35,7 @@ def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: p
             "length_km": design.length_km,
             "frequency_ghz": hop.frequency_ghz,
             "capacity_mbit_s": max(float(curve["capacity_mbit_s"].max()) for curve in both),
-            **outages[i],
+            **outage_columns(outages[i], float(longest_s[i])),
             "mean_capacity_mbit_s": min(_mean_capacity(curve) for curve in both),
         }
         for ending, share in SHARES.items():
