@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
@@ -35,6 +35,13 @@ def per_block(blocks: Sequence[Tally], table: str, value: str, n: int, **fixed: 
 def put_interval(row: dict[str, object], name: str, interval: Interval) -> None:
     """Write a figure and its limits into the columns ``name``, ``name_low`` and ``name_high``."""
     row[name], row[f"{name}_low"], row[f"{name}_high"] = interval.best, interval.low, interval.high
+
+
+def put_availability(row: dict[str, object], name: str, minutes_per_year: Interval) -> None:
+    """Write the share of time available, with its limits, that unavailable minutes a year leave."""
+    lost = (minutes_per_year.high, minutes_per_year.best, minutes_per_year.low)
+    low, best, high = (1.0 - each / (60.0 * HOURS_PER_YEAR) for each in lost)
+    put_interval(row, name, Interval(max(low, 0.0), best, high, minutes_per_year.level))
 
 
 def block_figures(
@@ -72,8 +79,9 @@ def outage_columns(intervals: Sequence[Interval], longest_s: float) -> dict[str,
     """
     lost, severe, outages = intervals
     row: dict[str, object] = {}
-    put_interval(row, "unavailable_min_per_year", lost.scaled(1.0 / 60.0))
-    row["availability"] = 1.0 - lost.best / SECONDS_PER_YEAR
+    minutes = lost.scaled(1.0 / 60.0)
+    put_interval(row, "unavailable_min_per_year", minutes)
+    put_availability(row, "availability", minutes)
     put_interval(row, "severely_errored_s_per_year", severe)
     put_interval(row, "outages_per_year", outages)
     row["mean_outage_s"] = lost.best / outages.best if outages.best else 0.0

@@ -6,7 +6,8 @@ ten seconds.
 """
 
 import numpy as np
-from numba import njit
+
+from hopyears.models.basics.kernel import kernel, written_out
 
 COARSE_STEP_S = 60.0
 """Step of the first look [s]."""
@@ -18,7 +19,7 @@ _ROOT_HALF_PI = float(np.sqrt(np.pi / 2.0))
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def knots_above(line, rows, threshold, splits, end_s):  # type: ignore[no-untyped-def]
     """Knots of the windows above the threshold, from the rows of ``cells_in_reach``.
 
@@ -90,7 +91,7 @@ def knots_above(line, rows, threshold, splits, end_s):  # type: ignore[no-untype
     return times[:n_knots].copy(), values[:n_knots].copy(), starts[: n_windows + 1].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _bounds(shape, length, rows, start, step, count):  # type: ignore[no-untyped-def]
     """Upper bound of the attenuation within each of ``count`` stretches of ``step`` seconds."""
     total = np.zeros(count, np.float32)
@@ -106,7 +107,7 @@ def _bounds(shape, length, rows, start, step, count):  # type: ignore[no-untyped
     return total
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _add_bound(total, phase, across, along, length, peak, rho, shape):  # type: ignore[no-untyped-def]
     """Add one cell's upper bound over stretches, given its phase and place in the middle of the first one."""
     one = np.float32(1.0)
@@ -134,7 +135,7 @@ def _add_bound(total, phase, across, along, length, peak, rho, shape):  # type: 
         total[i] += second * min(far, root * wide) * _decay(away2 / (np.float32(2.0) * wide * wide))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _course(shape, length, rows, start, step, count):  # type: ignore[no-untyped-def]
     """Attenuation at ``count`` times from ``start`` at distance ``step``, from the cells present."""
     total = np.zeros(count, np.float32)
@@ -155,13 +156,13 @@ def _course(shape, length, rows, start, step, count):  # type: ignore[no-untyped
     return total
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _placed(age, step, life, d0, dv, s0, sv):  # type: ignore[no-untyped-def]
     """Phase, place across and place along the hop of a cell of this age, each with its change in a step."""
     return (age / life, step / life), (d0 + dv * age, dv * step), (s0 + sv * age, sv * step)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _cut(fine, start, step, threshold, times, values, starts, n_knots, n_windows):  # type: ignore[no-untyped-def]
     """Append the parts of a course that pass the threshold, each with the knot before and after."""
     inside = False
@@ -186,7 +187,7 @@ def _cut(fine, start, step, threshold, times, values, starts, n_knots, n_windows
     return n_knots, n_windows
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _add_cell(total, phase, across, along, length, peak, rho, shape):  # type: ignore[no-untyped-def]
     """Add one cell's attenuation at evenly spaced times, given its phase and place at the first of them.
 
@@ -220,7 +221,7 @@ def _add_cell(total, phase, across, along, length, peak, rho, shape):  # type: i
         )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _sine_over(q: np.float32) -> np.float32:
     """sin(pi u) / q with q = 4 u (1 - u); polynomial by least squares, error under 1e-6."""
     return np.float32(0.78539769) + q * (
@@ -228,7 +229,7 @@ def _sine_over(q: np.float32) -> np.float32:
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _erf(x: np.float32) -> np.float32:
     """Error function, Abramowitz and Stegun 7.1.28."""
     a = min(abs(x), np.float32(4.5))
@@ -253,7 +254,7 @@ def _erf(x: np.float32) -> np.float32:
     return value if x >= 0 else -value
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _decay(x: np.float32) -> np.float32:
     """exp(-x) of x at least 0; nothing beyond 40."""
     z = min(x, np.float32(40.0)) * np.float32(1.0 / 64.0)

@@ -3,9 +3,9 @@
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.storm_loops import CELL_REACH
 
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
@@ -43,7 +43,7 @@ def _least_log_peak(line: NDArray[np.float64], largest_km: float, least_db: floa
     return float(np.log(least_db / (k * reach_km)) / alpha) - 1e-3
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _near_by(line, circles, storms, least_log_peak):  # type: ignore[no-untyped-def]
     """Cells of at least this ln of the peak whose circle, of a storm whose course, comes near the hop."""
     storm_start, storm_end, storm_x, storm_y, storm_vx, storm_vy, storm_reach, first_cell = storms
@@ -70,7 +70,7 @@ def _near_by(line, circles, storms, least_log_peak):  # type: ignore[no-untyped-
     return found[:count]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
     """Rows of those cells that may take ``least_db``, in any order."""
     x0, y0, ux, uy, length, k, alpha, weight, inner, outer = line
@@ -108,7 +108,7 @@ def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
     return rows[:count]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _passage(
     start: float, speed: float, low: float, high: float, begin: float, end: float
 ) -> tuple[float, float]:

@@ -1,10 +1,11 @@
 """Numba loops that work out what the cells of snapshots do to a hop or a point."""
 
 import numpy as np
-from numba import njit
+
+from hopyears.models.basics.kernel import kernel
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def sum_scenes(  # type: ignore[no-untyped-def]
     numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii
 ):
@@ -33,7 +34,7 @@ def sum_scenes(  # type: ignore[no-untyped-def]
     return total, share, area
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def sum_pairs(  # type: ignore[no-untyped-def]
     numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii, east, north
 ):
@@ -55,7 +56,7 @@ def sum_pairs(  # type: ignore[no-untyped-def]
     return total, other, share, area
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def placed(uniform, length, reach):  # type: ignore[no-untyped-def]
     """A place from -reach to length + reach, dense near 0 to length, and the inverse of its density [km]."""
     inside = length / (length + 0.8 * reach)
@@ -68,7 +69,7 @@ def placed(uniform, length, reach):  # type: ignore[no-untyped-def]
     return (length + distance if rest > 0.0 else -distance), density_inverse
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def one_cell(d, s, length, rho, weight, inner, outer):  # type: ignore[no-untyped-def]
     """Integral of a cell's relative attenuation along the hop [km], or its value at a point of no length."""
     total = 0.0
@@ -87,7 +88,7 @@ def one_cell(d, s, length, rho, weight, inner, outer):  # type: ignore[no-untype
     return total
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _erf(x):  # type: ignore[no-untyped-def]
     """Error function of x at least 0, Abramowitz and Stegun 7.1.28 (error under 3e-7)."""
     a = min(x, 4.5)

@@ -236,7 +236,7 @@ def pair_samples(
 ) -> tuple[Floats, Floats, Floats]:
     """Attenuation in each scene of a hop and of its like shifted by (along, across) km, and the time."""
     inputs = _loop_inputs(snapshots, path_length_km, k, alpha)
-    total, other, share, area = sum_pairs(*inputs, *shift_km)  # type: ignore[call-arg]
+    total, other, share, area = sum_pairs(*inputs, *shift_km)
     return total, other, snapshots.weight * area * share
 
 

@@ -1,7 +1,8 @@
 """Numba loops over cells: drawing those that may rain on a region, and when they pass a place."""
 
 import numpy as np
-from numba import njit
+
+from hopyears.models.basics.kernel import kernel, written_out
 
 SCORES = np.linspace(-6.0, 6.0, 2401)
 """Normal scores at which the loop takes the quantiles of ln M."""
@@ -13,7 +14,7 @@ LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size):  # type: ignore[no-untyped-def]
     """Draw each storm's cells; keep those whose track comes near the region.
 
@@ -87,7 +88,7 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
     return cells[:n].copy(), count, end, far
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
     """When cells are near places.
 
@@ -143,7 +144,7 @@ def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
     return times[:, :n].copy(), of[:, :n].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
     """Circle that holds all places a cell ever rains on: see ``RainField.circles``.
 
@@ -152,7 +153,7 @@ def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
     return _circles(cells, np.arange(len(cells)), 0.0, reach)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _circles(cells, wanted, radius, reach):  # type: ignore[no-untyped-def]
     """Circles about the tracks of some cells, with a margin of ``radius`` and ``reach`` largest radii."""
     circles = np.empty((4, len(wanted)), np.float32)
@@ -166,7 +167,7 @@ def _circles(cells, wanted, radius, reach):  # type: ignore[no-untyped-def]
     return circles
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _gamma(rng, shape):  # type: ignore[no-untyped-def]
     """Standard gamma variable; of a small whole shape as a sum of exponentials, which is faster."""
     if shape <= 4.0 and shape == np.floor(shape):
@@ -177,7 +178,7 @@ def _gamma(rng, shape):  # type: ignore[no-untyped-def]
     return rng.standard_gamma(shape)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _meets(x, y, vx, vy, time_s, region, reach):  # type: ignore[no-untyped-def]
     """Whether a track's bounding box comes within reach of the region."""
     end_x, end_y = x + vx * time_s, y + vy * time_s

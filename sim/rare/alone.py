@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import PartKind, Repair
-from hopyears.models.equipment.plant import Plant, Site
+from hopyears.models.equipment.plant import Plant, PlantSite
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.blocks.block import BlockSimulator, hop_history
 from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
@@ -24,6 +24,8 @@ UNSEEN_QUANTILE = 0.975
 _SLOT_S = 100.0 * 86_400.0
 _NEVER = Law.exponential(1e30)
 _NO_STREAMS = Streams(0, 0)
+_HARDLY = 1e-9
+"""Spread of a duration that does not vary."""
 
 _Floats = NDArray[np.float64]
 
@@ -106,7 +108,7 @@ def _undisturbed(plant: Plant) -> Plant:
             name: replace(kind, affecting_share=1.0, latent_share=0.0, mend=_fixed(kind.mend))
             for name, kind in plant.kinds.items()
         },
-        dispatch=_fixed(plant.dispatch),
+        repair=plant.repair.model_copy(update={"duration_ln_sd": _HARDLY}),
         lightning=None,
     )
 
@@ -115,14 +117,12 @@ def _fixed(law: Law) -> Law:
     return Law.fixed(law.mean_h)
 
 
-def _steady(site: Site) -> Site:
-    """A site without planned work, whose mains never fail; its battery bridges a lack of rectifiers."""
+def _steady(site: PlantSite) -> PlantSite:
+    """A site with alarms and without planned work, whose mains never fail; its battery bridges its supply."""
     power = site.power
-    if power is not None and power.solar is None:
-        power = replace(power, mains_outages_per_year=0.0, battery_life_years=None)
-    elif power is not None:
-        power = None
-    return replace(site, power=power, maintenance=None)
+    if power is not None:
+        power = None if power.solar is not None else replace(power, mains_outages_per_year=0.0)
+    return replace(site, power=power, planned=(), alarms=True)
 
 
 def _restore_h(plant: Plant, number: int) -> float:

@@ -18,9 +18,11 @@ from hopyears.models.judging.objectives import (
 )
 from hopyears.models.network.network import Service
 from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import met_confidence
 from hopyears.sim.rare.service_figures import OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
+from hopyears.sim.runs.direction_table import severely_errored_ratio
 
 COLUMNS = (
     "service",
@@ -28,29 +30,26 @@ COLUMNS = (
     "portion",
     "availability_objective",
     "allowed_min_per_year",
-    "unavailable_min_per_year",
+    *(f"unavailable_min_per_year{end}" for end in ("", "_low", "_high")),
     "availability_met",
     "availability_met_confidence",
     "availability_source",
     "severely_errored_ratio_objective",
-    "severely_errored_ratio",
+    *(f"severely_errored_ratio{end}" for end in ("", "_low", "_high")),
     "severely_errored_met",
     "severely_errored_met_confidence",
     "severely_errored_source",
     "outages_per_year_objective",
-    "outages_per_year",
-    "outages_per_year_low",
-    "outages_per_year_high",
+    *(f"outages_per_year{end}" for end in ("", "_low", "_high")),
     "outages_met",
     "outages_met_confidence",
     "outages_source",
 )
 
-SHOWN_BESIDE = (
-    "unavailable_min_per_year",
-    "outages_per_year",
-    "outages_per_year_low",
-    "outages_per_year_high",
+SHOWN_BESIDE = tuple(
+    f"{name}{end}"
+    for name in ("unavailable_min_per_year", "outages_per_year")
+    for end in ("", "_low", "_high")
 )
 """Figures with which objectives are compared, of the table ``services``."""
 
@@ -106,7 +105,7 @@ def objective_table(prepared: Prepared, services: pd.DataFrame, figures: Service
 
 def _length_km(prepared: Prepared, number: int) -> float:
     route = prepared.demands[number].routes[0]
-    return sum(prepared.designs[link].length_km for link, _ in route if link < len(prepared.designs))
+    return sum(prepared.designs[link].path.length_km for link, _ in route if link < len(prepared.designs))
 
 
 def _availability(
@@ -133,13 +132,14 @@ def _severely_errored(
         ratio = float(severely_errored_objective(length_km, long_haul=long_haul))
         source = SEVERELY_ERRORED_SOURCE
     severe_s = partial(figures.interval, number, SEVERELY_ERRORED)
-    available_s = SECONDS_PER_YEAR - figures.interval(number, UNAVAILABLE).best
-    return {
+    lost_s = figures.interval(number, UNAVAILABLE).best
+    row: dict[str, object] = {
         "severely_errored_ratio_objective": ratio,
-        "severely_errored_ratio": severe_s().best / available_s if available_s > 0.0 else 0.0,
-        **_judged("severely_errored", severe_s, ratio * available_s),
+        **_judged("severely_errored", severe_s, ratio * (SECONDS_PER_YEAR - lost_s)),
         "severely_errored_source": source,
     }
+    put_interval(row, "severely_errored_ratio", severely_errored_ratio(severe_s(), lost_s))
+    return row
 
 
 def _outages(service: Service, outages: Callable[..., Interval]) -> dict[str, object]:

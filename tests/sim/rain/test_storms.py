@@ -176,7 +176,7 @@ def test_dry_months_have_no_storms():
     field = draw_storms(Streams(1, 0), dry, REGION, n_years=1)
     assert field.n_cells == field.n_storms == 0
     assert draw_heavier_storms(Streams(1, 0), dry, REGION, n_years=1, share=1.0)[0].n_storms == 0
-    assert len(storm_intervals(field, [[0.0, 0.0]]).start_s) == 0
+    assert len(storm_intervals(field, [[0.0, 0.0]], distance_km=15.0, least_peak_mm_h=5.0).start_s) == 0
 
 
 def test_storm_intervals_are_when_a_strong_cell_is_near():
@@ -184,7 +184,9 @@ def test_storm_intervals_are_when_a_strong_cell_is_near():
     weak = {**passing, "birth": 50_000.0, "peak": 1.0}
     second = {**passing, "birth": 2000.0}
     field = cells_field([passing, second, weak], storm_of=[0, 1, 2])
-    near = storm_intervals(field, [[0.0, 30.0], [0.0, 0.0], [10.0, 0.0]], distance_km=10.0)
+    near = storm_intervals(
+        field, [[0.0, 30.0], [0.0, 0.0], [10.0, 0.0]], distance_km=10.0, least_peak_mm_h=5.0
+    )
     # The second place has each within 10 km from 1000 s to 3000 s after its birth; the third 1000 s later.
     assert list(near.row) == [1, 2]
     np.testing.assert_allclose(near.start_s, [2000.0, 3000.0], atol=1.0)
