@@ -70,4 +70,4 @@ def _run(
     request = RunRequest(years=years, seed=seed, block_years=10, workers=1, options=options)
     stored = simulate(source, request, folder)
     spent_s = time.process_time() - started
-    return ServiceFigures(prepare(source.network, options), stored).interval(0, UNAVAILABLE), spent_s
+    return ServiceFigures.read(prepare(source.network, options), stored).interval(0, UNAVAILABLE), spent_s

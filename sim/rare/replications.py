@@ -37,13 +37,17 @@ FORCED_YEARS = 2
 FIRST_BLOCKS, FIRST_TIMES = 5, 2
 """The first so many blocks have so many times the draws: a short run has few blocks, and needs them most."""
 
+HISTORIES_OF_A_DRAW = 4
+"""Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
+
 _FORCED_STREAMS = 1 << 20
 """Number of the streams of the first forced draw; those of histories come before."""
 
 
-def n_draws(asked: int, block: int) -> int:
-    """Draws of each stratum beside a block, for so many asked of later blocks."""
-    return asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
+def n_draws(asked: int, block: int) -> tuple[int, int]:
+    """Histories, and failures put in by hand, beside a block, for so many histories asked of later blocks."""
+    histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
+    return histories, -(-histories // HISTORIES_OF_A_DRAW)
 
 
 def replication_rows(
@@ -53,9 +57,8 @@ def replication_rows(
     asked = simulator.prepared.options.replications
     keys, values = [], []
     if asked and history.log is not None:
-        for stratum, draw, lost in _losses(
-            simulator, rare, Streams(seed, block), n_draws(asked, block), history
-        ):
+        numbers = n_draws(asked, block)
+        for stratum, draw, lost in _losses(simulator, rare, Streams(seed, block), numbers, history):
             for entity in np.flatnonzero(lost.any(axis=1)).tolist():
                 keys.append((entity, stratum, draw))
                 values.append(lost[entity])
@@ -67,7 +70,11 @@ def replication_rows(
 
 
 def _losses(
-    simulator: BlockSimulator, rare: RareParts, streams: Streams, n: int, history: BlockHistory
+    simulator: BlockSimulator,
+    rare: RareParts,
+    streams: Streams,
+    numbers: tuple[int, int],
+    history: BlockHistory,
 ) -> Iterator[tuple[int, int, NDArray[np.float64]]]:
     """(stratum, draw, losses a year of shape (n_services, n_figures)) of every draw."""
     assert history.log is not None  # replication_rows has looked
@@ -77,11 +84,12 @@ def _losses(
     never = (
         PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf) if rare.parts.size else NOTHING_PUT_IN
     )
-    for draw in range(n):
+    histories, forced = numbers
+    for draw in range(histories):
         log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
         yield HISTORIES, draw, fade_free(simulator, log) / years
     if rare.parts.size:
-        for draw, chosen in enumerate(rare.drawn(plant, streams, n).tolist()):
+        for draw, chosen in enumerate(rare.drawn(plant, streams, forced).tolist()):
             weight = float(rare.weight_per_year[chosen])
             storms = None if near is None else storms_of_draw(near, draw, round(years))
             yield (

@@ -95,11 +95,11 @@ class Seen:
             rained = (
                 np.zeros(n) if rain is None else np.array([rain_seconds(fading, own) for own in rain.rows])
             )
-            draws = (n, n_draws(asked, block))
+            histories, forced = n_draws(asked, block)
             columns[0].append(_figures(total, (n,), direction=BOTH) / years)
             columns[1].extend(_figures(drawn, (n, 1), stratum=OWN))
-            columns[2].extend(_figures(drawn, draws, stratum=HISTORIES))
-            columns[3].extend(_figures(drawn, draws, stratum=FORCED))
+            columns[2].extend(_figures(drawn, (n, histories), stratum=HISTORIES))
+            columns[3].extend(_figures(drawn, (n, forced), stratum=FORCED))
             columns[4].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
             columns[5].append(rained / years)
         widths = [(n, len(FIGURES))] * 4 + [(n,)] * 2
@@ -151,18 +151,28 @@ class ServiceFigures:
     Parameters
     ----------
     prepared : Prepared
-    folder : RunFolder
-        With at least one finished block.
+    seen : Seen
+        What the run met.
+    block_years : float
+        Years of a block.
+    rain : RainControl or None
+        Needed with replications, as ``Seen.read`` took it.
     """
 
-    def __init__(self, prepared: Prepared, folder: RunFolder) -> None:
-        self._options = prepared.options
-        self._years = float(folder.manifest()["block_years"])
-        self._rain = rain_control(prepared) if prepared.options.replications else None
-        self.seen = Seen.read(prepared, self._rain, folder)
+    def __init__(
+        self, prepared: Prepared, seen: Seen, block_years: float, rain: RainControl | None = None
+    ) -> None:
+        self.seen, self._options, self._years, self._rain = seen, prepared.options, block_years, rain
         single = alone(BlockSimulator(prepared))
         self.rare = rare_parts(prepared.built.plant, single)
         self.unseen = Unseen.of(prepared, single, self.rare)
+
+    @classmethod
+    def read(cls, prepared: Prepared, folder: RunFolder) -> "ServiceFigures":
+        """Of a run with at least one finished block."""
+        rain = rain_control(prepared) if prepared.options.replications else None
+        seen = Seen.read(prepared, rain, folder)
+        return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
 
     def interval(self, service: int, figure: int, *, level: float = LEVEL) -> Interval:
         """A figure of a service a year, never below 0, with its limits.

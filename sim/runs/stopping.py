@@ -105,7 +105,7 @@ def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bo
     number = service_number(prepared.network, goal)
 
     def enough(folder: RunFolder) -> bool:
-        found = ServiceFigures(prepared, folder).interval(number, UNAVAILABLE)
+        found = ServiceFigures.read(prepared, folder).interval(number, UNAVAILABLE)
         return found.relative_half_width <= goal.half_width
 
     return enough

@@ -50,7 +50,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     told = predict_services(prepared, told_hops)
     yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
-    figures = ServiceFigures(prepared, folder)
+    figures = ServiceFigures.read(prepared, folder)
     services = service_table(prepared, blocks, total, told, figures)
     frames = {
         "services": services,

@@ -95,7 +95,7 @@ def differences(
     ``difference_ses_per_year``; ``sure`` where the interval of the difference leaves out zero. Where nothing
     differed the limits are the bounds on what was not seen.
     """
-    sides = [ServiceFigures(base, base_folder), ServiceFigures(plan, plan_folder)]
+    sides = [ServiceFigures.read(base, base_folder), ServiceFigures.read(plan, plan_folder)]
     ids = [[demand.id for demand in prepared.demands] for prepared in (base, plan)]
     rows = []
     for service in (each for each in ids[0] if each in ids[1]):

@@ -50,18 +50,19 @@ def test_replications_change_nothing_of_the_blocks_themselves(run):
 def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED}
-    assert n_draws(2, 0) == 2 * FIRST_TIMES
-    assert n_draws(2, FIRST_BLOCKS) == 2
-    losses = table.spread("unavailable_s", (2, n_draws(2, 0)), stratum=HISTORIES)
+    assert n_draws(2, 0) == (2 * FIRST_TIMES, 1)
+    assert n_draws(20, FIRST_BLOCKS) == (20, 5)
+    losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES)
     assert np.unique(losses[0]).size == losses.shape[1]
 
 
 def test_the_figure_is_the_sum_of_its_terms(run):
     """Own outage less that of own failures alone, and the means of histories and of weighted draws."""
-    figures = ServiceFigures(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
+    figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
     seen = figures.seen
     assert seen.blocks.shape == seen.own.shape == (6, 2, len(FIGURES))
-    assert len(seen.histories) == len(seen.forced) == 2 * (FIRST_BLOCKS * FIRST_TIMES + 1)
+    assert len(seen.histories) == 2 * (FIRST_BLOCKS * FIRST_TIMES + 1)
+    assert len(seen.forced) == 6
     for service in range(2):
         terms = (seen.blocks - seen.own, seen.histories, seen.forced)
         expected = sum(term[:, service, UNAVAILABLE].mean() for term in terms)
@@ -70,7 +71,7 @@ def test_the_figure_is_the_sum_of_its_terms(run):
 
 def test_tables_show_the_figure_and_its_interval(run):
     prepared = prepare(triangle(parts=RARE_MASTS), OPTIONS)
-    figures = ServiceFigures(prepared, RunFolder(run / "with"))
+    figures = ServiceFigures.read(prepared, RunFolder(run / "with"))
     tables = RunFolder(run / "with").read_results()
     for number, row in enumerate(tables["services"].to_pandas().to_dict("records")):
         found = figures.interval(number, UNAVAILABLE)
@@ -83,7 +84,7 @@ def test_tables_show_the_figure_and_its_interval(run):
 
 
 def test_without_replications_a_figure_is_that_of_the_blocks(run):
-    figures = ServiceFigures(prepare(triangle(parts=RARE_MASTS)), RunFolder(run / "without"))
+    figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS)), RunFolder(run / "without"))
     for service in range(2):
         expected = figures.seen.blocks[:, service, UNAVAILABLE].mean()
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(expected)
@@ -113,10 +114,10 @@ def test_replications_move_no_mean_and_a_wrong_weight_shows(tmp_path):
     """
     mtbf_h = {"mast": 4e5, "outdoor_radio": 1e5, "software": 1e6}
     network = triangle(parts=tuple(PartChange(kind=kind, mtbf_h=hours) for kind, hours in mtbf_h.items()))
-    options = ModelOptions(rain=False, multipath=False, replications=4)
+    options = ModelOptions(rain=False, multipath=False, replications=8)
     request = RunRequest(years=240, seed=12, block_years=1, options=options, workers=2)
     folder = simulate(source_of(network), request, tmp_path / "r")
-    figures = ServiceFigures(prepare(network, options), folder)
+    figures = ServiceFigures.read(prepare(network, options), folder)
     assert figures.rare.parts.size
     seen = figures.seen
     for figure in (UNAVAILABLE, OUTAGES):
