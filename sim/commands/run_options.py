@@ -15,8 +15,11 @@ DEFAULT_REPLICATIONS = 32
 """Beside a block of ten years they take about as long as the block itself."""
 
 
-def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> None:
-    """Years, seed, workers and parts of the model, for the verbs that simulate; ``years`` is the default."""
+def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200, replicated: bool = True) -> None:
+    """Years, seed, workers and parts of the model, for the verbs that simulate; ``years`` is the default.
+
+    ``replicated`` for verbs whose figures rest on replications; the others have none.
+    """
     parser.add_argument(
         "--years", type=int, default=years, metavar="N", help=f"years to simulate (default {years})"
     )
@@ -25,6 +28,10 @@ def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> N
     )
     add_workers_argument(parser)
     _add_model_arguments(parser)
+    if replicated:
+        _add_replications(parser)
+    else:
+        parser.set_defaults(replications=0, heavier_storms=False)
 
 
 def add_workers_argument(parser: argparse.ArgumentParser) -> None:
@@ -48,12 +55,16 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
     )
+    parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
+
+
+def _add_replications(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--replications",
         type=int,
         default=DEFAULT_REPLICATIONS,
         metavar="N",
-        help="for experts: histories of failures beside each block's own, and a quarter as many with a rare one "
+        help="for experts: histories of failures beside each block's own, a quarter as many with a rare one "
         f"(default {DEFAULT_REPLICATIONS}; fewer take less time and widen the intervals)",
     )
     parser.add_argument(
@@ -61,7 +72,6 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="for experts: draw heavier storms too, each weighted; pays where one storm stops both routes",
     )
-    parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
 
 
 def model_options(options: argparse.Namespace) -> "ModelOptions":

@@ -19,12 +19,16 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import RareParts
+from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.streams import Streams
 
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
-"""Figures of a service that replications make surer: a year, both ways together."""
+"""Figures of a service that replications make surer, a year."""
 
-REPLICATIONS = Columns(("entity", "stratum", "draw"), FIGURES)
+WAYS = (FORWARD, BACKWARD, BOTH)
+"""Directions of a service for which there are figures, by their numbers."""
+
+REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), FIGURES)
 """What failures alone take from a service a year, in one draw of a stratum; nothing lost has no row."""
 
 OWN, HISTORIES, FORCED = 0, 1, 2
@@ -59,12 +63,12 @@ def replication_rows(
     if asked and history.log is not None:
         numbers = n_draws(asked, block)
         for stratum, draw, lost in _losses(simulator, rare, Streams(seed, block), numbers, history):
-            for entity in np.flatnonzero(lost.any(axis=1)).tolist():
-                keys.append((entity, stratum, draw))
-                values.append(lost[entity])
+            for entity, way in np.argwhere(lost.any(axis=2)).tolist():
+                keys.append((entity, way, stratum, draw))
+                values.append(lost[entity, way])
     return KeyedTable.collect(
         REPLICATIONS,
-        np.array(keys, dtype=np.int64).reshape(-1, 3),
+        np.array(keys, dtype=np.int64).reshape(-1, 4),
         np.array(values, dtype=np.float64).reshape(-1, len(FIGURES)),
     )
 
@@ -76,7 +80,7 @@ def _losses(
     numbers: tuple[int, int],
     history: BlockHistory,
 ) -> Iterator[tuple[int, int, NDArray[np.float64]]]:
-    """(stratum, draw, losses a year of shape (n_services, n_figures)) of every draw."""
+    """(stratum, draw, losses a year as ``fade_free`` gives them) of every draw."""
     assert history.log is not None  # replication_rows has looked
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
@@ -100,10 +104,15 @@ def _losses(
 
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> NDArray[np.float64]:
-    """Figures of each service had nothing but these failures happened, shape (n_services, n_figures)."""
-    lost = [three_ways(service, log.duration_s)[BOTH] for service in on_equipment_alone(simulator, log)]
-    found = [[each.unavailable_s, each.severely_errored_s, each.n_outages] for each in lost]
-    return np.array(found, dtype=np.float64).reshape(-1, len(FIGURES))
+    """Figures had nothing but these failures happened, shape (n_services, n_ways, n_figures)."""
+    found = [
+        [
+            [lost.unavailable_s, lost.severely_errored_s, lost.n_outages]
+            for lost in three_ways(service, log.duration_s)
+        ]
+        for service in on_equipment_alone(simulator, log)
+    ]
+    return np.array(found, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES))
 
 
 def added_loss(
@@ -114,7 +123,7 @@ def added_loss(
     draw: int,
     storms: Intervals | None,
 ) -> NDArray[np.float64]:
-    """What one failure of a rare part adds to a history, shape (n_services, n_figures).
+    """What one failure of a rare part adds to a history, of shape as ``fade_free`` has it.
 
     Parameters
     ----------

@@ -27,7 +27,7 @@ from hopyears.sim.counting.statistics import (
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.forced import RareParts, rare_parts
-from hopyears.sim.rare.replications import FIGURES, FORCED, HISTORIES, OWN, REPLICATIONS, n_draws
+from hopyears.sim.rare.replications import FIGURES, FORCED, HISTORIES, OWN, REPLICATIONS, WAYS, n_draws
 from hopyears.sim.rare.storm_tally import HEAVIER, STORMS
 from hopyears.sim.rare.storm_tally import OWN as OWN_STORMS
 from hopyears.sim.rare.weather_controls import (
@@ -56,11 +56,11 @@ class Seen:
 
     Attributes
     ----------
-    blocks : float array, shape (n_blocks, n_services, n_figures)
+    blocks : float array, shape (n_blocks, n_services, n_ways, n_figures)
         Own figures of each block.
     own : float array, of the same shape
         What its own failures alone take; zeros without replications.
-    histories, forced : float array, shape (n_draws, n_services, n_figures)
+    histories, forced : float array, shape (n_draws, n_services, n_ways, n_figures)
         Replications of all blocks, one after the other; none without.
     storms, rain : float array, shape (n_blocks, n_services)
         Loss to the block's own storms, each alone, less that to heavier ones, weighted; and loss to rain by
@@ -96,20 +96,20 @@ class Seen:
                 np.zeros(n) if rain is None else np.array([rain_seconds(fading, own) for own in rain.rows])
             )
             histories, forced = n_draws(asked, block)
-            columns[0].append(_figures(total, (n,), direction=BOTH) / years)
-            columns[1].extend(_figures(drawn, (n, 1), stratum=OWN))
-            columns[2].extend(_figures(drawn, (n, histories), stratum=HISTORIES))
-            columns[3].extend(_figures(drawn, (n, forced), stratum=FORCED))
+            columns[0].append(_figures(total, (n, len(WAYS))) / years)
+            columns[1].extend(_figures(drawn, (n, len(WAYS), 1), stratum=OWN))
+            columns[2].extend(_figures(drawn, (n, len(WAYS), histories), stratum=HISTORIES))
+            columns[3].extend(_figures(drawn, (n, len(WAYS), forced), stratum=FORCED))
             columns[4].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
             columns[5].append(rained / years)
-        widths = [(n, len(FIGURES))] * 4 + [(n,)] * 2
+        widths = [(n, len(WAYS), len(FIGURES))] * 4 + [(n,)] * 2
         return cls(*(np.reshape(column, (-1, *width)) for column, width in zip(columns, widths, strict=True)))
 
 
 def _figures(table: KeyedTable, shape: tuple[int, ...], **fixed: int) -> _Floats:
-    """Figures of services, those of draws first: shape (n_draws, n_services, n_figures), or without draws."""
+    """Figures of services by way, those of draws first where the shape ends with draws."""
     found = np.stack([table.spread(name, shape, **fixed) for name in FIGURES], axis=-1)
-    return np.asarray(found if len(shape) == 1 else np.swapaxes(found, 0, 1))
+    return np.asarray(np.moveaxis(found, 2, 0) if len(shape) > len(("service", "way")) else found)
 
 
 @dataclass(frozen=True)
@@ -174,7 +174,7 @@ class ServiceFigures:
         seen = Seen.read(prepared, rain, folder)
         return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
 
-    def interval(self, service: int, figure: int, *, level: float = LEVEL) -> Interval:
+    def interval(self, service: int, figure: int, *, way: int = BOTH, level: float = LEVEL) -> Interval:
         """A figure of a service a year, never below 0, with its limits.
 
         Parameters
@@ -183,25 +183,27 @@ class ServiceFigures:
             Its number.
         figure : int
             ``UNAVAILABLE``, ``SEVERELY_ERRORED`` or ``OUTAGES``.
+        way : int
+            ``FORWARD``, ``BACKWARD`` or ``BOTH`` together.
         level : float
             Confidence.
         """
-        found = strata_interval(self.strata(service, figure), level=level)
+        found = strata_interval(self.strata(service, figure, way), level=level)
         return Interval(max(found.low, 0.0), max(found.best, 0.0), max(found.high, 0.0), level)
 
-    def intervals(self, service: int) -> list[Interval]:
+    def intervals(self, service: int, way: int = BOTH) -> list[Interval]:
         """All figures of a service a year, in the order of ``FIGURES``."""
-        return [self.interval(service, figure) for figure in range(len(FIGURES))]
+        return [self.interval(service, figure, way=way) for figure in range(len(FIGURES))]
 
-    def strata(self, service: int, figure: int) -> list[Stratum]:
+    def strata(self, service: int, figure: int, way: int = BOTH) -> list[Stratum]:
         """Terms of a figure: blocks, and with replications histories and rare failures."""
-        first, *others = self.terms(service, figure)
+        first, *others = self.terms(service, figure, way)
         if not self._options.replications:
             return [Stratum.of(first[0], largest_unseen=first[1])]
         drawn = [Stratum.of(values, largest_unseen=largest) for values, largest in others if values.size]
         return [self._weather(service, figure, *first), *drawn]
 
-    def terms(self, service: int, figure: int) -> list[tuple[_Floats, float]]:
+    def terms(self, service: int, figure: int, way: int = BOTH) -> list[tuple[_Floats, float]]:
         """Units of each term of a figure, and the largest of one that was not seen; weather as it was met.
 
         Empty where the run has no such term.
@@ -211,13 +213,13 @@ class ServiceFigures:
             float(part[service, figure])
             for part in (self.unseen.weather, self.unseen.common, self.unseen.rare)
         )
-        blocks = seen.blocks[:, service, figure]
+        blocks = seen.blocks[:, service, way, figure]
         if not self._options.replications:
             return [(blocks, max(weather, common) / years)]
         return [
-            (blocks - seen.own[:, service, figure], weather / years),
-            (seen.histories[:, service, figure], common / years),
-            (seen.forced[:, service, figure], rare),
+            (blocks - seen.own[:, service, way, figure], weather / years),
+            (seen.histories[:, service, way, figure], common / years),
+            (seen.forced[:, service, way, figure], rare),
         ]
 
     def _weather(self, service: int, figure: int, values: _Floats, largest_unseen: float) -> Stratum:

@@ -23,7 +23,7 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
-from hopyears.sim.rare.service_figures import ServiceFigures
+from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
@@ -54,7 +54,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     services = service_table(prepared, blocks, total, told, figures)
     frames = {
         "services": services,
-        "service_directions": direction_table(prepared, blocks),
+        "service_directions": direction_table(prepared, blocks, figures),
         "service_causes": cause_table(prepared, total, "service"),
         "service_months": month_table(total),
         "service_throughput": throughput_table(prepared, total),
@@ -102,10 +102,6 @@ def service_table(
     n = len(services)
     longest_s = longest_outages_s(total, "service", n)
     months = by_month(total, "service_month", "unavailable_s") / 60.0
-    one_way = [
-        total.tables["service_total"].spread("unavailable_s", (n,), direction=d) / 60.0 / total.years
-        for d in (FORWARD, BACKWARD)
-    ]
     errored = total.tables["service_total"].spread("errored_s", (n,), direction=BOTH) / total.years
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
@@ -126,8 +122,8 @@ def service_table(
             **outage_columns(figures.intervals(i), float(longest_s[i])),
             "errored_s_per_year": float(errored[i]),
             **_worst_month(months[i]),
-            "forward_unavailable_min_per_year": float(one_way[0][i]),
-            "backward_unavailable_min_per_year": float(one_way[1][i]),
+            "forward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=FORWARD).best / 60.0,
+            "backward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=BACKWARD).best / 60.0,
             "mean_throughput_mbit_s": float(delivered[i] / total.years / 31_557_600.0),
         }
         rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)

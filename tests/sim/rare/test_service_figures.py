@@ -8,6 +8,7 @@ from hopyears.models.network.network import PartChange
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import RareParts, rare_parts
 from hopyears.sim.rare.replications import (
@@ -52,7 +53,7 @@ def test_every_draw_has_its_own_failures(run):
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED}
     assert n_draws(2, 0) == (2 * FIRST_TIMES, 1)
     assert n_draws(20, FIRST_BLOCKS) == (20, 5)
-    losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES)
+    losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
 
 
@@ -60,12 +61,12 @@ def test_the_figure_is_the_sum_of_its_terms(run):
     """Own outage less that of own failures alone, and the means of histories and of weighted draws."""
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
     seen = figures.seen
-    assert seen.blocks.shape == seen.own.shape == (6, 2, len(FIGURES))
+    assert seen.blocks.shape == seen.own.shape == (6, 2, 3, len(FIGURES))
     assert len(seen.histories) == 2 * (FIRST_BLOCKS * FIRST_TIMES + 1)
     assert len(seen.forced) == 6
     for service in range(2):
         terms = (seen.blocks - seen.own, seen.histories, seen.forced)
-        expected = sum(term[:, service, UNAVAILABLE].mean() for term in terms)
+        expected = sum(term[:, service, BOTH, UNAVAILABLE].mean() for term in terms)
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(max(expected, 0.0))
 
 
@@ -86,7 +87,7 @@ def test_tables_show_the_figure_and_its_interval(run):
 def test_without_replications_a_figure_is_that_of_the_blocks(run):
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS)), RunFolder(run / "without"))
     for service in range(2):
-        expected = figures.seen.blocks[:, service, UNAVAILABLE].mean()
+        expected = figures.seen.blocks[:, service, BOTH, UNAVAILABLE].mean()
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(expected)
 
 
@@ -121,7 +122,9 @@ def test_replications_move_no_mean_and_a_wrong_weight_shows(tmp_path):
     assert figures.rare.parts.size
     seen = figures.seen
     for figure in (UNAVAILABLE, OUTAGES):
-        own, histories, forced = (part[:, 0, figure] for part in (seen.own, seen.histories, seen.forced))
+        own, histories, forced = (
+            part[:, 0, BOTH, figure] for part in (seen.own, seen.histories, seen.forced)
+        )
         apart = own.mean() - histories.mean() - forced.mean()
         error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, histories, forced)))
         assert abs(apart) < 4.0 * error

@@ -4,15 +4,15 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+from figures_of_blocks import FiguresOfBlocks
 from scipy.stats import gamma, norm, poisson, t
 from small_networks import triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.objectives import STATED
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, block_figures, outage_columns
+from hopyears.sim.counting.figures import outage_columns
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tallies import Run, Tally
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.runs.objective_counts import least_sure_first, objectives_told
@@ -30,24 +30,13 @@ def tallies(lost_s, severe_s, outages):
     return blocks
 
 
-class OfBlocks:
-    """Figures of the services from the blocks alone, as a run without replications has them."""
-
-    def __init__(self, blocks):
-        self._values, self._years = block_figures(blocks, "service", 2), blocks[0].years
-
-    def interval(self, service, figure, *, level=0.95):
-        unseen = (UNSEEN_OUTAGE_S, 10.0, 1.0)[figure] / self._years
-        return mean_interval(self._values[figure][:, service], level=level, largest_unseen=unseen)
-
-
 def objectives(blocks, **changes):
     """The table by service, for a triangle whose services state these fields."""
     network = triangle()
     services = [each.model_copy(update=changes.get(each.id, {})) for each in network.services]
     prepared = prepare(network.model_copy(update={"services": tuple(services)}), ModelOptions(rain=False))
-    figures = OfBlocks(blocks)
-    rows = [outage_columns([figures.interval(i, figure) for figure in range(3)], 0.0) for i in range(2)]
+    figures = FiguresOfBlocks(blocks)
+    rows = [outage_columns(figures.intervals(i), 0.0) for i in range(2)]
     table = objective_table(prepared, pd.DataFrame(rows), figures)
     assert tuple(table.columns) == COLUMNS
     return table.set_index("service")
