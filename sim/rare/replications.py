@@ -6,6 +6,7 @@ and to rare failures put in one at a time (``sim.rare.forced``).
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from hopyears.models.basics.intervals import Intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import BOTH, three_ways
+from hopyears.sim.counting.tally_rows import BOTH, CAUSE, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.rare.alone import on_equipment_alone
@@ -30,6 +31,9 @@ WAYS = (FORWARD, BACKWARD, BOTH)
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), FIGURES)
 """What failures alone take from a service a year, in one draw of a stratum; nothing lost has no row."""
+
+CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
+"""The same by exact set of causes, both ways together, summed over the draws of a stratum."""
 
 OWN, HISTORIES, FORCED = 0, 1, 2
 """Strata: the block's own failures; histories of failures without the rare
@@ -54,23 +58,47 @@ def n_draws(asked: int, block: int) -> tuple[int, int]:
     return histories, -(-histories // HISTORIES_OF_A_DRAW)
 
 
-def replication_rows(
+@dataclass(frozen=True)
+class Losses:
+    """What services lose in a history, or in the difference of two.
+
+    Attributes
+    ----------
+    figures : float array, shape (n_services, n_ways, n_figures)
+    causes : KeyedTable
+        Of columns ``CAUSE``, both ways together.
+    """
+
+    figures: NDArray[np.float64]
+    causes: KeyedTable
+
+    def scaled(self, factor: float) -> "Losses":
+        """So many times as much."""
+        return Losses(self.figures * factor, self.causes.scaled(factor))
+
+    def less(self, other: "Losses") -> "Losses":
+        """What these are more than others."""
+        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0))
+
+
+def replication_tables(
     simulator: BlockSimulator, rare: RareParts, seed: int, block: int, history: BlockHistory
-) -> KeyedTable:
-    """Rows of ``REPLICATIONS`` of one block; none unless the run has replications and failures."""
+) -> tuple[KeyedTable, KeyedTable]:
+    """Rows of ``REPLICATIONS`` and of ``CAUSES`` of one block; none without replications and failures."""
     asked = simulator.prepared.options.replications
-    keys, values = [], []
-    if asked and history.log is not None:
-        numbers = n_draws(asked, block)
-        for stratum, draw, lost in _losses(simulator, rare, Streams(seed, block), numbers, history):
-            for entity, way in np.argwhere(lost.any(axis=2)).tolist():
-                keys.append((entity, way, stratum, draw))
-                values.append(lost[entity, way])
-    return KeyedTable.collect(
-        REPLICATIONS,
-        np.array(keys, dtype=np.int64).reshape(-1, 4),
-        np.array(values, dtype=np.float64).reshape(-1, len(FIGURES)),
+    if not asked or history.log is None:
+        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES)
+    keys, values, causes = [], [], []
+    for stratum, draw, lost in _losses(simulator, rare, Streams(seed, block), n_draws(asked, block), history):
+        for entity, way in np.argwhere(lost.figures.any(axis=2)).tolist():
+            keys.append((entity, way, stratum, draw))
+            values.append(lost.figures[entity, way])
+        of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
+        causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
+    drawn = KeyedTable.collect(
+        REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(FIGURES)))
     )
+    return drawn, KeyedTable.joined(CAUSES, causes)
 
 
 def _losses(
@@ -79,40 +107,38 @@ def _losses(
     streams: Streams,
     numbers: tuple[int, int],
     history: BlockHistory,
-) -> Iterator[tuple[int, int, NDArray[np.float64]]]:
-    """(stratum, draw, losses a year as ``fade_free`` gives them) of every draw."""
-    assert history.log is not None  # replication_rows has looked
+) -> Iterator[tuple[int, int, Losses]]:
+    """(stratum, draw, losses a year) of every draw."""
+    assert history.log is not None  # replication_tables has looked
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
-    yield OWN, 0, fade_free(simulator, history.log) / years
-    never = (
-        PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf) if rare.parts.size else NOTHING_PUT_IN
-    )
+    yield OWN, 0, fade_free(simulator, history.log).scaled(1.0 / years)
+    never = NOTHING_PUT_IN
+    if rare.parts.size:
+        never = PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf)
     histories, forced = numbers
     for draw in range(histories):
         log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
-        yield HISTORIES, draw, fade_free(simulator, log) / years
+        yield HISTORIES, draw, fade_free(simulator, log).scaled(1.0 / years)
     if rare.parts.size:
         for draw, chosen in enumerate(rare.drawn(plant, streams, forced).tolist()):
-            weight = float(rare.weight_per_year[chosen])
             storms = None if near is None else storms_of_draw(near, draw, round(years))
-            yield (
-                FORCED,
-                draw,
-                weight * added_loss(simulator, rare, int(rare.parts[chosen]), streams, draw, storms),
-            )
+            added = added_loss(simulator, rare, int(rare.parts[chosen]), streams, draw, storms)
+            yield FORCED, draw, added.scaled(float(rare.weight_per_year[chosen]))
 
 
-def fade_free(simulator: BlockSimulator, log: FailureLog) -> NDArray[np.float64]:
-    """Figures had nothing but these failures happened, shape (n_services, n_ways, n_figures)."""
-    found = [
-        [
-            [lost.unavailable_s, lost.severely_errored_s, lost.n_outages]
-            for lost in three_ways(service, log.duration_s)
-        ]
-        for service in on_equipment_alone(simulator, log)
+def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
+    """What services lose had nothing but these failures happened."""
+    found = [three_ways(service, log.duration_s) for service in on_equipment_alone(simulator, log)]
+    figures = [
+        [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
     ]
-    return np.array(found, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES))
+    rows = [cause_rows(entity, BOTH, ways[BOTH]) for entity, ways in enumerate(found)]
+    keys, values = (np.concatenate(part) for part in zip(*rows, strict=True)) if rows else ((), ())
+    return Losses(
+        np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
+        KeyedTable.collect(CAUSE, keys, values),
+    )
 
 
 def added_loss(
@@ -122,8 +148,8 @@ def added_loss(
     streams: Streams,
     draw: int,
     storms: Intervals | None,
-) -> NDArray[np.float64]:
-    """What one failure of a rare part adds to a history, of shape as ``fade_free`` has it.
+) -> Losses:
+    """What one failure of a rare part adds to a history.
 
     Parameters
     ----------
@@ -149,7 +175,7 @@ def added_loss(
         )
         for times_s in ({}, {part: (time_s,)})
     )
-    return np.asarray(with_it - without)
+    return with_it.less(without)
 
 
 def storms_of_draw(storms: Intervals, draw: int, n_years: int) -> Intervals:

@@ -1,6 +1,7 @@
 """From the tallies of a run's blocks to its tables of results."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -23,6 +24,7 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
+from hopyears.sim.rare.cause_figures import cause_seconds
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
@@ -51,11 +53,14 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
     figures = ServiceFigures.read(prepared, folder)
+    causes = cause_seconds(total, folder, prepared.options.replications, figures)
     services = service_table(prepared, blocks, total, told, figures)
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks, figures),
-        "service_causes": cause_table(prepared, total, "service"),
+        "service_causes": cause_table(
+            replace(total, tables={**total.tables, "service_cause": causes}), "service"
+        ),
         "service_months": month_table(total),
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
@@ -142,7 +147,7 @@ def _worst_month(minutes: NDArray[np.float64]) -> dict[str, object]:
     return row
 
 
-def cause_table(prepared: Prepared, total: Tally, kind: str) -> pd.DataFrame:
+def cause_table(total: Tally, kind: str) -> pd.DataFrame:
     """Unavailable minutes and severely errored seconds a year by exact set of causes, both ways together."""
     frame = total.to_frame(f"{kind}_cause")
     frame = frame[frame["direction"] == "both"]

@@ -40,12 +40,15 @@ def run(tmp_path_factory):
 
 def test_replications_change_nothing_of_the_blocks_themselves(run):
     with_them, without = RunFolder(run / "with"), RunFolder(run / "without")
-    own = "service_replications"
-    assert any(with_them.read_table(block, own).num_rows for block in with_them.finished_blocks())
+    own = ("service_replications", "service_cause_replications")
+    for name in own:
+        assert any(with_them.read_table(block, name).num_rows for block in with_them.finished_blocks())
     for block in with_them.finished_blocks():
         mine, other = with_them.read_block(block), without.read_block(block)
-        assert other[own].num_rows == 0
-        assert {k: v for k, v in mine.items() if k != own} == {k: v for k, v in other.items() if k != own}
+        assert all(other[name].num_rows == 0 for name in own)
+        assert {k: v for k, v in mine.items() if k not in own} == {
+            k: v for k, v in other.items() if k not in own
+        }
 
 
 def test_every_draw_has_its_own_failures(run):
@@ -82,6 +85,25 @@ def test_tables_show_the_figure_and_its_interval(run):
         assert row["unavailable_min_per_year_low"] <= row["unavailable_min_per_year"]
     objectives = tables["service_objectives"].to_pandas()
     assert objectives["availability_met_confidence"].between(0.0, 1.0).all()
+
+
+def test_causes_add_up_to_the_figure(run):
+    tables = RunFolder(run / "with").read_results()
+    causes, services = (tables[name].to_pandas() for name in ("service_causes", "services"))
+    for name in ("unavailable_min_per_year", "severely_errored_s_per_year"):
+        assert (causes[name] >= 0.0).all()
+        summed = causes.groupby("service")[name].sum()
+        assert summed.to_numpy() == pytest.approx(
+            services.set_index("service")[name][summed.index].to_numpy()
+        )
+    # Causes that only replications met are there too.
+    own = tables_of_causes(run / "without")
+    assert set(causes["cause"]) > own
+
+
+def tables_of_causes(folder):
+    """Names of the causes in the results of a run."""
+    return set(RunFolder(folder).read_results()["service_causes"].to_pandas()["cause"])
 
 
 def test_without_replications_a_figure_is_that_of_the_blocks(run):
