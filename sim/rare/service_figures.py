@@ -162,7 +162,7 @@ class ServiceFigures:
     def __init__(
         self, prepared: Prepared, seen: Seen, block_years: float, rain: RainControl | None = None
     ) -> None:
-        self.seen, self._options, self._years, self._rain = seen, prepared.options, block_years, rain
+        self.prepared, self.seen, self._years, self._rain = prepared, seen, block_years, rain
         single = alone(BlockSimulator(prepared))
         self.rare = rare_parts(prepared.built.plant, single)
         self.unseen = Unseen.of(prepared, single, self.rare)
@@ -198,7 +198,7 @@ class ServiceFigures:
     def strata(self, service: int, figure: int, way: int = BOTH) -> list[Stratum]:
         """Terms of a figure: blocks, and with replications histories and rare failures."""
         first, *others = self.terms(service, figure, way)
-        if not self._options.replications:
+        if not self.prepared.options.replications:
             return [Stratum.of(first[0], largest_unseen=first[1])]
         drawn = [Stratum.of(values, largest_unseen=largest) for values, largest in others if values.size]
         return [self._weather(service, figure, *first), *drawn]
@@ -214,7 +214,7 @@ class ServiceFigures:
             for part in (self.unseen.weather, self.unseen.common, self.unseen.rare)
         )
         blocks = seen.blocks[:, service, way, figure]
-        if not self._options.replications:
+        if not self.prepared.options.replications:
             return [(blocks, max(weather, common) / years)]
         return [
             (blocks - seen.own[:, service, way, figure], weather / years),
