@@ -110,10 +110,13 @@ def plain(
     seen: Seen, weights: NDArray[np.float64], n_blocks: int, rng: np.random.Generator
 ) -> list[list[tuple[float, float]]]:
     """The same from blocks alone."""
-    blocks = rng.integers(len(seen.blocks), size=n_blocks) values = (seen.blocks - seen.own)[blocks] +
-    seen.histories[rng.integers(len(seen.histories), size=n_blocks)] rate_per_block = BLOCK_YEARS *
-    float(weights.mean()) for block, number in enumerate(rng.poisson(rate_per_block, n_blocks).tolist()):
-        for draw in rng.choice(len(weights), size=number, p=weights / max(weights.sum(), 1e-300)).tolist():
+    blocks = rng.integers(len(seen.blocks), size=n_blocks)
+    values = (seen.blocks - seen.own)[blocks]
+    values += seen.histories[rng.integers(len(seen.histories), size=n_blocks)]
+    rate_per_block = BLOCK_YEARS * float(weights.mean())
+    chance = weights / max(weights.sum(), 1e-300)
+    for block, number in enumerate(rng.poisson(rate_per_block, n_blocks).tolist()):
+        for draw in rng.choice(len(weights), size=number, p=chance).tolist():
             values[block] += seen.forced[draw] / weights[draw] / BLOCK_YEARS
     told = []
     for service in range(values.shape[1]):
