@@ -1,20 +1,21 @@
 """What each part takes from each service when it alone fails, and how long that may last."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import PartKind, Repair
+from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant, PlantSite
 from hopyears.models.equipment.working_time import HOUR_S
-from hopyears.sim.blocks.block import BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
-from hopyears.sim.hops.hop import hop_timeline
+from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
@@ -87,7 +88,7 @@ def alone(simulator: BlockSimulator) -> Alone:
 def on_equipment_alone(simulator: BlockSimulator, log: FailureLog) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures."""
     hops = [
-        hop_history(hop_timeline(thresholds, simulator.segments(index, log), None, None, log.duration_s))
+        hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
         for index, thresholds in enumerate(simulator.thresholds)
     ]
     return simulator.services(hops, log, log.duration_s)
@@ -132,13 +133,16 @@ def _restore_h(plant: Plant, number: int) -> float:
     hours = plant.dispatch.mean_h + mend.quantile_h(UNSEEN_QUANTILE)
     if kind.repair is not Repair.REMOTE:
         hours += min(plant.travel_h(base, part.site, None) for base in range(len(plant.crews)))
-        hours += _lead_h(plant, kind)
+        hours += _lead_h(plant, part.fitting or ((kind.spare,) if kind.spare else ()))
     return hours
 
 
-def _lead_h(plant: Plant, kind: PartKind) -> float:
-    """Lead time of a spare that depots should keep but never have [h]."""
-    keeping = [depot for depot in plant.depots if kind.spare is not None and kind.spare in depot.stock]
-    if not keeping or any(depot.stock[kind.spare] > 0 for depot in keeping if kind.spare is not None):
+def _lead_h(plant: Plant, fitting: Sequence[str]) -> float:
+    """Time to wait for a spare of which no depot keeps any [h]."""
+    if not plant.depots or not fitting:
         return 0.0
-    return min(depot.lead_time.quantile_h(UNSEEN_QUANTILE) for depot in keeping)
+    if any(depot.stock.get(item, 0) > 0 for depot in plant.depots for item in fitting):
+        return 0.0
+    leads_h = [depot.lead_time.quantile_h(UNSEEN_QUANTILE) for depot in plant.depots]
+    express_h = [depot.express_h for depot in plant.depots if depot.express_h is not None]
+    return min([*leads_h, *express_h])

@@ -24,7 +24,7 @@ from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.streams import Streams
 
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
-"""Figures of a service that replications make surer, a year."""
+"""Figures of a service that replications are drawn for, a year."""
 
 WAYS = (FORWARD, BACKWARD, BOTH)
 """Directions of a service for which there are figures, by their numbers."""

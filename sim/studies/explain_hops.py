@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import radius_km
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_line
-from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
 from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db
 
@@ -17,7 +17,7 @@ SAMPLES = 240
 
 CELLS_SHOWN = 3
 LEAST_SHARE = 0.05
-"""A cell is told of when it takes this share of a hop's rain attenuation at its worst."""
+"""A cell is shown when it takes this share of a hop's rain attenuation at its worst."""
 
 LEAST_RAIN_DB = 0.1
 
@@ -122,7 +122,7 @@ class StormStory:
 def hop_stories(
     simulator: BlockSimulator,
     draws: BlockDraws,
-    hops: Sequence[HopTimeline],
+    hops: Sequence[HopHistory],
     crossed: Sequence[int],
     window: _Window,
 ) -> tuple[HopStory, ...]:
@@ -135,7 +135,7 @@ def hop_stories(
     return tuple(stories)
 
 
-def _states_within(hop: HopTimeline, window: _Window) -> NDArray[np.int64]:
+def _states_within(hop: HopHistory, window: _Window) -> NDArray[np.int64]:
     first = int(np.searchsorted(hop.time_s, window[0], side="right")) - 1
     last = int(np.searchsorted(hop.time_s, window[1], side="left"))
     return np.unique(hop.state[first:last]).astype(np.int64)
@@ -145,7 +145,7 @@ def _hop_story(
     simulator: BlockSimulator,
     draws: BlockDraws,
     index: int,
-    hop: HopTimeline,
+    hop: HopHistory,
     states: NDArray[np.int64],
     window: _Window,
 ) -> HopStory:
@@ -209,10 +209,10 @@ def _cells(
     if field is None or raw_db < LEAST_RAIN_DB:
         return ()
     cells, shares_db = cell_shares_db(field, hop_line(simulator.prepared.designs[index]), time_s)
-    told = []
+    strongest = []
     for cell, share_db in zip(cells[:CELLS_SHOWN], shares_db[:CELLS_SHOWN], strict=True):
         phase = (time_s - field.cell_birth_s[cell]) / field.cell_life_s[cell]
-        told.append(
+        strongest.append(
             CellStory(
                 cell=int(cell),
                 storm=int(field.cell_storm[cell]),
@@ -221,7 +221,7 @@ def _cells(
                 attenuation_db=float(share_db),
             )
         )
-    return tuple(cell for cell in told if cell.attenuation_db >= LEAST_SHARE * raw_db)
+    return tuple(cell for cell in strongest if cell.attenuation_db >= LEAST_SHARE * raw_db)
 
 
 def _worst_fade(
@@ -261,12 +261,12 @@ def storm_stories(
     taken: dict[int, dict[str, float]] = {}
     peaks: dict[int, float] = {}
     for hop in touched:
-        told = {cell.storm for cell in hop.cells}
-        if not told:
+        storms = {cell.storm for cell in hop.cells}
+        if not storms:
             continue
         line = hop_line(simulator.prepared.designs[hop.index])
         cells, shares_db = cell_shares_db(field, line, hop.rain_time_s)
-        for storm in told:
+        for storm in storms:
             mine = field.cell_storm[cells] == storm
             taken.setdefault(storm, {})[hop.hop] = float(shares_db[mine].sum())
             strong = mine & (shares_db >= LEAST_SHARE * shares_db[mine].max())
