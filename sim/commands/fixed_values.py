@@ -100,15 +100,31 @@ _ROWS = {
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
-    "sim.equipment.raised": (
-        ("LARGEST_SECOND_MOMENT", "", "of the weights that --raise gives", _NO_MEAN),
-        ("LARGEST_CHANCE", "", "to which --raise lifts a chance of failure", _NO_MEAN),
+    "sim.rare.forced": (
+        ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
+        ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),
+    ),
+    "sim.rare.alone": (
+        (
+            "UNSEEN_QUANTILE",
+            "",
+            "of the repair assumed where none was seen",
+            "bounds only: see the list above",
+        ),
+    ),
+    "sim.rare.service_figures": (
+        ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
     ),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
     ),
     "sim.counting.figures": (
-        ("UNSEEN_OUTAGE_S", "s", "outage assumed where none was seen", "bounds only: see the list above"),
+        (
+            "UNSEEN_OUTAGE_S",
+            "s",
+            "outage of a hop assumed where none was seen",
+            "bounds only: see the list above",
+        ),
     ),
 }
 

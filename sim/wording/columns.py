@@ -94,12 +94,6 @@ COLUMNS = {
         "chance that a year breaks it, 0 to 1",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
-    "unavailable_min_per_year_controlled": Column(
-        "min/year", "unavailable time, put right by what the blocks met (--control)", NOTHING_SEEN
-    ),
-    "saving": Column("", "how many times the years a run without control would need for the same interval"),
-    "rain_known_min_per_year": Column("min/year", "long-run mean of the rain that the control knows"),
-    "rain_known_standard_error": Column("min/year", "standard error of that mean"),
     "min_per_year": Column("min/year", "the step's minutes; the textbook sum has no chance in it"),
     "textbook_min_per_year": Column("min/year", "unavailable time by the published standards alone"),
     "latitude_deg": Column("degree", "latitude, WGS 84"),

@@ -131,11 +131,6 @@ TABLES = {
     "service_targets": TableWords(
         "a service and an availability", "service availability target_min_per_year year_break_chance*"
     ),
-    "service_controlled": TableWords(
-        "a service of a run with --control",
-        "service unavailable_min_per_year* unavailable_min_per_year_controlled* saving "
-        "rain_known_min_per_year rain_known_standard_error",
-    ),
     "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
     "hops": TableWords(
         "a hop",

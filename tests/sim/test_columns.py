@@ -44,7 +44,7 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
 @pytest.mark.slow
 def test_every_table_has_the_columns_described(tmp_path) -> None:
     source = source_of(triangle())
-    options = ModelOptions(rain=False, multipath=False, control=1)
+    options = ModelOptions(rain=False, multipath=False, replications=1)
     simulate(source, RunRequest(years=20, seed=1, block_years=1, options=options), tmp_path / "run")
     tables = dict(Results.load(tmp_path / "run").tables)
     assert {*tables} == {*RESULT_TABLES}
