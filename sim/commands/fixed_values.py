@@ -58,14 +58,18 @@ _ROWS = {
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
     "models.air.storm": (("DEFAULT_STORMS", "", "how cells gather; speed and bearing are fields", _FITTED),),
-    "sim.multipath.night_law": (
+    "sim.multipath.night_pattern": (
         ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
         ("PATTERNS", "", "unevenness of nights and hours, by terrain", _FITTED),
         ("_CUT", "", "standard deviations at which both laws end", _FITTED),
+    ),
+    "sim.multipath.seasons": (
+        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
+    ),
+    "sim.multipath.night_law": (
         ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
         ("_SEASON_STEP_DB", "dB", "step of that ratio", "the map of depths adds the rest"),
-        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
     ),
     "sim.multipath.still_air": (
         ("NIGHT_SCALE_KM", "km", "over which the severity of nights is shared", "chosen by P.530, 2.3.7"),
@@ -92,6 +96,7 @@ _ROWS = {
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
+        ("COMMANDED_S", "s", "gap at a change of route by command", _STATE),
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
