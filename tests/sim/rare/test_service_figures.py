@@ -135,7 +135,7 @@ def test_nothing_seen_is_bounded_by_the_networks_own_repairs():
 
 @pytest.mark.slow
 def test_replications_move_no_mean(tmp_path):
-    """Over 240 blocks what is taken from each and what is put in its place have one mean, in its own error."""
+    """Over 240 blocks what is taken from each and what is put in its place have one mean."""
     mtbf_h = {"mast": 4e5, "outdoor_radio": 1e5, "software": 1e6}
     network = triangle(parts=tuple(PartChange(kind=kind, mtbf_h=hours) for kind, hours in mtbf_h.items()))
     options = ModelOptions(rain=False, multipath=False, replications=8)
@@ -150,7 +150,7 @@ def test_replications_move_no_mean(tmp_path):
 
 @pytest.mark.slow
 def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows():
-    """2,000 years of all failures against 1,000 without masts and 500 masts put in: one mean, by identity (1).
+    """2,000 years of all failures, and 1,000 without masts with 500 masts put in, have one mean.
 
     Counted twice, the masts put in are seen (negative control).
     """
