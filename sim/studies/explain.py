@@ -170,7 +170,7 @@ def _story(
     prepared = run.prepared
     demand = prepared.demands[service_index]
     window = (float(outage.start_s), float(outage.end_s))
-    crossed = prepared.hops_crossed(entity)
+    crossed = prepared.hops_crossed(service_index)
     touched = hop_stories(simulator, draws, hops, crossed, window)
     cards = {link for route in demand.routes for link, _ in route if link >= len(hops)}
     card_parts = [prepared.line_cards[link - len(hops)] for link in sorted(cards)]
