@@ -143,7 +143,8 @@ class Unseen:
         weight = np.where(stops, rare.weight_per_year[:, None], 0.0).max(axis=0, initial=0.0)
         weighted *= weight[:, None]
         weighted[:, UNAVAILABLE] = length_s.max(axis=0, initial=0.0)
-        return cls(weather * (options.rain or options.multipath), common * options.failures, weighted)
+        clear = options.failures and not (options.rain or options.multipath)
+        return cls(weather * (not clear), common * options.failures, weighted)
 
 
 class ServiceFigures:
