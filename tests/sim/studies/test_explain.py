@@ -18,7 +18,8 @@ from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db, storm_shares_db
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.studies.explain import explain, worst_outages
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.studies.explain import Outage, cause_shares, explain, worst_outages
 from hopyears.sim.studies.explain_timeline import SERVICE
 from hopyears.sim.wording.wording import span
 
@@ -218,3 +219,21 @@ def test_dates_count_from_the_first_of_january():
 )
 def test_lengths_of_time_read_well(seconds, text):
     assert span(seconds) == text
+
+
+def test_causes_of_an_outage_are_told_as_shares_of_its_time():
+    """An outage of 1000 s by power with half a minute of dispersion in it is no outage by both."""
+    power, both = int(Cause.POWER), int(Cause.POWER | Cause.DISPERSION)
+    down = np.array([[False, False], [True, True], [True, True]])
+    causes = np.array([[0, 0], [power, power], [both, both]])
+    service = ServiceHistory(
+        time_s=np.array([0.0, 100.0, 500.0, 530.0, 1100.0]),
+        result=np.array([0, 1, 2, 1, 0], dtype=np.int32),
+        rate_mbit_s=np.where(down, 0.0, 30.0),
+        down=down,
+        causes=causes,
+        seconds=np.array([1000.0, 970.0, 30.0]),
+        duration_s=2000.0,
+    )
+    outage = Outage(0, 100, 1000, both, date_of(100))
+    assert cause_shares(service, outage) == ((power, 0.97), (both, 0.03))
