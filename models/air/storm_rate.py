@@ -69,7 +69,7 @@ def _invert(
     for i in range(n_rows):
         at, k = low_s, offset[i]
         for n in range(n_events):
-            left = unit_gaps[i, n]
+            left = unit_gaps[i, n]  # of the hazard until the event: spent stretch by stretch at its rate
             while at < high_s:
                 while k < offset[i + 1] and storm_end_s[k] <= at:
                     k += 1

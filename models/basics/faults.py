@@ -44,7 +44,7 @@ class Fault:
 class Doubt:
     """Something legal that is likely not meant, or outside a tested range: the entry, and what to know.
 
-    ``law`` ends the sentence where the same holds for many entries: those that share it are told together.
+    ``law`` ends the sentence where the same holds for many entries: those that share it are one sentence.
     """
 
     entry: str
@@ -58,7 +58,7 @@ class Doubt:
 
 
 ALONE = 3
-"""Entries with one and the same doubt that get a sentence each; more are told in one."""
+"""Entries with one and the same doubt that get a sentence each; more share one sentence."""
 
 
 def grouped(doubts: Iterable[Doubt]) -> Iterator[Doubt]:

@@ -18,7 +18,7 @@ class Intervals:
     Parameters
     ----------
     offset : int array, shape (n_rows + 1,)
-        Row i owns the entries ``offset[i]`` to ``offset[i + 1]``.
+        Row i owns the intervals ``offset[i]`` to ``offset[i + 1]``.
     start_s, end_s : float arrays, shape (n,)
         Ends of the intervals [s], start < end, half open.
     """
@@ -126,6 +126,8 @@ def _packed(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> Intervals
 @kernel
 def _merge(row: Ints, start_s: Floats, end_s: Floats) -> int:
     """Join overlapping neighbours in place; give how many are left."""
+    # Sorted by row and start, so only the last interval kept can meet the next one; count never passes i,
+    # so nothing is written over before it is read.
     count = 0
     for i in range(len(row)):
         if count and row[count - 1] == row[i] and start_s[i] <= end_s[count - 1]:
@@ -145,7 +147,7 @@ def _subtract(
     taken_start_s: Floats,
     taken_end_s: Floats,
 ) -> tuple[Ints, Floats, Floats]:
-    room = len(start_s) + len(taken_start_s)
+    room = len(start_s) + len(taken_start_s)  # each piece taken cuts at most one more piece
     row, start, end = np.empty(room, np.int64), np.empty(room), np.empty(room)
     count = 0
     for i in range(len(offset) - 1):
@@ -154,7 +156,7 @@ def _subtract(
             at = start_s[k]
             while j < taken_offset[i + 1] and taken_end_s[j] <= at:
                 j += 1
-            n = j
+            n = j  # j stays: the last piece taken here may reach into the next interval too
             while n < taken_offset[i + 1] and taken_start_s[n] < end_s[k]:
                 if taken_start_s[n] > at:
                     row[count], start[count], end[count] = i, at, taken_start_s[n]

@@ -118,7 +118,7 @@ def _discharge(
     row, start, end = np.empty(len(start_s), np.int64), np.empty(len(start_s)), np.empty(len(start_s))
     count = 0
     for i in range(len(offset) - 1):
-        charge = 1.0
+        charge = 1.0  # share of a full battery when the supply was last back
         last_end = -np.inf
         for k in range(offset[i], offset[i + 1]):
             gap = start_s[k] - last_end

@@ -99,7 +99,7 @@ def _gauss_markov(normal: Floats, day_correlation: float) -> Floats:
 
 @kernel
 def _dark(harvest_h: Floats, battery_s: float, reconnect_s: float) -> tuple[Floats, Floats]:
-    start, end = [np.inf for _ in range(0)], [np.inf for _ in range(0)]
+    start, end = [np.inf for _ in range(0)], [np.inf for _ in range(0)]  # empty, but numba knows of what
     charge, lit = battery_s, True
     noon_s = 0.5 * SECONDS_PER_DAY
     for day in range(len(harvest_h)):

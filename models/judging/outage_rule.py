@@ -200,6 +200,7 @@ def _pieces(
     start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, n_seconds: int, share: float
 ) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
     """Errored and severely errored seconds as sorted pieces, before the ten-second rule."""
+    # An interval gives at most its first second, the whole seconds after it, and its last one.
     size = 3 * start.size + 1
     first = np.empty(size, np.int64)
     last = np.empty(size, np.int64)
@@ -209,7 +210,7 @@ def _pieces(
     second = -1  # the second being filled, its bad time and its causes
     bad = 0.0
     causes = 0
-    for i in range(start.size + 1):
+    for i in range(start.size + 1):  # one more than there are, to close the last second
         begin = int(np.floor(start[i])) if i < start.size else n_seconds
         if begin != second:
             if second >= 0 and second < n_seconds and bad > 0.0:
@@ -220,7 +221,7 @@ def _pieces(
         if i == start.size or end[i] <= start[i]:
             continue
         finish = int(np.floor(end[i]))
-        causes |= flags[i]
+        causes |= flags[i]  # those of the second's earlier intervals stay
         if finish == begin:
             bad += end[i] - start[i]
             continue
@@ -246,6 +247,8 @@ def _unavailable(first: _Ints, last: _Ints, kind: NDArray[np.int8], n_seconds: i
     down = False
     run_start = 0
     run_end = -1  # the current run of severely errored seconds is [run_start, run_end)
+    # An outage is known only ten seconds after it began, and its end only at the next run, or never: so both
+    # are taken from where the runs stand, not from the moment at which they count.
     for i in range(first.size):
         if kind[i] != SEVERELY_ERRORED:
             continue
@@ -269,7 +272,7 @@ def _label(
     first: _Ints, last: _Ints, label: _Ints, kind: NDArray[np.int8], begin: _Ints, finish: _Ints
 ) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
     """Pieces with unavailable time marked, and the good seconds inside it filled."""
-    n_out = 2 * first.size + begin.size
+    n_out = 2 * first.size + begin.size  # each piece, and the good seconds behind it
     out = np.empty((3, n_out), np.int64)
     out_kind = np.empty(n_out, np.int8)
     n = 0
@@ -302,7 +305,7 @@ def _merge(
     size = 2 * (start_a.size + start_b.size)
     out = np.empty((3, size), np.int64)
     out_kind = np.empty(size, np.int8)
-    i = j = n = at = 0
+    i = j = n = at = 0  # all before ``at`` is written; of a piece that began sooner only the rest is left
     while i < start_a.size or j < start_b.size:
         begin_a = max(start_a[i], at) if i < start_a.size else _FAR
         begin_b = max(start_b[j], at) if j < start_b.size else _FAR

@@ -143,6 +143,9 @@ def _fill(
     active: _Ints,
 ) -> None:
     """Raise the rates of ``services`` together towards their limits until nothing can rise."""
+    # Progressive filling: all who can still rise stand at one level above where they began, so a step is the
+    # least of what one lacks to its limit and of what a link has left for each who crosses it. A step stops
+    # one of them at least, so there are no more steps than services.
     n, largest = _grant_what_fits(left, first, last, links, services, limit, rate, active)
     small = TOLERANCE * largest
     busy = np.empty(left.size if n else 0, np.int64)  # links that somebody still rising crosses
@@ -160,7 +163,7 @@ def _fill(
             step = min(step, limit[active[i]] - rate[active[i]] - level)
         for j in range(n_busy):
             step = min(step, left[busy[j]] / crossing[busy[j]])
-        step = max(step, 0.0)
+        step = max(step, 0.0)  # rounding may have left a hair less than nothing
         level += step
         for j in range(n_busy):
             left[busy[j]] -= step * crossing[busy[j]]
@@ -211,7 +214,7 @@ def _grant_what_fits(
     """
     for s in services:
         for k in range(first[s], last[s]):
-            left[links[k]] -= limit[s] - rate[s]
+            left[links[k]] -= limit[s] - rate[s]  # as if all got all: below 0 where it does not fit
     n = 0
     for s in services:
         fits = True
@@ -223,7 +226,7 @@ def _grant_what_fits(
     largest = 0.0
     kept = 0
     for s in services:
-        if kept < n and active[kept] == s:
+        if kept < n and active[kept] == s:  # active keeps the order of services: no search
             kept += 1
             largest = max(largest, limit[s])
             for k in range(first[s], last[s]):

@@ -13,7 +13,7 @@ VERBS = {
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",
     "report": "write one web page, readable offline, from the results of a run",
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
-    "importance": "what each service would gain had a hop, site, part or cause never gone wrong",
+    "importance": "unavailable time saved had a hop, site, kind of part or cause never gone wrong",
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
     "promise": "how likely a year breaks a target, and which target can be promised",
     "textbook": "from the textbook sum of each service to its simulated outage, step by step",

@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "plan", nargs="+", help="plan file (TOML): entries that change or add to the network's"
     )
-    parser.add_argument("--out", required=True, help="folder for the runs, new or empty")
+    parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the runs, new or empty")
     parser.add_argument("--resume", action="store_true", help="add what a stopped comparison lacks")
     add_run_arguments(parser)
 

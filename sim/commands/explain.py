@@ -19,7 +19,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--service", required=True, metavar="ID", help="service id")
     parser.add_argument("--worst", type=int, default=10, metavar="N", help="outages to list (default 10)")
     parser.add_argument("--outage", type=int, metavar="K", help="open number K of the list, 1 is the longest")
-    parser.add_argument("--steps", type=int, default=60, metavar="N", help="lines of timeline (default 60)")
+    parser.add_argument(
+        "--steps", type=int, default=60, metavar="N", help="most lines of its timeline (default 60)"
+    )
 
 
 def run(options: argparse.Namespace) -> int:

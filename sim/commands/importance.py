@@ -1,4 +1,4 @@
-"""``hopyears importance``: what each service would gain had a hop, site, part or cause never gone wrong."""
+"""``hopyears importance``: unavailable time saved had a hop, site, kind of part or cause never gone wrong."""
 
 import argparse
 from typing import TYPE_CHECKING
@@ -20,7 +20,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--top", type=int, default=15, metavar="N", help="rows to show (default 15)")
     parser.add_argument(
-        "--blocks", type=int, default=10, metavar="N", help="blocks of the run to judge again (default 10)"
+        "--blocks",
+        type=int,
+        default=10,
+        metavar="N",
+        help="blocks of the run to work through, more for narrower intervals (default 10)",
     )
     parser.add_argument("--csv", metavar="FILE", help="write the full table there too")
     add_workers_argument(parser)

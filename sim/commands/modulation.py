@@ -31,7 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         type=int,
         metavar="N",
-        help="fixed modulation by its number of states, may be given again; default every one in use",
+        help="fixed modulation by its number of states (16 for 16-QAM), may be given again; default every "
+        "one in use",
     )
     parser.add_argument(
         "--out", metavar="FOLDER", help="keep blocks, tables and figures there, a new or empty folder"

@@ -177,7 +177,7 @@ _SERVICES = (
 
 
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
-    """Columns of a frame as cells: figures as they are told everywhere, or with so many decimals."""
+    """Columns of a frame as cells: figures as they are written everywhere, or with so many decimals."""
     from hopyears.sim.wording.wording import number, records
 
     heads = {column: column.replace("_", " ") for column in columns}

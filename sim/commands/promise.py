@@ -25,12 +25,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--availability", type=float, metavar="PER_CENT", help="the same as an availability, such as 99.99"
     )
     parser.add_argument(
-        "--contract-years", type=int, default=1, metavar="N", help="years that must all keep it (default 1)"
+        "--contract-years",
+        type=int,
+        default=1,
+        metavar="N",
+        help="years in a row, each of which must keep it (default 1)",
     )
     parser.add_argument(
         "--chance", type=float, default=0.9, help="how likely the promise is to hold (default 0.9)"
     )
-    parser.add_argument("--confidence", type=float, default=0.9, help="how sure that chance is (default 0.9)")
+    parser.add_argument(
+        "--confidence",
+        type=float,
+        default=0.9,
+        help="how sure that chance must be, given the years simulated (default 0.9)",
+    )
     parser.add_argument("--csv", metavar="FILE", help="write the table there too")
 
 

@@ -38,21 +38,31 @@ def add_workers_argument(parser: argparse.ArgumentParser) -> None:
         type=int,
         default=os.cpu_count() or 1,
         metavar="N",
-        help="worker processes (default one for each processor)",
+        help="processes at the same time (default one for each processor)",
     )
 
 
 def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--block-years", type=int, default=10, metavar="N", help="years of one independent block (default 10)"
+        "--block-years",
+        type=int,
+        default=10,
+        metavar="N",
+        help="years of one independent block; intervals come from how blocks differ (default 10)",
     )
     parser.add_argument("--no-rain", action="store_true", help="leave rain out")
     parser.add_argument("--no-multipath", action="store_true", help="leave multipath out")
-    parser.add_argument("--no-failures", action="store_true", help="leave failures and power cuts out")
     parser.add_argument(
-        "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
+        "--no-failures", action="store_true", help="leave out equipment failures, power cuts and planned work"
     )
-    parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
+    parser.add_argument(
+        "--no-anchoring",
+        action="store_true",
+        help="rain attenuation as the rain model gives it, not fitted to P.530 or to measured percentiles",
+    )
+    parser.add_argument(
+        "--no-queue", action="store_true", help="crews and spares without limit: nobody waits for either"
+    )
 
 
 def _add_replications(parser: argparse.ArgumentParser) -> None:
@@ -66,7 +76,8 @@ def _add_replications(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--heavier-storms",
         action="store_true",
-        help="for experts: draw heavier storms too, each weighted; pays where one storm stops both routes",
+        help="for experts: importance sampling of storms, heavier ones with their weight; pays where one "
+        "storm stops both routes",
     )
 
 

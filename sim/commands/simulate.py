@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="stop sooner, when a service is known well enough: 'service=ID halfwidth=10%%' stops when half "
         "the 95 %% interval of its unavailable minutes is 10 %% of them; --years is then the most",
     )
-    parser.add_argument("--out", required=True, help="folder for the results, new or empty")
+    parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the results, new or empty")
     parser.add_argument("--resume", action="store_true", help="add what a stopped run in that folder lacks")
     parser.add_argument(
         "--all",

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from hopyears.sim.equipment.failure_log import PHASES
 from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
-from hopyears.sim.runs.objective_counts import objectives_told
+from hopyears.sim.runs.objective_counts import objectives_summary
 from hopyears.sim.runs.results import Results
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import priority_rows, year_rows
@@ -69,7 +69,7 @@ def _print_services(console: "Console", results: Results, *, every_row: bool) ->
     console.print(_objectives(objectives, every_row=every_row), markup=False)
     left_out = "services that meet their objectives more surely"
     say_left_out(console, len(objectives), left_out, every_row=every_row)
-    say(console, objectives_told(objectives))
+    say(console, objectives_summary(objectives))
     console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
 
 

@@ -234,67 +234,6 @@ def paired_difference(plan: ArrayLike, base: ArrayLike, *, level: float = LEVEL)
     return _student(one - other, level)
 
 
-def ratio_interval(numerator: ArrayLike, denominator: ArrayLike, *, level: float = LEVEL) -> Interval:
-    """Ratio of two sums over blocks, for instance seconds lost over outages: mean duration.
-
-    Parameters
-    ----------
-    numerator, denominator : float arrays, shape (n_blocks,)
-        The parts of each block; the denominators sum to more than 0.
-    level : float
-        Confidence.
-
-    Returns
-    -------
-    Interval
-        Not a number when the denominators sum to 0: there is no ratio.
-
-    Notes
-    -----
-    The linearised (delta) method with Student's t; the estimate's bias goes as 1/n_blocks.
-
-    References
-    ----------
-    W. G. Cochran, Sampling Techniques, 3rd edition (1977), section 6.3.
-    """
-    top, bottom = _units(numerator), _units(denominator)
-    if top.shape != bottom.shape:
-        raise ValueError(f"numerator has {top.size} blocks; must have {bottom.size} as denominator")
-    if bottom.sum() <= 0.0:
-        return Interval(np.nan, np.nan, np.nan, level)
-    ratio = float(top.sum() / bottom.sum())
-    spread = _student((top - ratio * bottom) / bottom.mean(), level)
-    return Interval(ratio + spread.low, ratio, ratio + spread.high, level)
-
-
-def count_interval(count: int, exposure: float, *, level: float = LEVEL) -> Interval:
-    """Rate of a Poisson count, exact: outages a year from outages seen.
-
-    Parameters
-    ----------
-    count : int
-        Events seen, at least 0; they must be independent (else use ``mean_interval`` on blocks).
-    exposure : float
-        Years, or whatever the rate is per, above 0.
-    level : float
-        Confidence.
-
-    Notes
-    -----
-    With none seen the two-sided upper limit at 95 % is 3.69/exposure.
-
-    References
-    ----------
-    F. Garwood, Fiducial limits for the Poisson distribution, Biometrika 28 (1936) 437-442.
-    """
-    if count < 0 or not exposure > 0.0:
-        raise ValueError(f"count is {count} with exposure {exposure}; must be at least 0, exposure above 0")
-    tail = (1.0 - _checked(level)) / 2.0
-    low = float(gammaincinv(count, tail)) if count else 0.0
-    high = float(gammaincinv(count + 1, 1.0 - tail))
-    return Interval(low / exposure, count / exposure, high / exposure, level)
-
-
 def proportion_interval(hits: int, trials: int, *, level: float = LEVEL, exact: bool = True) -> Interval:
     """Chance of a thing seen ``hits`` times in ``trials``: years that break a target, for instance.
 

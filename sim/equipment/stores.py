@@ -50,7 +50,7 @@ class Stores:
     plant : Plant
         Depots and sites.
     dispatcher : Dispatcher
-        Told when a fault that waits for a crew has lost its spare.
+        Notified when a fault that waits for a crew has lost its spare.
     unlimited : bool
         Spares never lack but are fetched at the nearest depot that keeps them all the same.
     """

@@ -42,6 +42,7 @@ def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_
     changes = np.empty((256, 3), dtype=np.float64)
     size = 0
     n_windows = window_start.size - 1
+    # Asked once for each equipment state with the rain of the whole block: halving skips what lies before.
     first_window = _first_window(knot_time_s, window_start, start_s)
     for channel in range(n_channels):
         highest = down_db[channel, n_levels - 1]
@@ -51,6 +52,7 @@ def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_
             level = n_levels
             last_s = start_s
             for i in range(window_start[window], window_start[window + 1] - 1):
+                # Most stretches reach no threshold: leave before any arithmetic.
                 if level == n_levels and knot_db[i] < highest and knot_db[i + 1] < highest:
                     continue
                 t0, t1, a0, a1 = _clipped(knot_time_s, knot_db, i, start_s, end_s)
@@ -58,8 +60,10 @@ def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_
                     continue
                 last_s = t1
                 slope = (a1 - a0) / (t1 - t0)
+                # A stretch takes every level at most once down and once up.
                 if size + 2 * n_levels + 1 > changes.shape[0]:
                     changes = _grown(changes)
+                # a0 as well: rain may be above a threshold already when the equipment state begins.
                 while level > 0 and max(a0, a1) >= down_db[channel, level - 1]:
                     level -= 1
                     edge = down_db[channel, level]
@@ -82,6 +86,7 @@ def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_
 
 @kernel
 def _first_window(knot_time_s, window_start, start_s):  # type: ignore[no-untyped-def]
+    """First window that ends after ``start_s``; the number of windows where none does."""
     low, high = 0, window_start.size - 1
     while low < high:
         middle = (low + high) // 2
@@ -179,7 +184,7 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
             _set_level(now, 2, int(fades[k, 1]), int(fades[k, 2]))
             _set_level(now, 3, int(fades[k, 1]), int(fades[k, 3]))
             k += 1
-        if 2 * (n_states + 1) > table.size:
+        if 2 * (n_states + 1) > table.size:  # at most half full, so a search is short and always ends
             table = _rehashed(joint, n_states, 4 * table.size)
         slot = _slot(table, joint, now)
         row = table[slot]
@@ -207,6 +212,7 @@ def _set_level(codes, column, channel, level):  # type: ignore[no-untyped-def]
 
 @kernel
 def _mixed(codes):  # type: ignore[no-untyped-def]
+    """A hash of a joint state: odd multipliers and shifts carry each bit into those of the mask."""
     value = np.uint64(0)
     for code in codes:
         value = (value ^ (value >> np.uint64(31)) ^ code) * np.uint64(0xBF58476D1CE4E5B9)
@@ -218,7 +224,7 @@ def _mixed(codes):  # type: ignore[no-untyped-def]
 @kernel
 def _slot(table, joint, codes):  # type: ignore[no-untyped-def]
     """Slot of the table that holds this joint state, or the empty slot where it belongs."""
-    mask = np.uint64(table.size - 1)
+    mask = np.uint64(table.size - 1)  # sizes are powers of two
     slot = _mixed(codes) & mask
     while True:
         row = table[slot]

@@ -36,7 +36,7 @@ def line_card_of(network: Network, hardware: Mapping[str, SiteHardware]) -> dict
     """Line card that carries each service at each of its ends: (service id, site id) to part id.
 
     Ports of the indoor units themselves are used first, in the order of the services; a service on one of
-    those has no entry.
+    those is not in the result.
     """
     used: Counter[tuple[str, LineKind]] = Counter()
     carried: dict[tuple[str, str], str] = {}

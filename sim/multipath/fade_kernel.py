@@ -155,6 +155,7 @@ def _edges(time, impact, speed, dx, dy, kind, lines, down, up):  # type: ignore[
             line = lines[i]
             across = (impact[e] + dy[e, line]) ** 2
             centre = time[e] - dx[e, line] * slowness
+            # Thresholds rise with the modulation: below the first not reached, none is.
             for m in range(n_modulations - 1, -1, -1):
                 if up[k, line, m] <= across:
                     break
@@ -191,6 +192,7 @@ def _sweep(edges, codes, n_lines, hold, start, end):  # type: ignore[no-untyped-
     level, cause = n_modulations, 0
     while True:
         now = min(edges[i] if i < len(edges) else np.inf, next_release)
+        # The state is written when time moves on, so edges of one instant give one change, or none.
         if now > since:
             new_level, new_cause = _state(lost, causes)
             if new_level != level or new_cause != cause:
@@ -207,8 +209,10 @@ def _sweep(edges, codes, n_lines, hold, start, end):  # type: ignore[no-untyped-
                 if release[m] <= now:
                     lost[m], release[m] = False, np.inf
             next_release = release.min()
+        # Edges from before ``start`` are counted too: they say which fades are under way there.
         while i < len(edges) and edges[i] == now:
             m = _cover(codes[i], covers, covered, classes)
+            # A modulation that is neither lost nor covered on all lines can change nothing.
             touched = lost[m] or covered[1, m] == n_lines
             if touched and _decide(m, now, n_lines, covered, classes, hold, lost, release, causes):
                 next_release = release.min()

@@ -1,7 +1,7 @@
 """How much rain outage each hop has in the long run, from snapshots of the field that no run uses.
 
-The snapshots give the exact law of the simulated rain, anchoring included, up to their own chance error. This
-is told by independent sets of them.
+The snapshots give the exact law of the simulated rain, anchoring included, up to their own chance error.
+Independent sets of them show how large that is.
 """
 
 from collections.abc import Iterator, Sequence

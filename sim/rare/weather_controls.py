@@ -26,7 +26,7 @@ from hopyears.sim.counting.variance_reduction import control_variate
 from hopyears.sim.rare.rain_expectation import N_SETS, carrying_step, rain_chances
 
 FEWEST_BLOCKS = 10
-"""Blocks from which slopes can be told."""
+"""Fewest blocks from which slopes are estimated."""
 
 SLOPE_BOUNDS = (0.0, 2.0)
 """Seconds lost for each second of storms or rain: a service loses no less to more of them, and by hysteresis

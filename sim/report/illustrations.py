@@ -96,14 +96,14 @@ def _rates(services: pd.DataFrame, throughput: pd.DataFrame) -> str:
         (str(row["service"]), throughput[throughput["service"] == row["service"]], row["committed_mbit_s"])
         for row in records(services)
     ]
-    told = "Rate of each service against the share of time that has at least this rate"
-    return _svg(_panels(own, "rate_mbit_s"), "rates", told)
+    description = "Rate of each service against the share of time that has at least this rate"
+    return _svg(_panels(own, "rate_mbit_s"), "rates", description)
 
 
 def _capacities(hops: pd.DataFrame, capacity: pd.DataFrame) -> str:
     own = [(str(hop), capacity[capacity["hop"] == hop], None) for hop in hops["hop"]]
-    told = "Capacity of each hop against the share of time that has at least this capacity"
-    return _svg(_panels(own, "capacity_mbit_s"), "capacities", told)
+    description = "Capacity of each hop against the share of time that has at least this capacity"
+    return _svg(_panels(own, "capacity_mbit_s"), "capacities", description)
 
 
 def _panels(curves: Sequence[tuple[str, pd.DataFrame, float | None]], rate: str) -> Axes:

@@ -12,7 +12,7 @@ from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.report.drawing import look
 from hopyears.sim.report.illustrations import illustrations
 from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
-from hopyears.sim.runs.objective_counts import objectives_told
+from hopyears.sim.runs.objective_counts import objectives_summary
 from hopyears.sim.wording import wording
 from hopyears.sim.wording.answer import first_answer, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
@@ -77,7 +77,7 @@ def report_page(results: "Results") -> str:
         pictures=pictures,
         services=[service_rows(row) for row in worst],
         objectives=objective_rows(objectives),
-        objectives_told=objectives_told(objectives),
+        objectives_summary=objectives_summary(objectives),
         rates=[rate_rows(row) for row in worst],
         details=details(tables, [str(row["service"]) for row in worst]),
         causes=cause_rows(causes),
@@ -129,7 +129,7 @@ def rain_words(options: Mapping[str, Any], network: Mapping[str, Any]) -> str:
 
 
 def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[str, Any]:
-    """What was simulated, in the order in which it is told."""
+    """What was simulated, in the order in which the page shows it."""
     options = manifest.get("options", {})
     on = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is True]
     off = [

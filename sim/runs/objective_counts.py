@@ -26,18 +26,18 @@ def least_sure_first(objectives: pd.DataFrame) -> pd.DataFrame:
     return objectives.loc[least.sort_values(kind="stable").index]
 
 
-def objectives_told(objectives: pd.DataFrame) -> str:
+def objectives_summary(objectives: pd.DataFrame) -> str:
     """How many services surely meet and miss each objective that any of them has; empty without services.
 
     Surely is with the whole 95 % interval: with a confidence of 97.5 % to either side.
     """
     sure = (1.0 + LEVEL) / 2.0
-    told = []
+    phrases = []
     for name, words in OBJECTIVES.items():
         confidence = objectives[f"{name}_met_confidence"].dropna()
         if confidence.empty:
             continue
         met, missed = int((confidence >= sure).sum()), int((confidence <= 1.0 - sure).sum())
         counts = ((met, "met"), (missed, "missed"), (len(confidence) - met - missed, "open"))
-        told.append(f"{words} {', '.join(f'{count} {what}' for count, what in counts if count)}")
-    return f"Objectives with the whole 95 % interval: {'; '.join(told)}." if told else ""
+        phrases.append(f"{words} {', '.join(f'{count} {what}' for count, what in counts if count)}")
+    return f"Objectives with the whole 95 % interval: {'; '.join(phrases)}." if phrases else ""

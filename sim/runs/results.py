@@ -57,7 +57,7 @@ class Results:
     network : dict
         The network simulated, every default filled in.
     tables : mapping of str to DataFrame
-        ``RESULT_TABLES``; their columns are told where each is made, from ``sim.runs.summary`` on.
+        ``RESULT_TABLES``; their columns are described where each is made, from ``sim.runs.summary`` on.
     """
 
     manifest: Mapping[str, Any]

@@ -81,6 +81,7 @@ def choose_route(
     target = -1  # the route being switched to, until gap_end
     gap_end = np.inf
     i = 0
+    # From one instant to the next at which a link changes, a switch ends or a wait is over.
     while True:
         # Links that change now.
         while i < time_s.size and time_s[i] <= now:
@@ -95,7 +96,7 @@ def choose_route(
                     if was_bad != (bad_links[route] > 0):
                         since[route] = now
             i += 1
-        if out.size < n + 2:
+        if out.size < n + 2:  # one turn writes two rows at most: a switch that ends, one that begins
             out_time = np.append(out_time, np.empty(out_time.size, np.float64))
             out = np.append(out, np.empty(out.size, np.int32))
         if target >= 0 and now >= gap_end:
@@ -114,7 +115,7 @@ def choose_route(
                 gap_s = switching_s if failed else commanded_s
                 gap_end = now + gap_s
                 wake = min(wake, gap_end)
-                if gap_s > 0.0:
+                if gap_s > 0.0:  # else the next turn, at this same time, ends the switch
                     out_time[n], out[n] = now, n_routes + used
                     n += 1
         if wake >= duration_s:

@@ -70,7 +70,7 @@ def sweep_services(
         Hops of each link: parallel hops share their load as one, and stay of use when some fail.
         Without it every hop is a link by itself. A hop is in one link at most.
     record_rates : bool
-        Whether every change of rate has an entry in the histories, not only those that matter for
+        Whether every change of rate is in the histories, not only those that matter for
         outages; takes memory.
 
     Returns

@@ -55,6 +55,7 @@ def run_changes(
             return i
         now = time_s[i]
         n_touched = 0
+        # All changes of one instant before any group is judged: no state that lasts no time is counted.
         while i < time_s.size and time_s[i] == now:
             e, new = entity[i], state[i]
             i += 1
@@ -82,7 +83,7 @@ def run_changes(
 
 @kernel
 def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
-    """Judge every group in the state of time 0 and write the first entry of every service."""
+    """Judge every group in the state of time 0 and write the first result of every service."""
     for g in range(sweep.group_word.size):
         word = _group_salt(g)
         for e in range(plan.groups_of_entity.first.size - 1):
@@ -97,11 +98,14 @@ def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
 
 @kernel
 def _group_salt(g: int) -> np.uint64:
+    """A word for each group: without it, groups on the same hops would meet in one row of the table."""
+    # 2^64 over the golden ratio: multiples of it are spread over all bits.
     return np.uint64(g + 1) * np.uint64(0x9E3779B97F4A7C15)
 
 
 @inlined
 def _crowded(sweep: Sweep, n_services: int) -> bool:
+    """Whether the changes of one instant, which may touch every service once, might not fit any more."""
     n_results = sweep.used[N_RESULTS] + n_services
     return bool(
         sweep.used[N_OUT] + n_services > sweep.out_time.size
@@ -137,6 +141,7 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
             seconds[old] += now - since[s]
         current[s] = new
         since[s] = now
+        # Another rate alone moves no outage: its seconds are counted above, and the history stays short.
         if record_rates or old < 0 or _differs(down, causes, old, new):
             out_time[n], out_service[n], out_result[n] = now, s, new
             n += 1

@@ -116,11 +116,11 @@ def worst_outages(run: OpenedRun, service_id: str, n: int) -> list[Outage]:
     InputError
         If the run has no such service.
     """
-    entity = run.service_index(service_id)
+    service_index = run.service_index(service_id)
     found: list[Outage] = []
     for block in run.folder.finished_blocks():
         table = run.folder.read_block(block)["service_outage"].to_pandas()
-        for row in table[table["entity"] == entity].itertuples():
+        for row in table[table["entity"] == service_index].itertuples():
             start_s = int(row.start_s)
             date = date_of(start_s, first_year=1 + block * run.block_years)
             found.append(Outage(block, start_s, round(row.duration_s), int(row.causes), date))
@@ -136,7 +136,7 @@ def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
     InputError
         If the block simulated again does not hold the outage: the program itself has changed since.
     """
-    entity = run.service_index(service_id)
+    service_index = run.service_index(service_id)
     simulator = BlockSimulator(run.prepared)
     draws = simulator.draw(run.seed, outage.block, run.block_years)
     hops = [
@@ -145,14 +145,14 @@ def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
         )
         for i, segments in enumerate(draws.segments)
     ]
-    service = simulator.services(hops, draws.log, draws.duration_s, record_rates=True)[entity]
-    _check_same(run, service, entity, outage)
-    return _story(run, simulator, draws, hops, service, entity, outage)
+    service = simulator.services(hops, draws.log, draws.duration_s, record_rates=True)[service_index]
+    _check_same(run, service, service_index, outage)
+    return _story(run, simulator, draws, hops, service, service_index, outage)
 
 
-def _check_same(run: OpenedRun, service: ServiceHistory, entity: int, outage: Outage) -> None:
+def _check_same(run: OpenedRun, service: ServiceHistory, service_index: int, outage: Outage) -> None:
     lost = three_ways(service, service.duration_s)[2]
-    keys, values = outage_rows(entity, lost, Block(outage.block, run.block_years))
+    keys, values = outage_rows(service_index, lost, Block(outage.block, run.block_years))
     same = (keys[:, 2] == outage.start_s) & (values[:, 0] == outage.duration_s)
     if not same.any():
         raise InputError(
@@ -167,13 +167,13 @@ def _story(
     draws: BlockDraws,
     hops: Sequence[HopHistory],
     service: ServiceHistory,
-    entity: int,
+    service_index: int,
     outage: Outage,
 ) -> Story:
     prepared = run.prepared
-    demand = prepared.demands[entity]
+    demand = prepared.demands[service_index]
     window = (float(outage.start_s), float(outage.end_s))
-    crossed = prepared.hops_crossed(entity)
+    crossed = prepared.hops_crossed(service_index)
     touched = hop_stories(simulator, draws, hops, crossed, window)
     cards = {link for route in demand.routes for link, _ in route if link >= len(hops)}
     card_parts = [prepared.line_cards[link - len(hops)] for link in sorted(cards)]

@@ -73,7 +73,7 @@ def timeline(
 
 
 def _within(time_s: NDArray[np.float64], window: _Window) -> range:
-    """Entries in force within a window: the one that it begins with, and those that begin in it."""
+    """Rows in force within a window: the one that it begins with, and those that begin in it."""
     first = max(int(np.searchsorted(time_s, window[0], side="right")) - 1, 0)
     return range(first, int(np.searchsorted(time_s, window[1], side="left")))
 

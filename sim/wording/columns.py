@@ -1,4 +1,4 @@
-"""Every column of the result tables: its unit, what it says, and how a bound is told.
+"""Every column of the result tables: its unit, what it says, and what it says where only a bound is known.
 
 The one place where columns are described; which table has which stands in ``wording.table_columns``.
 """
@@ -184,8 +184,8 @@ COLUMNS = {
     ),
     "figure": Column("", "what is compared"),
     "unit": Column("", "unit of the figure"),
-    "predicted": Column("as told in unit", "the figure by its standard"),
-    "simulated": Column("as told in unit", "the figure of the run"),
+    "predicted": Column("as in column unit", "the figure by its standard"),
+    "simulated": Column("as in column unit", "the figure of the run"),
     "ratio": Column("", "simulated over predicted"),
     "standard_error": Column(
         "", "of the ratio, from independent blocks; not a number where too little was seen"

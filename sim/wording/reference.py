@@ -35,7 +35,7 @@ def columns_page() -> str:
         "# Columns of the result tables",
         "",
         "Units stand in the names too. A figure `x` with an interval has columns `x`, `x_low` and `x_high`: "
-        "the 95 % interval, from independent blocks of years. Unless told otherwise `x` is "
+        "the 95 % interval, from independent blocks of years. Unless stated otherwise `x` is "
         f"{NOTHING_SEEN}.",
         "",
         "Tables lie in the folder `tables` of a run (Parquet) and in `hopyears.open_run(FOLDER).tables`; "
@@ -113,7 +113,7 @@ def _field_rows(properties: Mapping[str, Any], required: Sequence[str]) -> Itera
 
 
 def _default(value: Any) -> str:
-    """A default for reading; a list of entries is told in the field's own words."""
+    """A default for reading; a list of entries is described by the field's meaning."""
     if value is None or value == {} or (isinstance(value, list) and value and isinstance(value[0], dict)):
         return ""
     if isinstance(value, bool):

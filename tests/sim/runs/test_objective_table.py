@@ -15,7 +15,7 @@ from hopyears.sim.counting.figures import outage_columns
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tallies import Run, Tally
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
-from hopyears.sim.runs.objective_counts import least_sure_first, objectives_told
+from hopyears.sim.runs.objective_counts import least_sure_first, objectives_summary
 from hopyears.sim.runs.objective_table import COLUMNS, objective_table
 
 
@@ -168,13 +168,13 @@ def test_the_limit_of_the_interval_is_met_with_half_of_what_lacks():
 def test_counts_of_objectives_met():
     one, two = {"outages_per_year_objective": 0.85}, {"availability_objective": 0.99999}
     table = objectives(BLOCKS, one=one, two=two).reset_index()
-    assert objectives_told(table) == (
+    assert objectives_summary(table) == (
         "Objectives with the whole 95 % interval: availability 1 met, 1 open; "
         "severely errored seconds 2 met; outages a year 1 open."
     )
     assert least_sure_first(table)["service"].tolist() == ["two", "one"]
-    assert "outages" not in objectives_told(objectives(BLOCKS).reset_index())
-    assert objectives_told(table.iloc[:0]) == ""
+    assert "outages" not in objectives_summary(objectives(BLOCKS).reset_index())
+    assert objectives_summary(table.iloc[:0]) == ""
     missed = objectives(BLOCKS, one={"availability_objective": 0.999999}).reset_index()
-    assert "availability 1 met, 1 missed;" in objectives_told(missed)
+    assert "availability 1 met, 1 missed;" in objectives_summary(missed)
     assert least_sure_first(missed)["service"].tolist() == ["one", "two"]
