@@ -27,7 +27,7 @@ from hopyears.sim.multipath.nights import NightPlaces
 from hopyears.sim.rain.anchoring import Anchor, fit_anchor
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
 from hopyears.sim.rain.storms import Region, draw_storms, storm_intervals
-from hopyears.sim.services.service_data import ServiceDemand
+from hopyears.sim.services.service_data import Route, ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 from hopyears.sim.streams import Streams
@@ -107,6 +107,20 @@ class Prepared:
     storms: StormModel
     region: Region
     site_km: tuple[tuple[float, float], ...]
+
+    def hops_along(self, route: Route) -> list[tuple[int, ...]]:
+        """Hops of each link of a route in its order: several of a bundle; line cards have none."""
+        return [self.links[link] for link, _ in route if link < len(self.designs)]
+
+    def hops_crossed(self, service: int) -> list[int]:
+        """Every hop that any route of a service may cross, sorted."""
+        routes = self.demands[service].routes
+        return sorted({hop for route in routes for link in self.hops_along(route) for hop in link})
+
+    def link_of_hops(self) -> dict[int, int]:
+        """Link that each hop is of, alone or in a bundle."""
+        n_hops = len(self.designs)
+        return {hop: link for link, hops in enumerate(self.links[:n_hops]) for hop in hops}
 
 
 def prepare(
