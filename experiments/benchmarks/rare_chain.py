@@ -72,7 +72,7 @@ def chain() -> NetworkSource:
 
 def main(arguments: list[str]) -> int:
     """Compare both ways."""
-    years, plain_years = (int(text) for text in (*arguments, "400", "3000")[:2])
+    years, plain_years = (int(text) for text in (*arguments, "600", "3000")[:2])
     surer = ModelOptions(replications=REPLICATIONS)
     return compare(Comparison(chain(), surer, ModelOptions(), years, plain_years))
 

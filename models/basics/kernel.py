@@ -58,3 +58,6 @@ inlined = _compiler(forceinline=True)
 
 written_out = _compiler(inline="always")
 """The same for loops that are written into their caller before it is compiled."""
+
+vector_kernel = _compiler(fastmath={"reassoc", "nsz", "contract"})
+"""For loops in single precision whose sums may be taken in any order, as vector instructions take them."""

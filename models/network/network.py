@@ -5,7 +5,9 @@ default and meaning. The file reader, the published JSON Schema and the listing 
 these classes. Everything is frozen.
 """
 
+from collections.abc import Mapping
 from functools import cached_property
+from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
@@ -192,6 +194,10 @@ class Hop(Entry):
         return self
 
 
+SHARE_TO_BE_UP: Mapping[str, float] = MappingProxyType({"packet": 0.5, "circuit": 1.0, "optical": 1.0})
+"""Share of its committed rate below which a service of each kind is down unless it states another."""
+
+
 class Service(Entry):
     """An end-to-end demand."""
 
@@ -210,8 +216,14 @@ class Service(Entry):
     ] = "packet"
     priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
     required_share: Annotated[
-        Finite, Field(gt=0, le=1, description="of the committed rate; the service is down below it")
-    ] = 1.0
+        Finite | None,
+        Field(
+            gt=0,
+            le=1,
+            description="of the committed rate; the service is down below it, and below committed above it; "
+            "default 0.5 for packet (Y.1563), else 1 (G.826); 1 where a contract counts all below committed",
+        ),
+    ] = None
     grade: Annotated[
         Literal["access", "short haul", "long haul"],
         Field(description="portion of the national path, for the objectives of F.1703 and F.1668"),
@@ -267,6 +279,15 @@ class Service(Entry):
         Finite,
         Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
     ] = 300.0
+
+    @property
+    def share_to_be_up(self) -> float:
+        """Share of the committed rate below which the service is down, by its kind unless stated.
+
+        A second of a packet service is severely errored when more than half of its frames are lost (ITU-T
+        Y.1563, from memory); of a circuit, which comes whole or not at all, when it falls short (G.826).
+        """
+        return SHARE_TO_BE_UP[self.kind] if self.required_share is None else self.required_share
 
     @property
     def full_rate_mbit_s(self) -> float:

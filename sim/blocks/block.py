@@ -25,7 +25,8 @@ from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity
 from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
-from hopyears.sim.rain.storms import RainField, draw_storms, storm_intervals
+from hopyears.sim.rain.storm_intervals import storm_intervals
+from hopyears.sim.rain.storms import RainField, draw_storms
 from hopyears.sim.services.service import sweep_services
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams

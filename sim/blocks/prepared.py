@@ -25,7 +25,8 @@ from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.nights import NightPlaces
 from hopyears.sim.rain.anchoring import Anchor, fit_anchor
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
-from hopyears.sim.rain.storms import Region, draw_storms, storm_intervals
+from hopyears.sim.rain.storm_intervals import storm_intervals
+from hopyears.sim.rain.storms import Region, draw_storms
 from hopyears.sim.services.service_data import Route, ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays

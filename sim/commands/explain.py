@@ -85,13 +85,14 @@ def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterabl
 
 def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
     from hopyears.models.judging.cause import cause_label
-    from hopyears.sim.wording.wording import span
+    from hopyears.sim.wording.wording import per_cent, span
 
     outage = story.outage
     say(
         console,
         f"{story.service}: outage of {span(outage.duration_s)} from {clock(outage.start_s)} to "
-        f"{clock(outage.end_s)} UTC; {cause_label(outage.causes)}",
+        f"{clock(outage.end_s)} UTC; of its time "
+        + ", ".join(f"{cause_label(causes)} {per_cent(share)}" for causes, share in story.shares),
     )
     say(
         console,

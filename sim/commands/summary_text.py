@@ -77,6 +77,8 @@ def _services(services: "pd.DataFrame", causes: "pd.DataFrame") -> "Table":
     columns = {
         "service": "service",
         "unavailable min/year": "unavailable",
+        "of it planned": "planned",
+        "below committed": "below",
         "available": "availability",
         "textbook": "textbook",
         "outages/year": "outages",
@@ -87,7 +89,7 @@ def _services(services: "pd.DataFrame", causes: "pd.DataFrame") -> "Table":
     }
     table = plain_table("services", (*columns, "main causes"), ("service", "main causes"))
     for cells in map(service_rows, records(services)):
-        cells |= {name: cells[name][0] for name in ("outages", "severe")}
+        cells |= {name: cells[name][0] for name in ("outages", "severe", "below")}
         named = main_causes(causes[causes["service"] == cells["service"]], _MOST)
         fill(table, [[*(cells[name] for name in columns.values()), named]])
     return table

@@ -6,13 +6,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import month_edges_s
-from hopyears.models.judging.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, Lost, classify, either_way
+from hopyears.models.judging.outage_rule import (
+    SEVERE_SHARE,
+    SEVERELY_ERRORED,
+    UNAVAILABLE,
+    Lost,
+    classify,
+    either_way,
+)
 from hopyears.sim.counting.keyed_table import Columns
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceDemand, ServiceHistory
 
 BOTH = 2
 """Direction number of both ways together."""
+
+LEAST_SHORTFALL_MBIT_S = 5.1e-4
+"""Rates come to the nearest kbit/s: a smaller shortfall is none."""
 
 N_BINS = 1000
 """Bins of the throughput histogram: bin b has shares of the peak above (b-1)/1000 to b/1000, bin 0 zero."""
@@ -35,9 +45,10 @@ MONTH = Columns(
 )
 CAUSE = Columns(("entity", "direction", "causes"), ("unavailable_s", "severely_errored_s"))
 OUTAGE = Columns(("entity", "block", "start_s", "causes"), ("duration_s",))
-TRAFFIC = Columns(("entity", "direction"), ("delivered_mbit", "peak_mbit", "down_s"))
+TRAFFIC = Columns(("entity", "direction"), ("delivered_mbit", "peak_mbit", "down_s", "below_committed_s"))
 UNDELIVERED = Columns(
-    ("entity", "direction", "causes"), ("undelivered_mbit", "undelivered_committed_mbit", "seconds")
+    ("entity", "direction", "causes"),
+    ("undelivered_mbit", "undelivered_committed_mbit", "seconds", "below_committed_s"),
 )
 THROUGHPUT = Columns(("entity", "direction", "bin"), ("seconds",))
 CAPACITY = Columns(("entity", "direction", "capacity_kbit_s"), ("seconds",))
@@ -66,7 +77,11 @@ class Block:
 def three_ways(history: ServiceHistory | HopHistory, duration_s: float) -> Ways:
     """Lost seconds forward, backward and both ways by the ten-second rule."""
     forward, backward = (
-        classify(*_down_intervals(history, direction, duration_s), duration_s=duration_s)
+        classify(
+            *_down_intervals(history, direction, duration_s),
+            duration_s=duration_s,
+            severe_share=history.severe_share if isinstance(history, ServiceHistory) else SEVERE_SHARE,
+        )
         for direction in (FORWARD, BACKWARD)
     )
     return forward, backward, either_way(forward, backward)
@@ -155,7 +170,11 @@ def _keyed(entity: int, direction: int, third: _Ints) -> _Ints:
 
 
 def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -> dict[Columns, Rows]:
-    """Rows of ``TRAFFIC``, ``UNDELIVERED`` and ``THROUGHPUT`` of one service."""
+    """Rows of ``TRAFFIC``, ``UNDELIVERED`` and ``THROUGHPUT`` of one service.
+
+    A service that is not down is *below committed* while it gets less than its committed rate, of both ways
+    together while either is and neither is down.
+    """
     seconds, peak = history.seconds, service.peak_mbit_s
     rows: dict[Columns, Rows] = {TRAFFIC: [], UNDELIVERED: [], THROUGHPUT: []}
     lower = history.rate_mbit_s.min(axis=1)
@@ -165,12 +184,14 @@ def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -
         # Rates are whole kbit/s, so a share that ends on an edge belongs to the bin below it.
         share = np.ceil(np.minimum(rate / peak, 1.0) * N_BINS - 1e-9).astype(np.int64)
         rows[THROUGHPUT].append((_keyed(entity, direction, share), seconds[:, None]))
-        sums = np.array([[rate @ seconds, peak * seconds.sum(), down @ seconds]])
+        below = ~down & (rate < service.committed_mbit_s - LEAST_SHORTFALL_MBIT_S)
+        sums = np.array([[rate @ seconds, peak * seconds.sum(), down @ seconds, below @ seconds]])
         rows[TRAFFIC].append((np.array([[entity, direction]]), sums))
         if direction != BOTH:
             missing = np.maximum(peak - rate, 0.0) * (history.causes[:, direction] != 0)
             committed = np.maximum(service.committed_mbit_s - rate, 0.0) * (missing > 0.0)
-            values = np.stack([missing * seconds, committed * seconds, seconds * (missing > 0.0)], axis=1)
+            times = [seconds * (missing > 0.0), seconds * below]
+            values = np.stack([missing * seconds, committed * seconds, *times], axis=1)
             rows[UNDELIVERED].append((_keyed(entity, direction, history.causes[:, direction]), values))
     return rows
 

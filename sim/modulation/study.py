@@ -2,7 +2,9 @@
 
 Each block is drawn once. Every studied hop is then judged as it is, and with each of its modulations fixed;
 services are judged as they are, and with all hops fixed at the same number of states (a hop without that
-modulation takes its next lower one).
+modulation takes its next lower one). A network file whose radios are set fixed has the very thresholds of the
+study, but draws only the fades that it feels: which line bears a fade that two lines share then differs, so
+that the two agree in law, not to the second.
 """
 
 from collections.abc import Callable, Sequence

@@ -1,4 +1,4 @@
-"""Numba loops over cells: drawing those that may rain on a region, and when they pass a place."""
+"""Numba loop over cells: drawing those that may rain on a region."""
 
 import numpy as np
 
@@ -7,8 +7,8 @@ from hopyears.models.basics.kernel import kernel, written_out
 SCORES = np.linspace(-6.0, 6.0, 2401)
 """Normal scores at which the loop takes the quantiles of ln M."""
 
-CELL_REACH = 3.0
-"""Outer radii beyond which a cell rains on nothing."""
+CELL_REACH = 3.5
+"""Outer radii beyond which a shape rains on nothing."""
 
 LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
@@ -42,7 +42,7 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
         Cells storm by storm, as rows of ``RainField.cells``; of each storm the number of its cells, when the
         last of them ends [s], and how far from its centre they rain [km].
     """
-    start, sx, sy, svx, svy, mood, first, last = storm
+    start, sx, sy, svx, svy, intensity_score, first, last = storm
     spread, spread_shape, correlation = gathering
     mean_life, life_shape, outer = life_law
     common, own = np.sqrt(correlation), np.sqrt(1.0 - correlation)
@@ -67,7 +67,7 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
             if x <= west or x >= east or y <= south or y >= north:
                 continue
             life = _gamma(rng, life_shape) * mean_life / life_shape
-            score = common * mood[i] + own * rng.standard_normal()
+            score = common * intensity_score[i] + own * rng.standard_normal()
             place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
             low = int(place)
             log_peak = quantiles[low] + (place - low) * (quantiles[low + 1] - quantiles[low])
@@ -86,85 +86,6 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
             n += 1
         count[i], end[i], far[i] = n - n_before, ends, farthest
     return cells[:n].copy(), count, end, far
-
-
-@kernel
-def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
-    """When cells are near places.
-
-    Parameters
-    ----------
-    cells : float64, shape (n_cells, 8)
-        Rows of ``RainField.cells``.
-    places : float64, shape (n_places, 2)
-        Places x, y [km].
-    radius : float
-        How near a cell's centre must come [km].
-    least : float
-        Cells of less than this ln of the peak [ln mm/h] do not count.
-
-    Returns
-    -------
-    float64, shape (2, n), and int64, shape (2, n)
-        Time in and out [s], and place and cell, of each cell that is in the circle about a place at some time
-        of its life; place by place.
-    """
-    strong = np.flatnonzero(cells[:, 6] >= least)
-    circles = _circles(cells, strong, radius, 0.0)
-    room, n = 256, 0
-    times, of = np.empty((2, room)), np.empty((2, room), np.int64)
-    near = np.empty(len(strong), np.int64)
-    for place in range(len(places)):
-        at_x, at_y = np.float32(places[place, 0]), np.float32(places[place, 1])
-        count = 0
-        for k in range(len(strong)):
-            dx, dy, extent = circles[0, k] - at_x, circles[1, k] - at_y, circles[2, k]
-            near[count] = strong[k]
-            count += dx * dx + dy * dy < extent * extent
-        for k in range(count):
-            i = near[k]
-            birth, life, x, y, vx, vy, _, _ = cells[i]
-            x, y = x - places[place, 0], y - places[place, 1]
-            speed2 = max(vx * vx + vy * vy, 1e-18)
-            middle = -(x * vx + y * vy) / speed2
-            miss2 = x * x + y * y - middle * middle * speed2
-            if miss2 >= radius * radius:
-                continue
-            half = np.sqrt((radius * radius - miss2) / speed2)
-            enter, leave = max(middle - half, 0.0), min(middle + half, life)
-            if enter >= leave:
-                continue
-            if n == room:
-                times = np.concatenate((times, np.empty((2, room))), axis=1)
-                of = np.concatenate((of, np.empty((2, room), np.int64)), axis=1)
-                room *= 2
-            times[0, n], times[1, n] = birth + enter, birth + leave
-            of[0, n], of[1, n] = place, i
-            n += 1
-    return times[:, :n].copy(), of[:, :n].copy()
-
-
-@kernel
-def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
-    """Circle that holds all places a cell ever rains on: see ``RainField.circles``.
-
-    ``cells``: rows of ``RainField.cells``; ``reach``: largest radii beyond which a cell rains on nothing.
-    """
-    return _circles(cells, np.arange(len(cells)), 0.0, reach)
-
-
-@kernel
-def _circles(cells, wanted, radius, reach):  # type: ignore[no-untyped-def]
-    """Circles about the tracks of some cells, with a margin of ``radius`` and ``reach`` largest radii."""
-    circles = np.empty((4, len(wanted)), np.float32)
-    for k in range(len(wanted)):
-        cell = cells[wanted[k]]
-        half = 0.5 * cell[1]
-        circles[0, k], circles[1, k] = cell[2] + cell[4] * half, cell[3] + cell[5] * half
-        travel = half * np.sqrt(cell[4] * cell[4] + cell[5] * cell[5])
-        circles[2, k] = travel + radius + reach * cell[7] + 0.01
-        circles[3, k] = cell[6]
-    return circles
 
 
 @written_out

@@ -6,21 +6,18 @@ storms is multiplied by a gamma variable of mean one.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_STARTS_S
-from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.peaks import peak_laws
-from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
+from hopyears.sim.rain.rain_field import Floats, RainField, Region
 from hopyears.sim.rain.storm_draws import StormSource
-from hopyears.sim.rain.storm_loops import cell_passages
 from hopyears.sim.streams import Streams
 
-__all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms", "storm_intervals", "storms_near"]
+__all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms"]
 
 SHIFTS = (0.0, 1.5, 2.5)
 """Shifts of the common score of a storm's peaks, a third of the heavier storms each; 0 bounds the weights."""
@@ -97,7 +94,7 @@ def draw_heavier_storms(
     Returns
     -------
     RainField
-        The storms, all starting at time 0 (see ``RainField.laid_apart``), month by month.
+        The storms, all starting at time 0 (see ``RainField.in_sequence``), month by month.
     float array, shape (n_storms,)
         Weights, above 0, at most ``len(SHIFTS) / share``.
 
@@ -114,10 +111,12 @@ def draw_heavier_storms(
         rng = streams.generator("heavier-storms", month)
         n = rng.poisson(share * source.per_s(peaks) * _MONTH_LENGTHS_S[month] * n_years)
         near, track = source.tracks(rng, n)
-        mood = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
-        part, wet = source.field_part(rng, peaks, source.drifting(rng, np.zeros(len(near)), track, mood))
+        intensity_score = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
+        part, wet = source.field_part(
+            rng, peaks, source.drifting(rng, np.zeros(len(near)), track, intensity_score)
+        )
         parts.append(part)
-        odds = np.exp(shifts * mood[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
+        odds = np.exp(shifts * intensity_score[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
         weights.append(1.0 / (share * odds))
     return source.gathered(parts, n_years), np.concatenate(weights)
 
@@ -136,40 +135,3 @@ def _spells(
     mean_spells = storms.spells_per_year * length_s / SECONDS_PER_YEAR
     spells = rng.uniform(start_s, start_s + length_s, rng.poisson(mean_spells))
     return np.repeat(spells, rng.poisson(mean_storms / mean_spells, len(spells)))
-
-
-def storm_intervals(
-    field: RainField, places_km: ArrayLike, *, distance_km: float, least_peak_mm_h: float
-) -> Intervals:
-    """When a storm is near each place, one row a place.
-
-    A storm is near while any of its cells of at least ``least_peak_mm_h`` has its centre within
-    ``distance_km`` of the place.
-
-    Parameters
-    ----------
-    field : RainField
-    places_km : float array, shape (n_places, 2)
-        Places x, y in the local plane [km].
-    distance_km, least_peak_mm_h : float
-        Above 0.
-    """
-    places = np.asarray(places_km, dtype=np.float64).reshape(-1, 2)
-    times, of = _passages(field, places, distance_km, np.log(least_peak_mm_h))
-    return merged(of[0], times[0], times[1], n_rows=len(places))
-
-
-def storms_near(
-    field: RainField, x_km: float, y_km: float, start_s: float, end_s: float, *, distance_km: float = 15.0
-) -> Integers:
-    """Indices of the storms with a cell's centre within a distance of a place between two times."""
-    (enter, leave), (_, cell) = _passages(field, np.array([[x_km, y_km]]), distance_km, -np.inf)
-    near = np.maximum(enter, start_s) < np.minimum(leave, end_s)
-    return np.unique(field.cell_storm[cell[near]])
-
-
-def _passages(
-    field: RainField, places: Floats, distance_km: float, least_log_peak: float
-) -> tuple[Floats, Integers]:
-    times, of = cell_passages(field.cells, places, float(distance_km), float(least_log_peak))
-    return times, of

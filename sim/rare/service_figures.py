@@ -7,6 +7,7 @@ take with no fading at all. The mean of U - E comes from the blocks, put right b
 failures put in by hand. The limits add up what is unsure in each (``strata_interval``).
 """
 
+from copy import copy
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -142,9 +143,14 @@ class Unseen:
         weight = np.where(stops, rare.weight_per_year[:, None], 0.0).max(axis=0, initial=0.0)
         weighted *= weight[:, None]
         weighted[:, UNAVAILABLE] = length_s.max(axis=0, initial=0.0)
+<<<<<<< HEAD
+        clear = options.failures and not (options.rain or options.multipath)
+        return cls(weather * (not clear), common * options.failures, weighted)
+=======
         # A run of nothing at all gets the bound of weather: no bound is ever nought.
         fades = options.rain or options.multipath or not options.failures
         return cls(weather * fades, common * options.failures, weighted)
+>>>>>>> intervals
 
 
 class ServiceFigures:
@@ -168,6 +174,13 @@ class ServiceFigures:
         single = alone(BlockSimulator(prepared))
         self.rare = rare_parts(prepared.built.plant, single)
         self.unseen = Unseen.of(prepared, single, self.rare)
+        self._known: dict[tuple[int, int, int], list[Stratum]] = {}
+
+    def of(self, seen: Seen) -> "ServiceFigures":
+        """Figures of the same network from what another run of it met."""
+        other = copy(self)
+        other.seen, other._known = seen, {}
+        return other
 
     @classmethod
     def read(cls, prepared: Prepared, folder: RunFolder) -> "ServiceFigures":
@@ -199,11 +212,15 @@ class ServiceFigures:
 
     def strata(self, service: int, figure: int, way: int = BOTH) -> list[Stratum]:
         """Terms of a figure: blocks, and with replications histories and rare failures."""
-        first, *others = self.terms(service, figure, way)
-        if not self.prepared.options.replications:
-            return [Stratum.of(first[0], largest_unseen=first[1])]
-        drawn = [Stratum.of(values, largest_unseen=largest) for values, largest in others if values.size]
-        return [self._weather(service, figure, *first), *drawn]
+        key = (service, figure, way)
+        if key not in self._known:
+            first, *others = self.terms(service, figure, way)
+            drawn = [Stratum.of(values, largest_unseen=largest) for values, largest in others if values.size]
+            weather = Stratum.of(first[0], largest_unseen=first[1])
+            if self.prepared.options.replications:
+                weather = self._weather(service, figure, *first)
+            self._known[key] = [weather, *drawn]
+        return self._known[key]
 
     def terms(self, service: int, figure: int, way: int = BOTH) -> list[tuple[_Floats, float]]:
         """Units of each term of a figure, and the largest of one that was not seen; weather as it was met.

@@ -18,6 +18,7 @@ from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.rare.service_figures import ServiceFigures
+from hopyears.sim.runs.summary_traffic import BELOW_COMMITTED, below_committed
 
 WAYS = {"forward": FORWARD, "backward": BACKWARD, "both": BOTH}
 """Directions by name; ``both`` is lost when either is."""
@@ -34,6 +35,7 @@ COLUMNS = (
     "service",
     "direction",
     *(f"{name}{end}" for name in _FIGURES for end in ("", "_low", "_high")),
+    *(f"{BELOW_COMMITTED}{end}" for end in ("", "_low", "_high")),
     "errored_s_per_year",
     "mean_time_to_restore_s",
 )
@@ -46,7 +48,7 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally], figures: Servic
     inverse, from the start of one to the start of the next, infinite where none was seen. Severely errored
     and errored seconds are those in available time, the ratio is over available time. The mean time to
     restore is the mean length of an outage, not a number where none was seen. All but the errored seconds
-    are the run's best figures (``sim.rare.service_figures``).
+    and the time below committed are the run's best figures (``sim.rare.service_figures``).
 
     References
     ----------
@@ -56,6 +58,7 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally], figures: Servic
     rows = []
     for name, way in WAYS.items():
         errored_s = per_block(blocks, "service_total", "errored_s", n, direction=way) / years
+        below = below_committed(blocks, n, way)
         for number, demand in enumerate(prepared.demands):
             lost, severe, often = figures.intervals(number, way)
             minutes = lost.scaled(1.0 / 60.0)
@@ -66,6 +69,7 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally], figures: Servic
                 "mean_time_to_restore_s": lost.best / often.best if often.best else np.nan,
             }
             put_availability(row, "availability_ratio", minutes)
+            put_interval(row, BELOW_COMMITTED, below[number])
             told = (minutes, severe, often, _between_h(often), severely_errored_ratio(severe, lost.best))
             for figure, interval in zip(_FIGURES[1:], told, strict=True):
                 put_interval(row, figure, interval)

@@ -33,6 +33,9 @@ from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
 from hopyears.sim.runs.summary_failures import failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
+    BELOW_COMMITTED,
+    below_committed,
+    planned_minutes,
     priority_table,
     throughput_shares,
     throughput_table,
@@ -55,13 +58,12 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     total = add_tallies(blocks)
     figures = ServiceFigures.read(prepared, folder)
     causes = cause_seconds(total, folder, prepared.options.replications, figures)
+    total = replace(total, tables={**total.tables, "service_cause": causes})
     services = service_table(prepared, blocks, total, predicted, figures)
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks, figures),
-        "service_causes": cause_table(
-            replace(total, tables={**total.tables, "service_cause": causes}), "service"
-        ),
+        "service_causes": cause_table(total, "service"),
         "service_months": month_table(total),
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
@@ -112,6 +114,7 @@ def service_table(
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
     ).min(axis=0)
+    planned, below = planned_minutes(total, n), below_committed(blocks, n, BOTH)
     textbook = predicted["total_min_per_year"].to_numpy(dtype=np.float64)
     rows = []
     for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
@@ -125,6 +128,7 @@ def service_table(
             "protection": service.protection,
             "hops": len(prepared.hops_along(demand.routes[0])),
             **outage_columns(figures.intervals(i), float(longest_s[i])),
+            "planned_min_per_year": float(planned[i]),
             "errored_s_per_year": float(errored[i]),
             **_worst_month(months[i]),
             "forward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=FORWARD).best / 60.0,
@@ -134,6 +138,7 @@ def service_table(
         rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
         for ending, share in SHARES.items():
             row[f"throughput_{ending}_mbit_s"] = exceeded_rate(rates, at_least, share)
+        put_interval(row, BELOW_COMMITTED, below[i])
         row["textbook_min_per_year"] = float(textbook[i])
         rows.append(row)
     return pd.DataFrame(rows)

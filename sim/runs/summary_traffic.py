@@ -7,15 +7,34 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
-from hopyears.sim.counting.statistics import mean_interval
+from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, per_block, put_interval
+from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.tallies import Tally
-from hopyears.sim.counting.tally_rows import N_BINS
+from hopyears.sim.counting.tally_rows import BOTH, N_BINS
 from hopyears.sim.services.service_data import ServiceDemand
 
 MISSING = ("undelivered_mbit", "undelivered_committed_mbit")
 """Columns of what lacks of the peak and of the committed rate [Mbit]."""
+
+BELOW_COMMITTED = "below_committed_min_per_year"
+"""Column of the time in which a service that is not down gets less than its committed rate."""
+
+
+def below_committed(blocks: Sequence[Tally], n: int, direction: int) -> list[Interval]:
+    """Minutes a year below committed of each of ``n`` services, one way or both (2), from the blocks."""
+    years = blocks[0].years
+    minutes = per_block(blocks, "service_traffic", "below_committed_s", n, direction=direction) / 60.0 / years
+    return [mean_interval(minutes[:, i], largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years) for i in range(n)]
+
+
+def planned_minutes(total: Tally, n: int) -> NDArray[np.float64]:
+    """Unavailable minutes a year of each service with planned work among the causes, both ways together."""
+    table = total.tables["service_cause"]
+    here = (table.key("direction") == BOTH) & ((table.key("causes") & int(Cause.MAINTENANCE)) != 0)
+    seconds = np.bincount(table.key("entity")[here], table.value("unavailable_s")[here], minlength=n)
+    return seconds / 60.0 / total.years
 
 
 def throughput_shares(
@@ -65,6 +84,7 @@ def undelivered_table(total: Tally) -> pd.DataFrame:
             "cause": frame["cause"],
             "undelivered_mbit_per_year": frame["undelivered_mbit"] / total.years,
             "undelivered_committed_mbit_per_year": frame["undelivered_committed_mbit"] / total.years,
+            BELOW_COMMITTED: frame["below_committed_s"] / 60.0 / total.years,
             "hours_per_year": frame["seconds"] / 3600.0 / total.years,
             "share": frame["undelivered_mbit"] / whole,
         }

@@ -8,7 +8,8 @@ A direction of a service is *down* while it gets less than the required share of
 *Why* it gets less than it should is a set of causes, by this rule:
 
 - A link *fails* a direction when its capacity, with nobody else on it, is below what the direction needs:
-  the required share of the committed rate when it is down, else the peak. The causes are those of all
+  the required share of the committed rate when it is down, the committed rate when it gets less than that,
+  else the peak. The causes are those of all
   links of the route in use that fail it, and when it is down, of the other routes' links that fail it too.
 - If no link fails it, capacity was shared away: the causes are those of the full links of its route, and
   ``CONGESTION`` for each full link with nothing wrong. A link too small with nothing wrong is ``CONGESTION``.
@@ -17,6 +18,7 @@ A direction of a service is *down* while it gets less than the required share of
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +100,10 @@ def sweep_services(
     changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
     for chunk in _merged(changes, duration_s):
         run.apply(*chunk)
-    return run.histories(duration_s)
+    return [
+        replace(history, severe_share=service.severe_share)
+        for service, history in zip(services, run.histories(duration_s), strict=True)
+    ]
 
 
 def _check(

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.judging.outage_rule import SEVERE_SHARE
+
 Route = tuple[tuple[int, int], ...]
 """Links a service crosses from its first end to its second: (link, direction) each, direction 0 when the
 service's forward traffic goes the link's forward way, 1 when it goes the backward way."""
@@ -46,6 +48,8 @@ class ServiceDemand:
     required_share : float
         Share of the committed rate, above 0 to 1, below which a direction is down. A service without a
         committed rate is down only when it gets nothing.
+    severe_share : float
+        Share of a second, above 0 to 1, that must be lost to make it severely errored.
     """
 
     id: str
@@ -59,6 +63,7 @@ class ServiceDemand:
     wait_to_restore_s: float = 300.0
     switch_below_mbit_s: float = 0.0
     required_share: float = 1.0
+    severe_share: float = SEVERE_SHARE
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.committed_mbit_s <= self.peak_mbit_s < np.inf or self.peak_mbit_s <= 0.0:
@@ -66,6 +71,8 @@ class ServiceDemand:
             raise ValueError(f"committed_mbit_s is {found}; must be 0 to the peak, and the peak above 0")
         if not 0.0 < self.required_share <= 1.0:
             raise ValueError(f"required_share is {self.required_share}; must be above 0 to 1")
+        if not 0.0 < self.severe_share <= 1.0:
+            raise ValueError(f"severe_share is {self.severe_share}; must be above 0 to 1")
         for name in ("switching_s", "commanded_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
             if not getattr(self, name) >= 0.0:
                 raise ValueError(f"{name} is {getattr(self, name)}; must be at least 0")
@@ -98,6 +105,8 @@ class ServiceHistory:
         Time spent in each result [s], exact whether or not rates were recorded.
     duration_s : float
         Length of the observation [s].
+    severe_share : float
+        As of the demand.
     """
 
     time_s: _Floats
@@ -107,6 +116,7 @@ class ServiceHistory:
     causes: _Ints
     seconds: _Floats
     duration_s: float
+    severe_share: float = SEVERE_SHARE
 
     def __post_init__(self) -> None:
         for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds"):

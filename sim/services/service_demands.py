@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 
+from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.equipment.plant_builder import BuiltPlant
 from hopyears.sim.hops.hop_design import HopDesign
@@ -15,6 +16,10 @@ REROUTED_CANDIDATES = 6
 SWITCHING_S = {"none": 0.0, "protected": 0.05, "rerouted": 5.0}
 """Default time without traffic when a failed route is left [s]: ITU-T G.8031 and G.8032 aim below 50 ms;
 restoration by routing takes 1 to 60 s (common practice, no source)."""
+
+SEVERE_SHARES = {"packet": 0.5, "circuit": SEVERE_SHARE, "optical": SEVERE_SHARE}
+"""Lost share of a second that makes it severely errored, by kind: more than half of the frames of packet
+services (ITU-T Y.1563, from memory), 30 % of the blocks of circuits (G.826)."""
 
 COMMANDED_S = {"none": 0.0, "protected": 0.05, "rerouted": 0.0}
 """Default time without traffic at a change by command [s]. A protection switch moves by command as it does
@@ -62,7 +67,7 @@ def _finder(
     """Routes over links that can carry the service in clear air; over all if those do not suffice."""
     links = [Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs]
     absent = {index for index, members in enumerate(bundles) if not members}
-    needed = service.required_share * service.committed_mbit_s
+    needed = _kept_mbit_s(service)
     small = {
         index
         for index, members in enumerate(bundles)
@@ -92,7 +97,6 @@ def _demand(
     )
     routes = [(*first, *chain, *last) for chain in chains]
     switching_s, commanded_s = service.switching_time_s, service.commanded_switching_time_s
-    required_mbit_s = service.required_share * service.committed_mbit_s
     return ServiceDemand(
         id=service.id,
         committed_mbit_s=service.committed_mbit_s,
@@ -103,9 +107,16 @@ def _demand(
         commanded_s=COMMANDED_S[service.protection] if commanded_s is None else commanded_s,
         hold_off_s=service.hold_off_s,
         wait_to_restore_s=service.wait_to_restore_s if service.reverts else math.inf,
-        switch_below_mbit_s=required_mbit_s if service.switch_trigger == "signal degrade" else 0.0,
-        required_share=service.required_share,
+        switch_below_mbit_s=_kept_mbit_s(service) if service.switch_trigger == "signal degrade" else 0.0,
+        required_share=service.share_to_be_up,
+        severe_share=SEVERE_SHARES[service.kind],
     )
+
+
+def _kept_mbit_s(service: Service) -> float:
+    """What a route should carry: the committed rate, or that share of it which the service states."""
+    share = 1.0 if service.required_share is None else service.required_share
+    return share * service.committed_mbit_s
 
 
 def service_routes(

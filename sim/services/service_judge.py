@@ -71,7 +71,11 @@ def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
 def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     """Write the results of a group's services, after its capacity has been shared."""
     # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
-    required, peak = plan.flows.required_mbit_s, plan.flows.peak_mbit_s
+    required, committed, peak = (
+        plan.flows.required_mbit_s,
+        plan.flows.committed_mbit_s,
+        plan.flows.peak_mbit_s,
+    )
     route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
     choice, shared, full, left, own = (
         sweep.choice,
@@ -92,7 +96,11 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
             down = rate < required[f] - _SMALL or rate <= _SMALL
             why = 0
             if rate < peak[f] - _SMALL:
-                need = required[f] if down and required[f] > 0.0 else peak[f]
+                need = peak[f]
+                if down and required[f] > 0.0:
+                    need = required[f]
+                elif rate < committed[f] - _SMALL:
+                    need = committed[f]
                 why = _why(
                     route_first,
                     codes[d],

@@ -83,6 +83,8 @@ class Story:
     power : tuple of PowerStory
     switches : tuple of SwitchStory
     timeline : tuple of Step
+    shares : tuple of (causes, share)
+        Share of the outage's time under each exact set of cause flags, the largest first; they sum to 1.
     """
 
     service: str
@@ -96,6 +98,7 @@ class Story:
     power: tuple[PowerStory, ...]
     switches: tuple[SwitchStory, ...]
     timeline: tuple[Step, ...]
+    shares: tuple[tuple[int, float], ...]
 
 
 def worst_outages(run: OpenedRun, service_id: str, n: int) -> list[Outage]:
@@ -200,4 +203,18 @@ def _story(
             [(prepared.designs[story.index], hops[story.index]) for story in touched],
             around,
         ),
+        shares=cause_shares(service, outage),
     )
+
+
+def cause_shares(service: ServiceHistory, outage: Outage) -> tuple[tuple[int, float], ...]:
+    """Share of an outage's time under each exact set of cause flags, the largest first."""
+    lost = three_ways(service, service.duration_s)[2]
+    inside = (lost.start_s >= outage.start_s) & (lost.end_s <= outage.end_s)
+    spent: dict[int, float] = {}
+    for causes, start_s, end_s in zip(
+        lost.causes[inside], lost.start_s[inside], lost.end_s[inside], strict=True
+    ):
+        spent[int(causes)] = spent.get(int(causes), 0.0) + float(end_s - start_s)
+    whole = sum(spent.values())
+    return tuple((causes, s / whole) for causes, s in sorted(spent.items(), key=lambda each: -each[1]))

@@ -67,6 +67,12 @@ def _rectifiers_spent(prepared: Prepared, site_index: int, power: Power) -> floa
     return total
 
 
+def planned_share(prepared: Prepared, sites: Collection[int]) -> float:
+    """Share of time in which planned work stops one of some sites, each by itself."""
+    works = (work for site in sites for work in prepared.built.plant.sites[site].planned)
+    return sum(work.per_year * work.outage_share * work.duration.mean_h for work in works) / HOURS_PER_YEAR
+
+
 def site_unavailability(
     prepared: Prepared,
     site_index: int,

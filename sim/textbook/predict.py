@@ -16,6 +16,7 @@ from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import (
     links_unavailability,
     part_unavailability,
+    planned_share,
     site_unavailability,
 )
 from hopyears.sim.textbook.fading import fading_outage
@@ -48,8 +49,9 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         By noise and interference together; by cross-polar interference alone (P_XPR, part of the former).
     flat_worst_month, dispersive_worst_month, cross_polar_worst_month
     multipath_worst_month, multipath_min_per_year
-    equipment_min_per_year, sites_min_per_year, total_min_per_year
-        ``sites_min_per_year`` are the common parts and power of both ends.
+    equipment_min_per_year, sites_min_per_year, planned_min_per_year, total_min_per_year
+        ``sites_min_per_year`` are the common parts and power of both ends; ``planned_min_per_year`` is work
+        that stops either. Lightning has no part in it: none of these standards says how often it strikes.
     """
     rows = []
     for index, design in enumerate(prepared.designs):
@@ -57,6 +59,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         margins = thresholds.nominal_rain_margin_db()
         equipment = hop_equipment_unavailability(prepared, index)
         ends = sum(site_unavailability(prepared, site, [index]) for site in prepared.built.hops[index].sites)
+        planned = planned_share(prepared, prepared.built.hops[index].sites)
         line = design.lines[0]
         combining_db = (
             design.structure.nominal_transmit_loss_db[line.channel]
@@ -64,7 +67,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         )
         for step in range(len(design.steps)):
             fading = fading_outage(thresholds, step)
-            total = fading.rain + fading.multipath + equipment + ends
+            total = fading.rain + fading.multipath + equipment + ends + planned
             rows.append(
                 {
                     "hop": design.hop.id,
@@ -93,6 +96,7 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                     "multipath_min_per_year": fading.multipath * MINUTES_PER_YEAR,
                     "equipment_min_per_year": equipment * MINUTES_PER_YEAR,
                     "sites_min_per_year": ends * MINUTES_PER_YEAR,
+                    "planned_min_per_year": planned * MINUTES_PER_YEAR,
                     "total_min_per_year": total * MINUTES_PER_YEAR,
                 }
             )
@@ -107,8 +111,9 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     ``hop_table`` is what ``predict_hops`` gave, where it is at hand.
 
     Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
-    sites_min_per_year (common parts and power of every site on the route), total_min_per_year. A hop
-    that cannot carry the rate at all counts as down all the time.
+    sites_min_per_year (common parts and power of every site on the route), planned_min_per_year (work that
+    stops one of them), total_min_per_year. A hop that cannot carry the rate at all counts as down all the
+    time.
     """
     hop_table = predict_hops(prepared) if hop_table is None else hop_table
     by_hop = {hop: table for hop, table in hop_table.groupby("hop", sort=False)}
@@ -122,6 +127,7 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
         sites = dict.fromkeys(site for link in links for site in prepared.built.hops[link[0]].sites)
         ends = [links_unavailability(prepared, site, links, required_mbit_s) for site in sites]
         common = sum(ends) * MINUTES_PER_YEAR
+        planned = planned_share(prepared, sites) * MINUTES_PER_YEAR
         rows.append(
             {
                 "service": service.id,
@@ -130,8 +136,11 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
                 "multipath_min_per_year": total[1],
                 "equipment_min_per_year": total[2],
                 "sites_min_per_year": common,
-                "total_min_per_year": min(float(total.sum()) + common, MINUTES_PER_YEAR),
+                "planned_min_per_year": planned,
+                "total_min_per_year": min(float(total.sum()) + common + planned, MINUTES_PER_YEAR),
             }
         )
     columns = ["service", "hops", "rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"]
-    return pd.DataFrame(rows, columns=[*columns, "sites_min_per_year", "total_min_per_year"])
+    return pd.DataFrame(
+        rows, columns=[*columns, "sites_min_per_year", "planned_min_per_year", "total_min_per_year"]
+    )

@@ -36,12 +36,18 @@ COLUMNS = {
     "hops": Column("", "hops of the working route"),
     "month": Column("", "calendar month, 1 to 12"),
     "step": Column("", "textbook sum, the differences that lead on from it, simulated figure"),
-    "committed_mbit_s": Column("Mbit/s", "rate without which the service is down"),
+    "committed_mbit_s": Column("Mbit/s", "rate that was sold"),
     "peak_mbit_s": Column("Mbit/s", "rate that the service asks for"),
     "length_km": Column("km", "length of the hop, or of the working route of a service"),
     "frequency_ghz": Column("GHz", "frequency of the first channel"),
     "capacity_mbit_s": Column("Mbit/s", "capacity of all working channels"),
     "unavailable_min_per_year": Column("min/year", f"unavailable time, {BOTH}", NOTHING_SEEN),
+    "planned_min_per_year": Column(
+        "min/year", "of the unavailable time, that with planned work among the causes"
+    ),
+    "below_committed_min_per_year": Column(
+        "min/year", "time below the committed rate, though not down; of both ways, either way", NOTHING_SEEN
+    ),
     "forward_unavailable_min_per_year": Column("min/year", "unavailable time of the forward direction"),
     "backward_unavailable_min_per_year": Column("min/year", "unavailable time of the backward direction"),
     "availability": Column("", "share of time available, 0 to 1", _LEAST),
@@ -95,7 +101,9 @@ COLUMNS = {
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
     "min_per_year": Column("min/year", "the step's minutes; the textbook sum has no chance in it"),
-    "textbook_min_per_year": Column("min/year", "unavailable time by the published standards alone"),
+    "textbook_min_per_year": Column(
+        "min/year", "unavailable time by the published standards alone: weather, parts, power, planned work"
+    ),
     "latitude_deg": Column("degree", "latitude, WGS 84"),
     "longitude_deg": Column("degree", "longitude, WGS 84"),
     "east_km": Column("km", "east of the middle of the network on the local plane"),
@@ -147,7 +155,7 @@ COLUMNS = {
     "multipath_min_per_year": Column("min/year", "outage by multipath"),
     "equipment_min_per_year": Column("min/year", "outage by the parts of the hops, series and parallel"),
     "sites_min_per_year": Column("min/year", "outage by the common parts and the power of the sites"),
-    "total_min_per_year": Column("min/year", "the sum"),
+    "total_min_per_year": Column("min/year", "the sum; lightning has no part in it"),
     "plan": Column("", "name of the plan"),
     "base_min_per_year": Column("min/year", f"unavailable time without the plan, {BOTH}", NOTHING_SEEN),
     "plan_min_per_year": Column("min/year", f"unavailable time with the plan, {BOTH}", NOTHING_SEEN),

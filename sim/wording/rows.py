@@ -38,6 +38,8 @@ def service_rows(row: Row) -> dict[str, Any]:
         "unavailable": figure_and_ends(row, "unavailable_min_per_year"),
         "availability": wording.service_availability(row),
         "verdict": wording.verdict(row, wording.FIRST_ANSWER_LEVEL),
+        "planned": number(row["planned_min_per_year"]),
+        "below": figure_and_ends(row, "below_committed_min_per_year"),
         "severe": figure_and_ends(row, "severely_errored_s_per_year"),
         "outages": figure_and_ends(row, "outages_per_year"),
         "mean": duration(row["mean_outage_s"]),

@@ -65,6 +65,13 @@ IN_TABLE = {
         "", "share of channel time, 0 to 1; 0 where the modulation was not seen"
     ),
     ("hop_capacity", "capacity_mbit_s"): Column("Mbit/s", "capacity"),
+    ("predicted_hops", "planned_min_per_year"): Column("min/year", "planned work that stops either end"),
+    ("predicted_services", "planned_min_per_year"): Column(
+        "min/year", "planned work that stops a site of the route"
+    ),
+    ("service_undelivered", "below_committed_min_per_year"): Column(
+        "min/year", "time below committed, though not down, with this cause"
+    ),
     ("predicted_hops", "capacity_mbit_s"): Column(
         "Mbit/s", "capacity of all working channels at this modulation"
     ),
@@ -90,15 +97,16 @@ TABLES = {
     "services": TableWords(
         "a service",
         f"service from to committed_mbit_s peak_mbit_s priority protection hops {_OUTAGES} "
-        "errored_s_per_year worst_month_unavailable_min* "
+        "planned_min_per_year errored_s_per_year worst_month_unavailable_min* "
         "forward_unavailable_min_per_year backward_unavailable_min_per_year "
         "mean_throughput_mbit_s throughput_99_mbit_s throughput_99_9_mbit_s throughput_99_99_mbit_s "
-        "throughput_99_999_mbit_s textbook_min_per_year",
+        "throughput_99_999_mbit_s below_committed_min_per_year* textbook_min_per_year",
     ),
     "service_directions": TableWords(
         "a direction of a service",
         f"{_DIRECTION} availability_ratio* unavailable_min_per_year* severely_errored_s_per_year* "
-        "outages_per_year* mean_time_between_outages_h* errored_s_per_year severely_errored_ratio* "
+        "outages_per_year* mean_time_between_outages_h* severely_errored_ratio* "
+        "below_committed_min_per_year* errored_s_per_year "
         "mean_time_to_restore_s",
     ),
     "service_causes": TableWords(
@@ -111,7 +119,7 @@ TABLES = {
     ),
     "service_undelivered": TableWords(
         "a direction of a service and an exact set of causes",
-        f"{_DIRECTION} cause {_UNDELIVERED.format('')} hours_per_year share",
+        f"{_DIRECTION} cause {_UNDELIVERED.format('')} below_committed_min_per_year hours_per_year share",
     ),
     "priority_undelivered": TableWords(
         "a priority and an exact set of causes, both directions together",
@@ -164,12 +172,12 @@ TABLES = {
         "rain_attenuation_001_db with_wet_snow_001_db rain_min_per_year "
         "cross_polar_rain_min_per_year multipath_occurrence flat_worst_month "
         "dispersive_worst_month cross_polar_worst_month multipath_worst_month multipath_min_per_year "
-        "equipment_min_per_year sites_min_per_year total_min_per_year",
+        "equipment_min_per_year sites_min_per_year planned_min_per_year total_min_per_year",
     ),
     "predicted_services": TableWords(
         "a service, along its working route",
         "service hops rain_min_per_year multipath_min_per_year equipment_min_per_year sites_min_per_year "
-        "total_min_per_year",
+        "planned_min_per_year total_min_per_year",
     ),
     "differences": TableWords(
         "a plan and a service",

@@ -74,7 +74,7 @@ OTHER = {
     },
     "antennas": {"diameter_m": 1.8, "gain_dbi": 40.0},
     "services": {
-        "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 0.5,
+        "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
         "protection": "rerouted", "route": ["a-d", "c-d"], "protecting_route": ["twin", "c-d"],
         "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,

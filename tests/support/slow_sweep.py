@@ -79,9 +79,12 @@ def _too_small(route, direction, capacity, causes, need):
     return found
 
 
-def _why(service, choice, direction, down, capacity, causes, left):
-    need = service.required_share * service.committed_mbit_s if down else 0.0
-    need = need or service.peak_mbit_s
+def _why(service, choice, direction, got, down, capacity, causes, left):
+    need = service.peak_mbit_s
+    if down and service.committed_mbit_s > 0.0:
+        need = service.required_share * service.committed_mbit_s
+    elif got < service.committed_mbit_s - 1e-6:
+        need = service.committed_mbit_s
     n = len(service.routes)
     if choice >= n:
         left_route = service.routes[choice - n]
@@ -138,5 +141,7 @@ def slow_sweep(hops, services, links, n_seconds):
                     got < service.required_share * service.committed_mbit_s - 1e-6 or got <= 1e-6
                 )
                 if got < service.peak_mbit_s - 1e-6:
-                    why[s, now, d] = _why(service, choices[s], d, down[s, now, d], capacity, causes, left)
+                    why[s, now, d] = _why(
+                        service, choices[s], d, got, down[s, now, d], capacity, causes, left
+                    )
     return rate, down, why

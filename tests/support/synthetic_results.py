@@ -118,6 +118,8 @@ def _services() -> pd.DataFrame:
                 **_with_interval("unavailable_min_per_year", minutes, 0.7),
                 **_availability("availability", minutes, 0.7),
                 **_with_interval("severely_errored_s_per_year", 12.0 * minutes / 240.0, 2.0),
+                "planned_min_per_year": 0.1 * minutes,
+                **_with_interval("below_committed_min_per_year", 2.0 * minutes, 0.7),
                 "errored_s_per_year": 15.0 * minutes,
                 **_with_interval("outages_per_year", minutes / 8.0, 0.02),
                 "mean_outage_s": 480.0 if minutes else np.nan,
@@ -252,6 +254,7 @@ def _directions() -> pd.DataFrame:
             row |= _availability("availability_ratio", minutes * part, 0.7)
             row |= _with_interval("severely_errored_ratio", 3e-7 * part * minutes, 1e-7)
             row |= _with_interval("unavailable_min_per_year", part * minutes, 0.7)
+            row |= _with_interval("below_committed_min_per_year", 2.0 * part * minutes, 0.7)
             row |= _with_interval("outages_per_year", part * minutes / 8.0, 0.02)
             row |= _with_interval("severely_errored_s_per_year", 0.05 * part * minutes, 2.0)
             hours = 8766.0 / (minutes / 8.0) if minutes else np.inf
@@ -302,6 +305,7 @@ def _undelivered_of_services() -> pd.DataFrame:
             "cause": "rain",
             "undelivered_mbit_per_year": 60.0 * minutes * 100.0,
             "undelivered_committed_mbit_per_year": 60.0 * minutes * 20.0,
+            "below_committed_min_per_year": 2.0 * minutes,
             "hours_per_year": minutes / 60.0,
             "share": 1.0,
         }

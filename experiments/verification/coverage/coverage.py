@@ -103,9 +103,9 @@ def replicated(
         for part, number in zip((seen.histories, seen.forced), numbers, strict=True)
     )
     of_blocks = (part[blocks] for part in (seen.blocks, seen.own))
-    figures.seen = Seen(*of_blocks, histories, forced, seen.storms[blocks], seen.rain[blocks])
+    found = figures.of(Seen(*of_blocks, histories, forced, seen.storms[blocks], seen.rain[blocks]))
     services = range(seen.blocks.shape[1])
-    return [[(each.low, each.high) for each in figures.intervals(service)] for service in services]
+    return [[(each.low, each.high) for each in found.intervals(service)] for service in services]
 
 
 def plain(

@@ -14,7 +14,8 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.peaks import fitted_peak_law, peak_laws, sparse_peak_law
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.scenes import raw_law, scenes
-from hopyears.sim.rain.storms import SHIFTS, draw_heavier_storms, draw_storms, storm_intervals, storms_near
+from hopyears.sim.rain.storm_intervals import storm_intervals
+from hopyears.sim.rain.storms import SHIFTS, draw_heavier_storms, draw_storms
 from hopyears.sim.streams import Streams
 
 WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
@@ -159,10 +160,10 @@ def test_heavier_storms_have_streams_of_their_own(field):
     assert not np.isin(one.cell_log_peak, field.cell_log_peak).any()
 
 
-def test_storms_laid_apart_are_the_same_storms(field):
+def test_storms_in_sequence_are_the_same_storms(field):
     """Whatever a storm does at a time after its start, it does as long after the start of its slot."""
     slot_s = 40_000.0
-    row = field.laid_apart(slot_s)
+    row = field.in_sequence(slot_s)
     np.testing.assert_allclose(row.storm_start_s, slot_s * np.arange(field.n_storms))
     shift = slot_s * np.arange(field.n_storms) - field.storm_start_s
     np.testing.assert_allclose(row.storm_end_s, field.storm_end_s + shift)
@@ -191,8 +192,28 @@ def test_storm_intervals_are_when_a_strong_cell_is_near():
     assert list(near.row) == [1, 2]
     np.testing.assert_allclose(near.start_s, [2000.0, 3000.0], atol=1.0)
     np.testing.assert_allclose(near.end_s, [5000.0, 6000.0], atol=1.0)
-    assert list(storms_near(field, 0.0, 0.0, 2500.0, 2600.0, distance_km=10.0)) == [0]
-    assert list(storms_near(field, 0.0, 0.0, 3500.0, 3600.0, distance_km=10.0)) == [0, 1]
+
+
+def test_a_storm_is_as_wide_as_its_strong_cells_lie_apart():
+    """Two strong cells 6 km apart: a circle of 3 km / sqrt(2) about their middle; weak ones do not count."""
+    still = {"birth": 1000.0, "life": 4000.0, "peak": 30.0, "radius": 2.0}
+    field = cells_field([still, {**still, "x": 6.0, "birth": 2000.0}, {**still, "x": 60.0, "peak": 1.0}])
+    near = storm_intervals(
+        field, [[3.0, 12.0], [3.0, 12.2], [60.0, 0.0]], distance_km=10.0, least_peak_mm_h=5.0
+    )
+    assert list(near.row) == [0]
+    assert [float(near.start_s[0]), float(near.end_s[0])] == [1000.0, 6000.0]
+
+
+def test_a_strong_wide_shape_is_near_too():
+    wide = {"birth": 1000.0, "life": 4000.0, "peak": 6.0, "radius": 15.0, "ratio": 2.0, "bearing": 0.0}
+    near = storm_intervals(
+        cells_field([], wide=[wide, {**wide, "peak": 4.0}]),
+        [[0.0, 14.0]],
+        distance_km=15.0,
+        least_peak_mm_h=5.0,
+    )
+    assert list(near.row) == [0]
 
 
 @pytest.mark.parametrize(

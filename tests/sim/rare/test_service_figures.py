@@ -56,6 +56,19 @@ def test_replications_change_nothing_of_the_blocks_themselves(run):
         }
 
 
+@pytest.mark.slow
+def test_a_run_that_was_stopped_has_the_same_replications(run, tmp_path):
+    """Draws belong to names: the last blocks made later, by two processes, are the same."""
+    source = source_of(triangle(parts=RARE_MASTS))
+    for years in (2, 6):
+        request = RunRequest(years=years, seed=5, block_years=1, options=OPTIONS, workers=2)
+        simulate(source, request, tmp_path / "r", resume=years > 2)
+    again, whole = RunFolder(tmp_path / "r"), RunFolder(run / "with")
+    for block in whole.finished_blocks():
+        assert again.read_block(block) == whole.read_block(block)
+    assert again.read_results() == whole.read_results()
+
+
 def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED}

@@ -62,7 +62,7 @@ def refused(capsys, run, called):
     said = capsys.readouterr()
     assert said.out == ""
     assert content(run) == before
-    return said.err
+    return "".join(line for line in said.err.splitlines(True) if not line.startswith("warning: "))
 
 
 @pytest.mark.parametrize(("found", "told"), [(None, "missing"), (FORMAT + 1, FORMAT + 1), ("old", "old")])
@@ -171,4 +171,4 @@ def test_the_format_is_raised_when_a_folder_holds_something_else(whole):
         for path in sorted((whole / folder).iterdir()):
             names.append([folder, path.stem, *pq.read_schema(path).names])
     digest = hashlib.blake2b(json.dumps(names).encode(), digest_size=8).hexdigest()
-    assert (FORMAT, digest) == (4, "d6ca9aa7aaba0ebe")
+    assert (FORMAT, digest) == (5, "047ce64e5b3ae652")

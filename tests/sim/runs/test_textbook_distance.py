@@ -31,9 +31,18 @@ def two_in_a_row(**service):
         hop("a-c", "a", "c", 23.0),
         hop("c-b", "c", "b", 23.0, antenna="large"),
     )
+    share = {"required_share": 1.0}  # so that sharing the capacity of a hop costs time
     services = (
-        Service(id="chain", site_a="a", site_b="b", committed_mbit_s=30.0, route=("a-c", "c-b"), **service),
-        Service(id="last", site_a="c", site_b="b", committed_mbit_s=30.0),
+        Service(
+            id="chain",
+            site_a="a",
+            site_b="b",
+            committed_mbit_s=30.0,
+            route=("a-c", "c-b"),
+            **share,
+            **service,
+        ),
+        Service(id="last", site_a="c", site_b="b", committed_mbit_s=30.0, **share),
     )
     return network.model_copy(update={"hops": hops, "services": services})
 

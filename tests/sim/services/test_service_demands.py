@@ -181,3 +181,17 @@ def test_a_route_of_fewer_hops_that_cannot_carry_the_service_is_passed_by():
     assert low.routes == (((0, FORWARD),),)
     assert high.routes == (((1, FORWARD), (2, FORWARD)),)
     assert never.routes == (((0, FORWARD),),)
+
+
+def test_what_is_down_goes_by_kind_unless_stated():
+    """Circuits fall short whole (G.826); half of the frames of a packet service (Y.1563, from memory)."""
+    kinds = {kind: demand(kind=kind) for kind in ("packet", "circuit", "optical")}
+    assert {kind: found.required_share for kind, found in kinds.items()} == {
+        "packet": 0.5,
+        "circuit": 1.0,
+        "optical": 1.0,
+    }
+    assert (kinds["packet"].severe_share, kinds["circuit"].severe_share) == (0.5, 0.3)
+    assert demand(required_share=0.8).required_share == 0.8
+    degrade = demand(switch_trigger="signal degrade")
+    assert degrade.switch_below_mbit_s == degrade.committed_mbit_s  # left below committed, though not down

@@ -15,10 +15,11 @@ from hopyears.models.network.network import PartChange, Service
 from hopyears.sim.blocks.block import BlockSimulator, hop_line
 from hopyears.sim.commands import main
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db, storm_shares_db
+from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares, system_shares_db
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.studies.explain import explain, worst_outages
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.studies.explain import Outage, cause_shares, explain, worst_outages
 from hopyears.sim.studies.explain_timeline import SERVICE
 from hopyears.sim.wording.wording import span
 
@@ -136,13 +137,14 @@ def test_shares_of_cells_and_storms_sum_to_the_attenuation(run):
     knots = simulator.rain(draws, 1)
     time_s = float(knots.time_s[np.argmax(knots.attenuation_db)])
     whole = float(attenuation_at(draws.field, line, time_s))
-    cells, by_cell = cell_shares_db(draws.field, line, time_s)
-    _, by_storm = storm_shares_db(draws.field, line, time_s)
+    shares = rain_shares(draws.field, line, time_s)
+    shapes, by_shape = shares.shape, shares.share_db
+    _, by_system = system_shares_db(draws.field, line, time_s)
     assert whole > 1.0
-    assert by_cell.sum() == pytest.approx(whole)
-    assert by_storm.sum() == pytest.approx(whole)
-    assert np.all(np.diff(by_cell) <= 0.0)
-    assert len(set(cells.tolist())) == cells.size
+    assert by_shape.sum() == pytest.approx(whole)
+    assert by_system.sum() == pytest.approx(whole)
+    assert np.all(np.diff(by_shape) <= 0.0)
+    assert len(set(shapes.tolist())) == shapes.size
 
 
 def test_another_block_does_not_hold_the_outage(run, outages):
@@ -218,3 +220,21 @@ def test_dates_count_from_the_first_of_january():
 )
 def test_lengths_of_time_read_well(seconds, text):
     assert span(seconds) == text
+
+
+def test_causes_of_an_outage_are_told_as_shares_of_its_time():
+    """An outage of 1000 s by power with half a minute of dispersion in it is no outage by both."""
+    power, both = int(Cause.POWER), int(Cause.POWER | Cause.DISPERSION)
+    down = np.array([[False, False], [True, True], [True, True]])
+    causes = np.array([[0, 0], [power, power], [both, both]])
+    service = ServiceHistory(
+        time_s=np.array([0.0, 100.0, 500.0, 530.0, 1100.0]),
+        result=np.array([0, 1, 2, 1, 0], dtype=np.int32),
+        rate_mbit_s=np.where(down, 0.0, 30.0),
+        down=down,
+        causes=causes,
+        seconds=np.array([1000.0, 970.0, 30.0]),
+        duration_s=2000.0,
+    )
+    outage = Outage(0, 100, 1000, both, date_of(100))
+    assert cause_shares(service, outage) == ((power, 0.97), (both, 0.03))

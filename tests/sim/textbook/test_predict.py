@@ -327,8 +327,8 @@ def test_services_add_up_their_hops():
 
 def test_the_lowest_modulation_that_carries_the_rate_counts():
     network = triangle()
-    fast = Service(id="fast", site_a="a", site_b="c", committed_mbit_s=150.0)
-    faster = Service(id="faster", site_a="a", site_b="c", committed_mbit_s=1000.0)
+    fast = Service(id="fast", site_a="a", site_b="c", committed_mbit_s=150.0, kind="circuit")
+    faster = Service(id="faster", site_a="a", site_b="c", committed_mbit_s=1000.0, kind="circuit")
     prepared = ready(services=(fast, faster))
     hops = predict_hops(prepared).set_index(["hop", "states"])
     rows = predict_services(prepared).set_index("service")
