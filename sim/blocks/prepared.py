@@ -4,25 +4,24 @@ It is made once, holds no random state, and travels to every worker process.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation, rain_law
 from hopyears.models.air.rain_law import RainLaw
-from hopyears.models.air.receiver_lines import LineSet, line_set
+from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.air.storm import StormModel
 from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
-from hopyears.models.radio.scheme import Line
+from hopyears.sim.blocks.hop_nights import fading_lines, night_places, nights_of
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
 from hopyears.sim.hops.hop_design import HopDesign, design_hops, network_climate, site_plane_km
-from hopyears.sim.hops.hop_thresholds import line_set_index
 from hopyears.sim.inputs.input_errors import InputError
-from hopyears.sim.multipath.night_law import NightLaw, night_law
+from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.nights import NightPlaces
 from hopyears.sim.rain.anchoring import Anchor, fit_anchor
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
@@ -147,7 +146,7 @@ def prepare(
     law, storms = field_law(network), storm_model(network)
     places = site_plane_km(network)
     site_km = tuple(places[site.id] for site in network.sites)
-    nights = tuple(_nights(design) if options.multipath else None for design in designs)
+    nights = tuple(nights_of(design) if options.multipath else None for design in designs)
     region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
     share = (
         storm_share(law, storms, region, site_km, storm_reach(network))
@@ -162,9 +161,9 @@ def prepare(
         designs=designs,
         anchors=tuple(_anchor(design, law, storms, options) for design in designs),
         nights=nights,
-        night_places=_night_places(designs, nights),
+        night_places=night_places(designs, nights),
         line_sets=tuple(
-            None if night is None else _line_set(design, night)
+            None if night is None else fading_lines(design, night)
             for design, night in zip(designs, nights, strict=True)
         ),
         built=built,
@@ -276,53 +275,3 @@ def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArr
     order = np.argsort(at)
     bend = np.interp(np.log(probability), np.log(at[order]), factor[order])
     return np.asarray(standard * np.exp(bend))
-
-
-def _nights(design: HopDesign) -> NightLaw | None:
-    if design.multipath.occurrence <= 0.0:
-        return None
-    law = night_law(
-        occurrence_worst=design.multipath.occurrence,
-        annual_reduction_db=design.multipath.annual_reduction_db,
-        latitude_deg=design.climate.latitude_deg,
-        longitude_deg=design.climate.longitude_deg,
-        terrain=design.hop.terrain,
-    )
-    as_measured = replace(law.depth_map, depth_db=design.multipath.depth_db(law.depth_map.depth_db))
-    return replace(law, depth_map=as_measured)
-
-
-def _night_places(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightPlaces:
-    """Hops with multipath; those side by side between the same two sites share their nights."""
-    faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
-    return NightPlaces(
-        tuple("|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded),
-        tuple(design.climate.latitude_deg for design in faded),
-        tuple(design.climate.longitude_deg for design in faded),
-    )
-
-
-def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
-    """Fading lines of a hop, in the order of ``line_set_index``."""
-    hop = design.hop
-    step_ghz = design.channel_step_ghz
-    duplex_ghz = design.duplex_ghz
-    first: dict[int, Line] = {}
-    for line, place in zip(design.lines, line_set_index(design), strict=True):
-        first.setdefault(place, line)
-    lines = [first[place] for place in sorted(first)]
-    lower = hop.antenna_separation_m
-    return line_set(
-        tuple(f"{line.frequency_index}/{line.antenna}/{line.direction}" for line in lines),
-        frequency_ghz=np.array(
-            [
-                hop.frequency_ghz + line.frequency_index * step_ghz + line.direction * duplex_ghz
-                for line in lines
-            ]
-        ),
-        height_a_m=np.array([-lower * (line.antenna == 1 and line.direction == 1) for line in lines]),
-        height_b_m=np.array([-lower * (line.antenna == 1 and line.direction == 0) for line in lines]),
-        path_length_km=design.path.length_km,
-        occurrence=night.occurrence_worst,
-        gathering=night.gathering,
-    )

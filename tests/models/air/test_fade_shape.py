@@ -14,9 +14,15 @@ UNEVEN = fade_shape.Activity(
 
 def test_reference_duration():
     assert fade_shape.mean_duration_s(46.0) == 410.0
+    assert fade_shape.mean_duration_s(11.5) == pytest.approx(205.0)  # a quarter of the path, half the time
     assert fade_shape.mean_duration_s([1.0, 400.0]).tolist() == [100.0, 600.0]
     with pytest.raises(ValueError, match=r"path_length_km is 0.0; must be above 0"):
         fade_shape.mean_duration_s(0.0)
+
+
+def test_mean_fade_falls_with_the_root_of_the_level():
+    """410 s times the amplitude: 41 s at 20 dB, 4.1 s at 40 dB (Vigants 1975, from memory)."""
+    assert fade_shape.mean_fade_s(410.0, [0.0, 20.0, 40.0]) == pytest.approx([410.0, 41.0, 4.1])
 
 
 def test_mean_duration_and_time_share_of_uniform_closest_approaches():
