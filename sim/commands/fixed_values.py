@@ -96,6 +96,7 @@ _ROWS = {
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
+        ("SEVERE_SHARES", "", "lost share of a second that makes it severe, by kind of service", _STANDARD),
         ("COMMANDED_S", "s", "gap at a change of route by command", _STATE),
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
