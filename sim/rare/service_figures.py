@@ -180,7 +180,10 @@ class ServiceFigures:
     @classmethod
     def read(cls, prepared: Prepared, folder: RunFolder) -> "ServiceFigures":
         """Of a run with at least one finished block."""
-        rain = rain_control(prepared) if prepared.options.replications else None
+        enough = (
+            len(folder.finished_blocks()) >= FEWEST_BLOCKS
+        )  # else no slope rests on it: spare its snapshots
+        rain = rain_control(prepared) if prepared.options.replications and enough else None
         seen = Seen.read(prepared, rain, folder)
         return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
 
