@@ -104,7 +104,12 @@ class Seen:
             columns[4].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
             columns[5].append(rained / years)
         widths = [(n, len(WAYS), len(FIGURES))] * 4 + [(n,)] * 2
-        return cls(*(np.reshape(column, (-1, *width)) for column, width in zip(columns, widths, strict=True)))
+        return cls(
+            *(
+                np.reshape(column, (len(column), *width))
+                for column, width in zip(columns, widths, strict=True)
+            )
+        )
 
 
 def _figures(table: KeyedTable, shape: tuple[int, ...], **fixed: int) -> _Floats:

@@ -70,7 +70,7 @@ def test_intervals_of_stopped_runs_still_hold_the_truth():
     assert not too_low(held, 0.95, n_trials=1000)
 
 
-GOAL = PrecisionGoal("one", 0.3)
+GOAL = PrecisionGoal("one", 0.2)
 REQUEST = RunRequest(
     years=60, seed=5, block_years=1, until=GOAL, options=ModelOptions(failures=False, multipath=False)
 )
@@ -115,7 +115,7 @@ def test_the_run_stops_at_the_first_look_that_is_precise_enough(reference):
 def test_the_manifest_tells_where_it_stopped_and_why(reference):
     manifest = json.loads((reference / "manifest.json").read_text())
     blocks = RunFolder(reference).finished_blocks()
-    assert manifest["until"] == {"service": "one", "half_width": 0.3, "reached": True}
+    assert manifest["until"] == {"service": "one", "half_width": GOAL.half_width, "reached": True}
     assert manifest["blocks"] == manifest["years"] == len(blocks)
 
 
