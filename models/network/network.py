@@ -25,6 +25,7 @@ from hopyears.models.network.hardware_entries import (
     Radio,
     Switching,
 )
+from hopyears.models.network.money_entries import PenaltyTier, Prices
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -44,7 +45,9 @@ __all__ = [
     "Modulation",
     "Network",
     "PartChange",
+    "PenaltyTier",
     "Power",
+    "Prices",
     "Radio",
     "RepairRules",
     "Service",
@@ -279,6 +282,24 @@ class Service(Entry):
         Finite,
         Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
     ] = 300.0
+    weight: Annotated[
+        Finite, Field(ge=0, le=1e6, description="of its minutes in the sum over services that plans are for")
+    ] = 1.0
+    penalties: Annotated[
+        tuple[PenaltyTier, ...],
+        Field(max_length=24, description="owed for months or years below an availability; default none"),
+    ] = ()
+    penalty_cap_per_year: Annotated[
+        Finite | None, Field(ge=0, le=1e12, description="most that is owed in a year; default no limit")
+    ] = None
+    undelivered_value_per_gbit: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=1e12,
+            description="value of a gigabit asked for and not delivered, both directions; default none",
+        ),
+    ] = None
 
     @property
     def share_to_be_up(self) -> float:
@@ -325,6 +346,7 @@ class Network(Entry):
     losses: Losses = Losses()
     repair: RepairRules = RepairRules()
     lightning: LightningRisk = LightningRisk()
+    prices: Prices = Prices()
 
     def site(self, site_id: str) -> Site:
         """The site of that id. Raises KeyError where there is none."""

@@ -26,6 +26,7 @@ from hopyears.models.network.network_references import (
     named,
     part_references,
     power_references,
+    price_references,
     radio_references,
     site_references,
     unique_ids,
@@ -210,6 +211,7 @@ RULES: tuple[Rule, ...] = (
     power_references,
     indoor_unit_references,
     part_references,
+    price_references,
     hop_lengths,
     extent,
     hop_equipment,
@@ -224,6 +226,7 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     antenna_references: ("antennas",),
     power_references: ("power",),
     indoor_unit_references: ("indoor_units", "radios"),
+    price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

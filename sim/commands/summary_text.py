@@ -9,6 +9,7 @@ from hopyears.sim.runs.objective_counts import objectives_summary
 from hopyears.sim.runs.results import Results
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import priority_rows, year_rows
+from hopyears.sim.wording.money_rows import cost_rows_of_run, money_rows
 from hopyears.sim.wording.rows import (
     RATE_LEVELS,
     failure_tables,
@@ -54,6 +55,7 @@ def print_summary(results: Results, *, every_row: bool = False) -> None:
         for table in _failures(results, every_row=every_row):
             console.print(table, markup=False)
         say(console, OUTAGE_NOTE)
+    _print_money(console, results)
     say(console, "95 % intervals in brackets; 'at most' and 'at least' where nothing was seen.")
     say(console, CAUTION)
 
@@ -71,6 +73,17 @@ def _print_services(console: "Console", results: Results, *, every_row: bool) ->
     say_left_out(console, len(objectives), left_out, every_row=every_row)
     say(console, objectives_summary(objectives))
     console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
+
+
+def _print_money(console: "Console", results: Results) -> None:
+    """What the network and its outages cost, where the file has prices."""
+    rows = money_rows(results.tables["service_money"])
+    if rows:
+        heads = ("service", "penalties", "9 of 10 years within", "not delivered Gbit", "its value")
+        table = plain_table("what outages cost by the year", heads, ("service",))
+        console.print(fill(table, ([*row.values()] for row in rows)), markup=False)
+    for sentence in cost_rows_of_run(results.network, results.tables["costs"]):
+        say(console, sentence)
 
 
 def _services(services: "pd.DataFrame", causes: "pd.DataFrame") -> "Table":

@@ -21,6 +21,7 @@ from hopyears.models.network.network import (
     Network,
     PartChange,
     Power,
+    Prices,
     Radio,
     RepairRules,
     Service,
@@ -58,6 +59,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "losses": Losses,
     "repair": RepairRules,
     "lightning": LightningRisk,
+    "prices": Prices,
 }
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}
 KNOWN_KEYS = ("title", *ENTRY_LISTS, *SINGLE_ENTRIES, *TABLE_KEYS)

@@ -32,6 +32,10 @@ from hopyears.sim.inputs.network_tables import read_table
 __all__ = ["InputError", "NetworkSource", "file_schema", "read_network", "read_plan", "with_network"]
 
 
+ONLY_MONEY = ("weight", "penalties", "penalty_cap_per_year", "undelivered_value_per_gbit")
+"""Fields of services that say what their outages are worth."""
+
+
 @dataclass(frozen=True)
 class NetworkSource:
     """A network with where it came from.
@@ -53,8 +57,15 @@ class NetworkSource:
     raw: dict[str, Any]
 
     def digest(self) -> str:
-        """Digest of all that the network file decides, whatever its layout, order of keys or title."""
-        text = json.dumps(self.network.model_dump(mode="json", exclude={"title"}), sort_keys=True)
+        """Digest of all in the network file that decides what happens, whatever its layout or order of keys.
+
+        Title and money decide nothing that happens: a run stays good when prices change.
+        """
+        content = self.network.model_dump(mode="json", exclude={"title": True, "prices": True})
+        for service in content["services"]:
+            for name in ONLY_MONEY:
+                del service[name]
+        text = json.dumps(content, sort_keys=True)
         return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 

@@ -64,7 +64,7 @@ class Results(stored.Results):
     --------
     >>> results = hopyears.open_run("run")
     >>> len(results.hops), len(results.tables)
-    (3, 19)
+    (3, 21)
     >>> axes = results.plot.unavailable_minutes()
     >>> axes.get_xlabel()
     'unavailable minutes a year'

@@ -36,8 +36,10 @@ RESULT_TABLES = (
     "part_failures",
     "site_failures",
     "crew_visits",
+    "costs",
+    "service_money",
 )
-"""Tables of results that every run has."""
+"""Tables of results that every run has; those of money have no rows where nothing has a price."""
 
 TEXTBOOK, SIMULATED = "textbook sum", "simulated"
 """First and last step of the table ``textbook_distance``: figures, where those between are differences."""

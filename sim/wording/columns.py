@@ -156,6 +156,25 @@ COLUMNS = {
     "equipment_min_per_year": Column("min/year", "outage by the parts of the hops, series and parallel"),
     "sites_min_per_year": Column("min/year", "outage by the common parts and the power of the sites"),
     "total_min_per_year": Column("min/year", "the sum; lightning has no part in it"),
+    "place": Column("", "hop end, hop, site, base or depot"),
+    "item": Column("", "what is paid for; journeys and used spares are as many a year as the run counted"),
+    "type": Column("", "entry that it is made by, and band"),
+    "count": Column("", "how many"),
+    "once_each": Column("money", "price of one when it is bought; not a number where none is given"),
+    "yearly_each": Column("money/year", "what one costs by the year; likewise"),
+    "capital": Column("money", "paid when bought; not a number where the row has no price"),
+    "yearly": Column("money/year", "paid by the year; likewise"),
+    "present": Column(
+        "money", "present sum of all payments of the stated life at the stated rate, renewals too; likewise"
+    ),
+    "penalty_per_year": Column("money/year", "penalties owed, mean over the years", NOTHING_SEEN),
+    "penalty_bad_year": Column("money", "penalties that nine of ten years do not exceed"),
+    "undelivered_gbit_per_year": Column(
+        "Gbit/year", "asked for at the peak rate and not delivered, both directions", NOTHING_SEEN
+    ),
+    "undelivered_value_per_year": Column(
+        "money/year", "what that is worth; 0 where no value is stated", NOTHING_SEEN
+    ),
     "plan": Column("", "name of the plan"),
     "base_min_per_year": Column("min/year", f"unavailable time without the plan, {BOTH}", NOTHING_SEEN),
     "plan_min_per_year": Column("min/year", f"unavailable time with the plan, {BOTH}", NOTHING_SEEN),

@@ -165,6 +165,14 @@ TABLES = {
     "crew_visits": TableWords(
         "a crew", f"crew visits_per_year planned_per_year planned_h_per_year {_PHASES}"
     ),
+    "costs": TableWords(
+        "a row of the bill and its prices; none where the file has no price",
+        "place item type count once_each yearly_each capital yearly present",
+    ),
+    "service_money": TableWords(
+        "a service whose outages cost anything",
+        "service penalty_per_year* penalty_bad_year undelivered_gbit_per_year* undelivered_value_per_year*",
+    ),
     "predicted_hops": TableWords(
         "a hop and a modulation, by the published standards",
         "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "

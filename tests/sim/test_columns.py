@@ -5,6 +5,7 @@ import pytest
 from small_networks import source_of, triangle
 from synthetic_results import made_up_results
 
+from hopyears.models.network.network import Network, Prices, Service
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
@@ -27,6 +28,14 @@ def differing(name: str, table: pd.DataFrame) -> set[str]:
     return {*table.columns} ^ {column for column, _ in described(name)}
 
 
+def with_prices(network):
+    """The same network with a price and a service whose outages cost something."""
+    first, *others = network.services
+    services = (Service(**first.model_dump() | {"undelivered_value_per_gbit": 2.0}), *others)
+    prices = Prices(life_years=10.0, discount_rate=0.05, once={"cable": 3.0})
+    return Network(**network.model_dump() | {"services": services, "prices": prices})
+
+
 def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
     """A table of each study of a stored run, and of one of modulation."""
     studied = modulation_study(
@@ -43,7 +52,7 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
 
 @pytest.mark.slow
 def test_every_table_has_the_columns_described(tmp_path) -> None:
-    source = source_of(triangle())
+    source = source_of(with_prices(triangle()))
     options = ModelOptions(rain=False, multipath=False, replications=1)
     simulate(source, RunRequest(years=20, seed=1, block_years=1, options=options), tmp_path / "run")
     tables = dict(Results.load(tmp_path / "run").tables)

@@ -15,11 +15,12 @@ import numpy as np
 import pytest
 
 from hopyears.models.network.entry import Entry
-from hopyears.models.network.network import Modulation
+from hopyears.models.network.network import Modulation, Prices
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.input_errors import FaultList, InputError
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES, build_network
+from hopyears.sim.inputs.network_file import ONLY_MONEY
 
 BASE = {
     "title": "every field",
@@ -79,6 +80,12 @@ OTHER = {
         "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,
         "severely_errored_ratio_objective": 1e-3, "outages_per_year_objective": 10.0,
+        "penalties": [{"availability": 0.999, "amount": 5.0}], "penalty_cap_per_year": 9.0,
+        "undelivered_value_per_gbit": 2.0,
+    },
+    "prices": {
+        "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
+        "yearly": {"site": 3.0}, "visit": 4.0,
     },
     "depots": {"base": "b", "stock": {"cable": 1}, "express_days": 1.0, "shipping_h": 3.0},
     "parts": {
@@ -129,6 +136,10 @@ COMPANY = {
     ("repair", "least_daylight_h"): {"repair.daylight_climbs": True},
     ("lightning", "strikes_per_storm_h"): {"lightning.strikes_per_storm_h": 0.1},
     ("lightning", "damage_chance"): {"lightning.strikes_per_storm_h": 0.1},
+    **{
+        ("prices", field): {"prices.life_years": 8.0, "prices.discount_rate": 0.0}
+        for field in ("once", "yearly", "visit")
+    },
 }
 """What a field needs beside it to have any effect, in both networks that are compared."""
 
@@ -141,6 +152,8 @@ ONLY_SAID = {
     ("services", "availability_objective"): "an objective that the counted outage is held against",
     ("services", "severely_errored_ratio_objective"): "an objective, likewise",
     ("services", "outages_per_year_objective"): "an objective, likewise",
+    **{("services", name): "says what outages are worth; moves none" for name in ONLY_MONEY},
+    **{("prices", name): "money moves nothing that happens" for name in Prices.model_fields},
     ("indoor_units", "line_card_slots"): "warns of a site that needs more; all line cards are placed",
 }
 """Fields that change what is said of a network and nothing that happens in it, each with the reason."""
