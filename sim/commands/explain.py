@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
             raise InputError(f"--{name} is {value}; must be at least {least}")
     opened = open_run(options.run)
     outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
-    console = terminal(160)
+    console = terminal()
     if options.outage is None:
         _print_list(console, options.service, outages)
         return 0
@@ -80,7 +80,7 @@ def _print_list(console: "Console", service: str, outages: Sequence["Outage"]) -
 
 
 def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    console.print(fill(plain_table(title, columns, columns), rows), markup=False)
+    print_table(console, fill(plain_table(title, columns, columns), rows))
 
 
 def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
@@ -119,25 +119,25 @@ def _print_hops(console: "Console", story: "Story") -> None:
         rows.append(
             (
                 hop.hop,
+                cause_label(hop.causes),
                 f"{' / '.join(map(given, hop.lowest_mbit_s))} of {given(max(hop.full_mbit_s))}",
                 " / ".join(str(states) if states else "down" for states in hop.lowest_states),
-                ", ".join(map(str, hop.lost_states)) or "-",
                 f"{hop.rain_db:.1f}" if hop.rain_db >= 0.05 else "-",
-                margins,
                 (f"{hop.fade_db:.1f}" if hop.fade_db >= 0.05 else "-")
                 + (" dispersive" if hop.dispersive else ""),
-                cause_label(hop.causes),
+                margins,
+                ", ".join(map(str, hop.lost_states)) or "-",
             )
         )
     columns = (
         "hop",
+        "causes",
         "least Mbit/s forward / backward",
         "lowest modulation",
-        "states lost",
         "peak rain dB",
-        "rain margin dB by states",
         "deepest fade dB",
-        "causes",
+        "rain margin dB by states",
+        "states lost",
     )
     _table(console, "hops below their best in the outage", columns, rows)
 

@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
 def _print(table: "pd.DataFrame", years: int) -> None:
     from hopyears.sim.wording.wording import difference, number, per_cent, records
 
-    console = terminal(120)
+    console = terminal()
     if table.empty:
         say(console, "The run has no services, or nothing that can go wrong.")
         return
@@ -82,7 +82,7 @@ def _print(table: "pd.DataFrame", years: int) -> None:
         ]
         for row in records(table)
     )
-    console.print(fill(shown, rows), markup=False)
+    print_table(console, fill(shown, rows))
     say(
         console,
         "Same weather, nights and failures in both; 95 % intervals of the paired differences. Gains do not "

@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,7 +68,7 @@ def _print(table: "pd.DataFrame") -> None:
     from hopyears.sim.wording.details import step_cell
     from hopyears.sim.wording.wording import records
 
-    console = terminal(120)
+    console = terminal()
     if table.empty:
         say(console, "The run has no services.")
         return
@@ -85,5 +85,5 @@ def _print(table: "pd.DataFrame") -> None:
                 for place, row in enumerate(records(steps))
             ),
         ).add_section()
-    console.print(shown, markup=False)
+    print_table(console, shown)
     say(console, "Steps with a sign lead from the textbook sum to the simulated figure and add up to it.")
