@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from types import ModuleType
 
 VERBS = {
+    "import": "make a network file from tables of sites and hops, as CSV, workbook or GeoJSON",
     "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
@@ -19,7 +20,10 @@ VERBS = {
     "textbook": "from the textbook sum of each service to its simulated outage, step by step",
     "schema": "print the JSON Schema of the network file",
 }
-"""Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""
+"""Verb to what it does; verb ``x`` lives in ``sim.commands.x`` unless ``MODULES`` says another."""
+
+MODULES = {"import": "import_tables"}
+"""Verbs whose name no module can have."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -28,7 +32,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     verb = words[0] if words else ""
     if verb not in VERBS:
         return _no_verb(verb)
-    module = importlib.import_module(f"hopyears.sim.commands.{verb}")
+    module = importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
     parser = argparse.ArgumentParser(prog=f"hopyears {verb}", description=VERBS[verb])
     module.add_arguments(parser)
     return _guarded(module, parser.parse_args(words[1:]))

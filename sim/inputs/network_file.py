@@ -53,8 +53,10 @@ class NetworkSource:
     raw: dict[str, Any]
 
     def digest(self) -> str:
-        """Digest of all that the network file decides, whatever its layout, order of keys or title."""
-        text = json.dumps(self.network.model_dump(mode="json", exclude={"title"}), sort_keys=True)
+        """Digest of all that the network file decides, whatever its layout, order of keys, title or names."""
+        names = {key: {"__all__": {"name"}} for key in ("sites", "hops", "services")}
+        kept = self.network.model_dump(mode="json", exclude={"title": True, **names})
+        text = json.dumps(kept, sort_keys=True)
         return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 

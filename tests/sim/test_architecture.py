@@ -137,7 +137,18 @@ def reached(module):
 
 # Folders of sim in the order of the flow; each imports itself and earlier ones.
 ORDER = (
-    *("streams", "inputs", "storage", "climate", "rain", "multipath", "hops", "equipment", "services"),
+    *(
+        "streams",
+        "inputs",
+        "importing",
+        "storage",
+        "climate",
+        "rain",
+        "multipath",
+        "hops",
+        "equipment",
+        "services",
+    ),
     *("counting", "blocks", "textbook", "rare", "runs", "studies", "wording", "report", "modulation"),
     *("commands", "public"),
 )
