@@ -2,6 +2,7 @@
 
 import dataclasses
 import difflib
+import unicodedata
 from collections.abc import Collection, Iterable, Iterator
 
 
@@ -13,6 +14,25 @@ class FieldError(ValueError):
         self.field = field
         self.found = found
         self.allowed = allowed
+
+
+DIRECTIONS = frozenset(
+    "\u061c\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
+)
+"""Signs that turn the direction of text or break its lines (Unicode 15, UAX 9, 2; LS, PS and BOM)."""
+
+
+def steering_sign(text: str) -> str:
+    """The first sign of a text that a screen obeys instead of showing; empty where there is none."""
+    if text.isascii() and text.isprintable():
+        return ""
+    steering = (c for c in text if c in DIRECTIONS or unicodedata.category(c) in ("Cc", "Cs"))
+    return next(steering, "")
+
+
+def shown_sign(sign: str) -> str:
+    """A sign by its number, as U+202E."""
+    return f"U+{ord(sign):04X}"
 
 
 @dataclasses.dataclass(frozen=True)

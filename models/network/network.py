@@ -14,7 +14,7 @@ from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.climate_entry import ClimateChange
-from hopyears.models.network.entry import Entry, Finite, Identifier
+from hopyears.models.network.entry import Entry, Finite, Identifier, Name
 from hopyears.models.network.hardware_entries import (
     Antenna,
     IndoorUnit,
@@ -63,6 +63,7 @@ class Site(Entry):
     """A place with a mast: radios in every direction share its power, its mast and its indoor unit."""
 
     id: Identifier
+    name: Name = None
     latitude_deg: Annotated[Finite, Field(ge=-80, le=80, description="WGS 84")]
     longitude_deg: Annotated[Finite, Field(ge=-180, le=180, description="WGS 84")]
     ground_height_m: Annotated[Finite, Field(ge=-450, le=6000, description="above sea level")] = 0.0
@@ -85,6 +86,7 @@ class Hop(Entry):
     """A radio link between two sites."""
 
     id: Identifier
+    name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
@@ -205,6 +207,7 @@ class Service(Entry):
     """An end-to-end demand."""
 
     id: Identifier
+    name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     committed_mbit_s: Annotated[

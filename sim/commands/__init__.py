@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from types import ModuleType
 
 VERBS = {
+    "import": "make a network file from tables of sites and hops, as CSV, workbook or GeoJSON",
     "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
@@ -22,7 +23,10 @@ VERBS = {
     "schema": "print the JSON Schema of the network file",
     "completion": "print the script that lets a shell complete verbs, options and files",
 }
-"""Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""
+"""Verb to what it does; verb ``x`` lives in ``sim.commands.x`` unless ``MODULES`` says another."""
+
+MODULES = {"import": "import_tables"}
+"""Verbs whose name no module can have."""
 
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
@@ -41,7 +45,7 @@ def _run(arguments: Sequence[str] | None) -> int:
     verb = words[0] if words else ""
     if verb not in VERBS:
         return _no_verb(verb)
-    module = importlib.import_module(f"hopyears.sim.commands.{verb}")
+    module = importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
     parser = argparse.ArgumentParser(prog=f"hopyears {verb}", description=VERBS[verb], epilog=STATUSES)
     module.add_arguments(parser)
     return _guarded(module, parser.parse_args(words[1:]))

@@ -19,14 +19,21 @@ def read_text(path: Path) -> str:
     InputError
         If the file is missing, unreadable, a folder, larger than ``LARGEST_FILE_BYTES``, or not UTF-8.
     """
-    data = _read_bytes(path)
+    data = read_bytes(path)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError.one(f"{path.name}: byte {error.start} is not UTF-8; must be UTF-8 text") from None
 
 
-def _read_bytes(path: Path) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """Bytes of a file.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, unreadable, a folder, or larger than ``LARGEST_FILE_BYTES``.
+    """
     try:
         if path.is_dir():
             raise InputError.one(f"{path}: file is a folder; must be a file")

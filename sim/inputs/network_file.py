@@ -59,9 +59,12 @@ class NetworkSource:
     def digest(self) -> str:
         """Digest of all in the network file that decides what happens, whatever its layout or order of keys.
 
-        Title and money decide nothing that happens: a run stays good when prices change.
+        Title, names and money decide nothing that happens: a run stays good when they change.
         """
         content = self.network.model_dump(mode="json", exclude={"title": True, "prices": True})
+        for key in ("sites", "hops", "services"):
+            for entry in content[key]:
+                del entry["name"]
         for service in content["services"]:
             for name in ONLY_MONEY:
                 del service[name]

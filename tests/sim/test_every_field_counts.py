@@ -58,9 +58,10 @@ for _hop in BASE["hops"]:
     _hop |= {"radio": "r", "antenna": "dish"}
 
 OTHER = {
-    "sites": {"power": "none such", "indoor_unit": "other", "indoor_units": 2},
+    "sites": {"name": "A", "power": "none such", "indoor_unit": "other", "indoor_units": 2},
     "hops": {
-        "from": "d", "to": "d", "polarisation": "H", "radio": "s", "antenna": "large", "antenna_b": "large",
+        "name": "A to B", "from": "d", "to": "d", "polarisation": "H", "radio": "s",
+        "antenna": "large", "antenna_b": "large",
         "scheme": "1+1 HSB", "antenna_height_a_m": 50.0, "antenna_height_b_m": 50.0,
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
@@ -75,7 +76,7 @@ OTHER = {
     },
     "antennas": {"diameter_m": 1.8, "gain_dbi": 40.0},
     "services": {
-        "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
+        "name": "1", "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
         "protection": "rerouted", "route": ["a-d", "c-d"], "protecting_route": ["twin", "c-d"],
         "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,
@@ -148,6 +149,7 @@ PLACE = {("hops", "frequency_separation_mhz"): 1, ("hops", "bundle"): 4, ("anten
 """Which entry of a list is changed, where it is not the first."""
 
 ONLY_SAID = {
+    **{(name, "name"): "what readers see in place of the id" for name in ("sites", "hops", "services")},
     ("services", "grade"): "chooses the objective that the counted outage is held against",
     ("services", "availability_objective"): "an objective that the counted outage is held against",
     ("services", "severely_errored_ratio_objective"): "an objective, likewise",

@@ -214,7 +214,7 @@ def test_shift_that_ends_before_it_starts(tmp_path: Path) -> None:
 def test_unknown_field_lists_the_known_ones_and_the_nearest(tmp_path: Path) -> None:
     text = message(write(tmp_path, changed(("hops", 0, "freqency_ghz"), 18)))
     assert text.startswith(
-        'network.toml: hop "hill-mill": field is "freqency_ghz"; must be one of id, from, to, frequency_ghz, '
+        'network.toml: hop "hill-mill": field is "freqency_ghz"; must be one of id, name, from, to, frequency_ghz, '
     )
     assert text.endswith('. Did you mean "frequency_ghz"?')
 
@@ -487,7 +487,9 @@ def test_several_ragged_rows_are_all_told(tmp_path: Path) -> None:
 
 def test_empty_table(tmp_path: Path) -> None:
     text = message(tables(tmp_path, sites="\n"))
-    assert text.startswith("sites.csv: first row is missing; must be names of columns, of id, latitude_deg, ")
+    assert text.startswith(
+        "sites.csv: first row is missing; must be names of columns, of id, name, latitude_deg, "
+    )
 
 
 def test_missing_table_and_table_that_is_no_name(tmp_path: Path) -> None:
