@@ -40,12 +40,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
 
 
+def module_of(verb: str) -> ModuleType:
+    """Module of a verb."""
+    return importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
+
+
 def _run(arguments: Sequence[str] | None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
     verb = words[0] if words else ""
     if verb not in VERBS:
         return _no_verb(verb)
-    module = importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
+    module = module_of(verb)
     parser = argparse.ArgumentParser(prog=f"hopyears {verb}", description=VERBS[verb], epilog=STATUSES)
     module.add_arguments(parser)
     return _guarded(module, parser.parse_args(words[1:]))

@@ -1,7 +1,8 @@
 """Meshes of a graph: parts that hang together by single sites only, so that routes pass each at most once."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from typing import Any
 
 _Place = str | int
 """A site by its name or a mesh by its number, as places of the forest that they make."""
@@ -23,7 +24,8 @@ class Meshes:
     def __init__(self, ends: Mapping[int, tuple[str, str]]) -> None:
         import networkx as nx
 
-        sites = list(nx.biconnected_components(nx.Graph(list(ends.values()))))
+        found: Any = nx.biconnected_components(nx.Graph(list(ends.values())))  # sets of sites; typed otherwise
+        sites: list[set[str]] = list(found)
         meshes_of: dict[str, set[int]] = defaultdict(set)
         for mesh, members in enumerate(sites):
             for site in members:
@@ -38,7 +40,7 @@ class Meshes:
             while waiting:
                 place, above = waiting.pop()
                 self._above[place] = above
-                below = sites[place] if isinstance(place, int) else meshes_of[place]
+                below: Collection[_Place] = sites[place] if isinstance(place, int) else meshes_of[place]
                 waiting += [(each, place) for each in below if each != above]
 
     def between(self, a: str, b: str) -> list[int]:

@@ -214,7 +214,7 @@ def test_shift_that_ends_before_it_starts(tmp_path: Path) -> None:
 def test_unknown_field_lists_the_known_ones_and_the_nearest(tmp_path: Path) -> None:
     text = message(write(tmp_path, changed(("hops", 0, "freqency_ghz"), 18)))
     assert text.startswith(
-        'network.toml: hop "hill-mill": field is "freqency_ghz"; must be one of id, name, from, to, frequency_ghz, '
+        'network.toml: hop "hill-mill": field is "freqency_ghz"; must be one of id, name, from, to, '
     )
     assert text.endswith('. Did you mean "frequency_ghz"?')
 
