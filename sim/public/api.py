@@ -11,7 +11,8 @@ import pandas as pd
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
-from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network, read_plan
+from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
+from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs import results as stored
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.rerun import open_run as open_again
