@@ -17,6 +17,7 @@ PAGE_WIDTH = 80
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK and how much to show."""
     parser.add_argument("network", help="network file (TOML)")
+    parser.add_argument("--plan", metavar="PLAN", help="check this plan, laid over the network")
     parser.add_argument("--all", action="store_true", help="show every value in force, defaults in brackets")
     parser.add_argument(
         "--out", metavar="FILE.csv", help="write every value in force, with unit, range, meaning and source"
@@ -26,14 +27,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Read, check, and print a page: what differs from the defaults, hops, services, hardware, warnings."""
     from hopyears.sim.commands.check_page import page
+    from hopyears.sim.commands.check_plan import plan_page
     from hopyears.sim.commands.check_values import every_value
     from hopyears.sim.hops.design_doubts import network_doubts
     from hopyears.sim.hops.hop_design import design_hops
     from hopyears.sim.hops.site_hardware import sites_hardware
     from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.wording.terminal import say, terminal
 
-    source = read_network(options.network)
+    base = read_network(options.network)
+    source = base if options.plan is None else read_plan(options.plan, base)
     network = source.network
     designs = design_hops(network)
     doubts = [f"{source.name}: {fault.sentence()}" for fault in network_doubts(network, designs, source.name)]
@@ -41,6 +45,8 @@ def run(options: argparse.Namespace) -> int:
     units = [fault.sentence() for plan in hardware.values() for fault in plan.warnings]
     values = list(every_value(network, designs))
     console = terminal(PAGE_WIDTH)
+    for line in plan_page(source.name, base.network, network) if options.plan else ():
+        say(console, line)
     for line in page(source.name, network, designs, hardware, values):
         say(console, line)
     if options.all:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from hopyears.api import (
+        Comparison,
         InputError,
         ModelOptions,
         Prediction,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "Comparison",
     "InputError",
     "ModelOptions",
     "Prediction",

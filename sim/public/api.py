@@ -11,7 +11,8 @@ import pandas as pd
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
-from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network, read_plan
+from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
+from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs import results as stored
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.rerun import open_run as open_again
@@ -23,12 +24,14 @@ from hopyears.sim.studies.compare import compare as compare_into
 from hopyears.sim.studies.explain import Story
 from hopyears.sim.studies.explain import explain as explain_outage
 from hopyears.sim.studies.explain import worst_outages as outages_of
+from hopyears.sim.studies.plan_tables import Comparison
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 
 if TYPE_CHECKING:
     from hopyears.plots import Plots
 
 __all__ = [
+    "Comparison",
     "InputError",
     "ModelOptions",
     "Prediction",
@@ -194,20 +197,22 @@ def compare(
     years: int = 200,
     seed: int = 1,
     folder: Path | str | None = None,
-    resume: bool = False,
     block_years: int = BLOCK_YEARS,
     workers: int = 1,
     options: ModelOptions = DEFAULT_OPTIONS,
-) -> pd.DataFrame:
-    """Plans against a network on the same random numbers: frame ``differences``.
+) -> Comparison:
+    """Plans against a network on the same random numbers.
+
+    Gives the frames ``plans``, ``differences``, ``difference_causes`` and ``bill_differences``.
 
     Parameters
     ----------
     base : NetworkSource or path
     plans : mapping of str to NetworkSource or path
         By name: what ``read_plan`` gave, or whole networks.
-    years, seed, folder, resume, block_years, workers, options
-        As for ``simulate``; the folder takes a run of the base and of each plan.
+    years, seed, folder, block_years, workers, options
+        As for ``simulate``; the folder takes a run of the base and of each plan, and what it holds of them
+        is kept.
 
     Raises
     ------
@@ -218,15 +223,15 @@ def compare(
     --------
     >>> base = hopyears.read_network("network.toml")
     >>> plan = hopyears.read_plan("plan.toml", base)
-    >>> table = hopyears.compare(base, {"spare radio": plan}, years=2, block_years=1)
-    >>> list(table["plan"].unique())
-    ['spare radio']
+    >>> found = hopyears.compare(base, {"spare radio": plan}, years=2, block_years=1)
+    >>> sorted(found.plans["plan"]), len(found.differences)
+    (['base', 'spare radio'], 3)
     """
     request = RunRequest(years, seed, block_years, workers, options)
     members = [ComparedPlan(name, _source(plan)) for name, plan in plans.items()]
     with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
         out = Path(temporary) if folder is None else Path(folder)
-        return compare_into(_source(base), members, request, out, resume=resume)
+        return compare_into(_source(base), members, request, out)
 
 
 def worst_outages(results: Results, service: str, *, most: int = 10) -> pd.DataFrame:

@@ -180,6 +180,39 @@ COLUMNS = {
     "plan_min_per_year": Column("min/year", f"unavailable time with the plan, {BOTH}", NOTHING_SEEN),
     "difference_min_per_year": Column("min/year", "with the plan less without, block by block"),
     "difference_ses_per_year": Column("s/year", "the same of severely errored seconds"),
+    "weight": Column("", "of the service in the sum over all"),
+    "difference_outages_per_year": Column("1/year", "the same of outages"),
+    "difference_below_committed_min_per_year": Column(
+        "min/year", "the same of time below the committed rate, though not down"
+    ),
+    "difference_undelivered_gbit_per_year": Column(
+        "Gbit/year", "the same of what was asked for at peak rates and not delivered, both directions"
+    ),
+    "difference_penalty_per_year": Column(
+        "money/year", "the same of penalties; not a number where none are stated"
+    ),
+    "difference_outage_cost_per_year": Column(
+        "money/year", "the same of penalties and the value of what was not delivered; likewise"
+    ),
+    "base_count": Column("", "how many without the plan"),
+    "plan_count": Column("", "how many with the plan"),
+    "cost_per_year": Column(
+        "money/year", "equal payment at each year's end that is worth the present sum; with less without"
+    ),
+    "rows_without_price": Column("", "changed rows of the bill that have no price and are left out"),
+    "min_saved_per_cost": Column(
+        "min", "weighted minutes saved for each unit of money of cost_per_year; not a number without a cost"
+    ),
+    "outage_cost_saved_per_cost": Column("", "penalties and values saved for each unit of money, likewise"),
+    "undominated": Column("", "no other is as good in weighted minutes for less, or better for no more"),
+    "rank": Column("", "1 is the best"),
+    "rank_chance": Column("", "chance that it truly has its rank, by a bootstrap of blocks, 0 to 1"),
+    "best_chance": Column("", "chance that it is truly the best, likewise"),
+    "order_chance": Column("", "chance that the order of all is right, likewise"),
+    "ranked_by": Column("", "what the rank goes by"),
+    "services_added": Column("", "services that the network without the plan lacks"),
+    "services_removed": Column("", "services that the plan removes"),
+    "pairing_lost": Column("", "why weather or failures are not the same as without; empty where they are"),
     "sure": Column("", "whether the interval of the difference leaves out zero"),
     "target": Column("", "what never goes wrong: a hop, site, part, kind or cause"),
     "saved_min_per_year": Column("min/year", "unavailable time saved had it never gone wrong"),

@@ -29,6 +29,17 @@ IN_TABLE = {
         "chance that a year breaks the target, 0 to 1; only with a target",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
+    ("plans", "capital"): Column("money", "with the plan less without; not a number without prices"),
+    ("plans", "yearly"): Column("money/year", "likewise, journeys and used spares too"),
+    ("plans", "present"): Column("money", "likewise, over the stated life at the stated rate"),
+    ("bill_differences", "capital"): Column(
+        "money", "with the plan less without; not a number where a price is missing"
+    ),
+    ("bill_differences", "yearly"): Column("money/year", "likewise"),
+    ("bill_differences", "present"): Column("money", "likewise, over the stated life"),
+    ("difference_causes", "difference_min_per_year"): Column(
+        "min/year", "with the plan less without, from the blocks as they were drawn"
+    ),
     ("modulation_hops", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
     ("modulation_services", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
     ("modulation_undelivered", "cause"): Column("", "exact set of causes; all: the sum over causes"),
@@ -88,6 +99,10 @@ _PHASES = (
 )
 _UNDELIVERED = "undelivered_mbit_per_year{0} undelivered_committed_mbit_per_year{0}"
 _DIRECTION = "service direction"
+_DIFFERENCES = (
+    "difference_min_per_year* difference_outages_per_year* difference_below_committed_min_per_year* "
+    "difference_undelivered_gbit_per_year* difference_penalty_per_year* difference_outage_cost_per_year*"
+)
 _CASE = (
     "states best_mbit_s unavailable_min_per_year* severely_errored_s_per_year* mean_mbit_s* mbit_s_99 "
     "mbit_s_99_9 mbit_s_99_99 mbit_s_99_999 difference_min_per_year* difference_mbit_s*"
@@ -187,10 +202,23 @@ TABLES = {
         "service hops rain_min_per_year multipath_min_per_year equipment_min_per_year sites_min_per_year "
         "planned_min_per_year total_min_per_year",
     ),
+    "plans": TableWords(
+        "a plan, or the network as it is",
+        f"plan {_DIFFERENCES} capital yearly present cost_per_year rows_without_price min_saved_per_cost "
+        "outage_cost_saved_per_cost rank rank_chance best_chance order_chance ranked_by services_added "
+        "services_removed pairing_lost undominated",
+    ),
     "differences": TableWords(
-        "a plan and a service",
-        "plan service base_min_per_year* plan_min_per_year* difference_min_per_year* "
-        "difference_ses_per_year* sure",
+        "a plan and a service, or all by their weights",
+        "plan service weight base_min_per_year* plan_min_per_year* difference_ses_per_year* "
+        f"{_DIFFERENCES} sure",
+    ),
+    "difference_causes": TableWords(
+        "a plan, a service and an exact set of causes", "plan service cause difference_min_per_year*"
+    ),
+    "bill_differences": TableWords(
+        "a plan and a row of the bill that it changes",
+        "plan place item type base_count plan_count capital yearly present",
     ),
     "importance": TableWords(
         "a service (or all) and what might never go wrong",

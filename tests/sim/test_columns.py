@@ -7,6 +7,7 @@ from synthetic_results import made_up_results
 
 from hopyears.models.network.network import Network, Prices, Service
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
 from hopyears.sim.runs.rerun import open_run
@@ -61,7 +62,8 @@ def test_every_table_has_the_columns_described(tmp_path) -> None:
     tables["predicted_hops"] = predict_hops(prepared)
     tables["predicted_services"] = predict_services(prepared)
     request = RunRequest(years=2, seed=1, block_years=1, options=DRY)
-    tables["differences"] = compare(source, [ComparedPlan("same", source)], request, tmp_path / "plans")
+    plan = read_plan({"hops": [{"id": "a-b", "scheme": "1+1 HSB"}]}, source)
+    tables |= compare(source, [ComparedPlan("standby", plan)], request, tmp_path / "plans")._asdict()
     tables |= tables_of_studies(source, tmp_path / "run")
     for name, table in tables.items():
         assert differing(name, table) == set(), name

@@ -20,9 +20,9 @@ from hopyears.sim.inputs.network_file import (
     NetworkSource,
     file_schema,
     read_network,
-    read_plan,
     with_network,
 )
+from hopyears.sim.inputs.plan_file import read_plan
 
 DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"
 

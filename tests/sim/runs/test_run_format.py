@@ -42,7 +42,7 @@ VERBS = {
     "textbook": ["{run}"],
     "predict": ["{network}", "--against", "{run}"],
     "simulate": ["{network}", *ASKED, "{run}", "--resume"],
-    "compare": ["{network}", "{network}", *ASKED, "{folder}", "--resume"],
+    "compare": ["{network}", "{network}", *ASKED, "{folder}"],
 }
 """Verbs that open a folder, and their arguments."""
 
