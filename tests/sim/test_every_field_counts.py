@@ -52,6 +52,7 @@ BASE = {
     "crews": [{"id": "crew", "base": "a", "shift_start_h": 6.0, "shift_end_h": 20.0}],
     "depots": [{"id": "store", "base": "a", "stock": {"outdoor_radio": 1}}],
     "maintenance": [{"site": "b", "every_days": 90.0}],
+    "contracts": [{"id": "gold", "services": ["one"], "outages": 9}],
 }
 for _hop in BASE["hops"]:
     _hop |= {"radio": "r", "antenna": "dish"}
@@ -79,6 +80,10 @@ OTHER = {
         "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,
         "severely_errored_ratio_objective": 1e-3, "outages_per_year_objective": 10.0,
+    },
+    "contracts": {
+        "services": ["two"], "period": "month", "availability": 0.999, "unavailable_min": 50.0, "outages": 5,
+        "mean_throughput_mbit_s": 10.0, "together": "mean",
     },
     "depots": {"base": "b", "stock": {"cable": 1}, "express_days": 1.0, "shipping_h": 3.0},
     "parts": {
@@ -136,11 +141,16 @@ PLACE = {("hops", "frequency_separation_mhz"): 1, ("hops", "bundle"): 4, ("anten
          ("services", "peak_mbit_s"): 1}  # fmt: skip
 """Which entry of a list is changed, where it is not the first."""
 
+CONTRACT = (
+    "id", "services", "period", "years", "availability", "unavailable_min", "outages",
+    "mean_throughput_mbit_s", "planned_work_counts", "below_committed_counts", "together",
+)  # fmt: skip
 ONLY_SAID = {
     ("services", "grade"): "chooses the objective that the counted outage is held against",
     ("services", "availability_objective"): "an objective that the counted outage is held against",
     ("services", "severely_errored_ratio_objective"): "an objective, likewise",
     ("services", "outages_per_year_objective"): "an objective, likewise",
+    **{("contracts", field): "a contract that the counted outage is held against" for field in CONTRACT},
     ("indoor_units", "line_card_slots"): "warns of a site that needs more; all line cards are placed",
 }
 """Fields that change what is said of a network and nothing that happens in it, each with the reason."""
