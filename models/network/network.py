@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.climate_entry import ClimateChange
+from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.entry import Entry, Finite, Identifier, Name
 from hopyears.models.network.hardware_entries import (
     Antenna,
@@ -34,6 +35,7 @@ __all__ = [
     "MINIMUM_PATH_LENGTH_KM",
     "Antenna",
     "ClimateChange",
+    "Contract",
     "Crew",
     "Depot",
     "Entry",
@@ -338,6 +340,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
     indoor_units: tuple[IndoorUnit, ...] = ()

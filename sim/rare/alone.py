@@ -85,13 +85,18 @@ def alone(simulator: BlockSimulator) -> Alone:
     return Alone(lost_s, np.array([_restore_h(plant, part) * HOUR_S for part in range(n)]))
 
 
-def on_equipment_alone(simulator: BlockSimulator, log: FailureLog) -> tuple[ServiceHistory, ...]:
-    """Services of a network on which no rain falls and no beam bends, with these failures."""
+def on_equipment_alone(
+    simulator: BlockSimulator, log: FailureLog, *, by_month: bool = False
+) -> tuple[ServiceHistory, ...]:
+    """Services of a network on which no rain falls and no beam bends, with these failures.
+
+    ``by_month`` is as for ``BlockSimulator.services``.
+    """
     hops = [
         hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
         for index, thresholds in enumerate(simulator.thresholds)
     ]
-    return simulator.services(hops, log, log.duration_s)
+    return simulator.services(hops, log, log.duration_s, by_month=by_month)
 
 
 def _undisturbed(plant: Plant) -> Plant:

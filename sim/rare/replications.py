@@ -13,18 +13,30 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.intervals import Intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import BOTH, CAUSE, cause_rows, three_ways
+from hopyears.sim.counting.tally_rows import (
+    BOTH,
+    CAUSE,
+    SERVICE_MONTH,
+    Block,
+    cause_rows,
+    service_month_rows,
+    three_ways,
+)
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import RareParts
-from hopyears.sim.services.service_data import BACKWARD, FORWARD
+from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceHistory
 from hopyears.sim.streams import Streams
 
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
 """Figures of a service that replications are drawn for, a year."""
+
+MONTH_FIGURES = ("unavailable_s", "planned_s", "outages", "planned_outages", "below_committed_s")
+"""Figures of a service by calendar month, of the columns of ``SERVICE_MONTH``."""
 
 WAYS = (FORWARD, BACKWARD, BOTH)
 """Directions of a service for which there are figures, by their numbers."""
@@ -32,8 +44,16 @@ WAYS = (FORWARD, BACKWARD, BOTH)
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), FIGURES)
 """What failures alone take from a service a year, in one draw of a stratum; nothing lost has no row."""
 
+MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))
+"""The same by calendar month, both ways together, not for a year but as it came; months without have no row.
+Of a rare failure put in, ``side`` 0 is the history without it and 1 that with it, in years in which they
+differ. ``weight`` is what a year counts for in the figure of its draw, a year."""
+
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
+
+WITHOUT, WITH = 0, 1
+"""Sides of a rare failure put in."""
 
 OWN, HISTORIES, FORCED = 0, 1, 2
 """Strata: the block's own failures; histories of failures without the rare
@@ -67,38 +87,55 @@ class Losses:
     figures : float array, shape (n_services, n_ways, n_figures)
     causes : KeyedTable
         Of columns ``CAUSE``, both ways together.
+    months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
+        Figures by calendar month, both ways together: of the history, or of both (``WITHOUT``, ``WITH``).
     """
 
     figures: NDArray[np.float64]
     causes: KeyedTable
+    months: NDArray[np.float64]
 
     def scaled(self, factor: float) -> "Losses":
-        """So many times as much."""
-        return Losses(self.figures * factor, self.causes.scaled(factor))
+        """So many times as much, months as they are."""
+        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
 
     def less(self, other: "Losses") -> "Losses":
-        """What these are more than others."""
-        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0))
+        """What these are more than others; months of both, of years in which they differ."""
+        months = np.concatenate([other.months, self.months])
+        same = (other.months == self.months).all(axis=(0, 1, 3, 4))
+        months[:, :, same] = 0.0
+        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
 
 
 def replication_tables(
     simulator: BlockSimulator, rare: RareParts, seed: int, block: int, history: BlockHistory
-) -> tuple[KeyedTable, KeyedTable]:
-    """Rows of ``REPLICATIONS`` and of ``CAUSES`` of one block; none without replications and failures."""
+) -> tuple[KeyedTable, KeyedTable, KeyedTable]:
+    """Rows of ``REPLICATIONS``, ``CAUSES`` and ``MONTHS`` of one block; none where no failures are drawn."""
     asked = simulator.prepared.options.replications
     if not asked or history.log is None:
-        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES)
-    keys, values, causes = [], [], []
-    for stratum, draw, lost in _losses(simulator, rare, Streams(seed, block), n_draws(asked, block), history):
+        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES), KeyedTable.empty(MONTHS)
+    keys, values, causes, months = [], [], [], []
+    draws = _losses(simulator, rare, Streams(seed, block), n_draws(asked, block), history)
+    for stratum, draw, lost, weight in draws:
         for entity, way in np.argwhere(lost.figures.any(axis=2)).tolist():
             keys.append((entity, way, stratum, draw))
             values.append(lost.figures[entity, way])
         of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
+        months.append(_month_rows(lost.months, stratum, draw, weight))
     drawn = KeyedTable.collect(
         REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(FIGURES)))
     )
-    return drawn, KeyedTable.joined(CAUSES, causes)
+    return drawn, KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+
+
+def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: float) -> KeyedTable:
+    """Rows of ``MONTHS`` of one draw."""
+    side, entity, year, month = (place.astype(np.int64) for place in np.nonzero(months.any(axis=4)))
+    one = np.ones_like(entity)
+    keys = np.column_stack([entity, stratum * one, draw * one, side, year, month])
+    values = np.column_stack([months[side, entity, year, month], np.full(entity.size, weight)])
+    return KeyedTable.collect(MONTHS, keys, values)
 
 
 def _losses(
@@ -107,29 +144,31 @@ def _losses(
     streams: Streams,
     numbers: tuple[int, int],
     history: BlockHistory,
-) -> Iterator[tuple[int, int, Losses]]:
-    """(stratum, draw, losses a year) of every draw."""
+) -> Iterator[tuple[int, int, Losses, float]]:
+    """(stratum, draw, losses a year, weight of what it lost in them) of every draw."""
     assert history.log is not None  # replication_tables has looked
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
-    yield OWN, 0, fade_free(simulator, history.log).scaled(1.0 / years)
+    yield OWN, 0, fade_free(simulator, history.log).scaled(1.0 / years), 1.0 / years
     never = NOTHING_PUT_IN
     if rare.parts.size:
         never = PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf)
     histories, forced = numbers
     for draw in range(histories):
         log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
-        yield HISTORIES, draw, fade_free(simulator, log).scaled(1.0 / years)
+        yield HISTORIES, draw, fade_free(simulator, log).scaled(1.0 / years), 1.0 / years
     if rare.parts.size:
         for draw, chosen in enumerate(rare.drawn(plant, streams, forced).tolist()):
             storms = None if near is None else storms_of_draw(near, draw, round(years))
             added = added_loss(simulator, rare, int(rare.parts[chosen]), streams, draw, storms)
-            yield FORCED, draw, added.scaled(float(rare.weight_per_year[chosen]))
+            weight = float(rare.weight_per_year[chosen])
+            yield FORCED, draw, added.scaled(weight), weight
 
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     """What services lose had nothing but these failures happened."""
-    found = [three_ways(service, log.duration_s) for service in on_equipment_alone(simulator, log)]
+    services = on_equipment_alone(simulator, log, by_month=True)
+    found = [three_ways(service, log.duration_s) for service in services]
     figures = [
         [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
     ]
@@ -138,7 +177,19 @@ def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     return Losses(
         np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
         KeyedTable.collect(CAUSE, keys, values),
+        _months(services, [ways[BOTH] for ways in found], round(log.duration_s / SECONDS_PER_YEAR)),
     )
+
+
+def _months(services: Sequence[ServiceHistory], lost: Sequence[Lost], n_years: int) -> NDArray[np.float64]:
+    """Figures of a history by calendar month, shape (1, n_services, n_years, 12, n_month_figures)."""
+    months = np.zeros((len(services), 12 * n_years, len(MONTH_FIGURES)))
+    columns = [SERVICE_MONTH.values.index(name) for name in MONTH_FIGURES]
+    for entity, (service, own) in enumerate(zip(services, lost, strict=True)):
+        if own.n_outages or service.spans[:, BOTH, 1].any():
+            _, values = service_month_rows(entity, BOTH, own, service, Block(0, n_years))
+            months[entity] = values[:, columns]
+    return months.reshape(1, len(services), n_years, 12, len(MONTH_FIGURES))
 
 
 def added_loss(

@@ -53,6 +53,7 @@ BASE = {
     "crews": [{"id": "crew", "base": "a", "shift_start_h": 6.0, "shift_end_h": 20.0}],
     "depots": [{"id": "store", "base": "a", "stock": {"outdoor_radio": 1}}],
     "maintenance": [{"site": "b", "every_days": 90.0}],
+    "contracts": [{"id": "gold", "services": ["one"], "outages": 9}],
 }
 for _hop in BASE["hops"]:
     _hop |= {"radio": "r", "antenna": "dish"}
@@ -87,6 +88,10 @@ OTHER = {
     "prices": {
         "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
         "yearly": {"site": 3.0}, "visit": 4.0,
+    },
+    "contracts": {
+        "services": ["two"], "period": "month", "availability": 0.999, "unavailable_min": 50.0, "outages": 5,
+        "mean_throughput_mbit_s": 10.0, "together": "mean",
     },
     "depots": {"base": "b", "stock": {"cable": 1}, "express_days": 1.0, "shipping_h": 3.0},
     "parts": {
@@ -148,6 +153,10 @@ PLACE = {("hops", "frequency_separation_mhz"): 1, ("hops", "bundle"): 4, ("anten
          ("services", "peak_mbit_s"): 1}  # fmt: skip
 """Which entry of a list is changed, where it is not the first."""
 
+CONTRACT = (
+    "id", "services", "period", "years", "availability", "unavailable_min", "outages",
+    "mean_throughput_mbit_s", "planned_work_counts", "below_committed_counts", "together",
+)  # fmt: skip
 ONLY_SAID = {
     **{(name, "name"): "what readers see in place of the id" for name in ("sites", "hops", "services")},
     ("services", "grade"): "chooses the objective that the counted outage is held against",
@@ -156,6 +165,7 @@ ONLY_SAID = {
     ("services", "outages_per_year_objective"): "an objective, likewise",
     **{("services", name): "says what outages are worth; moves none" for name in ONLY_MONEY},
     **{("prices", name): "money moves nothing that happens" for name in Prices.model_fields},
+    **{("contracts", field): "a contract that the counted outage is held against" for field in CONTRACT},
     ("indoor_units", "line_card_slots"): "warns of a site that needs more; all line cards are placed",
 }
 """Fields that change what is said of a network and nothing that happens in it, each with the reason."""

@@ -9,7 +9,7 @@ from hopyears.models.network.network import PartChange
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH, TOTAL, TRAFFIC
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import RareParts, rare_parts
@@ -18,6 +18,7 @@ from hopyears.sim.rare.replications import (
     FIRST_TIMES,
     FORCED,
     HISTORIES,
+    MONTHS,
     OWN,
     REPLICATIONS,
     added_loss,
@@ -45,7 +46,7 @@ def run(tmp_path_factory):
 
 def test_replications_change_nothing_of_the_blocks_themselves(run):
     with_them, without = RunFolder(run / "with"), RunFolder(run / "without")
-    own = ("service_replications", "service_cause_replications")
+    own = ("service_replications", "service_cause_replications", "service_month_replications")
     for name in own:
         assert any(with_them.read_table(block, name).num_rows for block in with_them.finished_blocks())
     for block in with_them.finished_blocks():
@@ -54,6 +55,41 @@ def test_replications_change_nothing_of_the_blocks_themselves(run):
         assert {k: v for k, v in mine.items() if k not in own} == {
             k: v for k, v in other.items() if k not in own
         }
+
+
+def test_months_add_up_to_the_block(run):
+    """Months of a block hold its totals; those of replications what the draws lost, with less without."""
+    folder = RunFolder(run / "with")
+    for block in folder.finished_blocks():
+        month, total, traffic, drawn, months = (
+            KeyedTable.from_arrow(columns, folder.read_table(block, name))
+            for columns, name in (
+                (SERVICE_MONTH, "service_month"),
+                (TOTAL, "service_total"),
+                (TRAFFIC, "service_traffic"),
+                (REPLICATIONS, "service_replications"),
+                (MONTHS, "service_month_replications"),
+            )
+        )
+        for way in (0, 1, BOTH):
+            here = month.key("direction") == way
+            entity = month.key("entity")[here]
+            for name, table in (("unavailable_s", total), ("below_committed_s", traffic)):
+                found = np.bincount(entity, month.value(name)[here], 2)
+                assert found == pytest.approx(table.spread(name, (2,), direction=way), abs=1e-3)
+            lacking = np.bincount(entity, month.value("undelivered_mbit")[here], 2)
+            asked, given = (
+                traffic.spread(each, (2,), direction=way) for each in ("peak_mbit", "delivered_mbit")
+            )
+            # Both ways together are as good as the slower one.
+            assert lacking == pytest.approx(asked - given, abs=1.0)
+        for stratum in (OWN, HISTORIES, FORCED):
+            sign = np.where((months.key("side") == 0) & (stratum == FORCED), -1.0, 1.0)
+            here = months.key("stratum") == stratum
+            value = sign * months.value("unavailable_s") * months.value("weight")
+            found = np.bincount(months.key("entity")[here], value[here], 2)
+            of_draws = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum)
+            assert found == pytest.approx(of_draws.sum(axis=1), abs=1e-6)
 
 
 @pytest.mark.slow
