@@ -1,7 +1,6 @@
 """``hopyears compare``: plans laid over a network, on the same random numbers."""
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
@@ -32,7 +31,8 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.commands.progress import progress_bar
     from hopyears.sim.commands.run_options import run_request
     from hopyears.sim.inputs.network_file import read_network, read_plan
-    from hopyears.sim.storage.run_folder import write_table
+    from hopyears.sim.storage.table_files import table_bytes
+    from hopyears.sim.storage.whole_file import write_whole
     from hopyears.sim.studies.compare import ComparedPlan, compare
 
     base = read_network(options.network)
@@ -40,19 +40,16 @@ def run(options: argparse.Namespace) -> int:
     request = run_request(options)
     out = Path(options.out)
     with progress_bar("years") as bar:
-        try:
-            table = compare(
-                base,
-                plans,
-                request,
-                out,
-                resume=options.resume,
-                progress=lambda name, done, of_all: bar(done, of_all),
-            )
-        except KeyboardInterrupt:
-            print(f"stopped; finished blocks are kept in {out}, --resume goes on from there", file=sys.stderr)
-            return 1
-    write_table(out / "differences.parquet", pa.Table.from_pandas(table, preserve_index=False))
+        table = compare(
+            base,
+            plans,
+            request,
+            out,
+            resume=options.resume,
+            progress=lambda name, done, of_all: bar(done, of_all),
+        )
+    stored = table_bytes(pa.Table.from_pandas(table, preserve_index=False))
+    write_whole(out / "differences.parquet", stored)
     _print(table)
     return 0
 

@@ -41,14 +41,7 @@ def run(options: argparse.Namespace) -> int:
     source = read_network(options.network)
     request = run_request(options, until=goal)
     with progress_bar("years") as progress:
-        try:
-            simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
-        except KeyboardInterrupt:
-            print(
-                f"stopped; finished blocks are kept in {options.out}, --resume goes on from there",
-                file=sys.stderr,
-            )
-            return 1
+        simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
     print_summary(Results.load(options.out), every_row=options.all)
     return 0
 
