@@ -3,12 +3,21 @@
 Blocks are independent, so that the number of processes changes nothing but the time taken.
 """
 
+import logging
+import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
-from hopyears.sim.runs.processes import die_when_stopped, worker_context
+from hopyears.sim.runs.processes import serve_parent_only, start_server, worker_context
+from hopyears.sim.storage.whole_file import RunError
+
+LOG = logging.getLogger("hopyears")
+
+MOST_LOSSES = 3
+"""Times in a row that workers may be killed without a block ended between."""
 
 Result_co = TypeVar("Result_co", covariant=True)
 
@@ -27,7 +36,7 @@ _STUDY: BlockStudy[Any] | None = None
 
 def _start(make: Callable[..., BlockStudy[Any]], arguments: tuple[Any, ...]) -> None:
     global _STUDY
-    die_when_stopped()
+    serve_parent_only()
     _STUDY = make(*arguments)
 
 
@@ -47,27 +56,84 @@ def block_pool(
     make, arguments
         ``make(*arguments)`` gives the study; it is made anew in each worker process.
     workers : int
-        Processes; with fewer than 2 all is done in this one.
+        Processes; with fewer than 2 all is done in this one. They end at once when the context is left by
+        an exception.
     """
     if workers < 2:
         study = make(*arguments)
         yield lambda blocks: ((block, study.block(block)) for block in blocks)
         return
-    pool = ProcessPoolExecutor(
-        workers, mp_context=worker_context(), initializer=_start, initargs=(make, arguments)
-    )
+    start_server()
+    pool = _Pool(make, arguments, workers)
     try:
-        yield lambda blocks: _as_they_end(pool, blocks)
+        yield pool.studied
+    except BaseException:
+        pool.kill()
+        raise
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.close()
 
 
-def _as_they_end(pool: ProcessPoolExecutor, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
-    waiting: dict[Future[Any], int] = {pool.submit(_work, block): block for block in blocks}
-    while waiting:
-        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
-        for future in ended:
-            yield waiting.pop(future), future.result()
+class _Pool:
+    """Worker processes; all are replaced when one is killed."""
+
+    def __init__(
+        self, make: Callable[..., BlockStudy[Any]], arguments: tuple[Any, ...], workers: int
+    ) -> None:
+        self._make, self._arguments, self._workers = make, arguments, workers
+        self._others = {*multiprocessing.active_children()}
+        self._executor = self._new_executor()
+
+    def _new_executor(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(
+            self._workers,
+            mp_context=worker_context(),
+            initializer=_start,
+            initargs=(self._make, self._arguments),
+        )
+
+    def studied(self, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
+        """Each block with its result, in the order they end.
+
+        Raises
+        ------
+        RunError
+            If workers are killed again and again.
+        """
+        lacking, losses = [*blocks], 0
+        while lacking:
+            try:
+                for block, result in self._as_they_end(lacking):
+                    lacking.remove(block)
+                    losses = 0
+                    yield block, result
+            except BrokenProcessPool:
+                losses += 1
+                if losses == MOST_LOSSES:
+                    raise RunError(
+                        f"workers were killed {losses} times before a block ended, perhaps for lack of "
+                        "memory (fewer --workers need less); finished blocks are kept, --resume goes on"
+                    ) from None
+                LOG.warning("warning: a worker was killed; the blocks at work are simulated again")
+                self.close()
+                self._executor = self._new_executor()
+
+    def _as_they_end(self, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
+        waiting: dict[Future[Any], int] = {self._executor.submit(_work, block): block for block in blocks}
+        while waiting:
+            ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in ended:
+                yield waiting.pop(future), future.result()
+
+    def kill(self) -> None:
+        """End the workers at once, whatever they are at."""
+        for process in multiprocessing.active_children():
+            if process not in self._others:
+                process.kill()
+
+    def close(self) -> None:
+        """Wait until the workers are gone; what has not begun is not done."""
+        self._executor.shutdown(wait=True, cancel_futures=True)
 
 
 def over_blocks(

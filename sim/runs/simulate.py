@@ -97,6 +97,8 @@ def simulate(
     InputError
         If no law describes a hop, the folder is in use, or by another run (nothing is overwritten), or
         ``request.until`` names no service.
+    RunError
+        If the run cannot go on, for instance on a full disk; finished blocks are kept.
     """
     if request.until is not None:
         service_number(source.network, request.until)
@@ -106,8 +108,8 @@ def simulate(
         warn(warning)
     folder = RunFolder(out)
     manifest = manifest_of(source, request, warnings)
-    folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
     with folder.locked():
+        folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
         prepared = prepare(source.network, request.options, designs)
         enough = None if request.until is None else reached(prepared, request.until)
         plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
@@ -120,8 +122,7 @@ def simulate(
             progress=lambda done, of_all: progress(done * plan.block_years, of_all * plan.block_years),
             enough=enough,
         )
-        folder.write_manifest(_finished(manifest, request, folder, enough))
-        folder.write_results(summarise(prepared, folder))
+        folder.write_results(summarise(prepared, folder), rest_on(folder, request, enough))
     return folder
 
 
@@ -139,8 +140,6 @@ def manifest_of(source: NetworkSource, request: RunRequest, warnings: Sequence[s
         **decisive,
         "title": source.network.title,
         "network_file": source.name,
-        "blocks": request.n_blocks,
-        "years": request.n_blocks * request.block_years,
         "warnings": [*warnings],
     }
 
@@ -158,15 +157,12 @@ def warnings_of(source: NetworkSource, designs: Sequence[HopDesign]) -> list[str
     return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in [*doubts, *outgrown])]
 
 
-def _finished(
-    manifest: dict[str, Any],
-    request: RunRequest,
-    folder: RunFolder,
-    enough: Callable[[RunFolder], bool] | None,
+def rest_on(
+    folder: RunFolder, request: RunRequest, enough: Callable[[RunFolder], bool] | None = None
 ) -> dict[str, Any]:
-    """The manifest with the blocks that there are, and whether the goal of the run was reached."""
+    """What tables made now rest on: the blocks that there are, and whether the run's goal was reached."""
     blocks = len(folder.finished_blocks())
-    found = {**manifest, "blocks": blocks, "years": blocks * request.block_years}
+    found: dict[str, Any] = {"blocks": blocks, "years": blocks * request.block_years}
     if request.until is not None and enough is not None:
         found["until"] = {**asdict(request.until), "reached": enough(folder)}
     return found

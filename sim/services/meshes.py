@@ -24,7 +24,7 @@ class Meshes:
     def __init__(self, ends: Mapping[int, tuple[str, str]]) -> None:
         import networkx as nx
 
-        found: Any = nx.biconnected_components(nx.Graph(list(ends.values())))  # sets of sites; typed otherwise
+        found: Any = nx.biconnected_components(nx.Graph(list(ends.values())))  # typed as single sites
         sites: list[set[str]] = list(found)
         meshes_of: dict[str, set[int]] = defaultdict(set)
         for mesh, members in enumerate(sites):
