@@ -134,7 +134,7 @@ class _Stop:
 
 def _wants_workers(options: argparse.Namespace) -> bool:
     """Whether a verb may have blocks for more than one worker."""
-    if getattr(options, "workers", 1) < 2:
+    if getattr(options, "workers", 1) < 2 or options.cluster is not None:
         return False
     several: bool = options.blocks > 1 if "blocks" in options else options.years > options.block_years
     return several

@@ -33,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Judge blocks of the run again without each thing, and print what that saves."""
     from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import workers_of
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.importance import ALL, importance, write_importance
@@ -49,7 +50,7 @@ def run(options: argparse.Namespace) -> int:
             service=options.service,
             n_blocks=options.blocks,
             single_parts=options.parts,
-            workers=options.workers,
+            workers=workers_of(options),
             progress=bar,
         )
     if options.csv:

@@ -1,4 +1,4 @@
-"""Work on the blocks of a run, each by itself, in this process or in several.
+"""Work on the blocks of a run, each by itself: in this process, in several, or on a cluster.
 
 Blocks are independent, so that the number of processes changes nothing but the time taken.
 """
@@ -6,15 +6,20 @@ Blocks are independent, so that the number of processes changes nothing but the 
 import logging
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
+from hopyears.sim.runs.cluster import cluster_pool
+from hopyears.sim.runs.ending import as_they_end
 from hopyears.sim.runs.processes import serve_parent_only, start_server, worker_context
 from hopyears.sim.storage.whole_file import RunError
 
 LOG = logging.getLogger("hopyears")
+
+Workers = int | str
+"""Who works on blocks: so many processes of this machine, or the cluster whose scheduler has this address."""
 
 MOST_LOSSES = 3
 """Times in a row that workers may be killed without a block ended between."""
@@ -47,7 +52,7 @@ def _work(number: int) -> Any:
 
 @contextmanager
 def block_pool(
-    make: Callable[..., BlockStudy[Result_co]], arguments: tuple[Any, ...], workers: int
+    make: Callable[..., BlockStudy[Result_co]], arguments: tuple[Any, ...], workers: Workers, most: int
 ) -> Iterator[Callable[[Sequence[int]], Iterator[tuple[int, Result_co]]]]:
     """Give a function that takes numbers of blocks and gives each with its result, in the order they end.
 
@@ -55,16 +60,22 @@ def block_pool(
     ----------
     make, arguments
         ``make(*arguments)`` gives the study; it is made anew in each worker process.
-    workers : int
+    workers : int or str
         Processes; with fewer than 2 all is done in this one. They end at once when the context is left by
-        an exception.
+        an exception. Or the address of a cluster's scheduler (``sim.runs.cluster``).
+    most : int
+        Blocks there will be at most: more processes are not started.
     """
-    if workers < 2:
+    if isinstance(workers, str):
+        with cluster_pool(workers, make, arguments) as studied:
+            yield studied
+        return
+    if min(workers, most) < 2:
         study = make(*arguments)
         yield lambda blocks: ((block, study.block(block)) for block in blocks)
         return
     start_server()
-    pool = _Pool(make, arguments, workers)
+    pool = _Pool(make, arguments, min(workers, most))
     try:
         yield pool.studied
     except BaseException:
@@ -103,7 +114,7 @@ class _Pool:
         lacking, losses = [*blocks], 0
         while lacking:
             try:
-                for block, result in self._as_they_end(lacking):
+                for block, result in as_they_end(lambda block: self._executor.submit(_work, block), lacking):
                     lacking.remove(block)
                     losses = 0
                     yield block, result
@@ -117,13 +128,6 @@ class _Pool:
                 LOG.warning("warning: a worker was killed; the blocks at work are simulated again")
                 self.close()
                 self._executor = self._new_executor()
-
-    def _as_they_end(self, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
-        waiting: dict[Future[Any], int] = {self._executor.submit(_work, block): block for block in blocks}
-        while waiting:
-            ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in ended:
-                yield waiting.pop(future), future.result()
 
     def kill(self) -> None:
         """End the workers at once, whatever they are at."""
@@ -141,7 +145,7 @@ def over_blocks(
     arguments: tuple[Any, ...],
     blocks: Sequence[int],
     *,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> list[Result_co]:
     """Results of a study of each block, in the order of ``blocks``, for any number of workers.
@@ -156,7 +160,7 @@ def over_blocks(
     """
     progress(0, len(blocks))
     results: dict[int, Result_co] = {}
-    with block_pool(make, arguments, min(workers, len(blocks))) as studied:
+    with block_pool(make, arguments, workers, len(blocks)) as studied:
         for number, result in studied(blocks):
             results[number] = result
             progress(len(results), len(blocks))

@@ -10,6 +10,7 @@ from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
 from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.runs.block_pool import Workers
 from hopyears.sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from hopyears.sim.runs.stopping import PrecisionGoal, reached, service_number
 from hopyears.sim.runs.summary import summarise
@@ -37,8 +38,8 @@ class RunRequest:
         0 to 2^63 - 1.
     block_years : int
         Years of one independent block, 1 to 100.
-    workers : int
-        Processes, 1 to 256; they change nothing but the time taken.
+    workers : int or str
+        Processes, 1 to 256, or the address of a cluster's scheduler; they change nothing but the time taken.
     options : ModelOptions
     until : PrecisionGoal, optional
         Stop before all years are done when this is reached (``sim.runs.stopping``).
@@ -47,7 +48,7 @@ class RunRequest:
     years: int
     seed: int
     block_years: int = BLOCK_YEARS
-    workers: int = 1
+    workers: Workers = 1
     options: ModelOptions = PLAIN
     until: PrecisionGoal | None = None
 
@@ -59,6 +60,8 @@ class RunRequest:
             ("workers", 1, 256),
         ):
             found = getattr(self, field)
+            if isinstance(found, str):
+                continue  # the cluster says itself whether it is there
             if not low <= found <= high:
                 raise InputError(f"--{field.replace('_', '-')} is {found}; must be {low} to {high}")
 
