@@ -2,6 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from hopyears.models.equipment.hardware import bill_of
 from hopyears.models.equipment.indoor_unit import SiteHardware, site_bill
@@ -11,8 +12,14 @@ from hopyears.sim.commands.check_values import Value, part_values, rule_in_words
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 MOST_NAMES = 3
 """Different words of a field that are named; of more, their number."""
+
+MOST_FAILING = 8
+"""Single failures that are shown, those that take most first."""
 
 MOST_KINDS = 20
 """Kinds of hop that are shown, those of most hops first."""
@@ -27,6 +34,7 @@ def page(
     designs: Sequence[HopDesign],
     hardware: Mapping[str, SiteHardware],
     values: Sequence[Value],
+    failing: "pd.DataFrame",
 ) -> Iterator[str]:
     """Lines of the page.
 
@@ -41,6 +49,8 @@ def page(
         By site id.
     values : sequence of Value
         Every value in force.
+    failing : DataFrame
+        What ``single_failures`` gives.
     """
     yield f"{name}: {network.title}"
     yield f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services."
@@ -48,6 +58,9 @@ def page(
     yield from _section("Services", service_kinds(network.services))
     yield from _section("Differs from the default (default in brackets)", differences(network))
     yield from _section("In force though not in the file", unwritten(network))
+    yield from _section(
+        "What fails first (committed Mbit/s that lack in clear air, one thing down)", fails_first(failing)
+    )
     yield from _section("Hardware", hardware_totals(designs, hardware))
     yield ""
 
@@ -150,6 +163,27 @@ def unwritten(network: Network) -> Iterator[str]:
             yield f"{some} sites of the {what} entry with every default"
     if not network.depots:
         yield "spares never lack, since no depot keeps any"
+
+
+def fails_first(failing: "pd.DataFrame") -> Iterator[str]:
+    """Whether committed rates fit with all up, and the single failures that take most of them."""
+    if failing.empty:
+        return
+    rows = [("down", "", "below", "down", "lacking", "services")]
+    alike = failing.groupby(["kind", "services", "lacking_mbit_s", "down"], sort=False)
+    for _, some in [*alike][: MOST_FAILING + 1]:
+        row = {str(name): value for name, value in some.iloc[0].items()}
+        cells = (str(row["below_committed"]), str(row["down"]), f"{row['lacking_mbit_s']:,.4g}")
+        services = _and_more(str(row["services"]).split(", "))
+        rows.append((str(row["kind"]), _and_more([str(each) for each in some["what"]]), *cells, services))
+    yield from _columns(rows)
+    if len(alike) > MOST_FAILING + 1:
+        yield f"... and {len(alike) - MOST_FAILING - 1} more"
+
+
+def _and_more(names: Sequence[str]) -> str:
+    """The first name, and how many more there are."""
+    return names[0] + (f" +{len(names) - 1}" if len(names) > 1 else "")
 
 
 def hardware_totals(designs: Sequence[HopDesign], hardware: Mapping[str, SiteHardware]) -> Iterator[str]:

@@ -15,7 +15,7 @@ from scipy.special import ndtri
 from hopyears.models.air import rain_attenuation
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.rare.rain_expectation import carrying_step
+from hopyears.sim.rare.weather_controls import rain_rows
 
 RAIN_ERROR = 0.33
 """Root mean square of ln(measured over predicted rain attenuation) at the same probability: L. da Silva Mello
@@ -59,29 +59,15 @@ def rain_factor(prepared: Prepared, number: int, deviates: float) -> float:
 
     So many standard deviations from P.530's law; 1 where no hop carries it, or rain is no matter.
     """
-    demand = prepared.demands[number]
-    rate_mbit_s = demand.required_share * demand.committed_mbit_s
     before = after = 0.0
-    for hops in prepared.hops_along(demand.routes[0]):
-        # Of a bundle the hop that stands the most rain is left to carry the service.
-        found = [_outage(prepared, hop, rate_mbit_s / len(hops), deviates) for hop in hops]
-        least = min(found, default=(0.0, 0.0))
-        before, after = before + least[0], after + least[1]
+    for hop, step in rain_rows(prepared, number):
+        thresholds = HopThresholds(prepared.designs[hop], prepared.anchors[hop], prepared.nights[hop])
+        margin_db = float(thresholds.nominal_rain_margin_db()[step])
+        if 0.0 < margin_db < np.inf:
+            margins = np.array([margin_db, margin_db * np.exp(-deviates * RAIN_ERROR)])
+            found = rain_attenuation.exceedance(prepared.designs[hop].rain.law, margins)
+            before, after = before + float(found[0]), after + float(found[1])
     return max(after / before, 1.0) if before > 0.0 else 1.0
-
-
-def _outage(prepared: Prepared, hop: int, rate_mbit_s: float, deviates: float) -> tuple[float, float]:
-    """Share of the year in which rain takes the rate of a hop, by P.530 and with deeper fades."""
-    step, design = carrying_step(prepared, hop, rate_mbit_s), prepared.designs[hop]
-    if step is None:
-        return 0.0, 0.0
-    thresholds = HopThresholds(design, prepared.anchors[hop], prepared.nights[hop])
-    margin_db = float(thresholds.nominal_rain_margin_db()[step])
-    if not 0.0 < margin_db < np.inf:
-        return 0.0, 0.0
-    margins = np.array([margin_db, margin_db * np.exp(-deviates * RAIN_ERROR)])
-    before, after = rain_attenuation.exceedance(design.rain.law, margins)
-    return float(before), float(after)
 
 
 def _minutes(causes: pd.DataFrame, names: Sequence[str]) -> float:

@@ -132,7 +132,8 @@ TABLES = {
     "service_objectives": TableWords(
         "a service",
         "service length_km portion availability_objective allowed_min_per_year unavailable_min_per_year* "
-        "availability_met availability_met_confidence availability_source severely_errored_ratio_objective "
+        "availability_met availability_met_confidence availability_source below_committed_min_per_year* "
+        "severely_errored_ratio_objective "
         "severely_errored_ratio* severely_errored_met severely_errored_met_confidence "
         "severely_errored_source "
         "outages_per_year_objective outages_per_year* outages_met outages_met_confidence outages_source",
