@@ -120,6 +120,10 @@ _ROWS = {
         ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
     ),
     "sim.rare.year_law": (("MOST_WEATHER_YEARS", "years", "joined with each year of failures", _NO_MEAN),),
+    "sim.studies.method_error": (
+        ("RAIN_ERROR", "", "of P.530's rain attenuation, where asked for", "published, from memory"),
+        ("MULTIPATH_ERROR_DB", "dB", "of P.530's multipath fades, where asked for", "published, from memory"),
+    ),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
     ),

@@ -70,9 +70,11 @@ def _print(table: "pd.DataFrame", years: int) -> None:
     first = table.iloc[0]
     title = (
         f"{first['service']}: minutes saved a year of {number(first['unavailable_min_per_year'])}, had it "
-        f"never gone wrong ({years} years)"
+        f"never gone wrong; {number(first['below_committed_min_per_year'])} below committed ({years} years)"
     )
-    shown = plain_table(title, ("kind", "what", "saved min/year", "share", "sure"), ("kind", "what"))
+    shown = plain_table(
+        title, ("kind", "what", "saved min/year", "share", "sure", "saved below committed"), ("kind", "what")
+    )
     rows = (
         [
             row["kind"],
@@ -80,6 +82,7 @@ def _print(table: "pd.DataFrame", years: int) -> None:
             difference(row, "saved_min_per_year"),
             per_cent(row["share"]),
             "yes" if row["sure"] else "no",
+            difference(row, "below_saved_min_per_year"),
         ]
         for row in records(table)
     )

@@ -22,7 +22,9 @@ from hopyears.sim.streams import Streams
 UNSEEN_QUANTILE = 0.975
 """Share of repairs that are no longer than the one assumed where none was seen."""
 
-_SLOT_S = 100.0 * 86_400.0
+SLOT_S = 100.0 * 86_400.0
+"""Time between the failures of one part and of the next."""
+
 _NEVER = Law.exponential(1e30)
 _NO_STREAMS = Streams(0, 0)
 _HARDLY = 1e-9
@@ -67,36 +69,49 @@ def alone(simulator: BlockSimulator) -> Alone:
     """Fail every part of a network by itself, one long after the other."""
     plant = simulator.prepared.built.plant
     n = len(plant.parts)
-    edges_s = _SLOT_S * np.arange(n + 1, dtype=np.float64)
+    edges_s = SLOT_S * np.arange(n + 1, dtype=np.float64)
     lost_s = np.zeros((n, len(simulator.prepared.demands)))
     if n:
-        times_s = {part: (float(edges_s[part]) + HOUR_S,) for part in range(n)}
-        log = simulate_failures(
-            _undisturbed(plant),
-            _NO_STREAMS,
-            float(edges_s[-1]),
-            warm_up_s=0.0,
-            unlimited=True,
-            put_in=PutIn(times_s),
-        )
+        log, _ = fail_each(simulator, range(n))
         for entity, service in enumerate(on_equipment_alone(simulator, log)):
             lost = three_ways(service, log.duration_s)[BOTH]
             lost_s[:, entity] = seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
     return Alone(lost_s, np.array([_restore_h(plant, part) * HOUR_S for part in range(n)]))
 
 
+def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureLog, _Floats]:
+    """Log in which some parts fail, one in each slot of ``SLOT_S``, and when each does [s].
+
+    Nothing else goes wrong, every failure stops its part and takes its mean time.
+    """
+    began_s = SLOT_S * np.arange(len(parts), dtype=np.float64) + HOUR_S
+    log = simulate_failures(
+        _undisturbed(simulator.prepared.built.plant),
+        _NO_STREAMS,
+        SLOT_S * len(parts),
+        warm_up_s=0.0,
+        unlimited=True,
+        put_in=PutIn({part: (time_s,) for part, time_s in zip(parts, began_s.tolist(), strict=True)}),
+    )
+    return log, began_s
+
+
 def on_equipment_alone(
-    simulator: BlockSimulator, log: FailureLog, *, by_month: bool = False
+    simulator: BlockSimulator,
+    log: FailureLog,
+    *,
+    by_month: bool = False,
+    record_rates: bool = False,
 ) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures.
 
-    ``by_month`` is as for ``BlockSimulator.services``.
+    ``by_month`` and ``record_rates`` are as for ``BlockSimulator.services``.
     """
     hops = [
         hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
         for index, thresholds in enumerate(simulator.thresholds)
     ]
-    return simulator.services(hops, log, log.duration_s, by_month=by_month)
+    return simulator.services(hops, log, log.duration_s, by_month=by_month, record_rates=record_rates)
 
 
 def _undisturbed(plant: Plant) -> Plant:

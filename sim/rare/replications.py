@@ -13,30 +13,22 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.intervals import Intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import (
-    BOTH,
-    CAUSE,
-    SERVICE_MONTH,
-    Block,
-    cause_rows,
-    service_month_rows,
-    three_ways,
-)
+from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
+from hopyears.sim.counting.tally_rows import BOTH, CAUSE, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import RareParts
-from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceHistory
+from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.streams import Streams
 
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
 """Figures of a service that replications are drawn for, a year."""
 
-MONTH_FIGURES = ("unavailable_s", "planned_s", "outages", "planned_outages", "below_committed_s")
-"""Figures of a service by calendar month, of the columns of ``SERVICE_MONTH``."""
+MONTH_FIGURES = YEAR_FIGURES[:-1]
+"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
 
 WAYS = (FORWARD, BACKWARD, BOTH)
 """Directions of a service for which there are figures, by their numbers."""
@@ -167,7 +159,10 @@ def _losses(
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     """What services lose had nothing but these failures happened."""
-    services = on_equipment_alone(simulator, log, by_month=True)
+    services, n_years = (
+        on_equipment_alone(simulator, log, by_month=True),
+        round(log.duration_s / SECONDS_PER_YEAR),
+    )
     found = [three_ways(service, log.duration_s) for service in services]
     figures = [
         [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
@@ -177,19 +172,10 @@ def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     return Losses(
         np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
         KeyedTable.collect(CAUSE, keys, values),
-        _months(services, [ways[BOTH] for ways in found], round(log.duration_s / SECONDS_PER_YEAR)),
+        np.array(
+            [month_figures(each, ways[BOTH], n_years) for each, ways in zip(services, found, strict=True)]
+        )[None, ..., : len(MONTH_FIGURES)],
     )
-
-
-def _months(services: Sequence[ServiceHistory], lost: Sequence[Lost], n_years: int) -> NDArray[np.float64]:
-    """Figures of a history by calendar month, shape (1, n_services, n_years, 12, n_month_figures)."""
-    months = np.zeros((len(services), 12 * n_years, len(MONTH_FIGURES)))
-    columns = [SERVICE_MONTH.values.index(name) for name in MONTH_FIGURES]
-    for entity, (service, own) in enumerate(zip(services, lost, strict=True)):
-        if own.n_outages or service.spans[:, BOTH, 1].any():
-            _, values = service_month_rows(entity, BOTH, own, service, Block(0, n_years))
-            months[entity] = values[:, columns]
-    return months.reshape(1, len(services), n_years, 12, len(MONTH_FIGURES))
 
 
 def added_loss(

@@ -216,6 +216,9 @@ COLUMNS = {
     "sure": Column("", "whether the interval of the difference leaves out zero"),
     "target": Column("", "what never goes wrong: a hop, site, part, kind or cause"),
     "saved_min_per_year": Column("min/year", "unavailable time saved had it never gone wrong"),
+    "below_saved_min_per_year": Column(
+        "min/year", "time below committed saved likewise; below 0 where time down became time below committed"
+    ),
     "contract": Column("", "id of the contract, or of a service without one"),
     "services": Column("", "ids of its services"),
     "figure": Column("", "what is compared"),

@@ -18,6 +18,7 @@ from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.against import hold_against
 from hopyears.sim.studies.compare import ComparedPlan, compare
 from hopyears.sim.studies.importance import importance
+from hopyears.sim.studies.levers import levers
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 from hopyears.sim.wording.columns import COLUMNS
 from hopyears.sim.wording.table_columns import IN_TABLE, TABLES, described
@@ -48,6 +49,7 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
     return {
         "importance": importance(open_run(folder), n_blocks=2),
         "promise": promised,
+        "levers": levers(open_run(folder), promises_of(run.network(), ())[:1], Terms(), n_blocks=2),
         "against": hold_against(source, RunFolder(folder)),
         **{f"modulation_{name}": table for name, table in studied.items()},
     }
