@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from types import ModuleType
 
 VERBS = {
+    "new": "write a small commented network file to start from",
     "import": "make a network file from tables of sites and hops, as CSV, workbook or GeoJSON",
     "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
