@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Collection, Iterator
 
-from hopyears.models.basics.faults import Fault
+from hopyears.models.basics.faults import Fault, one_of, some_of
 from hopyears.models.equipment.part_kind import PART_KINDS
 from hopyears.models.network.network import IndoorUnit, Network
 
@@ -120,7 +120,7 @@ def _no_ports(
 
 def part_references(network: Network) -> Iterator[Fault]:
     """Kinds of part that are changed or kept in stock exist."""
-    kinds = f"one of {', '.join(PART_KINDS)}"
+    kinds = one_of(PART_KINDS)
     spares = {kind.spare: None for kind in PART_KINDS.values() if kind.spare}
     for change in network.parts:
         yield from _unknown(named("part", change.kind), "kind", change.kind, PART_KINDS, kinds)
@@ -129,5 +129,5 @@ def part_references(network: Network) -> Iterator[Fault]:
     for depot in network.depots:
         for kind in depot.stock:
             known = types if "/" in kind else spares
-            allowed = f"of kinds {', '.join(known)}"
+            allowed = f"of kinds {some_of(known)}"
             yield from _unknown(named("depot", depot.id), "stock", kind, known, allowed)

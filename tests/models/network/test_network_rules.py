@@ -391,6 +391,9 @@ def test_field_error_carries_its_parts() -> None:
 def test_suggestions() -> None:
     assert suggestion("mil", ["hill", "mill"]) == 'Did you mean "mill"?'
     assert suggestion("MILL", ["hill", "Mill"]) == 'Did you mean "Mill"?'
+    assert suggestion("Modulation", ["polarisation", "scheme"]) == ""
+    assert suggestion("Latitude", ["longitude_deg", "latitude_deg"]) == 'Did you mean "latitude_deg"?'
+    assert suggestion("tx power", ["transmit_power_dbm"]) == ""
     assert suggestion("zzzz", ["hill", "mill"]) == ""
     assert suggestion("", ["hill"]) == ""
     assert suggestion("m" * 10_000, ["m" * 10_000]) == ""
