@@ -52,13 +52,14 @@ class FaultList:
         """Raise InputError if anything was noted; more than three faults alike share one sentence."""
         if not self.found:
             return
-        groups: dict[tuple[object, ...], list[Fault | str]] = {}
+        groups: dict[tuple[object, ...], list[tuple[str, Fault | str]]] = {}
         for place, (file, fault) in enumerate(self.found):
-            groups.setdefault((file, *_likeness(fault, place)), []).append(fault)
+            groups.setdefault((file, *_likeness(fault, place)), []).append((file, fault))
         lines: list[tuple[str, list[Fault | str]]] = []
-        for (file, *_), faults in groups.items():
+        for group in groups.values():
+            faults = [fault for _, fault in group]
             together = [faults] if len(faults) > ALONE else [[fault] for fault in faults]
-            lines += [(str(file), each) for each in together]
+            lines += [(group[0][0], each) for each in together]
         shown = [f"{file}: {_in_words(faults)}" for file, faults in lines[:FAULTS_SHOWN]]
         left = sum(len(faults) for _, faults in lines[FAULTS_SHOWN:])
         raise InputError.of(shown + ([f"... and {left} more"] if left else []))

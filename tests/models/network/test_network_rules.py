@@ -315,7 +315,7 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
     ),
     (
         network(sites=(*map(site, PLACES), site("idle"))),
-        ['site "idle": no hop ends here, so the site changes nothing'],
+        ['site "idle": no hop ends here; such a site changes nothing'],
     ),
     (
         with_service(protecting_route=("hill-mill", "mill-ridge")),
@@ -330,7 +330,7 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
         [
             'site "far" is 702 km from the middle of the network; one rain field, of the climate in the '
             "middle, serves all sites, which suits some 300 km",
-            'site "far": no hop ends here, so the site changes nothing',
+            'site "far": no hop ends here; such a site changes nothing',
         ],
     ),
 ]
