@@ -17,7 +17,7 @@ from hopyears.models.network.entry_slips import (
 )
 from hopyears.models.network.law_ranges import outside_law_ranges
 from hopyears.models.network.network import Network
-from hopyears.models.network.network_references import named
+from hopyears.models.network.network_references import named, with_names
 from hopyears.models.network.network_rules import component_of, distances_km, hop_graph
 
 ONE_CLIMATE_KM = 300.0
@@ -81,4 +81,4 @@ DOUBTS: tuple[Callable[[Network], Iterator[Doubt]], ...] = (
 
 def doubts_of(network: Network) -> list[Doubt]:
     """Doubts of all rules, one an entry and one a law that many entries overstretch."""
-    return list(grouped(doubt for rule in DOUBTS for doubt in rule(network)))
+    return list(grouped(with_names((doubt for rule in DOUBTS for doubt in rule(network)), network)))

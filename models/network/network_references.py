@@ -1,11 +1,15 @@
 """Rules on names in a network: every id is used once, and whatever an entry refers to exists."""
 
+import dataclasses
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from typing import TypeVar
 
-from hopyears.models.basics.faults import Fault, one_of, some_of
+from hopyears.models.basics.faults import Doubt, Fault, one_of, some_of
 from hopyears.models.equipment.part_kind import PART_KINDS
-from hopyears.models.network.network import IndoorUnit, Network
+from hopyears.models.network.network import Hop, IndoorUnit, Network, Service, Site
+
+Noted = TypeVar("Noted", Fault, Doubt)
 
 ID_FIELDS = {"parts": "kind", "maintenance": "site"}
 """Lists whose entries are told apart by another field than ``id``."""
@@ -29,6 +33,21 @@ KINDS = {
 def named(kind: str, entry_id: str) -> str:
     """How messages name an entry: ``hop "mill-ridge"``."""
     return f'{kind} "{entry_id}"'
+
+
+def with_names(found: Iterable[Noted], network: Network) -> Iterator[Noted]:
+    """Faults or doubts with the name of their entry behind its id, where it has one."""
+    lists: dict[str, tuple[Site | Hop | Service, ...]] = {
+        "site": network.sites,
+        "hop": network.hops,
+        "service": network.services,
+    }
+    names = {
+        named(kind, each.id): each.name for kind, entries in lists.items() for each in entries if each.name
+    }
+    for each in found:
+        name = names.get(each.entry)
+        yield dataclasses.replace(each, entry=f"{each.entry} ({name})") if name else each
 
 
 def _unknown(entry: str, field: str, found: str, known: Collection[str], what: str) -> Iterator[Fault]:

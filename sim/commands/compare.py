@@ -34,6 +34,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import read_network, read_plan
     from hopyears.sim.storage.run_folder import write_table
     from hopyears.sim.studies.compare import ComparedPlan, compare
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]
@@ -53,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
             print(f"stopped; finished blocks are kept in {out}, --resume goes on from there", file=sys.stderr)
             return 1
     write_table(out / "differences.parquet", pa.Table.from_pandas(table, preserve_index=False))
-    _print(table)
+    _print(relabelled(table, labels_of(base.network)))
     return 0
 
 

@@ -48,18 +48,21 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
     from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     terms = Terms(_target_min(options), options.contract_years, options.chance, options.confidence)
-    services, minutes = minutes_of_years(RunFolder(options.run))
+    folder = RunFolder(options.run)
+    services, minutes = minutes_of_years(folder)
+    labels = labels_of(folder.network())
     table = promise_table(services, minutes, terms)
     if options.service != ALL:
-        table = table[table["service"] == options.service]
+        table = table[table["service"] == id_of(options.service, labels["services"])]
         if table.empty:
             shown = ", ".join(services[:10]) + (", ..." if len(services) > 10 else "")
             raise InputError(
                 f'--service is "{options.service}"; must be a service of the run: {shown or "none"}'
             )
-    _print(table, terms, minutes.shape[1])
+    _print(relabelled(table, labels), terms, minutes.shape[1])
     if options.csv:
         _write(table, options.csv)
     return 0

@@ -3,8 +3,6 @@
 import argparse
 import sys
 
-from hopyears.sim.wording.terminal import ROWS_SHOWN
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, years, seed, folder, and which parts of the model run."""
@@ -19,11 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the results, new or empty")
     parser.add_argument("--resume", action="store_true", help="add what a stopped run in that folder lacks")
-    parser.add_argument(
-        "--all",
-        action="store_true",
-        help=f"print every row of the summary, not the first {ROWS_SHOWN} of each",
-    )
+    parser.add_argument("--quiet", action="store_true", help="no progress and no summary, only warnings")
     add_run_arguments(parser)
 
 
@@ -40,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)
     request = run_request(options, until=goal)
-    with progress_bar("years") as progress:
+    with progress_bar("years", quiet=options.quiet) as progress:
         try:
             simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
         except KeyboardInterrupt:
@@ -49,7 +43,8 @@ def run(options: argparse.Namespace) -> int:
                 file=sys.stderr,
             )
             return 1
-    print_summary(Results.load(options.out), every_row=options.all)
+    if not options.quiet:
+        print_summary(Results.load(options.out), options.out)
     return 0
 
 

@@ -8,7 +8,7 @@ from hopyears.models.basics.faults import Doubt, Fault, grouped
 from hopyears.models.equipment.indoor_unit import parts_of_site
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.network.network import Network
-from hopyears.models.network.network_references import named
+from hopyears.models.network.network_references import named, with_names
 from hopyears.sim.hops.demand_doubts import demands_above_capacity
 from hopyears.sim.hops.hop_design import HopDesign, network_climate
 from hopyears.sim.hops.site_hardware import sites_hardware
@@ -48,7 +48,7 @@ def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) ->
     """
     refuse_designs(designs, name)
     _refuse_dead(designs, name)
-    return list(grouped(design_doubts(network, designs)))
+    return list(grouped(with_names(design_doubts(network, designs), network)))
 
 
 def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:

@@ -1,6 +1,6 @@
 """A network from tables: entries made, what no network takes left out and told, services to a hub added."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import cast
 
@@ -106,13 +106,19 @@ def _faulty(made: dict[str, list[Made]]) -> Iterator[tuple[tuple[str, str], str]
         for key in LISTS
         for entry in made[key]
     }
+    plain = {key: [_without_name(entry.data) for entry in made[key]] for key in LISTS}
     faults = FaultList()
     try:
-        build_network({key: [e.data for e in made[key]] for key in LISTS}, "", {}, faults, {})
+        build_network(plain, "", {}, faults, {})
     except InputError:
         for _, fault in faults.found:
             if isinstance(fault, Fault) and fault.entry in labels:
                 yield labels[fault.entry], fault.sentence()
+
+
+def _without_name(data: Mapping[str, object]) -> dict[str, object]:
+    """Fields of an entry by which messages then name it by its id alone."""
+    return {key: value for key, value in data.items() if key != "name"}
 
 
 def _to_hubs(

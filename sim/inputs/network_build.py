@@ -27,7 +27,7 @@ from hopyears.models.network.network import (
     Site,
     Switching,
 )
-from hopyears.models.network.network_references import ID_FIELDS, KINDS
+from hopyears.models.network.network_references import ID_FIELDS, KINDS, with_names
 from hopyears.models.network.network_rules import NEEDS, RULES
 from hopyears.sim.inputs.input_errors import (
     FaultList,
@@ -116,7 +116,8 @@ def build_network(
     rules = [rule for rule in RULES if faults.broken.isdisjoint(NEEDS.get(rule, ()))]
     files = _files_of_entries(raw, origins)
     for fault in (fault for rule in rules for fault in rule(network)):
-        faults.add(files.get(fault.entry, name), fault)
+        (named,) = with_names([fault], network)
+        faults.add(files.get(fault.entry, name), named)
     faults.stop_if_any()
     return network
 

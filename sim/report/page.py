@@ -17,6 +17,7 @@ from hopyears.sim.wording import wording
 from hopyears.sim.wording.answer import first_answer, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
+from hopyears.sim.wording.names import for_readers
 from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
@@ -56,6 +57,7 @@ def report_page(results: "Results") -> str:
     results : Results
         Of a run with at least one finished block.
     """
+    results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]

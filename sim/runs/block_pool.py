@@ -8,7 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
-from hopyears.sim.runs.processes import worker_context
+from hopyears.sim.runs.processes import die_when_stopped, worker_context
 
 Result_co = TypeVar("Result_co", covariant=True)
 
@@ -27,6 +27,7 @@ _STUDY: BlockStudy[Any] | None = None
 
 def _start(make: Callable[..., BlockStudy[Any]], arguments: tuple[Any, ...]) -> None:
     global _STUDY
+    die_when_stopped()
     _STUDY = make(*arguments)
 
 

@@ -104,8 +104,8 @@ def _services(
 def _feature(
     kind: str, entry_id: str, name: str | None, geometry: Mapping[str, Any], properties: Mapping[str, Any]
 ) -> dict[str, Any]:
-    own = {"kind": kind, "id": entry_id, "name": name or entry_id}
-    return {"type": "Feature", "id": entry_id, "geometry": geometry, "properties": own | properties}
+    own: dict[str, Any] = {"kind": kind, "id": entry_id, "name": name or entry_id}
+    return {"type": "Feature", "id": entry_id, "geometry": geometry, "properties": {**own, **properties}}
 
 
 def _place(longitude: float, latitude: float) -> list[float]:

@@ -12,19 +12,34 @@ from typing import Any
 
 import pandas as pd
 
+from hopyears.models.network.network import Hop, Network, Service, Site
 from hopyears.sim.runs.results import Results
 
-COLUMNS = {"service": "services", "hop": "hops", "site": "sites", "site_a": "sites", "site_b": "sites"}
+COLUMNS = {
+    "service": "services",
+    "hop": "hops",
+    **dict.fromkeys(("site", "from", "to", "base"), "sites"),
+}
 """Columns of results that hold ids, and the list of the network in which they stand."""
 
 
-def labels_of(network: Mapping[str, Any]) -> dict[str, dict[str, str]]:
-    """By list of the network, id to what readers see; entries of one name have their ids behind it."""
-    return {key: _labels(network.get(key) or ()) for key in sorted(set(COLUMNS.values()))}
+def labels_of(network: Network | Mapping[str, Any]) -> dict[str, dict[str, str]]:
+    """By list of a network, id to what readers see; entries of one name have their ids behind it."""
+    if isinstance(network, Network):
+        lists: dict[str, tuple[Site | Hop | Service, ...]] = {
+            "sites": network.sites,
+            "hops": network.hops,
+            "services": network.services,
+        }
+        return {key: _labels((each.id, each.name) for each in entries) for key, entries in lists.items()}
+    return {
+        key: _labels((str(each["id"]), each.get("name")) for each in network.get(key) or ())
+        for key in ("sites", "hops", "services")
+    }
 
 
-def _labels(entries: Iterable[Mapping[str, Any]]) -> dict[str, str]:
-    own = {str(entry["id"]): str(entry.get("name") or entry["id"]) for entry in entries}
+def _labels(entries: Iterable[tuple[str, str | None]]) -> dict[str, str]:
+    own = {key: name or key for key, name in entries}
     counts = Counter(own.values())
     return {
         key: label if counts[label] == 1 and (label == key or label not in own) else f"{label} ({key})"

@@ -88,7 +88,7 @@ def test_readers_see_names_and_tables_keep_ids() -> None:
     labels = labels_of(network)
     assert labels["hops"] == {"h1": "Hill to Mill", "h2": "twin (h2)", "h3": "twin (h3)"}
     assert labels["services"] == {"a": "b (a)", "b": "b (b)"}
-    table = pd.DataFrame({"hop": ["h1", "h9"], "site_a": ["s", "s"]})
+    table = pd.DataFrame({"hop": ["h1", "h9"], "from": ["s", "s"]})
     assert relabelled(table, labels)["hop"].tolist() == ["Hill to Mill", "h9"]
     assert table["hop"].tolist() == ["h1", "h9"]
     assert id_of("Hill to Mill", labels["hops"]) == id_of("h1", labels["hops"]) == "h1"
