@@ -3,10 +3,7 @@
 import argparse
 
 SHELLS = ("bash", "zsh", "tcsh")
-FILES = frozenset(
-    ("network", "plan", "run", "out", "csv", "json", "to", "against")
-    + ("source", "sites", "hops", "mapping", "folder")
-)
+FILES = frozenset("network source sites hops mapping folder plan run out csv json to against".split())
 """Arguments that name a file or a folder."""
 
 
