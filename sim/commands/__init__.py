@@ -22,6 +22,7 @@ VERBS = {
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
     "promise": "how likely a year breaks a target, and which target can be promised",
     "textbook": "from the textbook sum of each service to its simulated outage, step by step",
+    "guide": "pages to read: a tour, how-tos, glossary, science, reference",
     "schema": "print the JSON Schema of the network file",
     "completion": "print the script that lets a shell complete verbs, options and files",
 }
