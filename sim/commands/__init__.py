@@ -12,11 +12,13 @@ from contextlib import contextmanager
 from types import FrameType, ModuleType
 
 VERBS = {
+    "new": "write a small commented network file to start from",
     "import": "make a network file from tables of sites and hops, as CSV, workbook or GeoJSON",
     "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",
+    "geojson": "a network, or a run with its figures, as GeoJSON for any map program",
     "show": "any table of a run, on the terminal, as CSV or as JSON",
     "report": "write one web page, readable offline, from the results of a run",
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
@@ -24,6 +26,7 @@ VERBS = {
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
     "promise": "how likely a year breaks a target, and which target can be promised",
     "textbook": "from the textbook sum of each service to its simulated outage, step by step",
+    "guide": "pages to read: a tour, how-tos, glossary, science, reference",
     "schema": "print the JSON Schema of the network file",
     "completion": "print the script that lets a shell complete verbs, options and files",
 }
@@ -64,6 +67,11 @@ def _run(words: Sequence[str], stop: "_Stop") -> int:
     stop.goes_on = getattr(module, "GOES_ON", "")
     stop.options = parser.parse_args(words[1:])
     return _guarded(module, stop.options)
+
+
+def module_of(verb: str) -> ModuleType:
+    """The module of a verb, loaded now."""
+    return importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
 
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:

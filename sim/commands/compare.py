@@ -44,6 +44,8 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.studies.compare import ComparedPlan, compare
+    from hopyears.sim.studies.plan_tables import Comparison
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]
@@ -57,7 +59,8 @@ def run(options: argparse.Namespace) -> int:
             base_run=Path(options.base) if options.base else None,
             progress=lambda name, done, of_all: bar(done, of_all),
         )
-    print_comparison(found)
+    labels = labels_of(base.network)
+    print_comparison(Comparison(*(relabelled(frame, labels) for frame in found)))
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"By service, cause and row of the bill: {names} in {out}.")
     return 0

@@ -3,7 +3,12 @@
 import argparse
 
 SHELLS = ("bash", "zsh", "tcsh")
-FILES = frozenset(("network", "plan", "run", "out", "csv", "json", "to", "against"))
+FILES = frozenset(
+    (
+        *("network", "source", "sites", "hops", "mapping", "folder", "plan", "run"),
+        *("out", "csv", "json", "to", "against"),
+    )
+)
 """Arguments that name a file or a folder."""
 
 

@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
@@ -29,21 +30,25 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import explain, worst_outages
+    from hopyears.sim.wording.names import id_of, labels_of
 
     for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
         value = getattr(options, name)
         if value is not None and value < least:
             raise InputError(f"--{name} is {value}; must be at least {least}")
     opened = open_run(options.run)
+    labels = labels_of(opened.prepared.network)["services"]
+    options.service = id_of(options.service, labels)
     outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
     console = terminal()
     if options.outage is None:
-        _print_list(console, options.service, outages)
+        _print_list(console, labels[options.service], outages)
         return 0
     if options.outage > len(outages):
         found = f"{len(outages)} outages" if outages else "no outage"
         raise InputError(f"--outage is {options.outage}; must be 1 to {len(outages)}: the run has {found}")
     story = explain(opened, options.service, outages[options.outage - 1])
+    story = replace(story, service=labels[options.service])
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
     return 0
 

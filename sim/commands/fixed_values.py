@@ -93,6 +93,7 @@ _ROWS = {
         ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
         ("MOST_RAIN", "", "share of the year with rain", _WARNS),
         ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
+        ("HEAVIEST_RAIN_MM_H", "mm/h", "rain that no place exceeds", _WARNS),
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),

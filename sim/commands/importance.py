@@ -37,12 +37,15 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.importance import ALL, importance, write_importance
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     for name in ("top", "blocks", "workers"):
         if getattr(options, name) < 1:
             raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
     opened = open_run(options.run)
+    labels = labels_of(opened.prepared.network)
     if options.service is not None:
+        options.service = id_of(options.service, labels["services"])
         opened.service_index(options.service)
     with progress_bar("blocks") as bar:
         table = importance(
@@ -56,7 +59,8 @@ def run(options: argparse.Namespace) -> int:
     if options.csv:
         write_importance(table, options.csv)
     years = min(options.blocks, len(opened.folder.finished_blocks())) * opened.block_years
-    _print(table[table["service"] == (options.service or ALL)].head(options.top), years)
+    chosen = table[table["service"] == (options.service or ALL)].head(options.top)
+    _print(relabelled(chosen, labels), years)
     return 0
 
 

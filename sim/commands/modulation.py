@@ -56,6 +56,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError, read_network
     from hopyears.sim.modulation.store import kept_study
     from hopyears.sim.modulation.study import modulation_study
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     if options.resume and options.out is None:
         raise InputError("--resume is given without --out; must be given with the folder of the study")
@@ -72,7 +73,9 @@ def run(options: argparse.Namespace) -> int:
                 source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
             )
     console = terminal()
-    _print(console, tables, every_row=options.all)
+    labels = labels_of(source.network)
+    shown = {name: relabelled(table, labels) for name, table in tables.items()}
+    _print(console, shown, every_row=options.all)
     if options.out is not None:
         _draw(console, tables, options.out, f"{source.network.title}, seed {request.seed}")
     return 0

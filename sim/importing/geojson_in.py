@@ -23,7 +23,8 @@ def is_geojson(text: str) -> bool:
 
 
 def tables_of_geojson(text: str, name: str) -> list[Cells]:
-    """Points and lines of a feature collection, each as a table; the other kinds of place are left out.
+    """Points and lines of a feature collection, each as a table; services and other kinds of place
+    are left out.
 
     Raises
     ------
@@ -33,7 +34,7 @@ def tables_of_geojson(text: str, name: str) -> list[Cells]:
     try:
         features = json.loads(text)["features"]
         points = _rows(features, "Point", POINT_COLUMNS)
-        lines = _rows(features, "LineString", LINE_COLUMNS)
+        lines = _rows(features, "Line", LINE_COLUMNS)
     except (ValueError, KeyError, TypeError, IndexError, AttributeError, RecursionError) as error:
         reason = printable(f"{type(error).__name__}: {error}", 80)
         allowed = "a FeatureCollection of points and lines (RFC 7946)"
@@ -45,7 +46,8 @@ def _rows(features: list[dict[str, Any]], kind: str, columns: tuple[str, ...]) -
     found = [
         (number, _properties(feature), _places(feature["geometry"], kind))
         for number, feature in enumerate(features, start=1)
-        if (feature.get("geometry") or {}).get("type") == kind
+        if (feature.get("geometry") or {}).get("type", "").removeprefix("Multi").startswith(kind)
+        and (feature.get("properties") or {}).get("kind") != "service"
     ]
     names = dict.fromkeys(str(key) for _, properties, _ in found for key in properties)
     own = [name for name in names if name not in columns]
@@ -65,6 +67,10 @@ def _properties(feature: dict[str, Any]) -> dict[str, Any]:
 def _places(geometry: dict[str, Any], kind: str) -> list[str]:
     """Longitude, latitude and height of a point, or of both ends of a line."""
     places = geometry["coordinates"]
+    if geometry["type"] == "MultiLineString":  # a line cut at the 180th meridian
+        places = [places[0][0], places[-1][-1]]
+    elif geometry["type"] == "MultiPoint":
+        places = places[0]
     cells = []
     for place in [places] if kind == "Point" else [places[0], places[-1]]:
         numbers = [repr(float(number)) for number in place]

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
 
+from hopyears.models.basics.faults import Fault, one_of
 from hopyears.models.network.entry import Entry, Finite
 from hopyears.sim.importing.headers import Use
 from hopyears.sim.importing.toml_text import pair, quoted
@@ -107,9 +108,8 @@ def read_mapping(path: Path) -> Mapping:
     for name, uses, known in (("sites", mapping.sites, site_fields()), ("hops", mapping.hops, hop_fields())):
         for field in uses:
             if field not in known:
-                faults.sentences.append(
-                    f'{path.name}: {name}: field is "{field}"; must be one of {", ".join(known)}'
-                )
+                fault = Fault(name, "field", f'"{field}"', one_of(known), sought=field, known=known)
+                faults.add(path.name, fault)
     faults.stop_if_any()
     return mapping
 

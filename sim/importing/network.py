@@ -1,11 +1,12 @@
 """A network from tables: entries made, what no network takes left out and told, services to a hub added."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import cast
 
 import networkx as nx
 
+from hopyears.models.basics.faults import Fault
 from hopyears.sim.importing.entries import Entries
 from hopyears.sim.importing.hop_rows import rows_of_hops, together
 from hopyears.sim.importing.made import Ids, Made
@@ -105,25 +106,19 @@ def _faulty(made: dict[str, list[Made]]) -> Iterator[tuple[tuple[str, str], str]
         for key in LISTS
         for entry in made[key]
     }
-    faults = _Gathered()
+    plain = {key: [_without_name(entry.data) for entry in made[key]] for key in LISTS}
+    faults = FaultList()
     try:
-        build_network({key: [e.data for e in made[key]] for key in LISTS}, "", {}, faults, {})
+        build_network(plain, "", {}, faults, {})
     except InputError:
-        for entry, sentence in faults.found:
-            if entry in labels:
-                yield labels[entry], sentence
+        for _, fault in faults.found:
+            if isinstance(fault, Fault) and fault.entry in labels:
+                yield labels[fault.entry], fault.sentence()
 
 
-class _Gathered(FaultList):
-    """Faults by entry."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.found: list[tuple[str, str]] = []
-
-    def add(self, file: str, fault: "object") -> None:
-        super().add(file, fault)  # type: ignore[arg-type]
-        self.found.append((fault.entry, fault.sentence()))  # type: ignore[attr-defined]
+def _without_name(data: Mapping[str, object]) -> dict[str, object]:
+    """Fields of an entry by which messages then name it by its id alone."""
+    return {key: value for key, value in data.items() if key != "name"}
 
 
 def _to_hubs(

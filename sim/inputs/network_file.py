@@ -97,12 +97,12 @@ def _join_table(
         faults.broken.add(target)
         return
     entries = raw.setdefault(target, [])
-    before = len(faults.sentences)
+    before = len(faults)
     for row in read_table(path.parent / name, ENTRY_LISTS[target], faults):
         if isinstance(entries, list):
             origins[target, len(entries)] = Origin(row.file, f"line {row.line}")
             entries.append(row.values)
-    if len(faults.sentences) > before:
+    if len(faults) > before:
         faults.broken.add(target)
 
 
