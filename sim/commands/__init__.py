@@ -11,6 +11,7 @@ VERBS = {
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",
+    "advise": "what to buy, in which order, within a budget or for the availability of a service",
     "report": "write one web page, readable offline, from the results of a run",
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
     "importance": "unavailable time saved had a hop, site, kind of part or cause never gone wrong",
