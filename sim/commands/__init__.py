@@ -18,6 +18,7 @@ VERBS = {
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",
+    "advise": "what to buy, in which order, within a budget or for the availability of a service",
     "geojson": "a network, or a run with its figures, as GeoJSON for any map program",
     "show": "any table of a run, on the terminal, as CSV or as JSON",
     "report": "write one web page, readable offline, from the results of a run",

@@ -76,7 +76,9 @@ def print_comparison(found: "Comparison") -> None:
     heads: tuple[str, ...] = rows.PLAN_HEADS
     if plans["cost_per_year"].isna().all():
         heads = (*heads[:2], *heads[4:])
-    shown = plain_table("plans, best first (beaten: another is as good for less)", heads, ("plan",))
+    shown = plain_table(
+        "best first (per 1,000: minutes saved; sure of the rank; beaten: as good for less)", heads, ("plan",)
+    )
     console.print(fill(shown, rows.plan_rows(plans)), markup=False)
     money = rows.money_rows(plans)
     if money:

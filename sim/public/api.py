@@ -9,6 +9,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
+from hopyears.sim.advice.advise import Advice
+from hopyears.sim.advice.advise import advise as advise_on
+from hopyears.sim.advice.candidates import read_candidates
+from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
@@ -31,11 +35,13 @@ if TYPE_CHECKING:
     from hopyears.plots import Plots
 
 __all__ = [
+    "Advice",
     "Comparison",
     "InputError",
     "ModelOptions",
     "Prediction",
     "Results",
+    "advise",
     "columns",
     "compare",
     "explain",
@@ -232,6 +238,49 @@ def compare(
     with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
         out = Path(temporary) if folder is None else Path(folder)
         return compare_into(_source(base), members, request, out)
+
+
+def advise(
+    network: Network,
+    *,
+    budget: float | None = None,
+    target: tuple[str, float] | None = None,
+    candidates: Path | str | None = None,
+    years: int = 100,
+    seed: int = 1,
+    folder: Path | str | None = None,
+    block_years: int = BLOCK_YEARS,
+    workers: int = 1,
+    options: ModelOptions = DEFAULT_OPTIONS,
+) -> Advice:
+    """What to buy, in which order: frames ``purchases``, ``contenders`` and ``candidates``.
+
+    Parameters
+    ----------
+    network : NetworkSource or path
+        With prices.
+    budget : float, optional
+        Present sum of all payments of the stated life [money], at least 0; or a target, one of the two.
+    target : (str, float), optional
+        A service and its availability, above 0 to below 1, for least money.
+    candidates : path, optional
+        File with ``[[candidates]]`` of the user's own.
+    years, seed, folder, block_years, workers, options
+        As for ``compare``; ``years`` is the most that any set of candidates gets.
+
+    Raises
+    ------
+    InputError
+        If the network has no prices, the goal is none, or a candidate leads to no network.
+    """
+    if (budget is None) == (target is None):
+        raise InputError("budget and target: one of the two must be given")
+    goal = Goal(budget=budget) if target is None else Goal(service=target[0], availability=target[1])
+    named, made = ([], True) if candidates is None else read_candidates(Path(candidates))
+    request = RunRequest(years, seed, block_years, workers, options)
+    with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
+        out = Path(temporary) if folder is None else Path(folder)
+        return advise_on(_source(network), goal, request, out, named=named, made=made)
 
 
 def worst_outages(results: Results, service: str, *, most: int = 10) -> pd.DataFrame:

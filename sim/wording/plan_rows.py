@@ -10,7 +10,17 @@ from hopyears.sim.money.network_costs import USED, VISIT
 from hopyears.sim.studies.compare import BASE
 from hopyears.sim.studies.plan_tables import ALL
 from hopyears.sim.wording.money_rows import amount
-from hopyears.sim.wording.wording import Cell, confidence, difference, interval, number, records, signed
+from hopyears.sim.wording.wording import (
+    NO_FIGURE,
+    PER_CENT,
+    Cell,
+    confidence,
+    difference,
+    interval,
+    number,
+    records,
+    signed,
+)
 
 METHOD = "bootstrap of blocks"
 """How the chances of a ranking come about (``studies.ranking``)."""
@@ -35,7 +45,14 @@ def saved(row: Mapping[str, Any], name: str) -> Cell:
     return difference(turned, name, decimals=2)
 
 
-PLAN_HEADS = ("plan", "saved min/year", "cost/year", "min per 1,000", "rank sure", "beaten")
+def shortly(chance: float) -> str:
+    """A chance in few characters, never certainty."""
+    if math.isnan(chance):
+        return NO_FIGURE
+    return f">99{PER_CENT}" if chance > 0.99 else f"{100.0 * chance:.0f}{PER_CENT}"
+
+
+PLAN_HEADS = ("plan", "saved min/year", "cost/year", "per 1,000", "sure", "beaten")
 """Heads of ``plan_rows``; without prices the third and fourth are left out."""
 
 
@@ -48,7 +65,7 @@ def plan_rows(plans: pd.DataFrame) -> list[list[str | Cell]]:
             per_cost = row["min_saved_per_cost"]
             cells += [signed(row["cost_per_year"], decimals=0), number(1000.0 * per_cost)]
         sure = row["rank_chance"]
-        cells += ["–" if math.isnan(sure) else confidence(sure), "no" if row["undominated"] else "yes"]
+        cells += [shortly(sure), "no" if row["undominated"] else "yes"]
         rows.append(cells)
     return rows
 

@@ -41,6 +41,16 @@ IN_TABLE = {
     ),
     ("bill_differences", "yearly"): Column("money/year", "likewise"),
     ("bill_differences", "present"): Column("money", "likewise, over the stated life"),
+    ("purchases", "step"): Column("", "number of the step; 0 is the network as it is"),
+    ("contenders", "simulated"): Column("min/year or money/year", "what they lose in the simulation"),
+    ("purchases", "figure"): Column("", "what is lost: weighted minutes, or outage costs"),
+    ("contenders", "best_chance"): Column(
+        "", "chance that it is the best of these, by a bootstrap of blocks"
+    ),
+    ("contenders", "right_chance"): Column(
+        "", "chance that the chosen set is truly the best of these, at least"
+    ),
+    ("candidates", "bought"): Column("", "whether it is in the chosen set"),
     ("difference_causes", "difference_min_per_year"): Column(
         "min/year", "with the plan less without, from the blocks as they were drawn"
     ),
@@ -224,6 +234,18 @@ TABLES = {
     "bill_differences": TableWords(
         "a plan and a row of the bill that it changes",
         "plan place item type base_count plan_count capital yearly present",
+    ),
+    "purchases": TableWords(
+        "a step of what is best bought, nothing first",
+        "step bought capital present spent left next_best next_best_left right_chance figure set",
+    ),
+    "contenders": TableWords(
+        "a set of candidates that was simulated",
+        "bought present blocks guessed simulated best_chance right_chance target_chance",
+    ),
+    "candidates": TableWords(
+        "a candidate, most saved for its money first",
+        "candidate changes capital yearly present without_price guessed_saved bought",
     ),
     "importance": TableWords(
         "a service (or all) and what might never go wrong",

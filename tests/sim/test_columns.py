@@ -2,10 +2,14 @@
 
 import pandas as pd
 import pytest
+from eight_candidates import EIGHT
+from eight_candidates import source_of as eight
 from small_networks import source_of, triangle
 from synthetic_results import made_up_results
 
 from hopyears.models.network.network import Network, Prices, Service
+from hopyears.sim.advice.advise import advise
+from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
@@ -69,6 +73,7 @@ def test_every_table_has_the_columns_described(tmp_path) -> None:
     plan = read_plan({"hops": [{"id": "a-b", "scheme": "1+1 HSB"}]}, source)
     tables |= compare(source, [ComparedPlan("standby", plan)], request, tmp_path / "plans")._asdict()
     tables |= tables_of_studies(source, tmp_path / "run")
+    tables |= advise(eight(EIGHT), Goal(budget=500.0), request, tmp_path / "advice")._asdict()
     for name, table in tables.items():
         assert differing(name, table) == set(), name
         assert len(table), name
