@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.climate_entry import ClimateChange
+from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.entry import Entry, Finite, Identifier
 from hopyears.models.network.hardware_entries import (
     Antenna,
@@ -33,6 +34,7 @@ __all__ = [
     "MINIMUM_PATH_LENGTH_KM",
     "Antenna",
     "ClimateChange",
+    "Contract",
     "Crew",
     "Depot",
     "Entry",
@@ -70,6 +72,10 @@ class Site(Entry):
     access_h: Annotated[
         Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
     ] = 0.0
+    failure_factor: Annotated[
+        Finite,
+        Field(gt=0, le=100, description="failures of the parts there, over those of parts of their kind"),
+    ] = 1.0
     indoor_unit: Annotated[
         Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
     ] = "standard"
@@ -314,6 +320,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
     indoor_units: tuple[IndoorUnit, ...] = ()

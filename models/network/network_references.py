@@ -16,6 +16,7 @@ KINDS = {
     "radios": "radio",
     "antennas": "antenna",
     "services": "service",
+    "contracts": "contract",
     "parts": "part",
     "power": "power",
     "indoor_units": "indoor unit",
@@ -116,6 +117,17 @@ def _no_ports(
         ports = ", ".join(sorted(offered)) or "none"
         allowed = f'one that needs line ports of indoor unit "{unit.id}" at site "{site_id}": {ports}'
         yield Fault(entry, field, found if " " in found else f'"{found}"', allowed)
+
+
+def contract_references(network: Network) -> Iterator[Fault]:
+    """Services of a contract exist, each once."""
+    services = {service.id: None for service in network.services}
+    for contract in network.contracts:
+        entry = named("contract", contract.id)
+        for service, count in Counter(contract.services).items():
+            yield from _unknown(entry, "services", service, services, "service ids")
+            if count > 1:
+                yield Fault(entry, "services", f'"{service}" {count} times', "different service ids")
 
 
 def part_references(network: Network) -> Iterator[Fault]:

@@ -22,6 +22,7 @@ from hopyears.models.network.network import (
 )
 from hopyears.models.network.network_references import (
     antenna_references,
+    contract_references,
     indoor_unit_references,
     named,
     part_references,
@@ -210,6 +211,7 @@ RULES: tuple[Rule, ...] = (
     power_references,
     indoor_unit_references,
     part_references,
+    contract_references,
     hop_lengths,
     extent,
     hop_equipment,
@@ -225,5 +227,6 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     power_references: ("power",),
     indoor_unit_references: ("indoor_units", "radios"),
     services_have_routes: ("sites", "hops"),
+    contract_references: ("services",),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

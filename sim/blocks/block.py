@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
@@ -130,7 +131,7 @@ class BlockSimulator:
             rain, fades = self.rain(draws, index), draws.fades[index]
             hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
             fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
-        services = self.services(hops, draws.log, draws.duration_s)
+        services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
         )
@@ -245,11 +246,13 @@ class BlockSimulator:
         duration_s: float,
         *,
         record_rates: bool = False,
+        by_month: bool = False,
         only: Sequence[int] | None = None,
     ) -> tuple[ServiceHistory, ...]:
         """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
-        Services left out must share no link that may ever be short with those wanted.
+        Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
+        their spans by calendar month; the length is then whole years.
         """
         demands = self.prepared.demands
         return tuple(
@@ -259,6 +262,7 @@ class BlockSimulator:
                 duration_s,
                 links=self.prepared.links,
                 record_rates=record_rates,
+                span_edges_s=month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else (),
             )
         )
 

@@ -100,6 +100,9 @@ _ROWS = {
         ("COMMANDED_S", "s", "gap at a change of route by command", _STATE),
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
+    "sim.services.service_data": (
+        ("LEAST_SHORTFALL_MBIT_S", "Mbit/s", "shortfall that counts as none", _FINE),
+    ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
@@ -126,6 +129,7 @@ _ROWS = {
     "sim.rare.service_figures": (
         ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
     ),
+    "sim.rare.year_law": (("MOST_WEATHER_YEARS", "years", "joined with each year of failures", _NO_MEAN),),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
     ),

@@ -11,6 +11,7 @@ from hopyears.models.network.entry import Entry
 from hopyears.models.network.network import (
     Antenna,
     ClimateChange,
+    Contract,
     Crew,
     Depot,
     Hop,
@@ -45,6 +46,7 @@ ENTRY_LISTS: dict[str, type[Entry]] = {
     "radios": Radio,
     "antennas": Antenna,
     "services": Service,
+    "contracts": Contract,
     "parts": PartChange,
     "power": Power,
     "indoor_units": IndoorUnit,

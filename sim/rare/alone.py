@@ -107,9 +107,14 @@ def _by_slot(history: ServiceHistory | HopHistory, edges_s: _Floats) -> _Floats:
     return seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
 
 
-def on_equipment_alone(simulator: BlockSimulator, log: FailureLog) -> tuple[ServiceHistory, ...]:
-    """Services of a network on which no rain falls and no beam bends, with these failures."""
-    return simulator.services(_without_weather(simulator, log), log, log.duration_s)
+def on_equipment_alone(
+    simulator: BlockSimulator, log: FailureLog, *, by_month: bool = False
+) -> tuple[ServiceHistory, ...]:
+    """Services of a network on which no rain falls and no beam bends, with these failures.
+
+    ``by_month`` is as for ``BlockSimulator.services``.
+    """
+    return simulator.services(_without_weather(simulator, log), log, log.duration_s, by_month=by_month)
 
 
 def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:

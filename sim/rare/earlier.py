@@ -102,7 +102,7 @@ class Earlier:
         end_s = np.minimum(failures.mended_s[ours], time_s)
         inside = self.chance_below(place, time_s - start_s) - self.chance_below(place, time_s - end_s)
         without_effect = float(self.chance[place] @ inside)
-        by_itself = (failures.cause[ours] & int(Cause.LIGHTNING)) == 0
+        by_itself = (failures.cause[ours] & int(Cause.LIGHTNING | Cause.MAINTENANCE)) == 0
         place = place[by_itself]
         density = self.density_per_s(place, time_s - start_s[by_itself])
         terms = self.chance[place] * density / self.rate_per_s[place]

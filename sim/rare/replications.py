@@ -16,9 +16,19 @@ from numpy.typing import NDArray
 from hopyears.models.basics.intervals import Intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
+from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import BOTH, CAUSE, cause_rows, three_ways
+from hopyears.sim.counting.tally_rows import (
+    BOTH,
+    CAUSE,
+    SERVICE_MONTH,
+    Block,
+    Ways,
+    cause_rows,
+    service_month_rows,
+    three_ways,
+)
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare import earlier
@@ -32,12 +42,20 @@ from hopyears.sim.streams import Streams
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
 """Figures of a service that replications are drawn for, a year."""
 
+MONTH_FIGURES = ("unavailable_s", "planned_s", "outages", "planned_outages", "below_committed_s")
+"""Figures of a service by calendar month, of the columns of ``SERVICE_MONTH``."""
+
 WAYS = (FORWARD, BACKWARD, BOTH)
 """Directions of a service for which there are figures, by their numbers."""
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
-"""What failures alone take from a service a year, in one draw of a stratum, and its weight (``FORCED``: times
-a year; else 1); nothing lost has no row."""
+"""What failures alone take from a service a year, in one draw of a stratum, and the weight of what it lost
+(``FORCED``: times a year; else one over the years); nothing lost has no row."""
+
+MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))
+"""The same by calendar month, both ways together, not for a year but as it came; months without have no row.
+Of a rare failure put in, ``side`` 0 is the history without it and 1 that with it, in years in which they
+differ. ``weight`` is what a year counts for in the figure of its draw, a year."""
 
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
@@ -46,6 +64,9 @@ OWN, HISTORIES, FORCED, NIGHTS = range(4)
 """Strata: the block's own failures and own multipath, apart; histories of failures, of a block's length,
 without those put in by hand for the service; these, one at a time, each with its weight; histories of
 multipath."""
+
+WITHOUT, WITH = 0, 1
+"""Sides of a failure put in by hand."""
 
 OF_FAILURES, OF_NIGHTS = 0, 1
 """Draws of the stratum ``OWN``."""
@@ -56,10 +77,10 @@ FORCED_YEARS = 3
 FIRST_BLOCKS, FIRST_TIMES = 5, 2
 """The first so many blocks have so many times the draws: a short run has few blocks, and needs them most."""
 
-HISTORIES_OF_A_DRAW = 4
+HISTORIES_OF_A_DRAW = 3
 """Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
 
-HISTORIES_OF_NIGHTS = 6
+HISTORIES_OF_NIGHTS = 16
 """Histories of failures for each of multipath, which costs so much more."""
 
 _FORCED_STREAMS = 1 << 20
@@ -84,37 +105,44 @@ class Losses:
     figures : float array, shape (n_services, n_ways, n_figures)
     causes : KeyedTable
         Of columns ``CAUSE``, both ways together.
+    months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
+        Figures by calendar month, both ways together: of the history, or of both (``WITHOUT``, ``WITH``).
     """
 
     figures: NDArray[np.float64]
     causes: KeyedTable
+    months: NDArray[np.float64]
 
     def scaled(self, factor: float) -> "Losses":
-        """So many times as much."""
-        return Losses(self.figures * factor, self.causes.scaled(factor))
+        """So many times as much, months as they are."""
+        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
 
-    def of(self, services: NDArray[np.int64]) -> "Losses":
-        """Of some services; the others lose nothing."""
+    def of(self, services: NDArray[np.int64], *, months: bool) -> "Losses":
+        """Of some services; the others lose nothing, but months stay as they are, or there are none."""
         figures = np.zeros_like(self.figures)
         figures[services] = self.figures[services]
         rows = np.isin(self.causes.key("entity"), services)
-        return Losses(figures, KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows]))
+        causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
+        return Losses(figures, causes, self.months if months else _no_months(len(figures)))
 
     def less(self, other: "Losses") -> "Losses":
-        """What these are more than others."""
-        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0))
+        """What these are more than others; months of both, of years in which they differ."""
+        months = np.concatenate([other.months, self.months])
+        same = (other.months == self.months).all(axis=(0, 1, 3, 4))
+        months[:, :, same] = 0.0
+        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
 
 
 def replication_tables(
     simulator: BlockSimulator, by_hand: Sequence[ByHand], seed: int, block: int, history: BlockHistory
-) -> tuple[KeyedTable, KeyedTable]:
-    """Rows of ``REPLICATIONS`` and of ``CAUSES`` of one block; none without replications and failures."""
+) -> tuple[KeyedTable, KeyedTable, KeyedTable]:
+    """Rows of ``REPLICATIONS``, ``CAUSES`` and ``MONTHS`` of one block; none without replications."""
     asked = simulator.prepared.options.replications
     if not asked:
-        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES)
-    keys, values, causes = [], [], []
+        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES), KeyedTable.empty(MONTHS)
+    keys, values, causes, months = [], [], [], []
     streams, numbers = Streams(seed, block), n_draws(asked, block)
-    for stratum, draw, weight, lost in chain(
+    for stratum, draw, lost, weight in chain(
         _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
         _losses_to_nights(simulator, streams, numbers[2], history),
     ):
@@ -123,24 +151,35 @@ def replication_tables(
             values.append((*lost.figures[entity, way], weight))
         of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
+        months.append(_month_rows(lost.months, stratum, draw, weight))
     drawn = KeyedTable.collect(
         REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
     )
-    return drawn, KeyedTable.joined(CAUSES, causes)
+    return drawn, KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+
+
+def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: float) -> KeyedTable:
+    """Rows of ``MONTHS`` of one draw."""
+    side, entity, year, month = (place.astype(np.int64) for place in np.nonzero(months.any(axis=4)))
+    one = np.ones_like(entity)
+    keys = np.column_stack([entity, stratum * one, draw * one, side, year, month])
+    values = np.column_stack([months[side, entity, year, month], np.full(entity.size, weight)])
+    return KeyedTable.collect(MONTHS, keys, values)
 
 
 def _losses_to_nights(
     simulator: BlockSimulator, streams: Streams, n: int, history: BlockHistory
-) -> Iterator[tuple[int, int, float, Losses]]:
-    """(stratum, draw, weight, losses a year) of multipath alone."""
+) -> Iterator[tuple[int, int, Losses, float]]:
+    """(stratum, draw, losses a year, weight of what it lost in them) of multipath alone, without months."""
     if not simulator.prepared.options.multipath:
         return
     years = round(history.duration_s / SECONDS_PER_YEAR)
     for draw in range(1 + n):
         own = streams.beside(draw) if draw else streams
         services = on_multipath_alone(simulator, own, years, history.storms_near)
-        lost = _losses(services, history.duration_s).scaled(1.0 / years)
-        yield (NIGHTS, draw - 1, 1.0, lost) if draw else (OWN, OF_NIGHTS, 1.0, lost)
+        lost = _losses([three_ways(service, history.duration_s) for service in services])
+        stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
+        yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
 
 
 def _losses_to_failures(
@@ -149,24 +188,28 @@ def _losses_to_failures(
     streams: Streams,
     numbers: tuple[int, int],
     history: BlockHistory,
-) -> Iterator[tuple[int, int, float, Losses]]:
-    """(stratum, draw, weight, losses a year) of every draw, of the services that it is for."""
+) -> Iterator[tuple[int, int, Losses, float]]:
+    """(stratum, draw, losses a year, weight of what it lost in them) of every draw, of its services.
+
+    Months are those of all services, from what is put in by hand for the first of them.
+    """
     if history.log is None:
         return
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
-    yield OWN, OF_FAILURES, 1.0, fade_free(simulator, history.log).scaled(1.0 / years)
+    yield OWN, OF_FAILURES, fade_free(simulator, history.log).scaled(1.0 / years), 1.0 / years
     histories, forced = numbers
     for hand in by_hand:
-        never = _held(plant, hand, -np.inf)
+        never, months = _held(plant, hand, -np.inf), hand is by_hand[0]
         for draw in range(histories):
             log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
-            yield HISTORIES, draw, 1.0, fade_free(simulator, log).scaled(1.0 / years).of(hand.services)
+            lost = fade_free(simulator, log).scaled(1.0 / years)
+            yield HISTORIES, draw, lost.of(hand.services, months=months), 1.0 / years
         if hand.events.size:
             for draw, place in enumerate(hand.drawn(plant, streams, forced).tolist()):
                 storms = None if near is None else storms_of_draw(near, draw, round(years))
                 weight, added = added_loss(simulator, hand, place, streams, draw, storms)
-                yield FORCED, draw, weight, added.scaled(weight).of(hand.services)
+                yield FORCED, draw, added.scaled(weight).of(hand.services, months=months), weight
 
 
 def _held(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
@@ -177,12 +220,14 @@ def _held(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     """What services lose had nothing but these failures happened."""
-    return _losses(on_equipment_alone(simulator, log), log.duration_s)
+    services = on_equipment_alone(simulator, log, by_month=True)
+    ways = [three_ways(service, log.duration_s) for service in services]
+    months = _months(services, [way[BOTH] for way in ways], round(log.duration_s / SECONDS_PER_YEAR))
+    return replace(_losses(ways), months=months)
 
 
-def _losses(services: Sequence[ServiceHistory], duration_s: float) -> Losses:
-    """What services lost."""
-    found = [three_ways(service, duration_s) for service in services]
+def _losses(found: Sequence[Ways]) -> Losses:
+    """What services lost, months left out."""
     figures = [
         [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
     ]
@@ -191,7 +236,23 @@ def _losses(services: Sequence[ServiceHistory], duration_s: float) -> Losses:
     return Losses(
         np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
         KeyedTable.collect(CAUSE, keys, values),
+        _no_months(len(found)),
     )
+
+
+def _no_months(n_services: int) -> NDArray[np.float64]:
+    return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
+
+
+def _months(services: Sequence[ServiceHistory], lost: Sequence[Lost], n_years: int) -> NDArray[np.float64]:
+    """Figures of a history by calendar month, shape (1, n_services, n_years, 12, n_month_figures)."""
+    months = np.zeros((len(services), 12 * n_years, len(MONTH_FIGURES)))
+    columns = [SERVICE_MONTH.values.index(name) for name in MONTH_FIGURES]
+    for entity, (service, own) in enumerate(zip(services, lost, strict=True)):
+        if own.n_outages or service.spans[:, BOTH, 1].any():
+            _, values = service_month_rows(entity, BOTH, own, service, Block(0, n_years))
+            months[entity] = values[:, columns]
+    return months.reshape(1, len(services), n_years, 12, len(MONTH_FIGURES))
 
 
 def added_loss(

@@ -51,13 +51,14 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        drawn, causes = replication_tables(simulator, self._by_hand, plan.seed, number, history)
+        drawn, causes, months = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),
             "service_series": series_rows(simulator, history).to_arrow(),
             "service_replications": drawn.to_arrow(),
             "service_cause_replications": causes.to_arrow(),
+            "service_month_replications": months.to_arrow(),
             "service_storms": storm_rows(simulator, plan.seed, number, history).to_arrow(),
             **failure_tables(simulator.prepared, history, lost),
         }

@@ -26,7 +26,7 @@ IN_TABLE = {
     ("importance", "share"): Column("", "share of the time as it was"),
     ("promise", "year_break_chance"): Column(
         "",
-        "chance that a year breaks the target, 0 to 1; only with a target",
+        "chance that a year breaks it, 0 to 1; not a number where nothing is asked",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
     ("modulation_hops", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
@@ -189,9 +189,9 @@ TABLES = {
         "service kind target unavailable_min_per_year saved_min_per_year* share sure",
     ),
     "promise": TableWords(
-        "a service",
-        "service mean_min_per_year median_min_per_year worst_min_per_year year_limit_min contract_limit_min "
-        "year_break_chance* contract_break_chance*",
+        "a term of a contract, or all of its terms",
+        "contract services figure unit period contract_years asked kept year_break_chance* "
+        "contract_break_chance* mean median worst can_be_promised rests_on",
     ),
     "against": TableWords(
         "a hop, a modulation and a figure",

@@ -7,7 +7,8 @@ from synthetic_results import made_up_results
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.modulation.study import modulation_study
-from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
+from hopyears.sim.rare.year_tables import YearTables
+from hopyears.sim.runs.promise import Terms, promise_table, promises_of
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -32,10 +33,11 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
     studied = modulation_study(
         prepare(source.network, DRY), RunRequest(years=1, seed=1, block_years=1, options=DRY)
     )
-    terms = Terms(target_min=50.0)
+    run = RunFolder(folder)
+    promised = promise_table(YearTables(run), run.network(), promises_of(run.network(), ()), Terms())
     return {
         "importance": importance(open_run(folder), n_blocks=2),
-        "promise": promise_table(*minutes_of_years(RunFolder(folder)), terms),
+        "promise": promised,
         "against": hold_against(source, RunFolder(folder)),
         **{f"modulation_{name}": table for name, table in studied.items()},
     }
