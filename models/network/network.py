@@ -76,6 +76,10 @@ class Site(Entry):
     access_h: Annotated[
         Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
     ] = 0.0
+    failure_factor: Annotated[
+        Finite,
+        Field(gt=0, le=100, description="failures of the parts there, over those of parts of their kind"),
+    ] = 1.0
     indoor_unit: Annotated[
         Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
     ] = "standard"

@@ -108,6 +108,16 @@ _ROWS = {
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
         ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),
+        ("SELDOM_PER_YEAR", "1/year", "single failures below which pairs are put in", _NO_MEAN),
+        ("MOST_SPARES", "", "of a store that is emptied by hand", _NO_MEAN),
+    ),
+    "sim.rare.earlier": (
+        ("BY_THEMSELVES", "", "share of those histories without an earlier failure put in", _NO_MEAN),
+        ("EVEN_SHARE", "", "of the lags of earlier failures that are even", _NO_MEAN),
+        ("REACH_S", "s", "largest such lag", _NO_MEAN),
+    ),
+    "sim.rare.strikes": (
+        ("EVEN_CHANCE", "", "that a strike put in takes each radio, in half of them", _NO_MEAN),
     ),
     "sim.rare.alone": (
         (

@@ -15,7 +15,7 @@ from hopyears.sim.blocks.block_tally import block_tally, failure_tables, run_of,
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import series_rows
 from hopyears.sim.rare.alone import alone
-from hopyears.sim.rare.forced import rare_parts
+from hopyears.sim.rare.forced import by_hand
 from hopyears.sim.rare.replications import replication_tables
 from hopyears.sim.rare.storm_tally import storm_rows
 from hopyears.sim.runs.block_pool import BlockStudy, Workers, block_pool
@@ -43,7 +43,7 @@ class BlockCounter:
 
     def __init__(self, prepared: Prepared, plan: BlockPlan) -> None:
         self._simulator, self._plan = BlockSimulator(prepared), plan
-        self._rare = rare_parts(prepared.built.plant, alone(self._simulator))
+        self._by_hand = by_hand(prepared, alone(self._simulator))
 
     def block(self, number: int) -> BlockTables:
         """Tables of one block."""
@@ -51,7 +51,7 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        drawn, causes, months = replication_tables(simulator, self._rare, plan.seed, number, history)
+        drawn, causes, months = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),

@@ -17,7 +17,7 @@ from hopyears.sim.runs.summary import summarise
 from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
-DEFAULT_REPLICATIONS = 24
+DEFAULT_REPLICATIONS = 48
 """Beside a block of ten years they take about as long as the block itself."""
 
 DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)

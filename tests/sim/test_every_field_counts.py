@@ -70,7 +70,9 @@ OTHER = {
         "sub_band": "low", "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
         "refractivity_75": 6.0, "mean_terrain_m": 5.0,
     },
-    "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
+    "radios": {
+        "mtbf_h": 2_000.0, "channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}],
+    },
     "modulations": {
         "states": 16, "required_snr_db": 15.0, "threshold_dbm": -80.0, "capacity_mbit_s": 33.0,
         "signature_width_mhz": 20.0, "signature_depth_db": 21.0, "transmit_backoff_db": 1.5,
@@ -103,6 +105,7 @@ OTHER = {
         "own_line_ports": {"packet": 1}, "ports_per_line_card": {"circuit": 1}, "directions_at_most": 1,
     },
     "crews": {"base": "b"},
+    "repair": {"error_share": 1.0},
     "maintenance": {"site": "c"},
     "climate": {
         "rain_rate_001_mm_h": 50.0, "monthly_temperature_c": [12.0] * 12, "monthly_rainfall_mm": [70.0] * 12,
@@ -139,6 +142,7 @@ COMPANY = {
     ("climate", "wet_snow"): {"climate.rain_height_m": 100.0},
     ("switching", "standby_test_h"): {"switching.standby_test_visit": True},
     ("switching", "standby_test_start_h"): {"switching.standby_test_visit": True},
+    ("repair", "error_h"): {"repair.error_share": 1.0},
     ("repair", "least_daylight_h"): {"repair.daylight_climbs": True},
     ("lightning", "strikes_per_storm_h"): {"lightning.strikes_per_storm_h": 0.1},
     ("lightning", "damage_chance"): {"lightning.strikes_per_storm_h": 0.1},
