@@ -70,11 +70,6 @@ def _run(words: Sequence[str], stop: "_Stop") -> int:
     return _guarded(module, stop.options)
 
 
-def module_of(verb: str) -> ModuleType:
-    """The module of a verb, loaded now."""
-    return importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
-
-
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
     if _wants_workers(options):
         from hopyears.sim.runs.processes import start_server

@@ -31,6 +31,11 @@ def table_bytes(table: pa.Table) -> bytes:
     return bytes(sink.getvalue())
 
 
+def write_table(path: Path, table: pa.Table) -> None:
+    """One table as a Parquet file of its own, whole or not at all."""
+    write_whole(path, table_bytes(table))
+
+
 def packed(tables: Mapping[str, pa.Table], origin: Mapping[str, Any]) -> bytes:
     """Tables and what they rest on as one ZIP file of Parquet files; equal tables give equal bytes."""
     stream = io.BytesIO()

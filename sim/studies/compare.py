@@ -9,8 +9,7 @@ import pyarrow as pa
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.runs.simulate import RunRequest, manifest_of, simulate
 from hopyears.sim.storage.run_folder import MANIFEST, RunFolder
-from hopyears.sim.storage.table_files import table_bytes
-from hopyears.sim.storage.whole_file import write_whole
+from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.studies.plan_sides import FirstBlocks, Side
 from hopyears.sim.studies.plan_tables import Comparison, comparison
 
@@ -79,8 +78,7 @@ def compare(
     found = comparison(sides, request.seed)
     out.mkdir(parents=True, exist_ok=True)
     for name, frame in found._asdict().items():
-        stored = table_bytes(pa.Table.from_pandas(frame, preserve_index=False))
-        write_whole(out / f"{name}.parquet", stored)
+        write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
     return found
 
 

@@ -83,7 +83,8 @@ def prepared(folder: Path) -> None:
 def shortened(words: list[str]) -> list[str]:
     """The command with so few years that a test may run it."""
     years = [
-        str(int(word) // 100) if before == "--years" else word for before, word in zip(["", *words], words)
+        str(int(word) // 100) if before == "--years" else word
+        for before, word in zip(["", *words], words, strict=False)
     ]
     return [*years, *SHORT.get(words[0], [])]
 
