@@ -172,13 +172,11 @@ def test_pairing_is_kept_or_its_loss_told(sides):
     assert lost_pairing(sides[0].figures, sides[1].figures) == []
     far = [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]
     moved = read_plan({"sites": far}, source_of(network())).network
-    figures = sides[0].figures
-    other = type("F", (), {"prepared": figures.prepared, "rare": figures.rare})()
     from hopyears.sim.blocks.prepared import prepare
 
     options = ModelOptions(failures=False, anchoring=False, multipath=False)
     one, two = (prepare(each, options) for each in (network(), moved))
-    sides_of = [type("F", (), {"prepared": each, "rare": other.rare})() for each in (one, two)]
+    sides_of = [type("F", (), {"prepared": each, "by_hand": ()})() for each in (one, two)]
     assert lost_pairing(*sides_of)[0].startswith("all storms are others")
     assert lost_pairing(sides_of[0], sides_of[0]) == []
     assert np.isfinite(one.region.east_km)
