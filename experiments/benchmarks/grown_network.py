@@ -130,7 +130,9 @@ def _fields(**fields: object) -> str:
 
 
 def _toml(value: object) -> str:
-    return f"{value:.6f}" if isinstance(value, float) else f'"{value}"' if isinstance(value, str) else f"{value}"
+    return (
+        f"{value:.6f}" if isinstance(value, float) else f'"{value}"' if isinstance(value, str) else f"{value}"
+    )
 
 
 def main(arguments: list[str] | None = None) -> int:

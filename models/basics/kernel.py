@@ -44,7 +44,7 @@ def source_digest(module: str) -> str:
 
 @cache
 def _source_and_imports(module: str) -> tuple[str, list[str]]:
-    """Source of a loaded module; what it imports from its own package, and the modules that this stands in."""
+    """Source of a loaded module; all that it imports from its own package, and where that stands."""
     source, package = inspect.getsource(sys.modules[module]), module.partition(".")[0]
     found = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.ImportFrom)]
     inside = [node for node in found if (node.module or "").partition(".")[0] == package]

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -17,7 +18,8 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, hop_history
+from hopyears.sim.equipment.weather import Weather
+from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
@@ -29,6 +31,7 @@ from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
 from hopyears.sim.services.service import sweep_services
 from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_frame import Frame, frame_of
 from hopyears.sim.streams import Streams
 
 
@@ -112,6 +115,7 @@ class BlockSimulator:
         ]
         self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
         self.states = [LinkStates(design) for design in prepared.designs]
+        self.fade_free = [FadeFree(each) for each in self.thresholds]
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
@@ -215,7 +219,7 @@ class BlockSimulator:
         plant: Plant,
         streams: Streams,
         duration_s: float,
-        storms: Intervals | None,
+        storms: Intervals | Weather | None,
         *,
         put_in: PutIn = NOTHING_PUT_IN,
     ) -> FailureLog:
@@ -248,16 +252,24 @@ class BlockSimulator:
 
         Services left out must share no link that may ever be short with those wanted.
         """
+        links, frame = self.links(hops, log), None if only is not None else self._frame
         demands = self.prepared.demands
         return tuple(
             sweep_services(
-                self.links(hops, log),
+                links,
                 demands if only is None else [demands[i] for i in only],
                 duration_s,
                 links=self.prepared.links,
                 record_rates=record_rates,
+                frame=frame,
             )
         )
+
+    @cached_property
+    def _frame(self) -> Frame:
+        prepared = self.prepared
+        n_hops = len(prepared.designs) + len(prepared.line_cards)
+        return frame_of(prepared.demands, prepared.links, n_hops)
 
     def _storms(self, streams: Streams, n_years: int) -> RainField:
         prepared = self.prepared

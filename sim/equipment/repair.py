@@ -17,6 +17,7 @@ from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.stores import Stores
+from hopyears.sim.equipment.weather import Times
 
 Process = Generator[simpy.Event, Any, None]
 
@@ -32,7 +33,7 @@ class Workshop:
     dispatcher: Dispatcher
     stores: Stores
     horizon_s: float
-    storms: Sequence[tuple[list[float], list[float]]]
+    storms: Sequence[tuple[Times, Times]]
     chains_of: dict[int, list[tuple[int, int]]]
     stops: dict[int, list[tuple[int, int]]]
     hits: dict[int, list[float]] = field(default_factory=dict)

@@ -7,7 +7,7 @@ becomes a threshold on the raw relative power of a receive line.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -94,6 +94,7 @@ class HopThresholds:
         self.nights = nights
         self.rule = rule or switch_rule(design.radio)
         self._known: dict[bytes, StateThresholds] = {}
+        self._of_losses: dict[bytes, StateThresholds] = {}
 
     @cached_property
     def nominal(self) -> StateThresholds:
@@ -133,10 +134,13 @@ class HopThresholds:
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""
-        parts = (state.extra_loss_db, state.causes, state.transmitter_up, state.receiver_up)
+        parts = (state.extra_loss_db, state.transmitter_up, state.receiver_up, state.causes)
         key = b"".join(part.tobytes() for part in parts)
         if key not in self._known:
-            self._known[key] = self._computed(state)
+            losses = key[: -state.causes.nbytes]
+            if losses not in self._of_losses:
+                self._of_losses[losses] = self._computed(state)
+            self._known[key] = replace(self._of_losses[losses], causes=state.causes.reshape(-1).copy())
         return self._known[key]
 
     def _computed(self, state: LinkState) -> StateThresholds:

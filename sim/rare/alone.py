@@ -15,7 +15,6 @@ from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
-from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
@@ -88,8 +87,8 @@ def alone(simulator: BlockSimulator) -> Alone:
 def on_equipment_alone(simulator: BlockSimulator, log: FailureLog) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures."""
     hops = [
-        hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
-        for index, thresholds in enumerate(simulator.thresholds)
+        fade_free.history(simulator.segments(index, log))
+        for index, fade_free in enumerate(simulator.fade_free)
     ]
     return simulator.services(hops, log, log.duration_s)
 

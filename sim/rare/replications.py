@@ -11,13 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.intervals import Intervals, followed
+from hopyears.models.basics.intervals import Intervals, empty_intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
+from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import RareParts
 from hopyears.sim.services.service_data import BACKWARD, FORWARD
@@ -117,8 +118,10 @@ def _losses(
     if rare.parts.size:
         never = PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf)
     histories, forced = numbers
+    storms = near or empty_intervals(len(plant.sites))
+    weather = Weather.of(storms, history.duration_s, SECONDS_PER_YEAR)
     for draw in range(histories):
-        log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
+        log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
         yield HISTORIES, draw, fade_free(simulator, log).scaled(1.0 / years)
     if rare.parts.size:
         for draw, chosen in enumerate(rare.drawn(plant, streams, forced).tolist()):
@@ -129,16 +132,15 @@ def _losses(
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     """What services lose had nothing but these failures happened."""
-    found = [three_ways(service, log.duration_s) for service in on_equipment_alone(simulator, log)]
-    figures = [
-        [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
-    ]
-    rows = [cause_rows(entity, BOTH, ways[BOTH]) for entity, ways in enumerate(found)]
+    services = on_equipment_alone(simulator, log)
+    figures, rows = np.zeros((len(services), len(WAYS), len(FIGURES))), []
+    for entity, service in enumerate(services):
+        if service.down.any():
+            ways = three_ways(service, log.duration_s)
+            figures[entity] = [[each.unavailable_s, each.severely_errored_s, each.n_outages] for each in ways]
+            rows.append(cause_rows(entity, BOTH, ways[BOTH]))
     keys, values = (np.concatenate(part) for part in zip(*rows, strict=True)) if rows else ((), ())
-    return Losses(
-        np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
-        KeyedTable.collect(CAUSE, keys, values),
-    )
+    return Losses(figures, KeyedTable.collect(CAUSE, keys, values))
 
 
 def added_loss(

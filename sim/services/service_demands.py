@@ -48,9 +48,7 @@ def service_demands(
     bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
     index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
     demands = tuple(
-        _demand(
-            service, service_routes(service, finders.of(service), designs, index_of), built, link_of_card
-        )
+        _demand(service, service_routes(service, finders.of(service), designs, index_of), built, link_of_card)
         for service in network.services
     )
     return demands, tuple(cards)
@@ -71,7 +69,9 @@ class _Finders:
     """Routes over links that can carry a service in clear air; over all if those do not suffice."""
 
     def __init__(self, designs: Sequence[HopDesign]) -> None:
-        self._links = [Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs]
+        self._links = [
+            Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs
+        ]
         bundles = hop_bundles(designs)
         self._absent = frozenset(index for index, members in enumerate(bundles) if not members)
         self._clear_mbit_s = np.array(
