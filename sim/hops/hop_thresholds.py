@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air import cross_polar, diversity, rain_scaling
 from hopyears.models.air.fade_shape import LARGEST_RAW, mean_duration_s
+from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.link_states import LinkState, link_state
 from hopyears.models.radio.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
 from hopyears.models.radio.wet_antenna import path_rain_db
@@ -104,9 +105,13 @@ class HopThresholds:
 
     def nominal_rain_margin_db(self) -> NDArray[np.float64]:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
+        return self._nominal_rain_margin_db
+
+    @cached_property
+    def _nominal_rain_margin_db(self) -> NDArray[np.float64]:
         structure = self.design.structure
         best = self.design.levels.margin_db[self._lines_of(0)].max(axis=0)
-        return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
+        return frozen(self._rain_margin_db(0, best, link_state(structure, structure.all_up)))
 
     def cross_polar_rain_db(self) -> NDArray[np.float64] | None:
         """Raw rain at which cross-polar interference alone takes each modulation of the reference channel.

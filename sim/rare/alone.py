@@ -63,7 +63,15 @@ class Alone:
 
 
 def alone(simulator: BlockSimulator) -> Alone:
-    """Fail every part of a network by itself, one long after the other."""
+    """Fail every part of a network by itself, one long after the other; once for a network made ready."""
+    known = simulator.prepared.known
+    if "alone" not in known:
+        known["alone"] = _each_alone(simulator)
+    found: Alone = known["alone"]
+    return found
+
+
+def _each_alone(simulator: BlockSimulator) -> Alone:
     plant = simulator.prepared.built.plant
     n = len(plant.parts)
     edges_s = _SLOT_S * np.arange(n + 1, dtype=np.float64)

@@ -24,11 +24,14 @@ def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]
     Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
     storm delays a climb.
     """
-    chances = {}
-    for key, kind in prepared.built.plant.kinds.items():
-        restore_h = _restore_h(prepared, site_index, kind)
-        chances[key] = kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
-    return chances
+    known: dict[int, dict[str, float]] = prepared.known.setdefault("part_unavailability", {})
+    if site_index not in known:
+        known[site_index] = {
+            key: kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
+            for key, kind in prepared.built.plant.kinds.items()
+            for restore_h in (_restore_h(prepared, site_index, kind),)
+        }
+    return known[site_index]
 
 
 def _restore_h(prepared: Prepared, site_index: int, kind: PartKind) -> float:
