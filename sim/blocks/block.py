@@ -129,14 +129,20 @@ class BlockSimulator:
             At least 1.
         """
         draws = self.draw(seed, block, n_years)
-        hops, fading = [], KeyedTable.empty(FADING)
+        hops, fading = [], []
         for index, segments in enumerate(draws.segments):
             rain, fades = self.rain(draws, index), draws.fades[index]
             hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
-            fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
+            fading.append(fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years))
         services = self.services(hops, draws.log, draws.duration_s)
         return BlockHistory(
-            draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
+            duration_s=draws.duration_s,
+            field=draws.field,
+            storms_near=draws.storms_near,
+            log=draws.log,
+            hops=tuple(hops),
+            services=services,
+            fading=KeyedTable.joined(FADING, fading),
         )
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:

@@ -39,7 +39,7 @@ class Weather:
     @cached_property
     def by_site(self) -> list[tuple[Times, Times]]:
         """Starts and ends of the storms over each site."""
-        starts, ends = (cast(Times, memoryview(each)) for each in (self.storms.start_s, self.storms.end_s))
+        starts, ends = (cast(Times, each.data) for each in (self.storms.start_s, self.storms.end_s))
         return [(starts[a:b], ends[a:b]) for a, b in pairwise(self.storms.offset.tolist())]
 
     @cached_property

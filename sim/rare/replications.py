@@ -118,8 +118,8 @@ def _losses(
     if rare.parts.size:
         never = PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf)
     histories, forced = numbers
-    storms = near or empty_intervals(len(plant.sites))
-    weather = Weather.of(storms, history.duration_s, SECONDS_PER_YEAR)
+    fair = empty_intervals(len(plant.sites))
+    weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
     for draw in range(histories):
         log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
         yield HISTORIES, draw, fade_free(simulator, log).scaled(1.0 / years)

@@ -115,15 +115,15 @@ def _hop_states(
     short = (forward < enough_mbit_s[hop_of, 0]) | (backward < enough_mbit_s[hop_of, 1])
     causes = np.where(short, causes, 0)
     order = np.lexsort((causes, backward, forward, hop_of))
-    columns = [column[order] for column in (hop_of, forward, backward, causes)]
+    hop_of, forward, backward, causes = hop_of[order], forward[order], backward[order], causes[order]
     new = np.ones(order.size, dtype=np.bool_)
-    new[1:] = np.logical_or.reduce([column[1:] != column[:-1] for column in columns])
-    owner, forward, backward, causes = (column[new] for column in columns)
-    first = pointer(np.bincount(owner, minlength=len(hops)))
+    new[1:] = (hop_of[1:] != hop_of[:-1]) | (causes[1:] != causes[:-1])
+    new[1:] |= (forward[1:] != forward[:-1]) | (backward[1:] != backward[:-1])
+    first = pointer(np.bincount(hop_of[new], minlength=len(hops)))
     number = np.empty(order.size, dtype=np.int32)
     number[order] = np.cumsum(new) - 1
     number -= np.repeat(first[:-1], np.diff(before)).astype(np.int32)
-    return HopStates(first, forward, backward, causes), np.split(number, before[1:-1])
+    return HopStates(first, forward[new], backward[new], causes[new]), np.split(number, before[1:-1])
 
 
 def _may_be_short(states: HopStates, enough_mbit_s: _Floats) -> NDArray[np.bool_]:
