@@ -166,12 +166,17 @@ def _lightning_hits(
     if lightning is None or not len(weather.storms.start_s):
         return {}
     n_sites = len(plant.sites)
-    rate = np.full(n_sites, lightning.strikes_per_storm_h / HOUR_S)
-    most = float(np.max(rate * weather.total_s))
+    expected = lightning.strikes_per_storm_h / HOUR_S * weather.total_s
+    gaps = unit_gaps(site_draws, Purpose.STRIKE, float(np.max(expected)))
+    # A site that cannot be struck before its storms are over is spared the search through them.
+    struck = gaps[:, 0] <= expected * (1.0 + 1e-6)
     strike_s = event_times_s(
-        unit_gaps(site_draws, Purpose.STRIKE, most), weather.storms,
-        span_s=weather.span_s, rate_outside=np.zeros(n_sites), rate_inside=rate,
-    )  # fmt: skip
+        gaps,
+        weather.storms,
+        span_s=weather.span_s,
+        rate_outside=np.zeros(n_sites),
+        rate_inside=np.where(struck, lightning.strikes_per_storm_h / HOUR_S, 0.0),
+    )
     exposed = plant.outdoor_parts
     exposed = exposed[np.isfinite(strike_s[plant.part_site[exposed], 0])]
     times = strike_s[plant.part_site[exposed]]

@@ -20,6 +20,7 @@ from hopyears.sim.equipment.stores import Stores
 from hopyears.sim.equipment.weather import Times
 
 Process = Generator[simpy.Event, Any, None]
+_NEVER_S = float("inf")
 
 
 @dataclass
@@ -72,7 +73,7 @@ def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     env, count, worn_s = shop.env, 0, first_failure_s
     hits, put_in = shop.hits.get(part, []), shop.put_in.times_s.get(part, ())
     while True:
-        struck_s = next((hit for hit in hits if hit > env.now), float("inf"))
+        struck_s = next((hit for hit in hits if hit > env.now), _NEVER_S) if hits else _NEVER_S
         when_s = min(worn_s, struck_s, *(time_s for time_s in put_in if time_s > env.now))
         if when_s >= shop.horizon_s:
             return

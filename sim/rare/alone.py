@@ -58,7 +58,7 @@ class Alone:
             Parts that count.
         """
         restore_s = np.where(among, self.restore_s, 0.0)
-        by_itself = np.where(self.lost_s > 0.0, restore_s[:, None], 0.0).max(axis=0, initial=0.0)
+        by_itself = np.array([restore_s[stops].max(initial=0.0) for stops in (self.lost_s > 0.0).T])
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
 
 
