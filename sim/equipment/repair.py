@@ -1,5 +1,6 @@
 """The life of a part on the SimPy clock: fails, is noticed, waits for spare, crew and weather, is mended."""
 
+import math
 from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
@@ -20,7 +21,6 @@ from hopyears.sim.equipment.stores import Stores
 from hopyears.sim.equipment.weather import Times
 
 Process = Generator[simpy.Event, Any, None]
-_NEVER_S = float("inf")
 
 
 @dataclass
@@ -73,7 +73,7 @@ def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     env, count, worn_s = shop.env, 0, first_failure_s
     hits, put_in = shop.hits.get(part, []), shop.put_in.times_s.get(part, ())
     while True:
-        struck_s = next((hit for hit in hits if hit > env.now), _NEVER_S) if hits else _NEVER_S
+        struck_s = next((hit for hit in hits if hit > env.now), math.inf) if hits else math.inf
         when_s = min(worn_s, struck_s, *(time_s for time_s in put_in if time_s > env.now))
         if when_s >= shop.horizon_s:
             return
