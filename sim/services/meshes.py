@@ -1,8 +1,8 @@
 """Meshes of a graph: parts that hang together by single sites only, so that routes pass each at most once."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from typing import cast
+from collections.abc import Collection, Mapping
+from typing import Any
 
 _Place = str | int
 """A site by its name or a mesh by its number, as places of the forest that they make."""
@@ -24,23 +24,23 @@ class Meshes:
     def __init__(self, ends: Mapping[int, tuple[str, str]]) -> None:
         import networkx as nx
 
-        graph: nx.Graph[str] = nx.Graph(list(ends.values()))
-        sites = [set[str](members) for members in cast(Iterable[set[str]], nx.biconnected_components(graph))]
+        found: Any = nx.biconnected_components(nx.Graph(list(ends.values())))  # typed as single sites
+        sites: list[set[str]] = list(found)
         meshes_of: dict[str, set[int]] = defaultdict(set)
-        for number, members in enumerate(sites):
+        for mesh, members in enumerate(sites):
             for site in members:
-                meshes_of[site].add(number)
+                meshes_of[site].add(mesh)
         self._links: list[list[int]] = [[] for _ in sites]
-        for link, (first, second) in ends.items():
+        for number, (first, second) in ends.items():
             (mesh,) = meshes_of[first] & meshes_of[second]
-            self._links[mesh].append(link)
+            self._links[mesh].append(number)
         self._above: dict[_Place, _Place | None] = {}
         for root in meshes_of:
             waiting: list[tuple[_Place, _Place | None]] = [] if root in self._above else [(root, None)]
             while waiting:
                 place, above = waiting.pop()
                 self._above[place] = above
-                below: set[str] | set[int] = sites[place] if isinstance(place, int) else meshes_of[place]
+                below: Collection[_Place] = sites[place] if isinstance(place, int) else meshes_of[place]
                 waiting += [(each, place) for each in below if each != above]
 
     def between(self, a: str, b: str) -> list[int]:

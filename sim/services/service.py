@@ -56,6 +56,7 @@ def sweep_services(
     *,
     links: Sequence[Sequence[int]] | None = None,
     record_rates: bool = False,
+    span_edges_s: Sequence[float] | _Floats = (),
     frame: Frame | None = None,
 ) -> list[ServiceHistory]:
     """History of each service on the given histories of hops.
@@ -74,6 +75,9 @@ def sweep_services(
     record_rates : bool
         Whether every change of rate is in the histories, not only those that matter for
         outages; takes memory.
+    span_edges_s : sequence of float
+        Edges of the spans for which the histories tell what was lacking, rising from 0 [s]; none unless
+        asked for.
     frame : Frame, optional
         Of these services and links, where it is at hand.
 
@@ -98,7 +102,7 @@ def sweep_services(
         for service, crossed, routes_of in zip(frame.services, frame.links_of, frame.routes_of, strict=True)
     ]
     plan, numbers = build_plan(hops, frame, [2 * len(service.routes) for service in frame.services])
-    run = ServiceRun(plan, record_rates)
+    run = ServiceRun(plan, record_rates, span_edges_s)
     first_states = [
         number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
     ]
