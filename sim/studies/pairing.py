@@ -54,4 +54,4 @@ def _plain(value: object) -> object:
 
 def _rare(figures: ServiceFigures) -> list[PlantPart]:
     parts = figures.prepared.built.plant.parts
-    return [parts[number] for hand in figures.by_hand for number in np.flatnonzero(hand.held)]
+    return [parts[number] for hand in figures.by_hand for number in np.flatnonzero(hand.held).tolist()]
