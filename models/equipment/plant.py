@@ -236,6 +236,7 @@ class Plant:
         """(group, chain) of each part whose mending stops a transmitter."""
         return _by_part([group.stopped_by for group in self.groups])
 
+    @cached_property
     def beside(self) -> dict[str, tuple[int, ...]]:
         """Parts that are worked on together, by their common name."""
         found: dict[str, tuple[int, ...]] = {}
