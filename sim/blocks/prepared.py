@@ -4,7 +4,8 @@ It is made once, holds no random state, and travels to every worker process.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,6 +91,9 @@ class Prepared:
     storms : StormModel
     region : Region
     site_km : tuple of (east, north)
+    known : dict
+        What others have worked out from this, by its name, so that nobody does so twice; it travels to the
+        workers, and a changed copy begins without.
     """
 
     network: Network
@@ -107,6 +111,7 @@ class Prepared:
     storms: StormModel
     region: Region
     site_km: tuple[tuple[float, float], ...]
+    known: dict[str, Any] = field(init=False, default_factory=dict, compare=False, repr=False)
 
     def hops_along(self, route: Route) -> list[tuple[int, ...]]:
         """Hops of each link of a route in its order: several of a bundle; line cards have none."""
