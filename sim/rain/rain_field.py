@@ -1,6 +1,6 @@
 """The rain of one block as plain arrays: cells, the storms that they belong to, and the region served."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -42,16 +42,46 @@ class Region:
         )
 
 
+def no_wide_shapes() -> Floats:
+    """Rows of wide shapes of a field that has none."""
+    return np.empty((0, 10))
+
+
+def no_systems() -> Integers:
+    """Systems of no wide shapes, or of storms that are each a system of their own."""
+    return np.empty(0, dtype=np.int64)
+
+
 @dataclass(frozen=True)
 class RainField:
-    """All cells and storms of a block, arrays read-only.
+    """All shapes of rain of a block, arrays read-only: showers (cells, gathered in storms) and wide rain.
 
-    ``cells`` has one row a cell, of eight numbers: birth and life [s], place at birth x and y [km], speed x
-    and y [km/s], ln of the peak [ln mm/h], largest radius [km]. A row fills one line of a processor's cache.
-    Cells are ordered by storm, storms by month and start: the cells of storm i are
-    ``storm_first_cell[i] : storm_first_cell[i + 1]``. Times from the start of the block; places in the
-    network's local plane, east x and north y. ``storm_reach_km`` is how far from the storm's moving centre
-    any of its cells can rain.
+    Times from the start of the block [s]; places in the network's local plane, east x and north y [km].
+
+    Attributes
+    ----------
+    cells : float array, shape (n_cells, 8)
+        One row a shower: birth and life [s], place at birth x and y [km], speed x and y [km/s], ln of the
+        peak [ln mm/h], largest radius rho [km]. Round, with the population's profile. A row fills one line
+        of a processor's cache. Ordered by storm; within a storm in any order.
+    storm_start_s, storm_end_s, storm_x_km, storm_y_km, storm_vx_km_s, storm_vy_km_s : float array
+        Each storm's start, the end of its last cell, and the track of its centre, which its cells follow;
+        shape (n_storms,), in any order of time.
+    storm_reach_km : float array
+        How far from the storm's moving centre any of its cells can rain.
+    storm_first_cell : int array, shape (n_storms + 1,)
+        The cells of storm i are ``storm_first_cell[i] : storm_first_cell[i + 1]``.
+    wide : float array, shape (n_wide, 10)
+        One row a wide shape, in any order: the eight numbers of a cell, then the ratio of its long to its
+        short axis (at least 1) and the bearing of the long axis [rad, clockwise from north]. One Gaussian
+        whose standard deviations are rho sqrt(ratio) and rho / sqrt(ratio), so that the area above r is
+        2 pi rho^2 ln(M / r) as for a round one.
+    storm_system, wide_system : int array, shape (n_storms,), (n_wide,)
+        System of each storm and of each wide shape, from 0 without a gap: what is drawn together and is
+        independent of all others. An empty ``storm_system`` makes every storm a system of its own.
+
+    Both kinds live alike: rho(u)^2 = rho_max^2 sin(pi u) at the share u of the life, with the peak unchanged.
+    Rates add.
     """
 
     cells: Floats
@@ -65,10 +95,15 @@ class RainField:
     storm_first_cell: Integers
     population: CellPopulation
     n_years: int
+    wide: Floats = field(default_factory=no_wide_shapes)
+    storm_system: Integers = field(default_factory=no_systems)
+    wide_system: Integers = field(default_factory=no_systems)
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
+        if not len(self.storm_system):
+            object.__setattr__(self, "storm_system", np.arange(self.n_storms))
+        for each in fields(self):
+            value = getattr(self, each.name)
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
 
@@ -76,6 +111,17 @@ class RainField:
     def n_cells(self) -> int:
         """Number of cells."""
         return len(self.cells)
+
+    @property
+    def n_wide(self) -> int:
+        """Number of wide shapes."""
+        return len(self.wide)
+
+    @property
+    def n_systems(self) -> int:
+        """Number of systems: of all storms, where no wide shape belongs to one."""
+        numbers = np.concatenate([self.storm_system, self.wide_system])
+        return int(numbers.max()) + 1 if numbers.size else 0
 
     @property
     def cell_birth_s(self) -> Floats:
@@ -136,15 +182,20 @@ class RainField:
         """Number of storms."""
         return len(self.storm_start_s)
 
-    def laid_apart(self, slot_s: float) -> "RainField":
-        """The same storms one after another: storm i starts at ``i * slot_s`` [s]."""
-        shift = slot_s * np.arange(self.n_storms) - self.storm_start_s
-        cells = self.cells.copy()
-        cells[:, 0] += shift[self.cell_storm]
+    def in_sequence(self, slot_s: float) -> "RainField":
+        """The same systems one after another: the first shape of system i starts at ``i * slot_s`` [s]."""
+        first = np.full(self.n_systems, np.inf)
+        np.minimum.at(first, self.storm_system, self.storm_start_s)
+        np.minimum.at(first, self.wide_system, self.wide[:, 0])
+        shift = slot_s * np.arange(self.n_systems) - first
+        cells, wide = self.cells.copy(), self.wide.copy()
+        cells[:, 0] += shift[self.storm_system[self.cell_storm]]
+        wide[:, 0] += shift[self.wide_system]
         return replace(
             self,
             cells=cells,
-            storm_start_s=self.storm_start_s + shift,
-            storm_end_s=self.storm_end_s + shift,
-            n_years=max(1, int(np.ceil(slot_s * self.n_storms / SECONDS_PER_YEAR))),
+            wide=wide,
+            storm_start_s=self.storm_start_s + shift[self.storm_system],
+            storm_end_s=self.storm_end_s + shift[self.storm_system],
+            n_years=max(1, int(np.ceil(slot_s * self.n_systems / SECONDS_PER_YEAR))),
         )

@@ -116,10 +116,10 @@ def _month_scenes(
     age = phase * rng.gamma(population.life_shape + 1.0, scale, n)
     storm_age = rng.uniform(0.0, storms.duration_s, n) + age
     share = storms.peak_correlation
-    mood = np.sqrt(share) * score + np.sqrt(1.0 - share) * rng.standard_normal(n)
+    intensity_score = np.sqrt(share) * score + np.sqrt(1.0 - share) * rng.standard_normal(n)
     # Place of the known cell in its storm, so that the others lie about the storm's centre.
     own_x, own_y = cell_places(rng, n, storms)
-    of, sib = _alive_cells(rng, storm_age, mood, peaks, population, storms)
+    of, sib = _alive_cells(rng, storm_age, intensity_score, peaks, population, storms)
     siblings = (of, sib[0] - own_x[of], sib[1] - own_y[of], np.zeros(len(of)), sib[2], sib[3])
     others = _other_storms(rng, peaks, storm_age, population, storms, longest_hop_km)
     known = (
@@ -160,7 +160,7 @@ def _even_points(rng: np.random.Generator, n: int) -> Floats:
 def _alive_cells(
     rng: np.random.Generator,
     storm_age: Floats,
-    mood: Floats,
+    intensity_score: Floats,
     peaks: PeakLaw,
     population: CellPopulation,
     storms: StormModel,
@@ -179,7 +179,7 @@ def _alive_cells(
     x, y = cell_places(rng, len(of), storms)
     own = rng.standard_normal(len(of))
     share = storms.peak_correlation
-    log_peak = peaks.quantile(ndtr(np.sqrt(share) * mood[of] + np.sqrt(1.0 - share) * own))
+    log_peak = peaks.quantile(ndtr(np.sqrt(share) * intensity_score[of] + np.sqrt(1.0 - share) * own))
     radius = radius_km(largest_radius_km(population, log_peak), phase)
     return of, (x, y, log_peak, radius)
 

@@ -25,7 +25,7 @@ class Storms:
     y_km: Floats
     vx_km_s: Floats
     vy_km_s: Floats
-    mood: Floats
+    intensity_score: Floats
 
 
 @dataclass(frozen=True)
@@ -80,16 +80,16 @@ class StormSource:
         rng: np.random.Generator,
         start_s: Floats,
         track: tuple[Floats, Floats, Floats],
-        mood: Floats | None = None,
+        intensity_score: Floats | None = None,
     ) -> Storms:
-        """Storms of these tracks on a heading of their own; their moods are standard normal unless given."""
+        """Storms of these tracks on a heading of their own; their intensity scores are standard normal unless given."""
         x, y, speed = track
         n, storms = len(x), self.storms
         turned = storms.drift_spread_deg * rng.standard_normal(n)
         heading = np.deg2rad(storms.drift_towards_deg + turned)
         vx, vy = speed * np.sin(heading), speed * np.cos(heading)
         half_s = 0.5 * self._longest_s
-        own = rng.standard_normal(n) if mood is None else mood
+        own = rng.standard_normal(n) if intensity_score is None else intensity_score
         return Storms(start_s, x - vx * half_s, y - vy * half_s, vx, vy, own)
 
     def field_part(
@@ -102,7 +102,7 @@ class StormSource:
         first, last = self._bearing_time(drawn)
         reaching = np.flatnonzero(last > first)
         reaching = reaching[np.argsort(drawn.start_s[reaching], kind="stable")]
-        start, x, y, vx, vy, mood = (getattr(drawn, column.name)[reaching] for column in fields(drawn))
+        start, x, y, vx, vy, intensity_score = (getattr(drawn, column.name)[reaching] for column in fields(drawn))
         first, last = first[reaching], last[reaching]
         region, storms, population = self.region, self.storms, self.population
         # Cells born while their storm is far away are not drawn at all: a Poisson number in the rest.
@@ -110,7 +110,7 @@ class StormSource:
         cells, n_cells, ends, far = cells_near(
             rng,
             n_drawn,
-            (start, x, y, vx, vy, mood, first, last),
+            (start, x, y, vx, vy, intensity_score, first, last),
             np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
             peaks.quantile(ndtr(SCORES)),
             np.array([storms.spread_km, storms.spread_shape, storms.peak_correlation]),

@@ -41,7 +41,7 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
         Cells storm by storm, as rows of ``RainField.cells``; of each storm the number of its cells, when the
         last of them ends [s], and how far from its centre they rain [km].
     """
-    start, sx, sy, svx, svy, mood, first, last = storm
+    start, sx, sy, svx, svy, intensity_score, first, last = storm
     spread, spread_shape, correlation = gathering
     mean_life, life_shape, outer = life_law
     common, own = np.sqrt(correlation), np.sqrt(1.0 - correlation)
@@ -66,7 +66,7 @@ def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size
             if x <= west or x >= east or y <= south or y >= north:
                 continue
             life = _gamma(rng, life_shape) * mean_life / life_shape
-            score = common * mood[i] + own * rng.standard_normal()
+            score = common * intensity_score[i] + own * rng.standard_normal()
             place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
             low = int(place)
             log_peak = quantiles[low] + (place - low) * (quantiles[low + 1] - quantiles[low])

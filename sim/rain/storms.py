@@ -97,7 +97,7 @@ def draw_heavier_storms(
     Returns
     -------
     RainField
-        The storms, all starting at time 0 (see ``RainField.laid_apart``), month by month.
+        The storms, all starting at time 0 (see ``RainField.in_sequence``), month by month.
     float array, shape (n_storms,)
         Weights, above 0, at most ``len(SHIFTS) / share``.
 
@@ -114,10 +114,10 @@ def draw_heavier_storms(
         rng = streams.generator("heavier-storms", month)
         n = rng.poisson(share * source.per_s(peaks) * _MONTH_LENGTHS_S[month] * n_years)
         near, track = source.tracks(rng, n)
-        mood = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
-        part, wet = source.field_part(rng, peaks, source.drifting(rng, np.zeros(len(near)), track, mood))
+        intensity_score = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
+        part, wet = source.field_part(rng, peaks, source.drifting(rng, np.zeros(len(near)), track, intensity_score))
         parts.append(part)
-        odds = np.exp(shifts * mood[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
+        odds = np.exp(shifts * intensity_score[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
         weights.append(1.0 / (share * odds))
     return source.gathered(parts, n_years), np.concatenate(weights)
 

@@ -64,7 +64,7 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
     prepared = simulator.prepared
     rest_s = _CALM_S + max((demand.wait_to_restore_s for demand in prepared.demands), default=0.0)
     slot_s = prepared.storms.duration_s + _LIVES * field.population.mean_life_s + rest_s
-    row = field.laid_apart(slot_s)
+    row = field.in_sequence(slot_s)
     duration_s = row.n_years * SECONDS_PER_YEAR
     hops = []
     for design, thresholds, states in zip(

@@ -159,10 +159,10 @@ def test_heavier_storms_have_streams_of_their_own(field):
     assert not np.isin(one.cell_log_peak, field.cell_log_peak).any()
 
 
-def test_storms_laid_apart_are_the_same_storms(field):
+def test_storms_in_sequence_are_the_same_storms(field):
     """Whatever a storm does at a time after its start, it does as long after the start of its slot."""
     slot_s = 40_000.0
-    row = field.laid_apart(slot_s)
+    row = field.in_sequence(slot_s)
     np.testing.assert_allclose(row.storm_start_s, slot_s * np.arange(field.n_storms))
     shift = slot_s * np.arange(field.n_storms) - field.storm_start_s
     np.testing.assert_allclose(row.storm_end_s, field.storm_end_s + shift)
