@@ -5,6 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.air.rain_cell import CellPopulation
+from hopyears.models.air.storm import StormModel
+from hopyears.sim.rain.storm_loops import LONGEST_LIVES
+
 Floats = NDArray[np.float64]
 
 
@@ -33,27 +37,66 @@ class RawLaw:
 
 @dataclass(frozen=True)
 class PeakLaw:
-    """Cells of one month: how many are alive per km^2 and unit of ln M, on an even grid of ln M [mm/h]."""
+    """Shapes of one kind in a month: how many are alive per km^2 and unit of ln M, on an even grid of ln M [mm/h]."""
 
     log_peak: Floats
     density: Floats
 
     @property
     def alive_per_km2(self) -> float:
-        """Cells alive per square kilometre."""
+        """Shapes alive per square kilometre."""
         return float(np.trapezoid(self.density, self.log_peak))
 
     @property
     def cumulative(self) -> Floats:
-        """Share of the cells whose ln M is at most each value of the grid."""
+        """Share of the shapes whose ln M is at most each value of the grid."""
         steps = 0.5 * (self.density[1:] + self.density[:-1]) * np.diff(self.log_peak)
         total = steps.sum()
         summed = np.concatenate([[0.0], np.cumsum(steps)])
         return summed / total if total > 0.0 else np.linspace(0.0, 1.0, len(summed))
 
     def quantile(self, probability: ArrayLike) -> Floats:
-        """ln M not exceeded by this share of the cells."""
+        """ln M not exceeded by this share of the shapes."""
         return np.interp(np.asarray(probability, dtype=np.float64), self.cumulative, self.log_peak)
+
+
+@dataclass(frozen=True)
+class MonthLaw:
+    """Rain of one month: showers and wide shapes alive by peak, and the month's mean rate [mm/h]."""
+
+    showers: PeakLaw
+    wide: PeakLaw
+    mean_rate_mm_h: float
+
+    @property
+    def dry(self) -> bool:
+        """Whether no shape ever comes."""
+        return self.showers.alive_per_km2 + self.wide.alive_per_km2 == 0.0
+
+
+@dataclass(frozen=True)
+class Gathering:
+    """How a month's shapes gather: births of systems per km^2 and second, and means of what each holds."""
+
+    systems_per_km2_s: float
+    storms_per_system: float
+    wide_per_system: float
+    cells_per_storm: float
+
+
+def gathering(month: MonthLaw, population: CellPopulation, storms: StormModel) -> Gathering:
+    """Numbers of systems, storms and cells that make a month's shapes.
+
+    There are as many systems as showers and wide shapes would need if each had its own, of the most storms and
+    of the most wide shapes; then both are spread over all.
+    """
+    cells = storms.cells_per_storm(month.mean_rate_mm_h)
+    storm_births = month.showers.alive_per_km2 / population.mean_life_s / cells
+    wide_births = month.wide.alive_per_km2 / storms.wide_life_s
+    systems = storm_births / storms.storms_per_system + wide_births / storms.wide_per_system
+    if systems == 0.0:
+        return Gathering(0.0, 0.0, 0.0, cells)
+    return Gathering(systems, storm_births / systems, wide_births / systems, cells)
 
 
 def law_of(value: Floats, chance: Floats) -> RawLaw:
@@ -62,3 +105,14 @@ def law_of(value: Floats, chance: Floats) -> RawLaw:
     order = order[chance[order] > 0.0]
     probability = np.cumsum(chance[order])
     return RawLaw(value[order][::-1].copy(), probability[::-1].copy())
+
+
+def longest_storm_s(population: CellPopulation, storms: StormModel) -> float:
+    """Longest time from a storm's start to the end of its last cell [s]."""
+    return storms.storm_duration_s + LONGEST_LIVES * population.mean_life_s
+
+
+def longest_system_s(population: CellPopulation, storms: StormModel) -> float:
+    """Longest time from a system's start to the end of its last shape [s]."""
+    last = max(longest_storm_s(population, storms), LONGEST_LIVES * storms.wide_life_s)
+    return storms.system_duration_s + last

@@ -1,58 +1,106 @@
-"""Numba loops that work out what the cells of snapshots do to a hop or a point."""
+"""Numba loops that work out what the shapes of snapshots do to a hop or a point."""
 
 import numpy as np
 from numba import njit
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def sum_scenes(  # type: ignore[no-untyped-def]
-    numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii
-):
-    """Attenuation in each scene, share of it by the known cell, and area over which that cell was placed."""
-    length, k, alpha, weight, inner, outer = numbers
+def sum_scenes(numbers, first, shapes, place, shift):  # type: ignore[no-untyped-def]
+    """Attenuation in each scene, with that of a parallel hop where ``shift`` is not (0, 0).
+
+    Parameters
+    ----------
+    numbers : float64, shape (10,)
+        Path length [km], k, alpha, number of stretches; weight, inner and outer radius of a shower; own mean
+        share of showers and of wide shapes; radii within which a shape rains.
+    first : int64, shape (n_scenes + 1,)
+        Shapes of scene i are ``first[i] : first[i + 1]``, the known one first.
+    shapes : float64, shape (n_shapes, 7)
+        Place x, y [km] from the known shape, or from the hop's middle; 1 if from the hop's middle; ln of
+        the peak; radius [km]; long over short axis of a wide shape, 0 of a shower; angle of the long axis to the
+        hop.
+    place : float64, shape (n_scenes, 2)
+        Where the known shape stands, two numbers 0 to 1.
+    shift : float64, shape (2,)
+        Place of the parallel hop, along and across [km].
+
+    Returns
+    -------
+    total, other, share, area : float64, shape (n_scenes,)
+        Attenuation of both hops [dB], share of the first by the known shape, and the area over which that shape
+        was placed [km^2].
+    """
     n = len(first) - 1
-    total, share, area = np.empty(n), np.empty(n), np.empty(n)
+    total, other, share, area = np.empty(n), np.zeros(n), np.empty(n), np.empty(n)
+    length = numbers[0]
     for i in range(n):
-        reach = reach_in_radii * radius[first[i]]
+        known = shapes[first[i]]
+        widest = numbers[6] if known[5] == 0.0 else np.sqrt(known[5])
+        reach = numbers[9] * widest * known[4]
         across, spread = placed(place[i, 0], 0.0, reach)
         along, extent = placed(place[i, 1], length, reach)
         area[i] = spread * extent
-        summed, known = 0.0, 0.0
-        for cell in range(first[i], first[i + 1]):
-            if near_hop[cell]:
-                d, s = y[cell], x[cell] + 0.5 * length
-            else:
-                d, s = across + y[cell], along + x[cell]
-            value = one_cell(d, s, length, radius[cell], weight, inner, outer)
-            value *= k * np.exp(alpha * log_peak[cell])
-            summed += value
-            if cell == first[i]:
-                known = value
-        total[i] = summed
-        share[i] = known / summed if summed > 0.0 else 0.0
-    return total, share, area
+        members = shapes[first[i] : first[i + 1]]
+        total[i], share[i] = _hop(numbers, members, along, across)
+        if shift[0] != 0.0 or shift[1] != 0.0:
+            other[i], _ = _hop(numbers, _moved(members, shift), along - shift[0], across - shift[1])
+    return total, other, share, area
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def sum_pairs(  # type: ignore[no-untyped-def]
-    numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii, east, north
-):
-    """As ``sum_scenes``, with the attenuation of a second, parallel hop shifted by (east, north) km."""
-    total, share, area = sum_scenes(numbers, first, x, y, near_hop, log_peak, radius, place, reach_in_radii)
-    length, k, alpha, weight, inner, outer = numbers
-    other = np.zeros(len(total))
-    for i in range(len(total)):
-        reach = reach_in_radii * radius[first[i]]
-        across, _ = placed(place[i, 0], 0.0, reach)
-        along, _ = placed(place[i, 1], length, reach)
-        for cell in range(first[i], first[i + 1]):
-            if near_hop[cell]:
-                d, s = y[cell], x[cell] + 0.5 * length
+def _moved(members, shift):  # type: ignore[no-untyped-def]
+    moved = members.copy()
+    for i in range(len(moved)):
+        if moved[i, 2] > 0.0:
+            moved[i, 0] -= shift[0]
+            moved[i, 1] -= shift[1]
+    return moved
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _hop(numbers, members, along, across):  # type: ignore[no-untyped-def]
+    """Attenuation of the hop [dB] by shapes, the first at (along, across), and its share of the rate."""
+    length, k, alpha, parts = numbers[0], numbers[1], numbers[2], int(numbers[3])
+    stretch = length / parts
+    total, by_known, by_all = 0.0, 0.0, 0.0
+    for part in range(parts):
+        summed, own, known = 0.0, 0.0, 0.0
+        for m in range(len(members)):
+            x, y, from_middle, log_peak, radius, ratio, angle = members[m]
+            if from_middle > 0.0:
+                s, d = x + 0.5 * length, y
             else:
-                d, s = across + y[cell], along + x[cell]
-            value = one_cell(d - north, s - east, length, radius[cell], weight, inner, outer)
-            other[i] += value * k * np.exp(alpha * log_peak[cell])
-    return total, other, share, area
+                s, d = along + x, across + y
+            s -= part * stretch
+            scale, c = 1.0, numbers[7]
+            if ratio > 0.0:
+                # A centre d to the left of the line cuts it as a round shape at scale * d does.
+                cosine, sine = np.cos(angle), np.sin(angle)
+                stiff = cosine * cosine / ratio + sine * sine * ratio
+                s += d * cosine * sine * (1.0 / ratio - ratio) / stiff
+                scale, c = 1.0 / np.sqrt(stiff), numbers[8]
+                d *= scale
+            integral, greatest = _chord(numbers, d, s, stretch, radius, ratio > 0.0, scale)
+            if greatest == 0.0:
+                continue
+            peak = np.exp(log_peak)
+            integral, greatest = integral * peak, greatest * peak
+            if m == 0:
+                known = integral
+            if stretch > 0.0:
+                mean = integral / stretch
+                flat = min(max(mean / greatest, 0.0), 1.0)
+                own += integral * (greatest * (c + (1.0 - c) * flat * np.sqrt(flat)) - mean)
+            summed += integral
+        by_known += known
+        by_all += summed
+        if summed > 0.0:
+            if stretch > 0.0:
+                mean = max(own / summed, 0.0) + summed / stretch
+                total += k * summed * mean ** (alpha - 1.0)
+            else:
+                total += k * summed**alpha
+    return total, (by_known / by_all if by_all > 0.0 else 0.0)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -69,22 +117,32 @@ def placed(uniform, length, reach):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def one_cell(d, s, length, rho, weight, inner, outer):  # type: ignore[no-untyped-def]
-    """Integral of a cell's relative attenuation along the hop [km], or its value at a point of no length."""
-    total = 0.0
-    for part in range(2):
-        share, spread = (weight, inner * rho) if part == 0 else (1.0 - weight, outer * rho)
-        if abs(d) > 6.0 * spread or s < -6.0 * spread or s > length + 6.0 * spread:
+def _chord(numbers, d, s, length, rho, wide, scale):  # type: ignore[no-untyped-def]
+    """Integral of a shape's relative rate along a stretch [km] and its greatest value there.
+
+    At a point of no length both are the value.
+    """
+    integral, greatest = 0.0, 0.0
+    for part in range(1 if wide else 2):
+        if wide:
+            share, spread = 1.0, rho
+        else:
+            share, spread = (numbers[4], numbers[5] * rho) if part == 0 else (1.0 - numbers[4], numbers[6] * rho)
+        long = spread * scale
+        if abs(d) > 6.0 * spread or s < -6.0 * long or s > length + 6.0 * long:
             continue
         fall = share * np.exp(-0.5 * (d / spread) ** 2)
+        over = max(max(-s, s - length), 0.0) / long
+        value = fall * np.exp(-0.5 * over * over)
+        greatest += value
         if length > 0.0:
-            root = spread * np.sqrt(2.0)
+            root = long * np.sqrt(2.0)
             chord = _erf(abs(length - s) / root) * (1.0 if length > s else -1.0)
             chord += _erf(abs(s) / root) * (1.0 if s > 0.0 else -1.0)
-            total += fall * spread * np.sqrt(np.pi / 2.0) * chord
+            integral += fall * long * np.sqrt(np.pi / 2.0) * chord
         else:
-            total += fall * np.exp(-0.5 * (s / spread) ** 2)
-    return total
+            integral += value
+    return integral, greatest
 
 
 @njit(cache=True, error_model="numpy", nogil=True)

@@ -1,0 +1,218 @@
+"""Numba loop that draws the storms, showers and wide shapes of systems of rain, each from its own key.
+
+What a system holds depends on its key and on the rain laws of the places it crosses, not on the region asked for:
+shapes that cannot reach the region are left out one by one, and the others stay as they are.
+"""
+
+import numpy as np
+from numba import njit
+
+from hopyears.sim.rain.storm_loops import CELL_REACH, LONGEST_LIVES, SCORES
+from hopyears.sim.streams import keyed_uniform, keyed_word
+
+_STORM, _WIDE = 10, 100_000
+_EARTH_KM = 6371.0
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model, size):  # type: ignore[no-untyped-def]
+    """Shapes of systems that may rain on a region.
+
+    Parameters
+    ----------
+    systems : float64, shape (n_systems, 9)
+        Start [s], place x, y at the start [km], speed x, y [km/s], size over the mean, score, share of the ceiling
+        below which a place has the system, bearing of the long axes [rad].
+    keys : uint64, shape (n_systems,)
+    ceilings : float64, shape (n_systems, 5)
+        Most that any place in reach has: births of systems per km^2 and second, means of storms and of wide
+        shapes in a system and of cells in a storm; month.
+    region : float64, shape (4,)
+        West, south, east, north [km].
+    laws : float64, shape (12, n_nodes, 4)
+        The same four numbers at the nodes of the map.
+    quantiles : float64, shape (12, n_nodes, 2, n_scores)
+        ln M at ``SCORES`` of showers and of wide shapes.
+    weather : float64, shape (7,)
+        Latitude and longitude of the plane's centre [rad]; first latitude and longitude of the nodes, their
+        distance [rad]; number of rows and columns of nodes.
+    model : float64, shape (12,)
+        Spread [km] and duration [s] of systems; of storms; roots of the shares of peaks common to a system, to a
+        storm, a cell's own; mean life of cells and wide shapes [s]; shape of lives; ratio of wide shapes; outer
+        radius of the profile.
+    size : float64, shape (5,)
+        Size law of cells and its limits [km]; largest radius of wide shapes [km].
+
+    Returns
+    -------
+    cells : float64, shape (n, 8); storms : float64, shape (m, 8); storm_system : int64, shape (m,)
+        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed, reach and number of
+        cells; its system.
+    wide : float64, shape (l, 10); wide_system : int64, shape (l,)
+    """
+    cells, n = np.empty((4096, 8)), 0
+    storms, storm_system, m = np.empty((1024, 8)), np.empty(1024, np.int64), 0
+    wide, wide_system, w = np.empty((1024, 10)), np.empty(1024, np.int64), 0
+    spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
+    wide_reach = 3.0 * np.sqrt(model[10]) * size[4]
+    cell_reach = CELL_REACH * model[11] * size[3]
+    longest_storm = storm_duration + LONGEST_LIVES * model[7]
+    for i in range(len(systems)):
+        start, x0, y0, vx, vy, extent, score = systems[i, :7]
+        bearing, key = systems[i, 8], keys[i]
+        month = int(ceilings[i, 4])
+        for j in range(_poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent)):
+            own = keyed_word(key, _STORM + j)
+            age = keyed_uniform(own, 0) * duration
+            dx, dy = _normals(own, 1)
+            sx, sy = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
+            if not _meets(sx, sy, vx, vy, longest_storm, region, 4.0 * storm_spread + cell_reach):
+                continue
+            begun = n
+            need = n + _poisson(keyed_uniform(own, 3), ceilings[i, 3])
+            if need > len(cells):
+                cells = np.concatenate((cells, np.empty((need, 8))))
+            mood, _ = _normals(own, 4)
+            common = model[4] * score + model[5] * mood
+            n, end, far = _cells(
+                cells, n, need - n, own, common, (start + age, sx, sy, vx, vy), systems[i, 7], ceilings[i],
+                region, laws[month], quantiles[month], weather, model, size, keyed_uniform(own, 6),
+            )  # fmt: skip
+            if n == begun:
+                continue
+            if m == len(storms):
+                storms = np.concatenate((storms, np.empty((m, 8))))
+                storm_system = np.concatenate((storm_system, np.empty(m, np.int64)))
+            storms[m] = (start + age, end, sx, sy, vx, vy, far, float(n - begun))
+            storm_system[m] = i
+            m += 1
+        for j in range(_poisson(keyed_uniform(key, 1), ceilings[i, 2] * extent)):
+            own = keyed_word(key, _WIDE + j)
+            age = keyed_uniform(own, 0) * duration
+            dx, dy = _normals(own, 1)
+            x, y = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
+            life = _life(own, 7, model[8], model[9])
+            if not _meets(x, y, vx, vy, life, region, wide_reach):
+                continue
+            node = _node(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, keyed_uniform(own, 6))
+            law = laws[month, node]
+            if systems[i, 7] * ceilings[i, 0] >= law[0] or keyed_uniform(own, 3) * ceilings[i, 2] >= law[2]:
+                continue
+            mood, _ = _normals(own, 4)
+            value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * mood
+            if w == len(wide):
+                wide = np.concatenate((wide, np.empty((w, 10))))
+                wide_system = np.concatenate((wide_system, np.empty(w, np.int64)))
+            peak = _quantile(quantiles[month, node, 1], value)
+            wide[w] = (start + age, life, x, y, vx, vy, peak, size[4], model[10], bearing)
+            wide_system[w] = i
+            w += 1
+    return cells[:n].copy(), storms[:m].copy(), storm_system[:m].copy(), wide[:w].copy(), wide_system[:w].copy()
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _cells(  # type: ignore[no-untyped-def]
+    cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot
+):
+    """Add a storm's cells that may reach the region; their number, when the last ends and how far they rain."""
+    begins, sx, sy, vx, vy = track
+    outer, end, far = model[11], 0.0, 0.0
+    widest = CELL_REACH * outer * size[3]
+    for c in range(count):
+        own = keyed_word(storm, _STORM + c)
+        offset = keyed_uniform(own, 0) * model[3]
+        dx, dy = _normals(own, 1)
+        dx, dy = dx * model[2], dy * model[2]
+        x, y = sx + vx * offset + dx, sy + vy * offset + dy
+        life = _life(own, 7, model[7], model[9])
+        if not _meets(x, y, vx, vy, life, region, widest):
+            continue
+        node = _node(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, keyed_uniform(own, 6))
+        law = laws[node]
+        if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1]:
+            continue
+        if keyed_uniform(own, 3) * ceiling[3] >= law[3]:
+            continue
+        mood, _ = _normals(own, 4)
+        log_peak = _quantile(quantiles[node, 0], common + model[6] * mood)
+        rho = min(max(size[0] * np.exp(-size[1] * log_peak), size[2]), size[3])
+        reach = CELL_REACH * outer * rho
+        if not _meets(x, y, vx, vy, life, region, reach):
+            continue
+        cells[n] = (begins + offset, life, x, y, vx, vy, log_peak, rho)
+        end = max(end, begins + offset + life)
+        far = max(far, np.sqrt(dx * dx + dy * dy) + reach)
+        n += 1
+    return n, end, far
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _normals(key, counter):  # type: ignore[no-untyped-def]
+    """Two standard normal numbers (Box and Muller) from two words of a key."""
+    radius = np.sqrt(-2.0 * np.log(keyed_uniform(key, counter)))
+    angle = 2.0 * np.pi * keyed_uniform(key, counter + 1)
+    return radius * np.cos(angle), radius * np.sin(angle)
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _life(key, counter, mean, shape):  # type: ignore[no-untyped-def]
+    """Gamma variable of a whole shape: a sum of exponentials."""
+    product = 1.0
+    for part in range(int(shape)):
+        product *= keyed_uniform(key, counter + part)
+    return -np.log(product) * mean / shape
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _poisson(uniform, mean):  # type: ignore[no-untyped-def]
+    """Poisson number of a mean up to some hundreds, by inversion."""
+    chance = np.exp(-mean)
+    total, count = chance, 0
+    while uniform > total and count < 10_000 and chance > 0.0:
+        count += 1
+        chance *= mean / count
+        total += chance
+    return count
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _quantile(values, score):  # type: ignore[no-untyped-def]
+    step = SCORES[1] - SCORES[0]
+    place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
+    low = int(place)
+    return values[low] + (place - low) * (values[low + 1] - values[low])
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _meets(x, y, vx, vy, time_s, region, reach):  # type: ignore[no-untyped-def]
+    """Whether a track's bounding box comes within reach of the region."""
+    end_x, end_y = x + vx * time_s, y + vy * time_s
+    return (
+        max(x, end_x) > region[0] - reach
+        and max(y, end_y) > region[1] - reach
+        and min(x, end_x) < region[2] + reach
+        and min(y, end_y) < region[3] + reach
+    )
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _node(x, y, weather, lot):  # type: ignore[no-untyped-def]
+    """A node of the map, of the four about a place with their bilinear weights as chances."""
+    rows, columns = int(weather[5]), int(weather[6])
+    if rows == 1 and columns == 1:
+        return 0
+    distance = np.sqrt(x * x + y * y) + 1e-12
+    angle = distance / _EARTH_KM
+    sine = np.sin(weather[0]) * np.cos(angle) + y / distance * np.sin(angle) * np.cos(weather[0])
+    latitude = np.arcsin(min(max(sine, -1.0), 1.0))
+    longitude = weather[1] + np.arctan2(
+        x / distance * np.sin(angle) * np.cos(weather[0]), np.cos(angle) - np.sin(weather[0]) * sine
+    )
+    row = min(max((latitude - weather[2]) / weather[4], 0.0), rows - 1.000001)
+    turn = 2.0 * np.pi
+    column = min(max(((longitude - weather[3] + np.pi) % turn - np.pi) / weather[4], 0.0), columns - 1.000001)
+    low, left = int(row), int(column)
+    up = row - low
+    above = lot < up
+    lot = lot / up if above else (lot - up) / (1.0 - up)
+    return (low + above) * columns + left + (lot < column - left)
