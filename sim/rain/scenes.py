@@ -1,36 +1,34 @@
 """Snapshots of the stationary rain field around a typical cell: fast long-run laws without a long run.
 
-For the sum A of the parts A_i that the cells of a snapshot give, 1{A > a} = sum of (A_i / A) 1{A > a}. So the
-chance of A > a is the mean, over the cells that can touch a hop (their number per square kilometre is
-known), of A_0 / A where A > a, in a snapshot that is known to hold cell 0: its storm with the other cells
-alive then, and the storms near by (Slivnyak's theorem for a Poisson process of storms). No rare event is left
-to chance: every snapshot counts.
+Let the shapes of a snapshot have shares of the rain on a hop's path that add to one: then 1{A > a} is the
+sum of share times 1{A > a}. So the chance of A > a is the mean, over the shapes that can touch a hop (their
+number per square kilometre is known), of the share of shape 0 where A > a, in a snapshot that is known to
+hold shape 0: its storm with the other cells alive then, and the storms near by (Slivnyak's theorem for a
+Poisson process of storms). No rare event is left to chance: every snapshot counts.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from hopyears.models.air.rain_cell import CellPopulation, attenuation_profile, largest_radius_km, radius_km
+from hopyears.models.air.path_rain import hop_numbers
+from hopyears.models.air.rain_cell import CellPopulation, largest_radius_km, radius_km
 from hopyears.models.air.storm import StormModel
 from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import MAXIMUM_PATH_LENGTH_KM
 from hopyears.sim.rain.rain_laws import Floats, PeakLaw, RawLaw, law_of
-from hopyears.sim.rain.scene_loops import sum_pairs, sum_scenes
-from hopyears.sim.rain.storm_loops import LONGEST_LIVES
+from hopyears.sim.rain.scene_loops import sum_scenes
+from hopyears.sim.rain.storm_loops import CELL_REACH, LONGEST_LIVES
 from hopyears.sim.streams import Streams
 
 Integers = NDArray[np.int64]
 
 LONGEST_HOP_KM = 60.0
 """Longest hop that a scene's surroundings cover unless more is asked for."""
-
-_REACH = 3.5
 
 
 @dataclass(frozen=True)
@@ -39,7 +37,8 @@ class Scenes:
     ``first[i] : first[i + 1]``, the known cell first.
 
     ``x_km`` and ``y_km`` are from the known cell for its own storm, from the hop's middle where ``near_hop``.
-    ``weight`` is cells per km^2 that the scene stands for, times the share of its month in the year.
+    ``weight`` is shapes per km^2 that the scene stands for, times the share of its month in the year.
+    ``ratio`` and ``long_axis_rad`` are those of wide shapes (``RainField.wide``); 0 for a shower.
     """
 
     first: Integers
@@ -48,6 +47,8 @@ class Scenes:
     near_hop: NDArray[np.bool_]
     log_peak: Floats
     radius_km: Floats
+    ratio: Floats
+    long_axis_rad: Floats
     weight: Floats
     place: Floats
     month: Integers
@@ -89,6 +90,8 @@ def scenes(
         near_hop=columns[2].astype(np.bool_),
         log_peak=columns[3],
         radius_km=columns[4],
+        ratio=np.zeros(len(columns[4])),
+        long_axis_rad=np.zeros(len(columns[4])),
         weight=heads[0],
         place=heads[1],
         month=np.repeat(np.arange(len(months)), per_month),
@@ -215,19 +218,21 @@ def _other_storms(
     centre_x, centre_y = rng.uniform(-half_box_km, half_box_km, (2, count))
     of, cells = _alive_cells(rng, age, rng.standard_normal(count), peaks, population, storms)
     x, y = centre_x[of] + cells[0], centre_y[of] + cells[1]
-    reach = 0.5 * longest_hop_km + _REACH * population.profile.outer_radius * cells[3]
+    reach = 0.5 * longest_hop_km + CELL_REACH * population.profile.outer_radius * cells[3]
     near = x * x + y * y < reach * reach
     columns = (of_scene[of], x, y, np.ones(len(of)), cells[2], cells[3])
     return tuple(column[near] for column in columns)
 
 
-def hop_samples(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> tuple[Floats, Floats]:
+def hop_samples(
+    snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, bearing_rad: float = 0.0
+) -> tuple[Floats, Floats]:
     """Attenuation of a hop in each scene [dB] and the fraction of time the scene stands for.
 
-    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate).
+    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate). The bearing of the hop
+    matters to wide shapes only.
     """
-    inputs = _loop_inputs(snapshots, path_length_km, k, alpha)
-    total, share, area = sum_scenes(*inputs)
+    total, share, area = _sums(snapshots, path_length_km, k, alpha, bearing_rad, (0.0, 0.0))
     return total, snapshots.weight * area * share
 
 
@@ -235,26 +240,41 @@ def pair_samples(
     snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, shift_km: tuple[float, float]
 ) -> tuple[Floats, Floats, Floats]:
     """Attenuation in each scene of a hop and of its like shifted by (along, across) km, and the time."""
-    inputs = _loop_inputs(snapshots, path_length_km, k, alpha)
-    total, other, share, area = sum_pairs(*inputs, *shift_km)  # type: ignore[call-arg]
+    total, share, area = _sums(snapshots, path_length_km, k, alpha, 0.0, (0.0, 0.0))
+    other, _, _ = _sums(snapshots, path_length_km, k, alpha, 0.0, shift_km)
     return total, other, snapshots.weight * area * share
 
 
-def _loop_inputs(snapshots: Scenes, path_length_km: float, k: float, alpha: float) -> tuple[Any, ...]:
+def _sums(
+    snapshots: Scenes,
+    path_length_km: float,
+    k: float,
+    alpha: float,
+    bearing_rad: float,
+    shift_km: tuple[float, float],
+) -> tuple[Floats, Floats, Floats]:
     if not 0.0 <= path_length_km <= snapshots.longest_hop_km:
         raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {snapshots.longest_hop_km:g}")
-    shape = attenuation_profile(snapshots.population.profile, float(alpha))
-    return (
-        np.array([path_length_km, k, alpha, shape.inner_weight, shape.inner_radius, shape.outer_radius]),
+    profile = snapshots.population.profile
+    arrays = (
         snapshots.first,
         snapshots.x_km,
         snapshots.y_km,
         snapshots.near_hop,
         snapshots.log_peak,
         snapshots.radius_km,
+        snapshots.ratio,
+        snapshots.long_axis_rad,
         snapshots.place,
-        _REACH * snapshots.population.profile.outer_radius,
     )
+    total, share, area = sum_scenes(
+        hop_numbers(profile, path_length_km, k, alpha),
+        arrays,
+        float(bearing_rad),
+        (CELL_REACH * profile.outer_radius, CELL_REACH),
+        (float(shift_km[0]), float(shift_km[1])),
+    )
+    return total, share, area
 
 
 def raw_law(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> RawLaw:

@@ -82,7 +82,7 @@ class StormSource:
         track: tuple[Floats, Floats, Floats],
         intensity_score: Floats | None = None,
     ) -> Storms:
-        """Storms of these tracks on a heading of their own; their intensity scores are standard normal unless given."""
+        """Storms of these tracks on a heading of their own; intensity scores are normal unless given."""
         x, y, speed = track
         n, storms = len(x), self.storms
         turned = storms.drift_spread_deg * rng.standard_normal(n)
@@ -102,7 +102,9 @@ class StormSource:
         first, last = self._bearing_time(drawn)
         reaching = np.flatnonzero(last > first)
         reaching = reaching[np.argsort(drawn.start_s[reaching], kind="stable")]
-        start, x, y, vx, vy, intensity_score = (getattr(drawn, column.name)[reaching] for column in fields(drawn))
+        start, x, y, vx, vy, intensity_score = (
+            getattr(drawn, column.name)[reaching] for column in fields(drawn)
+        )
         first, last = first[reaching], last[reaching]
         region, storms, population = self.region, self.storms, self.population
         # Cells born while their storm is far away are not drawn at all: a Poisson number in the rest.

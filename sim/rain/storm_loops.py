@@ -6,8 +6,8 @@ from numba import njit
 SCORES = np.linspace(-6.0, 6.0, 2401)
 """Normal scores at which the loop takes the quantiles of ln M."""
 
-CELL_REACH = 3.0
-"""Outer radii beyond which a cell rains on nothing."""
+CELL_REACH = 3.5
+"""Outer radii beyond which a shape rains on nothing."""
 
 LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
@@ -109,7 +109,7 @@ def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
         of its life; place by place.
     """
     strong = np.flatnonzero(cells[:, 6] >= least)
-    circles = _circles(cells, strong, radius, 0.0)
+    circles = _circles(cells, strong, radius)
     room, n = 256, 0
     times, of = np.empty((2, room)), np.empty((2, room), np.int64)
     near = np.empty(len(strong), np.int64)
@@ -144,25 +144,15 @@ def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def circles_of_cells(cells, reach):  # type: ignore[no-untyped-def]
-    """Circle that holds all places a cell ever rains on: see ``RainField.circles``.
-
-    ``cells``: rows of ``RainField.cells``; ``reach``: largest radii beyond which a cell rains on nothing.
-    """
-    return _circles(cells, np.arange(len(cells)), 0.0, reach)
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _circles(cells, wanted, radius, reach):  # type: ignore[no-untyped-def]
-    """Circles about the tracks of some cells, with a margin of ``radius`` and ``reach`` largest radii."""
-    circles = np.empty((4, len(wanted)), np.float32)
+def _circles(cells, wanted, radius):  # type: ignore[no-untyped-def]
+    """Circles about the tracks of some cells with a margin of ``radius``: centre x, y and radius [km]."""
+    circles = np.empty((3, len(wanted)), np.float32)
     for k in range(len(wanted)):
         cell = cells[wanted[k]]
         half = 0.5 * cell[1]
         circles[0, k], circles[1, k] = cell[2] + cell[4] * half, cell[3] + cell[5] * half
         travel = half * np.sqrt(cell[4] * cell[4] + cell[5] * cell[5])
-        circles[2, k] = travel + radius + reach * cell[7] + 0.01
-        circles[3, k] = cell[6]
+        circles[2, k] = travel + radius + 0.01
     return circles
 
 

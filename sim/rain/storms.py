@@ -115,7 +115,9 @@ def draw_heavier_storms(
         n = rng.poisson(share * source.per_s(peaks) * _MONTH_LENGTHS_S[month] * n_years)
         near, track = source.tracks(rng, n)
         intensity_score = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
-        part, wet = source.field_part(rng, peaks, source.drifting(rng, np.zeros(len(near)), track, intensity_score))
+        part, wet = source.field_part(
+            rng, peaks, source.drifting(rng, np.zeros(len(near)), track, intensity_score)
+        )
         parts.append(part)
         odds = np.exp(shifts * intensity_score[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
         weights.append(1.0 / (share * odds))
