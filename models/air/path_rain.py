@@ -1,4 +1,4 @@
-"""What shapes of rain do to a straight hop: their rates add, and attenuation is the path integral of k R^alpha.
+"""What shapes of rain do to a straight hop: rates add, and attenuation is the path integral of k R^alpha.
 
 Along the line of a hop every shape, round or elliptic, is one or two Gaussians, so the path integral of its
 rate is a difference of error functions. The power alpha of a sum of shapes has no closed form. It is taken at
@@ -9,7 +9,7 @@ a mean rate in which a shape sees itself and the path mean of all others:
 I_i is the integral of a shape's rate over the length L and r_i its own rate-weighted mean rate. This is exact
 for one shape whose r_i is exact, for uniform rain, on short paths and at alpha = 1. Hops are cut in stretches
 of at most ``STRETCH_KM``, which keeps the error below 5 % root mean square for alpha of 0.6 to 1.6 and paths
-of 0.1 to 60 km (tested against quadrature). Our own.
+of 0.1 to 60 km (tested against quadrature: 4 % at 1.6, 2 % at 0.6 to 1.25). Our own.
 """
 
 from collections.abc import Sequence
@@ -20,11 +20,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import erf
 
-from hopyears.models.air.rain_cell import CellProfile
+from hopyears.models.air.rain_cell import GAUSSIAN, CellProfile
 
 Floats = NDArray[np.float64]
 
-STRETCH_KM = 8.0
+STRETCH_KM = 6.0
 """Longest part of a hop over which rates are taken together."""
 
 
@@ -110,6 +110,25 @@ def n_stretches(path_length_km: float) -> int:
     return max(int(np.ceil(path_length_km / STRETCH_KM - 1e-9)), 1)
 
 
+def hop_numbers(profile: CellProfile, path_length_km: float, k: float, alpha: float) -> tuple[float, ...]:
+    """A hop and the showers of this profile in numbers, for compiled loops.
+
+    Length [km], k, alpha, number of stretches; weight, inner and outer radius of the profile,
+    ``own_mean_share`` of it and of one Gaussian.
+    """
+    return (
+        float(path_length_km),
+        float(k),
+        float(alpha),
+        float(n_stretches(path_length_km)),
+        float(profile.inner_weight),
+        float(profile.inner_radius),
+        float(profile.outer_radius),
+        own_mean_share(profile, float(alpha)),
+        own_mean_share(GAUSSIAN, float(alpha)),
+    )
+
+
 def chord_rain(chords: Chords, start_km: float, end_km: float) -> tuple[Floats, Floats]:
     """Path integral of each shape's rate from start to end [mm/h km], and its greatest rate there [mm/h]."""
     across, along, scale = (
@@ -151,8 +170,10 @@ def joined_attenuation_db(
     """Attenuation of a stretch [dB] by all shapes, on the first axis, of these integrals and own rates."""
     each = np.asarray(integral, dtype=np.float64)
     total = each.sum(axis=0)
-    seen = (each * own_rate).sum(axis=0) + (total**2 - np.square(each).sum(axis=0)) / length_km
-    mean = np.where(total > 0.0, seen / np.where(total > 0.0, total, 1.0), 1.0)
+    seen = (each * np.asarray(own_rate, dtype=np.float64)).sum(axis=0) + (
+        total**2 - np.square(each).sum(axis=0)
+    ) / length_km
+    mean = np.where(total > 1e-30, np.maximum(seen, 1e-60) / np.maximum(total, 1e-30), 1.0)
     return np.asarray(k * total * mean ** (alpha - 1.0), dtype=np.float64)
 
 

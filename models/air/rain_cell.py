@@ -1,9 +1,9 @@
-"""A rain cell: profile, life, number per square kilometre, and what it does to a hop in closed form.
+"""A rain cell: profile, life, and number per square kilometre.
 
 A cell is a moving peak of rain. Its profile is the sum of two concentric Gaussians, sharp within and wide
 without, as radar shows; one Gaussian is the special case of one weight. Over its life it grows and shrinks
 by its radius while its peak stays, so the number of cells that meets a month's rain law exactly follows from
-an integral equation, and the attenuation of a straight hop is a sum of error functions.
+an integral equation. What cells do to a hop is in ``path_rain``.
 """
 
 from dataclasses import dataclass
@@ -11,8 +11,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import least_squares
-from scipy.special import erf
 
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA
 
@@ -212,92 +210,6 @@ def cell_density_per_km2(
     per_z = np.interp(standard, grid, density, left=0.0, right=0.0)
     mean_square = MEAN_LIFE_FACTOR * largest_radius_km(population, log_peak) ** 2
     return np.asarray(rain_probability) * per_z / (SIGMA * mean_square)
-
-
-@lru_cache(maxsize=256)
-def attenuation_profile(profile: CellProfile, alpha: float) -> CellProfile:
-    """Two Gaussians nearest to the profile raised to the power alpha, with the same peak.
-
-    The power of a sum is not a sum of powers, so the specific attenuation k R^alpha under a cell is fitted.
-    For alpha from 0.6 to 1.6 the integral along any line through the cell is met within 2 % of the
-    integral through the centre (tested against numerical quadrature). Exact for one Gaussian or alpha = 1.
-    """
-    if not 0.3 <= alpha <= 2.5:
-        raise ValueError(f"alpha is {alpha}; must be 0.3 to 2.5")
-    root = np.sqrt(alpha)
-    inner, outer = profile.inner_radius / root, profile.outer_radius / root
-    if alpha == 1.0 or profile.inner_weight in (0.0, 1.0) or profile.inner_radius == profile.outer_radius:
-        return CellProfile(profile.inner_weight, inner, outer)
-    radii = np.linspace(0.0, 4.5 * outer, 300)
-    target = relative_rate(profile, radii) ** alpha
-    emphasis = np.sqrt(0.15 + radii)
-
-    def misfit(values: Floats) -> Floats:
-        weight, first, second = values
-        model = weight * np.exp(-0.5 * (radii / first) ** 2) + (1 - weight) * np.exp(
-            -0.5 * (radii / second) ** 2
-        )
-        return np.asarray((model - target) * emphasis, dtype=np.float64)
-
-    fit = least_squares(
-        misfit,
-        [profile.inner_weight, inner, outer],
-        bounds=([0.0, 0.05 * inner, 0.3 * outer], [1.0, outer, 3.0 * outer]),
-        xtol=1e-12,
-        ftol=1e-12,
-    )
-    weight, first, second = (float(value) for value in fit.x)
-    return CellProfile(weight, min(first, second), second)
-
-
-def hop_attenuation_db(
-    across_km: ArrayLike,
-    along_km: ArrayLike,
-    *,
-    path_length_km: ArrayLike,
-    radius_km: ArrayLike,
-    log_peak: ArrayLike,
-    k: float,
-    alpha: float,
-    profile: CellProfile,
-) -> Floats:
-    """Rain attenuation of a straight hop under one cell [dB]; arrays broadcast.
-
-    Parameters
-    ----------
-    across_km, along_km : array
-        Distance of the cell's centre from the line of the hop, and its place along the line measured from
-        the hop's first end [km].
-    path_length_km : array
-        Length of the hop [km], above 0.
-    radius_km : array
-        Radius rho of the cell at the time [km]; 0 gives 0 dB.
-    log_peak : array
-        ln of the cell's peak rate in mm/h.
-    k, alpha : float
-        Specific attenuation k R^alpha [dB/km] (ITU-R P.838-3).
-    profile : CellProfile
-        Shape of the rain rate (not of its power: that is found here).
-
-    Notes
-    -----
-    Integral of k R^alpha along the line, our own closed form: each Gaussian of standard deviation c gives
-    weight exp(-d^2/2c^2) c sqrt(pi/2) [erf((L - s)/(c sqrt 2)) + erf(s/(c sqrt 2))].
-    """
-    powered = attenuation_profile(profile, float(alpha))
-    across = np.asarray(across_km, dtype=np.float64)
-    along = np.asarray(along_km, dtype=np.float64)
-    beyond = np.asarray(path_length_km, dtype=np.float64) - along
-    radius = np.maximum(np.asarray(radius_km, dtype=np.float64), 1e-9)
-    peak = k * np.exp(alpha * np.asarray(log_peak, dtype=np.float64))
-    total: Floats = np.zeros(())
-    parts = ((powered.inner_weight, powered.inner_radius), (1.0 - powered.inner_weight, powered.outer_radius))
-    for weight, relative in parts:
-        spread = relative * radius
-        reach = np.exp(-0.5 * (across / spread) ** 2) * spread * np.sqrt(np.pi / 2.0)
-        chord = erf(beyond / (spread * np.sqrt(2.0))) + erf(along / (spread * np.sqrt(2.0)))
-        total = total + weight * reach * chord
-    return peak * total
 
 
 def point_rain_rate_mm_h(

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.storm_loops import CELL_REACH, circles_of_cells
+from hopyears.sim.rain.rain_sieve import storm_rates
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -169,13 +170,39 @@ class RainField:
         return np.repeat(np.arange(self.n_storms), np.diff(self.storm_first_cell))
 
     @cached_property
-    def circles(self) -> NDArray[np.float32]:
-        """Circle that holds all places a cell ever rains on, and the cell's peak; shape (4, n_cells).
+    def shape_system(self) -> Integers:
+        """System of each cell, then of each wide shape."""
+        return np.concatenate([self.storm_system[self.cell_storm], self.wide_system])
 
-        Centre x, y and radius [km], ln of the peak [ln mm/h].
+    def shape_rows(self, shapes: Integers) -> Floats:
+        """Rows of some shapes, as ``cells``, by the numbers of ``shape_system``; shape (n, 8)."""
+        rows = np.empty((len(shapes), 8))
+        wide = shapes >= self.n_cells
+        rows[~wide] = self.cells[shapes[~wide]]
+        rows[wide] = self.wide[shapes[wide] - self.n_cells, :8]
+        return rows
+
+    @cached_property
+    def for_kernel(self) -> tuple[Any, ...]:
+        """Storms as rows, the most that each rains, their first cells, cells, wide shapes, outer radius.
+
+        A row of a storm: start, end [s], place x, y [km], speed x, y [km/s] and reach [km].
         """
-        reach = CELL_REACH * self.population.profile.outer_radius
-        return np.asarray(circles_of_cells(self.cells, reach), dtype=np.float32)
+        profile = self.population.profile
+        storms = np.column_stack(
+            [
+                self.storm_start_s,
+                self.storm_end_s,
+                self.storm_x_km,
+                self.storm_y_km,
+                self.storm_vx_km_s,
+                self.storm_vy_km_s,
+                self.storm_reach_km,
+            ]
+        )
+        shape = (float(profile.inner_weight), float(profile.inner_radius), float(profile.outer_radius))
+        rates = storm_rates(self.cells, self.storm_first_cell, *shape)
+        return storms, rates, self.storm_first_cell, self.cells, self.wide, shape[2]
 
     @property
     def n_storms(self) -> int:

@@ -1,32 +1,28 @@
-"""Rain attenuation of a hop over a whole block, from the cells that matter, in closed form.
+"""Rain attenuation of a hop over a whole block, from all shapes that reach it, in closed form.
 
-The cells that can touch the hop are found storm by storm; only where their summed peaks may reach the
-lowest threshold of interest is the sum of error functions evaluated, first every minute, then about every
-ten seconds where the first look comes near the threshold.
+Rates of shapes add along the hop (``models.air.path_rain``). The course is worked out about every ten
+seconds, and only where a bound says that it may pass the lowest threshold of interest.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from hopyears.models.air.rain_cell import (
-    attenuation_profile,
+from hopyears.models.air.path_rain import (
+    Chords,
+    chord_rain,
+    ellipse_chord,
     hop_attenuation_db,
-    point_rain_rate_mm_h,
-    radius_km,
+    hop_numbers,
 )
+from hopyears.models.air.rain_cell import GAUSSIAN, radius_km
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_loops import COARSE_STEP_S, knots_above
-from hopyears.sim.rain.rain_sieve import cells_in_reach
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-
-_LEAST_SHARE = 0.015
-"""A cell whose peak stays under this share of the threshold is left out."""
 
 
 @dataclass(frozen=True)
@@ -97,115 +93,90 @@ def rain_knots(
     length = hop.length_km
     if not length > 0.0:
         raise ValueError("hop length is 0 km; must be above 0")
-    shape = attenuation_profile(field.population.profile, float(hop.alpha))
-    line = np.array(
-        [
-            hop.x0_km,
-            hop.y0_km,
-            (hop.x1_km - hop.x0_km) / length,
-            (hop.y1_km - hop.y0_km) / length,
-            length,
-            hop.k,
-            hop.alpha,
-            shape.inner_weight,
-            shape.inner_radius,
-            shape.outer_radius,
-        ]
-    )
-    rows = cells_in_reach(
-        line,
-        field.circles,
-        _storm_arrays(field),
-        field.cells,
-        field.population.largest_km,
-        _LEAST_SHARE * lowest_threshold_db,
-    )
+    line = (hop.x0_km, hop.y0_km, (hop.x1_km - hop.x0_km) / length, (hop.y1_km - hop.y0_km) / length)
     splits = int(np.ceil(COARSE_STEP_S / step_s))
     time_s, attenuation, starts = knots_above(
-        line, rows, float(lowest_threshold_db), splits, field.n_years * SECONDS_PER_YEAR
+        hop_numbers(field.population.profile, length, hop.k, hop.alpha),
+        line,
+        field.for_kernel,
+        float(lowest_threshold_db),
+        splits,
+        field.n_years * SECONDS_PER_YEAR,
     )
     return RainKnots(time_s, attenuation, starts)
 
 
 def attenuation_at(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:
-    """Raw attenuation of a hop [dB] at given times [s], any shape, from all cells (for single outages)."""
-    return np.asarray(_contributions(field, hop, times_s).sum(axis=0), dtype=np.float64)
+    """Raw attenuation of a hop [dB] at given times [s], any shape, from all shapes (for single outages)."""
+    times = np.asarray(times_s, dtype=np.float64)
+    showers, wide, _, _ = _chords(field, hop, times.ravel())
+    total, _ = hop_attenuation_db([showers, wide], path_length_km=hop.length_km, k=hop.k, alpha=hop.alpha)
+    return np.asarray(total.reshape(times.shape), dtype=np.float64)
 
 
-def storm_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Integers, Floats]:
-    """Storms that attenuate a hop at a time, strongest first, and what each takes [dB, raw]."""
-    each = _contributions(field, hop, np.array([time_s]))[:, 0]
-    alive = _alive(field, np.array([time_s]))
-    storms, where = np.unique(field.cell_storm[alive], return_inverse=True)
-    total = np.bincount(where, weights=each, minlength=len(storms)).astype(np.float64)
+@dataclass(frozen=True)
+class RainShares:
+    """Shapes that attenuate a hop at a time, strongest first: what each takes of the total [dB, raw].
+
+    The total is shared out by each shape's part of the path integral of the rate. ``shape`` numbers the cells
+    and then the wide shapes of the field: a wide shape is ``n_cells`` and more.
+    """
+
+    shape: Integers
+    share_db: Floats
+
+
+def rain_shares(field: RainField, hop: HopLine, time_s: float) -> RainShares:
+    """What each shape takes of a hop's raw attenuation at a time."""
+    showers, wide, cells, wides = _chords(field, hop, np.array([time_s]))
+    total, parts = hop_attenuation_db([showers, wide], path_length_km=hop.length_km, k=hop.k, alpha=hop.alpha)
+    integral = np.concatenate(parts)[:, 0]
+    number = np.concatenate([cells, field.n_cells + wides])
+    order = np.argsort(-integral, kind="stable")
+    order = order[integral[order] > 0.0]
+    return RainShares(number[order], total[0] * integral[order] / max(integral.sum(), 1e-300))
+
+
+def system_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Integers, Floats]:
+    """Systems that attenuate a hop at a time, strongest first, and what each takes [dB, raw]."""
+    shares = rain_shares(field, hop, time_s)
+    systems, where = np.unique(field.shape_system[shares.shape], return_inverse=True)
+    total = np.bincount(where, weights=shares.share_db, minlength=len(systems)).astype(np.float64)
     order = np.argsort(-total, kind="stable")
-    order = order[total[order] > 0.0]
-    return storms[order], total[order]
-
-
-def cell_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Integers, Floats]:
-    """Cells that attenuate a hop at a time, strongest first, and what each takes [dB, raw]."""
-    times = np.array([time_s])
-    each = _contributions(field, hop, times)[:, 0]
-    order = np.argsort(-each, kind="stable")
-    order = order[each[order] > 0.0]
-    return _alive(field, times)[order], each[order]
+    return systems[order], total[order]
 
 
 def rain_rate_at(field: RainField, x_km: float, y_km: float, times_s: ArrayLike) -> Floats:
-    """Rain rate at a place [mm/h] at given times [s], from all cells."""
+    """Rain rate at a place [mm/h] at given times [s], from all shapes."""
     times = np.asarray(times_s, dtype=np.float64)
-    alive = _alive(field, times)
-    age = times[None, ...].reshape(1, -1) - field.cell_birth_s[alive, None]
-    dx = field.cell_x_km[alive, None] + field.cell_vx_km_s[alive, None] * age - x_km
-    dy = field.cell_y_km[alive, None] + field.cell_vy_km_s[alive, None] * age - y_km
-    radius = radius_km(field.cell_rho_max_km[alive, None], age / field.cell_life_s[alive, None])
-    rate = point_rain_rate_mm_h(
-        np.hypot(dx, dy),
-        radius_km=radius,
-        log_peak=field.cell_log_peak[alive, None],
-        profile=field.population.profile,
-    )
-    return np.asarray(rate.sum(axis=0).reshape(times.shape), dtype=np.float64)
+    east = HopLine(x_km, y_km, x_km + 1.0, y_km, 1.0, 1.0)
+    total: Floats = np.zeros(times.size)
+    for chords in _chords(field, east, times.ravel())[:2]:
+        total = total + chord_rain(chords, 0.0, 0.0)[1].sum(axis=0)
+    return np.asarray(total.reshape(times.shape), dtype=np.float64)
 
 
-def _alive(field: RainField, times: Floats) -> Integers:
-    """Cells alive at some time between the first and the last of these."""
+def _chords(field: RainField, hop: HopLine, times: Floats) -> tuple[Chords, Chords, Integers, Integers]:
+    """Showers and wide shapes alive around these times, as the hop cuts them, and their numbers."""
+    ux, uy = (hop.x1_km - hop.x0_km) / hop.length_km, (hop.y1_km - hop.y0_km) / hop.length_km
+    chords, alive = [], []
+    for rows, profile in ((field.cells, field.population.profile), (field.wide, GAUSSIAN)):
+        living = _alive(rows, times)
+        alive.append(living)
+        birth, life, x, y, vx, vy, log_peak, rho_max = (column[:, None] for column in rows[living, :8].T)
+        age = times[None, :] - birth
+        dx, dy = x + vx * age - hop.x0_km, y + vy * age - hop.y0_km
+        across, along = dy * ux - dx * uy, dx * ux + dy * uy
+        scale: Floats = np.ones((1, 1))
+        if rows.shape[1] > 8:
+            scale, skew = ellipse_chord(rows[living, 8:9], rows[living, 9:10], np.arctan2(ux, uy))
+            across, along = scale * across, along + skew * across
+        chords.append(Chords(across, along, radius_km(rho_max, age / life), log_peak, profile, scale))
+    return chords[0], chords[1], alive[0], alive[1]
+
+
+def _alive(rows: Floats, times: Floats) -> Integers:
+    """Shapes alive at some time between the first and the last of these."""
     if times.size == 0:
         return np.empty(0, dtype=np.int64)
-    ends = field.cell_birth_s + field.cell_life_s
-    return np.flatnonzero((field.cell_birth_s < times.max()) & (ends > times.min()))
-
-
-def _contributions(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:
-    """Attenuation by each cell alive around these times [dB], shape (n_cells, n_times)."""
-    times = np.asarray(times_s, dtype=np.float64)
-    alive = _alive(field, times)
-    age = times.reshape(1, -1) - field.cell_birth_s[alive, None]
-    ux, uy = (hop.x1_km - hop.x0_km) / hop.length_km, (hop.y1_km - hop.y0_km) / hop.length_km
-    dx = field.cell_x_km[alive, None] + field.cell_vx_km_s[alive, None] * age - hop.x0_km
-    dy = field.cell_y_km[alive, None] + field.cell_vy_km_s[alive, None] * age - hop.y0_km
-    each = hop_attenuation_db(
-        dy * ux - dx * uy,
-        dx * ux + dy * uy,
-        path_length_km=hop.length_km,
-        radius_km=radius_km(field.cell_rho_max_km[alive, None], age / field.cell_life_s[alive, None]),
-        log_peak=field.cell_log_peak[alive, None],
-        k=hop.k,
-        alpha=hop.alpha,
-        profile=field.population.profile,
-    )
-    return each.reshape(len(alive), *times.shape)
-
-
-def _storm_arrays(field: RainField) -> tuple[Any, ...]:
-    return (
-        field.storm_start_s,
-        field.storm_end_s,
-        field.storm_x_km,
-        field.storm_y_km,
-        field.storm_vx_km_s,
-        field.storm_vy_km_s,
-        field.storm_reach_km,
-        field.storm_first_cell,
-    )
+    return np.flatnonzero((rows[:, 0] < times.max()) & (rows[:, 0] + rows[:, 1] > times.min()))

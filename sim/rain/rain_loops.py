@@ -1,89 +1,85 @@
-"""Numba loops of the rain kernel: bounds of what cells take from a hop, and the exact course.
+"""Numba loops of the rain kernel: where rain on a hop may reach a threshold, and its course there.
 
-Two more sieves after ``sim.rain.rain_sieve``: in which stretches of four minutes the sum of upper bounds
-reaches the threshold; in which minutes the true sum comes near it. Only there is the course worked out every
-ten seconds.
+Three sieves, each an upper bound of what the next one looks at: in which bins of four minutes the storms near
+the hop, each with the most that it rains anywhere, could make the rate needed (``rain_sieve``); in which bins
+all shapes, each with the most that it does to the hop then, could; in which minutes they could. Only there is
+the course worked out every ten seconds. Bins and knots lie on one grid of time, whatever is asked for, and no
+shape that reaches the hop is left out.
 """
 
 import numpy as np
 from numba import njit
 
-COARSE_STEP_S = 60.0
-"""Step of the first look [s]."""
+from hopyears.sim.rain.rain_sieve import BIN_S, BOUND_MARGIN, rows_within, runs_of_bins, storms_in_reach
+from hopyears.sim.rain.shape_loops import add_shower, add_wide, bound_shower, bound_wide
 
-_STEPS_PER_BIN = 4
-_LOOK_CLOSER = 0.75
-_ROOT_HALF = np.float32(np.sqrt(0.5))
-_ROOT_HALF_PI = float(np.sqrt(np.pi / 2.0))
-_ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
+COARSE_STEP_S = 60.0
+"""Stretch of time of the last sieve [s]."""
+
+_MINUTES = int(BIN_S / COARSE_STEP_S)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def knots_above(line, rows, threshold, splits, end_s):  # type: ignore[no-untyped-def]
-    """Knots of the windows above the threshold, from the rows of ``cells_in_reach``.
+def knots_above(hop, line, field, threshold, splits, end_s):  # type: ignore[no-untyped-def]
+    """Knots of the windows in which a hop's attenuation passes the threshold [dB].
+
+    Parameters
+    ----------
+    hop : tuple of float
+        Length [km], k, alpha, stretches; weight, inner and outer radius of showers, share of their peak that
+        is their own mean rate, the same of wide shapes (``models.air.path_rain``).
+    line : tuple of float
+        First end x, y [km] and unit vector x, y.
+    field : tuple of arrays
+        See ``RainField.for_kernel``.
 
     Returns times [s], attenuation [dB] and the first knot of each window, with the number of knots last.
     """
     times, values, starts = np.empty(4096), np.empty(4096), np.empty(4096, np.int64)
     n_knots, n_windows = 0, 0
-    shape = (line[7], line[8], line[9])
-    length = line[4]
-    n = len(rows)
-    bin_s = COARSE_STEP_S * _STEPS_PER_BIN
-    group = 0
-    while group < n:
-        # A group of cells whose times overlap.
-        last, stop = rows[group, 1], group + 1
-        longest = rows[group, 1] - rows[group, 0]
-        while stop < n and rows[stop, 0] <= last:
-            last = max(last, rows[stop, 1])
-            longest = max(longest, rows[stop, 1] - rows[stop, 0])
-            stop += 1
-        members = rows[group:stop]
-        begin, finish = max(rows[group, 0], 0.0), min(last, end_s)
-        bins = max(int(np.ceil((finish - begin) / bin_s)), 0)
-        bound = _bounds(shape, length, members, begin, bin_s, bins)
-        group = stop
+    length, k, alpha = hop[0], hop[1], hop[2]
+    needed_rate = (threshold / (k * length)) ** (1.0 / alpha)
+    enter, leave, rate, which = storms_in_reach(line, length, field, end_s)
+    runs = runs_of_bins(enter, leave, rate, needed_rate)
+    longest = np.max(leave - enter) if len(enter) else 0.0
+    step, end_bin = COARSE_STEP_S / splits, int(np.ceil(end_s / BIN_S - 1e-9))
+    for run in range(len(runs)):
+        first, stop = runs[run, 0], min(runs[run, 1], end_bin)
+        begin, finish = first * BIN_S, stop * BIN_S
+        low = np.searchsorted(enter, begin - longest)
+        high = np.searchsorted(enter, finish)
+        rows = rows_within(line, length, field, which[low:high], begin, finish)
+        bins = may_reach(hop, rows, threshold, begin, BIN_S, stop - first)
         i = 0
-        while i < bins:
-            if bound[i] < threshold:
+        while i < stop - first:
+            if not bins[i]:
                 i += 1
                 continue
             j = i + 1
-            while j < bins and bound[j] >= threshold:
+            while j < stop - first and bins[j]:
                 j += 1
-            start, until = begin + i * bin_s, min(begin + j * bin_s, finish)
-            steps = max(int(np.ceil((until - start) / COARSE_STEP_S - 1e-9)), 1)
-            step = (until - start) / steps
-            present = members[np.searchsorted(members[:, 0], start - longest) :]
-            coarse = _course(shape, length, present, start, step, steps + 1)
+            at = begin + i * BIN_S
+            present = rows[(rows[:, 0] < begin + j * BIN_S) & (rows[:, 1] > at)]
+            minutes = may_reach(hop, present, threshold, at, COARSE_STEP_S, (j - i) * _MINUTES)
             i = j
             m = 0
-            while m < steps:
-                if max(coarse[m], coarse[m + 1]) < _LOOK_CLOSER * threshold:
+            while m < len(minutes):
+                if not minutes[m]:
                     m += 1
                     continue
                 q = m + 1
-                while q < steps and max(coarse[q], coarse[q + 1]) >= _LOOK_CLOSER * threshold:
+                while q < len(minutes) and minutes[q]:
                     q += 1
                 count = (q - m) * splits + 1
-                fine = _course(shape, length, present, start + m * step, step / splits, count)
-                if n_knots + count > len(times):
+                course = course_of(hop, present, at + m * COARSE_STEP_S, step, count)
+                if n_knots + count + 2 > len(times):
                     room = 2 * len(times) + count
                     times = np.concatenate((times, np.empty(room)))
                     values = np.concatenate((values, np.empty(room)))
                 if n_windows + count + 2 > len(starts):
                     starts = np.concatenate((starts, np.empty(len(starts) + count + 2, np.int64)))
                 n_knots, n_windows = _cut(
-                    fine,
-                    start + m * step,
-                    step / splits,
-                    threshold,
-                    times,
-                    values,
-                    starts,
-                    n_knots,
-                    n_windows,
+                    course, at + m * COARSE_STEP_S, step, threshold, times, values, starts, n_knots, n_windows
                 )
                 m = q
     starts[n_windows] = n_knots
@@ -91,67 +87,64 @@ def knots_above(line, rows, threshold, splits, end_s):  # type: ignore[no-untype
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _bounds(shape, length, rows, start, step, count):  # type: ignore[no-untyped-def]
-    """Upper bound of the attenuation within each of ``count`` stretches of ``step`` seconds."""
-    total = np.zeros(count, np.float32)
+def may_reach(hop, rows, threshold, start, step, count):  # type: ignore[no-untyped-def]
+    """Whether the attenuation may reach the threshold within each of ``count`` stretches of ``step`` seconds.
+
+    For alpha up to 1, A <= k L^(1 - alpha) I^alpha (the power is concave); above, A <= k I R^(alpha - 1), R
+    being the greatest rate. Both hold for the closed form too: no own mean rate is below the path mean or
+    above the greatest rate.
+    """
+    length, k, alpha = hop[0], hop[1], hop[2]
+    integral, rate = np.zeros(count, np.float32), np.zeros(count, np.float32)
     for i in range(len(rows)):
-        enter, leave, birth, life, d0, dv, s0, sv, peak, rho = rows[i]
-        low = max(int((enter - start) / step), 0)
-        high = min(int((leave - start) / step), count - 1)
+        row = rows[i]
+        low = max(int(np.floor((row[0] - start) / step)), 0)
+        high = min(int(np.floor((row[1] - start) / step)), count - 1)
         if high < low:
             continue
-        age = start + (low + 0.5) * step - birth
-        phase, across, along = _placed(age, step, life, d0, dv, s0, sv)
-        _add_bound(total[low : high + 1], phase, across, along, length, peak, rho, shape)
-    return total
+        age = start + (low + 0.5) * step - row[2]
+        phase, across, along = _placed(age, step, row[3], row[4], row[5], row[6], row[7])
+        into, onto = integral[low : high + 1], rate[low : high + 1]
+        if row[10] == 0.0:
+            bound_shower(into, onto, phase, across, along, length, row[8], row[9], hop[4:8])
+        else:
+            bound_wide(into, onto, phase, across, along, length, row[8], row[9], row[10])
+    if alpha <= 1.0:
+        needed = (threshold / k * length ** (alpha - 1.0)) ** (1.0 / alpha)
+        return integral >= np.float32(needed * BOUND_MARGIN)
+    power, needed = np.float32(alpha - 1.0), threshold / k
+    return integral * rate**power >= np.float32(needed * BOUND_MARGIN)
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _add_bound(total, phase, across, along, length, peak, rho, shape):  # type: ignore[no-untyped-def]
-    """Add one cell's upper bound over stretches, given its phase and place in the middle of the first one."""
-    one = np.float32(1.0)
-    u0, du = np.float32(phase[0]), np.float32(phase[1])
-    d0, dd = np.float32(across[0]), np.float32(across[1])
-    s0, ds = np.float32(along[0]), np.float32(along[1])
-    half_u, half_d, half_s = np.float32(0.5) * du, np.float32(0.5) * abs(dd), np.float32(0.5) * abs(ds)
-    far, zero = np.float32(length), np.float32(0.0)
-    weight, inner, outer = shape
-    first, second = np.float32(peak * weight), np.float32(peak * (1.0 - weight))
-    root = np.float32(_ROOT_TWO_PI)
-    for i in range(len(total)):
-        step = np.float32(i)
-        u = u0 + du * step
-        # The phase within the stretch at which the cell is largest.
-        u += min(max(np.float32(0.5) - u, -half_u), half_u)
-        q = max(np.float32(4.0) * u * (one - u), np.float32(1e-6))
-        r = np.float32(rho) * np.sqrt(q * _sine_over(q))
-        d = max(abs(d0 + dd * step) - half_d, zero)
-        s = s0 + ds * step
-        over = max(max(-s, s - far) - half_s, zero)
-        away2 = d * d + over * over
-        narrow, wide = np.float32(inner) * r, np.float32(outer) * r
-        total[i] += first * min(far, root * narrow) * _decay(away2 / (np.float32(2.0) * narrow * narrow))
-        total[i] += second * min(far, root * wide) * _decay(away2 / (np.float32(2.0) * wide * wide))
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _course(shape, length, rows, start, step, count):  # type: ignore[no-untyped-def]
-    """Attenuation at ``count`` times from ``start`` at distance ``step``, from the cells present."""
+def course_of(hop, rows, start, step, count):  # type: ignore[no-untyped-def]
+    """Attenuation [dB] at ``count`` times from ``start`` at distance ``step``, by these shapes together."""
+    length, k, alpha, parts = hop[0], hop[1], hop[2], int(hop[3])
+    far = length / parts
     total = np.zeros(count, np.float32)
-    end = start + (count - 1) * step
-    for i in range(len(rows)):
-        enter, leave, birth, life, d0, dv, s0, sv, peak, rho = rows[i]
-        if enter >= end:
-            break
-        if leave <= start:
-            continue
-        low = max(int(np.ceil((enter - start) / step)), 0)
-        high = min(int(np.floor((leave - start) / step)), count - 1)
-        if high < low:
-            continue
-        age = start + low * step - birth
-        phase, across, along = _placed(age, step, life, d0, dv, s0, sv)
-        _add_cell(total[low : high + 1], phase, across, along, length, peak, rho, shape)
+    integral, own = np.empty(count, np.float32), np.empty(count, np.float32)
+    power, per_km = np.float32(alpha - 1.0), np.float32(1.0 / far)
+    for part in range(parts):
+        integral[:] = 0.0
+        own[:] = 0.0
+        for i in range(len(rows)):
+            row = rows[i]
+            low = max(int(np.ceil((row[0] - start) / step)), 0)
+            high = min(int(np.floor((row[1] - start) / step)), count - 1)
+            if high < low:
+                continue
+            age = start + low * step - row[2]
+            phase, across, along = _placed(age, step, row[3], row[4], row[5], row[6] - part * far, row[7])
+            into, onto = integral[low : high + 1], own[low : high + 1]
+            if row[10] == 0.0:
+                add_shower(into, onto, phase, across, along, far, row[8], row[9], hop[4:8])
+            else:
+                add_wide(into, onto, phase, across, along, far, row[8], row[9], row[10], hop[8])
+        for i in range(count):
+            summed = integral[i]
+            if summed > 1e-9:
+                mean = max(own[i] / summed, np.float32(0.0)) + summed * per_km
+                total[i] += np.float32(k) * summed * mean**power
     return total
 
 
@@ -184,95 +177,3 @@ def _cut(fine, start, step, threshold, times, values, starts, n_knots, n_windows
             last = i
             inside = high
     return n_knots, n_windows
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _add_cell(total, phase, across, along, length, peak, rho, shape):  # type: ignore[no-untyped-def]
-    """Add one cell's attenuation at evenly spaced times, given its phase and place at the first of them.
-
-    Single precision, no branch, so that the compiler turns it into vector instructions. Error function by
-    Abramowitz and Stegun 7.1.28 (error under 3e-7), sine of pi u as a polynomial in 4 u (1 - u), exponential
-    as the 64th power of a series.
-    """
-    one = np.float32(1.0)
-    u0, du = np.float32(phase[0]), np.float32(phase[1])
-    da, dd = np.float32(across[0]), np.float32(across[1])
-    sa, ds = np.float32(along[0]), np.float32(along[1])
-    weight, inner, outer = shape
-    far = np.float32(length)
-    rho2 = np.float32(rho * rho)
-    first = np.float32(peak * weight * inner * _ROOT_HALF_PI)
-    second = np.float32(peak * (1.0 - weight) * outer * _ROOT_HALF_PI)
-    narrow, wide = np.float32(_ROOT_HALF / inner), np.float32(_ROOT_HALF / outer)
-    for i in range(len(total)):
-        step_i = np.float32(i)
-        u = u0 + du * step_i
-        d = da + dd * step_i
-        s = sa + ds * step_i
-        q = max(np.float32(4.0) * u * (one - u), np.float32(1e-6))
-        r2 = rho2 * q * _sine_over(q)
-        r = np.sqrt(r2)
-        turn = one / r
-        across, near, beyond = abs(d) * turn, s * turn, (far - s) * turn
-        total[i] += r * (
-            first * _decay(across * narrow * across * narrow) * (_erf(beyond * narrow) + _erf(near * narrow))
-            + second * _decay(across * wide * across * wide) * (_erf(beyond * wide) + _erf(near * wide))
-        )
-
-
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
-def _sine_over(q: np.float32) -> np.float32:
-    """sin(pi u) / q with q = 4 u (1 - u); polynomial by least squares, error under 1e-6."""
-    return np.float32(0.78539769) + q * (
-        np.float32(0.19635797) + q * (np.float32(0.01739471) + q * np.float32(0.0008495))
-    )
-
-
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
-def _erf(x: np.float32) -> np.float32:
-    """Error function, Abramowitz and Stegun 7.1.28."""
-    a = min(abs(x), np.float32(4.5))
-    p = np.float32(1.0) + a * (
-        np.float32(0.0705230784)
-        + a
-        * (
-            np.float32(0.0422820123)
-            + a
-            * (
-                np.float32(0.0092705272)
-                + a
-                * (np.float32(0.0001520143) + a * (np.float32(0.0002765672) + a * np.float32(0.0000430638)))
-            )
-        )
-    )
-    p = p * p
-    p = p * p
-    p = p * p
-    p = p * p
-    value = np.float32(1.0) - np.float32(1.0) / p
-    return value if x >= 0 else -value
-
-
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
-def _decay(x: np.float32) -> np.float32:
-    """exp(-x) of x at least 0; nothing beyond 40."""
-    z = min(x, np.float32(40.0)) * np.float32(1.0 / 64.0)
-    p = np.float32(1.0) + z * (
-        np.float32(1.0)
-        + z
-        * (
-            np.float32(0.5)
-            + z
-            * (
-                np.float32(1.0 / 6.0)
-                + z * (np.float32(1.0 / 24.0) + z * (np.float32(1.0 / 120.0) + z * np.float32(1.0 / 720.0)))
-            )
-        )
-    )
-    p = p * p
-    p = p * p
-    p = p * p
-    p = p * p
-    p = p * p
-    p = p * p
-    return np.float32(1.0) / p

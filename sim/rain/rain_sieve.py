@@ -1,117 +1,190 @@
-"""Numba loops that find the cells of a rain field which matter to one hop."""
-
-from typing import Any
+"""Numba loops that find the storms and shapes of a rain field which matter to one hop."""
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
+from hopyears.sim.rain.shape_loops import decay
 from hopyears.sim.rain.storm_loops import CELL_REACH
 
-_ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
+BIN_S = 240.0
+"""Bins of time in which bounds are first compared with what is needed [s]; years hold a whole number."""
+
+BOUND_MARGIN = 0.999
+"""Share of what is needed that a bound must reach: it is summed in single precision."""
+
+_MOST_BINS = 45
 
 
-def cells_in_reach(
-    line: NDArray[np.float64],
-    circles: Any,
-    storms: Any,
-    cells: NDArray[np.float64],
-    largest_km: float,
-    least_db: float,
-) -> NDArray[np.float64]:
-    """Cells that may take at least ``least_db`` from a hop, as rows sorted by the time they begin to.
+@njit(cache=True, error_model="numpy", nogil=True)
+def storm_rates(cells, first_cell, weight, inner, outer):  # type: ignore[no-untyped-def]
+    """Rain rate that each storm exceeds nowhere and never [mm/h], its cells drifting together.
 
-    ``line``: first end x, y [km], unit vector x, y, length [km], k, alpha, and weight, inner and outer
-    radius of the cells' attenuation. ``circles``, ``storms`` and ``cells``: of a RainField; ``largest_km``:
-    radius that none of its cells exceeds.
-
-    Returns rows of ten numbers: when the cell enters and leaves [s], its birth and life [s], distance
-    across the line at birth [km] and its speed [km/s], place along it and its speed, peak attenuation per
-    kilometre [dB/km] and largest radius [km].
+    At a place whose nearest centre is that of cell j, every other cell i is at least half as far away as the
+    two centres are apart. So no place has more than the largest, over j, of the peak of j and what the others
+    that live at some time with it would give at half the distance of their centres.
     """
-    near_by = _near_by(line, circles, storms, _least_log_peak(line, largest_km, least_db))
-    rows = _rows(line, near_by, cells, least_db)
-    ordered: NDArray[np.float64] = rows[np.argsort(rows[:, 0], kind="stable")]
-    return ordered
-
-
-def _least_log_peak(line: NDArray[np.float64], largest_km: float, least_db: float) -> float:
-    """ln of the peak [ln mm/h] under which no cell, however wide, takes ``least_db`` from a hop."""
-    length, k, alpha, weight, inner, outer = line[4:]
-    reach_km = weight * min(length, _ROOT_TWO_PI * inner * largest_km)
-    reach_km += (1.0 - weight) * min(length, _ROOT_TWO_PI * outer * largest_km)
-    return float(np.log(least_db / (k * reach_km)) / alpha) - 1e-3
-
-
-@njit(cache=True, error_model="numpy", nogil=True)
-def _near_by(line, circles, storms, least_log_peak):  # type: ignore[no-untyped-def]
-    """Cells of at least this ln of the peak whose circle, of a storm whose course, comes near the hop."""
-    storm_start, storm_end, storm_x, storm_y, storm_vx, storm_vy, storm_reach, first_cell = storms
-    centre_x, centre_y, extent, log_peak = circles[0], circles[1], circles[2], circles[3]
-    least = np.float32(least_log_peak)
-    middle_x, middle_y = line[0] + 0.5 * line[4] * line[2], line[1] + 0.5 * line[4] * line[3]
-    at_x, at_y, half = np.float32(middle_x), np.float32(middle_y), np.float32(0.5 * line[4])
-    found = np.empty(len(centre_x), np.int32)
-    count = 0
-    for storm in range(len(storm_start)):
-        # Nearest approach of the storm's moving centre to the middle of the hop.
-        rx, ry = middle_x - storm_x[storm], middle_y - storm_y[storm]
-        sx, sy = storm_vx[storm], storm_vy[storm]
-        lasting = storm_end[storm] - storm_start[storm]
-        nearest = min(max((rx * sx + ry * sy) / (sx * sx + sy * sy + 1e-18), 0.0), lasting)
-        rx, ry = rx - sx * nearest, ry - sy * nearest
-        limit = storm_reach[storm] + 0.5 * line[4]
-        if rx * rx + ry * ry > limit * limit:
-            continue
-        for cell in range(first_cell[storm], first_cell[storm + 1]):
-            dx, dy, reach = centre_x[cell] - at_x, centre_y[cell] - at_y, extent[cell] + half
-            found[count] = cell
-            count += (dx * dx + dy * dy < reach * reach) & (log_peak[cell] >= least)
-    return found[:count]
+    rates = np.zeros(len(first_cell) - 1, np.float32)
+    for storm in range(len(rates)):
+        low, n = first_cell[storm], first_cell[storm + 1] - first_cell[storm]
+        x, y = np.empty(n, np.float32), np.empty(n, np.float32)
+        birth, death = np.empty(n, np.float32), np.empty(n, np.float32)
+        peak, stiff = np.empty(n, np.float32), np.empty(n, np.float32)
+        for i in range(n):
+            cell, begin = cells[low + i], cells[low, 0]
+            birth[i] = cell[0] - begin
+            death[i] = birth[i] + cell[1]
+            x[i], y[i] = cell[2] - cell[4] * birth[i], cell[3] - cell[5] * birth[i]
+            peak[i], stiff[i] = np.exp(cell[6]), 0.125 / (cell[7] * cell[7])
+        thin, broad = np.float32(1.0 / inner**2), np.float32(1.0 / outer**2)
+        core, skirt = np.float32(weight), np.float32(1.0 - weight)
+        most = np.float32(0.0)
+        for j in range(n):
+            total = np.float32(0.0)
+            for i in range(n):
+                dx, dy = x[i] - x[j], y[i] - y[j]
+                away = (dx * dx + dy * dy) * stiff[i]
+                each = peak[i] * (core * decay(away * thin) + skirt * decay(away * broad))
+                total += each if (birth[i] < death[j]) & (death[i] > birth[j]) else np.float32(0.0)
+            most = max(most, total)
+        rates[storm] = most
+    return rates
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _rows(line, near_by, cells, least_db):  # type: ignore[no-untyped-def]
-    """Rows of those cells that may take ``least_db``, in any order."""
-    x0, y0, ux, uy, length, k, alpha, weight, inner, outer = line
-    rows = np.empty((len(near_by), 10))
-    count = 0
-    for i in range(len(near_by)):
-        birth, life, x, y, vx, vy, log_peak, rho = cells[near_by[i]]
-        reach = CELL_REACH * outer * rho
-        dx, dy = x - x0, y - y0
-        d0, s0 = dy * ux - dx * uy, dx * ux + dy * uy
-        dv, sv = vy * ux - vx * uy, vx * ux + vy * uy
-        d1, s1 = d0 + dv * life, s0 + sv * life
-        near = 0.0 if d0 * d1 < 0.0 else min(abs(d0), abs(d1))
-        if near > reach or max(s0, s1) < -reach or min(s0, s1) > length + reach:
-            continue
-        wide, narrow = outer * rho, inner * rho
-        peak = k * np.exp(alpha * log_peak)
-        first = peak * weight * min(length, _ROOT_TWO_PI * narrow)
-        second = peak * (1.0 - weight) * min(length, _ROOT_TWO_PI * wide)
-        if first + second < least_db:
-            continue
-        away = 0.5 * near * near
-        if first * np.exp(-away / (narrow * narrow)) + second * np.exp(-away / (wide * wide)) < least_db:
-            continue
-        reach = wide * min(np.sqrt(2.0 * np.log((first + second) / least_db)), CELL_REACH)
-        begin, end = _passage(d0, dv, -reach, reach, 0.0, life)
-        begin, end = _passage(s0, sv, -reach, length + reach, begin, end)
-        if begin >= end:
-            continue
-        rows[count, 0], rows[count, 1] = birth + begin, birth + end
-        rows[count, 2], rows[count, 3] = birth, life
-        rows[count, 4], rows[count, 5], rows[count, 6], rows[count, 7] = d0, dv, s0, sv
-        rows[count, 8], rows[count, 9] = peak, rho
-        count += 1
-    return rows[:count]
+def storms_in_reach(line, length, field, end_s):  # type: ignore[no-untyped-def]
+    """Storms and wide shapes that may rain on a hop, in order of the time from which they may.
+
+    Returns from when and until when [s], the most that each rains anywhere [mm/h], and its number: that of a
+    storm, or -1 - that of a wide shape.
+    """
+    storms, rates, wide = field[0], field[1], field[4]
+    middle_x, middle_y = line[0] + 0.5 * length * line[2], line[1] + 0.5 * length * line[3]
+    room, n = len(storms) + len(wide), 0
+    enter, leave, rate = np.empty(room), np.empty(room), np.empty(room, np.float32)
+    which = np.empty(room, np.int64)
+    for storm in range(len(storms)):
+        start, end, x, y, vx, vy, reach = storms[storm]
+        begin, finish = _within(x - middle_x, y - middle_y, vx, vy, reach + 0.5 * length, end - start)
+        if begin < finish and start + finish > 0.0 and start + begin < end_s:
+            enter[n], leave[n] = max(start + begin, 0.0), min(start + finish, end_s)
+            rate[n], which[n] = rates[storm], storm
+            n += 1
+    for i in range(len(wide)):
+        birth, life, x, y, vx, vy, log_peak, rho, ratio, _ = wide[i]
+        reach = CELL_REACH * rho * np.sqrt(ratio) + 0.5 * length
+        begin, finish = _within(x - middle_x, y - middle_y, vx, vy, reach, life)
+        if begin < finish and birth + finish > 0.0 and birth + begin < end_s:
+            enter[n], leave[n] = max(birth + begin, 0.0), min(birth + finish, end_s)
+            rate[n], which[n] = np.exp(log_peak), -1 - i
+            n += 1
+    order = np.argsort(enter[:n])
+    return enter[:n][order], leave[:n][order], rate[:n][order], which[:n][order]
 
 
 @njit(cache=True, error_model="numpy", nogil=True, inline="always")
-def _passage(
-    start: float, speed: float, low: float, high: float, begin: float, end: float
-) -> tuple[float, float]:
+def _within(x, y, vx, vy, limit, lasting):  # type: ignore[no-untyped-def]
+    """Time from 0 to ``lasting`` during which a moving point is within ``limit`` of the origin."""
+    speed2 = vx * vx + vy * vy + 1e-18
+    nearest = -(x * vx + y * vy) / speed2
+    left = limit * limit - (x * x + y * y - nearest * nearest * speed2)
+    if left <= 0.0:
+        return 1.0, 0.0
+    half = np.sqrt(left / speed2)
+    return max(nearest - half, 0.0), min(nearest + half, lasting)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def runs_of_bins(enter, leave, rate, needed):  # type: ignore[no-untyped-def]
+    """Bins in which the rates of what is present add up to what is needed, as first bin and the one after.
+
+    ``enter`` in order; no run is longer than three hours.
+    """
+    runs = np.empty((256, 2), np.int64)
+    n_runs, i, n = 0, 0, len(enter)
+    while i < n:
+        last, j, summed = leave[i], i + 1, rate[i]
+        while j < n and enter[j] <= last:
+            last = max(last, leave[j])
+            summed += rate[j]
+            j += 1
+        if summed >= BOUND_MARGIN * needed:
+            first = int(enter[i] // BIN_S)
+            change = np.zeros(int(np.ceil(last / BIN_S)) - first + 1)
+            for m in range(i, j):
+                change[int(enter[m] // BIN_S) - first] += rate[m]
+                change[int(np.ceil(leave[m] / BIN_S)) - first] -= rate[m]
+            now, since = 0.0, -1
+            for b in range(len(change)):
+                now += change[b]
+                reaches = now >= BOUND_MARGIN * needed
+                if since >= 0 and (not reaches or b - since == _MOST_BINS):
+                    if n_runs == len(runs):
+                        runs = np.concatenate((runs, np.empty_like(runs)))
+                    runs[n_runs, 0], runs[n_runs, 1] = first + since, first + b
+                    n_runs += 1
+                    since = -1
+                if reaches and since < 0:
+                    since = b
+        i = j
+    return runs[:n_runs]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def rows_within(line, length, field, which, begin, finish):  # type: ignore[no-untyped-def]
+    """Shapes of these storms and wide shapes that rain on the hop between two times, in any order.
+
+    Rows of eleven numbers: when the shape enters and leaves [s], its birth and life [s], distance across the
+    line at birth [km] and its speed [km/s], place along it and its speed, peak [mm/h], largest radius [km],
+    and the scale of a wide shape's chord, 0 for a shower (``models.air.path_rain.Chords``).
+    """
+    first_cell, cells, wide, outer = field[2], field[3], field[4], field[5]
+    room = 0
+    for storm in which:
+        room += 1 if storm < 0 else first_cell[storm + 1] - first_cell[storm]
+    rows = np.empty((room, 11))
+    n = 0
+    for storm in which:
+        if storm < 0:
+            shape = wide[-1 - storm]
+            reach = CELL_REACH * shape[7]
+            along = line[2] * np.sin(shape[9]) + line[3] * np.cos(shape[9])
+            left = line[2] * np.cos(shape[9]) - line[3] * np.sin(shape[9])
+            stiff = along**2 / shape[8] + left**2 * shape[8]
+            scale, skew = 1.0 / np.sqrt(stiff), along * left * (1.0 / shape[8] - shape[8]) / stiff
+            n = _add_row(rows, n, line, length, shape, reach, scale, skew, begin, finish)
+            continue
+        for cell in range(first_cell[storm], first_cell[storm + 1]):
+            shape = cells[cell]
+            if shape[0] < finish and shape[0] + shape[1] > begin:
+                n = _add_row(
+                    rows, n, line, length, shape, CELL_REACH * outer * shape[7], 0.0, 0.0, begin, finish
+                )
+    return rows[:n]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _add_row(rows, n, line, length, shape, reach, scale, skew, begin, finish):  # type: ignore[no-untyped-def]
+    """Add a shape's row if it reaches the hop; the number of rows then."""
+    x0, y0, ux, uy = line
+    birth, life, dx, dy = shape[0], shape[1], shape[2] - x0, shape[3] - y0
+    d0, s0 = dy * ux - dx * uy, dx * ux + dy * uy
+    dv, sv = shape[5] * ux - shape[4] * uy, shape[4] * ux + shape[5] * uy
+    extent = reach
+    if scale > 0.0:
+        d0, s0, dv, sv = d0 * scale, s0 + skew * d0, dv * scale, sv + skew * dv
+        extent = reach * scale
+    first, last = _passage(d0, dv, -reach, reach, max(begin - birth, 0.0), min(finish - birth, life))
+    first, last = _passage(s0, sv, -extent, length + extent, first, last)
+    if first >= last:
+        return n
+    rows[n, 0], rows[n, 1], rows[n, 2], rows[n, 3] = birth + first, birth + last, birth, life
+    rows[n, 4], rows[n, 5], rows[n, 6], rows[n, 7] = d0, dv, s0, sv
+    rows[n, 8], rows[n, 9], rows[n, 10] = np.exp(shape[6]), shape[7], scale
+    return n + 1
+
+
+@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+def _passage(start, speed, low, high, begin, end):  # type: ignore[no-untyped-def]
     """Part of the time from begin to end during which start + speed t lies between low and high."""
     if abs(speed) < 1e-15:
         return (begin, end) if low <= start <= high else (end, begin)

@@ -9,13 +9,14 @@ systems). No rare event is left to chance: every snapshot counts.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from hopyears.models.air.path_rain import n_stretches, own_mean_share
-from hopyears.models.air.rain_cell import GAUSSIAN, CellPopulation, largest_radius_km, radius_km
+from hopyears.models.air.path_rain import hop_numbers
+from hopyears.models.air.rain_cell import CellPopulation, largest_radius_km, radius_km
 from hopyears.models.air.storm import StormModel
 from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.network.network import MAXIMUM_PATH_LENGTH_KM
@@ -31,6 +32,7 @@ from hopyears.sim.rain.rain_laws import (
     longest_system_s,
 )
 from hopyears.sim.rain.scene_loops import sum_scenes
+from hopyears.sim.rain.storm_loops import CELL_REACH
 from hopyears.sim.streams import Streams
 
 Integers = NDArray[np.int64]
@@ -38,7 +40,6 @@ Integers = NDArray[np.int64]
 LONGEST_HOP_KM = 60.0
 """Longest hop that a scene's surroundings cover unless more is asked for."""
 
-_REACH = 3.5
 _WIDE_SHARE = 0.25
 """Share of the scenes that are known to hold a wide shape."""
 
@@ -47,12 +48,13 @@ _WIDE_SHARE = 0.25
 class Scenes:
     """Snapshots that hold a shape at the hop; those of scene i are ``first[i] : first[i + 1]``, the known first.
 
-    ``shapes`` has the columns that ``scene_loops.sum_scenes`` tells. ``weight`` is shapes per km^2 that the
-    scene stands for, times the share of its month in the year.
+    ``columns`` are, for each shape, x and y [km], from the known shape or, where the third is true, from the hop's
+    middle; ln of the peak; radius [km]; ratio of the axes and bearing of the long one [rad], 0 for a shower.
+    ``weight`` is shapes per km^2 that the scene stands for, times the share of its month in the year.
     """
 
     first: Integers
-    shapes: Floats
+    columns: tuple[NDArray[Any], ...]
     weight: Floats
     place: Floats
     month: Integers
@@ -62,7 +64,7 @@ class Scenes:
     @property
     def known_log_peak(self) -> Floats:
         """ln of the peak of each scene's known shape [ln mm/h]."""
-        return np.asarray(self.shapes[self.first[:-1], 3])
+        return np.asarray(self.columns[3][self.first[:-1]], dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ class _Rain:
     def widest_km(self) -> float:
         """Farthest that any shape rains from its centre."""
         wide = np.sqrt(self.storms.wide_ratio) * self.storms.wide_radius_km
-        return _REACH * max(wide, self.population.profile.outer_radius * self.population.largest_km)
+        return CELL_REACH * max(wide, self.population.profile.outer_radius * self.population.largest_km)
 
     @property
     def longest_storm_s(self) -> float:
@@ -109,7 +111,7 @@ class _Rain:
     @property
     def storms_within_km(self) -> float:
         """How far from the hop's middle a storm may stand that rains on it."""
-        cell = _REACH * self.population.profile.outer_radius * self.population.largest_km
+        cell = CELL_REACH * self.population.profile.outer_radius * self.population.largest_km
         return 0.5 * self.longest_hop_km + 3.5 * self.storms.storm_spread_km + cell
 
 
@@ -138,9 +140,11 @@ def scenes(
         rng = Streams(0, 0).generator("scenes", first_month + number)
         rain = _Rain(month, gathering(month, population, storms), population, storms, longest_hop_km)
         parts.append(_month_scenes(rng, rain, per_month, shares[number]))
+    shapes = np.concatenate([part[1] for part in parts])
+    x, y, from_middle, *rest = (np.ascontiguousarray(column) for column in shapes.T)
     return Scenes(
         first=np.concatenate([[0], np.cumsum(np.concatenate([part[0] for part in parts]))]).astype(np.int64),
-        shapes=np.concatenate([part[1] for part in parts]),
+        columns=(x, y, from_middle > 0.0, *rest),
         weight=np.concatenate([part[2] for part in parts]),
         place=np.concatenate([part[3] for part in parts]),
         month=np.repeat(np.arange(len(months)), [len(part[0]) for part in parts]),
@@ -197,7 +201,7 @@ def _that_matter(
 
 def _reach_km(rain: _Rain, shapes: Floats) -> Floats:
     outer = np.where(shapes[:, 5] > 0.0, np.sqrt(shapes[:, 5]), rain.population.profile.outer_radius)
-    return np.asarray(_REACH * outer * shapes[:, 4])
+    return np.asarray(CELL_REACH * outer * shapes[:, 4])
 
 
 def _known_shower(
@@ -383,47 +387,46 @@ def _even_points(rng: np.random.Generator, n: int) -> Floats:
     return np.mod(np.arange(n)[:, None] * steps + rng.uniform(size=4), 1.0)
 
 
-def hop_samples(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> tuple[Floats, Floats]:
+def hop_samples(
+    snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, bearing_rad: float = 0.0
+) -> tuple[Floats, Floats]:
     """Attenuation of a hop in each scene [dB] and the fraction of time the scene stands for.
 
-    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate).
+    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate). The long axes of wide shapes
+    lie in all directions alike, so the bearing of the hop moves chance only.
     """
-    total, _, share = _sums(snapshots, path_length_km, k, alpha, (0.0, 0.0))
-    return total, share
+    total, share, area = _sums(snapshots, path_length_km, k, alpha, bearing_rad, (0.0, 0.0))
+    return total, snapshots.weight * area * share
 
 
 def pair_samples(
     snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, shift_km: tuple[float, float]
 ) -> tuple[Floats, Floats, Floats]:
     """Attenuation in each scene of a hop and of its like shifted by (along, across) km, and the time."""
-    total, other, share = _sums(snapshots, path_length_km, k, alpha, shift_km)
-    return total, (total if shift_km == (0.0, 0.0) else other), share
+    total, share, area = _sums(snapshots, path_length_km, k, alpha, 0.0, (0.0, 0.0))
+    other, _, _ = _sums(snapshots, path_length_km, k, alpha, 0.0, shift_km)
+    return total, other, snapshots.weight * area * share
 
 
 def _sums(
-    snapshots: Scenes, path_length_km: float, k: float, alpha: float, shift_km: tuple[float, float]
+    snapshots: Scenes,
+    path_length_km: float,
+    k: float,
+    alpha: float,
+    bearing_rad: float,
+    shift_km: tuple[float, float],
 ) -> tuple[Floats, Floats, Floats]:
     if not 0.0 <= path_length_km <= snapshots.longest_hop_km:
         raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {snapshots.longest_hop_km:g}")
     profile = snapshots.population.profile
-    numbers = np.array(
-        [
-            path_length_km,
-            k,
-            alpha,
-            n_stretches(path_length_km),
-            profile.inner_weight,
-            profile.inner_radius,
-            profile.outer_radius,
-            own_mean_share(profile, float(alpha)),
-            own_mean_share(GAUSSIAN, float(alpha)),
-            _REACH,
-        ]
+    total, share, area = sum_scenes(
+        hop_numbers(profile, path_length_km, k, alpha),
+        (snapshots.first, *snapshots.columns, snapshots.place),
+        float(bearing_rad),
+        (CELL_REACH * profile.outer_radius, CELL_REACH),
+        (float(shift_km[0]), float(shift_km[1])),
     )
-    total, other, share, area = sum_scenes(
-        numbers, snapshots.first, snapshots.shapes, snapshots.place, np.array(shift_km, dtype=np.float64)
-    )
-    return total, other, snapshots.weight * area * share
+    return total, share, area
 
 
 def raw_law(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> RawLaw:

@@ -54,7 +54,7 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
     storms, storm_system, m = np.empty((1024, 8)), np.empty(1024, np.int64), 0
     wide, wide_system, w = np.empty((1024, 10)), np.empty(1024, np.int64), 0
     spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
-    wide_reach = 3.0 * np.sqrt(model[10]) * size[4]
+    wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
     cell_reach = CELL_REACH * model[11] * size[3]
     longest_storm = storm_duration + LONGEST_LIVES * model[7]
     for i in range(len(systems)):

@@ -6,6 +6,6 @@ of types and libraries. Workers forked from the server have it done.
 
 import numpy as np
 
-from hopyears.sim.rain.storm_loops import circles_of_cells
+from hopyears.sim.rain.rain_sieve import storm_rates
 
-circles_of_cells(np.empty((0, 8)), 1.0)
+storm_rates(np.empty((0, 8)), np.zeros(1, np.int64), 0.5, 1.0, 1.0)

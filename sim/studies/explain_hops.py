@@ -10,7 +10,8 @@ from hopyears.models.air.rain_cell import radius_km
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_line
 from hopyears.sim.hops.hop import HopTimeline
 from hopyears.sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
-from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db
+from hopyears.sim.rain.rain_field import RainField
+from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares
 
 SAMPLES = 240
 """Times at which rain is looked up over an outage, besides the knots that the simulation itself used."""
@@ -27,7 +28,7 @@ _Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class CellStory:
-    """A cell over a hop at the worst moment of its rain.
+    """A cell, or a wide shape, over a hop at the worst moment of its rain.
 
     Attributes
     ----------
@@ -36,7 +37,7 @@ class CellStory:
     peak_mm_h, radius_km : float
         Rain rate of its centre; radius at which it falls to exp(-1/2) of that, then.
     attenuation_db : float
-        What it takes from the hop, as the cell model gives it (before anchoring).
+        What it takes from the hop by its part of the path integral of the rate, before anchoring.
     """
 
     cell: int
@@ -93,7 +94,7 @@ class HopStory:
 
 @dataclass(frozen=True)
 class StormStory:
-    """A storm that rained on the route.
+    """A storm (all that was drawn together) that rained on the route.
 
     Attributes
     ----------
@@ -208,16 +209,16 @@ def _cells(
     field = draws.field
     if field is None or raw_db < LEAST_RAIN_DB:
         return ()
-    cells, shares_db = cell_shares_db(field, hop_line(simulator.prepared.designs[index]), time_s)
+    shares = rain_shares(field, hop_line(simulator.prepared.designs[index]), time_s)
+    shapes, shares_db = shares.shape[:CELLS_SHOWN], shares.share_db[:CELLS_SHOWN]
     told = []
-    for cell, share_db in zip(cells[:CELLS_SHOWN], shares_db[:CELLS_SHOWN], strict=True):
-        phase = (time_s - field.cell_birth_s[cell]) / field.cell_life_s[cell]
+    for shape, row, share_db in zip(shapes, field.shape_rows(shapes), shares_db, strict=True):
         told.append(
             CellStory(
-                cell=int(cell),
-                storm=int(field.cell_storm[cell]),
-                peak_mm_h=float(np.exp(field.cell_log_peak[cell])),
-                radius_km=float(radius_km(field.cell_rho_max_km[cell], phase)),
+                cell=int(shape),
+                storm=int(field.shape_system[shape]),
+                peak_mm_h=float(np.exp(row[6])),
+                radius_km=float(radius_km(row[7], (time_s - row[0]) / row[1])),
                 attenuation_db=float(share_db),
             )
         )
@@ -265,26 +266,28 @@ def storm_stories(
         if not told:
             continue
         line = hop_line(simulator.prepared.designs[hop.index])
-        cells, shares_db = cell_shares_db(field, line, hop.rain_time_s)
+        shares = rain_shares(field, line, hop.rain_time_s)
+        shapes, shares_db = shares.shape, shares.share_db
         for storm in told:
-            mine = field.cell_storm[cells] == storm
+            mine = field.shape_system[shapes] == storm
             taken.setdefault(storm, {})[hop.hop] = float(shares_db[mine].sum())
             strong = mine & (shares_db >= LEAST_SHARE * shares_db[mine].max())
-            peak = float(np.exp(field.cell_log_peak[cells[strong]].max()))
+            peak = float(np.exp(field.shape_rows(shapes[strong])[:, 6].max()))
             peaks[storm] = max(peaks.get(storm, 0.0), peak)
     order = sorted(taken, key=lambda storm: (-max(taken[storm].values()), storm))
-    return tuple(
-        StormStory(
-            storm=storm,
-            n_cells=int(np.diff(field.storm_first_cell[storm : storm + 2])[0]),
-            start_s=float(field.storm_start_s[storm]),
-            end_s=float(field.storm_end_s[storm]),
-            speed_km_h=float(np.hypot(field.storm_vx_km_s[storm], field.storm_vy_km_s[storm]) * 3600.0),
-            bearing_deg=float(
-                np.rad2deg(np.arctan2(field.storm_vx_km_s[storm], field.storm_vy_km_s[storm])) % 360.0
-            ),
-            peak_mm_h=peaks[storm],
-            hops=tuple(taken[storm].items()),
-        )
-        for storm in order
+    return tuple(_storm_story(field, storm, peaks[storm], taken[storm]) for storm in order)
+
+
+def _storm_story(field: RainField, storm: int, peak_mm_h: float, hops: dict[str, float]) -> StormStory:
+    rows = field.shape_rows(np.flatnonzero(field.shape_system == storm))
+    east, north = rows[0, 4:6]
+    return StormStory(
+        storm=storm,
+        n_cells=len(rows),
+        start_s=float(rows[:, 0].min()),
+        end_s=float((rows[:, 0] + rows[:, 1]).max()),
+        speed_km_h=float(np.hypot(east, north) * 3600.0),
+        bearing_deg=float(np.rad2deg(np.arctan2(east, north)) % 360.0),
+        peak_mm_h=peak_mm_h,
+        hops=tuple(hops.items()),
     )

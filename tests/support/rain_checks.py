@@ -1,7 +1,6 @@
 """Slow, obvious versions of the rain field, and fields small enough to follow by hand."""
 
 import numpy as np
-from scipy.integrate import quad
 
 from hopyears.models.air.rain_cell import CellPopulation, relative_rate
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
@@ -9,26 +8,20 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField
 
 
-def cells_field(cells, *, population=None, n_years=1, storm_of=None):
-    """A field of given cells (birth, life, x, y, vx, vy, peak, radius each); one storm unless told."""
-    count = len(cells)
-    storm = np.zeros(count, dtype=np.int64) if storm_of is None else np.asarray(storm_of, dtype=np.int64)
-    column = {
-        name: np.array([cell.get(name, 0.0) for cell in cells], dtype=np.float64)
-        for name in ("birth", "life", "x", "y", "vx", "vy", "peak", "radius")
-    }
-    n_storms = int(storm.max()) + 1
+def cells_field(cells, *, wide=(), population=None, n_years=1, storm_of=None):
+    """A field of given cells (birth, life, x, y, vx, vy, peak, radius each); one storm unless told.
+
+    Wide shapes have ratio and bearing besides; each is a system of its own.
+    """
+    storm = np.zeros(len(cells), dtype=np.int64) if storm_of is None else np.asarray(storm_of, dtype=np.int64)
+    rows = _rows(cells)
+    n_storms = int(storm.max()) + 1 if len(storm) else 0
     first = np.searchsorted(storm, np.arange(n_storms + 1)).astype(np.int64)
-    end = np.array([(column["birth"] + column["life"])[storm == i].max() for i in range(n_storms)])
-    start = np.array([column["birth"][storm == i].min() for i in range(n_storms)])
+    end = np.array([(rows[:, 0] + rows[:, 1])[storm == i].max() for i in range(n_storms)])
+    start = np.array([rows[:, 0][storm == i].min() for i in range(n_storms)])
+    axes = [[shape["ratio"], shape["bearing"]] for shape in wide]
     return RainField(
-        cells=np.column_stack(
-            [
-                *(column[name] for name in ("birth", "life", "x", "y", "vx", "vy")),
-                np.log(column["peak"]),
-                column["radius"],
-            ]
-        ),
+        cells=rows,
         storm_start_s=start,
         storm_end_s=end,
         storm_x_km=np.zeros(n_storms),
@@ -39,46 +32,47 @@ def cells_field(cells, *, population=None, n_years=1, storm_of=None):
         storm_first_cell=first,
         population=population or CellPopulation(),
         n_years=n_years,
+        wide=np.column_stack([_rows(wide), np.array(axes).reshape(-1, 2)]),
+        wide_system=n_storms + np.arange(len(wide)),
     )
 
 
-def rain_rate_along_mm_h(field, x_km, y_km, time_s):
-    """Rain rate at one place and time, cell by cell."""
-    total = 0.0
-    for i in range(field.n_cells):
-        phase = (time_s - field.cell_birth_s[i]) / field.cell_life_s[i]
-        if not 0.0 < phase < 1.0:
+def _rows(shapes):
+    names = ("birth", "life", "x", "y", "vx", "vy", "peak", "radius")
+    rows = np.array([[shape.get(name, 0.0) for name in names] for shape in shapes], dtype=np.float64)
+    rows = rows.reshape(-1, 8)
+    rows[:, 6] = np.log(rows[:, 6])
+    return rows
+
+
+def rates_along_mm_h(field, x_km, y_km, time_s):
+    """Rain rate at places (arrays) and one time, shape by shape, each rate by the definition of the shape."""
+    total = np.zeros(np.shape(x_km))
+    for number, shape in enumerate([*field.cells, *field.wide]):
+        birth, life, x, y, vx, vy, log_peak, rho_max = shape[:8]
+        age = time_s - birth
+        if not 0.0 < age < life:
             continue
-        age = time_s - field.cell_birth_s[i]
-        dx = x_km - field.cell_x_km[i] - field.cell_vx_km_s[i] * age
-        dy = y_km - field.cell_y_km[i] - field.cell_vy_km_s[i] * age
-        radius = field.cell_rho_max_km[i] * np.sqrt(np.sin(np.pi * phase))
-        distance = np.hypot(dx, dy) / radius
-        total += np.exp(field.cell_log_peak[i]) * float(relative_rate(field.population.profile, distance))
+        dx, dy = x_km - x - vx * age, y_km - y - vy * age
+        radius = rho_max * np.sqrt(np.sin(np.pi * age / life))
+        if number < field.n_cells:
+            total += np.exp(log_peak) * relative_rate(field.population.profile, np.hypot(dx, dy) / radius)
+        else:
+            ratio, bearing = shape[8:]
+            along = dx * np.sin(bearing) + dy * np.cos(bearing)
+            across = dx * np.cos(bearing) - dy * np.sin(bearing)
+            square = along**2 / ratio + across**2 * ratio
+            total += np.exp(log_peak - square / (2.0 * radius**2))
     return total
 
 
-def attenuation_by_quadrature_db(field, hop, time_s):
-    """Sum over cells of the integral of k R^alpha along the hop, each by numerical quadrature."""
-    total = 0.0
-    for i in range(field.n_cells):
-        phase = (time_s - field.cell_birth_s[i]) / field.cell_life_s[i]
-        if not 0.0 < phase < 1.0:
-            continue
-        age = time_s - field.cell_birth_s[i]
-        cx = field.cell_x_km[i] + field.cell_vx_km_s[i] * age
-        cy = field.cell_y_km[i] + field.cell_vy_km_s[i] * age
-        radius = field.cell_rho_max_km[i] * np.sqrt(np.sin(np.pi * phase))
-        peak = np.exp(field.cell_log_peak[i])
-
-        def specific(share, cx=cx, cy=cy, radius=radius, peak=peak):
-            x = hop.x0_km + share * (hop.x1_km - hop.x0_km)
-            y = hop.y0_km + share * (hop.y1_km - hop.y0_km)
-            rate = peak * relative_rate(field.population.profile, np.hypot(x - cx, y - cy) / radius)
-            return hop.k * float(rate) ** hop.alpha
-
-        total += hop.length_km * quad(specific, 0.0, 1.0, limit=200)[0]
-    return total
+def attenuation_by_quadrature_db(field, hop, time_s, *, step_km=0.02):
+    """Integral of k (sum of rates)^alpha along the hop, by the midpoint rule."""
+    n = max(int(np.ceil(hop.length_km / step_km)), 200)
+    share = (np.arange(n) + 0.5) / n
+    x = hop.x0_km + share * (hop.x1_km - hop.x0_km)
+    y = hop.y0_km + share * (hop.y1_km - hop.y0_km)
+    return hop.length_km * float(np.mean(hop.k * rates_along_mm_h(field, x, y, time_s) ** hop.alpha))
 
 
 def time_above_s(knots, threshold_db):

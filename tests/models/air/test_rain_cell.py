@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import quad
 from scipy.special import ndtr
 
 from hopyears.models.air.rain_cell import (
@@ -14,9 +13,7 @@ from hopyears.models.air.rain_cell import (
     CellPopulation,
     CellProfile,
     area_above,
-    attenuation_profile,
     cell_density_per_km2,
-    hop_attenuation_db,
     largest_radius_km,
     point_rain_rate_mm_h,
     radius_km,
@@ -27,14 +24,6 @@ from hopyears.models.air.rain_cell import (
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA
 
 PROFILES = [GAUSSIAN, PEAKED, CellProfile(0.3, 0.6, 1.3)]
-
-
-def by_quadrature_db(profile, alpha, *, across, along, length, radius, peak, k):
-    def specific(s):
-        rate = peak * relative_rate(profile, np.hypot(across, s - along) / radius)
-        return k * rate**alpha
-
-    return quad(specific, 0.0, length, points=[min(max(along, 0.0), length)], limit=200)[0]
 
 
 @pytest.mark.parametrize("profile", PROFILES)
@@ -82,60 +71,8 @@ def test_cells_of_a_month_rain_as_the_law_says_by_direct_integration():
         assert found == pytest.approx(0.06 * ndtr(-z), rel=0.01)
 
 
-@pytest.mark.parametrize("profile", PROFILES)
-@pytest.mark.parametrize("alpha", [0.65, 0.85, 1.0, 1.2, 1.5])
-@pytest.mark.parametrize(
-    ("across", "along", "length", "radius"),
-    [(0.0, 5.0, 10.0, 2.0), (1.5, 2.0, 10.0, 2.0), (0.7, -1.0, 4.0, 3.0), (4.0, 12.0, 20.0, 2.5)],
-)
-def test_closed_form_of_a_hop_against_quadrature(profile, alpha, across, along, length, radius):
-    found = hop_attenuation_db(
-        across,
-        along,
-        path_length_km=length,
-        radius_km=radius,
-        log_peak=np.log(40.0),
-        k=0.1,
-        alpha=alpha,
-        profile=profile,
-    )
-    inputs = {"length": length, "radius": radius, "peak": 40.0, "k": 0.1}
-    exact = by_quadrature_db(profile, alpha, across=across, along=along, **inputs)
-    through = by_quadrature_db(profile, alpha, across=0.0, along=length / 2, **inputs)
-    # Exact for one Gaussian and alpha = 1; else the fit's stated error.
-    exactly = profile is GAUSSIAN or alpha == 1.0
-    assert abs(float(found) - exact) < (1e-6 if exactly else 0.02) * through
-
-
-def test_the_power_of_a_sum_is_not_the_sum_of_powers():
-    """The naive form (each Gaussian raised by itself) misses by far more than the fit."""
-    naive = CellProfile(PEAKED.inner_weight, PEAKED.inner_radius / 0.8, PEAKED.outer_radius / 0.8)
-    radii = np.array([0.3, 0.6, 1.0])
-    true = relative_rate(PEAKED, radii) ** 0.64
-    assert np.max(np.abs(relative_rate(attenuation_profile(PEAKED, 0.64), radii) - true)) < 0.01
-    assert np.max(np.abs(relative_rate(naive, radii) - true)) > 0.05
-
-
-def test_dead_cells_do_nothing():
+def test_dead_cells_have_no_size():
     assert radius_km(3.0, np.array([-0.1, 0.0, 1.0, 1.2])) == pytest.approx(np.zeros(4), abs=1e-6)
-    dead = hop_attenuation_db(
-        1.0, 1.0, path_length_km=5.0, radius_km=0.0, log_peak=4.0, k=0.1, alpha=0.9, profile=PEAKED
-    )
-    assert float(dead) == 0.0
-
-
-@given(
-    across=st.floats(0.0, 30.0),
-    along=st.floats(-20.0, 40.0),
-    length=st.floats(0.1, 40.0),
-    radius=st.floats(0.3, 9.0),
-)
-def test_two_halves_of_a_hop_are_the_hop(across, along, length, radius):
-    common = {"radius_km": radius, "log_peak": 3.0, "k": 0.1, "alpha": 0.9, "profile": PEAKED}
-    whole = hop_attenuation_db(across, along, path_length_km=length, **common)
-    first = hop_attenuation_db(across, along, path_length_km=length / 2, **common)
-    second = hop_attenuation_db(across, along - length / 2, path_length_km=length / 2, **common)
-    assert float(first + second) == pytest.approx(float(whole), rel=1e-9, abs=1e-12)
 
 
 @given(peak=st.floats(0.5, 300.0), more=st.floats(1.0, 3.0), distance=st.floats(0.0, 20.0))
@@ -161,7 +98,6 @@ def test_cells_stay_within_their_limits():
         (lambda: CellProfile(0.5, 2.0, 1.0), "inner_radius is 2.0; must be above 0 and at most outer_radius"),
         (lambda: CellPopulation(size_km=0.0), "size_km is 0.0; must be above 0"),
         (lambda: CellPopulation(largest_km=0.5), "largest_km is 0.5; must be at least smallest_km"),
-        (lambda: attenuation_profile(PEAKED, 5.0), "alpha is 5.0; must be 0.3 to 2.5"),
     ],
 )
 def test_impossible_cells_are_refused(make, text):

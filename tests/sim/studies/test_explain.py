@@ -16,7 +16,7 @@ from hopyears.sim.blocks.block import BlockSimulator, hop_line
 from hopyears.sim.commands import main
 from hopyears.sim.commands.explain import span_text
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.rain.rain_kernel import attenuation_at, cell_shares_db, storm_shares_db
+from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares, system_shares_db
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.studies.explain import explain, worst_outages
@@ -136,13 +136,14 @@ def test_shares_of_cells_and_storms_sum_to_the_attenuation(run):
     knots = simulator.rain(draws, 1)
     time_s = float(knots.time_s[np.argmax(knots.attenuation_db)])
     whole = float(attenuation_at(draws.field, line, time_s))
-    cells, by_cell = cell_shares_db(draws.field, line, time_s)
-    _, by_storm = storm_shares_db(draws.field, line, time_s)
+    shares = rain_shares(draws.field, line, time_s)
+    shapes, by_shape = shares.shape, shares.share_db
+    _, by_system = system_shares_db(draws.field, line, time_s)
     assert whole > 1.0
-    assert by_cell.sum() == pytest.approx(whole)
-    assert by_storm.sum() == pytest.approx(whole)
-    assert np.all(np.diff(by_cell) <= 0.0)
-    assert len(set(cells.tolist())) == cells.size
+    assert by_shape.sum() == pytest.approx(whole)
+    assert by_system.sum() == pytest.approx(whole)
+    assert np.all(np.diff(by_shape) <= 0.0)
+    assert len(set(shapes.tolist())) == shapes.size
 
 
 def test_another_block_does_not_hold_the_outage(run, outages):
