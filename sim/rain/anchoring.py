@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
-from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_laws import RawLaw
 from hopyears.sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
@@ -177,5 +177,5 @@ def _snapshots(
     longest_hop_km: float,
 ) -> Scenes:
     """Snapshots of a climate, shared by the hops of a network."""
-    months = peak_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
+    months = month_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
     return scenes(months, population, storms, per_month=_SCENES_PER_MONTH, longest_hop_km=longest_hop_km)

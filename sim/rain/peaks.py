@@ -1,70 +1,104 @@
 """Number and peaks of the shapes of each month, so that overlapping shapes together meet the rain law.
 
 Without overlap, the densities of ``models.air.rain_kinds`` meet a month's law exactly. But shapes overlap, above
-all within a storm, so those densities are corrected from snapshots of the field.
+all within a storm. The factor that makes up for it depends on the month's mean rate and probability of rain only,
+and was fitted once from snapshots of the field for a grid of both (``overlap.csv``).
 """
 
-from dataclasses import astuple
-from functools import lru_cache
+from dataclasses import astuple, dataclass, replace
+from functools import cache, lru_cache
+from importlib.resources import files
 
 import numpy as np
 from scipy.special import ndtr
 
-from hopyears.models.air.rain_cell import CellPopulation
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_kinds import kind_densities
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA, RainLaw
-from hopyears.models.air.storm import StormModel
-from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
+from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw, law_of
 from hopyears.sim.rain.scenes import hop_samples, scenes
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
-RAIN_MODEL_VERSION = 7
+RAIN_MODEL_VERSION = 8
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
-_Z = np.linspace(-1.0, 5.5, 131)
+STANDARD_PEAKS = np.linspace(-1.0, 5.5, 131)
 """Grid of peaks: z = (ln M - mu) / sigma."""
 
-_LEVEL_EDGES = np.arange(-1.0, 5.3, 0.25)
-_PEAK_EDGES = np.arange(-1.0, 5.51, 0.5)
-_STAGES = ((10, 3000), (6, 8000))
-"""Rounds while far from the law and near it, and the snapshots of each."""
-_RELAXATION = 1.5
+_LEVELS = np.arange(-0.75, 3.8, 0.25)
+_KNOT_STEP, _PEAK_OVER_LEVEL = 0.75, 0.35
+TABLE_PEAKS = np.arange(-0.5, 3.3, _KNOT_STEP)
+"""Peaks z at which the table of overlaps has the factor; it is linear between them."""
+
+_ROUNDS = ((1500, 1.0), (1500, 1.0), (3000, 0.7), (6000, 0.5), (6000, 0.33), (6000, 0.25), (6000, 0.2))
+"""Snapshots and gain of each round."""
 
 
 def month_laws(law: RainLaw, population: CellPopulation, storms: StormModel) -> tuple[MonthLaw, ...]:
     """Shapes of the twelve months of a climate that meet its rain law as storms make them overlap.
 
-    Fitted from snapshots, the same for every run; kept in memory and on disk.
+    From the table of overlaps for the default model, whatever its drift and yearly spread; else fitted from
+    snapshots, the same for every run, and kept on disk.
     """
-    rates = tuple(float(value) for value in law.mean_rate_mm_h)
-    chances = tuple(float(value) for value in law.rain_probability)
-    return _month_laws(rates, chances, population, storms)
+    months = zip(law.mean_rate_mm_h, law.rain_probability, strict=True)
+    return tuple(month_law(population, _at_rest(storms), float(rate), float(chance)) for rate, chance in months)
 
 
-@lru_cache(maxsize=16)
-def _month_laws(
-    rates: tuple[float, ...], chances: tuple[float, ...], population: CellPopulation, storms: StormModel
-) -> tuple[MonthLaw, ...]:
-    key: Key = (RAIN_MODEL_VERSION, rates, chances, repr(astuple(population)), repr(astuple(storms)))
+@lru_cache(maxsize=512)
+def month_law(
+    population: CellPopulation, storms: StormModel, mean_rate_mm_h: float, rain_probability: float
+) -> MonthLaw:
+    """Shapes of one month; see ``month_laws``."""
+    given = {"mean_rate_mm_h": mean_rate_mm_h, "rain_probability": rain_probability}
+    law = sparse_law(population, storms, **given)
+    if rain_probability == 0.0:
+        return law
+    if (population, storms) == (DEFAULT_POPULATION, DEFAULT_STORMS):
+        return _corrected(law, _on_grid(overlap_table().log_factor(mean_rate_mm_h, rain_probability)))
+    key: Key = (RAIN_MODEL_VERSION, *given.values(), repr(astuple(population)), repr(astuple(storms)))
+    kept = kept_arrays("cells", key, lambda: {"log_factor": fitted_factor(population, storms, **given)})
+    return _corrected(law, _on_grid(kept["log_factor"]))
 
-    def compute() -> dict[str, Floats]:
-        fitted: dict[tuple[float, float], Floats] = {}
-        for month, values in enumerate(zip(rates, chances, strict=True)):
-            if values not in fitted:
-                law = fitted_law(population, storms, *values, month=month)
-                fitted[values] = np.concatenate([law.showers.density, law.wide.density])
-        return {str(month): fitted[rates[month], chances[month]] for month in range(12)}
 
-    densities = kept_arrays("cells", key, compute)
-    n = len(_Z)
-    return tuple(
-        MonthLaw(
-            PeakLaw(_log_peaks(rates[month]), densities[str(month)][:n]),
-            PeakLaw(_log_peaks(rates[month]), densities[str(month)][n:]),
-            rates[month],
+def _at_rest(storms: StormModel) -> StormModel:
+    """The model with the default's drift and yearly spread, on which overlap does not, or hardly, depend."""
+    named = ("mean_drift_km_h", "drift_shape", "drift_towards_deg", "drift_spread_deg", "yearly_spread")
+    return replace(storms, **{name: getattr(DEFAULT_STORMS, name) for name in named})
+
+
+@dataclass(frozen=True)
+class OverlapTable:
+    """Logarithm of the factor on the number of shapes that makes up for overlap: by mean rate, probability of rain and
+    peak; made by experiments/rain_calibration/overlap.py."""
+
+    mean_rate_mm_h: Floats
+    rain_probability: Floats
+    factor: Floats
+
+    def log_factor(self, mean_rate_mm_h: float, rain_probability: float) -> Floats:
+        """At ``TABLE_PEAKS``: bilinear in ln r and the root of P0, held at the edges."""
+        row, up = _between(np.log(self.mean_rate_mm_h), float(np.log(mean_rate_mm_h)))
+        column, along = _between(np.sqrt(self.rain_probability), float(np.sqrt(rain_probability)))
+        low, high = (
+            (1.0 - along) * self.factor[i, column] + along * self.factor[i, column + 1] for i in (row, row + 1)
         )
-        for month in range(12)
-    )
+        return np.asarray((1.0 - up) * low + up * high, dtype=np.float64)
+
+
+def _between(grid: Floats, value: float) -> tuple[int, float]:
+    """Interval of a grid and the share of it below a value, 0 to 1."""
+    i = int(np.clip(np.searchsorted(grid, value) - 1, 0, len(grid) - 2))
+    return i, float(np.clip((value - grid[i]) / (grid[i + 1] - grid[i]), 0.0, 1.0))
+
+
+@cache
+def overlap_table() -> OverlapTable:
+    """The table that comes with the package."""
+    text = files("hopyears.sim.rain").joinpath("overlap.csv").read_text(encoding="utf-8")
+    rows = np.array([[float(value) for value in line.split(",")] for line in text.splitlines()[1:]])
+    rates, chances = np.unique(rows[:, 0]), np.unique(rows[:, 1])
+    return OverlapTable(rates, chances, rows[:, 2:].reshape(len(rates), len(chances), -1))
 
 
 def sparse_law(population: CellPopulation, storms: StormModel, *, mean_rate_mm_h: float, rain_probability: float) -> MonthLaw:
@@ -78,53 +112,47 @@ def sparse_law(population: CellPopulation, storms: StormModel, *, mean_rate_mm_h
     return MonthLaw(showers, wide, float(mean_rate_mm_h))
 
 
-def fitted_law(
+def fitted_factor(
     population: CellPopulation,
     storms: StormModel,
     mean_rate_mm_h: float,
     rain_probability: float,
     *,
-    month: int = 0,
-    stages: tuple[tuple[int, int], ...] = _STAGES,
-) -> MonthLaw:
-    law = sparse_law(population, storms, mean_rate_mm_h=mean_rate_mm_h, rain_probability=rain_probability)
-    if rain_probability == 0.0:
-        return law
-    wanted = rain_probability * (ndtr(-_LEVEL_EDGES[:-1]) - ndtr(-_LEVEL_EDGES[1:]))
-    sizes = [per_month for rounds, per_month in stages for _ in range(rounds)]
-    summed, kept = np.zeros(len(_Z)), []
-    start = law
-    for turn, per_month in enumerate(sizes, start=1):
-        snapshots = scenes([law], population, storms, per_month=per_month, first_month=12 * turn + month, longest_hop_km=0.0)
+    rounds: tuple[tuple[int, float], ...] = _ROUNDS,
+    first_month: int = 0,
+) -> Floats:
+    """Logarithm of the factor on a month's shapes, at ``TABLE_PEAKS``, that meets its law with overlap.
+
+    Each round divides the number of shapes of a peak by the ratio of the found to the wanted time above the level
+    that such shapes mostly answer for, a little below their peak. Every round has draws of its own, lest the
+    shapes follow the chance of one sample, and later rounds count for less (Robbins and Monro's rule).
+    """
+    given = {"mean_rate_mm_h": mean_rate_mm_h, "rain_probability": rain_probability}
+    sparse = sparse_law(population, storms, **given)
+    log_median = _log_median(mean_rate_mm_h)
+    wanted = np.log(rain_probability * ndtr(-_LEVELS))
+    nearness = np.maximum(1.0 - np.abs(_LEVELS[:, None] + _PEAK_OVER_LEVEL - TABLE_PEAKS) / _KNOT_STEP, 0.0)
+    total = np.zeros(len(TABLE_PEAKS))
+    for turn, (per_month, gain) in enumerate(rounds, start=1):
+        law = _corrected(sparse, _on_grid(total))
+        first = first_month + 12 * turn
+        snapshots = scenes([law], population, storms, per_month=per_month, first_month=first, longest_hop_km=0.0)
         rate, weight = hop_samples(snapshots, path_length_km=0.0, k=1.0, alpha=1.0)
-        own = snapshots.known_log_peak
-        summed += _change(
-            level=(np.log(np.maximum(rate, 1e-9)) - _log_median(mean_rate_mm_h)) / SIGMA,
-            peak=(own - _log_median(mean_rate_mm_h)) / SIGMA,
-            weight=weight,
-            nearness=np.minimum(rate / np.exp(own), 1.0) ** 2,
-            wanted=wanted,
-        )
-        law = _corrected(start, summed)
-        kept.append(summed.copy())
-    return _corrected(start, np.mean(kept[-stages[-1][0] :], axis=0))
+        law_found = law_of((np.log(np.maximum(rate, 1e-9)) - log_median) / SIGMA, weight)
+        excess = np.log(law_found.exceedance(_LEVELS)) - wanted
+        total = total - gain * (excess @ nearness) / nearness.sum(axis=0)
+    return total
+
+
+def _on_grid(factor: Floats) -> Floats:
+    """Logarithm of the factor at ``TABLE_PEAKS`` on the grid of peaks; held beyond them."""
+    return np.interp(STANDARD_PEAKS, TABLE_PEAKS, factor)
 
 
 def _corrected(law: MonthLaw, log_factor: Floats) -> MonthLaw:
+    """Both kinds times the factor."""
     showers, wide = (PeakLaw(each.log_peak, each.density * np.exp(log_factor)) for each in (law.showers, law.wide))
     return MonthLaw(showers, wide, law.mean_rate_mm_h)
-
-
-def _change(*, level: Floats, peak: Floats, weight: Floats, nearness: Floats, wanted: Floats) -> Floats:
-    found = np.histogram(level, _LEVEL_EDGES, weights=weight)[0]
-    middles = 0.5 * (_LEVEL_EDGES[1:] + _LEVEL_EDGES[:-1])
-    ratio = np.interp(level, middles, wanted / np.maximum(found, 1e-3 * wanted))
-    blame = weight * nearness
-    up = np.histogram(peak, _PEAK_EDGES, weights=blame * ratio)[0]
-    down = np.histogram(peak, _PEAK_EDGES, weights=blame)[0]
-    factor = np.clip(np.where(down > 0.0, up / np.where(down > 0.0, down, 1.0), 1.0), 0.2, 5.0)
-    smooth = _RELAXATION * np.interp(_Z, 0.5 * (_PEAK_EDGES[1:] + _PEAK_EDGES[:-1]), np.log(factor))
-    return np.asarray(smooth, dtype=np.float64)
 
 
 def _log_median(mean_rate_mm_h: float) -> float:
@@ -132,4 +160,4 @@ def _log_median(mean_rate_mm_h: float) -> float:
 
 
 def _log_peaks(mean_rate_mm_h: float) -> Floats:
-    return _log_median(mean_rate_mm_h) + SIGMA * _Z
+    return _log_median(mean_rate_mm_h) + SIGMA * STANDARD_PEAKS

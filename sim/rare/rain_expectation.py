@@ -14,7 +14,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.scenes import Scenes, hop_samples, scenes, surroundings_km
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
@@ -80,7 +80,7 @@ def _raw_threshold_db(prepared: Prepared, hop: int, step: int) -> float:
 
 
 def _sets(prepared: Prepared, longest_hop_km: float) -> Iterator[Scenes]:
-    months = peak_laws(prepared.rain_law, DEFAULT_POPULATION, prepared.storms)
+    months = month_laws(prepared.rain_law, DEFAULT_POPULATION, prepared.storms)
     for number in range(N_SETS):
         yield scenes(
             months,

@@ -16,6 +16,7 @@ from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_timeline
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_kernel import rain_knots
+from hopyears.sim.rain.rain_laws import longest_system_s
 from hopyears.sim.rain.storms import draw_heavier_storms
 from hopyears.sim.streams import Streams
 
@@ -27,9 +28,6 @@ OWN, HEAVIER = 0, 1
 
 HEAVIER_SHARE = 1.0
 """Heavier storms drawn beside a block, over its own mean number."""
-
-_LIVES = 8.0
-"""Mean lives of a cell after its birth by which it is gone."""
 
 _CALM_S = 3600.0
 """Calm after the last cell, beside the services' own wait to restore."""
@@ -55,15 +53,15 @@ def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockH
 
 
 def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.float64]:
-    """Unavailable seconds of every service in every storm of a field, had it rained from that one alone.
+    """Unavailable seconds of every service in every system of a field, had it rained from that one alone.
 
     Returns
     -------
-    float array, shape (n_storms, n_services)
+    float array, shape (n_systems, n_services)
     """
     prepared = simulator.prepared
     rest_s = _CALM_S + max((demand.wait_to_restore_s for demand in prepared.demands), default=0.0)
-    slot_s = prepared.storms.duration_s + _LIVES * field.population.mean_life_s + rest_s
+    slot_s = longest_system_s(field.population, prepared.storms) + rest_s
     row = field.in_sequence(slot_s)
     duration_s = row.n_years * SECONDS_PER_YEAR
     hops = []
@@ -74,8 +72,8 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
         lowest_db = thresholds.lowest_rain_db(equipment.states)
         rain = rain_knots(row, hop_line(design), lowest_threshold_db=lowest_db)
         hops.append(hop_history(hop_timeline(thresholds, equipment, rain, None, duration_s)))
-    edges_s = slot_s * np.arange(field.n_storms + 1, dtype=np.float64)
-    losses_s = np.zeros((field.n_storms, len(prepared.demands)))
+    edges_s = slot_s * np.arange(field.n_systems + 1, dtype=np.float64)
+    losses_s = np.zeros((field.n_systems, len(prepared.demands)))
     for entity, service in enumerate(simulator.services(hops, None, duration_s)):
         lost = three_ways(service, duration_s)[BOTH]
         losses_s[:, entity] = seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)

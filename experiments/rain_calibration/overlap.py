@@ -1,0 +1,35 @@
+"""Make the table of overlaps of the default rain model. Run: python experiments/rain_calibration/overlap.py
+
+Fits, for a grid of mean rates and probabilities of rain, the factor on the number of shapes of each peak with
+which overlapping showers and wide rain together meet P.837-7. Writes sim/rain/overlap.csv of this checkout.
+"""
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.air.storm import DEFAULT_STORMS
+from hopyears.sim.rain import peaks
+
+MEAN_RATES_MM_H = (0.55, 1.1, 2.2, 4.4, 8.8)
+RAIN_PROBABILITIES = (0.003, 0.03, 0.1, 0.25, 0.45, 0.7)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--out", type=Path, default=Path(__file__).parents[2] / "sim" / "rain" / "overlap.csv")
+    options = parser.parse_args()
+    lines = ["mean_rate_mm_h,rain_probability," + ",".join(f"z{z:g}" for z in peaks.TABLE_PEAKS)]
+    for row, rate in enumerate(MEAN_RATES_MM_H):
+        for column, chance in enumerate(RAIN_PROBABILITIES):
+            own = 1200 * (1 + len(RAIN_PROBABILITIES) * row + column)
+            factor = peaks.fitted_factor(DEFAULT_POPULATION, DEFAULT_STORMS, rate, chance, first_month=own)
+            lines.append(f"{rate},{chance}," + ",".join(f"{value:.4f}" for value in factor))
+            print(lines[-1], flush=True)
+    options.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
