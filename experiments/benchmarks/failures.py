@@ -20,24 +20,16 @@ import simpy
 
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
-from hopyears.models.equipment.plant import (
-    Crews,
-    Depot,
-    Lightning,
-    Maintenance,
-    Part,
-    Plant,
-    ProtectionGroup,
-    Site,
-)
-from hopyears.models.equipment.power import Generator as Engine
-from hopyears.models.equipment.power import PowerSupply
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite, ProtectionGroup
+from hopyears.models.network.network import Crew, Depot, LightningRisk, Maintenance, Power, Site, Switching
 from hopyears.sim.equipment.failure_tally import FailureTally
 from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.upkeep_builder import crew_base, planned_work, power_supply, spare_store
 from hopyears.sim.streams import Streams
 
 N_HOPS, N_SITES, N_BLOCKS, BLOCK_YEARS, STORMS_PER_YEAR = 300, 250, 100, 10, 40
-SITE_KINDS = ("common_unit", "line_card", "rectifier", "power_distribution", "mast", "software")
+SITE_KINDS = ("controller", "line_card", "rectifier", "power_distribution", "mast", "software")
 CHAIN_KINDS = ("outdoor_radio", "cable", "modem_card")
 LIMIT_S, LIMIT_RATIO = 15.0, 5.0
 
@@ -47,30 +39,46 @@ def plant() -> Plant:
     """An invented network: 300 hops between 250 sites, every third hop with hot standby."""
     place = np.random.default_rng(1)
     sites = [
-        Site(
+        PlantSite(
             f"s{i}", 45.0 + place.random(), 8.0 + 1.4 * place.random(),
-            power=PowerSupply(generator=Engine() if i % 10 == 0 else None), maintenance=Maintenance(),
+            power=power_supply(Power(id="power", generator=i % 10 == 0), 0.0),
+            planned=(planned_work(Maintenance(site=f"s{i}", every_days=365.25)),),
         )
         for i in range(N_SITES)
     ]  # fmt: skip
-    parts = [Part(f"s{i}/{kind}", kind, i) for i in range(N_SITES) for kind in SITE_KINDS]
-    parts += [Part(f"s{i}/rectifier 2", "rectifier", i) for i in range(N_SITES)]
+    parts = [PlantPart(f"s{i}/{kind}", kind, i) for i in range(N_SITES) for kind in SITE_KINDS]
+    parts += [PlantPart(f"s{i}/rectifier 2", "rectifier", i) for i in range(N_SITES)]
     groups = []
     for hop in range(N_HOPS):
         for site in place.choice(N_SITES, 2, replace=False).tolist():
-            parts.append(Part(f"h{hop}/s{site}/antenna", "antenna", site))
+            parts.append(PlantPart(f"h{hop}/s{site}/antenna", "antenna", site))
             chains = []
             for chain in range(2 if hop % 3 == 0 else 1):
                 chains.append(tuple(range(len(parts), len(parts) + len(CHAIN_KINDS))))
-                parts += [Part(f"h{hop}/s{site}/{kind} {chain}", kind, site) for kind in CHAIN_KINDS]
+                parts += [PlantPart(f"h{hop}/s{site}/{kind} {chain}", kind, site) for kind in CHAIN_KINDS]
             if len(chains) == 2:
-                groups.append(ProtectionGroup(f"h{hop}/s{site}", tuple(chains), revertive=True))
+                groups.append(_group(f"h{hop}/s{site}", tuple(chains)))
+    bases = [Site(id=name, latitude_deg=45.5, longitude_deg=x) for name, x in (("west", 8.4), ("east", 9.0))]
     spares = ("outdoor_radio", "antenna", "cable", "modem_card", "common_unit", "line_card", "rectifier")
     return Plant(
         sites, parts, groups,
-        crews=[Crews("west", 45.5, 8.4, 2), Crews("east", 45.5, 9.0, 2)],
-        depots=[Depot("west", 45.5, 8.4, dict.fromkeys(spares, 8))],
-        lightning=Lightning(),
+        crews=[crew_base(Crew(id=base.id, base=base.id, teams=2), base) for base in bases],
+        depots=[spare_store(Depot(id="west", base="west", stock=dict.fromkeys(spares, 8)), bases[0])],
+        lightning=LightningRisk(),
+    )  # fmt: skip
+
+
+def _group(name: str, chains: tuple[tuple[int, ...], ...]) -> ProtectionGroup:
+    switching = Switching(reverts=True)
+    return ProtectionGroup(
+        name, chains,
+        stopped_by=(),
+        switch_time_s=switching.changeover_s,
+        switch_failure=switching.failure_on_demand,
+        manual_switch=Law.lognormal(switching.manual_switch_h, 0.5),
+        revertive=switching.reverts,
+        wait_to_restore_s=switching.wait_to_restore_s,
+        test=Law.fixed(switching.standby_test_days * 24.0),
     )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from hopyears.models.network.network import (
     Antenna,
     Crew,
     Hop,
+    IndoorUnit,
     Network,
     PartChange,
     Power,
@@ -29,7 +30,7 @@ from hopyears.sim.inputs.network_file import NetworkSource
 
 N_HOPS = 4
 CONTROL, RAISED = 80, 10.0
-SITE_PARTS = ("chassis", "fan", "mast", "software", "power_distribution", "rectifier")
+SITE_PARTS = ("chassis", "fan", "mast", "software", "power_distribution")
 
 
 def chain() -> NetworkSource:
@@ -40,7 +41,6 @@ def chain() -> NetworkSource:
             latitude_deg=45.0 + 0.01 * (i % 2),
             longitude_deg=11.0 + 0.12 * i,
             power="strong",
-            duplicated_controller=True,
         )
         for i in range(N_HOPS + 1)
     )
@@ -59,10 +59,11 @@ def chain() -> NetworkSource:
         antennas=(Antenna(id="dish", diameter_m=0.6),),
         services=(Service(id="end-to-end", site_a="s0", site_b=f"s{N_HOPS}", committed_mbit_s=30.0),),
         parts=(
-            *(PartChange(kind=kind, mtbf_h=2e7) for kind in (*SITE_PARTS, "line_card", "antenna")),
+            *(PartChange(kind=kind, mtbf_h=2e7) for kind in (*SITE_PARTS, "antenna")),
             PartChange(kind="coupler", mtbf_h=1e8),
         ),
         power=(Power(id="strong", battery_h=48.0),),
+        indoor_units=(IndoorUnit(id="standard", controllers=2),),
         crews=(Crew(id="crew", base="s2"),),
     )
     raw = network.model_dump(mode="json", by_alias=True, exclude_none=True)

@@ -12,20 +12,6 @@ U0_DB = 15.0
 """U0, the average of the discrimination's constant; its lower bound is 9 dB (P.530-18, section 4.2.1)."""
 
 _BISECTIONS = 60
-_SPEED_OF_LIGHT_M_GHZ = 0.299792458
-
-
-def coupling_factor(separation_m: ArrayLike, *, frequency_ghz: ArrayLike) -> NDArray[np.float64]:
-    """k_XP with two transmit antennas, this far apart in height [m, at least 0]; shapes broadcast.
-
-    References
-    ----------
-    ITU-R P.530-18 (2021), section 4.1: 1 - 0.3 exp[-4e-6 (s/lambda)^2].
-    """
-    wavelength_m = _SPEED_OF_LIGHT_M_GHZ / np.asarray(frequency_ghz, dtype=np.float64)
-    ratio = np.asarray(separation_m, dtype=np.float64) / wavelength_m
-    factor: NDArray[np.float64] = 1.0 - 0.3 * np.exp(-4e-6 * ratio**2)
-    return factor
 
 
 def clear_air_margin_db(
@@ -146,42 +132,6 @@ def rain_outage(
     return np.where(a001 > 0.0, np.power(10.0, np.minimum(n - 2.0, 0.0)), 0.0)
 
 
-def signal_to_interference_and_noise_db(
-    attenuation_db: ArrayLike,
-    *,
-    clear_snr_db: ArrayLike,
-    frequency_ghz: ArrayLike,
-    canceller_db: ArrayLike = 0.0,
-    antenna_discrimination_db: ArrayLike = np.inf,
-    u0_db: ArrayLike = U0_DB,
-) -> NDArray[np.float64]:
-    """Signal to noise and cross-polar interference of a co-channel carrier in rain [dB]; shapes broadcast.
-
-    Parameters
-    ----------
-    attenuation_db : float or array
-        Co-polar rain attenuation [dB], at least 0, taken alike on both polarisations.
-    clear_snr_db : float or array
-        Signal-to-noise ratio in clear air, without interference [dB].
-    frequency_ghz, u0_db : float or array
-        As in ``rain_discrimination_db``.
-    canceller_db : float or array
-        Improvement of the discrimination by the canceller [dB].
-    antenna_discrimination_db : float or array
-        Discrimination of the antennas themselves [dB], its interference added in power (our own); infinite
-        leaves it out.
-
-    References
-    ----------
-    Our own sum of powers: 1/(10^(A/10)/SNR0 + 10^(-(XPD(A) + XPIF)/10)), XPD(A) of P.530-18, section 4.2.1.
-    """
-    budget = _noise_and_interference(
-        attenuation_db, clear_snr_db, frequency_ghz, canceller_db, antenna_discrimination_db, u0_db
-    )
-    level: NDArray[np.float64] = -10.0 * np.log10(budget)
-    return level
-
-
 def co_channel_fade_margin_db(
     *,
     clear_snr_db: ArrayLike,
@@ -193,13 +143,25 @@ def co_channel_fade_margin_db(
 ) -> NDArray[np.float64]:
     """Rain attenuation at which noise and cross-polar interference together meet the requirement [dB].
 
-    The parameters are those of ``signal_to_interference_and_noise_db``, and ``required_snr_db`` the ratio
-    that the modulation needs [dB]. Shapes broadcast. 0 where the requirement is not met in clear air.
+    0 where the requirement is not met in clear air. Shapes broadcast.
+
+    Parameters
+    ----------
+    clear_snr_db, required_snr_db : float or array
+        Signal-to-noise ratio in clear air, without interference, and what the modulation needs [dB].
+    frequency_ghz, u0_db : float or array
+        As in ``rain_discrimination_db``.
+    canceller_db : float or array
+        Improvement of the discrimination by the canceller [dB].
+    antenna_discrimination_db : float or array
+        Discrimination of the antennas themselves [dB], its interference added in power (our own); infinite
+        leaves it out.
 
     Notes
     -----
     Noise and interference both rise with the attenuation, so there is one such attenuation, and it is at
-    most the margin against noise alone; found by bisection to 1e-12 dB or so.
+    most the margin against noise alone; found by bisection to 1e-12 dB or so. Our own sum of powers:
+    1/(10^(A/10)/SNR0 + 10^(-(XPD(A) + XPIF)/10)), with XPD(A) of P.530-18, section 4.2.1.
     """
     inputs = [clear_snr_db, required_snr_db, frequency_ghz, canceller_db, antenna_discrimination_db, u0_db]
     snr, required, f, canceller, antenna, u0 = np.broadcast_arrays(

@@ -164,14 +164,6 @@ def correlation_s2(relative: ArrayLike) -> _FloatArray:
     )
 
 
-def flat_outage_with_diversity(
-    flat: ArrayLike, constant: ArrayLike, depth_db: ArrayLike, gain_difference_db: ArrayLike = 0.0
-) -> _FloatArray:
-    """P_dns = P_ns/I, the flat outage of a pair; an improvement below 1 counts as 1. Shapes broadcast."""
-    gain = np.maximum(improvement(constant, depth_db, gain_difference_db), 1.0)
-    return np.asarray(flat, dtype=np.float64) / gain
-
-
 def dispersive_outage_with_diversity(
     dispersive: ArrayLike, ns2: ArrayLike, occurrence: ArrayLike
 ) -> _FloatArray:
@@ -210,29 +202,6 @@ def combined_constant(space: ArrayLike, frequency: ArrayLike, occurrence: ArrayL
     scale = activity(occurrence) / np.asarray(occurrence, dtype=np.float64)
     both = correlation_ns2(space, occurrence) * correlation_ns2(frequency, occurrence)
     return scale * (1.0 - both)
-
-
-def four_receiver_outage(
-    flat: ArrayLike,
-    dispersive: ArrayLike,
-    *,
-    space_ns2: ArrayLike,
-    frequency_ns2: ArrayLike,
-    occurrence: ArrayLike,
-) -> _FloatArray:
-    """P_d of four receivers, two antennas by two frequencies; fractions, shapes broadcast.
-
-    References
-    ----------
-    ITU-R P.530-17 and -18, 6.2.8 (from memory).
-    """
-    eta = activity(occurrence)
-    spread = (1.0 - np.asarray(space_ns2, dtype=np.float64)) * (
-        1.0 - np.asarray(frequency_ns2, dtype=np.float64)
-    )
-    flat_all = np.asarray(flat, dtype=np.float64) ** 4 / (eta**3 * spread)
-    pair = dispersive_outage_with_diversity(dispersive, 1.0 - np.sqrt(eta) * spread, occurrence)
-    return combined_outage(flat_all, pair**2)
 
 
 def _space_exponent(

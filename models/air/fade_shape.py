@@ -72,29 +72,6 @@ def approach_density_per_s(occurrence: ArrayLike, duration_s: ArrayLike) -> _Flo
     return np.asarray(occurrence, dtype=np.float64) / (2.0 * np.asarray(duration_s, dtype=np.float64))
 
 
-def crossing_times_s(
-    threshold: ArrayLike, *, time_s: ArrayLike, impact: ArrayLike, speed_per_s: ArrayLike
-) -> tuple[_FloatArray, _FloatArray]:
-    """When a fade goes below a threshold and comes back.
-
-    Parameters
-    ----------
-    threshold : float or array
-        Relative power x, at least 0.
-    time_s, impact, speed_per_s : float or array
-        Time of closest approach [s], its distance b, the speed v [1/s], above 0. Shapes broadcast.
-
-    Returns
-    -------
-    start_s, end_s : arrays
-        Both equal ``time_s`` where the fade does not reach the threshold.
-    """
-    centre = np.asarray(time_s, dtype=np.float64)
-    depth = np.asarray(threshold, dtype=np.float64) - np.asarray(impact, dtype=np.float64) ** 2
-    half = np.sqrt(np.maximum(depth, 0.0)) / np.asarray(speed_per_s, dtype=np.float64)
-    return centre - half, centre + half
-
-
 @dataclass(frozen=True)
 class Activity:
     """How the occurrence of fades spreads over time.

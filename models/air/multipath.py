@@ -19,12 +19,6 @@ LARGEST_REDUCTION_DB: Final = 10.8
 TERRAINS: Final = ("flat", "hilly", "mountain")
 """Kinds of terrain that P.530 2.3.5 tells apart: flat, hilly, hilly land (mountain)."""
 
-_SHORTER_PERIOD: Final = {
-    "flat": (89.34, -0.854, 0.676),
-    "hilly": (119.0, -0.78, 0.295),
-    "mountain": (199.85, -0.834, 0.175),
-}
-
 _FloatArray = NDArray[np.float64]
 
 
@@ -223,6 +217,31 @@ def depth_exceeded_db(occurrence: ArrayLike, probability: ArrayLike) -> _FloatAr
     return np.where(p0 > 0.0, 0.5 * (low + high), 0.0)
 
 
+def occurrence_of(depth_db: ArrayLike, probability: ArrayLike) -> _FloatArray:
+    """Occurrence factor p0 [fraction] at which a fade is deeper than A for a fraction of time.
+
+    Parameters
+    ----------
+    depth_db : float or array
+        A [dB], above 0.
+    probability : float or array
+        Fraction of time, above 0 and below that of 0 dB, 63.2 %. Shapes broadcast.
+
+    References
+    ----------
+    ITU-R P.530-17 and -18, 2.3.2, turned round: from 1e-15 to 1e6, by bisection.
+    """
+    depth, wanted = np.broadcast_arrays(
+        _positive("depth_db", depth_db), _positive("probability", probability)
+    )
+    low, high = np.full(depth.shape, -15.0), np.full(depth.shape, 6.0)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        less = exceedance(10.0**middle, depth) < wanted
+        low, high = np.where(less, middle, low), np.where(less, high, middle)
+    return np.asarray(10.0 ** (0.5 * (low + high)))
+
+
 def annual_reduction_db(
     latitude_deg: ArrayLike, path_length_km: ArrayLike, inclination_mrad: ArrayLike
 ) -> _FloatArray:
@@ -254,73 +273,6 @@ def annual_reduction_db(
         + 1.7 * np.log10(1.0 + np.abs(np.asarray(inclination_mrad, dtype=np.float64)))
     )
     return np.clip(reduction, 0.0, LARGEST_REDUCTION_DB)
-
-
-def shorter_period_factor(period_h: ArrayLike, terrain: str) -> _FloatArray:
-    """Exceedance in the worst T hours of the worst month, over that of the month.
-
-    Parameters
-    ----------
-    period_h : float or array
-        T, 1 to 720 [h].
-    terrain : str
-        One of ``TERRAINS``.
-
-    References
-    ----------
-    ITU-R P.530, 2.3.5 (formula from memory; each curve gives 1.00 at 720 h, as it must).
-    """
-    if terrain not in _SHORTER_PERIOD:
-        raise ValueError(f"terrain is {terrain!r}; must be one of {', '.join(TERRAINS)}")
-    period = np.asarray(period_h, dtype=np.float64)
-    _refuse(~((period >= 1.0) & (period <= 720.0)), "period_h", period, "1 to 720")
-    scale, power, floor = _SHORTER_PERIOD[terrain]
-    return scale * np.power(period, power) + floor
-
-
-def joint_probability(first: ArrayLike, second: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
-    """Fraction of time two neighbouring hops of a chain are both deeper than A.
-
-    Parameters
-    ----------
-    first, second : float or array
-        Fraction of time of either hop, 0 to 1.
-    depth_db : float or array
-        A [dB]. Shapes broadcast.
-
-    Returns
-    -------
-    array
-        (P1 P2)^C with C = 0.8 up to 10 dB and 1 from 20 dB on; between, C is interpolated (our choice).
-
-    References
-    ----------
-    ITU-R P.530, 2.3.7 (from memory).
-    """
-    product = np.asarray(first, dtype=np.float64) * np.asarray(second, dtype=np.float64)
-    return np.power(product, _joint_exponent(depth_db))
-
-
-def chain_probability(probabilities: ArrayLike, depth_db: float) -> float:
-    """Fraction of time at least one hop of a chain is deeper than A, by the neighbouring-hop rule.
-
-    Parameters
-    ----------
-    probabilities : array, shape (n_hops,)
-        Fraction of time of each hop, in the order of the chain.
-    depth_db : float
-        A [dB], the same for all.
-
-    References
-    ----------
-    ITU-R P.530, 2.3.7 (from memory): the sum less (P_i P_i+1)^C of each neighbouring pair.
-    """
-    hops = np.asarray(probabilities, dtype=np.float64)
-    return float(hops.sum() - joint_probability(hops[:-1], hops[1:], depth_db).sum())
-
-
-def _joint_exponent(depth_db: ArrayLike) -> _FloatArray:
-    return np.clip(0.8 + 0.02 * (np.asarray(depth_db, dtype=np.float64) - 10.0), 0.8, 1.0)
 
 
 def _shape(depth_db: _FloatArray) -> _FloatArray:

@@ -8,21 +8,6 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 _SHORTEST_EVENT_S = 10.0
 
 
-def frequency_scaled_db(
-    attenuation_db: ArrayLike, *, from_ghz: ArrayLike, to_ghz: ArrayLike
-) -> NDArray[np.float64]:
-    """Rain attenuation at another frequency on the same path, exceeded as often [dB]; shapes broadcast.
-
-    References
-    ----------
-    ITU-R P.530-18 (2021), section 2.4.3 (7 to 50 GHz).
-    """
-    phi_from, phi_to = (_phi(np.asarray(f, dtype=np.float64)) for f in (from_ghz, to_ghz))
-    known = np.asarray(attenuation_db, dtype=np.float64)
-    h = 1.12e-3 * np.sqrt(phi_to / phi_from) * (phi_from * known) ** 0.55
-    return known * (phi_to / phi_from) ** (1.0 - h)
-
-
 def vertical_from_horizontal_db(attenuation_db: ArrayLike) -> NDArray[np.float64]:
     """Rain attenuation of vertical polarisation where horizontal has this one [dB], exceeded as often.
 
@@ -54,16 +39,3 @@ def event_count_per_year(probability: ArrayLike) -> NDArray[np.float64]:
     fraction = np.asarray(probability, dtype=np.float64)
     count = 1.0 + 1313.0 * (100.0 * fraction) ** 0.945
     return np.minimum(count, fraction * SECONDS_PER_YEAR / _SHORTEST_EVENT_S)
-
-
-def mean_event_duration_s(probability: ArrayLike) -> NDArray[np.float64]:
-    """Mean length of those events [s]: time in the fade over their number; 10 s where there is none."""
-    fraction = np.asarray(probability, dtype=np.float64)
-    count = event_count_per_year(fraction)
-    return np.where(
-        count > 0.0, fraction * SECONDS_PER_YEAR / np.where(count > 0.0, count, 1.0), _SHORTEST_EVENT_S
-    )
-
-
-def _phi(frequency_ghz: NDArray[np.float64]) -> NDArray[np.float64]:
-    return frequency_ghz**2 / (1.0 + 1e-4 * frequency_ghz**2)

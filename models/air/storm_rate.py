@@ -1,9 +1,9 @@
 """Events whose rate steps up during storms: the time change that makes them from a unit-rate process."""
 
 import numpy as np
-from numba import njit
 
 from hopyears.models.basics.intervals import Floats, Intervals, Ints
+from hopyears.models.basics.kernel import kernel
 
 
 def event_times_s(
@@ -52,7 +52,7 @@ def event_times_s(
     )  # fmt: skip
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _invert(
     offset: Ints,
     storm_start_s: Floats,

@@ -40,14 +40,44 @@ class Fault:
         return f"{subject} is {self.found}; must be {self.allowed}{tail}"
 
 
-def joined(faults: Iterable[Fault]) -> Iterator[Fault]:
-    """Faults of one entry as one fault, in the order of the entries: a warning for each entry."""
-    by_entry: dict[str, list[Fault]] = {}
-    for fault in faults:
-        by_entry.setdefault(fault.entry, []).append(fault)
-    for first, *others in by_entry.values():
-        more = "".join(f"; {dataclasses.replace(fault, entry='').sentence()}" for fault in others)
-        yield dataclasses.replace(first, allowed=first.allowed + more)
+@dataclasses.dataclass(frozen=True)
+class Doubt:
+    """Something legal that is likely not meant, or outside a tested range: the entry, and what to know.
+
+    ``law`` ends the sentence where the same holds for many entries: those that share it are told together.
+    """
+
+    entry: str
+    text: str
+    law: str = ""
+
+    def sentence(self) -> str:
+        """The doubt in one line, without the file's name."""
+        text = f"{self.text}; {self.law}" if self.law else self.text
+        return f"{self.entry}: {text}" if self.entry else text
+
+
+ALONE = 3
+"""Entries with one and the same doubt that get a sentence each; more are told in one."""
+
+
+def grouped(doubts: Iterable[Doubt]) -> Iterator[Doubt]:
+    """A warning for each entry, in their order; a law that more than three overstretch has one of its own."""
+    alike: dict[str, list[Doubt]] = {}
+    alone: dict[str, list[str]] = {}
+    for doubt in doubts:
+        alike.setdefault(doubt.law or doubt.sentence(), []).append(doubt)
+    shared = [group for law, group in alike.items() if group[0].law and len(group) > ALONE]
+    for group in alike.values():
+        if group not in shared:
+            for doubt in group:
+                alone.setdefault(doubt.entry, []).append(dataclasses.replace(doubt, entry="").sentence())
+    for entry, texts in alone.items():
+        yield Doubt(entry, "; ".join(texts))
+    for first, *others in shared:
+        names = ", ".join(doubt.entry.partition(" ")[2] for doubt in others[:ALONE])
+        more = f" and {len(others)} others alike ({names}{', ...' if len(others) > ALONE else ''})"
+        yield dataclasses.replace(first, entry=first.entry + more)
 
 
 def suggestion(found: str, known: Collection[str]) -> str:

@@ -84,16 +84,6 @@ def local_plane_km(
     return _array(east_m) / _METRES_PER_KM, _array(north_m) / _METRES_PER_KM
 
 
-def coordinates_deg(
-    east_km: ArrayLike, north_km: ArrayLike, *, centre: tuple[float, float]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Latitude and longitude [degrees] of places on the local plane: the inverse of ``local_plane_km``."""
-    longitude, latitude = _plane(centre, inverse=True).transform(
-        _array(east_km) * _METRES_PER_KM, _array(north_km) * _METRES_PER_KM
-    )
-    return _array(latitude), _array(longitude)
-
-
 def path_inclination_mrad(
     height_m: ArrayLike, to_height_m: ArrayLike, path_length_km: ArrayLike
 ) -> NDArray[np.float64]:

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from hopyears.models.basics.kernel import kernel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -122,7 +123,7 @@ def _packed(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> Intervals
     return Intervals(offset, start_s.copy(), end_s.copy())
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _merge(row: Ints, start_s: Floats, end_s: Floats) -> int:
     """Join overlapping neighbours in place; give how many are left."""
     count = 0
@@ -135,7 +136,7 @@ def _merge(row: Ints, start_s: Floats, end_s: Floats) -> int:
     return count
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _subtract(
     offset: Ints,
     start_s: Floats,

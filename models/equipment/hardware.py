@@ -2,8 +2,8 @@
 
 Radios are counted on each antenna and polarisation. What joins them to the antenna follows from the count
 (common practice, no source): two outdoor radios on one polarisation need a hybrid coupler; one on each
-polarisation an orthomode transducer; four on two polarisations a dual-polarised coupler. More than two
-channels on one polarisation are joined by filters, because couplers would waste too much power.
+polarisation an orthomode transducer; four on two polarisations a coupler for both. More than two channels
+on one polarisation are joined by filters, because couplers would waste too much power.
 """
 
 from collections import Counter
@@ -12,28 +12,17 @@ from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 
+from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.judging.cause import Cause
 from hopyears.models.radio.scheme import Radio, Scheme, radios_of
 
 
 class Mounting(StrEnum):
-    """Where the outdoor radios stand: on the antenna, or split from it by a flexible waveguide."""
+    """Where the outdoor radios stand: on the antenna, or apart from it at the end of a waveguide."""
 
     DIRECT = "direct"
     WAVEGUIDE = "waveguide"
 
-
-KIND_CAUSES: Mapping[str, Cause] = MappingProxyType(
-    {
-        "antenna": Cause.ANTENNA,
-        "coupler": Cause.COUPLER,
-        "waveguide": Cause.WAVEGUIDE,
-        "outdoor_radio": Cause.OUTDOOR_RADIO,
-        "cable": Cause.CABLE,
-        "modem_card": Cause.MODEM_CARD,
-    }
-)
-"""Kinds of part at a hop end, in the order of the chain from the air inwards, each with its cause flag."""
 
 ITEM_REASONS: Mapping[str, str] = MappingProxyType(
     {
@@ -41,9 +30,9 @@ ITEM_REASONS: Mapping[str, str] = MappingProxyType(
         "antenna_dual_polarised": "its radios use both polarisations",
         "hybrid_coupler": "two outdoor radios share one polarisation of an antenna",
         "orthomode_transducer": "one outdoor radio on each polarisation of an antenna",
-        "dual_polarised_coupler": "several outdoor radios on both polarisations of an antenna",
+        "two_polarisation_coupler": "several outdoor radios on both polarisations of an antenna",
         "branching_filter": "more than two channels share one polarisation of an antenna",
-        "flexible_waveguide": "radios stand apart from the antenna: one for each polarisation of an antenna",
+        "waveguide": "radios stand apart from the antenna: one for each polarisation of an antenna",
         "outdoor_radio": "one for each channel, standby and diversity receiver",
         "cable": "one for each outdoor radio",
         "modem_port": "one for each outdoor radio; an indoor unit's own or on a modem card",
@@ -61,9 +50,9 @@ class Part:
     id : str
         Hop, site and part, for instance ``mill-ridge/mill/radio-1``; the same from plan to plan.
     kind : str
-        Failure class, a key of ``KIND_CAUSES``.
+        Failure class, a key of ``PART_KINDS``.
     item : str
-        Item of the bill of materials, a key of ``ITEM_REASONS``.
+        Item of the bill of materials; empty for a part that the site's own bill has.
     end : int
         0 or 1.
     radios : tuple of int
@@ -82,7 +71,7 @@ class Part:
     @property
     def cause(self) -> Cause:
         """Cause flag of what is lost while this part is down."""
-        return KIND_CAUSES[self.kind]
+        return PART_KINDS[self.kind].cause
 
 
 @dataclass(frozen=True)
@@ -121,7 +110,7 @@ def joints_of(scheme: Scheme) -> tuple[Joint, ...]:
 
     Notes
     -----
-    Common practice, no source. A dual-polarised coupler contains two hybrid couplers and an orthomode
+    Common practice, no source. A coupler for two polarisations contains two hybrid couplers and an orthomode
     transducer, so none of these is counted beside it. Where one polarisation has filters, each channel's
     hot-standby pair has a hybrid coupler before its filter, and both polarisations meet in a transducer.
     """
@@ -132,7 +121,7 @@ def joints_of(scheme: Scheme) -> tuple[Joint, ...]:
         branched = any(is_branched(radios) for radios in ports)
         shared = any(len(radios) > 1 for radios in ports)
         if len(ports) == 2 and shared and not branched:
-            joints.append(Joint("dual_polarised_coupler", everyone))
+            joints.append(Joint("two_polarisation_coupler", everyone))
             # Its two halves hold two radios each; further pairs are joined before it.
             joints += [joint for radios in ports if len(radios) > 2 for joint in _pair_couplers(radios)]
             continue
@@ -158,12 +147,25 @@ def _port_joints(radios: tuple[Radio, ...]) -> list[Joint]:
     return across + _pair_couplers(radios)
 
 
+@dataclass(frozen=True)
+class SharedCard:
+    """A card of an indoor unit on which several radios hang: a modem card, or a line card that feeds them."""
+
+    id: str
+    kind: str
+
+
+Modems = Mapping[int, SharedCard | None]
+"""Radios of one end whose modem is no part of the hop: the card that they need, or None where none."""
+
+
 def parts_of_hop(
     hop_id: str,
     scheme: Scheme,
     mounting: Mounting = Mounting.DIRECT,
     *,
     ends: tuple[str, str] = ("a", "b"),
+    modems: tuple[Modems, Modems] = (MappingProxyType({}), MappingProxyType({})),
 ) -> tuple[Part, ...]:
     """Parts at both ends of a hop, those of end 0 first, each end from the antenna inwards.
 
@@ -172,25 +174,33 @@ def parts_of_hop(
     hop_id : str
     scheme : Scheme
     mounting : Mounting
-        Split radios have a flexible waveguide to each polarisation of each antenna (common practice, no
+        Radios that stand apart have a waveguide to each polarisation of each antenna (common practice, no
         source: radios stand on the coupler, and a waveguide leads from it to the antenna).
     ends : tuple of two str
         Site ids of end 0 and end 1, which name the parts.
+    modems : tuple of two mappings
+        For each end, the radios without a modem of their own. A card that serves several radios of the hop
+        is one part; other hops may have the part of the same id.
     """
     chain = _chain(scheme, mounting)
     radios = radios_of(scheme)
-    return tuple(
-        Part(
-            id=f"{hop_id}/{ends[end]}/{name}",
-            kind=kind,
-            item=item,
-            end=end,
-            radios=served,
-            channels=tuple(sorted({radios[r].channel for r in served})),
-        )
-        for end in (0, 1)
-        for name, kind, item, served in chain
-    )
+    found = []
+    for end in (0, 1):
+        rows = [
+            (f"{hop_id}/{ends[end]}/{name}", kind, item, served)
+            for name, kind, item, served in chain
+            if kind != "modem_card" or served[0] not in modems[end]
+        ]
+        by_card: dict[SharedCard, list[int]] = {}
+        for radio, card in sorted(modems[end].items()):
+            if card is not None:
+                by_card.setdefault(card, []).append(radio)
+        rows += [(card.id, card.kind, "", tuple(served)) for card, served in by_card.items()]
+        found += [
+            Part(name, kind, item, end, served, tuple(sorted({radios[r].channel for r in served})))
+            for name, kind, item, served in rows
+        ]
+    return tuple(found)
 
 
 def _chain(scheme: Scheme, mounting: Mounting) -> list[tuple[str, str, str, tuple[int, ...]]]:
@@ -207,15 +217,14 @@ def _chain(scheme: Scheme, mounting: Mounting) -> list[tuple[str, str, str, tupl
     ]
     if mounting is Mounting.WAVEGUIDE:
         chain += [
-            (f"waveguide-{number}", "waveguide", "flexible_waveguide", tuple(r.index for r in radios))
+            (f"waveguide-{number}", "waveguide", "waveguide", tuple(r.index for r in radios))
             for number, radios in enumerate(ports.values(), start=1)
         ]
-    for name, kind, item in (
-        ("radio", "outdoor_radio", "outdoor_radio"),
-        ("cable", "cable", "cable"),
-        ("modem", "modem_card", "modem_port"),
-    ):
-        chain += [(f"{name}-{r.index + 1}", kind, item, (r.index,)) for r in radios_of(scheme)]
+    for kind in kinds_at(Place.RADIO):
+        item = "modem_port" if kind.key == "modem_card" else kind.key
+        chain += [
+            (f"{kind.name or kind.key}-{r.index + 1}", kind.key, item, (r.index,)) for r in radios_of(scheme)
+        ]
     return chain
 
 
@@ -223,8 +232,9 @@ def bill_of(parts: Iterable[Part]) -> tuple[BillRow, ...]:
     """Bill of materials of a hop's parts: one row per hop end and item, in the order of the chain."""
     counts: Counter[tuple[str, str]] = Counter()
     for part in parts:
-        counts[part.id.rsplit("/", 1)[0], part.item] += 1
+        if part.item:
+            counts[part.id.rsplit("/", 1)[0], part.item] += 1
     return tuple(
-        BillRow(place=place, item=item, count=count, why=ITEM_REASONS[item])
+        BillRow(place, item, count, ITEM_REASONS.get(item, "one for each outdoor radio"))
         for (place, item), count in counts.items()
     )

@@ -67,13 +67,14 @@ class Law:
 
     @classmethod
     def lognormal(cls, mean_h: float, ln_sd: float) -> "Law":
-        """Lognormal law of mean ``mean_h`` [h]; ``ln_sd`` is the standard deviation of its logarithm."""
-        return cls(LawKind.LOGNORMAL, mean_h, ln_sd)
+        """Lognormal law of mean ``mean_h`` [h]; ``ln_sd`` is the standard deviation of its logarithm, 0 for
+        a fixed duration."""
+        return cls(LawKind.LOGNORMAL, mean_h, ln_sd) if ln_sd else cls.fixed(mean_h)
 
     @classmethod
     def lognormal_of_median(cls, median_h: float, ln_sd: float) -> "Law":
         """Lognormal law of median ``median_h`` [h]: its mean is median exp(ln_sd^2 / 2)."""
-        return cls(LawKind.LOGNORMAL, median_h * math.exp(0.5 * ln_sd * ln_sd), ln_sd)
+        return cls.lognormal(median_h * math.exp(0.5 * ln_sd * ln_sd), ln_sd)
 
     @classmethod
     def fixed(cls, mean_h: float) -> "Law":

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.frozen import frozen
-from hopyears.models.equipment.hardware import Mounting, Part, parts_of_hop
+from hopyears.models.equipment.hardware import Mounting, Part
 from hopyears.models.judging.cause import Cause
 from hopyears.models.radio.combining import DEFAULT_LOSSES, CombiningLosses, combining_loss_db
 from hopyears.models.radio.scheme import Line, Scheme, lines_of, radios_of
@@ -80,19 +80,6 @@ class LinkStructure:
         )
 
     @cached_property
-    def lines_of_part(self) -> tuple[tuple[int, ...], ...]:
-        """For each part, the receive lines that its radios may send to or hear."""
-        radios = radios_of(self.scheme)
-
-        def served(part: Part, line: Line) -> bool:
-            mine = [radios[r] for r in part.radios if radios[r].channel == line.channel]
-            if line.direction == part.end:
-                return any(radio.transmits for radio in mine)
-            return any(radio.antenna == line.antenna for radio in mine)
-
-        return tuple(tuple(line.index for line in self.lines if served(part, line)) for part in self.parts)
-
-    @cached_property
     def needs(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
         """For each end and radio, bitmask of the parts that it needs."""
         masks = [[0] * len(self.radio_loss_db) for _ in (0, 1)]
@@ -129,12 +116,8 @@ class LinkState:
     ----------
     transmitter_up : array of bool, shape (2, n_channels)
         By direction: the radio chosen to transmit can.
-    transmit_loss_db : array, shape (2, n_channels)
-        Loss of that radio [dB]; the nominal one where none transmits.
     receiver_up : array of bool, shape (n_lines,)
         At least one receiver hears the line.
-    receive_loss_db : array, shape (n_lines,)
-        Loss of the best receiver that is up [dB]; the nominal one where none is.
     line_up : array of bool, shape (n_lines,)
         Transmitter and receiver are up.
     extra_loss_db : array, shape (n_lines,)
@@ -148,9 +131,7 @@ class LinkState:
     """
 
     transmitter_up: NDArray[np.bool_]
-    transmit_loss_db: NDArray[np.float64]
     receiver_up: NDArray[np.bool_]
-    receive_loss_db: NDArray[np.float64]
     line_up: NDArray[np.bool_]
     extra_loss_db: NDArray[np.float64]
     line_causes: NDArray[np.int64]
@@ -205,30 +186,13 @@ def link_state(
         causes[line.direction][line.channel] |= blame | sender_blame
     return LinkState(
         transmitter_up=_frozen([[s[0] for s in end] for end in senders], np.bool_),
-        transmit_loss_db=_frozen([[s[1] for s in end] for end in senders], np.float64),
         receiver_up=_frozen([r[0] for r in receivers], np.bool_),
-        receive_loss_db=_frozen([r[1] for r in receivers], np.float64),
         line_up=_frozen([loss != np.inf for loss in extra_db], np.bool_),
         extra_loss_db=_frozen(extra_db, np.float64),
         line_causes=_frozen(line_causes, np.int64),
         causes=_frozen(causes, np.int64),
         working=structure.scheme.working,
     )
-
-
-def best_transmitting(
-    structure: LinkStructure, parts_up: int, radio_causes: RadioCauses | None = None
-) -> Transmitting:
-    """Which radio transmits once every switch has done its work: the main one if it can, else the standby."""
-    down = _radios_down(structure, parts_up, radio_causes)
-    first, second = (
-        tuple(
-            next((order for order, radio in sorted(on.items()) if not down[end][radio]), NOBODY)
-            for on in structure.radios_on
-        )
-        for end in (0, 1)
-    )
-    return (first, second)
 
 
 def _radios_down(
@@ -287,17 +251,3 @@ def _receiver(structure: LinkStructure, line: int, down: list[int]) -> tuple[boo
 
 def _frozen(values: Sequence[object], dtype: type[_T]) -> NDArray[_T]:
     return frozen(np.array(values, dtype=dtype))
-
-
-def nominal_losses_db(
-    scheme: Scheme, mounting: Mounting = Mounting.DIRECT, losses: CombiningLosses = DEFAULT_LOSSES
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Losses of the undisturbed hop for its link budget: per channel on transmit, per line on receive [dB].
-
-    Shapes (n_channels,) and (n_lines,), in the order of ``channels_of`` and ``lines_of``.
-    """
-    structure = link_structure(scheme, parts_of_hop("hop", scheme, mounting), losses)
-    return (
-        np.array(structure.nominal_transmit_loss_db),
-        np.array(structure.nominal_receive_loss_db),
-    )

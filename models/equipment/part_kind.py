@@ -1,11 +1,16 @@
-"""The kinds of part that fail, with their defaults in one table.
+"""The kinds of part that fail, each one row of one table: where it stands, how it fails, who mends it.
+
+A new kind is one new row of ``PART_KINDS``: it is built where its ``place`` says, fails and is mended by its
+laws, and is shown in the colour of ``shown_as``.
 
 All numbers are common practice, no source, unless said otherwise: no published table of microwave
 equipment failure rates could be read. Field values are often a half to a third of calculated ones.
 """
 
 from dataclasses import dataclass
-from enum import IntEnum
+from enum import IntEnum, StrEnum
+from functools import reduce
+from operator import or_
 
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.judging.cause import Cause
@@ -19,9 +24,24 @@ class Repair(IntEnum):
     REMOTE = 2
 
 
+class Place(StrEnum):
+    """Where parts of a kind stand, and so what falls with one of them."""
+
+    ANTENNA = "antenna side of a hop end, as its scheme asks"
+    RADIO = "hop end, one for each radio"
+    UNIT = "indoor unit"
+    LINE = "indoor unit, one for each line card"
+    SITE = "site, one at each"
+    SUPPLY = "supply of a site"
+
+
+OUTDOOR, INDOOR, POWER = "outdoor equipment", "indoor equipment", "power"
+"""Groups in which lost time is shown to a reader, each with a colour of its own."""
+
+
 @dataclass(frozen=True)
 class PartKind:
-    """A kind of part: how it fails, who mends it, and what that needs.
+    """A kind of part: where it stands, how it fails, who mends it, and what that needs.
 
     Parameters
     ----------
@@ -29,6 +49,10 @@ class PartKind:
         Name, as in the network file.
     cause : Cause
         Flag that a failure of the part gives to lost traffic.
+    place : Place
+        Where parts of the kind stand.
+    shown_as : str
+        ``OUTDOOR``, ``INDOOR`` or ``POWER``: the group in which a reader sees its cause.
     life : Law
         Time from new to failure [h].
     repair : Repair
@@ -46,10 +70,14 @@ class PartKind:
         passive and mostly outlast it: common practice, no source).
     infant_share, infant_mean_h : float
         Share of replaced parts that fail early and their mean life [h]; 0 turns it off (the default).
+    name : str
+        In the ids of parts, where it is not ``key``.
     """
 
     key: str
     cause: Cause
+    place: Place
+    shown_as: str
     life: Law
     repair: Repair
     mend: Law
@@ -59,6 +87,7 @@ class PartKind:
     outdoor: bool = False
     infant_share: float = 0.0
     infant_mean_h: float = 1000.0
+    name: str = ""
 
     def __post_init__(self) -> None:
         for name in ("latent_share", "affecting_share", "infant_share"):
@@ -78,69 +107,99 @@ OUTDOOR_SWAP = Law.lognormal(2.0, 0.5)
 REMOTE_FIX = Law.lognormal(1.0, 0.5)
 """Remote repair of a software fault, mean 1 h (range 0.5-2 h). Common practice, no source."""
 
-DISPATCH = Law.lognormal(0.5, 0.5)
-"""From alarm to a crew being called, mean 0.5 h (range 0.25-2 h). Common practice, no source."""
-
-RESUPPLY = Law.exponential(30.0 * 24.0)
-"""Lead time of a spare ordered to refill a depot, mean 30 days (range 10-60). Common practice, no source."""
-
-STANDBY_TEST = Law.fixed(0.5 * 8766.0)
-"""Routine test of a standby, every 6 months (range 6-12 months). Common practice, no source."""
-
-MANUAL_SWITCH = Law.lognormal(1.0, 0.5)
-"""Switching over by hand when the automatic switch fails on demand, mean 1 h. Common practice, no source."""
-
-SWITCH_TIME_S = 0.1
-"""Transmitter changeover with alarm filtering [s] (range 0.05-0.5 s). Common practice, no source."""
-
-SWITCH_FAILURE = 0.01
-"""Chance that a changeover fails on demand (range 0.001-0.05). Common practice, no source."""
-
 UNITS_PER_SPARE = 25
 """Installed units for each spare in a depot (range 20-30). Common practice, no source."""
 
 
-def _kind(
-    key: str, cause: Cause, mtbf_h: float, repair: Repair, mend: Law, **more: float | str | bool
-) -> PartKind:
-    return PartKind(key, cause, Law.exponential(mtbf_h), repair, mend, **more)  # type: ignore[arg-type]
-
-
 _IN, _OUT, _FAR = Repair.INDOOR, Repair.OUTDOOR, Repair.REMOTE
+
+
+def _kind(
+    key: str,
+    cause: Cause,
+    place: Place,
+    shown_as: str,
+    mtbf_h: float,
+    repair: Repair,
+    mend: Law,
+    **more: float | str | bool,
+) -> PartKind:
+    return PartKind(key, cause, place, shown_as, Law.exponential(mtbf_h), repair, mend, **more)  # type: ignore[arg-type]
+
 
 PART_KINDS: dict[str, PartKind] = {
     kind.key: kind
     for kind in (
-        _kind("antenna", Cause.ANTENNA, 3e6, _OUT, Law.lognormal(4.0, 0.5), spare="antenna"),
-        _kind("coupler", Cause.COUPLER, 1e7, _OUT, OUTDOOR_SWAP, spare="coupler"),
         _kind(
-            "outdoor_radio", Cause.OUTDOOR_RADIO, 350e3, _OUT, OUTDOOR_SWAP,
-            latent_share=0.1, spare="outdoor_radio", outdoor=True,
+            "antenna", Cause.ANTENNA, Place.ANTENNA, OUTDOOR, 3e6, _OUT, Law.lognormal(4.0, 0.5),
+            spare="antenna",
         ),
-        _kind("waveguide", Cause.WAVEGUIDE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="waveguide"),
-        _kind("cable", Cause.CABLE, 1.5e6, _OUT, OUTDOOR_SWAP, spare="cable"),
-        _kind("modem_card", Cause.MODEM_CARD, 500e3, _IN, INDOOR_SWAP, latent_share=0.1, spare="modem_card"),
         _kind(
-            "common_unit", Cause.COMMON_UNIT, 400e3, _IN, INDOOR_SWAP,
+            "coupler", Cause.COUPLER, Place.ANTENNA, OUTDOOR, 1e7, _OUT, OUTDOOR_SWAP,
+            spare="coupler",
+        ),
+        _kind(
+            "outdoor_radio", Cause.OUTDOOR_RADIO, Place.RADIO, OUTDOOR, 350e3, _OUT, OUTDOOR_SWAP,
+            latent_share=0.1, spare="outdoor_radio", outdoor=True, name="radio",
+        ),
+        _kind(
+            "waveguide", Cause.WAVEGUIDE, Place.ANTENNA, OUTDOOR, 1.5e6, _OUT, OUTDOOR_SWAP,
+            spare="waveguide",
+        ),
+        _kind(
+            "cable", Cause.CABLE, Place.RADIO, OUTDOOR, 1.5e6, _OUT, OUTDOOR_SWAP,
+            spare="cable",
+        ),
+        _kind(
+            "modem_card", Cause.MODEM_CARD, Place.RADIO, INDOOR, 500e3, _IN, INDOOR_SWAP,
+            latent_share=0.1, spare="modem_card", name="modem",
+        ),
+        _kind(
+            "controller", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 500e3, _IN, INDOOR_SWAP,
             affecting_share=0.2, spare="common_unit",
         ),
         _kind(
-            "controller", Cause.COMMON_UNIT, 500e3, _IN, INDOOR_SWAP,
-            affecting_share=0.2, spare="common_unit",
+            "chassis", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 2e6, _IN, Law.lognormal(2.0, 0.5),
+            spare="common_unit",
         ),
-        _kind("chassis", Cause.COMMON_UNIT, 2e6, _IN, Law.lognormal(2.0, 0.5), spare="common_unit"),
-        _kind("fan", Cause.COMMON_UNIT, 200e3, _IN, INDOOR_SWAP, affecting_share=0.1, spare="common_unit"),
-        _kind("line_card", Cause.LINE_CARD, 700e3, _IN, INDOOR_SWAP, spare="line_card"),
-        _kind("rectifier", Cause.POWER, 250e3, _IN, INDOOR_SWAP, spare="rectifier"),
-        _kind("power_distribution", Cause.POWER, 800e3, _IN, Law.lognormal(2.0, 0.5)),
-        _kind("mast", Cause.MAST, 5e6, _OUT, Law.lognormal(24.0, 0.5)),
-        _kind("software", Cause.SOFTWARE, 60e3, _FAR, REMOTE_FIX),
+        _kind(
+            "fan", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 200e3, _IN, INDOOR_SWAP,
+            affecting_share=0.1, spare="common_unit",
+        ),
+        _kind(
+            "line_card", Cause.LINE_CARD, Place.LINE, INDOOR, 700e3, _IN, INDOOR_SWAP,
+            spare="line_card",
+        ),
+        _kind(
+            "rectifier", Cause.POWER, Place.SUPPLY, POWER, 250e3, _IN, INDOOR_SWAP,
+            spare="rectifier",
+        ),
+        _kind(
+            "power_distribution", Cause.POWER, Place.SITE, POWER, 800e3, _IN, Law.lognormal(2.0, 0.5),
+        ),
+        _kind("mast", Cause.MAST, Place.SITE, OUTDOOR, 5e6, _OUT, Law.lognormal(24.0, 0.5)),
+        _kind("software", Cause.SOFTWARE, Place.SITE, INDOOR, 60e3, _FAR, REMOTE_FIX),
     )
 }  # fmt: skip
 """Default of each part kind. Common practice, no source; usual ranges of the mean time between failures:
-outdoor radio 150-900, modem card 250-1 000, common unit 200-1 000, line card 300-1 500, rectifier module
-100-500, power distribution 400-2 000, antenna and feeder 1 000-10 000 thousand hours; software or
-configuration fault of a site that touches traffic 40-80 thousand hours."""
+outdoor radio 150-900, modem card 250-1 000, common part of an indoor unit 200-1 000, line card 300-1 500,
+rectifier module 100-500, power distribution 400-2 000, antenna and feeder 1 000-10 000 thousand hours;
+software or configuration fault of a site that touches traffic 40-80 thousand hours."""
+
+
+def kinds_at(*places: Place) -> tuple[PartKind, ...]:
+    """Kinds of part that stand at one of these places, in the order of the table."""
+    return tuple(kind for kind in PART_KINDS.values() if kind.place in places)
+
+
+def causes_at(*places: Place) -> Cause:
+    """Cause flags of the kinds that stand at one of these places."""
+    return reduce(or_, (kind.cause for kind in kinds_at(*places)), Cause.NONE)
+
+
+def causes_shown_as(group: str) -> Cause:
+    """Cause flags of the kinds that a reader sees in a group."""
+    return reduce(or_, (kind.cause for kind in PART_KINDS.values() if kind.shown_as == group), Cause.NONE)
 
 
 def stock_for_units(n_units: int) -> int:

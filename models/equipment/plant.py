@@ -1,37 +1,29 @@
 """Everything of a network that can fail and everybody who mends it, as frozen data.
 
 Sites, parts and protection groups are named; all cross references are indices into the sequences given.
-The failure simulation reads nothing else.
+The failure simulation reads nothing else. Figures have their defaults in the network's entries, not here.
 """
 
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import (
-    DISPATCH,
-    MANUAL_SWITCH,
-    PART_KINDS,
-    STANDBY_TEST,
-    SWITCH_FAILURE,
-    SWITCH_TIME_S,
-    PartKind,
-)
+from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place
 from hopyears.models.equipment.power import PowerSupply
-from hopyears.models.equipment.upkeep import Crews as Crews
-from hopyears.models.equipment.upkeep import Depot as Depot
-from hopyears.models.equipment.upkeep import Maintenance as Maintenance
+from hopyears.models.equipment.upkeep import CrewBase, PlannedWork, SpareStore
+from hopyears.models.network.upkeep_entries import LightningRisk, RepairRules
 
 EARTH_RADIUS_KM = 6371.0
 
 
 @dataclass(frozen=True)
-class Site:
+class PlantSite:
     """A place where parts stand.
 
     Parameters
@@ -42,29 +34,25 @@ class Site:
         Position [degrees].
     power : PowerSupply or None
         Supply of the site; None for one that never fails.
-    maintenance : Maintenance, sequence of Maintenance, or None
-        Planned windows of one kind or of several.
-    road_detour_h : float
-        Travel time to be added for this site (ferry, walk) [h].
+    planned : sequence of PlannedWork
+        Planned work of each kind.
+    access_h : float
+        Added to each journey to the site (ferry, walk) [h].
+    alarms : bool
+        Failures that stop no traffic are seen from afar; else by a routine test or when somebody comes.
     """
 
     id: str
     latitude_deg: float
     longitude_deg: float
     power: PowerSupply | None = None
-    maintenance: Maintenance | Sequence[Maintenance] | None = None
-    road_detour_h: float = 0.0
-
-    @property
-    def windows(self) -> Sequence[Maintenance]:
-        """All kinds of planned window of the site."""
-        if self.maintenance is None:
-            return ()
-        return (self.maintenance,) if isinstance(self.maintenance, Maintenance) else self.maintenance
+    planned: Sequence[PlannedWork] = ()
+    access_h: float = 0.0
+    alarms: bool = True
 
 
 @dataclass(frozen=True)
-class Part:
+class PlantPart:
     """One part that fails.
 
     Parameters
@@ -80,6 +68,10 @@ class Part:
     priority : int or None
         0 for a fault that stops traffic, 1 for lost protection, 2 for the rest; None lets the
         simulation judge (a failed chain of a group that still has another has priority 1).
+    plainly_seen : bool
+        Serves a radio outside of its chains, so that a failure is seen although a chain was muted.
+    group, spares : str, int
+        Parts that stand in for each other, and how many of them may be down before traffic stops.
     """
 
     id: str
@@ -88,6 +80,9 @@ class Part:
     life: Law | None = None
     mend: Law | None = None
     priority: int | None = None
+    plainly_seen: bool = False
+    group: str = ""
+    spares: int = 0
 
 
 @dataclass(frozen=True)
@@ -100,6 +95,8 @@ class ProtectionGroup:
         Name, unique; its switching draws hang on it.
     chains : tuple of tuples of int
         Part indices of each chain (radio, cable, modem card ...), the main one first.
+    stopped_by : tuple of tuples of int
+        For each chain, parts outside of it whose mending stops it; empty for none.
     switch_time_s : float
         Changeover of the transmitter [s].
     switch_failure : float
@@ -108,8 +105,8 @@ class ProtectionGroup:
         Time to switch by hand after such a failure [h].
     revertive : bool
         Go back to the main chain once it is mended.
-    restore_wait_h : float
-        Wait before reverting [h].
+    wait_to_restore_s : float
+        Wait before reverting [s].
     test : Law or None
         Routine test of the muted chains: a fixed law is a timetable with a random phase, another law is
         the time from a latent failure to its discovery [h]; None for no test.
@@ -119,26 +116,14 @@ class ProtectionGroup:
 
     id: str
     chains: tuple[tuple[int, ...], ...]
-    switch_time_s: float = SWITCH_TIME_S
-    switch_failure: float = SWITCH_FAILURE
-    manual_switch: Law = MANUAL_SWITCH
-    revertive: bool = False
-    restore_wait_h: float = 0.1
-    test: Law | None = STANDBY_TEST
+    stopped_by: tuple[tuple[int, ...], ...]
+    switch_time_s: float
+    switch_failure: float
+    manual_switch: Law
+    revertive: bool
+    wait_to_restore_s: float
+    test: Law | None
     cold: bool = False
-
-
-@dataclass(frozen=True)
-class Lightning:
-    """Common cause: strikes that hit a site during a storm and damage what stands outdoors.
-
-    ``strikes_per_storm_h`` damaging strikes per hour of storm over the site (with some 250 h of storms a
-    year, one in 27 years); each exposed part of the mast fails with ``damage_chance``. Common practice, no
-    source.
-    """
-
-    strikes_per_storm_h: float = 0.00015
-    damage_chance: float = 0.2
 
 
 @dataclass(frozen=True)
@@ -153,29 +138,20 @@ class Plant:
         At least one crew base if any part needs a visit; no depot means that spares never lack.
     kinds : mapping
         Table of part kinds.
-    dispatch : Law
-        From alarm to calling a crew or a remote repairer [h].
-    road_factor : float
-        Road distance over great-circle distance, at least 1 (1.3: common practice, no source).
-    daylight_climbs : bool
-        Climbs start in daylight only.
-    return_travel : bool
-        A crew is busy until it is back at its base.
-    lightning : Lightning or None
-        Common cause in storms.
+    repair : RepairRules
+        The network's entry: how faults are attended.
+    lightning : LightningRisk or None
+        The network's entry: a common cause in storms. None: no lightning.
     """
 
-    sites: Sequence[Site]
-    parts: Sequence[Part]
+    sites: Sequence[PlantSite]
+    parts: Sequence[PlantPart]
     groups: Sequence[ProtectionGroup] = ()
-    crews: Sequence[Crews] = ()
-    depots: Sequence[Depot] = ()
+    crews: Sequence[CrewBase] = ()
+    depots: Sequence[SpareStore] = ()
     kinds: Mapping[str, PartKind] = field(default_factory=lambda: PART_KINDS)
-    dispatch: Law = DISPATCH
-    road_factor: float = 1.3
-    daylight_climbs: bool = False
-    return_travel: bool = True
-    lightning: Lightning | None = None
+    repair: RepairRules = field(default_factory=RepairRules)
+    lightning: LightningRisk | None = None
 
     def __post_init__(self) -> None:
         for part in self.parts:
@@ -219,6 +195,11 @@ class Plant:
         return np.array([int(self.kinds[part.kind].cause) for part in self.parts], dtype=np.int64)
 
     @cached_property
+    def supply_parts(self) -> NDArray[np.bool_]:
+        """Whether each part belongs to the supply of its site, which the battery bridges for it."""
+        return np.array([self.kinds[part.kind].place is Place.SUPPLY for part in self.parts], dtype=np.bool_)
+
+    @cached_property
     def outdoor_parts(self) -> NDArray[np.int64]:
         """Indices of the parts that lightning can hit."""
         return np.array(
@@ -236,6 +217,11 @@ class Plant:
         )
 
     @cached_property
+    def dispatch(self) -> Law:
+        """From alarm to calling a crew or a remote repairer [h]."""
+        return Law.lognormal(self.repair.dispatch_h, self.repair.duration_ln_sd)
+
+    @cached_property
     def crew_base(self) -> NDArray[np.int64]:
         """Base of each crew, all crews counted through; shape (n_crews,)."""
         return np.repeat(np.arange(len(self.crews)), [base.number for base in self.crews]).astype(np.int64)
@@ -248,10 +234,19 @@ class Plant:
         else:
             store = self.depots[depot]
             distance_km = great_circle_km(crews, store) + great_circle_km(store, place)
-        return distance_km * self.road_factor / crews.speed_km_h + place.road_detour_h
+        return distance_km * self.repair.road_factor / crews.speed_km_h + place.access_h
 
 
-def great_circle_km(one: Site | Crews | Depot, other: Site | Crews | Depot) -> float:
+class _Placed(Protocol):
+    """What has a position on the earth [degrees]."""
+
+    @property
+    def latitude_deg(self) -> float: ...
+    @property
+    def longitude_deg(self) -> float: ...
+
+
+def great_circle_km(one: _Placed, other: _Placed) -> float:
     """Great-circle distance between two places [km], sphere of 6371 km (haversine formula)."""
     first, second = math.radians(one.latitude_deg), math.radians(other.latitude_deg)
     half_lat = 0.5 * (second - first)

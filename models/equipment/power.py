@@ -3,46 +3,42 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from hopyears.models.basics.intervals import Floats, Intervals, Ints
+from hopyears.models.basics.kernel import kernel
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.solar import Solar
 
-MAINS_OUTAGE = Law.lognormal_of_median(35.0 / 60.0, 1.3)
-"""Duration of a mains failure, median 35 min, ln-sd 1.3, mean 81 min. Common practice, no source."""
 
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Generator:
-    """Standby generator: chance of not starting, time to take the load [h], hours of fuel.
+    """Standby generator: chance of not starting, time to take the load [s], hours of fuel."""
 
-    Common practice, no source (start failure 1-3 %).
-    """
-
-    start_failure: float = 0.02
-    start_h: float = 0.02
-    fuel_h: float = 48.0
+    start_failure: float
+    start_s: float
+    fuel_h: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PowerSupply:
-    """Supply of a site.
+    """Supply of a site, made from the network's entry ``power``, which alone has defaults.
 
     Parameters
     ----------
     mains_outages_per_year : float
-        Mains failures a year outside storms (see ``fair_weather_rate``); default 1.5.
+        Mains failures a year outside storms (see ``fair_weather_rate``).
     mains_outage : Law
         Duration of a mains failure [h].
     storm_factor : float
         Factor on the rate while a storm stands over the site, at least 0.
     battery_h : float
-        Autonomy of a full, new battery [h]; 4 at a normal site, 8 at a hub.
+        Autonomy of a full, new battery [h].
+    battery_life_years : float
+        Age at which the battery is replaced, above 0.
+    battery_end_share : float
+        Autonomy at replacement over that when new, 0 to 1; 1 for a battery that does not age.
     recharge_h : float
-        Time to recharge an empty battery [h] (10-12).
-    battery_life_years : float or None
-        Age at which the battery is replaced; its capacity falls to 80 % in that time. None: no ageing.
+        Time to recharge an empty battery [h].
     generator : Generator or None
         Standby generator.
     rectifiers_needed : int
@@ -50,19 +46,18 @@ class PowerSupply:
         their failure as it bridges a mains failure.
     solar : Solar or None
         If given, the site has no mains, generator or rectifier.
-
-    All defaults are common practice, no source.
     """
 
-    mains_outages_per_year: float = 1.5
-    mains_outage: Law = MAINS_OUTAGE
-    storm_factor: float = 6.0
-    battery_h: float = 4.0
-    recharge_h: float = 11.0
-    battery_life_years: float | None = 6.5
-    generator: Generator | None = None
-    rectifiers_needed: int = 1
-    solar: Solar | None = None
+    mains_outages_per_year: float
+    mains_outage: Law
+    storm_factor: float
+    battery_h: float
+    battery_life_years: float
+    battery_end_share: float
+    recharge_h: float
+    generator: Generator | None
+    rectifiers_needed: int
+    solar: Solar | None
 
     def __post_init__(self) -> None:
         for name in ("mains_outages_per_year", "storm_factor", "battery_h", "recharge_h"):
@@ -70,9 +65,9 @@ class PowerSupply:
             if not value >= 0.0:
                 raise ValueError(f"{name} is {value}; must be at least 0")
 
-
-BATTERY_END_OF_LIFE = 0.8
-"""Capacity at replacement over that when new. Common practice, no source."""
+    def battery_at_age_h(self, age: float) -> float:
+        """Autonomy of a full battery [h] when ``age`` of its life has passed, 0 to 1."""
+        return self.battery_h * (1.0 - (1.0 - self.battery_end_share) * age)
 
 
 def fair_weather_rate(mean_rate: float, storm_factor: float, storm_share: float) -> float:
@@ -85,15 +80,15 @@ def fair_weather_rate(mean_rate: float, storm_factor: float, storm_share: float)
 
 
 def battery_capacity_s(
-    time_s: Floats, battery_h: Floats, replacement_s: Floats, last_replaced_s: Floats
+    time_s: Floats, battery_h: Floats, replacement_s: Floats, last_replaced_s: Floats, end_share: Floats
 ) -> Floats:
-    """Autonomy of a full battery at a time [s]: a saw from new to 80 %; shapes broadcast.
+    """Autonomy of a full battery at a time [s]: a saw from new to ``end_share`` of it; shapes broadcast.
 
-    ``replacement_s`` is the time between replacements [s], infinite for a battery that does not age;
+    ``replacement_s`` is the time between replacements [s], infinite where there is no battery;
     ``last_replaced_s`` is then no later than ``time_s``.
     """
     age = np.mod(time_s - last_replaced_s, replacement_s) / replacement_s
-    return battery_h * 3600.0 * (1.0 - (1.0 - BATTERY_END_OF_LIFE) * age)
+    return battery_h * 3600.0 * (1.0 - (1.0 - end_share) * age)
 
 
 def battery_down(supply_lost: Intervals, capacity_s: Floats, recharge_s: Floats) -> Intervals:
@@ -116,7 +111,7 @@ def battery_down(supply_lost: Intervals, capacity_s: Floats, recharge_s: Floats)
     return Intervals(offset, start, end)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _discharge(
     offset: Ints, start_s: Floats, end_s: Floats, capacity_s: Floats, recharge_s: Floats
 ) -> tuple[Ints, Floats, Floats]:

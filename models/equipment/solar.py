@@ -3,13 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from hopyears.models.basics.intervals import Floats, Intervals
+from hopyears.models.basics.kernel import kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY
-
-RECONNECT_SHARE = 0.2
-"""Charge at which an empty site is switched on again, over a full battery. Common practice, no source."""
 
 SUNRISE_S = 6.0 * 3600.0
 """The harvest of a day comes evenly between 6 and 18 h solar time (our own simplification)."""
@@ -17,34 +14,35 @@ SUNRISE_S = 6.0 * 3600.0
 
 @dataclass(frozen=True)
 class Solar:
-    """Solar supply, its energy counted in hours of the site's own load.
+    """Solar supply, its energy counted in hours of the site's own load (made from the entry ``power``).
 
     Parameters
     ----------
     harvest_h : tuple of 12 floats
         Mean daily harvest of each calendar month [hours of load per day], at least 0.
-    day_spread : float
+    ln_sd : float
         Standard deviation of the natural logarithm of a day's harvest, at least 0.
-    persistence : float
+    day_correlation : float
         Correlation of that logarithm from one day to the next, 0 to below 1.
-
-    Spread and persistence are common practice, no source.
+    reconnect_share : float
+        Charge at which an empty site is switched on again, over a full battery, 0 to 1.
     """
 
     harvest_h: tuple[float, ...]
-    day_spread: float = 0.6
-    persistence: float = 0.4
+    ln_sd: float
+    day_correlation: float
+    reconnect_share: float
 
     def __post_init__(self) -> None:
         if len(self.harvest_h) != 12 or min(self.harvest_h) < 0.0:
             raise ValueError(f"harvest_h is {self.harvest_h}; must be 12 numbers of at least 0")
-        if not 0.0 <= self.persistence < 1.0:
-            raise ValueError(f"persistence is {self.persistence}; must be 0 to below 1")
-        if not self.day_spread >= 0.0:
-            raise ValueError(f"day_spread is {self.day_spread}; must be at least 0")
+        if not 0.0 <= self.day_correlation < 1.0:
+            raise ValueError(f"day_correlation is {self.day_correlation}; must be 0 to below 1")
+        if not self.ln_sd >= 0.0:
+            raise ValueError(f"ln_sd is {self.ln_sd}; must be at least 0")
 
 
-def daily_harvest_h(mean_h: Floats, normal: Floats, *, day_spread: float, persistence: float) -> Floats:
+def daily_harvest_h(mean_h: Floats, normal: Floats, *, ln_sd: float, day_correlation: float) -> Floats:
     """Harvest of each day [hours of load], shape (n_days,).
 
     Parameters
@@ -53,18 +51,20 @@ def daily_harvest_h(mean_h: Floats, normal: Floats, *, day_spread: float, persis
         Mean of each day's month [h], at least 0.
     normal : float array, shape (n_days,)
         Independent standard normal values.
-    day_spread, persistence : float
+    ln_sd, day_correlation : float
         As in ``Solar``.
 
     Notes
     -----
     Lognormal with the stated mean, its logarithm a first-order Gauss-Markov sequence (our own choice).
     """
-    weather = _gauss_markov(normal, persistence)
-    return np.asarray(mean_h * np.exp(day_spread * weather - 0.5 * day_spread**2))
+    weather = _gauss_markov(normal, day_correlation)
+    return np.asarray(mean_h * np.exp(ln_sd * weather - 0.5 * ln_sd**2))
 
 
-def solar_down(harvest_h: Floats, *, battery_s: float, first_midnight_s: float) -> Intervals:
+def solar_down(
+    harvest_h: Floats, *, battery_s: float, reconnect_share: float, first_midnight_s: float
+) -> Intervals:
     """When a solar site is dark: one row of intervals [s].
 
     Parameters
@@ -73,29 +73,31 @@ def solar_down(harvest_h: Floats, *, battery_s: float, first_midnight_s: float) 
         Harvest of each day [hours of load].
     battery_s : float
         Autonomy of a full battery [s], above 0. Full at the first midnight.
+    reconnect_share : float
+        Charge at which the load is switched on again, over a full battery, 0 to 1.
     first_midnight_s : float
         Solar midnight at which the first day begins [s].
 
     Notes
     -----
     The load draws one second of charge a second while it is on. It goes off when the battery is empty
-    and on again when ``RECONNECT_SHARE`` is reached.
+    and on again when ``reconnect_share`` is reached.
     """
-    start, end = _dark(harvest_h, battery_s, RECONNECT_SHARE * battery_s)
+    start, end = _dark(harvest_h, battery_s, reconnect_share * battery_s)
     offset = np.array([0, len(start)], dtype=np.int64)
     return Intervals(offset, start + first_midnight_s, end + first_midnight_s)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
-def _gauss_markov(normal: Floats, persistence: float) -> Floats:
+@kernel
+def _gauss_markov(normal: Floats, day_correlation: float) -> Floats:
     out = np.empty(len(normal))
-    fresh = np.sqrt(1.0 - persistence * persistence)
+    fresh = np.sqrt(1.0 - day_correlation * day_correlation)
     for day in range(len(normal)):
-        out[day] = normal[day] if day == 0 else persistence * out[day - 1] + fresh * normal[day]
+        out[day] = normal[day] if day == 0 else day_correlation * out[day - 1] + fresh * normal[day]
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _dark(harvest_h: Floats, battery_s: float, reconnect_s: float) -> tuple[Floats, Floats]:
     start, end = [np.inf for _ in range(0)], [np.inf for _ in range(0)]
     charge, lit = battery_s, True

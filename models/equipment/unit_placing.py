@@ -1,12 +1,14 @@
 """Placing of a site's radios and local ports in its indoor units, with a warning where it outgrows them."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from math import ceil
+from collections.abc import Iterator, Mapping, Sequence
+from math import ceil, inf
+from typing import NamedTuple
 
-from hopyears.models.basics.faults import Fault
-from hopyears.models.equipment.indoor_unit import SERVICE_KINDS, HopEnd, IndoorUnit, ModemPort, SiteHardware
-from hopyears.models.radio.scheme import radios_of
+from hopyears.models.basics.faults import Doubt
+from hopyears.models.equipment.indoor_unit import LINE_KINDS, HopEnd, RadioPort, SiteHardware
+from hopyears.models.network.hardware_entries import IndoorUnit, LineKind
+from hopyears.models.radio.scheme import Radio, Scheme, radios_of
 
 
 def place_indoor_units(
@@ -15,8 +17,7 @@ def place_indoor_units(
     *,
     unit: IndoorUnit | None = None,
     n_units: int = 0,
-    duplicated_controller: bool = False,
-    line_ports: Mapping[str, int] | None = None,
+    line_ports: Mapping[LineKind, int] | None = None,
 ) -> SiteHardware:
     """Place modem ports, modem cards and line cards in the indoor units of a site.
 
@@ -30,11 +31,9 @@ def place_indoor_units(
     n_units : int
         Units that the site is given; 0 takes as many as its directions need. Where two or more are given
         and there is room, main radios stand in other units than standbys, and working than protection
-        channels.
-    duplicated_controller : bool
-        Every unit has a second controller.
+        channels. Within a unit they stand on other cards, where there is room.
     line_ports : mapping of str to int, optional
-        Local ports wanted of each of ``SERVICE_KINDS``.
+        Local ports wanted of each of ``LINE_KINDS``, besides those that feed radios.
 
     Returns
     -------
@@ -46,41 +45,61 @@ def place_indoor_units(
     ValueError
         If ``n_units`` is negative or a kind of local port is unknown.
     """
-    offer = unit or IndoorUnit()
+    offer = unit or IndoorUnit(id="standard")
     wanted = dict(line_ports or {})
     if n_units < 0:
         raise ValueError(f"n_units is {n_units}; must be at least 0")
     for kind in wanted:
-        if kind not in SERVICE_KINDS:
-            raise ValueError(f'line_ports has "{kind}"; must be of {", ".join(SERVICE_KINDS)}')
-    compact = _compact(hop_ends, offer)
-    needed = max((place for _, _, place in compact), default=0) + 1
+        if kind not in LINE_KINDS:
+            raise ValueError(f'line_ports has "{kind}"; must be of {", ".join(LINE_KINDS)}')
+    ends = [end for end in hop_ends if not end.fed]
+    compact = _compact(ends, offer)
+    needed = max((place.unit for place in compact), default=0) + 1
     total = max(needed, n_units)
-    apart = _apart(hop_ends, offer, total) if n_units >= max(2, needed) else compact
-    places = compact if apart is None else apart
-    ports = _modem_ports(places, offer)
-    used = Counter(port.unit for port in ports)
-    cards = tuple(
-        ceil(max(0, used[u] - offer.own_modem_ports) / offer.ports_per_modem_card) for u in range(total)
-    )
-    line_cards, line_warnings = _line_cards(site_id, wanted, offer, total)
+    apart = _apart(ends, offer, total) if n_units >= max(2, needed) else compact
+    ports = _modem_ports(compact if apart is None else apart, offer)
+    cards = _line_cards(wanted, [end for end in hop_ends if end.fed], offer, total)
+    free = _line_port_lists(cards, offer, total)
+    fed = [
+        RadioPort(end.hop_id, radio.index, *place, fed=True)
+        for end in hop_ends
+        if end.fed
+        for radio, place in _fed_places(end, free["packet"])
+    ]
+    crowded = apart is None and n_units > needed
     return SiteHardware(
         site_id=site_id,
+        offer=offer,
         n_units=total,
-        duplicated_controller=duplicated_controller,
-        modem_ports=ports,
-        modem_cards=cards,
-        line_cards=line_cards,
-        warnings=(
-            *_outgrown(
-                site_id, hop_ends, offer, needed, n_units, kept_apart=apart is not None or n_units <= needed
-            ),
-            *line_warnings,
+        ports=(*ports, *fed),
+        modem_cards=tuple(
+            len({port.card for port in ports if port.unit == u and port.card is not None})
+            for u in range(total)
+        ),
+        line_cards=cards,
+        service_cards={kind: tuple(card for _, card in places) for kind, places in free.items()},
+        warnings=tuple(
+            Doubt(f'site "{site_id}"', text)
+            for text in (
+                *_outgrown(ends, offer, needed, n_units, crowded=crowded),
+                *_too_many_line_cards(len(cards), total, offer),
+            )
         ),
     )
 
 
-_Place = tuple[str, int, int]
+class _Place(NamedTuple):
+    """A radio in a unit; ``spare`` if it stands by for others of its hop."""
+
+    hop_id: str
+    radio: int
+    spare: bool
+    unit: int
+
+
+def _is_spare(scheme: Scheme, radio: Radio) -> bool:
+    """Whether a radio stands by for others of its hop: a second radio, or one of a protection channel."""
+    return radio.order > 0 or radio.channel >= scheme.working
 
 
 class _Room:
@@ -93,15 +112,13 @@ class _Room:
 
     def fits(self, unit: int, hop_id: str, radios: int) -> bool:
         others = self.directions.get(unit, set()) - {hop_id}
-        return (
-            self.ports[unit] + radios <= self.offer.modem_ports
-            and len(others) < self.offer.maximum_directions
-        )
+        most = self.offer.directions_at_most or inf
+        return self.ports[unit] + radios <= self.offer.modem_ports and len(others) < most
 
-    def take(self, unit: int, hop_id: str, radio: int) -> _Place:
+    def take(self, unit: int, end: HopEnd, radio: Radio) -> _Place:
         self.ports[unit] += 1
-        self.directions.setdefault(unit, set()).add(hop_id)
-        return (hop_id, radio, unit)
+        self.directions.setdefault(unit, set()).add(end.hop_id)
+        return _Place(end.hop_id, radio.index, _is_spare(end.scheme, radio), unit)
 
 
 def _compact(hop_ends: Sequence[HopEnd], offer: IndoorUnit) -> list[_Place]:
@@ -115,96 +132,119 @@ def _compact(hop_ends: Sequence[HopEnd], offer: IndoorUnit) -> list[_Place]:
         for radio in radios:
             while not room.fits(unit, end.hop_id, len(radios) - radio.index if whole else 1):
                 unit += 1
-            places.append(room.take(unit, end.hop_id, radio.index))
+            places.append(room.take(unit, end, radio))
     return places
 
 
 def _apart(hop_ends: Sequence[HopEnd], offer: IndoorUnit, n_units: int) -> list[_Place] | None:
-    """Second radios and protection channels in other units than the main radios; None where room lacks."""
+    """Spare radios in other units than the radios they stand by for; None where room lacks."""
     room = _Room(offer)
     places: list[_Place] = []
     for number, end in enumerate(hop_ends):
         taken: tuple[set[int], set[int]] = (set(), set())
         for radio in radios_of(end.scheme):
-            side = int(radio.order > 0 or radio.channel >= end.scheme.working)
+            side = int(_is_spare(end.scheme, radio))
             order = [(number + side + step) % n_units for step in range(n_units)]
             free = [u for u in order if u not in taken[1 - side] and room.fits(u, end.hop_id, 1)]
             if not free:
                 return None
             taken[side].add(free[0])
-            places.append(room.take(free[0], end.hop_id, radio.index))
+            places.append(room.take(free[0], end, radio))
     return places
 
 
-def _modem_ports(places: Iterable[_Place], offer: IndoorUnit) -> tuple[ModemPort, ...]:
-    filled: Counter[int] = Counter()
+def _modem_ports(places: Sequence[_Place], offer: IndoorUnit) -> tuple[RadioPort, ...]:
+    """Own ports of each unit first, then cards; a hop's main and spare radios on other cards if it can be."""
+    own: Counter[int] = Counter()
+    cards: dict[int, list[list[tuple[str, bool]]]] = {}
     ports = []
-    for hop_id, radio, unit in places:
-        filled[unit] += 1
-        ports.append(ModemPort(hop_id, radio, unit, filled[unit] > offer.own_modem_ports))
+    for hop_id, radio, spare, unit in places:
+        if own[unit] < offer.own_modem_ports:
+            own[unit] += 1
+            ports.append(RadioPort(hop_id, radio, unit, None))
+            continue
+        held = cards.setdefault(unit, [])
+        room = [card for card, those in enumerate(held) if len(those) < offer.ports_per_modem_card]
+        apart = [card for card in room if (hop_id, not spare) not in held[card]]
+        if not apart and len(held) < offer.modem_card_slots:
+            apart = [len(held)]
+            held.append([])
+        card = (apart or room)[0]
+        held[card].append((hop_id, spare))
+        ports.append(RadioPort(hop_id, radio, unit, card))
     return tuple(ports)
 
 
 def _line_cards(
-    site_id: str, wanted: Mapping[str, int], offer: IndoorUnit, n_units: int
-) -> tuple[tuple[tuple[str, int], ...], list[Fault]]:
-    """(kind, unit) of every line card, dealt over the units; a warning where slots run out."""
+    wanted: Mapping[LineKind, int], fed: Sequence[HopEnd], offer: IndoorUnit, n_units: int
+) -> tuple[tuple[LineKind, int], ...]:
+    """(kind, unit) of every line card, dealt over the units; of one port where the unit has no such card."""
+    ports = Counter(wanted)
+    ports["packet"] += sum(end.scheme.n_radios for end in fed)
     kinds = [
         kind
-        for kind in SERVICE_KINDS
+        for kind in LINE_KINDS
         for _ in range(
             ceil(
-                max(0, wanted.get(kind, 0) - n_units * offer.own_line_ports.get(kind, 0))
+                max(0, ports[kind] - n_units * offer.own_line_ports.get(kind, 0))
                 / offer.ports_per_line_card.get(kind, 1)
             )
         )
     ]
-    cards = tuple((kind, number % n_units) for number, kind in enumerate(kinds))
-    slots = n_units * offer.line_card_slots
-    if len(kinds) <= slots:
-        return cards, []
-    allowed = f"at most {slots} in {_counted(n_units, 'indoor unit')}"
-    return cards, [Fault(f'site "{site_id}"', "line cards", str(len(kinds)), allowed)]
+    return tuple((kind, number % n_units) for number, kind in enumerate(kinds))
+
+
+def _line_port_lists(
+    cards: Sequence[tuple[LineKind, int]], offer: IndoorUnit, n_units: int
+) -> dict[LineKind, list[tuple[int, int | None]]]:
+    """(unit, line card) of every port of each kind: first those of the units themselves (None)."""
+    free: dict[LineKind, list[tuple[int, int | None]]] = {
+        kind: [(unit, None) for unit in range(n_units) for _ in range(offer.own_line_ports.get(kind, 0))]
+        for kind in LINE_KINDS
+    }
+    for number, (kind, unit) in enumerate(cards):
+        free[kind] += [(unit, number)] * offer.ports_per_line_card.get(kind, 1)
+    return free
+
+
+def _fed_places(
+    end: HopEnd, free: list[tuple[int, int | None]]
+) -> Iterator[tuple[Radio, tuple[int, int | None]]]:
+    """Takes a port from the free ones for each radio; main and spare radios on other cards if it can."""
+    taken: dict[bool, set[int | None]] = {False: set(), True: set()}
+    for radio in radios_of(end.scheme):
+        spare = _is_spare(end.scheme, radio)
+        apart = [place for place in free if place[1] is None or place[1] not in taken[not spare]]
+        place = (apart or free)[0]
+        free.remove(place)
+        taken[spare].add(place[1])
+        yield radio, place
 
 
 def _outgrown(
-    site_id: str,
-    hop_ends: Sequence[HopEnd],
-    offer: IndoorUnit,
-    needed: int,
-    n_units: int,
-    *,
-    kept_apart: bool,
-) -> list[Fault]:
-    entry = f'site "{site_id}"'
-    found = []
-    if not kept_apart:
-        field = "indoor units"
-        found.append(Fault(entry, field, str(n_units), "more to keep each standby in a unit of its own"))
-    radios = sum(end.scheme.n_radios for end in hop_ends)
+    hop_ends: Sequence[HopEnd], offer: IndoorUnit, needed: int, n_units: int, *, crowded: bool
+) -> Iterator[str]:
+    """Sentences on modem ports and directions that are too many."""
+    if crowded:
+        yield f"{n_units} indoor units are too few to keep every standby in another unit than its main radio"
     if needed > max(1, n_units):
-        found.append(
-            Fault(
-                entry,
-                "indoor units",
-                f"{_counted(max(1, n_units), 'unit')} for {_counted(len(hop_ends), 'direction')} "
-                f"with {_counted(radios, 'radio')}",
-                f"{needed}, at {offer.maximum_directions} directions and {offer.modem_ports} radios each",
-                f"{needed} are placed",
+        units = "one indoor unit is" if n_units <= 1 else f"{n_units} indoor units are"
+        radios = sum(end.scheme.n_radios for end in hop_ends)
+        asked = f"{_counted(len(hop_ends), 'direction')} with {_counted(radios, 'radio')}"
+        yield f"{units} not enough for its {asked}, so {needed} are placed"
+    for end in hop_ends:
+        if end.scheme.n_radios > offer.modem_ports:
+            yield (
+                f'hop "{end.hop_id}" has {end.scheme.n_radios} radios here and an indoor unit takes '
+                f"{offer.modem_ports}, so they are split over several"
             )
-        )
-    found += [
-        Fault(
-            entry,
-            f'radios of hop "{end.hop_id}"',
-            str(end.scheme.n_radios),
-            f"at most {offer.modem_ports} for one indoor unit",
-            "They are split over several",
-        )
-        for end in hop_ends
-        if end.scheme.n_radios > offer.modem_ports
-    ]
-    return found
+
+
+def _too_many_line_cards(n_cards: int, n_units: int, offer: IndoorUnit) -> Iterator[str]:
+    slots = n_units * offer.line_card_slots
+    if n_cards > slots:
+        units = "its indoor unit has" if n_units == 1 else f"its {n_units} indoor units have"
+        yield f"its services need {_counted(n_cards, 'line card')}, and {units} slots for {slots}"
 
 
 def _counted(number: int, noun: str) -> str:

@@ -1,30 +1,29 @@
-"""Who looks after a network: crews, depots of spares, planned windows. Frozen data."""
+"""Who looks after a plant, at their places on the map: crews, stores of spares, planned work. Frozen data.
+
+Made from the network's entries, which alone have defaults.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import RESUPPLY
-from hopyears.models.equipment.working_time import OFFICE_HOURS, Shift
-
-MAINTENANCE_WINDOW = Law.fixed(2.0)
-"""Planned window of 2 h. Common practice, no source."""
+from hopyears.models.equipment.working_time import Shift
 
 
-@dataclass(frozen=True)
-class Maintenance:
-    """Planned work at a site: a window of ``window`` hours, ``per_year`` times a year at ``start_h`` local.
+@dataclass(frozen=True, kw_only=True)
+class PlannedWork:
+    """Planned work of one kind at a site.
 
     Parameters
     ----------
     per_year : float
-        Windows a year, above 0.
-    window : Law
+        Times a year, above 0.
+    duration : Law
         Length [h].
     start_h : float
         Local solar hour at which it begins.
     outage_share : float
-        Share of each window, 0 to 1, in which traffic through the site is down.
+        Share of its duration, 0 to 1, in which traffic through the site is down.
     visit : bool
         A crew of the nearest base comes; else the work is done from a distance.
     climbs : bool
@@ -33,13 +32,13 @@ class Maintenance:
         Finds what has failed unseen in the standbys at the site.
     """
 
-    per_year: float = 1.0
-    window: Law = MAINTENANCE_WINDOW
-    start_h: float = 1.0
-    outage_share: float = 1.0
-    visit: bool = True
-    climbs: bool = False
-    tests: bool = False
+    per_year: float
+    duration: Law
+    start_h: float
+    outage_share: float
+    visit: bool
+    climbs: bool
+    tests: bool
 
     def __post_init__(self) -> None:
         if not self.per_year > 0.0:
@@ -48,8 +47,8 @@ class Maintenance:
             raise ValueError(f"outage_share is {self.outage_share}; must be 0 to 1")
 
 
-@dataclass(frozen=True)
-class Crews:
+@dataclass(frozen=True, kw_only=True)
+class CrewBase:
     """Crews that share a base.
 
     Parameters
@@ -69,9 +68,9 @@ class Crews:
     id: str
     latitude_deg: float
     longitude_deg: float
-    number: int = 1
-    speed_km_h: float = 50.0
-    shift: Shift = OFFICE_HOURS
+    number: int
+    speed_km_h: float
+    shift: Shift
 
     def __post_init__(self) -> None:
         if self.number < 1:
@@ -80,8 +79,8 @@ class Crews:
             raise ValueError(f"speed_km_h is {self.speed_km_h}; must be above 0")
 
 
-@dataclass(frozen=True)
-class Depot:
+@dataclass(frozen=True, kw_only=True)
+class SpareStore:
     """A store of spares: ``stock`` per kind of spare, refilled one for one after ``lead_time`` [h].
 
     A spare kind that is missing from ``stock`` is not kept here.
@@ -91,4 +90,4 @@ class Depot:
     latitude_deg: float
     longitude_deg: float
     stock: Mapping[str, int]
-    lead_time: Law = RESUPPLY
+    lead_time: Law

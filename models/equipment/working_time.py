@@ -26,11 +26,11 @@ class Shift:
         Faults that stop traffic are attended at any hour.
     """
 
-    start_h: float = 8.0
-    end_h: float = 17.0
-    working_days: tuple[bool, ...] = (True,) * 5 + (False,) * 2
-    utc_offset_h: float = 0.0
-    on_call: bool = True
+    start_h: float
+    end_h: float
+    working_days: tuple[bool, ...]
+    utc_offset_h: float
+    on_call: bool
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.start_h < self.end_h <= 24.0:
@@ -44,13 +44,6 @@ class Shift:
     def always(self) -> bool:
         """Whether work may begin at any time."""
         return self.start_h == 0.0 and self.end_h == 24.0 and all(self.working_days)
-
-
-OFFICE_HOURS = Shift()
-"""Monday to Friday, 8 to 17 local, and on call for faults that stop traffic."""
-
-ROUND_THE_CLOCK = Shift(0.0, 24.0, (True,) * 7)
-"""A crew that may begin work at any time."""
 
 
 def next_duty_s(time_s: float, shift: Shift) -> float:
@@ -68,7 +61,7 @@ def next_duty_s(time_s: float, shift: Shift) -> float:
     raise ValueError(f"time_s is {time_s}; must be a time within reach of the shift")
 
 
-def daylight_h(day_of_year: float, latitude_deg: float) -> tuple[float, float]:
+def daylight_h(day_of_year: float, latitude_deg: float, least_h: float) -> tuple[float, float]:
     """Solar hours between which there is light to climb by, centred on 12.
 
     Parameters
@@ -77,12 +70,13 @@ def daylight_h(day_of_year: float, latitude_deg: float) -> tuple[float, float]:
         0 (1 January) to 365.25. [days]
     latitude_deg : float
         -90 to 90. [degrees]
+    least_h : float
+        Hours about noon in which there is always light enough (lamps, twilight), 0 to 24. [h]
 
     Returns
     -------
     tuple of float
-        Sunrise and sunset [h]; at least the six hours about noon, in polar night too (lamps and
-        twilight: our own rule), and never more than 24.
+        Sunrise and sunset [h]; ``least_h`` apart or more, and never more than 24.
 
     References
     ----------
@@ -92,19 +86,19 @@ def daylight_h(day_of_year: float, latitude_deg: float) -> tuple[float, float]:
     declination = math.radians(-23.44) * math.cos(2.0 * math.pi * (day_of_year + 10.0) / 365.25)
     latitude = math.radians(min(max(latitude_deg, -89.9), 89.9))
     cosine = min(max(-math.tan(latitude) * math.tan(declination), -1.0), 1.0)
-    half_day_h = max(math.degrees(math.acos(cosine)) / 15.0, 3.0)
+    half_day_h = max(math.degrees(math.acos(cosine)) / 15.0, 0.5 * least_h)
     return 12.0 - half_day_h, 12.0 + half_day_h
 
 
-def next_daylight_s(time_s: float, latitude_deg: float, longitude_deg: float) -> float:
-    """First time [s], not before ``time_s``, at which there is daylight at a place."""
+def next_daylight_s(time_s: float, latitude_deg: float, longitude_deg: float, least_h: float) -> float:
+    """First time [s], not before ``time_s``, at which there is daylight at a place; see ``daylight_h``."""
     offset_s = longitude_deg / 15.0 * HOUR_S
     day = math.floor((time_s + offset_s) / SECONDS_PER_DAY)
-    rise_h, set_h = daylight_h(day % 365.25, latitude_deg)
+    rise_h, set_h = daylight_h(day % 365.25, latitude_deg, least_h)
     midnight_s = day * SECONDS_PER_DAY - offset_s
     if time_s < midnight_s + set_h * HOUR_S:
         return max(time_s, midnight_s + rise_h * HOUR_S)
-    rise_h, _ = daylight_h((day + 1) % 365.25, latitude_deg)
+    rise_h, _ = daylight_h((day + 1) % 365.25, latitude_deg, least_h)
     return midnight_s + SECONDS_PER_DAY + rise_h * HOUR_S
 
 

@@ -9,13 +9,12 @@ counted in available time only.
 The work grows with the number of bad intervals, never with their length.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from hopyears.models.basics.kernel import kernel
 
 ERRORED = 1
 SEVERELY_ERRORED = 2
@@ -27,8 +26,6 @@ SEVERE_SHARE = 0.3
 
 RUN_S = 10
 """Consecutive seconds that begin or end unavailable time (ITU-T G.826, Annex A; G.827)."""
-
-_kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
 
 _Ints = NDArray[np.int64]
 _FAR = 2**62
@@ -192,7 +189,13 @@ def _check(
         raise ValueError(f"bad intervals run from {start[0]} to {end[-1]}; must be within 0 to {duration}")
 
 
-@_kernel
+@kernel
+def _rounding_s(second: int) -> float:
+    """What rounding may take from a sum of parts of a second [s]: instants late in a block are coarse."""
+    return 1e-9 + 4.0 * float(np.spacing(np.float64(second)))
+
+
+@kernel
 def _pieces(
     start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, n_seconds: int, share: float
 ) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
@@ -206,14 +209,12 @@ def _pieces(
     second = -1  # the second being filled, its bad time and its causes
     bad = 0.0
     causes = 0
-    # Rounding in a sum of parts of a second must not undo an exact share.
-    enough = share - 1e-9
     for i in range(start.size + 1):
         begin = int(np.floor(start[i])) if i < start.size else n_seconds
         if begin != second:
             if second >= 0 and second < n_seconds and bad > 0.0:
                 first[n], last[n], label[n] = second, second + 1, causes
-                kind[n] = 2 if bad >= enough else 1
+                kind[n] = 2 if bad >= share - _rounding_s(second) else 1
                 n += 1
             second, bad, causes = begin, 0.0, 0
         if i == start.size or end[i] <= start[i]:
@@ -225,7 +226,7 @@ def _pieces(
             continue
         bad += begin + 1 - start[i]
         first[n], last[n], label[n] = begin, begin + 1, causes
-        kind[n] = 2 if bad >= enough else 1
+        kind[n] = 2 if bad >= share - _rounding_s(begin) else 1
         n += 1
         whole_end = min(finish, n_seconds)
         if whole_end > begin + 1:
@@ -236,7 +237,7 @@ def _pieces(
     return first[:n], last[:n], label[:n], kind[:n]
 
 
-@_kernel
+@kernel
 def _unavailable(first: _Ints, last: _Ints, kind: NDArray[np.int8], n_seconds: int) -> tuple[_Ints, _Ints]:
     """Unavailable intervals from pieces: runs of severely errored seconds, ten in and ten out."""
     begin = np.empty(first.size + 1, np.int64)
@@ -263,7 +264,7 @@ def _unavailable(first: _Ints, last: _Ints, kind: NDArray[np.int8], n_seconds: i
     return begin[:n], finish[:n]
 
 
-@_kernel
+@kernel
 def _label(
     first: _Ints, last: _Ints, label: _Ints, kind: NDArray[np.int8], begin: _Ints, finish: _Ints
 ) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
@@ -292,7 +293,7 @@ def _label(
     return out[0, :n].copy(), out[1, :n].copy(), out[2, :n].copy(), out_kind[:n]
 
 
-@_kernel
+@kernel
 def _merge(
     start_a: _Ints, end_a: _Ints, label_a: _Ints, kind_a: NDArray[np.int8],
     start_b: _Ints, end_b: _Ints, label_b: _Ints, kind_b: NDArray[np.int8],

@@ -12,14 +12,12 @@ what was sold. When the committed rates of one priority do not fit, all those on
 none is dropped to save the others.
 """
 
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-_kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+from hopyears.models.basics.kernel import kernel
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -99,7 +97,7 @@ def _check(
             raise ValueError(f"routes holds {list(route)}; must be links 0 to {capacity.size - 1}")
 
 
-@_kernel
+@kernel
 def share_kernel(
     left: _Floats,
     first: _Ints,
@@ -132,7 +130,7 @@ def share_kernel(
             begin = end
 
 
-@_kernel
+@kernel
 def _fill(
     left: _Floats,
     first: _Ints,
@@ -184,7 +182,7 @@ def _fill(
         n_busy = _still_busy(busy, n_busy, crossing)
 
 
-@_kernel
+@kernel
 def _still_busy(busy: _Ints, n_busy: int, crossing: _Ints) -> int:
     """Keep the links with a crossing at the front; their number."""
     kept = 0
@@ -195,7 +193,7 @@ def _still_busy(busy: _Ints, n_busy: int, crossing: _Ints) -> int:
     return kept
 
 
-@_kernel
+@kernel
 def _grant_what_fits(
     left: _Floats,
     first: _Ints,

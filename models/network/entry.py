@@ -4,7 +4,9 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
+Identifier = Annotated[
+    str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$", description="name, used once among its kind")
+]
 """Letters, digits, dot, dash and underscore; 1 to 40 characters; names an entry once and for all."""
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]

@@ -11,9 +11,19 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
+from hopyears.models.network.climate_entry import ClimateChange
 from hopyears.models.network.entry import Entry, Finite, Identifier
-from hopyears.models.network.hardware_entries import Antenna, Losses, Modulation, PartChange, Radio, Switching
-from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, Repair
+from hopyears.models.network.hardware_entries import (
+    Antenna,
+    IndoorUnit,
+    LineKind,
+    Losses,
+    Modulation,
+    PartChange,
+    Radio,
+    Switching,
+)
+from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
 __all__ = [
@@ -25,6 +35,7 @@ __all__ = [
     "Depot",
     "Entry",
     "Hop",
+    "IndoorUnit",
     "LightningRisk",
     "Losses",
     "Maintenance",
@@ -33,7 +44,7 @@ __all__ = [
     "PartChange",
     "Power",
     "Radio",
-    "Repair",
+    "RepairRules",
     "Service",
     "Site",
     "Switching",
@@ -54,11 +65,14 @@ class Site(Entry):
         Finite, Field(ge=1, le=500, description="above ground, for hops that do not state their own")
     ] = 30.0
     power: Annotated[Identifier, Field(description="id of a [[power]] entry, or 'standard'")] = "standard"
-    duplicated_controller: Annotated[
-        bool, Field(description="the indoor unit's controller has a hot spare")
-    ] = False
+    access_h: Annotated[
+        Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
+    ] = 0.0
+    indoor_unit: Annotated[
+        Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
+    ] = "standard"
     indoor_units: Annotated[
-        int, Field(ge=0, le=8, description="indoor units; 0 takes as many as the directions need")
+        int, Field(ge=0, le=8, description="how many; 0 takes as many as the directions need")
     ] = 0
 
 
@@ -68,19 +82,25 @@ class Hop(Entry):
     id: Identifier
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    frequency_ghz: Annotated[Finite, Field(ge=1, le=100)]
-    channel_width_mhz: Annotated[Finite, Field(gt=0, le=4000)] = 28.0
+    frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
+    channel_width_mhz: Annotated[
+        Finite, Field(gt=0, le=4000, description="channel spacing of the frequency plan")
+    ] = 28.0
     polarisation: Annotated[Literal["H", "V"], Field(description="of the first channel")] = "V"
     radio: Annotated[Identifier, Field(description="radio id")]
     antenna: Annotated[Identifier, Field(description="antenna id at both ends")]
     antenna_b: Annotated[
-        Identifier | None, Field(description="antenna id at the 'to' end where it differs")
+        Identifier | None, Field(description="antenna id at the 'to' end; default as at the 'from' end")
     ] = None
     scheme: Annotated[
         str, Field(max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
     ] = "1+0"
-    antenna_height_a_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
-    antenna_height_b_m: Annotated[Finite | None, Field(ge=1, le=500, description="above ground")] = None
+    antenna_height_a_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
+    antenna_height_b_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
     antenna_separation_m: Annotated[
         Finite, Field(gt=0, le=60, description="vertical, between the two antennas of space diversity")
     ] = 8.0
@@ -94,22 +114,56 @@ class Hop(Entry):
     reference_states: Annotated[
         int | None, Field(ge=2, le=16384, description="modulation when not adaptive; default the lowest")
     ] = None
-    transmit_power_dbm: Annotated[
-        Finite | None, Field(ge=-30, le=50, description="instead of the radio's")
-    ] = None
+    transmit_power_dbm: Annotated[Finite | None, Field(ge=-30, le=50, description="default the radio's")] = (
+        None
+    )
+    fixed_loss_a_db: Annotated[
+        Finite, Field(ge=0, le=60, description="at the 'from' end beside couplers: feeder, attenuator")
+    ] = 0.0
+    fixed_loss_b_db: Annotated[
+        Finite, Field(ge=0, le=60, description="at the 'to' end beside couplers: feeder, attenuator")
+    ] = 0.0
+    fixed_loss_path_db: Annotated[
+        Finite, Field(ge=0, le=60, description="of the path beside free space and gases: obstruction")
+    ] = 0.0
+    threshold_degradation_db: Annotated[
+        Finite, Field(ge=0, le=40, description="rise of all receiver thresholds by interference from outside")
+    ] = 0.0
     terrain: Annotated[
         Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
     ] = "flat"
     geoclimatic_factor: Annotated[
         Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
     ] = None
+    refractivity_75: Annotated[
+        Finite | None,
+        Field(gt=0, le=1000, description="dN75 of P.530-18, N-units; needed with multipath_edition 18 only"),
+    ] = None
+    mean_terrain_m: Annotated[
+        Finite | None,
+        Field(
+            ge=-450,
+            le=6000,
+            description="mean height along the path above sea level, for multipath_edition 18; default the "
+            "mean of both sites' grounds",
+        ),
+    ] = None
     bundle: Annotated[
         Identifier | None,
-        Field(description="hops of one name between the same two sites share their load as one link"),
+        Field(
+            description="hops of one bundle, between the same sites, share their load as one; default none"
+        ),
     ] = None
     rain_exceedance_db: Annotated[
         dict[str, Finite] | None,
-        Field(description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}"),
+        Field(
+            description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
+            "default the law of P.530"
+        ),
+    ] = None
+    multipath_exceedance_db: Annotated[
+        dict[str, Finite] | None,
+        Field(description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}"),
     ] = None
 
     @property
@@ -133,14 +187,16 @@ class Service(Entry):
     id: Identifier
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1_000_000)]
+    committed_mbit_s: Annotated[
+        Finite, Field(gt=0, le=1_000_000, description="rate that must be delivered, in each direction")
+    ]
     peak_mbit_s: Annotated[
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
     ] = None
     kind: Annotated[
-        Literal["ethernet", "circuit", "optical"],
-        Field(description="line card: Ethernet, native or packet-carried circuits, channelised optical"),
-    ] = "ethernet"
+        LineKind,
+        Field(description="of its local ports"),
+    ] = "packet"
     priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
     required_share: Annotated[
         Finite, Field(gt=0, le=1, description="of the committed rate; the service is down below it")
@@ -202,42 +258,6 @@ class Service(Entry):
         return self
 
 
-class ClimateChange(Entry):
-    """What the user knows better than the maps; the rest comes from the ITU-R maps by coordinates."""
-
-    rain_rate_001_mm_h: Annotated[
-        Finite | None, Field(gt=0, le=300, description="exceeded 0.01 % of the year")
-    ] = None
-    monthly_temperature_c: Annotated[
-        tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None, Field(min_length=12, max_length=12)
-    ] = None
-    monthly_rainfall_mm: Annotated[
-        tuple[Annotated[Finite, Field(ge=0, le=5000)], ...] | None, Field(min_length=12, max_length=12)
-    ] = None
-    refractivity_gradient: Annotated[
-        Finite | None,
-        Field(ge=-1400, le=0, description="dN1 of P.453, N-units per km; the maps end at -1400"),
-    ] = None
-    terrain_roughness_m: Annotated[
-        Finite | None,
-        Field(ge=0, le=3000, description="s_a of P.530-17, deviation of terrain heights; default its map"),
-    ] = None
-    wet_snow: Annotated[
-        bool, Field(description="hops near the rain height meet wet snow as P.530 says, else rain only")
-    ] = True
-    rain_height_m: Annotated[
-        Finite | None,
-        Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839"),
-    ] = None
-    year_to_year_ratio: Annotated[
-        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
-    ] = None
-    storm_speed_km_h: Annotated[Finite | None, Field(gt=0, le=200)] = None
-    storm_bearing_deg: Annotated[
-        Finite | None, Field(ge=0, lt=360, description="where storms go, clockwise from north")
-    ] = None
-
-
 class Network(Entry):
     """A whole network file."""
 
@@ -249,13 +269,14 @@ class Network(Entry):
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
+    indoor_units: tuple[IndoorUnit, ...] = ()
     crews: tuple[Crew, ...] = ()
     depots: tuple[Depot, ...] = ()
     maintenance: tuple[Maintenance, ...] = ()
     climate: ClimateChange = ClimateChange()
     switching: Switching = Switching()
     losses: Losses = Losses()
-    repair: Repair = Repair()
+    repair: RepairRules = RepairRules()
     lightning: LightningRisk = LightningRisk()
 
     def site(self, site_id: str) -> Site:
@@ -283,10 +304,15 @@ class Network(Entry):
         found: Power | None = self._by_id["power"].get(site.power)
         return found or Power(id="standard")
 
+    def indoor_unit_of(self, site: Site) -> IndoorUnit:
+        """What a site's indoor units offer; ``standard`` has the defaults unless the file defines it."""
+        found: IndoorUnit | None = self._by_id["indoor_units"].get(site.indoor_unit)
+        return found or IndoorUnit(id="standard")
+
     @cached_property
     def _by_id(self) -> dict[str, dict[str, Any]]:
         """Entries by id in each list; made once, for networks of thousands of hops."""
         return {
             name: {entry.id: entry for entry in getattr(self, name)}
-            for name in ("sites", "hops", "radios", "antennas", "power")
+            for name in ("sites", "hops", "radios", "antennas", "power", "indoor_units")
         }

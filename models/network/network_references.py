@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator
 
 from hopyears.models.basics.faults import Fault
 from hopyears.models.equipment.part_kind import PART_KINDS
-from hopyears.models.network.network import Network
+from hopyears.models.network.network import IndoorUnit, Network
 
 ID_FIELDS = {"parts": "kind", "maintenance": "site"}
 """Lists whose entries are told apart by another field than ``id``."""
@@ -18,6 +18,7 @@ KINDS = {
     "services": "service",
     "parts": "part",
     "power": "power",
+    "indoor_units": "indoor unit",
     "crews": "crew",
     "depots": "depot",
     "maintenance": "maintenance",
@@ -84,6 +85,37 @@ def power_references(network: Network) -> Iterator[Fault]:
     feeds = {"standard": None, **{entry.id: None for entry in network.power}}
     for site in network.sites:
         yield from _unknown(named("site", site.id), "power", site.power, feeds, 'a power id or "standard"')
+
+
+def indoor_unit_references(network: Network) -> Iterator[Fault]:
+    """A site's indoor unit is described, or the standard one, and has ports for what ends there."""
+    units = {"standard": IndoorUnit(id="standard"), **{unit.id: unit for unit in network.indoor_units}}
+    for site in network.sites:
+        what = 'an indoor unit id or "standard"'
+        yield from _unknown(named("site", site.id), "indoor_unit", site.indoor_unit, units, what)
+    unit_at = {site.id: units[site.indoor_unit] for site in network.sites if site.indoor_unit in units}
+    for service in network.services:
+        for site_id in (service.site_a, service.site_b):
+            if site_id in unit_at:
+                entry = named("service", service.id)
+                yield from _no_ports(entry, "kind", service.kind, service.kind, site_id, unit_at[site_id])
+    fed = {radio.id for radio in network.radios if radio.powered_by_line_card}
+    for hop in network.hops:
+        for site_id in (hop.site_a, hop.site_b):
+            if hop.radio in fed and site_id in unit_at:
+                entry = named("hop", hop.id)
+                found = f'"{hop.radio}", powered by line card'
+                yield from _no_ports(entry, "radio", "packet", found, site_id, unit_at[site_id])
+
+
+def _no_ports(
+    entry: str, field: str, kind: str, found: str, site_id: str, unit: IndoorUnit
+) -> Iterator[Fault]:
+    offered = {*unit.own_line_ports, *unit.ports_per_line_card}
+    if kind not in offered:
+        ports = ", ".join(sorted(offered)) or "none"
+        allowed = f'one that needs line ports of indoor unit "{unit.id}" at site "{site_id}": {ports}'
+        yield Fault(entry, field, found if " " in found else f'"{found}"', allowed)
 
 
 def part_references(network: Network) -> Iterator[Fault]:

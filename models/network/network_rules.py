@@ -1,18 +1,18 @@
 """Rules between the entries of a network: one small function per rule, each listing its faults.
 
-``RULES`` must hold before anything is computed; ``DOUBTS`` are legal but outside the range in which a
-Recommendation was tested, or likely not meant, and give a warning each.
+``RULES`` must hold before anything is computed.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
-from typing import cast
 
 import networkx as nx
 import numpy as np
 
-from hopyears.models.basics.faults import Fault, joined
+from hopyears.models.air.multipath import SHORTEST_PATH_KM
+from hopyears.models.basics.faults import Fault
 from hopyears.models.basics.geometry import network_centre, path_length_km
+from hopyears.models.network.law_ranges import lengths_km
 from hopyears.models.network.network import (
     MAXIMUM_PATH_LENGTH_KM,
     MINIMUM_PATH_LENGTH_KM,
@@ -22,6 +22,7 @@ from hopyears.models.network.network import (
 )
 from hopyears.models.network.network_references import (
     antenna_references,
+    indoor_unit_references,
     named,
     part_references,
     power_references,
@@ -34,24 +35,11 @@ Rule = Callable[[Network], Iterator[Fault]]
 
 MAXIMUM_EXTENT_KM = 2000.0
 """Farthest a site may stand from the middle of the network: beyond, a local plane no longer fits."""
-ONE_CLIMATE_KM = 300.0
-"""Distance from the middle up to which one rain climate is taken to serve all (our own choice)."""
-
-
-def _lengths_km(network: Network) -> dict[str, float]:
-    """Length of every hop whose sites are known, by hop id [km]."""
-    places = {site.id: (site.latitude_deg, site.longitude_deg) for site in network.sites}
-    hops = [hop for hop in network.hops if hop.site_a in places and hop.site_b in places]
-    if not hops:
-        return {}
-    ends = np.array([(*places[hop.site_a], *places[hop.site_b]) for hop in hops])
-    lengths = path_length_km(ends[:, 0], ends[:, 1], ends[:, 2], ends[:, 3])
-    return {hop.id: float(length) for hop, length in zip(hops, lengths, strict=True)}
 
 
 def hop_lengths(network: Network) -> Iterator[Fault]:
     """A hop joins two different sites a possible distance apart."""
-    lengths = _lengths_km(network)
+    lengths = lengths_km(network)
     for hop in network.hops:
         entry = named("hop", hop.id)
         if hop.site_a == hop.site_b:
@@ -89,38 +77,64 @@ def bundled_hops(network: Network) -> Iterator[Fault]:
             yield Fault(named("hop", hop.id), "bundle", found, allowed)
 
 
-def measured_rain(network: Network) -> Iterator[Fault]:
-    """Measured percentiles are per cents of the year and fall as the attenuation rises."""
-    field = "rain_exceedance_db"
+MEASURED: Mapping[str, str] = {
+    "rain_exceedance_db": "per cents of the year",
+    "multipath_exceedance_db": "per cents of the worst month",
+}
+"""Fields of a hop with measured percentiles, and of what they are."""
+
+
+def measured_percentiles(network: Network) -> Iterator[Fault]:
+    """Measured percentiles are per cents of the time and fall as the attenuation rises."""
     for hop in network.hops:
-        if hop.rain_exceedance_db is None:
+        for field, percents in MEASURED.items():
+            by_percent: Mapping[str, float] | None = getattr(hop, field)
+            if by_percent is not None:
+                yield from _percentile_faults(named("hop", hop.id), field, percents, by_percent)
+
+
+def _percentile_faults(
+    entry: str, field: str, percents: str, by_percent: Mapping[str, float]
+) -> Iterator[Fault]:
+    try:
+        points = sorted((float(p), a) for p, a in by_percent.items())
+    except ValueError:
+        found = ", ".join(f'"{percent}"' for percent in by_percent)
+        yield Fault(entry, field, f"given for {found}", f"given for {percents}, as 0.01 = 32")
+        return
+    found = ", ".join(f"{p:g} = {a:g}" for p, a in points) or "empty"
+    if len(points) < 2 or not all(1e-5 <= p <= 5 for p, _ in points):
+        yield Fault(entry, field, found, "two points or more, 0.00001 to 5 per cent")
+    elif any(p == q for (p, _), (q, _) in pairwise(points)):
+        yield Fault(entry, field, found, "one value for each per cent")
+    elif any(a <= b for (_, a), (_, b) in pairwise(points)) or points[-1][1] <= 0:
+        yield Fault(entry, field, found, "above 0 dB and rising as per cent falls")
+
+
+def multipath_edition(network: Network) -> Iterator[Fault]:
+    """Edition 18 of P.530 is given what its maps hold, for every hop with multipath that was not measured."""
+    if network.climate.multipath_edition != 18:
+        return
+    lengths = lengths_km(network)
+    for hop in network.hops:
+        if lengths.get(hop.id, 0.0) <= SHORTEST_PATH_KM or hop.multipath_exceedance_db is not None:
             continue
-        entry = named("hop", hop.id)
-        try:
-            points = sorted((float(p), a) for p, a in hop.rain_exceedance_db.items())
-        except ValueError:
-            found = ", ".join(f'"{percent}"' for percent in hop.rain_exceedance_db)
-            yield Fault(entry, field, f"given for {found}", "given for per cents of the year, as 0.01 = 32")
-            continue
-        found = ", ".join(f"{p:g} = {a:g}" for p, a in points) or "empty"
-        if len(points) < 2 or not all(1e-5 <= p <= 5 for p, _ in points):
-            yield Fault(entry, field, found, "two points or more, 0.00001 to 5 per cent")
-        elif any(p == q for (p, _), (q, _) in pairwise(points)):
-            yield Fault(entry, field, found, "one value for each per cent")
-        elif any(a <= b for (_, a), (_, b) in pairwise(points)) or points[-1][1] <= 0:
-            yield Fault(entry, field, found, "above 0 dB and rising as per cent falls")
+        for field, symbol in (("geoclimatic_factor", "K"), ("refractivity_75", "dN75")):
+            if getattr(hop, field) is None:
+                allowed = f"{symbol} of P.530-18's map at the hop's middle, with multipath_edition 18"
+                yield Fault(named("hop", hop.id), field, "not given", allowed)
 
 
 def extent(network: Network) -> Iterator[Fault]:
     """Every site lies near enough to the middle for one local plane."""
     allowed = f"at most {MAXIMUM_EXTENT_KM:g} km"
-    for site_id, distance in _distances_km(network).items():
+    for site_id, distance in distances_km(network).items():
         if distance > MAXIMUM_EXTENT_KM:
             entry, field = named("site", site_id), "distance from the middle of the network"
             yield Fault(entry, field, f"{distance:.0f} km", allowed, "Check its coordinates")
 
 
-def _distances_km(network: Network) -> dict[str, float]:
+def distances_km(network: Network) -> dict[str, float]:
     """Distance of each site from the middle of all sites [km]."""
     if not network.sites:
         return {}
@@ -139,14 +153,14 @@ def hop_graph(network: Network) -> "nx.MultiGraph[str]":
     return graph
 
 
-def _component_of(graph: "nx.Graph[str]") -> dict[str, int]:
+def component_of(graph: "nx.Graph[str]") -> dict[str, int]:
     """Number of the connected part in which each site lies."""
     return {site: i for i, part in enumerate(nx.connected_components(graph)) for site in part}
 
 
 def services_have_routes(network: Network) -> Iterator[Fault]:
     """Some chain of hops joins the ends of each service; a stated route is such a chain."""
-    component = _component_of(hop_graph(network))
+    component = component_of(hop_graph(network))
     hops = {hop.id: hop for hop in network.hops}
     sites = {site.id for site in network.sites}
     whole = all({hop.site_a, hop.site_b} <= sites and hop.site_a != hop.site_b for hop in network.hops)
@@ -194,12 +208,14 @@ RULES: tuple[Rule, ...] = (
     radio_references,
     antenna_references,
     power_references,
+    indoor_unit_references,
     part_references,
     hop_lengths,
     extent,
     hop_equipment,
     bundled_hops,
-    measured_rain,
+    measured_percentiles,
+    multipath_edition,
     services_have_routes,
 )
 NEEDS: Mapping[Rule, tuple[str, ...]] = {
@@ -207,85 +223,7 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     radio_references: ("radios",),
     antenna_references: ("antennas",),
     power_references: ("power",),
+    indoor_unit_references: ("indoor_units", "radios"),
     services_have_routes: ("sites", "hops"),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""
-
-
-def outside_tested_range(network: Network) -> Iterator[Fault]:
-    """Path lengths and diversity beyond what ITU-R P.530-18 states its methods for; one doubt a hop."""
-    yield from joined(_beyond_methods(network))
-
-
-def _beyond_methods(network: Network) -> Iterator[Fault]:
-    lengths = _lengths_km(network)
-    for hop in network.hops:
-        length = lengths[hop.id]
-        entry = named("hop", hop.id)
-        if length > 60:
-            yield Fault(entry, "path length", f"{length:.1f} km", "up to 60 km for the rain method of P.530")
-        diversity = hop.protection.diversity
-        if diversity in ("space", "both") and not (
-            25 <= length <= 240 and 2 <= hop.frequency_ghz <= 11 and 3 <= hop.antenna_separation_m <= 23
-        ):
-            yield Fault(
-                entry,
-                "space diversity",
-                f"{hop.frequency_ghz:g} GHz, {length:.1f} km, {hop.antenna_separation_m:g} m",
-                "2 to 11 GHz, 25 to 240 km, 3 to 23 m for the improvement of P.530",
-            )
-        if diversity in ("frequency", "both") and not (30 <= length <= 70 and 2 <= hop.frequency_ghz <= 11):
-            yield Fault(
-                entry,
-                "frequency diversity",
-                f"{hop.frequency_ghz:g} GHz, {length:.1f} km",
-                "2 to 11 GHz, 30 to 70 km for the improvement of P.530",
-            )
-
-
-def wide_network(network: Network) -> Iterator[Fault]:
-    """A network so wide that the rain climate of its middle hardly serves all of it."""
-    site, distance = max(_distances_km(network).items(), key=lambda item: item[1])
-    if distance > ONE_CLIMATE_KM:
-        found = f'{distance:.0f} km from the middle at site "{site}"'
-        allowed = f"within {ONE_CLIMATE_KM:g} km for one rain field of the climate in its middle"
-        yield Fault("", "network", found, allowed)
-
-
-def idle_entries(network: Network) -> Iterator[Fault]:
-    """Sites without a hop, and protecting routes of services that are not protected."""
-    used = {site for hop in network.hops for site in (hop.site_a, hop.site_b)}
-    for site in network.sites:
-        if site.id not in used:
-            yield Fault(named("site", site.id), "use", "none", "an end of some hop to have any effect")
-    for service in network.services:
-        if service.protecting_route and service.protection != "protected":
-            found = f'given with protection "{service.protection}"'
-            entry = named("service", service.id)
-            yield Fault(entry, "protecting_route", found, 'with protection "protected" to have any effect')
-
-
-def protection_without_effect(network: Network) -> Iterator[Fault]:
-    """Services that ask for a second route where there is none on any part of the way."""
-    graph = hop_graph(network)
-    pairs = nx.Graph(graph)
-    only_ways: nx.Graph[str] = nx.Graph()
-    bridges = cast("Iterable[tuple[str, str]]", nx.bridges(pairs))
-    only_ways.add_edges_from(pair for pair in bridges if graph.number_of_edges(*pair) == 1)
-    component = _component_of(only_ways)
-    for service in network.services:
-        if service.protection == "none" or service.site_a not in component:
-            continue
-        if component[service.site_a] == component.get(service.site_b):
-            found = f'"{service.protection}" with one route only'
-            yield Fault(
-                named("service", service.id), "protection", found, "between ends that two routes join"
-            )
-
-
-DOUBTS: tuple[Rule, ...] = (
-    outside_tested_range,
-    wide_network,
-    idle_entries,
-    protection_without_effect,
-)

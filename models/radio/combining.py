@@ -1,4 +1,4 @@
-"""Losses between an outdoor radio and its antenna: couplers, transducers, filters, flexible waveguides."""
+"""Losses between an outdoor radio and its antenna: couplers, transducers, filters, waveguides."""
 
 from dataclasses import dataclass
 
@@ -17,11 +17,11 @@ class CombiningLosses:
     unequal_main_db, unequal_standby_db : float
         Main and standby arm of an unequal coupler [dB]; split of 6 dB and its excess.
     transducer_db : float
-        Orthomode transducer, alone or inside a dual-polarised coupler [dB].
+        Orthomode transducer, alone or inside a coupler for two polarisations [dB].
     branching_filter_db : float
         Filters that join more than two channels on one polarisation [dB].
     waveguide_db : float
-        Flexible waveguide of split-mounted radios [dB].
+        Waveguide of radios that stand apart from the antenna [dB].
     second_antenna_db : float
         Gain of the main antenna less that of the second [dB]; may be negative.
 

@@ -84,10 +84,5 @@ def received_level_dbm(
     return np.asarray(transmit_power_dbm, dtype=np.float64) + gains - losses
 
 
-def fade_margin_db(received_level_dbm: ArrayLike, threshold_dbm: ArrayLike) -> NDArray[np.float64]:
-    """How far the level may fall before the threshold [dB]; negative if it is missed in clear air."""
-    return np.asarray(received_level_dbm, dtype=np.float64) - np.asarray(threshold_dbm, dtype=np.float64)
-
-
 def _wavelength_m(frequency_ghz: ArrayLike) -> NDArray[np.float64]:
     return SPEED_OF_LIGHT_M_S / (1e9 * np.asarray(frequency_ghz, dtype=np.float64))

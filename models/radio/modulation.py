@@ -178,20 +178,6 @@ def hold_s(n_modulations: int, rule: SwitchRule = DEFAULT_RULE) -> _FloatArray:
     return np.asarray(hold + rule.interval_s * steps_before)
 
 
-def level_at_depth(depth_db: ArrayLike, lost_at_db: ArrayLike) -> NDArray[np.int64]:
-    """Number of usable modulations, 0 for none, at a depth of fade.
-
-    Parameters
-    ----------
-    depth_db : float or array, shape (...)
-        [dB].
-    lost_at_db : array, shape (..., n_modulations)
-        As ``down_depth_db`` gives it. Leading shapes broadcast.
-    """
-    depth = np.asarray(depth_db, dtype=np.float64)[..., None]
-    return np.asarray(np.sum(depth < np.asarray(lost_at_db, dtype=np.float64), axis=-1))
-
-
 def _by_modulation(n: int, others: float, lowest: float) -> _FloatArray:
     values = np.full(n, others)
     values[:1] = lowest

@@ -297,26 +297,3 @@ def _scheme_of(first: int, second: int, words: frozenset[str]) -> Scheme:
         co_channel=both,
         coupler=Coupler.UNEQUAL if "UNEQUAL" in words else Coupler.EQUAL,
     )
-
-
-def short_form(scheme: Scheme) -> str:
-    """Short form of the trade for a scheme; ``parse_scheme`` gives the scheme back."""
-    hot, frequency = scheme.standby == 1, scheme.protection > 0
-    first = scheme.working
-    second = scheme.protection if frequency else first if hot else 0
-    paired = hot and not frequency and scheme.co_channel and first == 2
-    if paired:
-        first = second = 1
-    single = first == second == 1
-    diversity = [name for name, present in (("SD", scheme.space_diversity), ("FD", frequency)) if present]
-    if frequency and not hot and not single:
-        diversity.remove("FD")  # what N+M means
-    implied = paired or (single and scheme.space_diversity and not frequency)
-    words = [
-        f"{first}+{second}",
-        "HSB" if hot and not implied else "",
-        "+".join(diversity),
-        "XPIC" if scheme.co_channel else "DP" if scheme.polarisations == 2 else "",
-        "unequal" if scheme.coupler is Coupler.UNEQUAL else "",
-    ]
-    return " ".join(word for word in words if word)

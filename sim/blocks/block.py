@@ -10,7 +10,7 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.part_history import part_history
-from hopyears.sim.blocks.prepared import STORM_DISTANCE_KM, Prepared
+from hopyears.sim.blocks.prepared import Prepared, storm_reach
 from hopyears.sim.counting.fading_tally import FADING, PLAIN, fading_rows
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
@@ -261,7 +261,7 @@ class BlockSimulator:
         )
 
     def _storms_near_sites(self, field: RainField) -> Intervals:
-        return storm_intervals(field, self.prepared.site_km, distance_km=STORM_DISTANCE_KM)
+        return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
     def _activity(self, streams: Streams, n_years: int) -> tuple[HopActivity | None, ...]:
         prepared = self.prepared
@@ -277,7 +277,14 @@ class BlockSimulator:
 
 def hop_line(design: HopDesign) -> HopLine:
     """A hop as the rain field sees it."""
-    return HopLine(design.x_km[0], design.y_km[0], design.x_km[1], design.y_km[1], design.k, design.alpha)
+    return HopLine(
+        design.path.x_km[0],
+        design.path.y_km[0],
+        design.path.x_km[1],
+        design.path.y_km[1],
+        design.rain.k,
+        design.rain.alpha,
+    )
 
 
 def hop_history(hop: HopTimeline) -> HopHistory:

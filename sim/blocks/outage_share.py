@@ -121,9 +121,9 @@ class _Touched:
             self._rows_of_part.setdefault(int(log.part[row]), []).append(row)
         self._rows_of_site: dict[int, list[int]] = {}
         # Rectifiers stop a site as the mains do: by its power.
-        rectifiers = np.array([part.kind == "rectifier" for part in prepared.built.plant.parts], dtype=bool)
+        supply = prepared.built.plant.supply_parts
         whole_site = np.append(
-            np.flatnonzero(rectifiers[log.part] & log.affecting), np.arange(n, len(self._jobs.flag))
+            np.flatnonzero(supply[log.part] & log.affecting), np.arange(n, len(self._jobs.flag))
         )
         for row in whole_site.tolist():
             self._rows_of_site.setdefault(int(self._jobs.site[row]), []).append(row)

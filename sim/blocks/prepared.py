@@ -3,8 +3,8 @@
 It is made once, holds no random state, and travels to every worker process.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +13,9 @@ from hopyears.models.air import rain_attenuation, rain_law
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet, line_set
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.network.network import Hop, Network
+from hopyears.models.network.network import Network
 from hopyears.models.radio.scheme import Line
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
@@ -30,9 +31,6 @@ from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 from hopyears.sim.streams import Streams
-
-STORM_DISTANCE_KM = 15.0
-"""A storm holds climbers and shakes the mains within this distance of a site (common practice, no source)."""
 
 _TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
 
@@ -137,7 +135,11 @@ def prepare(
     site_km = tuple(places[site.id] for site in network.sites)
     nights = tuple(_nights(design) if options.multipath else None for design in designs)
     region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
-    share = storm_share(law, storms, region, site_km) if options.rain and options.failures else 0.0
+    share = (
+        storm_share(law, storms, region, site_km, storm_reach(network))
+        if options.rain and options.failures
+        else 0.0
+    )
     built = build_plant(network, designs, share)
     demands, line_cards = service_demands(network, designs, built)
     return Prepared(
@@ -198,15 +200,26 @@ def storm_model(network: Network) -> StormModel:
     return StormModel(**changes)
 
 
-def storm_share(
-    law: RainLaw, storms: StormModel, region: Region, site_km: Sequence[tuple[float, float]]
-) -> float:
-    """Mean share of time with a storm over a site, from trial years that have nothing to do with any run.
+def storm_reach(network: Network) -> dict[str, float]:
+    """From when on a storm is at a site, as ``storm_intervals`` takes it: distance and peak of its cells."""
+    rules = network.repair
+    return {"distance_km": rules.storm_distance_km, "least_peak_mm_h": rules.storm_rain_mm_h}
 
-    Kept on disk.
+
+def storm_share(
+    law: RainLaw,
+    storms: StormModel,
+    region: Region,
+    site_km: Sequence[tuple[float, float]],
+    reach: Mapping[str, float],
+) -> float:
+    """Mean share of time with a storm in reach of a site (see ``storm_reach``), kept on disk.
+
+    From trial years that have nothing to do with any run.
     """
     key: Key = (
         RAIN_MODEL_VERSION,
+        *reach.values(),
         *(tuple(float(value) for value in values) for values in (law.mean_rate_mm_h, law.rain_probability)),
         repr((storms, region)),
         tuple(float(value) for place in site_km for value in place),
@@ -214,7 +227,7 @@ def storm_share(
 
     def compute() -> dict[str, NDArray[np.float64]]:
         field = draw_storms(Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=storms)
-        near = storm_intervals(field, site_km, distance_km=STORM_DISTANCE_KM)
+        near = storm_intervals(field, site_km, **reach)
         total_s = float((near.end_s - near.start_s).sum())
         return {"share": np.array([total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)])}
 
@@ -224,7 +237,12 @@ def storm_share(
 def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelOptions) -> Anchor:
     target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
     return fit_anchor(
-        law, path_length_km=design.length_km, k=design.k, alpha=design.alpha, target=target, storms=storms
+        law,
+        path_length_km=design.path.length_km,
+        k=design.rain.k,
+        alpha=design.rain.alpha,
+        target=target,
+        storms=storms,
     )
 
 
@@ -235,35 +253,29 @@ def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArr
     them the logarithm of the attenuation is linear in that of the time, beyond them P.530's law of rain goes
     on, scaled to join.
     """
-    measured = measured_rain(design.hop)
+    measured = measured_points(design.hop.rain_exceedance_db)
     if measured is None:
-        return design.precipitation.attenuation_db(probability)
+        return design.rain.precipitation.attenuation_db(probability)
     at, value = measured
-    standard = rain_attenuation.attenuation_db(design.rain_law, probability)
-    factor = np.log(value / rain_attenuation.attenuation_db(design.rain_law, at))
+    standard = rain_attenuation.attenuation_db(design.rain.law, probability)
+    factor = np.log(value / rain_attenuation.attenuation_db(design.rain.law, at))
     order = np.argsort(at)
     bend = np.interp(np.log(probability), np.log(at[order]), factor[order])
     return np.asarray(standard * np.exp(bend))
 
 
-def measured_rain(hop: Hop) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-    """Fractions of the year and the attenuations measured there [dB], or None."""
-    if hop.rain_exceedance_db is None:
-        return None
-    points = sorted((float(percent) / 100.0, db) for percent, db in hop.rain_exceedance_db.items())
-    return np.array([p for p, _ in points]), np.array([db for _, db in points])
-
-
 def _nights(design: HopDesign) -> NightLaw | None:
-    if design.occurrence <= 0.0:
+    if design.multipath.occurrence <= 0.0:
         return None
-    return night_law(
-        occurrence_worst=design.occurrence,
-        annual_reduction_db=design.annual_reduction_db,
+    law = night_law(
+        occurrence_worst=design.multipath.occurrence,
+        annual_reduction_db=design.multipath.annual_reduction_db,
         latitude_deg=design.climate.latitude_deg,
         longitude_deg=design.climate.longitude_deg,
         terrain=design.hop.terrain,
     )
+    as_measured = replace(law.depth_map, depth_db=design.multipath.depth_db(law.depth_map.depth_db))
+    return replace(law, depth_map=as_measured)
 
 
 def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightRegion:
@@ -271,8 +283,8 @@ def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None,
     faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
     return night_region(
         ["|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded],
-        np.array([sum(design.x_km) / 2 for design in faded]),
-        np.array([sum(design.y_km) / 2 for design in faded]),
+        np.array([sum(design.path.x_km) / 2 for design in faded]),
+        np.array([sum(design.path.y_km) / 2 for design in faded]),
     )
 
 
@@ -280,7 +292,7 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
     """Fading lines of a hop, in the order of ``line_set_index``."""
     hop = design.hop
     step_ghz = design.channel_step_ghz
-    duplex_ghz = 0.03 * hop.frequency_ghz if hop.duplex_spacing_mhz is None else hop.duplex_spacing_mhz / 1e3
+    duplex_ghz = design.duplex_ghz
     first: dict[int, Line] = {}
     for line, place in zip(design.lines, line_set_index(design), strict=True):
         first.setdefault(place, line)
@@ -296,7 +308,7 @@ def _line_set(design: HopDesign, night: NightLaw) -> LineSet:
         ),
         height_a_m=np.array([-lower * (line.antenna == 1 and line.direction == 1) for line in lines]),
         height_b_m=np.array([-lower * (line.antenna == 1 and line.direction == 0) for line in lines]),
-        path_length_km=design.length_km,
+        path_length_km=design.path.length_km,
         occurrence=night.occurrence_worst,
         gathering=night.gathering,
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from types import ModuleType
 
 VERBS = {
-    "check": "read a network file, show every default in force and the hardware each scheme needs",
+    "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",

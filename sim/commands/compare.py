@@ -4,7 +4,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import interval_text, plain_table, say, signed_text, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,20 +58,24 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _print(table: "pd.DataFrame") -> None:
+    from hopyears.sim.wording.wording import difference, figure_and_ends, records
+
     columns = ("plan", "service", "base min/year", "plan min/year", "difference min/year", "SES/year", "sure")
     shown = plain_table("plan less base", columns, ("plan", "service"))
-    for _, row in table.iterrows():
-        shown.add_row(
+    rows = (
+        [
             row["plan"],
             row["service"],
-            interval_text(row, "base_min_per_year"),
-            interval_text(row, "plan_min_per_year"),
-            signed_text(row, "difference_min_per_year"),
-            signed_text(row, "difference_ses_per_year"),
+            figure_and_ends(row, "base_min_per_year"),
+            figure_and_ends(row, "plan_min_per_year"),
+            difference(row, "difference_min_per_year"),
+            difference(row, "difference_ses_per_year"),
             "yes" if row["sure"] else "no",
-        )
+        ]
+        for row in records(table)
+    )
     console = terminal(160)
-    console.print(shown, markup=False)
+    console.print(fill(shown, rows), markup=False)
     say(
         console,
         "Same weather, nights and failures in base and plan; 95 % intervals of the paired differences.",

@@ -4,6 +4,8 @@ import argparse
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -22,8 +24,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """List the worst outages, or open one."""
-    from rich.console import Console
-
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import explain, worst_outages
@@ -34,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
             raise InputError(f"--{name} is {value}; must be at least {least}")
     opened = open_run(options.run)
     outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
-    console = Console(width=None if Console().is_terminal else 160)
+    console = terminal(160)
     if options.outage is None:
         _print_list(console, options.service, outages)
         return 0
@@ -62,60 +62,41 @@ class _Clock:
         return self(time_s).partition(", ")[2]
 
 
-def span_text(seconds: float) -> str:
-    """A length of time for reading: ``45 s``, ``12 min 5 s``, ``3 h 20 min``, ``2 d 4 h``."""
-    whole = round(seconds)
-    for unit, size, smaller, part in (("d", 86_400, "h", 3600), ("h", 3600, "min", 60), ("min", 60, "s", 1)):
-        if whole >= size:
-            rest = whole % size // part
-            return f"{whole // size} {unit}" + (f" {rest} {smaller}" if rest else "")
-    return f"{whole} s"
-
-
 def _print_list(console: "Console", service: str, outages: Sequence["Outage"]) -> None:
     from hopyears.models.judging.cause import cause_label
+    from hopyears.sim.wording.wording import span
 
     if not outages:
-        _line(console, f"{service}: no outage seen in this run")
+        say(console, f"{service}: no outage seen in this run")
         return
     rows = (
-        (str(i), str(outage.date), span_text(outage.duration_s), cause_label(outage.causes))
+        (str(i), str(outage.date), span(outage.duration_s), cause_label(outage.causes))
         for i, outage in enumerate(outages, start=1)
     )
     _table(console, f"{service}: longest outages", ("number", "began (UTC)", "lasted", "causes"), rows)
-    _line(console, "--outage NUMBER opens one.")
-
-
-def _line(console: "Console", text: str) -> None:
-    console.print(text, highlight=False, markup=False)
+    say(console, "--outage NUMBER opens one.")
 
 
 def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    from rich.table import Table
-
-    table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
-    for column in columns:
-        table.add_column(column, overflow="fold")
-    for row in rows:
-        table.add_row(*row)
-    console.print(table, markup=False)
+    console.print(fill(plain_table(title, columns, columns), rows), markup=False)
 
 
 def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
     from hopyears.models.judging.cause import cause_label
+    from hopyears.sim.wording.wording import span
 
     outage = story.outage
-    _line(
+    say(
         console,
-        f"{story.service}: outage of {span_text(outage.duration_s)} from {clock(outage.start_s)} to "
+        f"{story.service}: outage of {span(outage.duration_s)} from {clock(outage.start_s)} to "
         f"{clock(outage.end_s)} UTC; {cause_label(outage.causes)}",
     )
-    _line(
+    say(
         console,
         f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g}.",
     )
     for number, route in enumerate(story.routes, start=1):
-        _line(console, f"route {number}: " + " > ".join(route))
+        say(console, f"route {number}: " + " > ".join(route))
     _print_hops(console, story)
     _print_storms(console, story, clock)
     _print_equipment(console, story, clock)
@@ -126,7 +107,7 @@ def _print_hops(console: "Console", story: "Story") -> None:
     from hopyears.models.judging.cause import cause_label
 
     if not story.hops:
-        _line(console, "No hop of its routes was below its best: capacity was taken by other services.")
+        say(console, "No hop of its routes was below its best: capacity was taken by other services.")
         return
     rows = []
     for hop in story.hops:
@@ -191,6 +172,7 @@ def _print_storms(console: "Console", story: "Story", clock: _Clock) -> None:
 
 def _print_equipment(console: "Console", story: "Story", clock: _Clock) -> None:
     from hopyears.models.judging.cause import cause_label
+    from hopyears.sim.wording.wording import span
 
     parts = [
         (
@@ -199,7 +181,7 @@ def _print_equipment(console: "Console", story: "Story", clock: _Clock) -> None:
             clock(part.failed_s),
             clock(part.mended_s) if part.over else "after the block",
             part.crew or "-",
-            ", ".join(f"{phase} {span_text(spent)}" for phase, spent in part.phases_s if spent >= 0.5),
+            ", ".join(f"{phase} {span(spent)}" for phase, spent in part.phases_s if spent >= 0.5),
         )
         for part in story.parts
     ]
@@ -244,7 +226,7 @@ def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: 
     ]
     _table(console, "timeline", columns, rows)
     if left_out:
-        _line(console, f"{left_out} smaller changes left out; --steps {len(story.timeline)} shows all.")
+        say(console, f"{left_out} smaller changes left out; --steps {len(story.timeline)} shows all.")
 
 
 def _position(step: "Step") -> str:

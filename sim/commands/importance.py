@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import plain_table, say, signed_text, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,25 +56,29 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _print(table: "pd.DataFrame", years: int) -> None:
+    from hopyears.sim.wording.wording import difference, number, per_cent, records
+
     console = terminal(120)
     if table.empty:
         say(console, "The run has no services, or nothing that can go wrong.")
         return
     first = table.iloc[0]
     title = (
-        f"{first['service']}: minutes saved a year of {first['unavailable_min_per_year']:.4g}, had it never "
-        f"gone wrong ({years} years)"
+        f"{first['service']}: minutes saved a year of {number(first['unavailable_min_per_year'])}, had it "
+        f"never gone wrong ({years} years)"
     )
     shown = plain_table(title, ("kind", "what", "saved min/year", "share", "sure"), ("kind", "what"))
-    for _, row in table.iterrows():
-        shown.add_row(
+    rows = (
+        [
             row["kind"],
             row["target"],
-            signed_text(row, "saved_min_per_year"),
-            f"{100 * row['share']:.1f} %",
+            difference(row, "saved_min_per_year"),
+            per_cent(row["share"]),
             "yes" if row["sure"] else "no",
-        )
-    console.print(shown, markup=False)
+        ]
+        for row in records(table)
+    )
+    console.print(fill(shown, rows), markup=False)
     say(
         console,
         "Same weather, nights and failures in both; 95 % intervals of the paired differences. Gains do not "

@@ -5,20 +5,14 @@ import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import (
-    ROWS_SHOWN,
-    interval_text,
-    main_causes,
-    plain_table,
-    say,
-    signed_text,
-    terminal,
-)
+from hopyears.sim.wording.terminal import ROWS_SHOWN, fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
     from rich.console import Console
     from rich.table import Table
+
+    from hopyears.sim.wording.wording import Cell
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -125,12 +119,14 @@ TITLES = {
     "service": "services: rate, every hop fixed at so many states (or its next lower) against adaptive",
 }
 SHARES = {
-    "hop": "hops: share of channel time in each modulation, per cent",
-    "service": "services: share of time at each lowest modulation along the working route, per cent",
+    "hop": "hops: share of channel time in each modulation",
+    "service": "services: share of time at each lowest modulation along the working route",
 }
 
 
 def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
+    from hopyears.sim.wording.wording import difference, figure_and_ends, given, records
+
     columns = (
         kind,
         "states",
@@ -146,37 +142,39 @@ def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
     against_best = "adaptive_below_min_per_year" in frame
     more = ("adaptive below min/year",) if against_best else ()
     table = plain_table(TITLES[kind], (*columns, *more), (kind,))
-    for _, row in frame.iterrows():
+    for row in records(frame):
         fixed = bool(row["states"])
-        table.add_row(
+        cells = [
             row[kind],
-            str(row["states"]) if fixed else "adaptive",
-            f"{row['best_mbit_s']:.4g}",
-            interval_text(row, "unavailable_min_per_year"),
-            signed_text(row, "difference_min_per_year") if fixed else "",
-            f"{row['mean_mbit_s']:.5g}",
-            signed_text(row, "difference_mbit_s") if fixed else "",
-            f"{row['mbit_s_99_9']:.4g}",
-            f"{row['mbit_s_99_99']:.4g}",
-            f"{row['mbit_s_99_999']:.4g}",
-            *([f"{row['adaptive_below_min_per_year']:.3g}" if fixed else ""] if against_best else []),
-        )
+            f"{row['states']}" if fixed else "adaptive",
+            given(row["best_mbit_s"]),
+            figure_and_ends(row, "unavailable_min_per_year"),
+            difference(row, "difference_min_per_year") if fixed else "",
+            given(row["mean_mbit_s"]),
+            difference(row, "difference_mbit_s") if fixed else "",
+            *(given(row[f"mbit_s_{share}"]) for share in ("99_9", "99_99", "99_999")),
+        ]
+        if against_best:
+            cells += [figure_and_ends(row, "adaptive_below_min_per_year")[0] if fixed else ""]
+        fill(table, [cells])
     return table
 
 
 def _modulations(kind: str, frame: "pd.DataFrame") -> "Table":
     """One row a hop or service, one column a modulation."""
+    from hopyears.sim.wording.wording import time_share
+
     shares = frame.pivot_table(index=kind, columns="states", values="share", fill_value=0.0, sort=False)
     shares = shares[sorted(shares.columns)]
     names = tuple(f"{states}" if states else "down" for states in shares.columns)
     table = plain_table(SHARES[kind], (kind, *names), (kind,))
-    for name, own in shares.iterrows():
-        table.add_row(str(name), *(f"{100 * share:.4f}" if share else "-" for share in own))
-    return table
+    return fill(table, ([str(name), *map(time_share, own)] for name, own in shares.iterrows()))
 
 
 def _undelivered(frame: "pd.DataFrame") -> "Table":
     """What is not delivered by priority, the sum over causes; the stored table has each cause."""
+    from hopyears.sim.wording.wording import difference, figure_and_ends, main_causes, records
+
     columns = (
         "states",
         "priority",
@@ -192,14 +190,15 @@ def _undelivered(frame: "pd.DataFrame") -> "Table":
     figures = [name for name in frame.columns if "_mbit_per_year" in name]
     gigabits = frame.assign(**{name: frame[name] / 1000.0 for name in figures})
     for (states, priority), own in gigabits.groupby(["states", "priority"], sort=False):
-        row = own[own["cause"] == "all"].iloc[0]
-        table.add_row(
+        (row,) = records(own[own["cause"] == "all"])
+        cells: list[str | Cell] = [
             f"{states}" if states else "adaptive",
             f"{priority}",
-            interval_text(row, peak),
-            signed_text(row, f"difference_{peak}") if states else "",
-            interval_text(row, committed),
-            signed_text(row, f"difference_{committed}") if states else "",
+            figure_and_ends(row, peak),
+            difference(row, f"difference_{peak}") if states else "",
+            figure_and_ends(row, committed),
+            difference(row, f"difference_{committed}") if states else "",
             main_causes(own[own["cause"] != "all"], committed),
-        )
+        ]
+        fill(table, [cells])
     return table

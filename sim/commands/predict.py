@@ -4,6 +4,8 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+
 if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
@@ -22,8 +24,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print link budget and predicted outages of hops, then the textbook sum of services."""
-    from rich.console import Console
-
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
     from hopyears.sim.hops.hop_design import design_hops
     from hopyears.sim.inputs.network_file import read_network
@@ -38,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
     prepared = prepare(source.network, ModelOptions(anchoring=False), designs)
     hops = predict_hops(prepared)
     services = predict_services(prepared, hops)
-    console = Console(width=None if Console().is_terminal else 220)
+    console = terminal(220)
     for title, columns, formats in _HOP_TABLES:
         console.print(_table(title, hops, columns, formats), markup=False)
     if len(services):
@@ -46,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
             _table("services: textbook sum along the working route", services, *_SERVICES), markup=False
         )
     for warning in warnings:
-        console.print(f"warning: {warning}", highlight=False, markup=False)
+        say(console, f"warning: {warning}")
     _write_csv(hops, options.csv)
     return 0
 
@@ -54,26 +54,24 @@ def run(options: argparse.Namespace) -> int:
 def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     """Print every predicted figure beside the simulated one, then how well each kind agrees."""
     import numpy as np
-    from rich.console import Console
 
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.studies.against import NOTES, agreement, hold_against
 
     compared = hold_against(source, RunFolder(options.against))
-    console = Console(width=None if Console().is_terminal else 140)
+    console = terminal(140)
     shown = compared.assign(range=np.where(compared["in_range"], "", "outside"))
     console.print(_table("hops: by the standards and simulated", shown, *_AGAINST), markup=False)
     console.print(
         _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT), markup=False
     )
-    console.print(
-        "Standard errors are of the ratio, from independent blocks; nan where too little was seen to tell. "
+    say(
+        console,
+        "Standard errors are of the ratio, from independent blocks; a dash where too little was seen. "
         "'outside' marks what lies beyond the range of its Recommendation.",
-        highlight=False,
-        markup=False,
     )
     for figure in (figure for figure in NOTES if (compared["figure"] == figure).any()):
-        console.print(f"{figure}: {NOTES[figure]}", highlight=False, markup=False)
+        say(console, f"{figure}: {NOTES[figure]}")
     _write_csv(compared, options.csv)
     return 0
 
@@ -90,9 +88,12 @@ def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
             raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
+FIGURE = "figure"
+"""Format of a column of figures."""
+
 _AGAINST = (
     ("hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error", "range"),
-    ("", "d", "", "", ".3g", ".3g", ".3f", ".3f", ""),
+    ("", "d", "", "", FIGURE, FIGURE, ".3f", FIGURE, ""),
 )
 
 _AGREEMENT = (
@@ -113,12 +114,14 @@ _HOP_TABLES = (
             "capacity_mbit_s",
             "combining_loss_db",
             "gas_loss_db",
+            "fixed_loss_db",
             "received_level_dbm",
             "threshold_dbm",
             "margin_db",
+            "power_reduction_db",
             "rain_margin_db",
         ),
-        ("", "", ".2f", "g", "d", ".0f", ".1f", ".2f", ".1f", ".1f", ".1f", ".1f"),
+        ("", "", ".2f", "g", "d", ".0f", ".1f", ".2f", ".1f", ".1f", ".1f", ".1f", ".1f", ".1f"),
     ),
     (
         "hops: outage by the standards; worst-month figures are fractions of that month",
@@ -139,7 +142,23 @@ _HOP_TABLES = (
             "sites_min_per_year",
             "total_min_per_year",
         ),
-        ("", "d", ".1f", ".1f", ".3g", ".3g", ".3g", ".2e", ".2e", ".2e", ".2e", ".3g", ".3g", ".3g", ".4g"),
+        (
+            "",
+            "d",
+            ".1f",
+            ".1f",
+            FIGURE,
+            FIGURE,
+            FIGURE,
+            ".2e",
+            ".2e",
+            ".2e",
+            ".2e",
+            FIGURE,
+            FIGURE,
+            FIGURE,
+            FIGURE,
+        ),
     ),
 )
 
@@ -153,16 +172,19 @@ _SERVICES = (
         "sites_min_per_year",
         "total_min_per_year",
     ),
-    ("", "d", ".3g", ".3g", ".3g", ".3g", ".4g"),
+    ("", "d", FIGURE, FIGURE, FIGURE, FIGURE, FIGURE),
 )
 
 
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
-    from rich.table import Table
+    """Columns of a frame as cells: figures as they are told everywhere, or with so many decimals."""
+    from hopyears.sim.wording.wording import number, records
 
-    table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
-    for column, form in zip(columns, formats, strict=True):
-        table.add_column(column.replace("_", " "), justify="right" if form else "left", overflow="fold")
-    for _, row in frame.iterrows():
-        table.add_row(*(format(row[column], form) for column, form in zip(columns, formats, strict=True)))
-    return table
+    heads = {column: column.replace("_", " ") for column in columns}
+    left = [head for head, form in zip(heads.values(), formats, strict=True) if not form]
+    forms = dict(zip(columns, formats, strict=True))
+    rows = (
+        [number(row[name]) if form == FIGURE else format(row[name], form) for name, form in forms.items()]
+        for row in records(frame)
+    )
+    return fill(plain_table(title, [*heads.values()], left), rows)

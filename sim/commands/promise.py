@@ -3,6 +3,8 @@
 import argparse
 from typing import TYPE_CHECKING
 
+from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -76,58 +78,50 @@ def _write(table: "pd.DataFrame", path: str) -> None:
 
 
 def _print(table: "pd.DataFrame", terms: "Terms", n_years: int) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
     from hopyears.sim.runs.promise import years_wanted
+    from hopyears.sim.wording.wording import chance, number, per_cent, records
 
-    console = Console(width=None if Console().is_terminal else 160)
+    console = terminal(160)
     if terms.target_min is None:
         title = f"unavailable minutes of {n_years} simulated years"
     else:
-        title = f"at most {terms.target_min:.4g} unavailable minutes a year, by {n_years} simulated years"
-    shown = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
+        allowed = number(terms.target_min)
+        title = f"at most {allowed} unavailable minutes a year, by {n_years} simulated years"
     contract = terms.contract_years > 1
     columns = ["service", "mean", "median year", "worst year"]
     if terms.target_min is not None:
         columns += ["a year breaks it"] + ["any of the contract's years breaks it"] * contract
     columns += ["can be promised for a year"] + [f"for each of {terms.contract_years} years"] * contract
-    for column in columns:
-        shown.add_column(column, justify="left" if column == "service" else "right")
-    for _, row in table.iterrows():
-        cells = [row["service"]]
-        cells += [_minutes(row[f"{name}_min_per_year"]) for name in ("mean", "median", "worst")]
+    rows = []
+    for row in records(table):
+        cells = [
+            row["service"],
+            *(number(row[f"{name}_min_per_year"]) for name in ("mean", "median", "worst")),
+        ]
         if terms.target_min is not None:
-            cells += [_chance(row, "year_break_chance")]
-            cells += [_chance(row, "contract_break_chance")] * contract
-        cells += [_minutes(row["year_limit_min"])] + [_minutes(row["contract_limit_min"])] * contract
-        shown.add_row(*cells)
-    console.print(shown, markup=False)
-    console.print(
-        f"Promised minutes hold with a chance of {terms.chance:.0%}, at a confidence of "
-        f"{terms.confidence:.0%}; brackets are {terms.confidence:.0%} intervals.",
-        highlight=False,
-        markup=False,
+            cells += [chance(row, "year_break_chance")]
+            cells += [chance(row, "contract_break_chance")] * contract
+        cells += [_limit(row["year_limit_min"])] + [_limit(row["contract_limit_min"])] * contract
+        rows.append(cells)
+    console.print(fill(plain_table(title, columns, ("service",)), rows), markup=False)
+    say(
+        console,
+        f"Promised minutes hold with a chance of {per_cent(terms.chance)}, at a confidence of "
+        f"{per_cent(terms.confidence)}; brackets are {per_cent(terms.confidence)} intervals.",
     )
     for years, wanted in (
         (1, years_wanted(terms.chance, terms.confidence)),
         (terms.contract_years, years_wanted(terms.chance ** (1.0 / terms.contract_years), terms.confidence)),
     ):
         if wanted > n_years and (years > 1) == contract:
-            console.print(
+            say(
+                console,
                 f"'?': a promise for {'a year' if years == 1 else f'each of {years} years'} takes {wanted} "
                 "simulated years or more; 'hopyears simulate --resume' adds years.",
-                highlight=False,
-                markup=False,
             )
 
 
-def _minutes(value: float) -> str:
-    return f"{value:.4g} min" if value < float("inf") else "?"
+def _limit(minutes: float) -> str:
+    from hopyears.sim.wording.wording import number
 
-
-def _chance(row, name: str) -> str:  # type: ignore[no-untyped-def]
-    low, best, high = (100.0 * row[f"{name}{end}"] for end in ("_low", "", "_high"))
-    if best in (0.0, 100.0):  # no year broke it, or every one: only a bound is known
-        return f"< {high:.3g} %" if best == 0.0 else f"> {low:.3g} %"
-    return f"{best:.3g} % [{low:.3g} .. {high:.3g}]"
+    return f"{number(minutes)} min" if minutes < float("inf") else "?"

@@ -1,27 +1,37 @@
-"""Readable summary of a run for the terminal."""
+"""Readable summary of a run for the terminal; its cells are those of the page."""
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from hopyears.models.judging.objectives import STATED
-from hopyears.sim.commands.failures_text import failure_tables_text
+from hopyears.sim.equipment.failure_log import PHASES
 from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
-from hopyears.sim.runs.objective_counts import least_sure_first, objectives_told
+from hopyears.sim.runs.objective_counts import objectives_told
 from hopyears.sim.runs.results import Results
 from hopyears.sim.wording.caution import CAUTION
+from hopyears.sim.wording.details import controlled_rows, priority_rows, year_rows
+from hopyears.sim.wording.rows import (
+    RATE_LEVELS,
+    failure_tables,
+    hop_rows,
+    objective_rows,
+    rate_rows,
+    service_rows,
+    worst_first,
+)
 from hopyears.sim.wording.terminal import (
     ROWS_SHOWN,
-    interval_text,
-    main_causes,
+    fill,
     plain_table,
     say,
     say_left_out,
     shown_rows,
-    sure_text,
     terminal,
 )
+from hopyears.sim.wording.wording import FIRST_ANSWER_LEVEL, level_name, main_causes, records, time_share
 
 if TYPE_CHECKING:
     import pandas as pd
+    from rich.console import Console
     from rich.table import Table
 
 _MOST = "unavailable_min_per_year"
@@ -36,83 +46,66 @@ def print_summary(results: Results, *, every_row: bool = False) -> None:
     console = terminal(180)
     say(console, "{title}: {years} years, seed {seed}, run {identity}".format_map(dict(results.manifest)))
     if len(results.services):
-        services = shown_rows(results.services, _MOST, every_row=every_row)
-        named = list(services["service"])
-        tables = [_services(results, services), _years(results, named), _rates(services)]
-        if len(results.tables["service_controlled"]):
-            tables.append(_controlled(results, named))
-        for table in tables:
-            console.print(table, markup=False)
-        say_left_out(
-            console, len(results.services), "services that are less unavailable", every_row=every_row
-        )
-        objectives = results.tables["service_objectives"]
-        console.print(_objectives(objectives, every_row=every_row), markup=False)
-        say_left_out(
-            console, len(objectives), "services that meet their objectives more surely", every_row=every_row
-        )
-        say(console, objectives_told(objectives))
-        console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
-    console.print(_hops(results, shown_rows(results.hops, _MOST, every_row=every_row)), markup=False)
+        _print_services(console, results, every_row=every_row)
+    hops = shown_rows(results.hops, _MOST, every_row=every_row)
+    console.print(_hops(hops, results.tables["hop_modulations"], results.tables["hop_causes"]), markup=False)
     say_left_out(console, len(results.hops), "hops that are less unavailable", every_row=every_row)
     if results.manifest["options"]["failures"]:
-        for table in failure_tables_text(results, every_row=every_row):
+        for table in _failures(results, every_row=every_row):
             console.print(table, markup=False)
         say(console, OUTAGE_NOTE)
-    say(console, "95 % intervals in brackets; '<' where nothing was seen.")
+    say(console, "95 % intervals in brackets; 'at most' and 'at least' where nothing was seen.")
     say(console, CAUTION)
 
 
-def _services(results: Results, services: "pd.DataFrame") -> "Table":
-    columns = (
-        "service",
-        "unavailable min/year",
-        "available %",
-        "textbook",
-        "outages/year",
-        "mean",
-        "longest",
-        "SES/year",
-        "worst month min",
-        "main causes",
-    )
-    table = plain_table("services", columns, ("service", "main causes"))
-    causes = results.tables["service_causes"]
-    for _, row in services.iterrows():
-        table.add_row(
-            row["service"],
-            interval_text(row, _MOST),
-            f"{100 * row['availability']:.4f}",
-            f"{row['textbook_min_per_year']:.3g}",
-            f"{row['outages_per_year']:.3g}",
-            f"{row['mean_outage_s'] / 60:.3g} min",
-            f"{row['longest_outage_s'] / 3600:.1f} h",
-            f"{row['severely_errored_s_per_year']:.3g}",
-            f"{row['worst_month_unavailable_min']:.3g}",
-            main_causes(causes[causes["service"] == row["service"]], _MOST),
-        )
+def _print_services(console: "Console", results: Results, *, every_row: bool) -> None:
+    services = worst_first(shown_rows(results.services, _MOST, every_row=every_row))
+    tables = [_services(services, results.tables["service_causes"]), _years(results, services)]
+    tables.append(_rates(services))
+    controlled = results.tables["service_controlled"]
+    if len(controlled):
+        tables.append(_controlled(controlled[controlled["service"].isin(services["service"])]))
+    for table in tables:
+        console.print(table, markup=False)
+    say_left_out(console, len(results.services), "services that are less unavailable", every_row=every_row)
+    objectives = results.tables["service_objectives"]
+    console.print(_objectives(objectives, every_row=every_row), markup=False)
+    left_out = "services that meet their objectives more surely"
+    say_left_out(console, len(objectives), left_out, every_row=every_row)
+    say(console, objectives_told(objectives))
+    console.print(_priorities(results.tables["priority_undelivered"]), markup=False)
+
+
+def _services(services: "pd.DataFrame", causes: "pd.DataFrame") -> "Table":
+    columns = {
+        "service": "service",
+        "unavailable min/year": "unavailable",
+        "available": "availability",
+        "textbook": "textbook",
+        "outages/year": "outages",
+        "mean": "mean",
+        "longest": "longest",
+        "SES/year": "severe",
+        "worst month min": "worst_month",
+    }
+    table = plain_table("services", (*columns, "main causes"), ("service", "main causes"))
+    for cells in map(service_rows, records(services)):
+        cells |= {name: cells[name][0] for name in ("outages", "severe")}
+        named = main_causes(causes[causes["service"] == cells["service"]], _MOST)
+        fill(table, [[*(cells[name] for name in columns.values()), named]])
     return table
 
 
-def _years(results: Results, named: list[str]) -> "Table":
+def _years(results: Results, services: "pd.DataFrame") -> "Table":
     """What single years look like."""
-    columns = ("service", "median year min", "9 of 10 years within", "a year breaks 99.99 %")
+    levels, rows = year_rows(results.tables["service_years"], results.tables["service_targets"])
+    level = level_name(FIRST_ANSWER_LEVEL)
+    columns = ("service", "median year min", "9 of 10 years within", f"a year breaks {level}")
     table = plain_table("single years: unavailable minutes", columns, ("service",))
-    quantiles, targets = results.tables["service_years"], results.tables["service_targets"]
-    half, most = (
-        quantiles[quantiles["share_of_years"] == share].set_index("service")["unavailable_min"]
-        for share in (0.5, 0.9)
+    chance = 2 + levels.index(level)
+    return fill(
+        table, ([name, rows[name][0], rows[name][1], rows[name][chance]] for name in services["service"])
     )
-    breaks = {row["service"]: row for _, row in targets[targets["availability"] == 0.9999].iterrows()}
-    for service in named:
-        limits = [100.0 * float(breaks[service][f"year_break_chance{end}"]) for end in ("", "_low", "_high")]
-        table.add_row(
-            service,
-            f"{half[service]:.3g}",
-            f"{most[service]:.3g}",
-            f"{limits[0]:.0f}% [{limits[1]:.0f} .. {limits[2]:.0f}]",
-        )
-    return table
 
 
 def _objectives(objectives: "pd.DataFrame", *, every_row: bool) -> "Table":
@@ -120,56 +113,23 @@ def _objectives(objectives: "pd.DataFrame", *, every_row: bool) -> "Table":
     title = "objectives (*: stated in the network file; the others of F.1703 and F.1668, from memory)"
     units = ("min/year", "SES ratio", "outages/year")
     judged = [head for unit in units for head in (f"allowed\n{unit}", "found", "met (how sure)")]
-    columns = ("service", "portion", "km", *judged)
-    table = plain_table(title, columns, ("service", "portion"))
-    if not every_row and len(objectives) > ROWS_SHOWN:
-        objectives = least_sure_first(objectives).head(ROWS_SHOWN)
-    for _, row in objectives.iterrows():
-        table.add_row(
-            row["service"],
-            row["portion"].removeprefix("national "),
-            f"{row['length_km']:.1f}",
-            _allowed(row, "availability", "allowed_min_per_year"),
-            f"{row[_MOST]:.3g}",
-            _met(row, "availability"),
-            _allowed(row, "severely_errored", "severely_errored_ratio_objective"),
-            f"{row['severely_errored_ratio']:.2g}",
-            _met(row, "severely_errored"),
-            _allowed(row, "outages", "outages_per_year_objective"),
-            interval_text(row, "outages_per_year"),
-            _met(row, "outages"),
-        )
+    table = plain_table(title, ("service", "portion", *judged), ("service", "portion"))
+    for row in objective_rows(objectives)[: None if every_row else ROWS_SHOWN]:
+        cells = [row["service"], row["portion"]]
+        for each in row["judged"]:
+            mark = "* " if each["source"] else ""
+            cells += [f"{mark}{each['allowed']}", each["found"][0], (each["met"], each["sure"])]
+        fill(table, [cells])
     return table
-
-
-def _allowed(row: "pd.Series", name: str, column: str) -> str:
-    """What an objective allows, with a mark where the network file states it; ``-`` where there is none."""
-    if not row[f"{name}_source"]:
-        return "-"
-    return f"{'* ' if row[f'{name}_source'] == STATED else ''}{row[column]:.4g}"
-
-
-def _met(row: "pd.Series", name: str) -> str:
-    """Whether an objective is met, and how sure that is; ``-`` where there is none."""
-    if not row[f"{name}_source"]:
-        return "-"
-    return f"{'yes' if row[f'{name}_met'] else 'no'} ({sure_text(row[f'{name}_met_confidence'])})"
 
 
 def _rates(services: "pd.DataFrame") -> "Table":
     """Rates that services get, in the worse direction."""
-    shares = {"99 %": "99", "99.9 %": "99_9", "99.99 %": "99_99", "99.999 %": "99_999"}
+    shares = [f"{level.replace('_', '.')} %" for level in RATE_LEVELS]
     columns = ("service", "priority", "committed", "peak", "mean", *shares)
     table = plain_table("Mbit/s that a service has for at least so much of the time", columns, ("service",))
-    for _, row in services.iterrows():
-        table.add_row(
-            row["service"],
-            f"{row['priority']}",
-            *(f"{row[name]:.4g}" for name in ("committed_mbit_s", "peak_mbit_s")),
-            f"{row['mean_throughput_mbit_s']:.5g}",
-            *(f"{row[f'throughput_{ending}_mbit_s']:.4g}" for ending in shares.values()),
-        )
-    return table
+    rows = map(rate_rows, records(services))
+    return fill(table, ([*list(row.values())[:-1], *row["levels"]] for row in rows))
 
 
 def _priorities(undelivered: "pd.DataFrame") -> "Table":
@@ -184,61 +144,50 @@ def _priorities(undelivered: "pd.DataFrame") -> "Table":
     )
     title = "not delivered, both directions together, by priority"
     table = plain_table(title, columns, ("priority", "causes of the latter"))
-    committed = "undelivered_committed_mbit_per_year"
-    ends = [
-        f"{name}{end}" for name in ("undelivered_mbit_per_year", committed) for end in ("", "_low", "_high")
-    ]
-    gigabits = undelivered.assign(**{name: undelivered[name] / 1000.0 for name in ends})
-    for _, row in gigabits[gigabits["cause"] == "all"].iterrows():
-        own = undelivered[(undelivered["priority"] == row["priority"]) & (undelivered["cause"] != "all")]
-        table.add_row(
-            f"{row['priority']}",
-            interval_text(row, "undelivered_mbit_per_year"),
-            f"{100 * row['share']:.3g} %",
-            interval_text(row, committed),
-            f"{100 * row['committed_share']:.3g} %",
-            main_causes(own, committed),
-        )
+    for row in priority_rows(undelivered):
+        (peak, share, _), (committed, committed_share, causes) = row["rates"]
+        fill(table, [[row["priority"], peak, share, committed, committed_share, causes]])
     return table
 
 
-def _controlled(results: Results, named: list[str]) -> "Table":
+def _controlled(controlled: "pd.DataFrame") -> "Table":
     """Figures that the run's control makes surer."""
     table = plain_table(
         "unavailable min/year, put right by what the blocks met (--control)",
         ("service", "plain", "put right", "saves years, times"),
         ("service",),
     )
-    controlled = results.tables["service_controlled"]
-    for _, row in controlled[controlled["service"].isin(named)].iterrows():
-        table.add_row(
-            row["service"],
-            interval_text(row, _MOST),
-            interval_text(row, "unavailable_min_per_year_controlled"),
-            f"{row['saving']:.3g}",
-        )
-    return table
+    return fill(table, controlled_rows(controlled))
 
 
-def _hops(results: Results, hops: "pd.DataFrame") -> "Table":
-    shares = (
-        results.tables["hop_modulations"].groupby(["hop", "states"])["share"].mean().unstack(fill_value=0)
-    )
-    modulations = [f"{int(states)}" if states else "down" for states in shares.columns]
+def _hops(hops: "pd.DataFrame", modulations: "pd.DataFrame", causes: "pd.DataFrame") -> "Table":
+    shares = modulations.groupby(["hop", "states"])["share"].mean().unstack(fill_value=0)
+    names = [f"{int(states)}" if states else "down" for states in shares.columns]
     table = plain_table(
-        "hops (share of time in each modulation, per cent)",
-        ("hop", "scheme", "km", "GHz", "unavailable min/year", "textbook", *modulations),
+        "hops (share of time in each modulation)",
+        ("hop", "scheme", "km", "GHz", "unavailable min/year", "textbook", *names),
         ("hop", "scheme"),
     )
-    for _, row in hops.iterrows():
-        own = shares.loc[row["hop"]]
-        table.add_row(
-            row["hop"],
-            row["scheme"],
-            f"{row['length_km']:.1f}",
-            f"{row['frequency_ghz']:g}",
-            interval_text(row, _MOST),
-            f"{row['textbook_min_per_year']:.3g}",
-            *(f"{100 * share:.4f}" if share else "-" for share in own),
+    heads = ("hop", "scheme", "length", "frequency", "unavailable", "textbook")
+    return fill(
+        table,
+        (
+            [*(row[name] for name in heads), *map(time_share, shares.loc[row["hop"]])]
+            for row in hop_rows(hops, causes)
+        ),
+    )
+
+
+def _failures(results: Results, *, every_row: bool) -> "Iterator[Table]":
+    """One table each by kind of part, by site and by crew; rows that met nothing are left out."""
+    phases = [phase.removeprefix("waiting ") for phase in PHASES]
+    for found in failure_tables(results.tables):
+        rows = found["rows"] if every_row else found["rows"][:ROWS_SHOWN]
+        more = len(found["rows"]) - len(rows)
+        left_out = f"; {more} more with --all" if more else ""
+        table = plain_table(
+            f"{found['caption']} (a year; hours failed by what was waited for{left_out})",
+            (found["head"], *found["counts"], *phases, "together", "outage min", "share of outage"),
+            (found["head"],),
         )
-    return table
+        yield fill(table, ([row["name"], *row["figures"], row["share"]] for row in rows))

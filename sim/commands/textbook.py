@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -65,7 +65,8 @@ def _write(table: "pd.DataFrame", path: str) -> None:
 
 
 def _print(table: "pd.DataFrame") -> None:
-    from hopyears.sim.runs.textbook_distance import SIMULATED, TEXTBOOK, WAITING
+    from hopyears.sim.wording.details import step_cell
+    from hopyears.sim.wording.wording import records
 
     console = terminal(120)
     if table.empty:
@@ -77,16 +78,12 @@ def _print(table: "pd.DataFrame") -> None:
         ("service", "step"),
     )
     for service, steps in table.groupby("service", sort=False):
-        for place, (_, row) in enumerate(steps.iterrows()):
-            whole = row["step"] in (TEXTBOOK, SIMULATED, WAITING)
-            form = ".4g" if whole else "+.4g"
-            low, high = row["min_per_year_low"], row["min_per_year_high"]
-            shown.add_row(
-                str(service) if place == 0 else "",
-                row["step"],
-                format(row["min_per_year"], form),
-                "" if low == high else f"{low:{form}} .. {high:{form}}",
-            )
-        shown.add_section()
+        fill(
+            shown,
+            (
+                [str(service) if place == 0 else "", row["step"], *step_cell(row)]
+                for place, row in enumerate(records(steps))
+            ),
+        ).add_section()
     console.print(shown, markup=False)
     say(console, "Steps with a sign lead from the textbook sum to the simulated figure and add up to it.")

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
@@ -36,6 +37,13 @@ def put_interval(row: dict[str, object], name: str, interval: Interval) -> None:
     row[name], row[f"{name}_low"], row[f"{name}_high"] = interval.best, interval.low, interval.high
 
 
+def put_availability(row: dict[str, object], name: str, minutes_per_year: Interval) -> None:
+    """Write the share of time available, with its limits, that unavailable minutes a year leave."""
+    lost = (minutes_per_year.high, minutes_per_year.best, minutes_per_year.low)
+    low, best, high = (1.0 - each / (60.0 * HOURS_PER_YEAR) for each in lost)
+    put_interval(row, name, Interval(max(low, 0.0), best, high, minutes_per_year.level))
+
+
 def outage_columns(blocks: Sequence[Tally], total: Tally, kind: str, n: int) -> list[dict[str, object]]:
     """Unavailability, severely errored seconds and outages of each entity, both ways together."""
     table, years = f"{kind}_total", blocks[0].years
@@ -50,7 +58,7 @@ def outage_columns(blocks: Sequence[Tally], total: Tally, kind: str, n: int) -> 
         row: dict[str, object] = {}
         minutes = mean_interval(seconds[:, i] / 60.0 / years, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
         put_interval(row, "unavailable_min_per_year", minutes)
-        row["availability"] = 1.0 - float(summed[i]) / 60.0 / total.years / 525_960.0
+        put_availability(row, "availability", minutes)
         errored = mean_interval(severe[:, i] / years, largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
         put_interval(row, "severely_errored_s_per_year", errored)
         # Outages gather in storms, so blocks are the independent units, not outages.

@@ -2,7 +2,7 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import bdtr, stdtrit
+from scipy.special import bdtr
 
 from hopyears.sim.counting.statistics import LEVEL, Interval, mean_interval, proportion_interval
 
@@ -121,40 +121,3 @@ def year_quantile(per_year: ArrayLike, share: float, *, level: float = LEVEL) ->
     low = float(year[lower]) if lower >= 0 else -np.inf
     high = float(year[upper]) if upper < n else np.inf
     return Interval(low, float(year[min(int(np.ceil(share * n)), n) - 1]), high, level)
-
-
-def exceeded_throughput(seconds_in_bin: ArrayLike, exceeded: float, *, level: float = LEVEL) -> Interval:
-    """Share of the peak rate that is reached for at least a given share of the time.
-
-    Parameters
-    ----------
-    seconds_in_bin : float array, shape (n_blocks, n_bins + 1)
-        Time in each bin of the throughput histogram (``sim.counting.tally_rows.N_BINS``); bin 0 is
-        without traffic.
-    exceeded : float
-        Share of time, above 0 to below 1, for instance 0.9999.
-    level : float
-        Confidence.
-
-    Returns
-    -------
-    Interval
-        Share of the peak, 0 to 1, to one bin. The limits are the shares whose own time, within its
-        interval over the blocks (Student's t), may be the time asked for.
-    """
-    seconds = np.atleast_2d(np.asarray(seconds_in_bin, dtype=np.float64))
-    n_blocks, n_bins = seconds.shape[0], seconds.shape[1] - 1
-    # Time with at least the share of each bin: a sum from the top.
-    reached = np.cumsum(seconds[:, ::-1], axis=1)[:, ::-1] / seconds.sum(axis=1, keepdims=True)
-    mean = reached.mean(axis=0)
-    half = np.full(n_bins + 1, np.inf)
-    if n_blocks > 1:
-        half = (
-            float(stdtrit(n_blocks - 1, 0.5 + level / 2.0)) * reached.std(axis=0, ddof=1) / np.sqrt(n_blocks)
-        )
-    # Bin 0 is reached always, so each of these has a largest bin.
-    bounds = (mean - half, mean, mean + half)
-    low, best, high = (
-        np.flatnonzero(np.append(True, bound[1:] >= exceeded))[-1] / n_bins for bound in bounds
-    )
-    return Interval(float(low), float(best), float(high), level)

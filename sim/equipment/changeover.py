@@ -59,6 +59,17 @@ class Changeover:
         """Whether a failure of the chain's transmitter could pass unseen."""
         return chain != self._active and self._active != NOBODY
 
+    @property
+    def silent(self) -> bool:
+        """Whether no chain transmits."""
+        return self._active == NOBODY
+
+    def stopped(self, chain: int, episode: Episode) -> None:
+        """A chain is taken out of service while a part outside of it is mended."""
+        self._down[chain].append(episode)
+        if chain == self._active:
+            self._seek()
+
     def failed(self, chain: int, episode: Episode) -> None:
         """A part of a chain has failed."""
         if episode.latent:
@@ -98,7 +109,7 @@ class Changeover:
                 self._seek()
         elif self._group.revertive and chain == 0 and self._active != 0:
             self._main_mended_s = self._env.now
-            self._after(self._group.restore_wait_h * HOUR_S, partial(self._revert, self._env.now))
+            self._after(self._group.wait_to_restore_s, partial(self._revert, self._env.now))
 
     def _seek(self) -> None:
         """Look for a chain to take over the traffic."""

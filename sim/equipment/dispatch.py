@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import simpy
 from simpy.events import Event
 
-from hopyears.models.equipment.plant import Depot, Plant, great_circle_km
+from hopyears.models.equipment.plant import Plant, great_circle_km
 from hopyears.models.equipment.working_time import HOUR_S, next_duty_s
 
 
@@ -195,8 +195,7 @@ class Spares:
         return self._near[key]
 
     def _distance_km(self, depot: int, site: int) -> float:
-        store: Depot = self._plant.depots[depot]
-        return great_circle_km(store, self._plant.sites[site])
+        return great_circle_km(self._plant.depots[depot], self._plant.sites[site])
 
 
 def _refill(store: simpy.Container) -> None:

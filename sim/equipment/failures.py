@@ -80,7 +80,7 @@ def simulate_failures(
     site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
     shop = _workshop(plant, streams, weather, span_s, unlimited)
     shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
-    planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers)
+    planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers, shop.visited)
     made = appointments(plant, site_draws, span_s)
     attended = [plan for plan in made if plan.work.visit and plant.crews]
     planner.begin(attended)
@@ -134,11 +134,7 @@ def _workshop(
     env = simpy.Environment(initial_time=span_s[0])
     starts, ends = weather.start_s.tolist(), weather.end_s.tolist()
     rows = list(pairwise(weather.offset.tolist()))
-    chains_of: dict[int, list[tuple[int, int]]] = {}
-    for group, each in enumerate(plant.groups):
-        for chain, parts in enumerate(each.chains):
-            for part in parts:
-                chains_of.setdefault(part, []).append((group, chain))
+    groups = list(enumerate(plant.groups))
     return Workshop(
         env=env,
         plant=plant,
@@ -148,8 +144,19 @@ def _workshop(
         spares=Spares(env, plant, unlimited),
         horizon_s=span_s[1],
         storms=[(starts[a:b], ends[a:b]) for a, b in rows],
-        chains_of=chains_of,
+        chains_of=_by_part([(group, each.chains) for group, each in groups]),
+        stops=_by_part([(group, each.stopped_by) for group, each in groups]),
     )
+
+
+def _by_part(groups: list[tuple[int, tuple[tuple[int, ...], ...]]]) -> dict[int, list[tuple[int, int]]]:
+    """(group, chain) of each part."""
+    found: dict[int, list[tuple[int, int]]] = {}
+    for group, chains in groups:
+        for chain, parts in enumerate(chains):
+            for part in parts:
+                found.setdefault(part, []).append((group, chain))
+    return found
 
 
 def _run_parts(shop: Workshop, span_s: tuple[float, float], raised: float) -> float:
@@ -196,11 +203,11 @@ def _lightning_hits(
 def _rectifiers_lost(plant: Plant, episodes: list[Episode], end_s: float) -> Intervals:
     """When too few rectifier modules work at each site."""
     spare = np.zeros(len(plant.sites), dtype=np.int64)
-    for part in plant.parts:
-        spare[part.site] += part.kind == "rectifier"
+    supply = plant.supply_parts
+    np.add.at(spare, plant.part_site[supply], 1)
     for i, site in enumerate(plant.sites):
         spare[i] -= site.power.rectifiers_needed if site.power else 0
-    failed = [each for each in episodes if plant.parts[each.part].kind == "rectifier"]
+    failed = [each for each in episodes if supply[each.part]]
     row = np.array([each.site for each in failed], dtype=np.int64)
     start = np.array([each.failed_s for each in failed], dtype=np.float64)
     end = np.minimum(np.array([each.mended_s for each in failed], dtype=np.float64), end_s)

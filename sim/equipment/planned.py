@@ -9,7 +9,7 @@ moves no later appointment, unless it has come due in the meantime.
 
 import bisect
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -21,7 +21,8 @@ from simpy.events import Event
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import quantiles_h
-from hopyears.models.equipment.plant import Maintenance, Plant
+from hopyears.models.equipment.plant import Plant
+from hopyears.models.equipment.upkeep import PlannedWork
 from hopyears.models.equipment.working_time import HOUR_S, next_daylight_s
 from hopyears.sim.equipment.changeover import Changeover
 from hopyears.sim.equipment.dispatch import Dispatcher
@@ -38,14 +39,14 @@ class Appointments:
     """Dates of one kind of planned work at one site: begin [s] and length [s] of each, in order."""
 
     site: int
-    work: Maintenance
+    work: PlannedWork
     start_s: list[float]
     length_s: list[float]
 
 
 def appointments(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> list[Appointments]:
     """All dates within a span: evenly spread over the years, at the stated hour of local solar time."""
-    plans = [(i, kind, work) for i, site in enumerate(plant.sites) for kind, work in enumerate(site.windows)]
+    plans = [(i, kind, work) for i, site in enumerate(plant.sites) for kind, work in enumerate(site.planned)]
     made = []
     for site, kind, work in plans:
         number = np.arange(math.ceil((span_s[1] - span_s[0]) / SECONDS_PER_YEAR * work.per_year))
@@ -58,9 +59,9 @@ def appointments(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> lis
 
 
 def _lengths_s(
-    draws: Draws, site: int, kind: int, work: Maintenance, number: NDArray[np.int64]
+    draws: Draws, site: int, kind: int, work: PlannedWork, number: NDArray[np.int64]
 ) -> list[float]:
-    law = work.window
+    law = work.duration
     if law.kind.name == "FIXED":
         return [law.mean_h * HOUR_S] * len(number)
     draw = draws.numbered(site, Purpose.WINDOW_LENGTH, number + kind * _MOST_WINDOWS)
@@ -85,6 +86,8 @@ class Planner:
         Of each site [s].
     changeovers : dict of int to Changeover
         Switches in use, by group: what a test at their site finds.
+    visited : function of a site and an event
+        Called as somebody arrives at a site without alarms.
     """
 
     def __init__(
@@ -94,9 +97,10 @@ class Planner:
         dispatcher: Dispatcher,
         storms: Sequence[tuple[list[float], list[float]]],
         changeovers: dict[int, Changeover],
+        visited: Callable[[int, Event], None],
     ) -> None:
         self._env, self._plant, self._dispatcher = env, plant, dispatcher
-        self._storms, self._changeovers = storms, changeovers
+        self._storms, self._changeovers, self._visited = storms, changeovers, visited
         self._home: dict[int, tuple[int, float]] = {}
         self._groups: dict[int, list[int]] = {}
         self.rows: list[tuple[int, int, float, float, float, float, float]] = []
@@ -110,9 +114,12 @@ class Planner:
 
     def _await(self, plan: Appointments, number: int, start_s: float) -> None:
         _, travel_s = self._nearest(plan.site)
-        if plan.work.climbs and self._plant.daylight_climbs:
+        rules = self._plant.repair
+        if plan.work.climbs and rules.daylight_climbs:
             place = self._plant.sites[plan.site]
-            start_s = next_daylight_s(start_s, place.latitude_deg, place.longitude_deg)
+            start_s = next_daylight_s(
+                start_s, place.latitude_deg, place.longitude_deg, rules.least_daylight_h
+            )
         leave = self._env.timeout(max(start_s - travel_s - self._env.now, 0.0))
         leave.callbacks.append(partial(self._leave, plan, number, start_s))
 
@@ -127,10 +134,12 @@ class Planner:
             self._await(plan, number, start_s + SECONDS_PER_DAY)
             return
         down_s = arrived_s + plan.length_s[number] * plan.work.outage_share
-        home_s = end_s + (travel_s if self._plant.return_travel else 0.0)
+        home_s = end_s + (travel_s if self._plant.repair.return_travel else 0.0)
         self.rows.append((plan.site, crew, now, arrived_s, end_s, home_s, down_s))
         home = self._env.timeout(home_s - now)
         home.callbacks.append(lambda _: self._dispatcher.release(crew))
+        if not self._plant.sites[plan.site].alarms:
+            self._env.timeout(arrived_s - now).callbacks.append(partial(self._visited, plan.site))
         if plan.work.tests:
             self._env.timeout(arrived_s - now).callbacks.append(partial(self._test, plan.site))
         if number + 1 < len(plan.start_s):

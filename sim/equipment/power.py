@@ -12,7 +12,7 @@ from hopyears.models.basics.intervals import Intervals, empty_intervals, joined,
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import quantiles_h
 from hopyears.models.equipment.plant import Plant
-from hopyears.models.equipment.power import BATTERY_END_OF_LIFE, PowerSupply, battery_capacity_s, battery_down
+from hopyears.models.equipment.power import PowerSupply, battery_capacity_s, battery_down
 from hopyears.models.equipment.solar import daily_harvest_h, solar_down
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.draws import Draws, Purpose
@@ -68,7 +68,7 @@ def _generators(
     n_sites = len(plant.sites)
     machines = [site.power.generator if site.power else None for site in plant.sites]
     failure = np.array([machine.start_failure if machine else 1.0 for machine in machines])[row]
-    delay_s = np.array([machine.start_h * HOUR_S if machine else 0.0 for machine in machines])[row]
+    delay_s = np.array([machine.start_s if machine else 0.0 for machine in machines])[row]
     fuel_s = np.array([machine.fuel_h * HOUR_S if machine else 0.0 for machine in machines])[row]
     on_s = np.where(draw >= failure, start_s + delay_s, np.inf)
     return merged(row, on_s, np.minimum(end_s, on_s + fuel_s), n_rows=n_sites)
@@ -82,20 +82,18 @@ def dark_sites(
     lost = joined(without(mains_lost, generator), rectifier_lost)
     supplies = [(i, site.power) for i, site in enumerate(plant.sites) if site.power]
     battery_h, recharge_h = _column(n_sites, supplies, "battery_h"), _column(n_sites, supplies, "recharge_h")
-    years = np.full(n_sites, np.inf)
-    for i, supply in supplies:
-        years[i] = supply.battery_life_years or np.inf
-    life_s = years * SECONDS_PER_YEAR
-    ageing = np.isfinite(life_s)
-    replaced_s = np.where(ageing, -(1.0 + draws.first(Purpose.PHASE)) * np.where(ageing, life_s, 1.0), 0.0)
+    end_share = _column(n_sites, supplies, "battery_end_share")
+    life_s = _column(n_sites, supplies, "battery_life_years") * SECONDS_PER_YEAR
+    replaced_s = -(1.0 + draws.first(Purpose.PHASE)) * life_s
     row = lost.row
-    since = np.where(ageing[row], replaced_s[row], lost.start_s)
-    capacity_s = battery_capacity_s(lost.start_s, battery_h[row], life_s[row], since)
+    capacity_s = battery_capacity_s(
+        lost.start_s, battery_h[row], life_s[row], replaced_s[row], end_share[row]
+    )
     return battery_down(lost, capacity_s, recharge_h * HOUR_S)
 
 
 def dark_solar_sites(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> Intervals:
-    """When each solar site is dark (one row a site); batteries of the sun's sites are of middle age."""
+    """When each solar site is dark (one row a site); their batteries are of middle age."""
     rows, starts, ends = [np.zeros(0, np.int64)], [np.zeros(0)], [np.zeros(0)]
     for i, site in enumerate(plant.sites):
         if site.power is None or site.power.solar is None:
@@ -107,11 +105,15 @@ def dark_solar_sites(plant: Plant, draws: Draws, span_s: tuple[float, float]) ->
         month = month_of(midnight_s + (np.arange(n_days) + 0.5) * SECONDS_PER_DAY)
         normal = ndtri(draws.matrix(Purpose.SUN, n_days, place)[0])
         harvest_h = daily_harvest_h(
-            np.array(sun.harvest_h)[month], normal, day_spread=sun.day_spread, persistence=sun.persistence
+            np.array(sun.harvest_h)[month], normal, ln_sd=sun.ln_sd, day_correlation=sun.day_correlation
         )
-        worn = 0.5 * (1.0 + BATTERY_END_OF_LIFE) if site.power.battery_life_years else 1.0
-        battery_s = site.power.battery_h * worn * HOUR_S
-        dark = solar_down(harvest_h, battery_s=battery_s, first_midnight_s=midnight_s)
+        worn = 0.5 * (1.0 + site.power.battery_end_share)
+        dark = solar_down(
+            harvest_h,
+            battery_s=site.power.battery_h * worn * HOUR_S,
+            reconnect_share=sun.reconnect_share,
+            first_midnight_s=midnight_s,
+        )
         rows.append(np.full(len(dark.start_s), i))
         starts.append(dark.start_s)
         ends.append(dark.end_s)

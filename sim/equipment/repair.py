@@ -1,5 +1,6 @@
 """The life of a part on the SimPy clock: fails, is noticed, waits for spare, crew and weather, is mended."""
 
+from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,7 +16,7 @@ from hopyears.sim.equipment.changeover import Changeover
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
 from hopyears.sim.equipment.draws import Draws, Purpose
 
-Story = Generator[simpy.Event, Any, None]
+Process = Generator[simpy.Event, Any, None]
 
 
 @dataclass
@@ -31,9 +32,12 @@ class Workshop:
     horizon_s: float
     storms: Sequence[tuple[list[float], list[float]]]
     chains_of: dict[int, list[tuple[int, int]]]
+    stops: dict[int, list[tuple[int, int]]]
     hits: dict[int, list[float]] = field(default_factory=dict)
     changeovers: dict[int, Changeover] = field(default_factory=dict)
     episodes: list[Episode] = field(default_factory=list)
+    down: Counter[str] = field(default_factory=Counter)
+    unnoticed: dict[int, list[Episode]] = field(default_factory=dict)
 
     def kind(self, part: int) -> PartKind:
         """Kind of a part."""
@@ -47,8 +51,14 @@ class Workshop:
             )
         return self.changeovers[group]
 
+    def visited(self, site: int, _: simpy.Event | None = None) -> None:
+        """Somebody is at a site: whatever failed there without being noticed is noticed."""
+        for episode in self.unnoticed.pop(site, ()):
+            if episode.found is not None and not episode.found.triggered:
+                episode.found.succeed()
 
-def part_life(shop: Workshop, part: int, first_failure_s: float) -> Story:
+
+def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     """Failures and repairs of one part until the horizon."""
     env, count, worn_s = shop.env, 0, first_failure_s
     hits = shop.hits.get(part, [])
@@ -74,7 +84,7 @@ def _life_s(shop: Workshop, part: int, count: int) -> float:
     return (shop.plant.parts[part].life or kind.life).quantile_h(draw) * HOUR_S
 
 
-def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Story:
+def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Process:
     """One failure of a part from beginning to end."""
     kind = shop.kind(part)
     episode = _fail(shop, part, count, kind, struck)
@@ -82,7 +92,10 @@ def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Story:
     shop.episodes.append(episode)
     for group, chain in groups:
         shop.changeover(group).failed(chain, episode)
-    if episode.latent:
+    stops = _stops_traffic(shop, episode)
+    if stops and (len(groups) > 1 or shop.plant.parts[part].plainly_seen):
+        episode.priority = 0
+    if episode.latent or not (stops or shop.plant.sites[episode.site].alarms):
         yield from _until_found(shop, episode, count)
     notice_h = shop.plant.dispatch.quantile_h(shop.draws.uniform(part, Purpose.NOTICE, count))
     if notice_h > 0.0:
@@ -96,8 +109,22 @@ def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Story:
     else:
         yield from _visit(shop, episode, kind, count, mend_s)
     episode.mended_s = shop.env.now
+    if episode.affecting:
+        shop.down[shop.plant.parts[part].group] -= 1
     for group, chain in groups:
         shop.changeover(group).mended(chain, episode)
+
+
+def _stops_traffic(shop: Workshop, episode: Episode) -> bool:
+    """Whether a failure takes traffic down as it happens; nothing stands in for the part, or no longer."""
+    if not episode.affecting:
+        return False
+    part = shop.plant.parts[episode.part]
+    shop.down[part.group] += 1
+    chains = shop.chains_of.get(episode.part, ())
+    if chains and not part.plainly_seen:
+        return any(shop.changeover(group).silent for group, _ in chains)
+    return shop.down[part.group] > part.spares if part.group else True
 
 
 def _fail(shop: Workshop, part: int, count: int, kind: PartKind, struck: bool) -> Episode:
@@ -106,29 +133,30 @@ def _fail(shop: Workshop, part: int, count: int, kind: PartKind, struck: bool) -
     episode = Episode(part, plant.parts[part].site, shop.env.now, cause)
     if kind.affecting_share < 1.0:
         episode.affecting = draws.uniform(part, Purpose.AFFECTING, count) < kind.affecting_share
-    muted = episode.affecting and any(
-        shop.changeover(group).mutes(chain) for group, chain in shop.chains_of.get(part, ())
-    )
-    if muted and kind.latent_share:
+    chains = shop.chains_of.get(part, ())
+    seen = not (episode.affecting and chains) or plant.parts[part].plainly_seen
+    if kind.latent_share and not seen and all(shop.changeover(group).mutes(chain) for group, chain in chains):
         episode.latent = draws.uniform(part, Purpose.LATENT, count) < kind.latent_share
     given = plant.parts[part].priority
     episode.priority = given if given is not None else (0 if episode.affecting else 2)
     return episode
 
 
-def _until_found(shop: Workshop, episode: Episode, count: int) -> Story:
-    """A latent failure waits for a routine test, or for the chain to be called."""
+def _until_found(shop: Workshop, episode: Episode, count: int) -> Process:
+    """What nobody sees waits for a routine test, for the chain to be called, or for somebody to come."""
     env = shop.env
     episode.found = env.event()
-    group, _ = shop.chains_of[episode.part][0]
-    test = shop.plant.groups[group].test
+    if not shop.plant.sites[episode.site].alarms:
+        shop.unnoticed.setdefault(episode.site, []).append(episode)
+    chains = shop.chains_of.get(episode.part, []) if episode.affecting else []
+    test = shop.plant.groups[chains[0][0]].test if chains else None
     if test is None:
         yield episode.found
     else:
-        phase = shop.group_draws.uniform(group, Purpose.PHASE, 0)
+        phase = shop.group_draws.uniform(chains[0][0], Purpose.PHASE, 0)
         draw = shop.draws.uniform(episode.part, Purpose.FOUND, count)
         yield env.timeout(test_wait_s(test, env.now, phase, draw)) | episode.found
-    for group, chain in shop.chains_of[episode.part]:
+    for group, chain in chains:
         shop.changeover(group).found(chain, episode)
 
 
@@ -140,7 +168,13 @@ def test_wait_s(test: Law, time_s: float, phase: float, draw: float) -> float:
     return interval_s - (time_s - phase * interval_s) % interval_s
 
 
-def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Story:
+def _daylight_wait_s(shop: Workshop, site: int) -> float:
+    """Time until somebody may start a climb at a site [s]."""
+    place, least_h = shop.plant.sites[site], shop.plant.repair.least_daylight_h
+    return next_daylight_s(shop.env.now, place.latitude_deg, place.longitude_deg, least_h) - shop.env.now
+
+
+def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Process:
     """Fetch a spare, travel, wait for the weather, mend; the crew then travels home."""
     env, dispatcher = shop.env, shop.dispatcher
     if kind.spare is not None:
@@ -150,9 +184,8 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
             yield arrival
     episode.spare_s = env.now
     climbs = kind.repair is Repair.OUTDOOR
-    if climbs and shop.plant.daylight_climbs:
-        place = shop.plant.sites[episode.site]
-        wait_s = next_daylight_s(env.now, place.latitude_deg, place.longitude_deg) - env.now
+    if climbs and shop.plant.repair.daylight_climbs:
+        wait_s = _daylight_wait_s(shop, episode.site)
         if wait_s > 0.0:
             yield env.timeout(wait_s)
             episode.darkness_s = wait_s
@@ -166,8 +199,16 @@ def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s:
     if climbs:
         end_s = finish_with_holds_s(episode.arrived_s, mend_s, *shop.storms[episode.site])
         episode.storm_s = end_s - (episode.arrived_s + mend_s)
+    stopped = shop.stops.get(episode.part, ())
+    if stopped or not shop.plant.sites[episode.site].alarms:
+        yield env.timeout(episode.arrived_s - env.now)
+        shop.visited(episode.site)
+        for group, chain in stopped:
+            shop.changeover(group).stopped(chain, episode)
     yield env.timeout(end_s - env.now)
-    if shop.plant.return_travel and travel_s > 0.0:
+    for group, chain in stopped:
+        shop.changeover(group).mended(chain, episode)
+    if shop.plant.repair.return_travel and travel_s > 0.0:
         home = env.timeout(travel_s)
         home.callbacks.append(lambda _: dispatcher.release(episode.crew))
     else:

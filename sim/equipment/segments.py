@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from hopyears.models.equipment.link_states import LinkState, Transmitting, link_state
 from hopyears.models.judging.cause import Cause
-from hopyears.sim.equipment.failure_log import DOWN, FailureLog
-from hopyears.sim.equipment.plant_builder import HopDependence
+from hopyears.sim.equipment.dependence import HopDependence
+from hopyears.sim.equipment.failure_log import DOWN, UP, FailureLog
 from hopyears.sim.hops.hop import EquipmentSegments
 from hopyears.sim.hops.hop_design import HopDesign
 
@@ -81,7 +81,9 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
     """(time [s], what, which, value) of everything that touches the hop, in no order."""
     yield from _part_changes("own", dependence.own, log)
     outside = tuple(part.part for part in dependence.outside)
-    yield from _part_changes("outside", outside, log)
+    failing = tuple(-1 if part.mending else part.part for part in dependence.outside)
+    yield from _part_changes("outside", failing, log)
+    yield from _mending(dependence, log)
     yield from _struck("own-struck", dependence.own, log)
     yield from _struck("outside-struck", outside, log)
     for end, site in enumerate(dependence.sites):
@@ -99,10 +101,23 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
 
 def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
     rows: NDArray[np.int64] = np.asarray(parts, dtype=np.int64)
+    places = np.flatnonzero(rows >= 0)
+    rows = rows[places]
     if not (log.part_offset[rows + 1] > log.part_offset[rows]).any():
         return
     for time_s, place, state in zip(*log.state_changes_for(rows), strict=True):
-        yield float(time_s), what, int(place), int(state)
+        yield float(time_s), what, int(places[place]), int(state)
+
+
+def _mending(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
+    """When parts are mended whose mending stops others."""
+    for place, outside in enumerate(dependence.outside):
+        if outside.mending:
+            for row in range(log.part_offset[outside.part], log.part_offset[outside.part + 1]):
+                if log.arrived_s[row] < log.duration_s:
+                    yield max(float(log.arrived_s[row]), 0.0), "outside", place, DOWN
+                    if log.mended_s[row] < log.duration_s:
+                        yield float(log.mended_s[row]), "outside", place, UP
 
 
 def _struck(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:

@@ -3,10 +3,13 @@
 from collections.abc import Iterator, Sequence
 
 from hopyears.models.air.rain_law import annual_rain_probability, annual_rain_rate_mm_h
-from hopyears.models.basics.faults import Fault, joined
+from hopyears.models.basics.faults import Doubt, Fault, grouped
+from hopyears.models.equipment.indoor_unit import parts_of_site
+from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.network.network import Network
 from hopyears.models.network.network_references import named
 from hopyears.sim.hops.hop_design import HopDesign, network_climate
+from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.input_errors import InputError
 
 TESTED_OCCURRENCE = 20.0
@@ -22,7 +25,7 @@ LARGEST_SCALE = 2.5
 """A measured 0.01 % rain rate this many times that of the place's months, or less by as much, is doubtful."""
 
 
-def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) -> list[Fault]:
+def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) -> list[Doubt]:
     """Doubts about the climate and the hops of a network, one for each entry.
 
     Parameters
@@ -39,7 +42,7 @@ def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) ->
         As ``refuse_designs``.
     """
     refuse_designs(designs, name)
-    return list(joined(design_doubts(network, designs)))
+    return list(grouped(design_doubts(network, designs)))
 
 
 def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
@@ -54,43 +57,70 @@ def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
         Fault(
             named("hop", design.hop.id),
             "multipath occurrence",
-            f"{100.0 * design.occurrence:.0f} %",
+            f"{100.0 * design.multipath.occurrence:.0f} %",
             f"at most {100.0 * LARGEST_OCCURRENCE:.0f} %",
             "Check path length, antenna heights, geoclimatic_factor and refractivity_gradient",
         )
         for design in designs
-        if design.occurrence > LARGEST_OCCURRENCE
+        if design.multipath.occurrence > LARGEST_OCCURRENCE
     ]
     if faults:
         raise InputError.of([f"{name}: {fault.sentence()}" for fault in faults])
 
 
-def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Fault]:
-    """Doubts about the climate of the network, then about each hop."""
+def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Doubt]:
+    """Doubts about the climate of the network, then about parts that it lacks, then about each hop."""
     yield from _climate_doubts(network)
+    yield from _idle_parts(network, designs)
     for design in designs:
         entry = named("hop", design.hop.id)
-        best_db = float(design.margin_db[0].max())
+        best_db = float(design.levels.margin_db[0].max())
         if best_db <= 0.0:
-            found = f"{best_db:.1f} dB at the lowest modulation"
-            yield Fault(entry, "clear-air margin", found, "above 0 dB, else the hop never carries anything")
-        if design.occurrence > TESTED_OCCURRENCE:
-            most = 100.0 * TESTED_OCCURRENCE
-            allowed = f"up to {most:.0f} % for the laws of P.530; beyond, blocks take long, too"
-            yield Fault(entry, "multipath occurrence", f"{100.0 * design.occurrence:.0f} %", allowed)
+            yield Doubt(
+                entry,
+                f"the margin in clear air is {best_db:.1f} dB at the lowest modulation, so that the hop "
+                "never carries anything",
+            )
+        if design.multipath.occurrence > TESTED_OCCURRENCE:
+            yield Doubt(
+                entry,
+                f"multipath occurrence is {100.0 * design.multipath.occurrence:.0f} %; the laws of P.530 "
+                f"are drawn up to {100.0 * TESTED_OCCURRENCE:.0f} %, and blocks take long beyond",
+            )
 
 
-def _climate_doubts(network: Network) -> Iterator[Fault]:
+def _idle_parts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Doubt]:
+    """Changes of kinds of part, and stocks of spares, that this network has none of."""
+    built = {part.kind for design in designs for part in design.parts}
+    built |= {part.kind for plan in sites_hardware(network).values() for part in parts_of_site(plan)}
+    built |= {kind.key for kind in kinds_at(Place.SITE)}
+    if any(network.power_of(site).rectifiers for site in network.sites):
+        built |= {kind.key for kind in kinds_at(Place.SUPPLY)}
+    for change in network.parts:
+        if change.kind not in built:
+            text = "the network has no such part, so the entry changes nothing"
+            yield Doubt(named("part", change.kind), text)
+    taken = {PART_KINDS[kind].spare for kind in built}
+    for depot in network.depots:
+        idle = [kind for kind in depot.stock if kind not in taken]
+        if idle:
+            text = f"no part of the network takes a spare of {', '.join(idle)}, so that stock changes nothing"
+            yield Doubt(named("depot", depot.id), text)
+
+
+def _climate_doubts(network: Network) -> Iterator[Doubt]:
     law = network_climate(network).rain_law
     share = annual_rain_probability(law)
     if share > MOST_RAIN:
-        found = f"{100.0 * share:.0f} % of the year by monthly rainfall and temperature"
-        yield Fault(
-            "climate", "time with rain", found, f"up to {100.0 * MOST_RAIN:.0f} %; beyond, blocks take long"
+        yield Doubt(
+            "climate",
+            f"it rains {100.0 * share:.0f} % of the year by monthly rainfall and temperature; beyond "
+            f"{100.0 * MOST_RAIN:.0f} % blocks take long",
         )
     rate, own = network.climate.rain_rate_001_mm_h, float(annual_rain_rate_mm_h(law, 1e-4))
     if rate is not None and own > 0.0 and not 1.0 / LARGEST_SCALE <= rate / own <= LARGEST_SCALE:
-        allowed = (
-            f"{own / LARGEST_SCALE:.3g} to {LARGEST_SCALE * own:.3g} to suit the place's monthly rainfall"
+        yield Doubt(
+            "climate",
+            f"rain_rate_001_mm_h is {rate:g}, where the place's monthly rainfall suggests {own:.3g} "
+            f"({own / LARGEST_SCALE:.3g} to {LARGEST_SCALE * own:.3g} go unremarked)",
         )
-        yield Fault("climate", "rain_rate_001_mm_h", f"{rate:g}", allowed)

@@ -6,8 +6,9 @@ so that a joint state is a few numbers and equal states are found by hashing.
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from hopyears.models.basics.kernel import kernel
 
 BITS_PER_LEVEL = 4
 CHANNELS_PER_WORD = 16
@@ -15,7 +16,7 @@ CHANNELS_PER_WORD = 16
 _EMPTY = -1
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_db, up_db):  # type: ignore[no-untyped-def]
     """Level changes that rain causes while one equipment state is in force.
 
@@ -79,7 +80,7 @@ def rain_level_changes(knot_time_s, knot_db, window_start, start_s, end_s, down_
     return changes[:size].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _first_window(knot_time_s, window_start, start_s):  # type: ignore[no-untyped-def]
     low, high = 0, window_start.size - 1
     while low < high:
@@ -91,7 +92,7 @@ def _first_window(knot_time_s, window_start, start_s):  # type: ignore[no-untype
     return low
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _clipped(knot_time_s, knot_db, i, start_s, end_s):  # type: ignore[no-untyped-def]
     """Stretch i between its knots, cut to [start_s, end_s]; empty (t1 <= t0) where they do not meet."""
     t0, t1, a0, a1 = knot_time_s[i], knot_time_s[i + 1], knot_db[i], knot_db[i + 1]
@@ -107,14 +108,14 @@ def _clipped(knot_time_s, knot_db, i, start_s, end_s):  # type: ignore[no-untype
     return t0, t1, a0, a1
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _grown(changes):  # type: ignore[no-untyped-def]
     larger = np.empty((2 * changes.shape[0], changes.shape[1]), dtype=changes.dtype)
     larger[: changes.shape[0]] = changes
     return larger
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_levels):  # type: ignore[no-untyped-def]
     """Merge equipment, rain and fades into one timeline of joint states, equal states found by hashing.
 
@@ -197,14 +198,14 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
     return time_s[:size].copy(), state[:size].copy(), joint[:n_states].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _set_level(codes, column, channel, level):  # type: ignore[no-untyped-def]
     word = column + 3 * (channel // CHANNELS_PER_WORD)
     shift = np.uint64(BITS_PER_LEVEL * (channel % CHANNELS_PER_WORD))
     codes[word] = (codes[word] & ~(np.uint64(0xF) << shift)) | (np.uint64(level) << shift)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _mixed(codes):  # type: ignore[no-untyped-def]
     value = np.uint64(0)
     for code in codes:
@@ -214,7 +215,7 @@ def _mixed(codes):  # type: ignore[no-untyped-def]
     return value ^ (value >> np.uint64(32))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _slot(table, joint, codes):  # type: ignore[no-untyped-def]
     """Slot of the table that holds this joint state, or the empty slot where it belongs."""
     mask = np.uint64(table.size - 1)
@@ -231,7 +232,7 @@ def _slot(table, joint, codes):  # type: ignore[no-untyped-def]
         slot = (slot + np.uint64(1)) & mask
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _rehashed(joint, n_states, size):  # type: ignore[no-untyped-def]
     table = np.full(size, _EMPTY, dtype=np.int32)
     for row in range(n_states):

@@ -1,7 +1,7 @@
 """What each equipment state of a hop can stand: thresholds of rain and fades for every modulation.
 
 Everything about rain becomes a threshold on the hop's *raw reference attenuation* (the cell model's
-attenuation at the first channel): the fade margin, the loss of a standby's coupler, the other
+attenuation at the first channel): the fade margin, the loss of a standby's coupler, wet antennas, the other
 polarisation, the cross-polar limit of co-channel carriers, the anchoring. Everything about multipath
 becomes a threshold on the raw relative power of a receive line.
 """
@@ -17,6 +17,7 @@ from hopyears.models.air import cross_polar, diversity, rain_scaling
 from hopyears.models.air.fade_shape import LARGEST_RAW, mean_duration_s
 from hopyears.models.equipment.link_states import LinkState, link_state
 from hopyears.models.radio.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
+from hopyears.models.radio.wet_antenna import path_rain_db
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.modulation_steps import switch_rule
 from hopyears.sim.multipath.fade_kernel import Thresholds
@@ -103,7 +104,7 @@ class HopThresholds:
     def nominal_rain_margin_db(self) -> NDArray[np.float64]:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
         structure = self.design.structure
-        best = self.design.margin_db[self._lines_of(0)].max(axis=0)
+        best = self.design.levels.margin_db[self._lines_of(0)].max(axis=0)
         return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
 
     def cross_polar_rain_db(self) -> NDArray[np.float64] | None:
@@ -132,14 +133,15 @@ class HopThresholds:
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""
-        key = state.extra_loss_db.tobytes() + state.causes.tobytes() + state.transmitter_up.tobytes()
+        parts = (state.extra_loss_db, state.causes, state.transmitter_up, state.receiver_up)
+        key = b"".join(part.tobytes() for part in parts)
         if key not in self._known:
             self._known[key] = self._computed(state)
         return self._known[key]
 
     def _computed(self, state: LinkState) -> StateThresholds:
         design = self.design
-        margin = design.margin_db - np.where(state.line_up, state.extra_loss_db, np.inf)[:, None]
+        margin = design.levels.margin_db - np.where(state.line_up, state.extra_loss_db, np.inf)[:, None]
         n, m = design.n_channel_directions, len(design.steps)
         rain_down, rain_up = np.zeros((n, m)), np.zeros((n, m))
         ceiling = np.zeros(n, dtype=np.int64)
@@ -152,7 +154,7 @@ class HopThresholds:
             limited = self._rain_margin_db(c, best, state)
             down, up = down_depth_db(limited, self.rule), up_depth_db(limited, self.rule)
             ceiling[c] = int(np.logical_and.accumulate(down > LEAST_DEPTH_DB).sum())
-            crossed[c] = best - limited > CROSS_POLAR_SHARE_DB
+            crossed[c] = path_rain_db(best, design.levels.wet_loss_db) - limited > CROSS_POLAR_SHARE_DB
             rain_down[c] = self._raw_rain_db(c, _capped(np.minimum.accumulate(down), ceiling[c]))
             regained = np.maximum(np.minimum.accumulate(np.minimum(up, down)), LEAST_DEPTH_DB)
             rain_up[c] = self._raw_rain_db(c, _capped(regained, ceiling[c]))
@@ -168,17 +170,29 @@ class HopThresholds:
             if line.direction == direction and line.channel == channel
         ]
 
-    def _partner_transmits(self, channel_direction: int, state: LinkState) -> bool:
+    def _canceller_db(self, channel_direction: int, state: LinkState) -> float | None:
+        """Improvement of a channel's cross-polar canceller [dB]; None where no partner interferes.
+
+        The canceller subtracts what the other polarisation's receiver hears: while that receiver is dead and
+        its transmitter is not, the interference comes in whole (common practice, no source).
+        """
         direction, channel = divmod(channel_direction, len(self.design.channels))
         partner = self.design.channels[channel].partner
-        return partner is not None and bool(state.transmitter_up[direction, partner])
+        if partner is None or not state.transmitter_up[direction, partner]:
+            return None
+        lines = self._lines_of(direction * len(self.design.channels) + partner)
+        return self.design.radio.canceller_improvement_db if state.receiver_up[lines].any() else 0.0
 
     def _rain_margin_db(
         self, channel_direction: int, margin_db: NDArray[np.float64], state: LinkState
     ) -> NDArray[np.float64]:
-        """Rain attenuation that a channel stands, noise and cross-polar interference together, shape (M,)."""
-        margin = np.maximum(margin_db, 0.0)
-        if not self._partner_transmits(channel_direction, state):
+        """Rain on the path that a channel stands, shape (M,): wet antennas, noise, cross-polar interference.
+
+        Interference falls with the antennas' loss as the signal does.
+        """
+        margin = path_rain_db(np.maximum(margin_db, 0.0), self.design.levels.wet_loss_db)
+        canceller_db = self._canceller_db(channel_direction, state)
+        if canceller_db is None:
             return margin
         return np.minimum(
             margin,
@@ -186,8 +200,8 @@ class HopThresholds:
                 clear_snr_db=margin + self.design.steps.required_snr_db,
                 required_snr_db=self.design.steps.required_snr_db,
                 frequency_ghz=self.design.hop.frequency_ghz,
-                canceller_db=self.design.radio.canceller_improvement_db,
-                antenna_discrimination_db=self.design.antenna_discrimination_db,
+                canceller_db=canceller_db,
+                antenna_discrimination_db=self.design.levels.antenna_discrimination_db,
             ),
         )
 
@@ -241,7 +255,7 @@ class HopThresholds:
             nights.occurrence_worst,
             width_ghz=design.steps.signature_width_ghz,
             depth_db=design.steps.signature_depth_db,
-            path_length_km=design.length_km,
+            path_length_km=design.path.length_km,
             reference_delay_ns=design.radio.signature_delay_ns,
         )
         return np.maximum.accumulate(outage / nights.occurrence_worst)
@@ -250,13 +264,14 @@ class HopThresholds:
         self, channel_direction: int, state: LinkState, nights: NightLaw
     ) -> NDArray[np.float64]:
         """Cross-polar interference in clear air as added raw relative power, shape (M,)."""
-        if not self._partner_transmits(channel_direction, state):
+        canceller_db = self._canceller_db(channel_direction, state)
+        if canceller_db is None:
             return np.zeros(len(self.design.steps))
         margin = cross_polar.clear_air_margin_db(
             nights.occurrence_worst,
-            antenna_discrimination_db=self.design.antenna_discrimination_db,
+            antenna_discrimination_db=self.design.levels.antenna_discrimination_db,
             required_c_i_db=self.design.steps.required_snr_db,
-            canceller_db=self.design.radio.canceller_improvement_db,
+            canceller_db=canceller_db,
         )
         return np.asarray(10.0 ** (-margin / 10.0), dtype=np.float64)
 
@@ -282,4 +297,4 @@ def line_set_index(design: HopDesign) -> list[int]:
 
 def fade_duration_s(design: HopDesign) -> float:
     """Mean duration of a fade below relative amplitude L is this times L [s]."""
-    return float(mean_duration_s(design.length_km))
+    return float(mean_duration_s(design.path.length_km))

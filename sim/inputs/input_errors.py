@@ -125,6 +125,11 @@ def json_schema(model: type[Entry]) -> dict[str, Any]:
     return model.model_json_schema(by_alias=True)
 
 
+def field_rule(model: type[Entry], field: str) -> dict[str, Any]:
+    """What the schema says of a field, by its name in a file."""
+    return _rule_at(json_schema(model), (field,))
+
+
 def _rule_at(schema: Mapping[str, Any], location: tuple[int | str, ...]) -> dict[str, Any]:
     """What the schema says of a place in an entry; empty where it says nothing."""
     here = _resolved(schema, dict(schema))
@@ -155,7 +160,8 @@ _TYPE_WORDS = {
     "array": "a list",
     "object": "a table",
 }
-_IDENTIFIER_WORDS = "1 to 40 letters, digits, dots, dashes or underscores, a letter or digit first"
+IDENTIFIER_WORDS = "1 to 40 letters, digits, dots, dashes or underscores, a letter or digit first"
+"""What the name of an entry is made of."""
 
 
 def allowed_words(rule: Mapping[str, Any]) -> str:
@@ -172,7 +178,7 @@ def allowed_words(rule: Mapping[str, Any]) -> str:
 def _range_words(rule: Mapping[str, Any]) -> str:
     """Range, length or form of a field in words; empty where all values of its type will do."""
     if "pattern" in rule:
-        return _IDENTIFIER_WORDS
+        return IDENTIFIER_WORDS
     if "maxLength" in rule:
         return f"at most {rule['maxLength']} characters"
     lowest, highest = rule.get("minimum", rule.get("minItems")), rule.get("maximum", rule.get("maxItems"))

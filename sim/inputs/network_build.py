@@ -14,6 +14,7 @@ from hopyears.models.network.network import (
     Crew,
     Depot,
     Hop,
+    IndoorUnit,
     LightningRisk,
     Losses,
     Maintenance,
@@ -21,7 +22,7 @@ from hopyears.models.network.network import (
     PartChange,
     Power,
     Radio,
-    Repair,
+    RepairRules,
     Service,
     Site,
     Switching,
@@ -46,6 +47,7 @@ ENTRY_LISTS: dict[str, type[Entry]] = {
     "services": Service,
     "parts": PartChange,
     "power": Power,
+    "indoor_units": IndoorUnit,
     "crews": Crew,
     "depots": Depot,
     "maintenance": Maintenance,
@@ -54,7 +56,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "climate": ClimateChange,
     "switching": Switching,
     "losses": Losses,
-    "repair": Repair,
+    "repair": RepairRules,
     "lightning": LightningRisk,
 }
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}

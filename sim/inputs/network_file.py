@@ -13,8 +13,8 @@ from typing import Any
 
 from hopyears.models.basics.faults import Fault
 from hopyears.models.network.network import Network
+from hopyears.models.network.network_doubts import doubts_of
 from hopyears.models.network.network_references import ID_FIELDS, KINDS
-from hopyears.models.network.network_rules import DOUBTS
 from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, shown
 from hopyears.sim.inputs.input_text import read_toml
 from hopyears.sim.inputs.network_build import (
@@ -152,7 +152,7 @@ def _join_table(
 
 
 def _source(raw: dict[str, Any], name: str, network: Network) -> NetworkSource:
-    doubts = (f"{name}: {doubt.sentence()}" for rule in DOUBTS for doubt in rule(network))
+    doubts = (f"{name}: {doubt.sentence()}" for doubt in doubts_of(network))
     return NetworkSource(network, name, tuple(doubts), raw)
 
 

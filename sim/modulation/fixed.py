@@ -33,8 +33,12 @@ def fixed_design(design: HopDesign, step: int) -> HopDesign:
     return replace(
         design,
         steps=steps,
-        received_level_dbm=frozen(design.received_level_dbm[:, one]),
-        margin_db=frozen(design.margin_db[:, one]),
+        levels=replace(
+            design.levels,
+            threshold_dbm=frozen(design.levels.threshold_dbm[one]),
+            received_level_dbm=frozen(design.levels.received_level_dbm[:, one]),
+            margin_db=frozen(design.levels.margin_db[:, one]),
+        ),
     )
 
 

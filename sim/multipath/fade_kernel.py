@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from hopyears.models.basics.kernel import kernel
 from hopyears.sim.multipath.fades import N_KINDS, FadeEvents
 
 FLAT_BIT: Final = 1
@@ -137,7 +137,7 @@ def _merged(parts: list[_Part]) -> ChangePoints:
     return ChangePoints(time[order], channel[order], level[order], cause[order])
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _edges(time, impact, speed, dx, dy, kind, lines, down, up):  # type: ignore[no-untyped-def]
     """Times when fades begin or end to cover the lines of one channel, and what each is, as a code.
 
@@ -174,7 +174,7 @@ def _edges(time, impact, speed, dx, dy, kind, lines, down, up):  # type: ignore[
     return edges[:n], codes[:n]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _sweep(edges, codes, n_lines, hold, start, end):  # type: ignore[no-untyped-def]
     """Changes of one channel from the edges of its fades: arrays of time, level and cause."""
     n_modulations = len(hold)
@@ -217,7 +217,7 @@ def _sweep(edges, codes, n_lines, hold, start, end):  # type: ignore[no-untyped-
     return out_time[:n_out], out_state[:n_out, 0].copy(), out_state[:n_out, 1].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _cover(code, covers, covered, classes):  # type: ignore[no-untyped-def]
     """Count one edge in; gives its modulation."""
     step = 1 if code & 1 else -1
@@ -233,7 +233,7 @@ def _cover(code, covers, covered, classes):  # type: ignore[no-untyped-def]
     return m
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _decide(m, now, n_lines, covered, classes, hold, lost, release, causes):  # type: ignore[no-untyped-def]
     """Lose, keep or start to regain one modulation of the channel; whether a release was set or lifted."""
     before = release[m]
@@ -249,7 +249,7 @@ def _decide(m, now, n_lines, covered, classes, hold, lost, release, causes):  # 
     return release[m] != before
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _state(lost, causes):  # type: ignore[no-untyped-def]
     """Number of modulations not lost, and the causes of those that are."""
     level, cause = len(lost), 0

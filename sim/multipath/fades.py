@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from hopyears.models.air import fade_shape
 from hopyears.models.air.receiver_lines import LineSet
+from hopyears.models.basics.kernel import kernel
 from hopyears.sim.multipath.nights import SLOT_S, HopActivity
 from hopyears.sim.streams import Streams
 
@@ -124,7 +124,7 @@ def _draw_shell(random: np.random.Generator, total: float, shell: int, n_others:
     return gaps, signed, random.standard_normal(n), random.standard_normal((n_others, 2, n))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _borne(  # type: ignore[no-untyped-def]
     gaps, signed, log_slowness, normals, cumulative, slot_start, worst, factors, anchor, limits
 ):

@@ -42,7 +42,9 @@ def month_laws(law: RainLaw, population: CellPopulation, storms: StormModel) -> 
     snapshots, the same for every run, and kept on disk.
     """
     months = zip(law.mean_rate_mm_h, law.rain_probability, strict=True)
-    return tuple(month_law(population, _at_rest(storms), float(rate), float(chance)) for rate, chance in months)
+    return tuple(
+        month_law(population, _at_rest(storms), float(rate), float(chance)) for rate, chance in months
+    )
 
 
 @lru_cache(maxsize=512)
@@ -81,7 +83,8 @@ class OverlapTable:
         row, up = _between(np.log(self.mean_rate_mm_h), float(np.log(mean_rate_mm_h)))
         column, along = _between(np.sqrt(self.rain_probability), float(np.sqrt(rain_probability)))
         low, high = (
-            (1.0 - along) * self.factor[i, column] + along * self.factor[i, column + 1] for i in (row, row + 1)
+            (1.0 - along) * self.factor[i, column] + along * self.factor[i, column + 1]
+            for i in (row, row + 1)
         )
         return np.asarray((1.0 - up) * low + up * high, dtype=np.float64)
 
@@ -101,7 +104,9 @@ def overlap_table() -> OverlapTable:
     return OverlapTable(rates, chances, rows[:, 2:].reshape(len(rates), len(chances), -1))
 
 
-def sparse_law(population: CellPopulation, storms: StormModel, *, mean_rate_mm_h: float, rain_probability: float) -> MonthLaw:
+def sparse_law(
+    population: CellPopulation, storms: StormModel, *, mean_rate_mm_h: float, rain_probability: float
+) -> MonthLaw:
     """Shapes that would meet a month's rain law if they never overlapped (see ``models.air.rain_kinds``)."""
     log_peak = _log_peaks(mean_rate_mm_h)
     kinds = kind_densities(population, storms, float(mean_rate_mm_h))
@@ -136,7 +141,9 @@ def fitted_factor(
     for turn, (per_month, gain) in enumerate(rounds, start=1):
         law = _corrected(sparse, _on_grid(total))
         first = first_month + 12 * turn
-        snapshots = scenes([law], population, storms, per_month=per_month, first_month=first, longest_hop_km=0.0)
+        snapshots = scenes(
+            [law], population, storms, per_month=per_month, first_month=first, longest_hop_km=0.0
+        )
         rate, weight = hop_samples(snapshots, path_length_km=0.0, k=1.0, alpha=1.0)
         law_found = law_of((np.log(np.maximum(rate, 1e-9)) - log_median) / SIGMA, weight)
         excess = np.log(law_found.exceedance(_LEVELS)) - wanted
@@ -151,7 +158,9 @@ def _on_grid(factor: Floats) -> Floats:
 
 def _corrected(law: MonthLaw, log_factor: Floats) -> MonthLaw:
     """Both kinds times the factor."""
-    showers, wide = (PeakLaw(each.log_peak, each.density * np.exp(log_factor)) for each in (law.showers, law.wide))
+    showers, wide = (
+        PeakLaw(each.log_peak, each.density * np.exp(log_factor)) for each in (law.showers, law.wide)
+    )
     return MonthLaw(showers, wide, law.mean_rate_mm_h)
 
 

@@ -8,8 +8,8 @@ shape that reaches the hop is left out.
 """
 
 import numpy as np
-from numba import njit
 
+from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.rain_sieve import BIN_S, BOUND_MARGIN, rows_within, runs_of_bins, storms_in_reach
 from hopyears.sim.rain.shape_loops import add_shower, add_wide, bound_shower, bound_wide
 
@@ -19,7 +19,7 @@ COARSE_STEP_S = 60.0
 _MINUTES = int(BIN_S / COARSE_STEP_S)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def knots_above(hop, line, field, threshold, splits, end_s):  # type: ignore[no-untyped-def]
     """Knots of the windows in which a hop's attenuation passes the threshold [dB].
 
@@ -86,7 +86,7 @@ def knots_above(hop, line, field, threshold, splits, end_s):  # type: ignore[no-
     return times[:n_knots].copy(), values[:n_knots].copy(), starts[: n_windows + 1].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def may_reach(hop, rows, threshold, start, step, count):  # type: ignore[no-untyped-def]
     """Whether the attenuation may reach the threshold within each of ``count`` stretches of ``step`` seconds.
 
@@ -116,7 +116,7 @@ def may_reach(hop, rows, threshold, start, step, count):  # type: ignore[no-unty
     return integral * rate**power >= np.float32(needed * BOUND_MARGIN)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def course_of(hop, rows, start, step, count):  # type: ignore[no-untyped-def]
     """Attenuation [dB] at ``count`` times from ``start`` at distance ``step``, by these shapes together."""
     length, k, alpha, parts = hop[0], hop[1], hop[2], int(hop[3])
@@ -148,13 +148,13 @@ def course_of(hop, rows, start, step, count):  # type: ignore[no-untyped-def]
     return total
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _placed(age, step, life, d0, dv, s0, sv):  # type: ignore[no-untyped-def]
     """Phase, place across and place along the hop of a cell of this age, each with its change in a step."""
     return (age / life, step / life), (d0 + dv * age, dv * step), (s0 + sv * age, sv * step)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _cut(fine, start, step, threshold, times, values, starts, n_knots, n_windows):  # type: ignore[no-untyped-def]
     """Append the parts of a course that pass the threshold, each with the knot before and after."""
     inside = False

@@ -1,8 +1,8 @@
 """Numba loops that find the storms and shapes of a rain field which matter to one hop."""
 
 import numpy as np
-from numba import njit
 
+from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.shape_loops import decay
 from hopyears.sim.rain.storm_loops import CELL_REACH
 
@@ -15,7 +15,7 @@ BOUND_MARGIN = 0.999
 _MOST_BINS = 45
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def storm_rates(cells, first_cell, weight, inner, outer):  # type: ignore[no-untyped-def]
     """Rain rate that each storm exceeds nowhere and never [mm/h], its cells drifting together.
 
@@ -50,7 +50,7 @@ def storm_rates(cells, first_cell, weight, inner, outer):  # type: ignore[no-unt
     return rates
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def storms_in_reach(line, length, field, end_s):  # type: ignore[no-untyped-def]
     """Storms and wide shapes that may rain on a hop, in order of the time from which they may.
 
@@ -81,7 +81,7 @@ def storms_in_reach(line, length, field, end_s):  # type: ignore[no-untyped-def]
     return enter[:n][order], leave[:n][order], rate[:n][order], which[:n][order]
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _within(x, y, vx, vy, limit, lasting):  # type: ignore[no-untyped-def]
     """Time from 0 to ``lasting`` during which a moving point is within ``limit`` of the origin."""
     speed2 = vx * vx + vy * vy + 1e-18
@@ -93,7 +93,7 @@ def _within(x, y, vx, vy, limit, lasting):  # type: ignore[no-untyped-def]
     return max(nearest - half, 0.0), min(nearest + half, lasting)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def runs_of_bins(enter, leave, rate, needed):  # type: ignore[no-untyped-def]
     """Bins in which the rates of what is present add up to what is needed, as first bin and the one after.
 
@@ -129,7 +129,7 @@ def runs_of_bins(enter, leave, rate, needed):  # type: ignore[no-untyped-def]
     return runs[:n_runs]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def rows_within(line, length, field, which, begin, finish):  # type: ignore[no-untyped-def]
     """Shapes of these storms and wide shapes that rain on the hop between two times, in any order.
 
@@ -162,7 +162,7 @@ def rows_within(line, length, field, which, begin, finish):  # type: ignore[no-u
     return rows[:n]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _add_row(rows, n, line, length, shape, reach, scale, skew, begin, finish):  # type: ignore[no-untyped-def]
     """Add a shape's row if it reaches the hop; the number of rows then."""
     x0, y0, ux, uy = line
@@ -183,7 +183,7 @@ def _add_row(rows, n, line, length, shape, reach, scale, skew, begin, finish):  
     return n + 1
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _passage(start, speed, low, high, begin, end):  # type: ignore[no-untyped-def]
     """Part of the time from begin to end during which start + speed t lies between low and high."""
     if abs(speed) < 1e-15:

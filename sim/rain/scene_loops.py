@@ -4,14 +4,15 @@ As ``models.air.path_rain`` says, in double precision. A hop of no length is a p
 """
 
 import numpy as np
-from numba import njit
+
+from hopyears.models.basics.kernel import kernel
 
 _FAR = 6.0
 _ROOT_TWO = float(np.sqrt(2.0))
 _ROOT_HALF_PI = float(np.sqrt(np.pi / 2.0))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def sum_scenes(hop, scenes, bearing, reach_in_radii, shift):  # type: ignore[no-untyped-def]
     """Attenuation in each scene, share of its rain by the known shape, area over which that was placed.
 
@@ -66,7 +67,7 @@ def sum_scenes(hop, scenes, bearing, reach_in_radii, shift):  # type: ignore[no-
     return total, share, area
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _add_shape(hop, integral, own, d, s, peak, rho, axes, turn):  # type: ignore[no-untyped-def]
     """Add a shape to the sums I_i and I_i (r_i - I_i / L) of each stretch of a hop."""
     weight, inner, outer, mean_share = hop[4], hop[5], hop[6], hop[7]
@@ -101,7 +102,7 @@ def _add_shape(hop, integral, own, d, s, peak, rho, axes, turn):  # type: ignore
             own[part] += path * (top * (mean_share + (1.0 - mean_share) * flat * np.sqrt(flat)) - mean)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def placed(uniform, length, reach):  # type: ignore[no-untyped-def]
     """A place from -reach to length + reach, dense near 0 to length, and the inverse of its density [km]."""
     inside = length / (length + 0.8 * reach)
@@ -114,7 +115,7 @@ def placed(uniform, length, reach):  # type: ignore[no-untyped-def]
     return (length + distance if rest > 0.0 else -distance), density_inverse
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _erf(x):  # type: ignore[no-untyped-def]
     """Error function, Abramowitz and Stegun 7.1.28 (error under 3e-7)."""
     a = min(abs(x), 4.5)

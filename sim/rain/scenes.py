@@ -171,8 +171,10 @@ def _month_scenes(
         log_peak = peaks.log_peak[0] + even[:, 0] * span
         weight.append(np.interp(log_peak, peaks.log_peak, peaks.density) * span / count * month_share)
         place.append(even[:, 1:3])
-        shape, of, others = _known_wide(rng, rain, log_peak, even[:, 3]) if wide else _known_shower(
-            rng, rain, log_peak, even[:, 3]
+        shape, of, others = (
+            _known_wide(rng, rain, log_peak, even[:, 3])
+            if wide
+            else _known_shower(rng, rain, log_peak, even[:, 3])
         )
         known.append(shape)
         rows.append((of + before, others))
@@ -184,9 +186,7 @@ def _month_scenes(
     return np.bincount(scene, minlength=n), shapes[order], np.concatenate(weight), np.concatenate(place)
 
 
-def _that_matter(
-    rain: _Rain, shapes: Floats, scene: Integers, known: Floats
-) -> tuple[Floats, Integers]:
+def _that_matter(rain: _Rain, shapes: Floats, scene: Integers, known: Floats) -> tuple[Floats, Integers]:
     """Shapes that can rain on the hop, the known ones first."""
     reach = _reach_km(rain, shapes)
     limit = np.where(
@@ -213,7 +213,9 @@ def _known_shower(
     parts = np.sqrt([storms.system_correlation, storms.storm_correlation, 1.0 - storms.peak_correlation])
     free = rng.standard_normal((3, n))
     free += parts[:, None] * (score - parts @ free)
-    storm_age = rng.uniform(0.0, storms.storm_duration_s, n) + _age_s(rng, population.mean_life_s, population, phase)
+    storm_age = rng.uniform(0.0, storms.storm_duration_s, n) + _age_s(
+        rng, population.mean_life_s, population, phase
+    )
     x, y = -storms.storm_spread_km * rng.standard_normal((2, n))
     scene, zero = np.arange(n), np.zeros(n)
     of, siblings = _cells(rng, rain, storm_age, parts[0] * free[0] + parts[1] * free[1], (x, y, zero))
@@ -236,9 +238,7 @@ def _known_wide(
     own = _own_systems(rng, rain, age, system_score, (zero, zero))
     around, others = _shapes_of(rng, rain, own, _other_systems(rng, rain, n))
     radius = radius_km(storms.wide_radius_km, phase)
-    known = np.column_stack(
-        [zero, zero, zero, log_peak, radius, np.full(n, storms.wide_ratio), own.bearing]
-    )
+    known = np.column_stack([zero, zero, zero, log_peak, radius, np.full(n, storms.wide_ratio), own.bearing])
     return known, around, others
 
 
@@ -247,9 +247,7 @@ def _score(peaks: PeakLaw, log_peak: Floats) -> Floats:
     return np.asarray(ndtri(share), dtype=np.float64)
 
 
-def _age_s(
-    rng: np.random.Generator, mean_life_s: float, population: CellPopulation, phase: Floats
-) -> Floats:
+def _age_s(rng: np.random.Generator, mean_life_s: float, population: CellPopulation, phase: Floats) -> Floats:
     """Age of shapes found alive at a phase of their life: lives are drawn by their length."""
     shape = population.life_shape
     return np.asarray(phase * rng.gamma(shape + 1.0, mean_life_s / shape, len(phase)), dtype=np.float64)
@@ -301,7 +299,9 @@ def _other_systems(rng: np.random.Generator, rain: _Rain, n: int) -> _Systems:
 
 def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tuple[Integers, Floats]:
     """Scene and row of every shape alive of these systems."""
-    systems = _Systems(*(np.concatenate(each) for each in zip(*(vars(g).values() for g in groups), strict=True)))
+    systems = _Systems(
+        *(np.concatenate(each) for each in zip(*(vars(g).values() for g in groups), strict=True))
+    )
     storms, held = rain.storms, rain.held
     of, age_s, x, y = _born(rng, systems, held.storms_per_system, storms)
     near = (age_s > 0.0) & (age_s < rain.longest_storm_s)

@@ -6,7 +6,8 @@ the 64th power of a series.
 """
 
 import numpy as np
-from numba import njit
+
+from hopyears.models.basics.kernel import kernel, written_out
 
 _ROOT_HALF = np.float32(np.sqrt(0.5))
 _TINY = np.float32(1e-30)
@@ -14,7 +15,7 @@ _ROOT_HALF_PI = float(np.sqrt(np.pi / 2.0))
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def add_shower(integral, own, phase, across, along, length, peak, rho, shape):  # type: ignore[no-untyped-def]
     """Add one shower to the sums I_i and I_i (r_i - I_i / L) of ``models.air.path_rain``.
 
@@ -55,7 +56,7 @@ def add_shower(integral, own, phase, across, along, length, peak, rho, shape):  
         own[i] += rate_km * (greatest * (c + rest * flat * np.sqrt(flat)) - mean)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def add_wide(integral, own, phase, across, along, length, peak, rho, scale, share):  # type: ignore[no-untyped-def]
     """As ``add_shower`` for one Gaussian, ``scale`` times as long along the hop as across."""
     one, zero = np.float32(1.0), np.float32(0.0)
@@ -85,7 +86,7 @@ def add_wide(integral, own, phase, across, along, length, peak, rho, scale, shar
         own[i] += rate_km * (greatest * (c + rest * flat * np.sqrt(flat)) - mean)
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def bound_shower(integral, rate, phase, across, along, length, peak, rho, shape):  # type: ignore[no-untyped-def]
     """Add upper bounds of one shower's path integral and rate within stretches of time.
 
@@ -118,7 +119,7 @@ def bound_shower(integral, rate, phase, across, along, length, peak, rho, shape)
         rate[i] += core + skirt
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def bound_wide(integral, rate, phase, across, along, length, peak, rho, scale):  # type: ignore[no-untyped-def]
     """As ``bound_shower`` for one Gaussian, ``scale`` times as long along the hop as across."""
     one = np.float32(1.0)
@@ -141,7 +142,7 @@ def bound_wide(integral, rate, phase, across, along, length, peak, rho, scale): 
         rate[i] += height
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _sine_over(q: np.float32) -> np.float32:
     """sin(pi u) / q with q = 4 u (1 - u); polynomial by least squares, error under 1e-6."""
     return np.float32(0.78539769) + q * (
@@ -149,7 +150,7 @@ def _sine_over(q: np.float32) -> np.float32:
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _erf(x: np.float32) -> np.float32:
     """Error function, Abramowitz and Stegun 7.1.28."""
     a = min(abs(x), np.float32(4.5))
@@ -174,7 +175,7 @@ def _erf(x: np.float32) -> np.float32:
     return value if x >= 0 else -value
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def decay(x: np.float32) -> np.float32:
     """exp(-x) of x at least 0; nothing beyond 40."""
     z = min(x, np.float32(40.0)) * np.float32(1.0 / 64.0)

@@ -1,7 +1,8 @@
 """When cells pass a place, as a numba loop, and the numbers that all loops over shapes share."""
 
 import numpy as np
-from numba import njit
+
+from hopyears.models.basics.kernel import kernel
 
 SCORES = np.linspace(-6.0, 6.0, 2401)
 """Normal scores at which the loop takes the quantiles of ln M."""
@@ -13,7 +14,7 @@ LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
     """When cells are near places.
 
@@ -69,7 +70,7 @@ def cell_passages(cells, places, radius, least):  # type: ignore[no-untyped-def]
     return times[:, :n].copy(), of[:, :n].copy()
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _circles(cells, wanted, radius):  # type: ignore[no-untyped-def]
     """Circles about the tracks of some cells with a margin of ``radius``: centre x, y and radius [km]."""
     circles = np.empty((3, len(wanted)), np.float32)

@@ -132,7 +132,7 @@ def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:
 
 
 def storm_intervals(
-    field: RainField, places_km: ArrayLike, *, distance_km: float = 15.0, least_peak_mm_h: float = 5.0
+    field: RainField, places_km: ArrayLike, *, distance_km: float, least_peak_mm_h: float
 ) -> Intervals:
     """When a storm is near each place, one row a place.
 

@@ -5,8 +5,8 @@ shapes that cannot reach the region are left out one by one, and the others stay
 """
 
 import numpy as np
-from numba import njit
 
+from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.storm_loops import CELL_REACH, LONGEST_LIVES, SCORES
 from hopyears.sim.streams import keyed_uniform, keyed_word
 
@@ -14,7 +14,7 @@ _STORM, _WIDE = 10, 100_000
 _EARTH_KM = 6371.0
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model, size):  # type: ignore[no-untyped-def]
     """Shapes of systems that may rain on a region.
 
@@ -107,10 +107,16 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
             wide[w] = (start + age, life, x, y, vx, vy, peak, size[4], model[10], bearing)
             wide_system[w] = i
             w += 1
-    return cells[:n].copy(), storms[:m].copy(), storm_system[:m].copy(), wide[:w].copy(), wide_system[:w].copy()
+    return (
+        cells[:n].copy(),
+        storms[:m].copy(),
+        storm_system[:m].copy(),
+        wide[:w].copy(),
+        wide_system[:w].copy(),
+    )
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _cells(  # type: ignore[no-untyped-def]
     cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot
 ):
@@ -146,7 +152,7 @@ def _cells(  # type: ignore[no-untyped-def]
     return n, end, far
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _normals(key, counter):  # type: ignore[no-untyped-def]
     """Two standard normal numbers (Box and Muller) from two words of a key."""
     radius = np.sqrt(-2.0 * np.log(keyed_uniform(key, counter)))
@@ -154,7 +160,7 @@ def _normals(key, counter):  # type: ignore[no-untyped-def]
     return radius * np.cos(angle), radius * np.sin(angle)
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _life(key, counter, mean, shape):  # type: ignore[no-untyped-def]
     """Gamma variable of a whole shape: a sum of exponentials."""
     product = 1.0
@@ -163,7 +169,7 @@ def _life(key, counter, mean, shape):  # type: ignore[no-untyped-def]
     return -np.log(product) * mean / shape
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _poisson(uniform, mean):  # type: ignore[no-untyped-def]
     """Poisson number of a mean up to some hundreds, by inversion."""
     chance = np.exp(-mean)
@@ -175,7 +181,7 @@ def _poisson(uniform, mean):  # type: ignore[no-untyped-def]
     return count
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _quantile(values, score):  # type: ignore[no-untyped-def]
     step = SCORES[1] - SCORES[0]
     place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
@@ -183,7 +189,7 @@ def _quantile(values, score):  # type: ignore[no-untyped-def]
     return values[low] + (place - low) * (values[low + 1] - values[low])
 
 
-@njit(cache=True, error_model="numpy", nogil=True, inline="always")
+@written_out
 def _meets(x, y, vx, vy, time_s, region, reach):  # type: ignore[no-untyped-def]
     """Whether a track's bounding box comes within reach of the region."""
     end_x, end_y = x + vx * time_s, y + vy * time_s
@@ -195,7 +201,7 @@ def _meets(x, y, vx, vy, time_s, region, reach):  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@kernel
 def _node(x, y, weather, lot):  # type: ignore[no-untyped-def]
     """A node of the map, of the four about a place with their bilinear weights as chances."""
     rows, columns = int(weather[5]), int(weather[6])

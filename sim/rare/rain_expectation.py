@@ -51,7 +51,8 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     """
     thresholds = [_raw_threshold_db(prepared, hop, step) for hop, step in asked]
     lines = [
-        (design.length_km, design.k, design.alpha) for design in (prepared.designs[hop] for hop, _ in asked)
+        (design.path.length_km, design.rain.k, design.rain.alpha)
+        for design in (prepared.designs[hop] for hop, _ in asked)
     ]
     key: Key = (
         RAIN_MODEL_VERSION,

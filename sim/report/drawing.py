@@ -3,7 +3,7 @@
 import io
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from html import escape
 from pathlib import Path
@@ -68,7 +68,13 @@ def look() -> Iterator[None]:
 
 
 def new_axes(
-    height_in: float, *, head_in: float = 0.0, n_columns: int = 1, n_rows: int = 1, **options: object
+    height_in: float,
+    *,
+    head_in: float = 0.0,
+    n_columns: int = 1,
+    n_rows: int = 1,
+    make: Callable[..., Figure] = Figure,
+    **options: object,
 ) -> "list[Axes]":
     """Axes of a new figure of full width, row by row.
 
@@ -80,12 +86,14 @@ def new_axes(
         Room above them, for a legend [inch].
     n_columns, n_rows : int
         Grid of axes.
+    make : callable
+        Makes the figure.
     **options
         For ``Figure.subplots``.
     """
     whole_in = height_in + head_in
     layout = ConstrainedLayoutEngine(rect=(0.0, 0.0, 1.0, height_in / whole_in))
-    figure = Figure(figsize=(WIDTH_IN, whole_in), layout=layout)
+    figure = make(figsize=(WIDTH_IN, whole_in), layout=layout)
     grid = figure.subplots(n_rows, n_columns, squeeze=False, **options)  # type: ignore[call-overload]
     return list(grid.ravel())
 

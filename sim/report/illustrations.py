@@ -10,9 +10,9 @@ from matplotlib.axes import Axes
 from hopyears.sim.report import figures, rate_figures
 from hopyears.sim.report.drawing import WIDTH_IN, inline_svg, new_axes
 from hopyears.sim.report.map import map_height_in, network_map
-from hopyears.sim.report.rows import worst_first
 from hopyears.sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
+from hopyears.sim.wording.rows import worst_first
 from hopyears.sim.wording.wording import records
 
 MOST_ROWS = 40
@@ -48,14 +48,19 @@ def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
         yield "modulations", _modulations(list(hops["hop"].head(MOST_ROWS)), tables["hop_modulations"])
     if len(tables["hop_capacity"]):
         yield "capacities", _capacities(hops.head(MOST_CURVES), tables["hop_capacity"])
-    failures = tables["part_failures"]
-    hours = failures[[*PHASE_COLUMNS]].sum(axis=1)
-    shown = failures[hours > 0.0].assign(sum_h=hours).sort_values("sum_h", ascending=False, kind="stable")
+    shown = failed_parts(tables["part_failures"])
     if len(shown):
         yield "phases", _phases(shown)
 
 
-def _height_in(n_rows: int) -> float:
+def failed_parts(failures: pd.DataFrame) -> pd.DataFrame:
+    """Kinds of part that failed at all, those with most hours first."""
+    hours = failures[[*PHASE_COLUMNS]].sum(axis=1)
+    return failures[hours > 0.0].assign(sum_h=hours).sort_values("sum_h", ascending=False, kind="stable")
+
+
+def height_in(n_rows: int) -> float:
+    """Height of axes of so many rows of bars [inch]."""
     return 0.6 + ROW_IN * n_rows
 
 
@@ -71,14 +76,14 @@ def _map(hops: pd.DataFrame, sites: pd.DataFrame) -> str:
 
 
 def _minutes(services: pd.DataFrame) -> str:
-    (axes,) = new_axes(_height_in(len(services)), head_in=0.5)
+    (axes,) = new_axes(height_in(len(services)), head_in=0.5)
     figures.unavailable_minutes(services, axes)
     return _svg(axes, "minutes", "Unavailable minutes a year of each service with 95 % interval")
 
 
 def _causes(services: pd.DataFrame, causes: pd.DataFrame) -> str:
     minutes, shares = new_axes(
-        _height_in(len(services)), head_in=0.55, n_columns=2, sharey=True, width_ratios=(1.9, 1.0)
+        height_in(len(services)), head_in=0.55, n_columns=2, sharey=True, width_ratios=(1.9, 1.0)
     )
     names = list(services["service"])
     figures.cause_bars(causes, shares, names=names, as_shares=True)
@@ -131,7 +136,7 @@ def _months(services: pd.DataFrame, months: pd.DataFrame) -> str:
 def _modulations(hops: list[str], modulations: pd.DataFrame) -> str:
     shown = modulations[modulations["hop"].isin(hops)]
     marks = shown["states"].nunique()
-    (axes,) = new_axes(_height_in(len(hops)), head_in=0.1 + LEGEND_LINE_IN * legend_lines(marks))
+    (axes,) = new_axes(height_in(len(hops)), head_in=0.1 + LEGEND_LINE_IN * legend_lines(marks))
     rate_figures.modulation_bars(shown, axes, hops=hops, floor_share=_floor_share(shown))
     return _svg(axes, "modulations", "Share of channel time of each hop in each modulation")
 
@@ -146,7 +151,7 @@ def _floor_share(modulations: pd.DataFrame) -> float:
 
 
 def _phases(failures: pd.DataFrame) -> str:
-    (axes,) = new_axes(_height_in(len(failures)), head_in=0.35)
+    (axes,) = new_axes(height_in(len(failures)), head_in=0.35)
     figures.phase_bars(failures, axes)
     return _svg(axes, "phases", "Hours a year that failed parts of each kind wait or are mended")
 

@@ -1,16 +1,23 @@
 """One web page from the results of a run: everything on it stands in the file, and no script is needed."""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from hopyears.sim.equipment.failure_log import PHASES
-from hopyears.sim.report.details import details
+from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.report.drawing import look
 from hopyears.sim.report.illustrations import illustrations
-from hopyears.sim.report.rows import (
+from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
+from hopyears.sim.runs.objective_counts import objectives_told
+from hopyears.sim.wording import wording
+from hopyears.sim.wording.answer import first_answer, textbook_sentence
+from hopyears.sim.wording.caution import CAUTION
+from hopyears.sim.wording.details import details
+from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
     hop_rows,
@@ -19,10 +26,6 @@ from hopyears.sim.report.rows import (
     service_rows,
     worst_first,
 )
-from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
-from hopyears.sim.runs.objective_counts import objectives_told
-from hopyears.sim.wording import wording
-from hopyears.sim.wording.caution import CAUTION
 
 if TYPE_CHECKING:
     from hopyears.sim.runs.results import Results
@@ -64,8 +67,8 @@ def report_page(results: "Results") -> str:
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
         run=_run_facts(results.manifest, results.network),
         caution=results.manifest.get("caution") or CAUTION,
-        answer=wording.first_answer(services, causes, years),
-        textbook=wording.textbook_sentence(services),
+        answer=first_answer(services, causes, years),
+        textbook=textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}
             for level in wording.LEVELS
@@ -86,6 +89,25 @@ def report_page(results: "Results") -> str:
         sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},
     )
     return page
+
+
+def write_report(results: "Results", path: Path) -> Path:
+    """Write the page under a temporary name, then rename: an old page stays until the new one is whole.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    text = report_page(results)
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputError(f"{path}: report cannot be written ({error.strerror})") from None
+    return path
 
 
 def rain_words(options: Mapping[str, Any], network: Mapping[str, Any]) -> str:

@@ -14,6 +14,7 @@ from hopyears.sim.counting.figures import (
     UNSEEN_OUTAGES,
     UNSEEN_SEVERELY_ERRORED_S,
     per_block,
+    put_availability,
     put_interval,
 )
 from hopyears.sim.counting.statistics import Interval, mean_interval
@@ -24,18 +25,18 @@ WAYS = {"forward": FORWARD, "backward": BACKWARD, "both": BOTH}
 """Directions by name; ``both`` is lost when either is."""
 
 _FIGURES = (
+    "availability_ratio",
     "unavailable_min_per_year",
     "severely_errored_s_per_year",
     "outages_per_year",
     "mean_time_between_outages_h",
+    "severely_errored_ratio",
 )
 COLUMNS = (
     "service",
     "direction",
-    "availability_ratio",
     *(f"{name}{end}" for name in _FIGURES for end in ("", "_low", "_high")),
     "errored_s_per_year",
-    "severely_errored_ratio",
     "mean_time_to_restore_s",
 )
 
@@ -64,21 +65,28 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame
             minutes = mean_interval(lost_s[:, number] / 60.0, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
             severe = mean_interval(severe_s[:, number], largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
             lost = float(lost_s[:, number].mean())
-            available_s = SECONDS_PER_YEAR - lost
             row: dict[str, object] = {
                 "service": demand.id,
                 "direction": name,
-                "availability_ratio": available_s / SECONDS_PER_YEAR,
                 "errored_s_per_year": float(errored_s[:, number].mean()),
-                "severely_errored_ratio": severe.best / available_s if available_s > 0.0 else 0.0,
                 "mean_time_to_restore_s": lost / often.best if often.best else np.nan,
             }
-            figures = (minutes, severe, often, _between_h(often))
-            for figure, interval in zip(_FIGURES, figures, strict=True):
+            put_availability(row, "availability_ratio", minutes)
+            figures = (minutes, severe, often, _between_h(often), severely_errored_ratio(severe, lost))
+            for figure, interval in zip(_FIGURES[1:], figures, strict=True):
                 put_interval(row, figure, interval)
             rows.append((number, row))
     ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
     return pd.DataFrame(ordered, columns=[*COLUMNS])
+
+
+def severely_errored_ratio(severe_s: Interval, unavailable_s: float) -> Interval:
+    """Severely errored seconds over available time, from both a year; 0 where no time is available."""
+    available_s = SECONDS_PER_YEAR - unavailable_s
+    if not available_s > 0.0:
+        return Interval(0.0, 0.0, 0.0)
+    low, best, high = (each / available_s for each in (severe_s.low, severe_s.best, severe_s.high))
+    return Interval(low, best, high, severe_s.level)
 
 
 def _between_h(often: Interval) -> Interval:

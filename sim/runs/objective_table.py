@@ -23,10 +23,13 @@ from hopyears.sim.counting.figures import (
     UNSEEN_OUTAGES,
     UNSEEN_SEVERELY_ERRORED_S,
     per_block,
+    put_interval,
 )
+from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import met_confidence
+from hopyears.sim.runs.direction_table import severely_errored_ratio
 
 COLUMNS = (
     "service",
@@ -34,29 +37,26 @@ COLUMNS = (
     "portion",
     "availability_objective",
     "allowed_min_per_year",
-    "unavailable_min_per_year",
+    *(f"unavailable_min_per_year{end}" for end in ("", "_low", "_high")),
     "availability_met",
     "availability_met_confidence",
     "availability_source",
     "severely_errored_ratio_objective",
-    "severely_errored_ratio",
+    *(f"severely_errored_ratio{end}" for end in ("", "_low", "_high")),
     "severely_errored_met",
     "severely_errored_met_confidence",
     "severely_errored_source",
     "outages_per_year_objective",
-    "outages_per_year",
-    "outages_per_year_low",
-    "outages_per_year_high",
+    *(f"outages_per_year{end}" for end in ("", "_low", "_high")),
     "outages_met",
     "outages_met_confidence",
     "outages_source",
 )
 
-SHOWN_BESIDE = (
-    "unavailable_min_per_year",
-    "outages_per_year",
-    "outages_per_year_low",
-    "outages_per_year_high",
+SHOWN_BESIDE = tuple(
+    f"{name}{end}"
+    for name in ("unavailable_min_per_year", "outages_per_year")
+    for end in ("", "_low", "_high")
 )
 """Figures with which objectives are compared, of the table ``services``."""
 
@@ -118,7 +118,7 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.Da
 
 def _length_km(prepared: Prepared, number: int) -> float:
     route = prepared.demands[number].routes[0]
-    return sum(prepared.designs[link].length_km for link, _ in route if link < len(prepared.designs))
+    return sum(prepared.designs[link].path.length_km for link, _ in route if link < len(prepared.designs))
 
 
 def _availability(
@@ -144,13 +144,15 @@ def _severely_errored(
         long_haul = service.grade == "long haul"
         ratio = float(severely_errored_objective(length_km, long_haul=long_haul))
         source = SEVERELY_ERRORED_SOURCE
-    available_s = SECONDS_PER_YEAR - lost_s
-    return {
+    unseen_s = UNSEEN_SEVERELY_ERRORED_S / block_years
+    row: dict[str, object] = {
         "severely_errored_ratio_objective": ratio,
-        "severely_errored_ratio": float(severe_s.mean()) / available_s if available_s > 0.0 else 0.0,
-        **_judged("severely_errored", severe_s, ratio * available_s, UNSEEN_SEVERELY_ERRORED_S / block_years),
+        **_judged("severely_errored", severe_s, ratio * (SECONDS_PER_YEAR - lost_s), unseen_s),
         "severely_errored_source": source,
     }
+    severe = mean_interval(severe_s, largest_unseen=unseen_s)
+    put_interval(row, "severely_errored_ratio", severely_errored_ratio(severe, lost_s))
+    return row
 
 
 def _outages(service: Service, outages: _Floats, block_years: int) -> dict[str, object]:

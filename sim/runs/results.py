@@ -40,6 +40,12 @@ RESULT_TABLES = (
 )
 """Tables of results that every run has."""
 
+TEXTBOOK, SIMULATED = "textbook sum", "simulated"
+"""First and last step of the table ``textbook_distance``: figures, where those between are differences."""
+
+WAITING = "of which waiting for crews and spares"
+"""A further step, of ``textbook_distance.queue_table``: part of the simulated figure."""
+
 
 @dataclass(frozen=True)
 class Results:

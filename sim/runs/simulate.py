@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.equipment.site_hardware import sites_hardware
 from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
+from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from hopyears.sim.runs.stopping import PrecisionGoal, reached, service_number

@@ -25,7 +25,7 @@ def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: p
             "from": hop.site_a,
             "to": hop.site_b,
             "scheme": hop.scheme,
-            "length_km": design.length_km,
+            "length_km": design.path.length_km,
             "frequency_ghz": hop.frequency_ghz,
             "capacity_mbit_s": max(float(curve["capacity_mbit_s"].max()) for curve in both),
             **outages[i],

@@ -21,11 +21,10 @@ from hopyears.sim.counting.statistics import Interval, difference_interval, mean
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL, three_ways
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
+from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.textbook.common_parts import site_unavailability
 from hopyears.sim.textbook.predict import MINUTES_PER_YEAR, predict_services
-
-TEXTBOOK, SIMULATED = "textbook sum", "simulated"
 
 STEPS = (
     TEXTBOOK,
@@ -47,9 +46,6 @@ STEPS = (
 - shared: hops that are down at the same time count once (a hop faded and another broken: as failures);
 - other routes: what protecting and rerouting save, less what switching costs;
 - capacity shared: hops that are up or in part up, but not enough for all who cross them."""
-
-WAITING = "of which waiting for crews and spares"
-"""A further row of ``queue_table``: part of the simulated figure."""
 
 _Floats = NDArray[np.float64]
 

@@ -1,19 +1,15 @@
 """Which of its routes a service uses at each instant: hold-off, switching time, wait to restore."""
 
-from collections.abc import Callable
-from typing import Any
-
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-_kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+from hopyears.models.basics.kernel import kernel
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
 
-@_kernel
+@kernel
 def choose_route(
     time_s: _Floats,
     link: _Ints,
@@ -112,7 +108,7 @@ def choose_route(
         now = wake
 
 
-@_kernel
+@kernel
 def _want(
     used: int, bad_links: _Ints, since: _Floats, now: float, hold_off_s: float, wait_to_restore_s: float
 ) -> tuple[int, float]:

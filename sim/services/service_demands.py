@@ -54,7 +54,7 @@ def _finder(
     service: Service, designs: Sequence[HopDesign], bundles: Sequence[tuple[int, ...]]
 ) -> RouteFinder:
     """Routes over links that can carry the service in clear air; over all if those do not suffice."""
-    links = [Link(design.hop.site_a, design.hop.site_b, design.length_km) for design in designs]
+    links = [Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs]
     absent = {index for index, members in enumerate(bundles) if not members}
     needed = service.required_share * service.committed_mbit_s
     small = {

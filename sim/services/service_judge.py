@@ -3,10 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import share_kernel
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_tables import N_RESULTS, N_ROWS, Scratch, Sweep, inlined, kernel
+from hopyears.sim.services.service_tables import N_RESULTS, N_ROWS, Scratch, Sweep
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]

@@ -14,6 +14,7 @@ Sciences Technical Report 88 (1970).
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.services.service_judge import judge_group, result_word
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
@@ -23,8 +24,6 @@ from hopyears.sim.services.service_tables import (
     N_STATES,
     Scratch,
     Sweep,
-    inlined,
-    kernel,
 )
 
 _Ints = NDArray[np.int64]

@@ -1,20 +1,12 @@
 """Tables of the services sweep: what changes while it runs, and its working space."""
 
-from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
-
-kernel: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
-"""How the sweep's functions are compiled."""
-
-inlined: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
-"""The same for small ones: a call hands over every array of a tuple by value; inlined, it hands over none."""
 
 N_OUT, N_ROWS, N_RESULTS, N_STATES = range(4)
 """Places in ``Sweep.used``: entries written; row cells, results and joint states in use."""

@@ -16,6 +16,7 @@ from hopyears.models.air import seasonality
 from hopyears.models.air.fade_shape import mean_fade_s
 from hopyears.models.air.rain_scaling import event_count_per_year
 from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.equipment.part_kind import Place, causes_at
 from hopyears.models.judging.cause import EQUIPMENT, Cause
 from hopyears.models.judging.cause import FADING as BY_AIR
 from hopyears.models.radio.scheme import Diversity
@@ -50,7 +51,7 @@ LEAST_IMPROVEMENT = 5.0
 """Diversity that improves by less is outside the range of ITU-R P.530-17 and -18, 6.2.6 (from memory; taken
 for space diversity too)."""
 
-SITE_CAUSES = int(Cause.COMMON_UNIT | Cause.POWER | Cause.MAST | Cause.SOFTWARE)
+SITE_CAUSES = int(causes_at(Place.UNIT, Place.SITE, Place.SUPPLY))
 """What takes down every radio of a site."""
 
 HOP_CAUSES = int((EQUIPMENT & ~SITE_CAUSES) | Cause.SWITCHING)
@@ -190,8 +191,10 @@ def fading_figures(thresholds: HopThresholds, step: int, options: ModelOptions) 
     figures = []
     if options.rain:
         figures += _rain_figures(outage, co_channel=thresholds.design.scheme.co_channel)
-    if options.multipath and thresholds.design.occurrence > 0.0:
-        figures += _multipath_figures(outage, thresholds.design, float(thresholds.design.margin_db[0, step]))
+    if options.multipath and thresholds.design.multipath.occurrence > 0.0:
+        figures += _multipath_figures(
+            outage, thresholds.design, float(thresholds.design.levels.margin_db[0, step])
+        )
     return figures
 
 

@@ -12,7 +12,8 @@ from functools import cached_property
 import numpy as np
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.plant import Plant, Site
+from hopyears.models.equipment.part_kind import Place, kinds_at
+from hopyears.models.equipment.plant import Plant, PlantSite
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.failure_log import FailureLog
@@ -62,7 +63,7 @@ def targets_of(
             targets += [Target(SINGLE, part.id) for part in plant.parts if part.site in places]
         if any(site.power is not None for site in plant.sites):
             targets.append(Target(CAUSE, POWER))
-        if any(site.windows for site in plant.sites):
+        if any(site.planned for site in plant.sites):
             targets.append(Target(CAUSE, MAINTENANCE))
         if plant.lightning is not None and options.rain:
             targets.append(Target(CAUSE, LIGHTNING))
@@ -97,14 +98,14 @@ def plant_without(prepared: Prepared, target: Target) -> Plant:
                 replace(part, life=NEVER) if i not in own and plant.sites[part.site].id == name else part
                 for i, part in enumerate(plant.parts)
             )
-            sites = tuple(_steady(replace(s, maintenance=None)) if s.id == name else s for s in plant.sites)
+            sites = tuple(_steady(replace(s, planned=())) if s.id == name else s for s in plant.sites)
             return replace(plant, parts=parts, sites=sites)
         case "cause", "power":
-            spared = replace(plant.kinds["rectifier"], life=NEVER)
-            kinds = {**plant.kinds, "rectifier": spared}
+            supply = {kind.key: replace(kind, life=NEVER) for kind in kinds_at(Place.SUPPLY)}
+            kinds = {**plant.kinds, **supply}
             return replace(plant, kinds=kinds, sites=tuple(_steady(site) for site in plant.sites))
         case "cause", "maintenance":
-            return replace(plant, sites=tuple(replace(site, maintenance=None) for site in plant.sites))
+            return replace(plant, sites=tuple(replace(site, planned=()) for site in plant.sites))
         case "cause", "lightning":
             return replace(plant, lightning=None)
     raise ValueError(f"target is {target.kind} {target.name}; must be one of the plant's")
@@ -122,7 +123,7 @@ def _with_part_spared(plant: Plant, name: str) -> Plant:
     return replace(plant, parts=parts, kinds=kinds)
 
 
-def _steady(site: Site) -> Site:
+def _steady(site: PlantSite) -> PlantSite:
     """A site whose supply never fails."""
     return replace(site, power=None)
 

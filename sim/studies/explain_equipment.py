@@ -83,7 +83,8 @@ def part_stories(
     dependences = [prepared.built.hops[hop] for hop in crossed]
     needed = {part for hop in dependences for part in (*hop.own, *(each.part for each in hop.outside))}
     sites = {site for hop in dependences for site in hop.sites}
-    needed |= {i for i, part in enumerate(plant.parts) if part.kind == "rectifier" and part.site in sites}
+    supply = plant.supply_parts
+    needed |= {i for i, part in enumerate(plant.parts) if supply[i] and part.site in sites}
     needed |= set(cards)
     phases = log.phases_s()
     names = crew_names(plant)

@@ -3,12 +3,14 @@
 from collections.abc import Collection
 from dataclasses import replace
 from itertools import combinations
-from math import prod
+from math import exp, prod
+
+from scipy.special import bdtrc
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.markov import dark_h_per_year
-from hopyears.models.equipment.part_kind import PartKind
-from hopyears.models.equipment.plant import great_circle_km
+from hopyears.models.equipment.part_kind import PartKind, Place, Repair, kinds_at
+from hopyears.models.network.network import Power
 from hopyears.models.radio.scheme import Scheme, radios_of
 from hopyears.sim.blocks.prepared import Prepared
 
@@ -22,31 +24,47 @@ def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]
     Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
     storm delays a climb.
     """
+    chances = {}
+    for key, kind in prepared.built.plant.kinds.items():
+        restore_h = _restore_h(prepared, site_index, kind)
+        chances[key] = kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
+    return chances
+
+
+def _restore_h(prepared: Prepared, site_index: int, kind: PartKind) -> float:
+    """Mean time from a failure at a site until the part works again [h]."""
     plant = prepared.built.plant
-    place = plant.sites[site_index]
-    travel_h = min(great_circle_km(base, place) * plant.road_factor / base.speed_km_h for base in plant.crews)
-    dispatch_h = plant.dispatch.mean_h
-    return {key: _unavailability(kind, dispatch_h, travel_h) for key, kind in plant.kinds.items()}
-
-
-def _unavailability(kind: PartKind, dispatch_h: float, travel_h: float) -> float:
-    remote = kind.repair.name == "REMOTE"
-    restore_h = dispatch_h + (0.0 if remote else travel_h) + kind.mend.mean_h
-    return kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
+    travel_h = min(plant.travel_h(base, site_index, None) for base in range(len(plant.crews)))
+    return plant.dispatch.mean_h + (0.0 if kind.repair is Repair.REMOTE else travel_h) + kind.mend.mean_h
 
 
 def power_unavailability(prepared: Prepared, site_index: int) -> float:
-    """Share of time that a site's supply is spent, at the stated mean rate of mains outages.
+    """Share of time that a site is dark: by mains outages, at their stated mean rate, and by rectifiers.
 
-    None for a site on the sun: there is no closed form for a run of dull days, and a sheet sizes the battery
-    so that there is none.
+    0 for a solar-powered site: there is no closed form for a run of dull days, and a planning sheet sizes the
+    battery so that it lasts.
     """
     supply = prepared.built.plant.sites[site_index].power
     if supply is None or supply.solar is not None:
         return 0.0
     stated = prepared.network.power_of(prepared.network.sites[site_index])
     supply = replace(supply, mains_outages_per_year=stated.mains_outages_per_year)
-    return dark_h_per_year(supply) / HOURS_PER_YEAR
+    return dark_h_per_year(supply) / HOURS_PER_YEAR + _rectifiers_spent(prepared, site_index, stated)
+
+
+def _rectifiers_spent(prepared: Prepared, site_index: int, power: Power) -> float:
+    """Share of time that too few rectifiers work and a new battery, full when they failed, is spent.
+
+    Times to restore are taken as exponential; ``m`` modules down at once then last 1/m as long as one.
+    """
+    total = 0.0
+    for kind in kinds_at(Place.SUPPLY) if power.rectifiers else ():
+        unavailability = part_unavailability(prepared, site_index)[kind.key]
+        short = float(bdtrc(power.rectifiers - power.rectifiers_needed, power.rectifiers, unavailability))
+        down = power.rectifiers - power.rectifiers_needed + 1
+        restore_h = _restore_h(prepared, site_index, prepared.built.plant.kinds[kind.key])
+        total += short * exp(-power.battery_h * down / restore_h)
+    return total
 
 
 def site_unavailability(prepared: Prepared, site_index: int, hops: Collection[int]) -> float:

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.equipment.hardware import Mounting
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
@@ -25,8 +24,7 @@ def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
     """Series-parallel arithmetic over the parts of a hop; sites' common parts are not counted."""
     design = prepared.designs[index]
     here, there = (part_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
-    mounting = Mounting(design.radio.mounting)
-    return equipment_unavailability(design.scheme, here, mounting=mounting, other_end=there)
+    return equipment_unavailability(design.scheme, here, other_end=there, parts=design.parts)
 
 
 def predict_hops(prepared: Prepared) -> pd.DataFrame:
@@ -36,8 +34,12 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
     -------
     hop, scheme, length_km, frequency_ghz, states, capacity_mbit_s
         ``capacity_mbit_s`` is the hop's, all working channels at this modulation.
-    combining_loss_db, received_level_dbm, threshold_dbm, margin_db, rain_margin_db
-        Flat margin against noise; margin against rain with cross-polar interference.
+    combining_loss_db, gas_loss_db, fixed_loss_db, received_level_dbm, threshold_dbm, margin_db
+        Level in clear air at full power; threshold with the stated interference; flat margin between them.
+    power_reduction_db
+        What power control takes off that level in clear air.
+    rain_margin_db
+        Rain attenuation of the path that the hop stands, with wet antennas and cross-polar interference.
     rain_attenuation_001_db, with_wet_snow_001_db
         Exceeded 0.01 % of the year, P.530-18: by rain alone, and by rain and wet snow at the hop's height.
     rain_min_per_year, cross_polar_rain_min_per_year
@@ -65,21 +67,23 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                 {
                     "hop": design.hop.id,
                     "scheme": design.hop.scheme,
-                    "length_km": design.length_km,
+                    "length_km": design.path.length_km,
                     "frequency_ghz": design.hop.frequency_ghz,
                     "states": int(design.steps.states[step]),
                     "capacity_mbit_s": design.scheme.working * float(design.steps.capacity_mbit_s[step]),
                     "combining_loss_db": combining_db,
-                    "gas_loss_db": design.gas_loss_db,
-                    "received_level_dbm": float(design.received_level_dbm[0, step]),
-                    "threshold_dbm": float(design.steps.threshold_dbm[step]),
-                    "margin_db": float(design.margin_db[0, step]),
+                    "gas_loss_db": design.levels.gas_loss_db,
+                    "fixed_loss_db": design.levels.fixed_loss_db,
+                    "received_level_dbm": float(design.levels.received_level_dbm[0, step]),
+                    "threshold_dbm": float(design.levels.threshold_dbm[step]),
+                    "margin_db": float(design.levels.margin_db[0, step]),
+                    "power_reduction_db": design.levels.power_reduction_db,
                     "rain_margin_db": float(margins[step]),
-                    "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain_law, 1e-4)),
-                    "with_wet_snow_001_db": float(design.precipitation.attenuation_db(1e-4)),
+                    "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain.law, 1e-4)),
+                    "with_wet_snow_001_db": float(design.rain.precipitation.attenuation_db(1e-4)),
                     "rain_min_per_year": fading.rain * MINUTES_PER_YEAR,
                     "cross_polar_rain_min_per_year": fading.crossed_rain * MINUTES_PER_YEAR,
-                    "multipath_occurrence": design.occurrence,
+                    "multipath_occurrence": design.multipath.occurrence,
                     "flat_worst_month": fading.flat,
                     "dispersive_worst_month": fading.dispersive,
                     "cross_polar_worst_month": fading.crossed,

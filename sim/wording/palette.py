@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.equipment.part_kind import INDOOR, OUTDOOR, POWER, causes_shown_as
 from hopyears.models.judging.cause import EQUIPMENT, Cause, cause_label
 
 INK = "#22303a"
@@ -47,18 +48,10 @@ CAUSE_GROUPS = (
     CauseGroup("rain", "#2c62b0", Cause.RAIN),
     CauseGroup("clear-air fading", "#a5c8e5", Cause.MULTIPATH | Cause.DISPERSION),
     CauseGroup("cross-polar interference", "#12686e", Cause.CROSS_POLAR),
-    CauseGroup(
-        "outdoor equipment",
-        "#c8502a",
-        Cause.ANTENNA | Cause.COUPLER | Cause.OUTDOOR_RADIO | Cause.WAVEGUIDE | Cause.CABLE | Cause.MAST,
-    ),
-    CauseGroup(
-        "indoor equipment",
-        "#e6b53f",
-        Cause.MODEM_CARD | Cause.COMMON_UNIT | Cause.LINE_CARD | Cause.SOFTWARE,
-    ),
+    CauseGroup(OUTDOOR, "#c8502a", causes_shown_as(OUTDOOR)),
+    CauseGroup(INDOOR, "#e6b53f", causes_shown_as(INDOOR)),
     LIGHTNING,
-    CauseGroup("power", "#7d1f35", Cause.POWER),
+    CauseGroup(POWER, "#7d1f35", causes_shown_as(POWER)),
     CauseGroup("switching", "#4fae8c", Cause.SWITCHING),
     CauseGroup("congestion", "#e9e7b0", Cause.CONGESTION),
     CauseGroup("planned work", "#a583d0", Cause.MAINTENANCE),

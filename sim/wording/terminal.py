@@ -1,12 +1,14 @@
 """How the verbs write tables and figures to the terminal."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import pandas as pd
     from rich.console import Console
     from rich.table import Table
+
+    from hopyears.sim.wording.wording import Cell
 
 ROWS_SHOWN = 40
 """Rows of a table that are printed unless all are asked for."""
@@ -31,7 +33,7 @@ def plain_table(title: str, columns: Sequence[str], left: Sequence[str]) -> "Tab
     table = Table(title=title, title_justify="left", header_style="", show_edge=False, pad_edge=False)
     for column in columns:
         text = column in left
-        table.add_column(column, justify="left" if text else "right", no_wrap=not text)
+        table.add_column(column, justify="left" if text else "right", no_wrap=not text, overflow="fold")
     return table
 
 
@@ -48,29 +50,10 @@ def say_left_out(console: "Console", n_rows: int, what: str, *, every_row: bool)
         say(console, f"... and {n_rows - ROWS_SHOWN} more {what} (--all shows them)")
 
 
-def interval_text(row: "pd.Series", name: str) -> str:
-    """``12.3 [10.1 .. 14.9]``, or ``< 0.4`` where nothing was seen."""
-    if row[name] == 0:
-        return f"< {row[f'{name}_high']:.3g}"
-    return f"{row[name]:.3g} [{row[f'{name}_low']:.3g} .. {row[f'{name}_high']:.3g}]"
+def fill(table: "Table", rows: "Iterable[Sequence[str | Cell]]") -> "Table":
+    """The table with rows of cells: texts, and figures with their intervals."""
+    from hopyears.sim.wording.wording import joined
 
-
-def signed_text(row: "pd.Series", name: str) -> str:
-    """A difference with its interval: ``+1.2 [-0.3 .. +2.7]``; ``+0`` where it never differed."""
-    low, high = row[f"{name}_low"], row[f"{name}_high"]
-    return f"{row[name]:+.3g}" if low == high else f"{row[name]:+.3g} [{low:+.3g} .. {high:+.3g}]"
-
-
-def main_causes(causes: "pd.DataFrame", name: str) -> str:
-    """The causes with most of a figure and their shares of it: ``rain 61%, power 20%``; ``-`` for none."""
-    from hopyears.sim.runs.results import worst_causes
-
-    found = [f"{cause} {share:.0%}" for cause, share in worst_causes(causes, name, least_share=0.005)]
-    return ", ".join(found) or "-"
-
-
-def sure_text(confidence: float) -> str:
-    """A confidence in per cent that is never rounded up to certainty: ``97.7%``, ``> 99.9%``, ``< 0.1%``."""
-    if confidence > 0.999:
-        return "> 99.9%"
-    return "< 0.1%" if confidence < 0.001 else f"{confidence:.1%}"
+    for row in rows:
+        table.add_row(*(cell if isinstance(cell, str) else joined(cell) for cell in row))
+    return table

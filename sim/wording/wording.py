@@ -1,17 +1,19 @@
-"""Figures in words: minutes with their interval, availabilities, durations, and the first answer.
+"""Figures in words: minutes with their interval, differences, availabilities, chances, durations, causes.
+
+Terminal and page take them from here, so that both tell the same.
 
 A figure of which nothing was seen is an upper bound and is written "at most"; an availability is never
 written as 100 %.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.sim.wording.palette import cause_group
+from hopyears.sim.runs.results import worst_causes
 
 MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 NO_FIGURE = "–"
@@ -30,6 +32,9 @@ MEETS, MISSES, OPEN = "yes", "no", "open"
 """A service meets a level with its whole interval, misses it with its whole interval, or neither."""
 
 Row = Mapping[str, Any]
+
+Cell = tuple[str, str]
+"""A figure, and what belongs to it: its interval, or nothing."""
 
 
 def records(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -64,11 +69,16 @@ def bounded(row: Row, name: str) -> str:
     name : str
         Column of the figure.
     """
-    figure, ends = figure_and_ends(row, name)
+    return joined(figure_and_ends(row, name))
+
+
+def joined(cell: Cell) -> str:
+    """Both parts of a cell in one line."""
+    figure, ends = cell
     return f"{figure} ({ends})" if ends else figure
 
 
-def figure_and_ends(row: Row, name: str) -> tuple[str, str]:
+def figure_and_ends(row: Row, name: str) -> Cell:
     """The two parts of ``bounded``; the second is empty for a bound or where there is no interval."""
     value, low, high = interval(row, name)
     if value == 0.0 and high > 0.0:
@@ -82,6 +92,35 @@ def interval(row: Row, name: str) -> tuple[float, float, float]:
     """Figure, lower and upper end; the ends are NaN where the table has none."""
     ends = (float(row.get(f"{name}_{end}", math.nan)) for end in ("low", "high"))
     return (float(row[name]), *ends)  # type: ignore[return-value]
+
+
+def signed(value: float, *, decimals: int = 5) -> str:
+    """A difference with its sign: ``+1.20``, ``-12.3``; ``0`` where no decimal shows any."""
+    if not math.isfinite(value):
+        return NO_FIGURE
+    digits = 2 - math.floor(math.log10(abs(value))) if value else 0
+    text = f"{value:+,.{min(max(digits, 0), decimals)}f}"
+    return text if text.strip("+-0.,") else "0"
+
+
+def difference(row: Row, name: str, *, decimals: int = 5) -> Cell:
+    """A difference with its sign, and its interval; without one where it never differed."""
+    value, low, high = interval(row, name)
+    if low == high:
+        return signed(value, decimals=decimals), ""
+    return signed(value, decimals=decimals), (
+        f"{signed(low, decimals=decimals)} to {signed(high, decimals=decimals)}"
+    )
+
+
+def chance(row: Row, name: str) -> Cell:
+    """A chance with its interval; of which every year, or none, was an instance, it is a bound."""
+    value, low, high = interval(row, name)
+    if value <= 0.0:
+        return f"at most {per_cent(high)}", ""
+    if value >= 1.0:
+        return f"at least {per_cent(low)}", ""
+    return per_cent(value), f"{per_cent(low)} to {per_cent(high)}"
 
 
 def availability(unavailable_share: float, *, bound: bool = False) -> str:
@@ -123,13 +162,40 @@ def duration(seconds: float) -> str:
     return f"{number(seconds / 86_400.0)} days"
 
 
+def span(seconds: float) -> str:
+    """Length of one thing that was seen: ``45 s``, ``12 min 5 s``, ``3 h 20 min``, ``2 d 4 h``."""
+    whole = round(seconds)
+    for unit, size, smaller, part in (("d", 86_400, "h", 3600), ("h", 3600, "min", 60), ("min", 60, "s", 1)):
+        if whole >= size:
+            rest = whole % size // part
+            return f"{whole // size} {unit}" + (f" {rest} {smaller}" if rest else "")
+    return f"{whole} s"
+
+
+def time_share(share: float) -> str:
+    """A share of all time, never rounded to none or all of it: ``99.9962 %``, ``0.0123 %``."""
+    if share <= 0.0:
+        return NO_FIGURE
+    if share >= 1.0:
+        return "all seen"
+    return f"{number(100.0 * share)}{PER_CENT}" if share < 0.9 else availability(1.0 - share)
+
+
+def main_causes(causes: pd.DataFrame, name: str) -> str:
+    """The causes with most of a figure and their shares of it: ``rain 61 %, power 20 %``."""
+    found = [f"{cause} {per_cent(share)}" for cause, share in worst_causes(causes, name, least_share=0.01)]
+    return ", ".join(found) or NO_FIGURE
+
+
 def per_cent(share: float) -> str:
-    """A share of a whole: ``61 %``, ``0.4 %``, ``under 0.1 %``."""
+    """A share of a whole, never rounded to none or all: ``61 %``, ``0.4 %``, ``over 99.9 %``."""
     if not math.isfinite(share):
         return NO_FIGURE
     if 0.0 < share < 0.001:
         return f"under 0.1{PER_CENT}"
-    digits = 0 if share >= 0.01 or share == 0.0 else 1
+    if 0.999 < share < 1.0:
+        return f"over 99.9{PER_CENT}"
+    digits = 1 if 0.0 < share < 0.01 or 0.99 < share < 1.0 else 0
     return f"{100.0 * share:.{digits}f}{PER_CENT}"
 
 
@@ -161,100 +227,6 @@ def verdict_counts(services: pd.DataFrame, level: float) -> dict[str, int]:
     return {each: found.count(each) for each in (MEETS, MISSES, OPEN)}
 
 
-def shares_by_group(causes: pd.DataFrame) -> list[tuple[str, float]]:
-    """Groups of causes with their share of all unavailable minutes in a table, largest first."""
-    minutes = (
-        causes["unavailable_min_per_year"].groupby([cause_group(c).label for c in causes["cause"]]).sum()
-    )
-    total = float(minutes.sum())
-    if not total > 0.0:
-        return []
-    ordered = minutes.sort_values(ascending=False, kind="stable")
-    return [(str(label), float(value) / total) for label, value in ordered.items() if value > 0.0]
-
-
-def listed(shares: Sequence[tuple[str, float]], *, most: int = 3) -> str:
-    """``rain (61 %), power (20 %) and outdoor equipment (9 %)``."""
-    words = [f"{label} ({per_cent(share)})" for label, share in shares[:most]]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
 def plural(count: int, noun: str) -> str:
     """``1 service``, ``3 services``."""
     return f"{count:,} {noun}" if count == 1 else f"{count:,} {noun}s"
-
-
-def first_answer(services: pd.DataFrame, causes: pd.DataFrame, years: float) -> list[str]:
-    """The first sentences a reader wants: the worst service, how many are good enough, what takes the time.
-
-    Parameters
-    ----------
-    services, causes : DataFrame
-        Tables ``services`` and ``service_causes``.
-    years : float
-        Years simulated.
-    """
-    if services.empty:
-        return ["The network file has no services, so only its hops are judged, one by one, below."]
-    worst = services.sort_values("unavailable_min_per_year", ascending=False, kind="stable").iloc[0]
-    if not worst["unavailable_min_per_year"] > 0.0:
-        return [
-            f"No unavailable time was seen on any of {plural(len(services), 'service')} in "
-            f"{given(years)} simulated years; every figure below is an upper bound.",
-            _count_sentence(services),
-        ]
-    sentences = [_worst_sentence(worst, causes), _count_sentence(services)]
-    overall = shares_by_group(causes)
-    if overall:
-        sentences.append(f"Over all services, unavailable time comes from {listed(overall)}.")
-    quiet = int((services["unavailable_min_per_year"] == 0.0).sum())
-    if quiet:
-        bound = "its figure is an upper bound" if quiet == 1 else "their figures are upper bounds"
-        sentences.append(
-            f"On {plural(quiet, 'service')} nothing was seen in {given(years)} years, so {bound}."
-        )
-    return sentences
-
-
-def textbook_sentence(services: pd.DataFrame) -> str:
-    """Where the textbook sums lie against the simulated intervals; empty without services."""
-    rows = [
-        (row["textbook_min_per_year"], *interval(row, "unavailable_min_per_year"))
-        for row in records(services)
-    ]
-    rows = [row for row in rows if all(map(math.isfinite, row))]
-    if not rows:
-        return ""
-    below = sum(textbook < low for textbook, _, low, _ in rows)
-    above = sum(textbook > high for textbook, _, _, high in rows)
-    within = len(rows) - below - above
-    return (
-        f"The textbook sum lies within the simulated 95{PER_CENT} interval for {within} of "
-        f"{plural(len(rows), 'service')}, below it for {below} and above it for {above}."
-    )
-
-
-def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame) -> str:
-    row = {str(name): value for name, value in worst.items()}
-    value, low, high = interval(row, "unavailable_min_per_year")
-    margin = f" (95{PER_CENT} interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
-    reasons = shares_by_group(causes[causes["service"] == row["service"]])
-    because = f", from {listed(reasons)}" if reasons else ""
-    return (
-        f"The worst service is {row['service']}: {number(value)} unavailable minutes a year{margin}, "
-        f"an availability of {service_availability(row)}{because}."
-    )
-
-
-def _count_sentence(services: pd.DataFrame) -> str:
-    level = FIRST_ANSWER_LEVEL
-    count = verdict_counts(services, level)
-    allowed = number((1.0 - level) * MINUTES_PER_YEAR)
-    text = (
-        f"{count[MEETS]} of {plural(len(services), 'service')} "
-        f"{'meets' if count[MEETS] == 1 else 'meet'} {level_name(level)} ({allowed} minutes a year) with the "
-        f"whole interval, {count[MISSES]} {'misses' if count[MISSES] == 1 else 'miss'} it"
-    )
-    if count[OPEN]:
-        text += f", and for {count[OPEN]} the simulated years cannot tell"
-    return text + "."

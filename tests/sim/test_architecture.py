@@ -113,8 +113,9 @@ def test_the_checks_see_what_they_look_for():
 
 def path_of(module):
     """Where a module of the package stands, without its ending."""
-    _, part, *inside = [*module.split("."), ""]
-    return Path({"models": MODELS, "sim": SIM}.get(part, SIM / "public"), *inside)
+    _, *parts = module.split(".")
+    rooms = {"models": MODELS, "sim": SIM}
+    return Path(rooms[parts[0]], *parts[1:]) if parts and parts[0] in rooms else Path(SIM / "public", *parts)
 
 
 def reached(module):

@@ -7,6 +7,7 @@ from small_networks import source_of, triangle
 
 from hopyears.sim.commands import main
 from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.wording.wording import PER_CENT
 
 
 @pytest.fixture(scope="module")
@@ -31,9 +32,9 @@ def test_promise_prints_and_writes(run, tmp_path, capsys):
 def test_chances_without_an_instance_are_bounds(run, capsys):
     """Of six years each breaks 100 % availability and none the easiest target: neither is certain."""
     assert main(["promise", str(run), "--availability", "100"]) == 0
-    assert "> 60.7 %" in capsys.readouterr().out  # 0.05 to the power of one sixth
+    assert f"at least 61{PER_CENT}" in capsys.readouterr().out  # 0.05 to the power of one sixth
     assert main(["promise", str(run), "--target-min-per-year", "525960"]) == 0
-    assert "< 39.3 %" in capsys.readouterr().out
+    assert f"at most 39{PER_CENT}" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ Each check names its source. Those of equipment take as given that parts fail an
 independently, so every crew and spare that is asked for is there (no queues), and switches are perfect.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -13,7 +14,7 @@ from small_networks import ANTENNAS, RADIO, hop, triangle
 
 from hopyears.models.air import rain_attenuation, seasonality
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.network.network import Network, PartChange, Power, Service, Site, Switching
+from hopyears.models.network.network import IndoorUnit, Network, PartChange, Power, Service, Site, Switching
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.fading_tally import FADING, RAIN
@@ -144,9 +145,7 @@ def test_other_schemes_by_counting_channels(scheme):
 
 def ready_plain(network):
     """The network with one unit and one controller at every site."""
-    sites = [
-        {**site.model_dump(), "indoor_units": 0, "duplicated_controller": False} for site in network.sites
-    ]
+    sites = [{**site.model_dump(), "indoor_units": 0, "indoor_unit": "standard"} for site in network.sites]
     return prepare(Network(**{**network.model_dump(by_alias=True), "sites": sites}), EQUIPMENT_ONLY)
 
 
@@ -154,9 +153,9 @@ def ready_plain(network):
     ("changes", "chassis_h", "controller_h"),
     [
         ({}, NEVER_H, 300.0),
-        ({"duplicated_controller": True}, NEVER_H, 15.0),
+        ({"indoor_unit": "two"}, NEVER_H, 15.0),
         ({"indoor_units": 2}, 60.0, NEVER_H),
-        ({"indoor_units": 2, "duplicated_controller": True}, 60.0, 30.0),
+        ({"indoor_units": 2, "indoor_unit": "two"}, 60.0, 30.0),
     ],
 )
 def test_indoor_units_and_what_doubling_them_buys(changes, chassis_h, controller_h):
@@ -165,7 +164,8 @@ def test_indoor_units_and_what_doubling_them_buys(changes, chassis_h, controller
     parts = weak_parts(**{**off, "chassis": chassis_h, "controller": controller_h})
     plain = triangle()
     sites = (Site(**{**plain.sites[0].model_dump(), **changes}), *plain.sites[1:])
-    weak = triangle(sites=sites, parts=parts, power=(CALM,), switching=PERFECT)
+    two = (IndoorUnit(id="two", controllers=2),)
+    weak = triangle(sites=sites, parts=parts, power=(CALM,), switching=PERFECT, indoor_units=two)
     prepared, hops, _ = equipment_run(weak, n_blocks=10, n_years=1)
     for number, dependence in enumerate(prepared.built.hops[:2]):
         told = sum(site_unavailability(prepared, site, [number]) for site in dependence.sites)
@@ -270,7 +270,7 @@ def rain_shares(climate, n_blocks=40, n_years=5):
         draws = simulator.draw(4, block, n_years)
         for index, design in enumerate(prepared.designs):
             level_db = prepared.anchors[index].raw(
-                rain_attenuation.attenuation_db(design.rain_law, PROBABILITIES)
+                rain_attenuation.attenuation_db(design.rain.law, PROBABILITIES)
             )
             knots = simulator.rain(draws, index, 0.95 * float(level_db.min()))
             shares[block, index] = [time_above(knots, level) for level in level_db]
@@ -290,8 +290,8 @@ def time_above(knots, level_db):
 
 def check_rain(shares, design: HopDesign, share_db=0.05):
     """Exceedance within a share of the decibels and 4 standard errors of the law."""
-    law_db = rain_attenuation.attenuation_db(design.rain_law, PROBABILITIES)
-    nearby = [rain_attenuation.exceedance(design.rain_law, law_db * (1.0 + s)) for s in (-share_db, share_db)]
+    law_db = rain_attenuation.attenuation_db(design.rain.law, PROBABILITIES)
+    nearby = [rain_attenuation.exceedance(design.rain.law, law_db * (1.0 + s)) for s in (-share_db, share_db)]
     error = shares.std(axis=0, ddof=1) / np.sqrt(len(shares))
     mean = shares.mean(axis=0)
     assert (error < 0.35 * PROBABILITIES).all(), "too few years to tell"
@@ -312,7 +312,7 @@ def test_rain_of_every_hop_follows_its_published_law(climate, index):
 def test_the_checker_of_rain_rejects_another_law():
     designs, shares = rain_shares("temperate")
     for factor in (1.3, 1.0 / 1.3):
-        wrong = HopDesign(**{**vars(designs[0]), "rain_law": scaled(designs[0].rain_law, factor)})
+        wrong = replace(designs[0], rain=replace(designs[0].rain, law=scaled(designs[0].rain.law, factor)))
         with pytest.raises(AssertionError, match=r"too (often|seldom)"):
             check_rain(shares_at(shares[:, 0], designs[0], wrong), wrong)
 
@@ -323,8 +323,8 @@ def scaled(law, factor):
 
 def shares_at(shares, right, wrong):
     """Simulated shares as they would be at the levels of another law, along the right law's slope."""
-    level_db = rain_attenuation.attenuation_db(wrong.rain_law, PROBABILITIES)
-    return shares * rain_attenuation.exceedance(right.rain_law, level_db) / PROBABILITIES
+    level_db = rain_attenuation.attenuation_db(wrong.rain.law, PROBABILITIES)
+    return shares * rain_attenuation.exceedance(right.rain.law, level_db) / PROBABILITIES
 
 
 # ------------------------------------------------------------------------------ multipath and worst month
@@ -356,7 +356,7 @@ def check_figures(scheme, wanted, *, low, high, least=10, factor=1.0, least_dept
     plain, values = fading_run(scheme)
     checked = 0
     for index, thresholds in enumerate(plain):
-        for step in np.flatnonzero(thresholds.design.margin_db[0] >= least_depth_db):
+        for step in np.flatnonzero(thresholds.design.levels.margin_db[0] >= least_depth_db):
             for figure in fading_figures(thresholds, step, MULTIPATH_ONLY):
                 if figure.name != wanted:
                     continue

@@ -84,9 +84,10 @@ def test_page_tells_of_single_years_and_directions(elements: Elements) -> None:
 
 def test_page_judges_stated_objectives_the_least_sure_first(elements: Elements) -> None:
     text, per_cent = elements.text, "\N{NO-BREAK SPACE}%"
-    seconds = f"0.00016 3.0e-07 yes 97{per_cent}"
-    first = f"birch-fir short haul, 45.0 km 52.6 stated 240 no 2{per_cent} {seconds} – 30.0 24.0 to 39.0"
-    last = f"elm-alder short haul, 45.0 km 210 0 yes over 99.9{per_cent} {seconds} 0.0400 "
+    seconds = f"0.00016 3.0e-07 2.4e-07 to 3.9e-07 yes 97{per_cent}"
+    unavailable = f"240 192 to 312 no 2{per_cent}"
+    first = f"birch-fir short haul, 45.0 km 52.6 stated {unavailable} {seconds} – 30.0 24.0 to 39.0"
+    last = f"elm-alder short haul, 45.0 km 210 at most 0.700 yes over 99.9{per_cent} {seconds} 0.0400 "
     assert first in text
     assert f"{last}stated at most 0.0200 yes 99.3{per_cent}" in text
     assert text.index(first) < text.index(last)

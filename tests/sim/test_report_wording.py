@@ -8,7 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from synthetic_results import made_up_results
 
-from hopyears.sim.wording import wording
+from hopyears.sim.commands.summary_text import print_summary
+from hopyears.sim.report.page import report_page
+from hopyears.sim.wording import answer, wording
 
 TABLES = made_up_results().tables
 BLANK = "\N{NO-BREAK SPACE}"
@@ -68,6 +70,52 @@ def test_duration(seconds: float, text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("value", "decimals", "text"),
+    [(1.2, 5, "+1.20"), (-12.34, 5, "-12.3"), (0.0, 5, "0"), (0.0012, 5, "+0.00120"), (0.0012, 2, "0"),
+     (1234.4, 5, "+1,234"), (-0.004, 2, "0"), (math.nan, 5, "–")],
+)  # fmt: skip
+def test_a_difference_has_its_sign(value: float, decimals: int, text: str) -> None:
+    assert wording.signed(value, decimals=decimals) == text
+
+
+def test_a_difference_that_never_was_one_has_no_interval() -> None:
+    assert wording.difference({"x": 0.0, "x_low": 0.0, "x_high": 0.0}, "x") == ("0", "")
+    row = {"x": 1.2, "x_low": -0.3, "x_high": 2.7}
+    assert wording.joined(wording.difference(row, "x")) == "+1.20 (-0.300 to +2.70)"
+
+
+def test_a_chance_of_which_every_year_or_none_was_an_instance_is_a_bound() -> None:
+    for value, low, high, text in (
+        (0.0, 0.0, 0.05, f"at most 5{BLANK}%"),
+        (1.0, 0.95, 1.0, f"at least 95{BLANK}%"),
+        (0.6, 0.5, 0.7, f"60{BLANK}% (50{BLANK}% to 70{BLANK}%)"),
+    ):
+        row = {"x": value, "x_low": low, "x_high": high}
+        assert wording.joined(wording.chance(row, "x")) == text
+
+
+@given(st.floats(1e-9, 1.0, exclude_max=True))
+def test_a_share_is_never_rounded_to_none_or_all(share: float) -> None:
+    for told in (wording.per_cent(share), wording.time_share(share), wording.confidence(share)):
+        number = told.removeprefix("over ").removeprefix("under ").removesuffix(f"{BLANK}%")
+        assert 0.0 < float(number) < 100.0
+
+
+def test_terminal_and_page_tell_the_bound_where_nothing_was_seen(capsys: pytest.CaptureFixture[str]) -> None:
+    """And the table has it: nobody reads 1.0, 100 % or 0 where the years were too few."""
+    results = made_up_results()
+    print_summary(results)
+    printed, page = capsys.readouterr().out, report_page(results)
+    bound = f"at least 99.99986{BLANK}%"
+    for text in (printed, page):
+        assert bound in text
+        assert "100.0000" not in text
+    quiet = results.services.iloc[-1]
+    assert quiet["availability"] == quiet["availability_high"] == 1.0
+    assert quiet["availability_low"] == pytest.approx(1.0 - 0.7 / 525_960.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
     ("low", "value", "high", "verdict"),
     [(10, 20, 50, "yes"), (60, 80, 90, "no"), (10, 20, 60, "open"), (40, 55, 60, "open"), (0, 0, 52, "yes")],
 )
@@ -88,7 +136,7 @@ def test_verdict_counts_add_up() -> None:
 
 
 def test_first_answer() -> None:
-    said = wording.first_answer(TABLES["services"], TABLES["service_causes"], 200.0)
+    said = answer.first_answer(TABLES["services"], TABLES["service_causes"], 200.0)
     assert said[0] == (
         f"The worst service is birch-fir: 240 unavailable minutes a year (95{BLANK}% interval 192 to 312), "
         f"an availability of 99.954{BLANK}%, from rain (50{BLANK}%), clear-air fading (20{BLANK}%) and "
@@ -105,13 +153,13 @@ def test_first_answer_when_the_years_cannot_tell() -> None:
     services = TABLES["services"].copy()
     services["unavailable_min_per_year_low"] = 1.0
     services["unavailable_min_per_year_high"] = 900.0
-    said = wording.first_answer(services, TABLES["service_causes"], 200.0)
+    said = answer.first_answer(services, TABLES["service_causes"], 200.0)
     assert said[1].endswith("0 miss it, and for 3 the simulated years cannot tell.")
 
 
 def test_first_answer_without_any_outage() -> None:
     services = TABLES["services"].assign(unavailable_min_per_year=0.0, unavailable_min_per_year_low=0.0)
-    said = wording.first_answer(services, TABLES["service_causes"], 40.0)
+    said = answer.first_answer(services, TABLES["service_causes"], 40.0)
     assert said[0].startswith("No unavailable time was seen on any of 3 services in 40 simulated years")
     assert "upper bound" in said[0]
 
@@ -119,18 +167,18 @@ def test_first_answer_without_any_outage() -> None:
 def test_textbook_sentence_counts_each_service_once() -> None:
     services = TABLES["services"].copy()
     services["textbook_min_per_year"] = [250.0, 20.0, 0.8]
-    assert wording.textbook_sentence(services) == (
+    assert answer.textbook_sentence(services) == (
         f"The textbook sum lies within the simulated 95{BLANK}% interval for 1 of 3 services, "
         "below it for 1 and above it for 1."
     )
-    assert wording.textbook_sentence(services.iloc[:0]) == ""
+    assert answer.textbook_sentence(services.iloc[:0]) == ""
 
 
 def test_shares_by_group_sum_to_one() -> None:
-    shares = wording.shares_by_group(TABLES["service_causes"])
+    shares = answer.shares_by_group(TABLES["service_causes"])
     assert sum(share for _, share in shares) == pytest.approx(1.0)
     assert [share for _, share in shares] == sorted((share for _, share in shares), reverse=True)
-    assert wording.shares_by_group(pd.DataFrame({"cause": [], "unavailable_min_per_year": []})) == []
+    assert answer.shares_by_group(pd.DataFrame({"cause": [], "unavailable_min_per_year": []})) == []
 
 
 @pytest.mark.parametrize(

@@ -5,44 +5,51 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from plant_entries import AT_ONCE, crew_at, group
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import PartKind, Repair
-from hopyears.models.equipment.plant import Crews, Part, Plant, ProtectionGroup, Site
-from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.models.equipment.part_kind import INDOOR, PartKind, Place, Repair
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.streams import Streams
 
 HOUR = 3600.0
-AT_ONCE = Law.fixed(0.0)
 
 
 def unit_kind(mtbf_h, mttr_h, **changes):
     """A part with exponential life and repair, mended indoors by a crew that is there at once."""
-    kind = PartKind("unit", Cause.MODEM_CARD, Law.exponential(mtbf_h), Repair.INDOOR, Law.exponential(mttr_h))
+    kind = PartKind(
+        "unit",
+        Cause.MODEM_CARD,
+        Place.UNIT,
+        INDOOR,
+        Law.exponential(mtbf_h),
+        Repair.INDOOR,
+        Law.exponential(mttr_h),
+    )
     return replace(kind, **changes)
 
 
 def bare_plant(n_parts, kind, *, crews, groups=(), site=None, **changes):
     """Parts of one kind at one site, crews on the spot round the clock, no dispatch time, no spares."""
     return Plant(
-        [site or Site("here", 50.0, 10.0)],
-        [Part(f"unit {i}", "unit", 0) for i in range(n_parts)],
+        [site or PlantSite("here", 50.0, 10.0)],
+        [PlantPart(f"unit {i}", "unit", 0) for i in range(n_parts)],
         groups=groups,
-        crews=[Crews("here", 50.0, 10.0, crews, shift=ROUND_THE_CLOCK)],
+        crews=[crew_at("here", 50.0, 10.0, crews)],
         kinds={"unit": kind},
-        dispatch=AT_ONCE,
+        repair=AT_ONCE,
         **changes,
     )
 
 
 def pair(**changes):
     """Main and standby of one part each, with a switch that neither fails nor takes time."""
-    group = ProtectionGroup(
-        "pair", ((0,), (1,)), switch_time_s=0.0, switch_failure=0.0, test=None, restore_wait_h=0.0
+    made = group(
+        "pair", ((0,), (1,)), switch_time_s=0.0, switch_failure=0.0, test=None, wait_to_restore_s=0.0
     )
-    return replace(group, **changes)
+    return replace(made, **changes)
 
 
 def silent_s(log):

@@ -97,6 +97,12 @@ def _with_interval(name: str, value: float, bound: float) -> dict[str, float]:
     return {name: value, f"{name}_low": 0.8 * value, f"{name}_high": 1.3 * value}
 
 
+def _availability(name: str, minutes: float, bound: float) -> dict[str, float]:
+    found = _with_interval("lost", minutes, bound)
+    lost = {"": "lost", "_low": "lost_high", "_high": "lost_low"}
+    return {f"{name}{end}": 1.0 - found[other] / 525_960.0 for end, other in lost.items()}
+
+
 def _services() -> pd.DataFrame:
     rows = []
     for i, ((service, start, end), minutes) in enumerate(zip(SERVICES, SERVICE_MINUTES, strict=True)):
@@ -108,15 +114,16 @@ def _services() -> pd.DataFrame:
                 "committed_mbit_s": 50.0 + 25.0 * i,
                 "peak_mbit_s": 200.0,
                 "priority": i + 1,
+                "protection": "protected",
                 "hops": 3 - i,
                 **_with_interval("unavailable_min_per_year", minutes, 0.7),
-                "availability": 1.0 - minutes / 525_960.0,
+                **_availability("availability", minutes, 0.7),
                 **_with_interval("severely_errored_s_per_year", 12.0 * minutes / 240.0, 2.0),
                 "errored_s_per_year": 15.0 * minutes,
                 **_with_interval("outages_per_year", minutes / 8.0, 0.02),
                 "mean_outage_s": 480.0 if minutes else np.nan,
                 "longest_outage_s": 40_000.0 if minutes else np.nan,
-                "worst_month_unavailable_min": minutes / 3.0,
+                **_with_interval("worst_month_unavailable_min", minutes / 3.0, 0.7),
                 "forward_unavailable_min_per_year": 0.7 * minutes,
                 "backward_unavailable_min_per_year": 0.6 * minutes,
                 "mean_throughput_mbit_s": 199.7,
@@ -147,8 +154,11 @@ def _hops() -> pd.DataFrame:
                 "frequency_ghz": 18.0,
                 "capacity_mbit_s": 366.0,
                 **_with_interval("unavailable_min_per_year", minutes, 0.9),
-                "severely_errored_s_per_year": 3.0,
-                "outages_per_year": minutes / 9.0,
+                **_availability("availability", minutes, 0.9),
+                **_with_interval("severely_errored_s_per_year", 3.0, 2.0),
+                **_with_interval("outages_per_year", minutes / 9.0, 0.02),
+                "mean_outage_s": 540.0 if minutes else 0.0,
+                "longest_outage_s": 9000.0 if minutes else 0.0,
                 "mean_capacity_mbit_s": 365.2,
                 "capacity_99_mbit_s": 366.0,
                 "capacity_99_9_mbit_s": 366.0,
@@ -166,8 +176,10 @@ def _causes(name: str, ids: list[str], minutes: Any) -> pd.DataFrame:
     for each, total in zip(ids, minutes, strict=True):
         for cause, part in zip(CAUSES, parts, strict=True):
             row = {name: each, "cause": cause, "unavailable_min_per_year": total * part}
-            row |= {"severely_errored_s_per_year": 0.05 * total * part, "share": part if total else 0.0}
-            row |= {"seconds_per_year": 70.0 * total * part} if name == "hop" else {}
+            if name == "hop":
+                row |= {"seconds_per_year": 70.0 * total * part}
+            else:
+                row |= {"severely_errored_s_per_year": 0.05 * total * part, "share": part if total else 0.0}
             rows.append(row)
     return pd.DataFrame(rows)
 
@@ -183,12 +195,12 @@ def _objectives() -> pd.DataFrame:
             "portion": "national short haul",
             "availability_objective": 1.0 - allowed_min / 525_960.0,
             "allowed_min_per_year": allowed_min,
-            "unavailable_min_per_year": minutes,
+            **_with_interval("unavailable_min_per_year", minutes, 0.7),
             "availability_met": minutes < allowed_min,
             "availability_met_confidence": 0.02 if minutes > allowed_min else 0.9995,
             "availability_source": STATED if stated else AVAILABILITY_SOURCE,
             "severely_errored_ratio_objective": 1.6e-4,
-            "severely_errored_ratio": 3e-7,
+            **_with_interval("severely_errored_ratio", 3e-7, 1e-7),
             "severely_errored_met": True,
             "severely_errored_met_confidence": 0.97,
             "severely_errored_source": SEVERELY_ERRORED_SOURCE,
@@ -244,12 +256,11 @@ def _directions() -> pd.DataFrame:
     rows = []
     for service, minutes in zip(SERVICES, SERVICE_MINUTES, strict=True):
         for way, part in (("forward", 0.7), ("backward", 0.6), ("both", 1.0)):
-            row = {
-                "service": service[0],
-                "direction": way,
-                "availability_ratio": 1.0 - minutes * part / 525_960.0,
-            }
+            row = {"service": service[0], "direction": way, "errored_s_per_year": 15.0 * part * minutes}
+            row |= _availability("availability_ratio", minutes * part, 0.7)
+            row |= _with_interval("severely_errored_ratio", 3e-7 * part * minutes, 1e-7)
             row |= _with_interval("unavailable_min_per_year", part * minutes, 0.7)
+            row |= _with_interval("outages_per_year", part * minutes / 8.0, 0.02)
             row |= _with_interval("severely_errored_s_per_year", 0.05 * part * minutes, 2.0)
             hours = 8766.0 / (minutes / 8.0) if minutes else np.inf
             row |= {
@@ -352,7 +363,12 @@ def _sites() -> pd.DataFrame:
 def _failures() -> pd.DataFrame:
     columns = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
     rows = [
-        {"kind": kind, "failures_per_year": rate, "latent_per_year": 0.1 * rate}
+        {
+            "kind": kind,
+            "failures_per_year": rate,
+            "latent_per_year": 0.1 * rate,
+            "struck_per_year": 0.0,
+        }
         | {
             column: rate * hours
             for column, hours in zip(columns, (0.5, 2.0, 1.5, 1.0, 0.8, 2.0), strict=True)
@@ -367,6 +383,8 @@ def _site_failures() -> pd.DataFrame:
     counts = {
         "failures_per_year": 0.3,
         "mains_lost_per_year": 1.5,
+        "mains_lost_h_per_year": 1.4,
+        "dark_per_year": 0.1,
         "dark_h_per_year": 0.4,
         "maintenance_h_per_year": 2.0,
     }

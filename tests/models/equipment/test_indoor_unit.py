@@ -8,15 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from schemes import schemes
 
+from hopyears.models.equipment.hardware import SharedCard
 from hopyears.models.equipment.indoor_unit import (
-    SERVICE_KINDS,
+    LINE_KINDS,
     HopEnd,
-    IndoorUnit,
     SiteHardware,
     parts_of_site,
     site_bill,
 )
 from hopyears.models.equipment.unit_placing import place_indoor_units
+from hopyears.models.network.hardware_entries import IndoorUnit, LineKind
 from hopyears.models.radio.scheme import Scheme, parse_scheme, radios_of
 
 
@@ -28,39 +29,41 @@ def bill(hardware: SiteHardware) -> dict[str, int]:
     return {row.item: row.count for row in site_bill(hardware)}
 
 
-# A unit has two modem ports of its own and takes up to six directions with added modem cards: common
-# practice, no source. Columns: directions; indoor units, added modem cards, warnings.
+OFFER = IndoorUnit(id="u", own_modem_ports=3, modem_card_slots=3, directions_at_most=5)
+"""Invented: three ports of its own, three cards of one port, five directions."""
+
+
+# Counted by hand. Columns: directions; indoor units, added modem cards, warnings.
 @pytest.mark.parametrize(
     ("forms", "units", "cards", "warnings"),
     [
         (["1+0"], 1, 0, 0),
         (["1+0"] * 2, 1, 0, 0),
         (["1+1 HSB"], 1, 0, 0),
-        (["1+0"] * 3, 1, 1, 0),
-        (["1+1 HSB", "1+0"], 1, 1, 0),
-        (["1+0"] * 6, 1, 4, 0),
-        (["1+1 HSB", "1+1 XPIC"], 1, 4, 0),
-        (["1+0"] * 7, 2, 4, 1),
-        (["4+0 XPIC", "4+0 XPIC"], 2, 4, 1),
-        (["7+2"], 2, 5, 2),
+        (["1+0"] * 4, 1, 1, 0),
+        (["1+1 HSB", "1+0", "1+0"], 1, 1, 0),
+        (["1+0"] * 5, 1, 2, 0),
+        (["1+1 HSB", "1+1 XPIC"], 1, 3, 0),
+        (["1+0"] * 6, 2, 2, 1),
+        (["4+0 XPIC", "4+0 XPIC"], 2, 2, 1),
+        (["7+2"], 2, 3, 2),
         ([], 1, 0, 0),
     ],
 )
 def test_units_and_cards_for_the_directions(forms: list[str], units: int, cards: int, warnings: int) -> None:
-    hardware = place_indoor_units("mill", ends_of(*forms))
+    hardware = place_indoor_units("mill", ends_of(*forms), unit=OFFER)
     assert hardware.n_units == units
     assert bill(hardware).get("modem_card", 0) == cards
     assert len(hardware.warnings) == warnings
 
 
 def test_a_site_that_outgrows_its_unit_is_told() -> None:
-    hardware = place_indoor_units("mill", ends_of(*["1+0"] * 7), n_units=1)
-    assert [fault.sentence() for fault in hardware.warnings] == [
-        'site "mill": indoor units is 1 unit for 7 directions with 7 radios; '
-        "must be 2, at 6 directions and 6 radios each. 2 are placed"
+    hardware = place_indoor_units("mill", ends_of(*["1+0"] * 6), unit=OFFER, n_units=1)
+    assert [doubt.sentence() for doubt in hardware.warnings] == [
+        'site "mill": one indoor unit is not enough for its 6 directions with 6 radios, so 2 are placed'
     ]
     assert hardware.n_units == 2
-    enough = place_indoor_units("mill", ends_of(*["1+0"] * 7), n_units=2)
+    enough = place_indoor_units("mill", ends_of(*["1+0"] * 6), unit=OFFER, n_units=2)
     assert enough.warnings == ()
 
 
@@ -76,24 +79,31 @@ def test_a_second_unit_keeps_main_and_standby_apart() -> None:
 
 
 def test_too_few_units_to_keep_apart_is_told() -> None:
-    offer = IndoorUnit(maximum_directions=2)
+    offer = IndoorUnit(id="u", modem_card_slots=6, directions_at_most=2)
     hardware = place_indoor_units("mill", ends_of("1+1 HSB", "1+1 HSB", "1+0"), unit=offer, n_units=3)
     assert hardware.warnings == ()
     crowded = place_indoor_units("mill", ends_of(*["1+1 HSB"] * 4), unit=offer, n_units=3)
-    assert [fault.allowed for fault in crowded.warnings] == ["more to keep each standby in a unit of its own"]
+    assert [doubt.text for doubt in crowded.warnings] == [
+        "3 indoor units are too few to keep every standby in another unit than its main radio"
+    ]
 
 
 def test_line_cards_follow_the_local_ports() -> None:
-    hardware = place_indoor_units(
-        "mill", ends_of("1+0"), line_ports={"ethernet": 9, "circuit": 17, "optical": 1}
+    offer = IndoorUnit(
+        id="u",
+        line_card_slots=4,
+        own_line_ports={"packet": 3},
+        ports_per_line_card={"packet": 5, "circuit": 12, "optical": 2},
     )
-    # Four Ethernet ports are the unit's own; cards have 4, 16 and 1 ports (common practice, no source).
-    assert Counter(kind for kind, _ in hardware.line_cards) == {"ethernet": 2, "circuit": 2, "optical": 1}
-    assert [fault.sentence() for fault in hardware.warnings] == [
-        'site "mill": line cards is 5; must be at most 4 in 1 indoor unit'
+    wanted: dict[LineKind, int] = {"packet": 9, "circuit": 13, "optical": 1}
+    hardware = place_indoor_units("mill", ends_of("1+0"), unit=offer, line_ports=wanted)
+    assert Counter(kind for kind, _ in hardware.line_cards) == {"packet": 2, "circuit": 2, "optical": 1}
+    assert [doubt.sentence() for doubt in hardware.warnings] == [
+        'site "mill": its services need 5 line cards, and its indoor unit has slots for 4'
     ]
     assert bill(hardware)["line_card_circuit"] == 2
-    twice = place_indoor_units("mill", ends_of("1+0"), n_units=2, line_ports={"ethernet": 9})
+    assert hardware.service_cards["packet"][:9] == (None, None, None, 0, 0, 0, 0, 0, 1)
+    twice = place_indoor_units("mill", ends_of("1+0"), unit=offer, n_units=2, line_ports={"packet": 9})
     assert [unit for _, unit in twice.line_cards] == [0]
 
 
@@ -110,11 +120,65 @@ def test_common_parts_take_down_their_unit_in_all_directions() -> None:
 
 
 def test_a_duplicated_controller_is_one_group_of_two() -> None:
-    hardware = place_indoor_units("mill", ends_of("1+0"), n_units=2, duplicated_controller=True)
+    offer = IndoorUnit(id="u", controllers=2, fans=3)
+    hardware = place_indoor_units("mill", ends_of("1+0"), unit=offer, n_units=2)
     groups = Counter(part.group for part in parts_of_site(hardware))
     assert groups["mill/unit-1/controller"] == groups["mill/unit-2/controller"] == 2
     assert groups["mill/unit-1/chassis"] == 1
-    assert bill(hardware) == {"indoor_unit": 2, "controller": 2}
+    assert groups["mill/unit-2/fan"] == 3
+    assert bill(hardware) == {"indoor_unit": 2, "controller": 2, "modem_card": 1}
+
+
+def test_a_site_may_do_without_fans() -> None:
+    hardware = place_indoor_units("mill", ends_of("1+0"), unit=IndoorUnit(id="u", fans=0))
+    assert {part.kind for part in parts_of_site(hardware)} == {"controller", "chassis"}
+
+
+def cards_of(hardware: SiteHardware, hop: str) -> list[int | None]:
+    return [port.card for port in hardware.ports if port.hop_id == hop]
+
+
+def test_radios_that_protect_each_other_stand_on_other_cards_where_there_is_room() -> None:
+    offer = IndoorUnit(id="u", ports_per_modem_card=2, modem_card_slots=3)
+    hardware = place_indoor_units("mill", ends_of("1+1 HSB", "2+0", "1+1 FD"), unit=offer)
+    assert [cards_of(hardware, f"hop-{i}") for i in range(3)] == [[0, 1], [0, 1], [2, 2]]
+    roomy = place_indoor_units(
+        "mill", ends_of("1+1 HSB", "2+0", "1+1 FD"), unit=offer.model_copy(update={"modem_card_slots": 4})
+    )
+    assert cards_of(roomy, "hop-2") == [2, 3]
+    assert bill(roomy)["modem_card"] == 4
+
+
+def test_cards_of_several_ports_are_shared_parts_and_own_ports_are_not() -> None:
+    offer = IndoorUnit(id="u", ports_per_modem_card=2, own_modem_ports=1)
+    hardware = place_indoor_units("mill", ends_of("1+0", "2+0", "1+0"), unit=offer)
+    assert hardware.modems_of("hop-0") == {}
+    first, second = (SharedCard(f"mill/unit-1/modem-card-{i}", "modem_card") for i in (1, 2))
+    assert hardware.modems_of("hop-1") == {0: first, 1: first}
+    assert hardware.modems_of("hop-2") == {0: second}
+    single = place_indoor_units("mill", ends_of("2+0"))
+    assert single.modems_of("hop-0") == {}
+
+
+def test_radios_fed_over_line_ports_take_packet_ports_and_no_modem() -> None:
+    offer = IndoorUnit(id="u", own_line_ports={"packet": 1}, ports_per_line_card={"packet": 2})
+    fed = HopEnd("fed", parse_scheme("1+1 HSB"), fed=True)
+    hardware = place_indoor_units("mill", [*ends_of("1+0"), fed], unit=offer, line_ports={"packet": 2})
+    line_card = SharedCard("mill/line-card-1", "line_card")
+    assert hardware.modems_of("fed") == {0: None, 1: line_card}
+    assert bill(hardware) == {"indoor_unit": 1, "modem_card": 1, "line_card_packet": 2}
+    # The services take what the radios have left: one port of the first card, one of the second.
+    assert hardware.service_cards["packet"][:2] == (0, 1)
+    apart = place_indoor_units("mill", [fed], unit=IndoorUnit(id="u", own_line_ports={}))
+    assert len(set(apart.modems_of("fed").values())) == 1  # one card of ten ports is all there is
+
+
+def test_who_stops_the_unit_to_be_mended() -> None:
+    offer = IndoorUnit(id="u", own_modem_ports=2, own_port_stops_unit=True)
+    hardware = place_indoor_units("mill", ends_of("2+0", "1+0"), unit=offer)
+    assert hardware.stopping(0) == (("hop-0", 0), ("hop-0", 1))
+    calm = place_indoor_units("mill", ends_of("2+0"), unit=IndoorUnit(id="u", own_modem_ports=2))
+    assert calm.stopping(0) == ()
 
 
 sites = st.lists(schemes(6, 3), max_size=5)
@@ -134,21 +198,24 @@ def test_units_to_spare_keep_every_hop_up_when_one_fails(chosen: list[Scheme], n
                 assert len(up) >= end.scheme.working
 
 
-@given(sites, st.integers(0, 5), st.booleans())
+@given(sites, st.integers(0, 5), st.booleans(), st.integers(1, 3))
 def test_every_radio_has_one_port_within_what_units_offer(
-    chosen: list[Scheme], n_units: int, duplicated: bool
+    chosen: list[Scheme], n_units: int, duplicated: bool, ports: int
 ) -> None:
-    offer = IndoorUnit()
+    offer = OFFER.model_copy(update={"controllers": 1 + duplicated, "ports_per_modem_card": ports})
     ends = [HopEnd(f"hop-{i}", scheme) for i, scheme in enumerate(chosen)]
-    hardware = place_indoor_units("mill", ends, n_units=n_units, duplicated_controller=duplicated)
-    placed = [(port.hop_id, port.radio) for port in hardware.modem_ports]
+    hardware = place_indoor_units("mill", ends, unit=offer, n_units=n_units)
+    placed = [(port.hop_id, port.radio) for port in hardware.ports]
     assert sorted(placed) == sorted((e.hop_id, r.index) for e in ends for r in radios_of(e.scheme))
     assert hardware.n_units >= max(1, n_units)
     for unit in range(hardware.n_units):
-        ports = [port for port in hardware.modem_ports if port.unit == unit]
-        assert len(ports) <= offer.modem_ports
-        assert len({port.hop_id for port in ports}) <= offer.maximum_directions
-        assert sum(port.on_card for port in ports) == hardware.modem_cards[unit] <= offer.modem_card_slots
+        used = [port for port in hardware.ports if port.unit == unit]
+        assert len(used) <= offer.modem_ports
+        assert len({port.hop_id for port in used}) <= (offer.directions_at_most or 0)
+        on_card = Counter(port.card for port in used)
+        assert on_card.pop(None, 0) <= offer.own_modem_ports
+        assert len(on_card) == hardware.modem_cards[unit] <= offer.modem_card_slots
+        assert all(count <= ports for count in on_card.values())
     if sum(len(radios_of(scheme)) for scheme in chosen) > hardware.n_units * offer.modem_ports:
         raise AssertionError("more radios than ports")
     served = Counter(
@@ -163,12 +230,16 @@ def test_every_radio_has_one_port_within_what_units_offer(
         (lambda: place_indoor_units("mill", [], n_units=-1), "n_units is -1; must be at least 0"),
         (
             lambda: place_indoor_units("mill", [], line_ports={"fax": 1}),
-            f'line_ports has "fax"; must be of {", ".join(SERVICE_KINDS)}',
+            f'line_ports has "fax"; must be of {", ".join(LINE_KINDS)}',
         ),
-        (lambda: IndoorUnit(ports_per_modem_card=0), "ports_per_modem_card is 0; must be at least 1"),
+        (lambda: IndoorUnit(id="u", ports_per_modem_card=0), "greater than or equal to 1"),
         (
-            lambda: IndoorUnit(own_modem_ports=0, modem_card_slots=0),
-            "modem_ports is 0; must be at least 1",
+            lambda: IndoorUnit(id="u", own_modem_ports=0, modem_card_slots=0),
+            "modem_card_slots is 0 without own_modem_ports; must be 1 or more, or own ports given",
+        ),
+        (
+            lambda: IndoorUnit(id="u", own_port_stops_unit=True),
+            "own_port_stops_unit is true without own_modem_ports; must be false, or own ports given",
         ),
     ],
 )

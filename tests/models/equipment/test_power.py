@@ -1,26 +1,18 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
+from plant_entries import generator, sun, supply
 
 from hopyears.models.air.storm_rate import event_times_s
 from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.markov import (
-    battery_backed_unavailability,
-    dark_h_per_year,
-    periodic_test_unavailability,
-    spare_wait,
-)
-from hopyears.models.equipment.power import (
-    Generator,
-    PowerSupply,
-    battery_capacity_s,
-    battery_down,
-    fair_weather_rate,
-)
-from hopyears.models.equipment.solar import RECONNECT_SHARE, Solar, daily_harvest_h, solar_down
+from hopyears.models.equipment.markov import dark_h_per_year
+from hopyears.models.equipment.power import battery_capacity_s, battery_down, fair_weather_rate
+from hopyears.models.equipment.solar import Solar, daily_harvest_h, solar_down
 
 
 def test_battery_runs_down_and_recharges():
@@ -51,69 +43,20 @@ def test_more_battery_is_less_darkness(gaps, battery, recharge):
 
 def test_ageing_battery():
     years = np.array([0.0, 0.5, 0.999999, 1.0])
-    capacity_h = battery_capacity_s(years, np.full(4, 10.0), np.ones(4), np.zeros(4)) / 3600
+    capacity_h = battery_capacity_s(years, np.full(4, 10.0), np.ones(4), np.zeros(4), np.full(4, 0.8)) / 3600
     np.testing.assert_allclose(capacity_h, [10.0, 9.0, 8.0, 10.0], atol=1e-4)
 
 
-def test_no_battery_gives_the_mains():
-    assert battery_backed_unavailability(1000.0, 10.0, battery_h=0.0, recharge_h=1.0) == 10 / 1010
-
-
-def test_instant_recharge_gives_the_exponential_tail():
-    # A full battery meets every outage: dark share = rate x mean x exp(-B/mean) / (1 + rate x mean).
-    fast = battery_backed_unavailability(1000.0, 10.0, battery_h=15.0, recharge_h=1e-9)
-    assert fast == pytest.approx(10 / 1010 * np.exp(-1.5), rel=1e-6)
-
-
-def test_fluid_queue_solves_its_balance_equations():
-    # Second opinion: the same fluid queue with the charge cut into small steps, solved as a Markov chain.
-    quantecon = pytest.importorskip("quantecon")
-    lose, back, battery_h, recharge_h, n = 1 / 20.0, 1 / 5.0, 4.0, 11.0, 400
-    step_h = battery_h / n
-    up_rate, down_rate = battery_h / recharge_h / step_h, 1.0 / step_h
-    size = 2 * (n + 1)
-    rates = np.zeros((size, size))
-    for level in range(n + 1):
-        lost, there = 2 * level, 2 * level + 1
-        rates[lost, there] = back
-        rates[there, lost] = lose
-        if level > 0:
-            rates[lost, lost - 2] = down_rate
-        if level < n:
-            rates[there, there + 2] = up_rate
-    chance = quantecon.markov.gth_solve(rates - np.diag(rates.sum(axis=1)))
-    exact = battery_backed_unavailability(20.0, 5.0, battery_h=battery_h, recharge_h=recharge_h)
-    assert chance[0] == pytest.approx(exact, rel=0.01)
-
-
 def test_dark_time_of_a_supply():
-    plain = PowerSupply(
-        mains_outages_per_year=2.0, mains_outage=Law.exponential(2.0), battery_h=4.0, battery_life_years=None
+    plain = supply(
+        mains_outages_per_year=2.0, mains_outage=Law.exponential(2.0), battery_h=4.0, battery_end_share=1.0
     )
     assert dark_h_per_year(plain) == pytest.approx(2.0 * 2.0 * np.exp(-2.0))
     assert dark_h_per_year(plain, storm_share=0.1) == pytest.approx(4.0 * np.exp(-2.0) * (0.9 + 0.6))
-    engine = Generator(start_failure=0.02, start_h=0.1, fuel_h=1e6)
-    backed = PowerSupply(2.0, Law.exponential(2.0), battery_h=4.0, battery_life_years=None, generator=engine)
+    backed = replace(plain, generator=generator(start_failure=0.02, start_s=360.0, fuel_h=1e6))
     assert dark_h_per_year(backed) == pytest.approx(0.02 * dark_h_per_year(plain))
     with pytest.raises(ValueError, match="solar is set"):
-        dark_h_per_year(PowerSupply(solar=Solar((30.0,) * 12)))
-
-
-def test_spares_by_palm():
-    # By hand: load 1, stock 1: P(N >= 1) = 1 - 1/e; backorders E[(N - 1)+] = 1/e.
-    chance, wait_h = spare_wait(0.01, 100.0, 1)
-    assert chance == pytest.approx(1 - np.exp(-1))
-    assert wait_h == pytest.approx(100 * np.exp(-1))
-    assert spare_wait(0.01, 100.0, 0) == pytest.approx((1.0, 100.0))
-    assert spare_wait(0.01, 100.0, 30)[1] == pytest.approx(0.0, abs=1e-12)
-    with pytest.raises(ValueError, match="stock is -1"):
-        spare_wait(0.01, 100.0, -1)
-
-
-def test_periodic_test_is_half_the_interval_when_failures_are_rare():
-    assert periodic_test_unavailability(Law.exponential(1e6), 1000.0) == pytest.approx(0.5e-3, rel=1e-3)
-    with pytest.raises(ValueError, match="must be EXPONENTIAL"):
-        periodic_test_unavailability(Law.fixed(10.0), 1.0)
+        dark_h_per_year(supply(solar=sun(30.0)))
 
 
 def test_fair_weather_rate_keeps_the_mean():
@@ -148,22 +91,24 @@ def test_no_events_where_there_is_no_rate():
 @given(st.floats(1.0, 40.0), st.floats(6.0, 100.0))
 def test_solar_site_uses_what_it_harvests(daily_h, battery_h):
     n_days = 200
-    dark = solar_down(np.full(n_days, daily_h), battery_s=battery_h * 3600, first_midnight_s=0.0)
+    dark = solar_down(
+        np.full(n_days, daily_h), battery_s=battery_h * 3600, reconnect_share=0.2, first_midnight_s=0.0
+    )
     lit_h = n_days * 24 - dark.total_s()[0] / 3600
     assert lit_h <= n_days * daily_h + battery_h + 1e-6
     if daily_h <= 12.0:
         # By day the load takes all that comes and nothing is thrown away: energy in = energy out.
-        assert lit_h >= n_days * daily_h - RECONNECT_SHARE * battery_h - 1e-6
+        assert lit_h >= n_days * daily_h - 0.2 * battery_h - 1e-6
 
 
 def test_solar_site_with_sun_enough_is_never_dark():
-    dark = solar_down(np.full(100, 30.0), battery_s=20 * 3600.0, first_midnight_s=0.0)
+    dark = solar_down(np.full(100, 30.0), battery_s=20 * 3600.0, reconnect_share=0.2, first_midnight_s=0.0)
     assert len(dark.start_s) == 0
 
 
 def test_daily_harvest_has_its_mean_and_persistence():
     normal = np.random.default_rng(3).standard_normal(100_000)
-    harvest = daily_harvest_h(np.full(100_000, 20.0), normal, day_spread=0.6, persistence=0.4)
+    harvest = daily_harvest_h(np.full(100_000, 20.0), normal, ln_sd=0.6, day_correlation=0.4)
     logs = np.log(harvest)
     # The mean of 1e5 lognormals correlated by 0.4: standard error about 20 x 0.66 x 1.5 / sqrt(1e5) = 0.06.
     assert harvest.mean() == pytest.approx(20.0, abs=4 * 0.065)
@@ -172,8 +117,8 @@ def test_daily_harvest_has_its_mean_and_persistence():
 
 def test_impossible_supplies_are_refused():
     with pytest.raises(ValueError, match="battery_h is -1; must be at least 0"):
-        PowerSupply(battery_h=-1)
+        supply(battery_h=-1)
     with pytest.raises(ValueError, match="must be 12 numbers"):
-        Solar((1.0,) * 11)
-    with pytest.raises(ValueError, match="persistence is 1"):
-        Solar((1.0,) * 12, persistence=1.0)
+        Solar((1.0,) * 11, ln_sd=0.6, day_correlation=0.4, reconnect_share=0.2)
+    with pytest.raises(ValueError, match="day_correlation is 1"):
+        Solar((1.0,) * 12, ln_sd=0.6, day_correlation=1.0, reconnect_share=0.2)

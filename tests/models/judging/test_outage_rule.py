@@ -108,6 +108,19 @@ def test_thirty_percent_of_a_second_is_severe():
     assert (lost.severely_errored_s, lost.errored_s) == (1, 4)  # 0.05 + 0.25 s are two errored seconds
 
 
+@pytest.mark.parametrize("second", [0, 3_600, 315_576_000, 700_000_000, 3_155_760_000])
+def test_exactly_thirty_percent_is_severe_however_late(second):
+    # Instants late in a block lie further apart than early ones: the sum of the parts must not feel it.
+    for offset_s in np.linspace(0.0, 0.7, 41):
+        start_s = second + offset_s
+        whole = classify([start_s], [start_s + 0.3], [1], duration_s=second + 5)
+        parts = [start_s, start_s + 0.1, start_s + 0.2]
+        in_parts = classify(parts, [*parts[1:], start_s + 0.3], [1, 1, 1], duration_s=second + 5)
+        less = classify([start_s], [start_s + 0.29999], [1], duration_s=second + 5)
+        found = [each.severely_errored_s for each in (whole, in_parts, less)]
+        assert found == [1, 1, 0], offset_s
+
+
 def test_cost_does_not_depend_on_length():
     lost = classify([1e3, 5e8], [4e8, 9e8], [1, 2], duration_s=1e9)
     assert lost.unavailable_s == 4e8 - 1e3 + 4e8

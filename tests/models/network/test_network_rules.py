@@ -22,7 +22,8 @@ from hopyears.models.network.network import (
     Service,
     Site,
 )
-from hopyears.models.network.network_rules import DOUBTS, RULES, hop_graph
+from hopyears.models.network.network_doubts import doubts_of
+from hopyears.models.network.network_rules import RULES, hop_graph
 
 PLACES = {"hill": (50.0, 10.0), "mill": (50.1, 10.0), "ridge": (50.1, 10.2), "dale": (50.3, 10.2)}
 
@@ -62,7 +63,7 @@ def faults(wrong: Network) -> list[str]:
 
 
 def doubts(odd: Network) -> list[str]:
-    return [doubt.sentence() for rule in DOUBTS for doubt in rule(odd)]
+    return [doubt.sentence() for doubt in doubts_of(odd)]
 
 
 def with_hop(**more: Any) -> Network:
@@ -164,6 +165,10 @@ CASES: list[tuple[Network, list[str]]] = [
         with_hop(rain_exceedance_db={"0.1": 9.0, "0.10": 9.5, "0.01": 30.0}),
         [HOP + "rain_exceedance_db is 0.01 = 30, 0.1 = 9, 0.1 = 9.5; must be one value for each per cent"],
     ),
+    (
+        with_hop(multipath_exceedance_db={"0.1": 31.0}),
+        [HOP + "multipath_exceedance_db is 0.1 = 31; must be two points or more, 0.00001 to 5 per cent"],
+    ),
     # Routes.
     (with_service(**{"to": "hill"}), [SERVICE + 'to is "hill", the same as from; must be another site']),
     (
@@ -227,48 +232,73 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
             sites=(*map(site, PLACES), site("far", latitude_deg=50.0, longitude_deg=11.2)),
             hops=(*network().hops, hop("hill-far", frequency_ghz=7)),
         ),
-        ['hop "hill-far": path length is 86.0 km; must be up to 60 km for the rain method of P.530'],
+        ['hop "hill-far": 86.0 km long; the rain method of P.530 is stated for up to 60 km'],
+    ),
+    (
+        with_hop(frequency_ghz=80),
+        [
+            HOP + "80 GHz and 11.1 km; the multipath law of P.530 is stated from 15 GHz over the "
+            "kilometres to 45 GHz"
+        ],
+    ),
+    (
+        with_hop(frequency_ghz=1.2),
+        [
+            HOP + "1.2 GHz and 11.1 km; the multipath law of P.530 is stated from 15 GHz over the "
+            "kilometres to 45 GHz"
+        ],
+    ),
+    (
+        with_hop(frequency_ghz=38, scheme="2+0 XPIC"),
+        [
+            HOP
+            + "two polarisations at 38 GHz; the cross-polar discrimination of P.530 in rain is stated for "
+            "8 to 35 GHz"
+        ],
+    ),
+    (
+        network(
+            sites=(site("hill"), site("mill")),
+            hops=tuple(hop("hill-mill", id=str(n), frequency_ghz=60) for n in range(5)),
+            services=(),
+        ),
+        [
+            'hop "0" and 4 others alike ("1", "2", "3", ...): 60 GHz and 11.1 km; the multipath law of P.530 '
+            "is stated from 15 GHz over the kilometres to 45 GHz"
+        ],
     ),
     (
         with_hop(scheme="1+1 SD", frequency_ghz=7),
         [
-            HOP
-            + "space diversity is 7 GHz, 11.1 km, 8 m; must be 2 to 11 GHz, 25 to 240 km, 3 to 23 m for the "
-            "improvement of P.530"
+            HOP + "space diversity at 7 GHz and 11.1 km with 8 m between the antennas; P.530 states its "
+            "improvement for 2 to 11 GHz, 25 to 240 km and 3 to 23 m"
         ],
     ),
     (
         with_hop(scheme="1+1 FD"),
         [
-            HOP + "frequency diversity is 18 GHz, 11.1 km; must be 2 to 11 GHz, 30 to 70 km for the "
-            "improvement of P.530"
+            HOP + "frequency diversity at 18 GHz and 11.1 km; P.530 states its improvement for 2 to 11 GHz "
+            "and 30 to 70 km"
         ],
     ),
     (
         network(sites=(*map(site, PLACES), site("idle"))),
-        ['site "idle": use is none; must be an end of some hop to have any effect'],
+        ['site "idle": no hop ends here, so the site changes nothing'],
     ),
     (
         with_service(protecting_route=("hill-mill", "mill-ridge")),
-        [
-            SERVICE
-            + 'protecting_route is given with protection "none"; must be with protection "protected" to '
-            "have any effect"
-        ],
+        [SERVICE + 'protection is "none", so its protecting_route changes nothing'],
     ),
     (
         with_service(protection="protected"),
-        [
-            SERVICE
-            + 'protection is "protected" with one route only; must be between ends that two routes join'
-        ],
+        [SERVICE + 'protection is "protected", but only one route joins its ends'],
     ),
     (
         network(sites=(*map(site, PLACES), site("far", latitude_deg=58.0)), hops=(*network().hops,)),
         [
-            'network is 702 km from the middle at site "far"; must be within 300 km for one rain field of '
-            "the climate in its middle",
-            'site "far": use is none; must be an end of some hop to have any effect',
+            'site "far" is 702 km from the middle of the network; one rain field, of the climate in the '
+            "middle, serves all sites, which suits some 300 km",
+            'site "far": no hop ends here, so the site changes nothing',
         ],
     ),
 ]
@@ -304,7 +334,7 @@ def test_protection_has_no_effect_just_where_one_simple_path_joins_the_ends(
     ways = list(nx.all_simple_edge_paths(graph, names[ends[0]], names[ends[1]]))
     assert any("route is none" in text for text in faults(meshed)) == (not ways)
     if ways:
-        assert any("one route only" in text for text in doubts(meshed)) == (len(ways) == 1)
+        assert any("only one route" in text for text in doubts(meshed)) == (len(ways) == 1)
 
 
 def test_entries_are_found_by_id() -> None:

@@ -51,17 +51,6 @@ def test_steps_up_are_made_one_at_a_time():
     assert modulation.hold_s(1, rule).tolist() == [0.1]
 
 
-@given(margins, st.floats(0, 70), st.floats(0, 10))
-def test_deeper_fades_leave_no_more_modulations(margin, depth, more):
-    lost_at = modulation.down_depth_db(margin)
-    assert modulation.level_at_depth(depth + more, lost_at) <= modulation.level_at_depth(depth, lost_at)
-
-
-def test_level_at_depth():
-    lost_at = np.array([40.0, 29.0, 19.0])
-    assert modulation.level_at_depth([0.0, 19.0, 35.0, 40.0], lost_at).tolist() == [3, 2, 1, 0]
-
-
 def test_refuses():
     with pytest.raises(ValueError, match=r"snr_db is .*must increase"):
         Ladder(np.array([4, 16]), np.array([8.0, 7.0]), np.array([1.0, 2.0]), np.zeros(2))

@@ -5,7 +5,7 @@ from dataclasses import asdict
 
 import pytest
 from hypothesis import given
-from schemes import SHORT_FORMS, schemes
+from schemes import schemes
 
 from hopyears.models.radio.scheme import (
     Coupler,
@@ -15,7 +15,6 @@ from hopyears.models.radio.scheme import (
     lines_of,
     parse_scheme,
     radios_of,
-    short_form,
 )
 
 # Meaning of each form: common practice, no source. Columns: working, protection and standby; space diversity;
@@ -45,11 +44,6 @@ def test_short_form_means_what_the_trade_means(form: str) -> None:
     assert (*found, s.diversity, s.n_radios, s.n_antennas, len(lines_of(s))) == MEANINGS[form]
 
 
-@pytest.mark.parametrize("form", SHORT_FORMS)
-def test_canonical_spelling_comes_back(form: str) -> None:
-    assert short_form(parse_scheme(form)) == form
-
-
 @pytest.mark.parametrize(
     ("spelling", "form"),
     [
@@ -67,12 +61,7 @@ def test_canonical_spelling_comes_back(form: str) -> None:
     ],
 )
 def test_other_spellings(spelling: str, form: str) -> None:
-    assert short_form(parse_scheme(spelling)) == form
-
-
-@given(schemes())
-def test_short_form_and_parser_are_inverse(scheme: Scheme) -> None:
-    assert parse_scheme(short_form(scheme)) == scheme
+    assert parse_scheme(spelling) == parse_scheme(form)
 
 
 @pytest.mark.parametrize(

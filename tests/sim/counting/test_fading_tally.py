@@ -90,7 +90,7 @@ def test_a_guard_that_keeps_a_modulation_from_use_changes_no_fading():
         return BlockSimulator(prepare(triangle(radios=(radio,), hops=tuple(hops)), options))
 
     strong = simulator(0.0, (0.0, 0.0, 0.0)).prepared.designs
-    above_db = [design.margin_db[0][1] - 0.5 for design in strong]
+    above_db = [design.levels.margin_db[0][1] - 0.5 for design in strong]
     free, guarded = (simulator(guard_db, above_db) for guard_db in (0.0, 1.0))
     assert [[each.nominal.ceiling[0] for each in one.thresholds] for one in (free, guarded)] == [
         [2] * 3,

@@ -6,7 +6,6 @@ from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.years import (
     any_year_chance,
     break_chance,
-    exceeded_throughput,
     met_confidence,
     worst_month,
     year_quantile,
@@ -64,28 +63,3 @@ def test_year_quantile_limits():
     assert (found.best, found.high) == (9.0, np.inf)
     with pytest.raises(ValueError, match="share is 1; must be above 0 to below 1"):
         year_quantile(np.arange(10.0), 1)
-
-
-def test_throughput_exceeded():
-    seconds = np.zeros((1, 11))
-    seconds[0, [0, 5, 10]] = [1.0, 9.0, 990.0]
-    for exceeded, share in ((0.98, 1.0), (0.99, 1.0), (0.991, 0.5), (0.999, 0.5), (0.9995, 0.0)):
-        assert exceeded_throughput(seconds, exceeded).best == share
-    one = exceeded_throughput(seconds, 0.99)
-    assert (one.low, one.high) == (0.0, 1.0)
-    same = exceeded_throughput(np.repeat(seconds, 5, axis=0), 0.995)
-    assert (same.low, same.high) == (0.5, 0.5)
-
-
-def test_throughput_limits_are_covered():
-    """Blocks with a random share of time at the half rate: the share exceeded 99 % is known."""
-
-    def draw(rng):
-        lost = rng.uniform(0.0, 0.012, 20)  # mean 0.6 %: full rate for 99.4 % of the time
-        seconds = np.zeros((20, 11))
-        seconds[:, 10], seconds[:, 5] = 1.0 - lost, lost
-        return seconds
-
-    assert coverage(lambda seconds: exceeded_throughput(seconds, 0.99), draw, 1.0, n_trials=300) > 0.94
-    unsure = exceeded_throughput(draw(np.random.default_rng(4)), 0.994)
-    assert (unsure.low, unsure.high) == (0.5, 1.0)

@@ -59,12 +59,12 @@ def test_a_muted_chain_fails_without_a_gap():
 
 
 def test_reversion_makes_a_second_gap():
-    log = Bench(revertive=True, restore_wait_h=0.01).run((10, "fail", 0), (50, "mend", 0))
+    log = Bench(revertive=True, wait_to_restore_s=36.0).run((10, "fail", 0), (50, "mend", 0))
     assert log == [(10, -1), (10.1, 1), (86, -1), (86.1, 0)]
 
 
 def test_reversion_waits_anew_after_another_failure():
-    bench = Bench(revertive=True, restore_wait_h=0.01)
+    bench = Bench(revertive=True, wait_to_restore_s=36.0)
     log = bench.run((10, "fail", 0), (50, "mend", 0), (60, "fail", 0), (70, "mend", 0))
     assert log == [(10, -1), (10.1, 1), (106, -1), (106.1, 0)]
 

@@ -5,29 +5,29 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from bare_plant import AT_ONCE, HOUR, bare_plant, blocks, check_mean, standard_errors_off, unit_kind
+from bare_plant import HOUR, bare_plant, blocks, check_mean, standard_errors_off, unit_kind
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
+from plant_entries import (
+    AT_ONCE,
+    OFFICE_HOURS,
+    crew_at,
+    generator,
+    group,
+    spares_at,
+    sun,
+    supply,
+    work,
+)
 
 from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import PART_KINDS, Repair, stock_for_units
-from hopyears.models.equipment.plant import (
-    Crews,
-    Depot,
-    Lightning,
-    Maintenance,
-    Part,
-    Plant,
-    ProtectionGroup,
-    Site,
-)
-from hopyears.models.equipment.power import Generator, PowerSupply
-from hopyears.models.equipment.solar import Solar
-from hopyears.models.equipment.working_time import OFFICE_HOURS, ROUND_THE_CLOCK
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import LightningRisk, RepairRules
 from hopyears.sim.equipment.failure_log import DOWN, MUTE, UP
 from hopyears.sim.equipment.failure_tally import FailureTally
 from hopyears.sim.equipment.failures import simulate_failures
@@ -43,30 +43,30 @@ def small_plant(**changes):
         key: replace(kind, life=Law.exponential(kind.life.mean_h / 10)) for key, kind in PART_KINDS.items()
     }
     sites = [
-        Site(
+        PlantSite(
             f"s{i}", 50.0 + 0.2 * i, 10.0,
-            power=PowerSupply(mains_outages_per_year=20.0, generator=Generator() if i == 2 else None),
-            maintenance=Maintenance(per_year=2.0),
+            power=supply(mains_outages_per_year=20.0, generator=generator() if i == 2 else None),
+            planned=(work(per_year=2.0),),
         )
         for i in range(6)
     ]  # fmt: skip
-    sites[5] = replace(sites[5], power=PowerSupply(solar=Solar((15.0,) * 12), battery_h=40.0))
-    parts = [Part(f"s{i}/{kind}", kind, i) for i in range(6) for kind in PART_KINDS]
+    sites[5] = replace(sites[5], power=supply(solar=sun(15.0), battery_h=40.0))
+    parts = [PlantPart(f"s{i}/{kind}", kind, i) for i in range(6) for kind in PART_KINDS]
     groups = []
     for i in range(6):
         first = len(parts)
         parts += [
-            Part(f"s{i}/{chain}/{kind}", kind, i)
+            PlantPart(f"s{i}/{chain}/{kind}", kind, i)
             for chain in "ab"
             for kind in ("outdoor_radio", "modem_card")
         ]
-        groups.append(ProtectionGroup(f"s{i}", ((first, first + 1), (first + 2, first + 3)), revertive=True))
+        groups.append(group(f"s{i}", ((first, first + 1), (first + 2, first + 3)), revertive=True))
     plan = Plant(
         sites, parts, groups,
-        crews=[Crews("south", 50.0, 10.0), Crews("north", 51.0, 10.0, shift=ROUND_THE_CLOCK)],
-        depots=[Depot("south", 50.1, 10.1, {"outdoor_radio": 1, "modem_card": 1, "antenna": 0})],
+        crews=[crew_at("south", 50.0, 10.0, shift=OFFICE_HOURS), crew_at("north", 51.0, 10.0)],
+        depots=[spares_at("south", 50.1, 10.1, {"outdoor_radio": 1, "modem_card": 1, "antenna": 0})],
         kinds=kinds,
-        lightning=Lightning(0.01, 0.5),
+        lightning=LightningRisk(strikes_per_storm_h=0.01, damage_chance=0.5),
     )  # fmt: skip
     return replace(plan, **changes)
 
@@ -174,15 +174,15 @@ def test_unlimited_crews_and_spares_wait_for_nobody(log, plant, storms):
 def test_lightning_strikes_at_its_rate():
     n_sites, years = 10, 5
     plant = Plant(
-        [Site(f"s{i}", 50.0, 10.0) for i in range(n_sites)],
+        [PlantSite(f"s{i}", 50.0, 10.0) for i in range(n_sites)],
         [
-            Part(f"s{i}/{j}", "outdoor_radio", i, life=Law.fixed(1e12))
+            PlantPart(f"s{i}/{j}", "outdoor_radio", i, life=Law.fixed(1e12))
             for i in range(n_sites)
             for j in range(2)
         ],
-        crews=[Crews("here", 50.0, 10.0, 50, shift=ROUND_THE_CLOCK)],
-        dispatch=AT_ONCE,
-        lightning=Lightning(0.02, 0.5),
+        crews=[crew_at("here", 50.0, 10.0, 50)],
+        repair=AT_ONCE,
+        lightning=LightningRisk(strikes_per_storm_h=0.02, damage_chance=0.5),
     )
     storms = stormy(n_sites, years)
     counts, both, struck = [], 0, 0
@@ -200,8 +200,8 @@ def test_lightning_strikes_at_its_rate():
 
 
 def test_storms_raise_the_mains_outage_rate():
-    supply = PowerSupply(mains_outages_per_year=10.0, storm_factor=6.0)
-    plant = Plant([Site(f"s{i}", 50.0, 10.0, power=supply) for i in range(20)], [])
+    mains = supply(mains_outages_per_year=10.0, storm_factor=6.0)
+    plant = Plant([PlantSite(f"s{i}", 50.0, 10.0, power=mains) for i in range(20)], [])
     storms = stormy(20, 5)
     inside, outside = [], []
     for block in range(12):
@@ -220,14 +220,22 @@ def test_storms_raise_the_mains_outage_rate():
 
 
 def test_generator_helps_by_its_chance_of_starting():
-    def dark_s(generator):
-        supply = PowerSupply(30.0, Law.exponential(3.0), 0.0, 1.0, 1e-9, None, generator)
-        plant = Plant([Site(f"s{i}", 50.0, 10.0, power=supply) for i in range(20)], [])
+    def dark_s(engine):
+        fed = supply(
+            mains_outages_per_year=30.0,
+            mains_outage=Law.exponential(3.0),
+            storm_factor=0.0,
+            battery_h=1.0,
+            battery_end_share=1.0,
+            recharge_h=1e-9,
+            generator=engine,
+        )
+        plant = Plant([PlantSite(f"s{i}", 50.0, 10.0, power=fed) for i in range(20)], [])
         return [
             log.power_down.total_s().sum() for log in blocks(plant, n_blocks=10, hours=2 * HOURS_PER_YEAR)
         ]
 
-    alone, helped = dark_s(None), dark_s(Generator(start_failure=0.1, start_h=0.0, fuel_h=1e6))
+    alone, helped = dark_s(None), dark_s(generator(start_failure=0.1, start_s=0.0, fuel_h=1e6))
     check_mean(np.array(helped) / np.mean(alone), 0.1, rel_error=0.15)
 
 
@@ -237,12 +245,12 @@ def test_rectifiers_are_bridged_by_the_battery():
     both = lost_with_more_than(np.array([1]), row, start, end)
     assert both.of(0)[0].tolist() == [6.0]
     assert both.of(0)[1].tolist() == [10.0]
-    supply = PowerSupply(0.0, battery_h=4.0, battery_life_years=None)
+    fed = supply(mains_outages_per_year=0.0, battery_h=4.0, battery_end_share=1.0)
     plant = Plant(
-        [Site("here", 50.0, 10.0, power=supply)],
-        [Part("r", "rectifier", 0, life=Law.fixed(3000.0), mend=Law.fixed(10.0))],
-        crews=[Crews("here", 50.0, 10.0, shift=ROUND_THE_CLOCK)],
-        dispatch=AT_ONCE,
+        [PlantSite("here", 50.0, 10.0, power=fed)],
+        [PlantPart("r", "rectifier", 0, life=Law.fixed(3000.0), mend=Law.fixed(10.0))],
+        crews=[crew_at("here", 50.0, 10.0)],
+        repair=AT_ONCE,
     )
     log = simulate_failures(plant, Streams(1, 0), YEAR)
     np.testing.assert_allclose(log.power_down.start_s, log.failed_s + 4 * HOUR)
@@ -253,24 +261,24 @@ def test_rectifiers_are_bridged_by_the_battery():
 def test_maintenance_windows(log):
     start, end = log.maintenance.of(1)
     assert 19 <= len(start) <= 21
-    np.testing.assert_allclose(end - start, 2 * HOUR)
+    np.testing.assert_allclose(end - start, 1 * HOUR)
     local_h = (start / HOUR + 10.0 / 15.0) % 24.0
-    np.testing.assert_allclose(local_h, 1.0, atol=1e-6)
+    np.testing.assert_allclose(local_h, 2.0, atol=1e-6)
 
 
 def test_several_kinds_of_window_at_a_site():
     kinds = (
-        Maintenance(1.0, Law.fixed(2.0)),
-        Maintenance(4.0, Law.fixed(1.0), start_h=3.0, outage_share=0.5),
+        work(duration=Law.fixed(2.0)),
+        work(per_year=4.0, duration=Law.fixed(1.0), start_h=3.0, outage_share=0.5),
     )
-    plant = Plant([Site("here", 50.0, 0.0, maintenance=kinds)], [])
+    plant = Plant([PlantSite("here", 50.0, 0.0, planned=kinds)], [])
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
     start, end = log.maintenance.of(0)
     hours = np.round((end - start) / HOUR, 6)
     assert np.count_nonzero(hours == 2.0) == pytest.approx(10, abs=1)
     assert np.count_nonzero(hours == 0.5) == pytest.approx(40, abs=1)
     with pytest.raises(ValueError, match="per_year is 0; must be above 0"):
-        Maintenance(0)
+        work(per_year=0)
 
 
 def test_radial_feeder_of_the_textbook():
@@ -281,16 +289,16 @@ def test_radial_feeder_of_the_textbook():
     mains = [(0.1 * km, 4.0) for km in (2, 1, 3, 2)]
     laterals = [(0.2 * km, 2.0) for km in (1, 3, 2, 1)]
     plant = Plant(
-        [Site("feeder", 50.0, 10.0)],
+        [PlantSite("feeder", 50.0, 10.0)],
         [
-            Part(
+            PlantPart(
                 f"section {i}", "unit", 0, life=Law.exponential(year_h / rate), mend=Law.lognormal(hours, 0.5)
             )
             for i, (rate, hours) in enumerate(mains + laterals)
         ],
-        crews=[Crews("here", 50.0, 10.0, 8, shift=ROUND_THE_CLOCK)],
+        crews=[crew_at("here", 50.0, 10.0, 8)],
         kinds={"unit": unit_kind(1e6, 1.0)},
-        dispatch=AT_ONCE,
+        repair=AT_ONCE,
     )
     counts, hours = [], []
     for log in blocks(plant, n_blocks=30, hours=50 * year_h):
@@ -309,17 +317,19 @@ def test_feeder_with_laterals_and_sectionalising_of_the_textbook():
     # 0.54, 0.54; hours each 1.5625, 1.981, 2.389.
     year_h = HOURS_PER_YEAR
     lengths = {"A": 2.0, "B": 1.5, "C": 1.5}
-    parts = [Part(f"main {i}", "unit", 0, Law.exponential(year_h / 0.08), Law.fixed(3.5)) for i in range(3)]
+    parts = [
+        PlantPart(f"main {i}", "unit", 0, Law.exponential(year_h / 0.08), Law.fixed(3.5)) for i in range(3)
+    ]
     parts += [
-        Part(f"lateral {name}", "unit", 0, Law.exponential(year_h / (0.2 * miles)), Law.fixed(1.5))
+        PlantPart(f"lateral {name}", "unit", 0, Law.exponential(year_h / (0.2 * miles)), Law.fixed(1.5))
         for name, miles in lengths.items()
     ]
     plant = Plant(
-        [Site("feeder", 50.0, 10.0)],
+        [PlantSite("feeder", 50.0, 10.0)],
         parts,
-        crews=[Crews("here", 50.0, 10.0, 6, shift=ROUND_THE_CLOCK)],
+        crews=[crew_at("here", 50.0, 10.0, 6)],
         kinds={"unit": unit_kind(1e6, 1.0)},
-        dispatch=AT_ONCE,
+        repair=AT_ONCE,
     )
     published = {"A": (0.64, 1.5625), "B": (0.54, 1.981), "C": (0.54, 2.389)}
     rates = {name: [] for name in published}
@@ -341,14 +351,16 @@ def test_cable_and_overhead_line_in_a_row_of_the_textbook():
     # underground (0.1, 28 h), two terminations (0.003, 3 h): 0.706 faults a year of 6.54108 h.
     rows = [(0.6, 3.0), (0.1, 28.0), (0.003, 3.0), (0.003, 3.0)]
     plant = Plant(
-        [Site("feeder", 50.0, 10.0)],
+        [PlantSite("feeder", 50.0, 10.0)],
         [
-            Part(f"section {i}", "unit", 0, Law.exponential(HOURS_PER_YEAR / rate), Law.exponential(hours))
+            PlantPart(
+                f"section {i}", "unit", 0, Law.exponential(HOURS_PER_YEAR / rate), Law.exponential(hours)
+            )
             for i, (rate, hours) in enumerate(rows)
         ],
-        crews=[Crews("here", 50.0, 10.0, 4, shift=ROUND_THE_CLOCK)],
+        crews=[crew_at("here", 50.0, 10.0, 4)],
         kinds={"unit": unit_kind(1e6, 1.0)},
-        dispatch=AT_ONCE,
+        repair=AT_ONCE,
     )
     logs = list(blocks(plant, n_blocks=40, hours=200 * HOURS_PER_YEAR))
     # A section that is down does not fail: one rate in 1 + rate * hours / 8,766, below 0.04 % here.
@@ -367,13 +379,13 @@ def test_shift_and_call_out():
     def crew_waits(on_call, priority):
         shift = replace(OFFICE_HOURS, on_call=on_call)
         plant = Plant(
-            [Site("here", 50.0, 10.0)],
+            [PlantSite("here", 50.0, 10.0)],
             [
-                Part(f"p{i}", "modem_card", 0, life=Law.exponential(2000.0), priority=priority)
+                PlantPart(f"p{i}", "modem_card", 0, life=Law.exponential(2000.0), priority=priority)
                 for i in range(20)
             ],
-            crews=[Crews("here", 50.0, 10.0, 20, shift=shift)],
-            dispatch=AT_ONCE,
+            crews=[crew_at("here", 50.0, 10.0, 20, shift=shift)],
+            repair=AT_ONCE,
         )
         log = simulate_failures(plant, Streams(1, 0), 5 * YEAR)
         return (log.crew_s - log.spare_s)[log.crew >= 0] / HOUR, log.crew_s[log.crew >= 0]
@@ -401,10 +413,10 @@ def test_urgent_calls_go_first():
 def test_travel_takes_distance_over_speed_by_way_of_the_depot():
     kind = unit_kind(500.0, 1.0, spare="unit")
     plant = Plant(
-        [Site("far", 51.0, 10.0, road_detour_h=0.5)],
-        [Part("p", "unit", 0)],
-        crews=[Crews("base", 50.0, 10.0, speed_km_h=60.0, shift=ROUND_THE_CLOCK)],
-        depots=[Depot("store", 50.5, 10.0, {"unit": 50})],
+        [PlantSite("far", 51.0, 10.0, access_h=0.5)],
+        [PlantPart("p", "unit", 0)],
+        crews=[crew_at("base", 50.0, 10.0, speed_km_h=60.0)],
+        depots=[spares_at("store", 50.5, 10.0, {"unit": 50})],
         kinds={"unit": kind},
     )
     log = simulate_failures(plant, Streams(1, 0), YEAR)
@@ -425,8 +437,8 @@ def test_ageing_parts_are_met_half_worn():
 
 def test_latent_failures_are_there_from_the_first_day():
     kind = unit_kind(20_000.0, 1.0, latent_share=1.0)
-    group = ProtectionGroup("g", ((0,), (1,)), test=Law.fixed(4000.0), switch_failure=0.0)
-    groups = [replace(group, id=f"g{i}", chains=((2 * i,), (2 * i + 1,))) for i in range(100)]
+    pair = group("g", ((0,), (1,)), test=Law.fixed(4000.0), switch_failure=0.0)
+    groups = [replace(pair, id=f"g{i}", chains=((2 * i,), (2 * i + 1,))) for i in range(100)]
     plant = bare_plant(200, kind, crews=200, groups=groups)
     first, last = [], []
     for log in blocks(plant, n_blocks=20, hours=8000.0, warm_up_h=6000.0):
@@ -506,10 +518,10 @@ def test_tallies_add(log, plant, storms):
 
 def test_daylight_climbs_start_by_day():
     plant = Plant(
-        [Site("here", 50.0, 0.0)],
-        [Part(f"p{i}", "outdoor_radio", 0, life=Law.exponential(3000.0)) for i in range(20)],
-        crews=[Crews("here", 50.0, 0.0, 40, shift=ROUND_THE_CLOCK)],
-        daylight_climbs=True,
+        [PlantSite("here", 50.0, 0.0)],
+        [PlantPart(f"p{i}", "outdoor_radio", 0, life=Law.exponential(3000.0)) for i in range(20)],
+        crews=[crew_at("here", 50.0, 0.0, 40)],
+        repair=RepairRules(daylight_climbs=True),
     )
     log = simulate_failures(plant, Streams(1, 0), 3 * YEAR)
     hour = (log.crew_s[log.mended_s < log.duration_s] / HOUR) % 24.0
@@ -528,13 +540,13 @@ def test_bad_input_is_refused(plant):
     with pytest.raises(ValueError, match="duration_s is 0"):
         simulate_failures(plant, Streams(1, 0), 0.0)
     with pytest.raises(ValueError, match='part "x": kind is "rocket"; must be one of antenna'):
-        Plant(plant.sites, [Part("x", "rocket", 0)])
+        Plant(plant.sites, [PlantPart("x", "rocket", 0)])
     with pytest.raises(ValueError, match='part "x": site is 6; must be 0 to 5'):
-        Plant(plant.sites, [Part("x", "cable", 6)])
+        Plant(plant.sites, [PlantPart("x", "cable", 6)])
     with pytest.raises(ValueError, match='group "g": chains has 1; must be 0 to 0'):
-        Plant(plant.sites, [Part("x", "cable", 0)], [ProtectionGroup("g", ((0,), (1,)))])
+        Plant(plant.sites, [PlantPart("x", "cable", 0)], [group("g", ((0,), (1,)))])
     with pytest.raises(ValueError, match="part ids are not all different"):
-        Plant(plant.sites, [Part("x", "cable", 0)] * 2)
+        Plant(plant.sites, [PlantPart("x", "cable", 0)] * 2)
 
 
 def test_stock_of_a_depot():

@@ -5,25 +5,22 @@ from functools import cache
 import numpy as np
 import pytest
 from bare_plant import HOUR, bare_plant, blocks, check_mean, pair, silent_s, standard_errors_off, unit_kind
-from reference import rows
+from markov import (
+    dark_share,
+    latent_pair_unavailability,
+    long_run,
+    pair_chances,
+    pair_outages_per_year,
+    repair_shop,
+)
+from plant_entries import crew_at, spares_at, supply
+from reference import cases, rows
+from scipy.stats import poisson
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.markov import (
-    battery_backed_unavailability,
-    periodic_test_unavailability,
-    spare_wait,
-)
-from hopyears.models.equipment.plant import Crews, Depot, Part, Plant, ProtectionGroup, Site
-from hopyears.models.equipment.power import PowerSupply
-from hopyears.models.equipment.series_parallel import (
-    cold_pair_unavailability,
-    hot_pair_outages_per_year,
-    hot_pair_unavailability,
-    latent_standby_unavailability,
-    machine_repair,
-)
-from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
+from hopyears.models.network.network import RepairRules
 
 MTBF_H, MTTR_H = 1000.0, 50.0
 SPAN_YEARS = 40
@@ -39,6 +36,33 @@ def reference(quantity, **inputs):
     ]
     assert len(found) == 1
     return found[0]
+
+
+def solved(row):
+    """The value of a published row, from the solved chain that the simulation is held to."""
+    given, quantity = row["inputs"], row["quantity"]
+    mean = given["MTBF_h"], given["MTTR_h"]
+    if quantity.startswith("repairshop"):
+        shop = repair_shop(*mean, n_units=given["N"], crews=given["crews"])
+        return shop[quantity.removeprefix("repairshop_")]
+    if quantity == "hot_1+1_outages_per_year":
+        return pair_outages_per_year(*mean, crews=given["crews"])
+    if quantity == "latent_standby_1+1_U":
+        detect_h = given["mean_time_to_detect_h"]
+        return latent_pair_unavailability(*mean, detect_h=detect_h, crews=given["crews"])
+    return pair_chances(*mean, crews=given["crews"], cold=quantity.startswith("cold"))[0]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        case
+        for case in cases("reliability")
+        if case.values[0]["quantity"].startswith(("hot", "cold", "latent", "repairshop"))
+    ],
+)
+def test_the_chains_give_the_published_values(row):
+    assert solved(row) == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
 def silent_shares(plant, n_blocks=14, **how):
@@ -62,28 +86,28 @@ def pair_plant(crews, kind=None, **group):
 @pytest.mark.parametrize("crews", [1, 2])
 def test_hot_pair(crews):
     shares, outages = hot_pair_results(crews)
-    check_mean(shares, hot_pair_unavailability(MTBF_H, MTTR_H, crews=crews))
-    check_mean(np.array(outages) / SPAN_YEARS, hot_pair_outages_per_year(MTBF_H, MTTR_H, crews=crews))
+    check_mean(shares, pair_chances(MTBF_H, MTTR_H, crews=crews)[0])
+    check_mean(np.array(outages) / SPAN_YEARS, pair_outages_per_year(MTBF_H, MTTR_H, crews=crews))
     published = reference("hot_1+1_outages_per_year", MTBF_h=MTBF_H, MTTR_h=MTTR_H, crews=crews)
     check_mean(np.array(outages) / SPAN_YEARS, published)
 
 
 def test_the_checker_rejects_the_wrong_number_of_crews():
     shares, _ = hot_pair_results(1)
-    assert abs(standard_errors_off(shares, hot_pair_unavailability(MTBF_H, MTTR_H, crews=2))) > 8.0
+    assert abs(standard_errors_off(shares, pair_chances(MTBF_H, MTTR_H, crews=2)[0])) > 8.0
 
 
 @pytest.mark.parametrize("crews", [pytest.param(1, marks=pytest.mark.slow), 2])
 def test_cold_pair(crews):
     shares, _ = silent_shares(pair_plant(crews, cold=True), n_blocks=24)
-    check_mean(shares, cold_pair_unavailability(MTBF_H, MTTR_H, crews=crews))
+    check_mean(shares, pair_chances(MTBF_H, MTTR_H, crews=crews, cold=True)[0])
     if crews == 2:
         check_mean(shares, reference("cold_1+1_U", MTBF_h=MTBF_H, MTTR_h=MTTR_H, crews=2))
 
 
 def test_unlimited_crews_are_two_crews_for_a_pair():
     shares, _ = silent_shares(pair_plant(1), unlimited=True)
-    check_mean(shares, hot_pair_unavailability(MTBF_H, MTTR_H, crews=2))
+    check_mean(shares, pair_chances(MTBF_H, MTTR_H, crews=2)[0])
 
 
 def imperfect_switch_chain(coverage, manual_h):
@@ -93,15 +117,12 @@ def imperfect_switch_chain(coverage, manual_h):
     other works; 4 stuck, both down. Mending the chain that the switch stands on ends the silence (3 to 0,
     4 to 1); mending the other asks the switch (2) or not (4, stuck).
     """
-    quantecon = pytest.importorskip("quantecon")
     fail, mend, hand = 1 / MTBF_H, 1 / MTTR_H, 1 / manual_h
-    rates = np.zeros((5, 5))
-    rates[0, 1], rates[0, 3] = fail * (1 + coverage), fail * (1 - coverage)
-    rates[1, 0], rates[1, 2] = mend, fail
-    rates[2, 1], rates[2, 3] = mend * (1 + coverage), mend * (1 - coverage)
-    rates[3, 0], rates[3, 1], rates[3, 4] = mend, hand, fail
-    rates[4, 1], rates[4, 3], rates[4, 2] = mend, mend, hand
-    chance = quantecon.markov.gth_solve(rates - np.diag(rates.sum(axis=1)))
+    chance = long_run({
+        (0, 1): fail * (1 + coverage), (0, 3): fail * (1 - coverage), (1, 0): mend, (1, 2): fail,
+        (2, 1): mend * (1 + coverage), (2, 3): mend * (1 - coverage), (3, 0): mend, (3, 1): hand,
+        (3, 4): fail, (4, 1): mend, (4, 3): mend, (4, 2): hand,
+    })  # fmt: skip
     return chance[2] + chance[3] + chance[4]
 
 
@@ -132,28 +153,30 @@ def test_latent_standby_found_at_random():
     detect_h = 200.0
     kind = unit_kind(MTBF_H, MTTR_H, latent_share=1.0)
     shares, _ = silent_shares(pair_plant(2, kind, test=Law.exponential(detect_h)))
-    expected = latent_standby_unavailability(MTBF_H, MTTR_H, mean_time_to_detect_h=detect_h, crews=2)
+    expected = latent_pair_unavailability(MTBF_H, MTTR_H, detect_h=detect_h, crews=2)
     check_mean(shares, expected)
-    assert abs(standard_errors_off(shares, hot_pair_unavailability(MTBF_H, MTTR_H, crews=2))) > 8.0
+    assert abs(standard_errors_off(shares, pair_chances(MTBF_H, MTTR_H, crews=2)[0])) > 8.0
 
 
 def test_latent_standby_found_on_a_timetable():
     # The main never fails; the standby is silent from failure to test, then mended in no time.
     kind = unit_kind(MTBF_H, 1e-6, latent_share=1.0)
-    group = pair(test=Law.fixed(900.0))
+    tested = pair(test=Law.fixed(900.0))
     plant = Plant(
-        [Site("here", 50.0, 10.0)],
-        [Part("main", "unit", 0, life=Law.fixed(1e12)), Part("standby", "unit", 0)],
-        groups=[group],
-        crews=[Crews("here", 50.0, 10.0, shift=ROUND_THE_CLOCK)],
+        [PlantSite("here", 50.0, 10.0)],
+        [PlantPart("main", "unit", 0, life=Law.fixed(1e12)), PlantPart("standby", "unit", 0)],
+        groups=[tested],
+        crews=[crew_at("here", 50.0, 10.0)],
         kinds={"unit": kind},
-        dispatch=Law.fixed(0.0),
+        repair=RepairRules(dispatch_h=0.0),
     )
     shares = [
         log.phases_s()[:, 0].sum() / log.duration_s
         for log in blocks(plant, n_blocks=14, hours=SPAN_H, warm_up_h=2000.0)
     ]
-    check_mean(shares, periodic_test_unavailability(Law.exponential(MTBF_H), 900.0))
+    # Found and renewed at each test only: 1 - (1 - exp(-a))/a, a = interval/mean life (IEC 61508-6, annex B).
+    a = 900.0 / MTBF_H
+    check_mean(shares, 1 + np.expm1(-a) / a)
 
 
 def check_machine_repair(mtbf_h, mttr_h, n_units, crews, *, n_blocks, hours):
@@ -163,9 +186,9 @@ def check_machine_repair(mtbf_h, mttr_h, n_units, crews, *, n_blocks, hours):
         phases = log.phases_s()
         down.append(phases.sum() / log.duration_s)
         waiting.append(phases[:, 2].sum() / log.duration_s)
-    law = machine_repair(mtbf_h, mttr_h, n_units=n_units, crews=crews)
-    check_mean(down, law.mean_failed)
-    check_mean(waiting, law.mean_waiting)
+    law = repair_shop(mtbf_h, mttr_h, n_units=n_units, crews=crews)
+    check_mean(down, law["mean_failed"])
+    check_mean(waiting, law["mean_waiting"])
     return np.array(down) / n_units
 
 
@@ -188,7 +211,9 @@ def test_published_machine_repair_with_three_crews():
 def test_waiting_for_spares_follows_palm(lead):
     n_parts, stock = 200, 3
     kind = unit_kind(50_000.0, 1e-6, spare="unit")
-    plant = bare_plant(n_parts, kind, crews=50, depots=[Depot("here", 50.0, 10.0, {"unit": stock}, lead)])
+    plant = bare_plant(
+        n_parts, kind, crews=50, depots=[spares_at("here", 50.0, 10.0, {"unit": stock}, lead_time=lead)]
+    )
     rate = n_parts / 50_000.0
     short, late = [], []
     for log in blocks(plant, n_blocks=40, hours=4 * HOURS_PER_YEAR, warm_up_h=HOURS_PER_YEAR):
@@ -196,32 +221,40 @@ def test_waiting_for_spares_follows_palm(lead):
         wait_h = (log.spare_s - log.noticed_s)[begun] / HOUR
         short.append(float(np.sum(wait_h > 0.0)))
         late.append(log.phases_s()[:, 1].sum() / log.duration_s)
-    chance, mean_wait_h = spare_wait(rate, 720.0, stock)
+    # Palm's theorem (C. Palm 1938): the orders under way are Poisson; a demand waits if all stock is among
+    # them, and the mean wait is the mean of what is asked for beyond the stock over the rate (Little).
+    under_way = poisson(rate * 720.0)
+    chance = under_way.sf(stock - 1)
+    mean_wait_h = under_way.expect(lambda n: np.maximum(n - stock, 0)) / rate
     check_mean(short, rate * 4 * HOURS_PER_YEAR * chance)
     # Parts that wait do not fail meanwhile, which lowers the demand by their share (below 2 %).
     check_mean(np.array(late), rate * mean_wait_h * (1 - rate * mean_wait_h / n_parts), rel_error=0.2)
 
 
+def test_the_fluid_queue_without_recharging_time_has_the_exponential_tail():
+    # A full battery meets every outage: dark share = rate x mean x exp(-B/mean)/(1 + rate x mean).
+    fast = dark_share(1000.0, 10.0, battery_h=15.0, recharge_h=1e-9)
+    assert fast == pytest.approx(10 / 1010 * np.exp(-1.5), rel=1e-6)
+
+
 def test_battery_backed_mains():
-    supply = PowerSupply(
+    fed = supply(
         mains_outages_per_year=HOURS_PER_YEAR / 200.0,
         mains_outage=Law.exponential(5.0),
         battery_h=4.0,
         recharge_h=160.0,
-        battery_life_years=None,
+        battery_end_share=1.0,
     )
-    sites = [Site(f"s{i}", 50.0, 10.0, power=supply) for i in range(20)]
+    sites = [PlantSite(f"s{i}", 50.0, 10.0, power=fed) for i in range(20)]
     plant = Plant(sites, [])
     dark, lost = [], []
     for log in blocks(plant, n_blocks=30, hours=2 * HOURS_PER_YEAR, warm_up_h=1000.0):
         dark.append(log.power_down.total_s().mean() / log.duration_s)
         lost.append(log.mains_lost.total_s().mean() / log.duration_s)
     check_mean(lost, 5 / 205, rel_error=0.02)
-    check_mean(
-        dark, battery_backed_unavailability(200.0, 5.0, battery_h=4.0, recharge_h=160.0), rel_error=0.02
-    )
+    check_mean(dark, dark_share(200.0, 5.0, battery_h=4.0, recharge_h=160.0), rel_error=0.02)
     # A battery that never discharges would give another figure: the check can tell.
-    full = battery_backed_unavailability(200.0, 5.0, battery_h=4.0, recharge_h=1e-9)
+    full = dark_share(200.0, 5.0, battery_h=4.0, recharge_h=1e-9)
     assert abs(standard_errors_off(dark, full)) > 8.0
 
 
@@ -229,7 +262,7 @@ def test_battery_backed_mains():
 @pytest.mark.parametrize("crews", [1, 2])
 def test_hot_pair_closely(crews):
     shares, _ = silent_shares(pair_plant(crews), n_blocks=120)
-    check_mean(shares, hot_pair_unavailability(MTBF_H, MTTR_H, crews=crews), rel_error=0.03)
+    check_mean(shares, pair_chances(MTBF_H, MTTR_H, crews=crews)[0], rel_error=0.03)
 
 
 @pytest.mark.slow
@@ -237,7 +270,7 @@ def test_rare_double_failures_of_many_pairs():
     # Published row, MTBF 50 000 h and MTTR 24 h with two crews a pair: 1.7e-4 double failures a year.
     n = 1000
     kind = unit_kind(50_000.0, 24.0)
-    groups = [ProtectionGroup(f"g{i}", ((2 * i,), (2 * i + 1,)), 0.0, 0.0, test=None) for i in range(n)]
+    groups = [pair(id=f"g{i}", chains=((2 * i,), (2 * i + 1,))) for i in range(n)]
     plant = bare_plant(2 * n, kind, crews=50, groups=groups)
     counts = []
     for log in blocks(plant, n_blocks=16, hours=50 * HOURS_PER_YEAR):

@@ -4,14 +4,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bare_plant import AT_ONCE, HOUR, check_mean, pair, unit_kind
+from bare_plant import HOUR, check_mean, pair, unit_kind
+from plant_entries import AT_ONCE, crew_at
+from plant_entries import work as some_work
 
 from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import Repair
-from hopyears.models.equipment.plant import Crews, Maintenance, Part, Plant, Site
-from hopyears.models.equipment.working_time import ROUND_THE_CLOCK
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
+from hopyears.models.network.network import RepairRules
 from hopyears.sim.equipment.failure_tally import FailureTally
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.planned import appointments
@@ -22,22 +24,21 @@ DAY = SECONDS_PER_DAY
 
 
 def plant_with(work, *, parts=(), kind=None, teams=1, **changes):
-    """Work at a site half a degree (55.6 km, 1.446 h by road) north of the crews' base."""
+    """Work at a site half a degree (55.6 km, 1.807 h by road) north of the crews' base."""
     return Plant(
-        [Site("here", 50.5, 0.0, maintenance=work)],
+        [PlantSite("here", 50.5, 0.0, planned=work if isinstance(work, tuple) else (work,))],
         parts,
-        crews=[Crews("base", 50.0, 0.0, teams, shift=ROUND_THE_CLOCK)],
+        crews=[crew_at("base", 50.0, 0.0, teams)],
         kinds={"unit": kind or unit_kind(1e9, 1.0)},
-        dispatch=AT_ONCE,
-        **changes,
+        **{"repair": AT_ONCE} | changes,
     )
 
 
-TRAVEL_H = np.radians(0.5) * 6371.0 * 1.3 / 50.0
+TRAVEL_H = np.radians(0.5) * 6371.0 * 1.3 / 40.0
 
 
 def test_a_visit_takes_a_crew_from_departure_to_return():
-    plant = plant_with(Maintenance(per_year=4.0, window=Law.fixed(2.0), start_h=3.0, outage_share=0.5))
+    plant = plant_with(some_work(per_year=4.0, duration=Law.fixed(2.0), start_h=3.0, outage_share=0.5))
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
     visits = log.visits
     inside = visits.start_s >= 0.0
@@ -55,8 +56,8 @@ def test_a_visit_takes_a_crew_from_departure_to_return():
 
 def test_nobody_is_at_two_places_and_repairs_wait_for_the_crew_that_is_away():
     # One crew, planned work for about half of its time: repairs wait, and no job overlaps another.
-    work = Maintenance(per_year=200.0, window=Law.fixed(20.0))
-    units = [Part(f"unit {i}", "unit", 0) for i in range(10)]
+    work = some_work(per_year=200.0, duration=Law.fixed(20.0))
+    units = [PlantPart(f"unit {i}", "unit", 0) for i in range(10)]
     busy = plant_with(work, parts=units, kind=unit_kind(5000.0, 3.0))
     log = simulate_failures(busy, Streams(1, 0), 10 * YEAR)
     mended_home_s = log.mended_s + TRAVEL_H * HOUR
@@ -64,7 +65,7 @@ def test_nobody_is_at_two_places_and_repairs_wait_for_the_crew_that_is_away():
     end = np.concatenate([mended_home_s, log.visits.home_s])
     order = np.argsort(begin)
     assert np.all(begin[order][1:] >= end[order][:-1] - 1e-3)
-    idle = simulate_failures(replace(busy, sites=[Site("here", 50.5, 0.0)]), Streams(1, 0), 10 * YEAR)
+    idle = simulate_failures(replace(busy, sites=[PlantSite("here", 50.5, 0.0)]), Streams(1, 0), 10 * YEAR)
     # A call meets the crew away for the share of time of all visits, with half a visit to go.
     away_h = 20.0 + 2 * TRAVEL_H
     expected_h = 200.0 * away_h / HOURS_PER_YEAR * away_h / 2
@@ -85,9 +86,9 @@ def draws_of(plant):
 
 
 def test_work_is_put_off_by_whole_days_while_the_crew_mends():
-    units = [Part("unit", "unit", 0)]
+    units = [PlantPart("unit", "unit", 0)]
     plant = plant_with(
-        Maintenance(per_year=6.0, window=Law.fixed(1.0)), parts=units, kind=unit_kind(300.0, 100.0)
+        some_work(per_year=6.0, duration=Law.fixed(1.0)), parts=units, kind=unit_kind(300.0, 100.0)
     )
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
     dates = np.array(appointments(plant, draws_of(plant), (-YEAR, 10 * YEAR))[0].start_s)
@@ -105,7 +106,7 @@ def test_work_is_put_off_by_whole_days_while_the_crew_mends():
 def test_climbs_wait_for_the_storm_to_pass_and_other_work_does_not():
     start = np.arange(0.0, 5 * YEAR, 3 * DAY)  # every third day is a storm
     storms = merged(np.zeros(len(start), int), start, start + DAY, n_rows=1)
-    plain = Maintenance(per_year=30.0, window=Law.fixed(2.0))
+    plain = some_work(per_year=30.0, duration=Law.fixed(2.0))
     logs = {
         climbs: simulate_failures(
             plant_with(replace(plain, climbs=climbs)), Streams(1, 0), 5 * YEAR, storms=storms
@@ -127,15 +128,17 @@ def test_climbs_wait_for_the_storm_to_pass_and_other_work_does_not():
 
 
 def test_climbs_wait_for_daylight_where_that_is_the_rule():
-    work = Maintenance(per_year=20.0, start_h=2.0, climbs=True)
-    log = simulate_failures(plant_with(work, daylight_climbs=True), Streams(1, 0), 5 * YEAR)
+    work = some_work(per_year=20.0, start_h=2.0, climbs=True, duration=Law.fixed(2.0))
+    log = simulate_failures(
+        plant_with(work, repair=RepairRules(dispatch_h=0.0, daylight_climbs=True)), Streams(1, 0), 5 * YEAR
+    )
     hour = log.visits.start_s % DAY / HOUR
     assert 3.5 < hour.min() < 4.5  # sunrise at 50.5 N in summer
     assert 7.5 < hour.max() < 8.5  # and in winter
 
 
 def test_work_from_a_distance_takes_nobody():
-    plant = plant_with(Maintenance(per_year=12.0, window=Law.fixed(1.0), visit=False))
+    plant = plant_with(some_work(per_year=12.0, duration=Law.fixed(1.0), visit=False))
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
     assert len(log.visits.crew) == 0
     assert len(log.maintenance.of(0)[0]) == pytest.approx(120, abs=1)
@@ -145,8 +148,8 @@ def test_work_from_a_distance_takes_nobody():
 def test_a_visit_that_tests_finds_what_failed_unseen():
     # A standby that fails unseen is found by the next visit: 0 to 30 days later, 15 on the average.
     kind = unit_kind(20_000.0, 1.0, latent_share=1.0, repair=Repair.INDOOR)
-    work = Maintenance(per_year=365.25 / 30.0, window=Law.fixed(1.0), outage_share=0.0, tests=True)
-    units = [Part("main", "unit", 0, life=Law.exponential(1e9)), Part("standby", "unit", 0)]
+    work = some_work(per_year=365.25 / 30.0, duration=Law.fixed(1.0), outage_share=0.0, tests=True)
+    units = [PlantPart("main", "unit", 0, life=Law.exponential(1e9)), PlantPart("standby", "unit", 0)]
     plant = plant_with(work, parts=units, kind=kind, groups=[pair(test=None)])
     waits_h = []
     for block in range(40):
@@ -160,9 +163,9 @@ def test_a_visit_that_tests_finds_what_failed_unseen():
 
 
 def test_another_kind_of_work_moves_no_date_and_no_length():
-    first = Maintenance(per_year=12.0, window=Law.lognormal(2.0, 0.5))
+    first = some_work(per_year=12.0, duration=Law.lognormal(2.0, 0.5))
     alone = simulate_failures(plant_with(first), Streams(1, 0), 5 * YEAR)
-    second = Maintenance(per_year=1.0, start_h=14.0, outage_share=0.0)
+    second = some_work(per_year=1.0, start_h=14.0, outage_share=0.0)
     both = simulate_failures(plant_with((first, second)), Streams(1, 0), 5 * YEAR)
     np.testing.assert_array_equal(alone.maintenance.start_s, both.maintenance.start_s)
     np.testing.assert_array_equal(alone.maintenance.end_s, both.maintenance.end_s)

@@ -6,21 +6,26 @@ import pytest
 from small_networks import hop, triangle
 
 from hopyears.models.equipment.lifetimes import LawKind
-from hopyears.models.equipment.part_kind import PART_KINDS
-from hopyears.models.equipment.power import fair_weather_rate
+from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
+from hopyears.models.equipment.power import Generator, fair_weather_rate
+from hopyears.models.equipment.solar import Solar
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import (
     Crew,
     Depot,
+    IndoorUnit,
     Maintenance,
     PartChange,
     Power,
+    RepairRules,
     Service,
     Site,
     Switching,
 )
-from hopyears.sim.equipment.plant_builder import COMMON_SITE_PARTS, build_plant, part_kinds
+from hopyears.sim.equipment.plant_builder import build_plant, part_kinds
 from hopyears.sim.hops.hop_design import design_hops
+
+COMMON_SITE_PARTS = tuple(kind.key for kind in kinds_at(Place.SITE))
 
 
 def built(scheme="1+0", storm_share=0.0, **more):
@@ -71,8 +76,8 @@ def test_outside_parts_of_both_ends_with_their_causes():
 
 def test_a_second_controller_is_of_the_same_group():
     sites = triangle().sites
-    doubled = Site(**{**sites[0].model_dump(), "duplicated_controller": True})
-    found = built(sites=(doubled, *sites[1:]))
+    doubled = Site(**{**sites[0].model_dump(), "indoor_unit": "two"})
+    found = built(sites=(doubled, *sites[1:]), indoor_units=(IndoorUnit(id="two", controllers=2),))
     groups = Counter(part.group for part in found.hops[0].outside)
     assert groups["a/unit-1/controller"] == 2
     assert groups["b/unit-1/controller"] == 1
@@ -111,12 +116,11 @@ def test_a_chain_takes_in_the_indoor_unit_of_its_own():
 
 
 def test_changes_of_part_kinds():
-    kinds = part_kinds(
-        (
-            PartChange(kind="outdoor_radio", mtbf_h=123_000.0, swap_h=5.0, latent_share=0.5),
-            PartChange(kind="modem_card", weibull_shape=2.0),
-        )
+    changes = (
+        PartChange(kind="outdoor_radio", mtbf_h=123_000.0, swap_h=5.0, latent_share=0.5),
+        PartChange(kind="modem_card", weibull_shape=2.0),
     )
+    kinds = part_kinds(triangle(parts=changes))
     radio, modem = kinds["outdoor_radio"], kinds["modem_card"]
     assert (radio.life.mean_h, radio.mend.mean_h, radio.latent_share) == (123_000.0, 5.0, 0.5)
     assert radio.mend.spread == PART_KINDS["outdoor_radio"].mend.spread
@@ -167,10 +171,10 @@ def test_crews_depots_and_planned_work():
     assert (east.latitude_deg, east.longitude_deg, east.speed_km_h) == (45.0, 11.5, 60.0)
     (store,) = found.plant.depots
     assert (dict(store.stock), store.lead_time.mean_h) == ({"outdoor_radio": 3}, 240.0)
-    often, yearly = found.plant.sites[1].windows
-    assert (often.per_year, often.window.mean_h, often.start_h) == (pytest.approx(10.0), 1.5, 3.0)
+    often, yearly = found.plant.sites[1].planned
+    assert (often.per_year, often.duration.mean_h, often.start_h) == (pytest.approx(10.0), 1.5, 3.0)
     assert yearly.per_year == pytest.approx(1.0)
-    assert not found.plant.sites[0].windows
+    assert not found.plant.sites[0].planned
 
 
 def test_who_is_on_call_and_how_standbys_are_tested():
@@ -182,12 +186,12 @@ def test_who_is_on_call_and_how_standbys_are_tested():
     assert [base.shift.on_call for base in found.plant.crews] == [False, True]
     # a-c has standbys at both ends: there a crew tests by hand, and nothing is tested from a distance.
     assert {group.test for group in found.plant.groups} == {None}
-    a, b, c = (site.windows for site in found.plant.sites)
+    a, b, c = (site.planned for site in found.plant.sites)
     assert [(w.visit, w.climbs, w.tests, w.outage_share) for w in b] == [(False, True, False, 1.0)]
     for (window,) in (a, c):
         assert (window.tests, window.visit, window.outage_share) == (True, True, 0.0)
         assert window.per_year == pytest.approx(365.25 / 90.0)
-        assert window.window.mean_h == 2.0
+        assert window.duration.mean_h == 2.0
 
 
 def test_without_crews_one_team_stands_ready():
@@ -199,8 +203,9 @@ def test_line_cards_carry_the_services_that_need_them():
     network = triangle()
     many = tuple(Service(id=f"s{i}", site_a="a", site_b="b", committed_mbit_s=1.0) for i in range(6))
     circuits = Service(id="e1", site_a="a", site_b="c", committed_mbit_s=1.0, kind="circuit")
-    found = built(services=(*many, circuits))
-    # Four Ethernet ports are the unit's own; circuits always need a card.
+    unit = IndoorUnit(id="standard", own_line_ports={"packet": 4})
+    found = built(services=(*many, circuits), indoor_units=(unit,))
+    # Four packet ports are the unit's own; circuits always need a card.
     assert {service for service, _ in found.line_cards} == {"s4", "s5", "e1"}
     assert found.line_cards["s4", "a"] == found.line_cards["s5", "a"]
     assert found.plant.parts[found.line_cards["e1", "c"]].kind == "line_card"
@@ -220,3 +225,53 @@ def test_parallel_hops_are_held_apart():
     assert not one & two
     shared = {part.part for part in found.hops[0].outside} & {part.part for part in found.hops[3].outside}
     assert "a/mast" in names(found, shared)
+
+
+def test_the_spread_of_times_to_mend_is_the_network_s():
+    fixed = built("1+1 HSB", repair=RepairRules(duration_ln_sd=0.0)).plant
+    assert {kind.mend.kind for kind in fixed.kinds.values()} == {LawKind.FIXED}
+    assert fixed.dispatch == fixed.groups[0].manual_switch.fixed(0.5)
+    wide = built("1+1 HSB", repair=RepairRules(duration_ln_sd=0.9)).plant
+    spreads = [kind.mend.spread for kind in wide.kinds.values()]
+    assert {*spreads, wide.dispatch.spread, wide.groups[0].manual_switch.spread} == {0.9}
+
+
+def test_switches_and_supplies_are_built_from_their_fields():
+    found = built(
+        "1+1 HSB",
+        switching=Switching(manual_switch_h=4.0, reverts=True, wait_to_restore_s=60.0),
+        power=(
+            Power(
+                id="standard",
+                battery_life_years=3.0,
+                battery_end_share=0.5,
+                generator=True,
+                generator_start_s=10.0,
+                generator_fuel_h=6.0,
+                solar_harvest_h=(9.0,) * 12,
+                solar_ln_sd=0.3,
+                solar_day_correlation=0.1,
+                solar_reconnect_share=0.7,
+            ),
+        ),
+        parts=(PartChange(kind="fan", affecting_share=0.9),),
+    ).plant
+    group, supply = found.groups[0], found.sites[0].power
+    assert (group.manual_switch.mean_h, group.revertive, group.wait_to_restore_s) == (4.0, True, 60.0)
+    assert (supply.battery_life_years, supply.battery_end_share) == (3.0, 0.5)
+    assert supply.battery_at_age_h(0.5) == 3.0
+    assert supply.generator == Generator(start_failure=0.02, start_s=10.0, fuel_h=6.0)
+    assert supply.solar == Solar((9.0,) * 12, ln_sd=0.3, day_correlation=0.1, reconnect_share=0.7)
+    assert found.kinds["fan"].affecting_share == 0.9
+
+
+def test_access_to_a_site_is_added_to_each_journey():
+    site = triangle().sites[0]
+    sites = (site.model_copy(update={"access_h": 1.5}), *triangle().sites[1:])
+    assert built(sites=sites).plant.travel_h(0, 0, None) == built().plant.travel_h(0, 0, None) + 1.5
+
+
+def test_a_network_without_crews_has_the_default_crew():
+    (crew,) = built(crews=()).plant.crews
+    (stated,) = built(crews=(Crew(id="crew", base="a"),)).plant.crews
+    assert crew == stated

@@ -1,12 +1,13 @@
 """Raised chances of rare failures with their likelihood ratios: exact in every mean, and sharper."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from bare_plant import HOUR, bare_plant, check_mean, pair, standard_errors_off, unit_kind
 
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.part_kind import PartKind
-from hopyears.models.equipment.plant import Part, Plant
+from hopyears.models.equipment.plant import Plant, PlantPart
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.raised import LARGEST_SECOND_MOMENT, Raised, raised_parts
 from hopyears.sim.streams import Streams
@@ -20,13 +21,13 @@ def mixed_plant(n_common: int = 20) -> Plant:
     """Two rare parts that are long to mend, and common ones that are mended soon, of one crew."""
     common = unit_kind(5_000.0, 5.0, key="common")
     plant = bare_plant(2, RARE, crews=1)
-    parts = [*plant.parts, *(Part(f"common {i}", "common", 0) for i in range(n_common))]
+    parts = [*plant.parts, *(PlantPart(f"common {i}", "common", 0) for i in range(n_common))]
     return Plant(
         plant.sites,
         parts,
         crews=plant.crews,
         kinds={"unit": RARE, "common": common},
-        dispatch=plant.dispatch,
+        repair=plant.repair,
     )
 
 
@@ -82,7 +83,7 @@ def test_long_repairs_are_raised_first_and_within_the_bound():
 def test_parts_with_a_standby_and_lives_that_age_are_left():
     backed = bare_plant(3, RARE, crews=1, groups=[pair()])
     assert raised_parts(backed, HOURS * HOUR, 5.0).parts.tolist() == [2]
-    ageing = PartKind("unit", RARE.cause, Law.weibull(1e6, 2.0), RARE.repair, RARE.mend)
+    ageing = replace(RARE, life=Law.weibull(1e6, 2.0))
     assert raised_parts(bare_plant(3, ageing, crews=1), HOURS * HOUR, 5.0).parts.size == 0
 
 

@@ -9,7 +9,7 @@ from small_networks import triangle
 
 from hopyears.models.equipment.link_states import link_state
 from hopyears.models.judging.cause import Cause
-from hopyears.models.network.network import Site
+from hopyears.models.network.network import IndoorUnit, Site
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.equipment.segments import LinkStates, equipment_segments
 
@@ -20,8 +20,9 @@ PLAIN = ModelOptions(rain=False, anchoring=False)
 @cache
 def prepared(scheme="1+0", duplicated=False):
     network = triangle(scheme)
-    first = Site(**{**network.sites[0].model_dump(), "duplicated_controller": duplicated})
-    return prepare(triangle(scheme, sites=(first, *network.sites[1:])), PLAIN)
+    first = Site(**{**network.sites[0].model_dump(), "indoor_unit": "own"})
+    unit = IndoorUnit(id="own", controllers=2 if duplicated else 1)
+    return prepare(triangle(scheme, sites=(first, *network.sites[1:]), indoor_units=(unit,)), PLAIN)
 
 
 def part(ready, name):

@@ -2,10 +2,10 @@
 
 import pytest
 from network_text import small, write
-from small_networks import hop, triangle
+from small_networks import RADIO, hop, triangle
 
-from hopyears.models.network.network import ClimateChange
-from hopyears.models.network.network_rules import DOUBTS
+from hopyears.models.network.network import ClimateChange, Depot, Network, PartChange, Power
+from hopyears.models.network.network_doubts import doubts_of
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands import main
 from hopyears.sim.hops import hop_design
@@ -30,12 +30,26 @@ def test_an_ordinary_network_raises_none():
 def test_multipath_beyond_the_laws_and_a_margin_below_zero_are_one_warning_of_the_hop():
     doubts = told(long_hop(geoclimatic_factor=0.002, transmit_power_dbm=-30.0, channel_width_mhz=2000.0))
     assert len(doubts) == 1
-    assert doubts[0].startswith('hop "a-b": clear-air margin is -')
-    assert (
-        "dB at the lowest modulation; must be above 0 dB, else the hop never carries anything; " in doubts[0]
+    assert doubts[0].startswith('hop "a-b": the margin in clear air is -')
+    assert "dB at the lowest modulation, so that the hop never carries anything; " in doubts[0]
+    assert "; multipath occurrence is 2048 %; the laws of P.530 are drawn up to 2000 %" in doubts[0]
+
+
+def test_changes_of_parts_and_stocks_that_the_network_lacks_are_told():
+    idle = triangle(
+        parts=(PartChange(kind="waveguide", mtbf_h=1e5), PartChange(kind="rectifier", mtbf_h=1e5)),
+        depots=(Depot(id="store", base="a", stock={"waveguide": 1, "rectifier": 2, "cable": 1}),),
     )
-    assert "multipath occurrence is 2048 %; " in doubts[0]
-    assert doubts[0].endswith("must be up to 2000 % for the laws of P.530; beyond, blocks take long, too")
+    lacks = "the network has no such part, so the entry changes nothing"
+    assert told(idle) == [
+        f'part "waveguide": {lacks}',
+        f'part "rectifier": {lacks}',
+        'depot "store": no part of the network takes a spare of waveguide, rectifier, so that stock changes '
+        "nothing",
+    ]
+    power = (Power(id="standard", rectifiers=2),)
+    radios = (RADIO.model_copy(update={"mounting": "waveguide"}),)
+    assert told(Network(**{**dict(idle), "power": power, "radios": radios})) == []
 
 
 def test_a_fade_prone_hop_within_the_laws_raises_none():
@@ -64,12 +78,13 @@ def test_multipath_that_no_law_describes_is_refused_everywhere(tmp_path, capsys)
     [
         (
             {"rain_rate_001_mm_h": 120.0},
-            "climate: rain_rate_001_mm_h is 120; must be 13.8 to 86.5 to suit the place's monthly rainfall",
+            "climate: rain_rate_001_mm_h is 120, where the place's monthly rainfall suggests 34.6 "
+            "(13.8 to 86.5 go unremarked)",
         ),
         (
             {"monthly_temperature_c": (-20.0,) * 12, "monthly_rainfall_mm": (150.0,) * 12},
-            "climate: time with rain is 35 % of the year by monthly rainfall and temperature; must be up to "
-            "25 %; beyond, blocks take long",
+            "climate: it rains 35 % of the year by monthly rainfall and temperature; beyond 25 % blocks take "
+            "long",
         ),
     ],
 )
@@ -81,7 +96,7 @@ def test_terrain_and_gradient_of_the_user_make_the_geoclimatic_factor():
     """ITU-R P.530-17, 2.3.1: K = 10^(-4.4 - 0.0027 dN1) (10 + s_a)^-0.46; p0 goes with K."""
 
     def occurrence(**climate):
-        return design_hops(triangle(climate=ClimateChange(**climate)))[0].occurrence
+        return design_hops(triangle(climate=ClimateChange(**climate)))[0].multipath.occurrence
 
     flat, rough = (occurrence(terrain_roughness_m=s_a) for s_a in (0.0, 190.0))
     assert rough / flat == pytest.approx((10.0 / 200.0) ** 0.46)
@@ -95,13 +110,12 @@ def test_a_hop_with_several_doubts_of_its_file_is_told_of_once():
     many = hop("a-b", "a", "b", 15.0, "1+1 SD+FD", antenna="large")
     told_of = [
         doubt.sentence()
-        for rule in DOUBTS
-        for doubt in rule(triangle(hops=(many, *network.hops[1:])))
+        for doubt in doubts_of(triangle(hops=(many, *network.hops[1:])))
         if doubt.entry == 'hop "a-b"'
     ]
     assert len(told_of) == 1
-    assert "space diversity is 15 GHz" in told_of[0]
-    assert "; frequency diversity is 15 GHz" in told_of[0]
+    assert "space diversity at 15 GHz" in told_of[0]
+    assert "; frequency diversity at 15 GHz" in told_of[0]
 
 
 def test_every_verb_tells_it_once(tmp_path, capsys):
@@ -115,7 +129,7 @@ def test_every_verb_tells_it_once(tmp_path, capsys):
     ):
         assert main(verb) == 0
         shown = "".join(capsys.readouterr())
-        assert shown.count("rain_rate_001_mm_h is 250; must be") == 1
+        assert shown.count("rain_rate_001_mm_h is 250, where") == 1
     assert "rain_rate_001_mm_h is 250" in (tmp_path / "run" / "manifest.json").read_text()
 
 

@@ -84,7 +84,7 @@ def test_undisturbed():
 
 def test_rain_takes_modulations_one_by_one():
     hop = thresholds("1+0")
-    margin_db = hop.design.margin_db[0]
+    margin_db = hop.design.levels.margin_db[0]
     peak_db = margin_db[0] + 5.0
     line = timeline(hop, rain=shower(peak_db))
     # The attenuation passes A at 1000 s A/peak after the start and before the end.
@@ -100,7 +100,7 @@ def test_rain_takes_modulations_one_by_one():
 def test_hysteresis_brings_modulations_back_later():
     rule = SwitchRule(guard_db=1.0, hysteresis_db=2.0, hold_s=0.0)
     plain, slow = thresholds("1+0"), thresholds("1+0", rule)
-    rain = shower(plain.design.margin_db[0, 3] + 0.5)
+    rain = shower(plain.design.levels.margin_db[0, 3] + 0.5)
     lost = [timeline(hop, rain=rain) for hop in (plain, slow)]
     below = [seconds_where(line, line.levels[:, 0] < 5) for line in lost]
     assert below[1] > below[0]
@@ -141,7 +141,7 @@ def test_dispersion_has_its_own_name():
 def test_rain_and_fade_at_once_have_both_names():
     hop = thresholds("1+0")
     fades = one_fade(hop, depth=1e-6, time_s=2000.0)
-    line = timeline(hop, rain=shower(hop.design.margin_db[0, 2]), fades=fades)
+    line = timeline(hop, rain=shower(hop.design.levels.margin_db[0, 2]), fades=fades)
     assert value_at(line, line.causes, 2000.0) == int(Cause.RAIN | Cause.MULTIPATH)
     assert value_at(line, line.levels, 2000.0)[0] == 0
 
@@ -157,7 +157,7 @@ def with_part_down(hop, part_id, start_s, end_s):
 def test_equipment_that_is_down_leaves_nothing_to_the_rain():
     hop = thresholds("1+0")
     down = with_part_down(hop, "a/radio-1", 1500.0, 2500.0)
-    line = timeline(hop, equipment=down, rain=shower(hop.design.margin_db[0, 0] + 5.0))
+    line = timeline(hop, equipment=down, rain=shower(hop.design.levels.margin_db[0, 0] + 5.0))
     assert value_at(line, line.causes, 2000.0) == int(Cause.OUTDOOR_RADIO)
     assert value_at(line, line.capacity_mbit_s, 2000.0).tolist() == [0.0, 0.0]
     # Just before and after it is the rain again, at the level of that moment.
@@ -191,7 +191,7 @@ def test_less_margin_shows_in_the_next_shower():
     (bit,) = [i for i, part in enumerate(structure.parts) if part.id.endswith("a/radio-1")]
     standby = link_state(structure, structure.all_up & ~(1 << bit), ((1,), (0,)))
     equipment = EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [standby])
-    rain = shower(hop.design.margin_db[0, 0] - 1.0)
+    rain = shower(hop.design.levels.margin_db[0, 0] - 1.0)
     assert value_at(timeline(hop, rain=rain), timeline(hop, rain=rain).levels, 2000.0)[0] == 1
     line = timeline(hop, equipment=equipment, rain=rain)
     assert value_at(line, line.levels, 2000.0)[0] == 0

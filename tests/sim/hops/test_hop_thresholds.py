@@ -47,8 +47,8 @@ def test_margins_are_those_of_the_link_budget():
     hop = thresholds("1+0")
     table = hop.nominal
     assert table.ceiling.tolist() == [5, 5]
-    assert table.rain_down_db == pytest.approx(hop.design.margin_db)
-    assert table.rain_up_db == pytest.approx(hop.design.margin_db)
+    assert table.rain_down_db == pytest.approx(hop.design.levels.margin_db)
+    assert table.rain_up_db == pytest.approx(hop.design.levels.margin_db)
     assert not table.cross_polar_rain.any()
     assert table.causes.tolist() == [0, 0]
 
@@ -83,18 +83,18 @@ def test_the_other_polarisation_is_read_on_the_reference():
     design = hop.design
     assert [channel.polarisation for channel in design.channels] == [0, 1]
     # ITU-R P.530-18, 2.4.4: vertical has 300 A/(335 + A) where horizontal has A.
-    margin_db = design.margin_db[1]
+    margin_db = design.levels.margin_db[1]
     expected = 300.0 * margin_db / (335.0 + margin_db)
-    assert hop.nominal.rain_down_db[0] == pytest.approx(design.margin_db[0])
+    assert hop.nominal.rain_down_db[0] == pytest.approx(design.levels.margin_db[0])
     assert hop.nominal.rain_down_db[1] == pytest.approx(expected)
-    assert (expected < design.margin_db[0]).all()
+    assert (expected < design.levels.margin_db[0]).all()
 
 
 def test_the_anchor_is_undone():
     curve = Anchor(np.array([0.0, 10.0, 100.0]), np.array([0.0, 20.0, 120.0]))
     design = thresholds("1+0").design
     hop = HopThresholds(design, curve, None, PLAIN)
-    margin_db = design.margin_db[0]
+    margin_db = design.levels.margin_db[0]
     expected = np.where(margin_db < 20.0, margin_db / 2.0, 10.0 + (margin_db - 20.0) * 0.9)
     assert hop.nominal.rain_down_db[0] == pytest.approx(expected)
 
@@ -102,7 +102,7 @@ def test_the_anchor_is_undone():
 def test_co_channel_carriers_are_limited_until_the_partner_is_off():
     hop = thresholds("2+0 XPIC", canceller_db=8.0)
     design = hop.design
-    margin_db = design.margin_db[0]
+    margin_db = design.levels.margin_db[0]
     both = hop.nominal
     assert (both.rain_down_db[0] < margin_db - 0.3).all()
     # Noise and interference at the threshold: together they just leave the required ratio.
@@ -110,19 +110,34 @@ def test_co_channel_carriers_are_limited_until_the_partner_is_off():
         required = design.steps.required_snr_db[step]
         clear = margin_db[step] + required
         xpd = cross_polar.rain_discrimination_db(limit_db, frequency_ghz=7.0)
-        leak = 10.0 ** (-xpd / 10.0) + 10.0 ** (-design.antenna_discrimination_db / 10.0)
+        leak = 10.0 ** (-xpd / 10.0) + 10.0 ** (-design.levels.antenna_discrimination_db / 10.0)
         total = 10.0 ** ((limit_db - clear) / 10.0) + leak / 10.0**0.8
         assert total == pytest.approx(10.0 ** (-required / 10.0), rel=1e-6)
     # The partner's transmitter towards end b is silent: only noise is left that way, not the other way.
     alone = hop.of(state_without(hop, "a-b/a/radio-2"))
     assert alone.rain_down_db[0] == pytest.approx(margin_db)
-    assert alone.ceiling.tolist() == [5, 0, 5, 0]
+    # The other way the partner goes on, but its receiver is the dead radio's: nothing is cancelled there.
+    assert alone.ceiling.tolist() == [5, 0, 4, 0]
     assert not alone.cross_polar_rain[0].any()
+
+
+def test_a_canceller_needs_the_receiver_of_the_other_polarisation():
+    # It subtracts what that receiver hears: with it dead, all interference stays (common practice).
+    hop = thresholds("2+0 XPIC", canceller_db=20.0)
+    uncancelled = thresholds("2+0 XPIC", canceller_db=0.0)
+    deaf = hop.of(state_without(hop, "a-b/b/radio-2"))
+    # Towards end b the far transmitter of channel 2 goes on, and nothing hears it.
+    assert deaf.rain_down_db[0] == pytest.approx(uncancelled.nominal.rain_down_db[0])
+    assert (deaf.rain_down_db[0] < hop.nominal.rain_down_db[0] - 3.0).all()
+    usable = deaf.ceiling[0]
+    assert (deaf.fades.down[0, 0, 0, :usable] > hop.nominal.fades.down[0, 0, 0, :usable]).all()
+    # Towards end a channel 2 is silent: noise alone.
+    assert deaf.rain_down_db[2] == pytest.approx(hop.design.levels.margin_db[0])
 
 
 def test_cross_polar_thresholds_are_named_where_interference_rules():
     hop = thresholds("2+0 XPIC", canceller_db=4.0)
-    gap_db = hop.design.margin_db[0] - hop.nominal.rain_down_db[0]
+    gap_db = hop.design.levels.margin_db[0] - hop.nominal.rain_down_db[0]
     named = hop.nominal.cross_polar_rain[0]
     assert (named == (gap_db > 3.0)).all()
     assert named.any()
@@ -133,7 +148,7 @@ def test_clear_air_sets_a_ceiling():
     weak = Radio(id="r", transmit_power_dbm=-15.0)
     ready = prepare(triangle(radios=(weak,)), ModelOptions(rain=False, anchoring=False))
     hop = HopThresholds(ready.designs[0], IDENTITY, ready.nights[0], PLAIN)
-    usable = int((ready.designs[0].margin_db[0] > 0.0).sum())
+    usable = int((ready.designs[0].levels.margin_db[0] > 0.0).sum())
     assert 0 < usable < 5
     assert hop.nominal.ceiling.tolist() == [usable, usable]
     # What clear air does not allow is never lost or won by itself.
@@ -165,11 +180,11 @@ def test_fades_are_lost_as_often_as_the_standard_says():
     hop = thresholds("1+0")
     table, nights = hop.nominal, hop.nights
     # In the worst month the raw law is 1 - exp(-p0 x), which the depth map makes P.530's.
-    share = -np.expm1(-nights.depth_map.raw_threshold(hop.design.margin_db[0])[1] * 1.0)
+    share = -np.expm1(-nights.depth_map.raw_threshold(hop.design.levels.margin_db[0])[1] * 1.0)
     assert share.shape == (5,)
-    wanted = multipath.exceedance(nights.occurrence_worst, hop.design.margin_db[0])
+    wanted = multipath.exceedance(nights.occurrence_worst, hop.design.levels.margin_db[0])
     found = nights.occurrence_worst * table.fades.down[1, 0, 0]
-    deep = hop.design.margin_db[0] > 30.0
+    deep = hop.design.levels.margin_db[0] > 30.0
     assert found[deep] == pytest.approx(wanted[deep], rel=0.05)
     assert deep.any()
 
@@ -223,7 +238,7 @@ def test_thresholds_are_in_order_in_every_state(scheme, data):
 
 
 def test_a_margin_within_the_hysteresis_still_lets_a_modulation_come_back():
-    margin = float(thresholds("1+0").design.margin_db.min())
+    margin = float(thresholds("1+0").design.levels.margin_db.min())
     rule = SwitchRule(guard_db=0.0, hysteresis_db=2.0)
     for left_db, steps in ((1.0, 5), (0.05, 4)):
         radio = Radio(id="r", transmit_power_dbm=20.0 - margin + left_db)

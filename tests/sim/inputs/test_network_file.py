@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from network_text import small, toml, write
 
 import hopyears.sim.inputs.input_text
+from hopyears.models.network.network import Site, Switching
 from hopyears.sim.inputs.network_file import (
     InputError,
     NetworkSource,
@@ -133,8 +134,8 @@ ONE_FAULT = [
     (
         ("switching", "revert"),
         True,
-        'switching: field is "revert"; must be one of changeover_s, failure_on_demand, reverts, '
-        'standby_test_days, standby_test_visit, standby_test_h. Did you mean "reverts"?',
+        f'switching: field is "revert"; must be one of {", ".join(Switching.model_fields)}. '
+        'Did you mean "reverts"?',
     ),
     (("hops", 0, "site_a"), "hill", 'hop "hill-mill": field is "site_a"; must be "from"'),
     # Empty and missing lists.
@@ -388,14 +389,16 @@ def test_tables_give_the_same_network_as_toml(tmp_path: Path) -> None:
 
 def test_cells_of_every_type(tmp_path: Path) -> None:
     sites = (
-        "\ufeffid , latitude_deg,longitude_deg,duplicated_controller,indoor_units\r\n"
-        '"hill",50.0,1e1,TRUE,2\r\n\r\n mill ,50.1,10,false,\r\nridge,50.1,10.2,,\r\ndale,50.3,10.2,,\r\n'
+        "\ufeffid , latitude_deg,longitude_deg,indoor_unit,indoor_units\r\n"
+        '"hill",50.0,1e1,big,2\r\n\r\n mill ,50.1,10,,\r\nridge,50.1,10.2,,\r\ndale,50.3,10.2,,\r\n'
     )
     hops = HOPS.replace("scheme\n", "scheme,rain_exceedance_db\n").replace("HSB\n", "HSB,0.1=9.5; 0.01=30\n")
     hops = hops.replace("dish,\n", "dish,,\n").replace("1+0\n", "1+0,\n")
-    network = read_network(tables(tmp_path, sites, hops)).network
-    assert network.site("hill").duplicated_controller is True
-    assert network.site("mill").duplicated_controller is False
+    path = tables(tmp_path, sites, hops)
+    path.write_text(path.read_text(encoding="utf-8") + '[[indoor_units]]\nid = "big"\nfans = 2\n', "utf-8")
+    network = read_network(path).network
+    assert network.site("hill").indoor_unit == "big"
+    assert network.site("mill").indoor_unit == "standard"
     assert network.site("hill").indoor_units == 2
     assert network.site("mill").indoor_units == 0
     assert network.hop("hill-mill").rain_exceedance_db == {"0.1": 9.5, "0.01": 30.0}
@@ -445,8 +448,7 @@ TABLE_FAULTS = [
     ),
     (
         {"sites": SITES.replace("id,", "Id,", 1)},
-        'sites.csv: column is "Id"; must be one of id, latitude_deg, longitude_deg, ground_height_m, '
-        'antenna_height_m, power, duplicated_controller, indoor_units. Did you mean "id"?',
+        f'sites.csv: column is "Id"; must be one of {", ".join(Site.model_fields)}. Did you mean "id"?',
     ),
     (
         {"sites": SITES.replace("longitude_deg", "latitude_deg", 1)},

@@ -70,8 +70,8 @@ def test_a_fixed_design_is_that_of_a_radio_that_is_not_adaptive():
         fixed = fixed_design(design_hops(network)[0], step)
         for field in fields(Steps):
             np.testing.assert_array_equal(getattr(fixed.steps, field.name), getattr(plain.steps, field.name))
-        np.testing.assert_array_equal(fixed.margin_db, plain.margin_db)
-        np.testing.assert_array_equal(fixed.received_level_dbm, plain.received_level_dbm)
+        np.testing.assert_array_equal(fixed.levels.margin_db, plain.levels.margin_db)
+        np.testing.assert_array_equal(fixed.levels.received_level_dbm, plain.levels.received_level_dbm)
     with pytest.raises(ValueError, match="step is 99; must be 0 to"):
         fixed_design(design_hops(network)[0], 99)
 

@@ -144,9 +144,7 @@ def test_shapes_of_every_month_meet_its_law_with_overlap(mean_rate_mm_h, rain_pr
     given = {"mean_rate_mm_h": mean_rate_mm_h, "rain_probability": rain_probability}
     ratio = []
     for law in (month_law(*month), sparse_law(*month[:2], **given)):
-        snapshots = scenes(
-            [law], *month[:2], per_month=30_000, first_month=777_777, longest_hop_km=0.0
-        )
+        snapshots = scenes([law], *month[:2], per_month=30_000, first_month=777_777, longest_hop_km=0.0)
         found = raw_law(snapshots, path_length_km=0.0, k=1.0, alpha=1.0).exceedance(rates)
         ratio.append(found / wanted)
     np.testing.assert_allclose(ratio[0], 1.0, atol=0.08)
@@ -206,7 +204,9 @@ def test_systems_in_sequence_are_the_same_systems(field):
     np.minimum.at(first, field.wide_system, field.wide[:, 0])
     shift = slot_s * np.arange(field.n_systems) - first
     np.testing.assert_allclose(row.storm_start_s, field.storm_start_s + shift[field.storm_system])
-    np.testing.assert_allclose(row.cell_birth_s, field.cell_birth_s + shift[field.storm_system][field.cell_storm])
+    np.testing.assert_allclose(
+        row.cell_birth_s, field.cell_birth_s + shift[field.storm_system][field.cell_storm]
+    )
     np.testing.assert_allclose(row.wide[:, 0], field.wide[:, 0] + shift[field.wide_system])
     np.testing.assert_array_equal(row.cells[:, 1:], field.cells[:, 1:])
     np.testing.assert_array_equal(row.wide[:, 1:], field.wide[:, 1:])
@@ -218,7 +218,7 @@ def test_dry_months_have_no_storms():
     field = draw_storms(Streams(1, 0), dry, REGION, n_years=1)
     assert field.n_cells == field.n_storms == field.n_wide == 0
     assert draw_heavier_storms(Streams(1, 0), dry, REGION, n_years=1, share=1.0)[0].n_storms == 0
-    assert len(storm_intervals(field, [[0.0, 0.0]]).start_s) == 0
+    assert len(storm_intervals(field, [[0.0, 0.0]], distance_km=15.0, least_peak_mm_h=5.0).start_s) == 0
 
 
 def test_storm_intervals_are_when_a_strong_cell_is_near():
@@ -226,7 +226,9 @@ def test_storm_intervals_are_when_a_strong_cell_is_near():
     weak = {**passing, "birth": 50_000.0, "peak": 1.0}
     second = {**passing, "birth": 2000.0}
     field = cells_field([passing, second, weak], storm_of=[0, 1, 2])
-    near = storm_intervals(field, [[0.0, 30.0], [0.0, 0.0], [10.0, 0.0]], distance_km=10.0)
+    near = storm_intervals(
+        field, [[0.0, 30.0], [0.0, 0.0], [10.0, 0.0]], distance_km=10.0, least_peak_mm_h=5.0
+    )
     # The second place has each within 10 km from 1000 s to 3000 s after its birth; the third 1000 s later.
     assert list(near.row) == [1, 2]
     np.testing.assert_allclose(near.start_s, [2000.0, 3000.0], atol=1.0)

@@ -5,8 +5,8 @@ from synthetic_results import made_up_results
 
 from hopyears.sim.commands.summary_text import print_summary
 from hopyears.sim.equipment.failure_log import PHASES
-from hopyears.sim.report.rows import failure_tables
 from hopyears.sim.runs.failure_rows import FAILURE_TABLES, OUTAGE_NOTE, PHASE_COLUMNS, failure_rows
+from hopyears.sim.wording.rows import failure_tables
 
 KINDS = FAILURE_TABLES[0]
 

@@ -137,11 +137,11 @@ def test_with_everything_switched_off_nothing_ever_happens(tmp_path):
 
 
 def test_a_site_that_outgrows_its_indoor_unit_is_told_with_the_run(tmp_path):
-    simulate(source_of(triangle("7+1")), RunRequest(years=1, seed=5, block_years=1), tmp_path / "run")
+    simulate(source_of(triangle("7+2")), RunRequest(years=1, seed=5, block_years=1), tmp_path / "run")
     warnings = Results.load(tmp_path / "run").manifest["warnings"]
     assert (
-        'test.toml: site "a": radios of hop "a-b" is 8; must be at most 6 for one indoor unit. '
-        "They are split over several" in warnings
+        'test.toml: site "b": hop "a-b" has 9 radios here and an indoor unit takes 8, so they are split over '
+        "several" in warnings
     )
 
 

@@ -104,8 +104,8 @@ def test_number_of_fades_by_hand(compared):
     for step, states in enumerate(design.steps.states):
         row = row_of(compared, "a-b", states, "flat fades of one line")
         time = row_of(compared, "a-b", states, "flat fading of one line")
-        depth_db = design.margin_db[0, step]
-        length_s = 410.0 * (design.length_km / 46.0) ** 0.5 * 10.0 ** (-depth_db / 20.0)
+        depth_db = design.levels.margin_db[0, step]
+        length_s = 410.0 * (design.path.length_km / 46.0) ** 0.5 * 10.0 ** (-depth_db / 20.0)
         assert row["predicted"] == pytest.approx(time["predicted"] / length_s)
         assert row["in_range"] == (depth_db >= 25.0)
 
@@ -127,8 +127,8 @@ def test_what_a_recommendation_does_not_cover_is_marked(compared):
     assert compared[compared["figure"].str.endswith("fading of one line")]["in_range"].all()
     prepared = prepare(triangle("1+1 FD"), ModelOptions(rain=False, anchoring=False))
     hop = HopThresholds(prepared.designs[0], prepared.anchors[0], prepared.nights[0])
-    for step, depth_db in enumerate(prepared.designs[0].margin_db[0]):
-        gain = 80.0 * 0.056 / (7.0**2 * prepared.designs[0].length_km) * 10.0 ** (depth_db / 10.0)
+    for step, depth_db in enumerate(prepared.designs[0].levels.margin_db[0]):
+        gain = 80.0 * 0.056 / (7.0**2 * prepared.designs[0].path.length_km) * 10.0 ** (depth_db / 10.0)
         (diverse,) = [
             figure
             for figure in fading_figures(hop, step, ModelOptions())

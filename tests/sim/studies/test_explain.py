@@ -14,13 +14,13 @@ from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import PartChange, Service
 from hopyears.sim.blocks.block import BlockSimulator, hop_line
 from hopyears.sim.commands import main
-from hopyears.sim.commands.explain import span_text
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares, system_shares_db
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.studies.explain import explain, worst_outages
 from hopyears.sim.studies.explain_timeline import SERVICE
+from hopyears.sim.wording.wording import span
 
 BLOCK_YEARS = 2
 
@@ -218,4 +218,4 @@ def test_dates_count_from_the_first_of_january():
     [(45.2, "45 s"), (60, "1 min"), (725, "12 min 5 s"), (12_000, "3 h 20 min"), (187_200, "2 d 4 h")],
 )
 def test_lengths_of_time_read_well(seconds, text):
-    assert span_text(seconds) == text
+    assert span(seconds) == text

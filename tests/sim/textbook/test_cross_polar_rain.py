@@ -75,14 +75,14 @@ def test_a_run_has_the_outage_of_the_recommendation(tmp_path):
     for _, row in rows.iterrows():
         assert abs(row["ratio"] - 1.0) < 0.25 + 4.0 * row["standard_error"]
         law, near = (
-            float(design.precipitation.exceedance(factor * limits_db[row["states"]])) * SECONDS_PER_YEAR
+            float(design.rain.precipitation.exceedance(factor * limits_db[row["states"]])) * SECONDS_PER_YEAR
             for factor in (1.0, 0.95)
         )
         allowed = near - law + 4.0 * row["standard_error"] * row["predicted"]
         assert abs(row["simulated"] - law) < allowed
         # Interference less by 3 dB would be seen.
         easier = cross_polar.rain_outage(
-            rain_attenuation.attenuation_db(design.rain_law, 1e-4),
+            rain_attenuation.attenuation_db(design.rain.law, 1e-4),
             frequency_ghz=23.0,
             required_c_i_db=design.steps.required_snr_db,
             canceller_db=3.0,

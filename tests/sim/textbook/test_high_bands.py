@@ -48,11 +48,11 @@ def test_gases_take_what_they_take_near_the_ground(frequency_ghz, lowest, highes
     """ITU-R P.676-12 at 1013 hPa, 15 degrees and 7.5 g/m3: 0.46 dB/km at 71 GHz, 0.34 at 81 GHz."""
     prepared = prepare(town(frequency_ghz), ModelOptions(anchoring=False))
     (design,) = prepared.designs
-    assert lowest < design.gas_loss_db / design.length_km < highest
-    by_climate = gas_db_per_km(frequency_ghz, design.climate) * design.length_km
+    assert lowest < design.levels.gas_loss_db / design.path.length_km < highest
+    by_climate = gas_db_per_km(frequency_ghz, design.climate) * design.path.length_km
     assert (predict_hops(prepared)["gas_loss_db"] == by_climate).all()
     lower_band = prepare(town(38.0), ModelOptions(anchoring=False)).designs[0]
-    assert design.gas_loss_db > 2.5 * lower_band.gas_loss_db
+    assert design.levels.gas_loss_db > 2.5 * lower_band.levels.gas_loss_db
 
 
 def test_a_modulation_that_light_rain_takes_is_lost_for_a_per_cent_of_the_year():
@@ -80,7 +80,7 @@ def test_a_run_meets_the_law_from_one_per_cent_on(frequency_ghz):
         yearly.append([share_of_years_above(knots, level_db, 10) for level_db in raw_db])
     years = np.concatenate(yearly, axis=1)
     mean, error = years.mean(axis=1), years.std(axis=1, ddof=1) / np.sqrt(years.shape[1])
-    allowed = design.precipitation.exceedance(0.95 * levels_db) - FRACTIONS + 4.0 * error
+    allowed = design.rain.precipitation.exceedance(0.95 * levels_db) - FRACTIONS + 4.0 * error
     assert np.all(np.abs(mean - FRACTIONS) < allowed)
-    wrong = design.precipitation.exceedance(0.8 * levels_db)
+    wrong = design.rain.precipitation.exceedance(0.8 * levels_db)
     assert np.any(np.abs(mean - wrong) > allowed)

@@ -42,8 +42,8 @@ def test_the_target_is_what_was_measured_and_the_law_goes_on_beyond():
     design = measured().designs[1]
     assert rain_target_db(design, FRACTIONS) == pytest.approx(LEVELS_DB, rel=1e-9)
     beyond = rain_target_db(design, np.array([1e-2, 1e-6]))
-    ratio = beyond / design.precipitation.attenuation_db([1e-2, 1e-6])
-    ends = LEVELS_DB[[0, -1]] / design.precipitation.attenuation_db(FRACTIONS[[0, -1]])
+    ratio = beyond / design.rain.precipitation.attenuation_db([1e-2, 1e-6])
+    ends = LEVELS_DB[[0, -1]] / design.rain.precipitation.attenuation_db(FRACTIONS[[0, -1]])
     assert ratio == pytest.approx(ends, rel=1e-2)
 
 

@@ -5,15 +5,26 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from markov import dark_share
+from plant_entries import supply
 from scipy.integrate import quad
 from scipy.stats import lognorm
 from small_networks import RADIO, hop, triangle
 
 from hopyears.models.air import diversity
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.markov import battery_backed_unavailability, dark_h_per_year
-from hopyears.models.equipment.power import PowerSupply
-from hopyears.models.network.network import Antenna, Crew, Network, PartChange, Power, Repair, Service, Site
+from hopyears.models.equipment.markov import dark_h_per_year
+from hopyears.models.network.network import (
+    Antenna,
+    Crew,
+    IndoorUnit,
+    Network,
+    PartChange,
+    Power,
+    RepairRules,
+    Service,
+    Site,
+)
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
@@ -64,7 +75,7 @@ def test_rain_is_the_law_at_the_margin(plain):
     for index, design in enumerate(plain.designs):
         for _, row in table[table["hop"] == design.hop.id].iterrows():
             fraction = row["rain_min_per_year"] / MINUTES_PER_YEAR
-            margin_db = design.precipitation.attenuation_db(fraction)
+            margin_db = design.rain.precipitation.attenuation_db(fraction)
             assert margin_db == pytest.approx(row["rain_margin_db"], rel=1e-9)
         assert index < 3
 
@@ -80,15 +91,15 @@ def test_measured_rain_goes_before_the_law():
     found = [rain_exceedance(design, margin) for margin in np.linspace(0.5, 90.0, 60)]
     assert (np.diff(found) < 0.0).all()
     assert rain_exceedance(prepared.designs[0], 3.0) == pytest.approx(
-        float(prepared.designs[0].precipitation.exceedance(3.0))
+        float(prepared.designs[0].rain.precipitation.exceedance(3.0))
     )
 
 
 def multipath_by_hand(design, step):
     """P.530: deep fades p0 10^(-A/10); signatures; all of the worst month, no diversity."""
-    p0, depth_db = design.occurrence, design.margin_db[0, step]
+    p0, depth_db = design.multipath.occurrence, design.levels.margin_db[0, step]
     eta = 1.0 - math.exp(-0.2 * p0**0.75)
-    delay_ns = 0.7 * (design.length_km / 50.0) ** 1.3
+    delay_ns = 0.7 * (design.path.length_km / 50.0) ** 1.3
     flat = p0 * 10.0 ** (-depth_db / 10.0)
     depth = design.steps.signature_depth_db[step]
     width = design.steps.signature_width_ghz[step]
@@ -107,14 +118,16 @@ def test_multipath_without_diversity_by_hand(plain):
         found = outage(plain, 0, step)
         assert (found.flat, found.dispersive) == pytest.approx((flat, dispersive))
         assert found.multipath_worst_month == pytest.approx(flat + dispersive)
-        year = 10.0 ** (-design.annual_reduction_db / 10.0)
+        year = 10.0 ** (-design.multipath.annual_reduction_db / 10.0)
         assert found.multipath == pytest.approx((flat + dispersive) * year)
         assert found.crossed == 0.0
 
 
 def test_shallow_fades_of_the_year_follow_the_law_for_all_depths(plain):
     design = plain.designs[0]
-    shallow = replace(design, margin_db=np.full_like(design.margin_db, 3.0))
+    shallow = replace(
+        design, levels=replace(design.levels, margin_db=np.full_like(design.levels.margin_db, 3.0))
+    )
     found = fading_outage(HopThresholds(shallow, plain.anchors[0], None), 0)
     assert found.flat_year > found.flat * found.to_year * 1.02
 
@@ -123,11 +136,11 @@ def test_space_diversity_by_hand():
     prepared = ready(scheme="1+1 SD")
     design = prepared.designs[0]
     flat, dispersive, eta = multipath_by_hand(design, 2)
-    percent, depth_db = 100.0 * design.occurrence, design.margin_db[0, 2]
-    exponent = 0.04 * 8.0**0.87 * 7.0**-0.12 * design.length_km**0.48 * percent**-1.04
+    percent, depth_db = 100.0 * design.multipath.occurrence, design.levels.margin_db[0, 2]
+    exponent = 0.04 * 8.0**0.87 * 7.0**-0.12 * design.path.length_km**0.48 * percent**-1.04
     constant = 1.0 - math.exp(-exponent)
     improvement = constant * 10.0 ** (depth_db / 10.0)
-    rest = constant * design.occurrence / eta  # 1 - k_ns^2
+    rest = constant * design.multipath.occurrence / eta  # 1 - k_ns^2
     r_w = 1.0 - 0.9746 * rest**2.170 if rest >= 0.74 else 1.0 - 0.6921 * rest**1.034
     lack = 1.0 - r_w
     if r_w <= 0.5:
@@ -149,9 +162,9 @@ def test_frequency_diversity_uses_the_channel_step(scheme):
     prepared = ready(scheme=scheme)
     design = prepared.designs[0]
     # 80 df/(f^2 d), two channel widths apart.
-    frequency = 80.0 * 0.056 / (7.0**2 * design.length_km)
+    frequency = 80.0 * 0.056 / (7.0**2 * design.path.length_km)
     assert diversity.frequency_constant(
-        design.channel_step_ghz, frequency_ghz=7.0, path_length_km=design.length_km
+        design.channel_step_ghz, frequency_ghz=7.0, path_length_km=design.path.length_km
     ) == pytest.approx(frequency)
     found = outage(prepared, 0, 0)
     assert found.multipath_worst_month < 0.6 * (found.flat + found.dispersive)
@@ -199,8 +212,12 @@ def test_equipment_of_plain_and_protected_hops_by_hand(plain):
 
 def test_common_parts_of_a_site_by_hand():
     sites = triangle().sites
-    doubled = Site(**{**sites[0].model_dump(), "duplicated_controller": True})
-    prepared = ready(sites=(doubled, *sites[1:]), parts=(PartChange(kind="controller", mtbf_h=1000.0),))
+    doubled = Site(**{**sites[0].model_dump(), "indoor_unit": "two"})
+    prepared = ready(
+        sites=(doubled, *sites[1:]),
+        indoor_units=(IndoorUnit(id="two", controllers=2),),
+        parts=(PartChange(kind="controller", mtbf_h=1000.0),),
+    )
     u = part_unavailability(prepared, 0)
     rest = u["chassis"] + u["fan"] + u["power_distribution"] + u["mast"] + u["software"]
     dark = power_unavailability(prepared, 0)
@@ -210,7 +227,7 @@ def test_common_parts_of_a_site_by_hand():
 
 
 def test_the_network_says_how_soon_a_crew_is_called():
-    slow = ready(repair=Repair(dispatch_h=10.0))
+    slow = ready(repair=RepairRules(dispatch_h=10.0))
     kind = slow.built.plant.kinds["chassis"]
     travel_h = 0.0  # the crew's base is the site
     restore_h = 10.0 + travel_h + kind.mend.mean_h
@@ -279,14 +296,14 @@ def test_the_stated_rate_is_the_mean_rate_whatever_the_storms():
 
 
 def test_the_closed_form_is_the_fluid_queue_where_outages_are_rare():
-    supply = PowerSupply(
-        mains_outages_per_year=1.5, mains_outage=Law.exponential(5.0), battery_h=4.0, battery_life_years=None
+    fed = supply(
+        mains_outages_per_year=1.5, mains_outage=Law.exponential(5.0), battery_h=4.0, battery_end_share=1.0
     )
-    exact = battery_backed_unavailability(8766.0 / 1.5, 5.0, battery_h=4.0, recharge_h=11.0)
-    assert dark_h_per_year(supply) / 8766.0 == pytest.approx(exact, rel=0.01)
+    exact = dark_share(8766.0 / 1.5, 5.0, battery_h=4.0, recharge_h=11.0)
+    assert dark_h_per_year(fed) / 8766.0 == pytest.approx(exact, rel=0.01)
 
 
-def test_a_site_on_the_sun_counts_no_dark_time():
+def test_a_solar_powered_site_counts_no_dark_time():
     sunny = supply_of(solar_harvest_h=(30.0,) * 12)
     assert power_unavailability(sunny, 0) == 0.0
     assert (predict_hops(sunny)["sites_min_per_year"] > 0.0).all()

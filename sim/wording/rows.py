@@ -1,4 +1,4 @@
-"""Rows of the page's tables: every cell as the text that the reader sees."""
+"""Rows of the tables of terminal and page: every cell as the text that the reader sees."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -42,7 +42,7 @@ def service_rows(row: Row) -> dict[str, Any]:
         "outages": figure_and_ends(row, "outages_per_year"),
         "mean": duration(row["mean_outage_s"]),
         "longest": duration(row["longest_outage_s"]),
-        "worst_month": number(row["worst_month_unavailable_min"]),
+        "worst_month": figure_and_ends(row, "worst_month_unavailable_min")[0],
         "textbook": number(row["textbook_min_per_year"]),
     }
 
@@ -101,8 +101,8 @@ def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, Any]]:
             "frequency": given(row["frequency_ghz"]),
             "capacity": given(row["capacity_mbit_s"]),
             "unavailable": figure_and_ends(row, "unavailable_min_per_year"),
-            "severe": number(row["severely_errored_s_per_year"]),
-            "outages": number(row["outages_per_year"]),
+            "severe": figure_and_ends(row, "severely_errored_s_per_year")[0],
+            "outages": figure_and_ends(row, "outages_per_year")[0],
             "mean_capacity": given(row["mean_capacity_mbit_s"]),
             "capacity_99_99": given(row["capacity_99_99_mbit_s"]),
             "cause": main.get(str(row["hop"]), wording.NO_FIGURE),

@@ -1,4 +1,4 @@
-"""Rows of the page's closer look at services: single years, directions, steps from the textbook, megabits."""
+"""Rows of a closer look at services: single years, directions, steps from the textbook, megabits."""
 
 import math
 from collections.abc import Mapping
@@ -6,27 +6,28 @@ from typing import Any
 
 import pandas as pd
 
-from hopyears.sim.runs.results import worst_causes
+from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.wording.wording import (
     NO_FIGURE,
+    Cell,
+    chance,
+    difference,
     duration,
     figure_and_ends,
     interval,
     level_name,
+    main_causes,
     number,
     per_cent,
     records,
 )
 
-Cell = tuple[str, str]
-"""A figure, and what stands small below it."""
-
-SUMS = ("textbook sum", "simulated")
+SUMS = (TEXTBOOK, SIMULATED, WAITING)
 """Steps of the distance table that are figures; the others are differences."""
 
 
 def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, Any]:
-    """Everything that the page's part on details shows; empty for a run without services.
+    """Everything that the part on details shows; empty for a run without services.
 
     Parameters
     ----------
@@ -36,22 +37,26 @@ def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, A
     """
     years = year_rows(tables["service_years"], tables["service_targets"])
     steps = step_rows(tables["textbook_distance"])
-    controlled = [
-        (str(row["service"]), *(figure_and_ends(row, name) for name in _CONTROLLED), number(row["saving"]))
-        for row in records(tables["service_controlled"])
-    ]
     return {
         "levels": years[0],
         "years": _ordered(years[1], order),
         "directions": _ordered(direction_rows(tables["service_directions"]), order),
         "steps": steps[0],
         "distances": _ordered(steps[1], order),
-        "controlled": controlled,
+        "controlled": controlled_rows(tables["service_controlled"]),
         "priorities": priority_rows(tables["priority_undelivered"]),
     }
 
 
 _CONTROLLED = ("unavailable_min_per_year", "unavailable_min_per_year_controlled")
+
+
+def controlled_rows(controlled: pd.DataFrame) -> list[tuple[str | Cell, ...]]:
+    """Plain figure, figure put right by the run's control, and how many times the years that saves."""
+    return [
+        (str(row["service"]), *(figure_and_ends(row, name) for name in _CONTROLLED), number(row["saving"]))
+        for row in records(controlled)
+    ]
 
 
 def _ordered(rows: dict[str, list[Cell]], order: list[str]) -> list[tuple[str, list[Cell]]]:
@@ -69,7 +74,7 @@ def year_rows(years: pd.DataFrame, targets: pd.DataFrame) -> tuple[list[str], di
             rows.setdefault(str(row["service"]), []).append(_year(row))
     for level in levels:
         for row in records(targets[targets["availability"] == level]):
-            rows[str(row["service"])].append(_chance(*interval(row, "year_break_chance")))
+            rows[str(row["service"])].append(chance(row, "year_break_chance"))
     return [level_name(level) for level in levels], rows
 
 
@@ -79,15 +84,6 @@ def _year(row: Mapping[str, Any]) -> Cell:
     if not math.isfinite(high):
         return number(figure), f"at least {number(low)}"
     return number(figure), f"{number(low)} to {number(high)}"
-
-
-def _chance(figure: float, low: float, high: float) -> Cell:
-    """A chance of which every year, or none, was an instance, is a bound."""
-    if figure <= 0.0:
-        return f"at most {per_cent(high)}", ""
-    if figure >= 1.0:
-        return f"at least {per_cent(low)}", ""
-    return per_cent(figure), f"{per_cent(low)} to {per_cent(high)}"
 
 
 def direction_rows(directions: pd.DataFrame) -> dict[str, list[Cell]]:
@@ -117,23 +113,16 @@ def step_rows(distance: pd.DataFrame) -> tuple[list[str], dict[str, list[Cell]]]
     steps = list(dict.fromkeys(distance["step"]))
     rows: dict[str, list[Cell]] = {}
     for row in records(distance):
-        figure, low, high = interval(row, "min_per_year")
-        whole = row["step"] in SUMS
-        cell = (
-            _signed(figure, whole=whole),
-            ("" if low == high else f"{_signed(low, whole=whole)} to {_signed(high, whole=whole)}"),
-        )
-        rows.setdefault(str(row["service"]), []).append(cell)
+        rows.setdefault(str(row["service"]), []).append(step_cell(row))
     return steps, rows
 
 
-def _signed(value: float, *, whole: bool) -> str:
+def step_cell(row: Mapping[str, Any]) -> Cell:
     """A figure, or a difference with its sign: hundredths of a minute are enough."""
-    if whole:
-        return number(value)
-    digits = 0 if abs(value) >= 99.95 else 1 if abs(value) >= 9.995 else 2
-    text = f"{value:+,.{digits}f}"
-    return "0" if float(text.replace(",", "")) == 0.0 else text
+    if row["step"] not in SUMS:
+        return difference(row, "min_per_year", decimals=2)
+    _, low, high = interval(row, "min_per_year")
+    return (number(row["min_per_year"]), "") if low == high else figure_and_ends(row, "min_per_year")
 
 
 def priority_rows(undelivered: pd.DataFrame) -> list[dict[str, Any]]:
@@ -149,13 +138,7 @@ def priority_rows(undelivered: pd.DataFrame) -> list[dict[str, Any]]:
         for name, share in rates:
             thousandth = {f"{name}{end}": whole[f"{name}{end}"] / 1000.0 for end in ("", "_low", "_high")}
             row["rates"].append(
-                (figure_and_ends(thousandth, name), per_cent(whole[share]), _main_causes(own, name))
+                (figure_and_ends(thousandth, name), per_cent(whole[share]), main_causes(own, name))
             )
         rows.append(row)
     return rows
-
-
-def _main_causes(causes: pd.DataFrame, name: str) -> str:
-    """Causes with most of a figure and their shares of it."""
-    named = [f"{cause} {per_cent(share)}" for cause, share in worst_causes(causes, name, least_share=0.01)]
-    return ", ".join(named) or NO_FIGURE

@@ -1,0 +1,106 @@
+"""Constants that decide a result and are no field of the network file, each with the reason.
+
+DEVELOPERS.md shows the same list; a test holds the two together, and finds constants that stand in neither.
+"""
+
+import importlib
+from typing import Any, NamedTuple
+
+
+class Fixed(NamedTuple):
+    """A constant of a module of ``hopyears``, its unit, what it is and why it is no field."""
+
+    module: str
+    name: str
+    unit: str
+    meaning: str
+    reason: str
+
+    @property
+    def value(self) -> Any:
+        """What the module says now."""
+        return getattr(importlib.import_module(f"hopyears.{self.module}"), self.name)
+
+
+_STANDARD = "part of a standard"
+_LAW = "of a published law"
+_FITTED = "fitted with others, none to be changed alone"
+_STATE = "default that follows from other fields; state the field"
+_FINE = "finer than any figure shown"
+_WARNS = "warns only"
+_NO_MEAN = "moves no mean"
+
+_ROWS = {
+    "models.judging.outage_rule": (
+        ("RUN_S", "s", "severely errored seconds that begin an outage", _STANDARD),
+        ("SEVERE_SHARE", "", "share of a second lost that makes it severe", _STANDARD),
+    ),
+    "models.judging.objectives": (
+        ("REFERENCE_LENGTH_KM", "km", "path of F.1703", _STANDARD),
+        ("END_TO_END_SEVERELY_ERRORED_RATIO", "", "of F.1668", _STANDARD),
+    ),
+    "models.judging.sharing": (("TOLERANCE", "", "share of a rate that counts as nothing", _FINE),),
+    "models.radio.modulation": (
+        ("SYMBOL_RATE_PER_SPACING", "MBd/MHz", "for thresholds and capacities", _STATE),
+        ("CODE_RATE", "", "for capacities", _STATE),
+    ),
+    "models.radio.wet_antenna": (("GROWTH_DB", "dB", "fade over which antennas get wet", _LAW),),
+    "models.radio.scheme": (("MAXIMUM_CHANNELS", "", "channels of a hop", "refuses only"),),
+    "models.equipment.solar": (
+        ("SUNRISE_S", "s", "from midnight to the first harvest of a day", "batteries last for days"),
+    ),
+    "models.air.cross_polar": (("U0_DB", "dB", "discrimination in rain, average of P.530", _STANDARD),),
+    "models.air.fade_shape": (
+        ("REFERENCE_DURATION_S", "s", "mean duration of fades over root depth", _LAW),
+        ("REFERENCE_PATH_KM", "km", "path on which it was measured", _LAW),
+        ("DURATION_RANGE_S", "s", "limits of that law over length", "common practice; see the module"),
+        ("LOG_SPEED_SD", "", "spread of fade durations", _LAW),
+    ),
+    "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
+    "models.air.storm": (("DEFAULT_STORMS", "", "how cells gather; speed and bearing are fields", _FITTED),),
+    "sim.multipath.night_law": (
+        ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),
+        ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
+        ("PATTERNS", "", "unevenness of nights and hours, by terrain", _FITTED),
+        ("_CUT", "", "standard deviations at which both laws end", _FITTED),
+        ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
+        ("_SEASON_STEP_DB", "dB", "step of that ratio", "the map of depths adds the rest"),
+    ),
+    "sim.multipath.nights": (
+        ("CORRELATION_LENGTH_KM", "km", "of the severity of nights", "common practice; see the module"),
+        ("SLOT_S", "s", "time of constant activity", _FITTED),
+    ),
+    "sim.hops.hop_design": (
+        ("CENTRE_STEP_DEG", "deg", "grid of the rain field's middle", "a plan's new site moves no weather"),
+    ),
+    "sim.hops.hop_thresholds": (
+        ("CROSS_POLAR_SHARE_DB", "dB", "margin lost from which interference is the cause", "moves no time"),
+        ("LEAST_DEPTH_DB", "dB", "rain that counts as none", _FINE),
+    ),
+    "sim.hops.modulation_steps": (
+        ("SIGNATURE_DEPTH_DB", "dB", "depth of signatures up to so many states", _STATE),
+    ),
+    "sim.hops.design_doubts": (
+        ("TESTED_OCCURRENCE", "", "occurrence of multipath", _WARNS),
+        ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
+        ("MOST_RAIN", "", "share of the year with rain", _WARNS),
+        ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
+    ),
+    "sim.services.service_demands": (
+        ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
+        ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
+    ),
+    "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
+    "sim.equipment.raised": (
+        ("LARGEST_SECOND_MOMENT", "", "of the weights that --raise gives", _NO_MEAN),
+        ("LARGEST_CHANCE", "", "to which --raise lifts a chance of failure", _NO_MEAN),
+    ),
+    "sim.blocks.prepared": (
+        ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
+    ),
+    "sim.counting.figures": (
+        ("UNSEEN_OUTAGE_S", "s", "outage assumed where none was seen", "bounds only: see the list above"),
+    ),
+}
+
+FIXED = tuple(Fixed(module, *row) for module, rows in _ROWS.items() for row in rows)

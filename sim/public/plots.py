@@ -1,0 +1,117 @@
+"""Figures of a run's results by name: ``results.plot.map()``. Each draws on axes and gives them back."""
+
+from collections.abc import Callable, Mapping
+
+import pandas as pd
+from matplotlib import pyplot
+from matplotlib.axes import Axes
+
+from hopyears.sim.report import figures, map, rate_figures
+from hopyears.sim.report.drawing import WIDTH_IN, look, new_axes
+from hopyears.sim.report.illustrations import MOST_ROWS, failed_parts, height_in
+from hopyears.sim.report.scales import figure_of
+from hopyears.sim.wording.rows import worst_first
+
+LEGEND_IN = 0.55
+"""Room above the axes for a legend [inch]."""
+
+
+class Plots:
+    """Figures of one run. Without ``axes`` a figure of its own is made, with the worst rows first.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        Tables of results.
+
+    Examples
+    --------
+    >>> results = hopyears.open_run("run")
+    >>> results.plot.causes().get_xlabel()
+    'unavailable minutes a year'
+    """
+
+    def __init__(self, tables: Mapping[str, pd.DataFrame]) -> None:
+        self._tables = tables
+        self._services = worst_first(tables["services"]).head(MOST_ROWS)
+        self._hops = worst_first(tables["hops"]).head(MOST_ROWS)
+
+    def map(self, axes: Axes | None = None) -> Axes:
+        """Sites and hops from above, coloured by unavailable minutes."""
+        height = map.map_height_in(self._tables["sites"], WIDTH_IN)
+        return _drawn(self._map, axes, height, fixed=True)
+
+    def _map(self, axes: Axes) -> Axes:
+        return map.network_map(self._tables["hops"], axes, sites=self._tables["sites"])
+
+    def unavailable_minutes(self, axes: Axes | None = None) -> Axes:
+        """Unavailable minutes of each service with its interval, and the textbook sum."""
+        return _drawn(lambda on: figures.unavailable_minutes(self._services, on), axes, self._rows())
+
+    def causes(self, axes: Axes | None = None) -> Axes:
+        """Unavailable minutes of each service by cause."""
+        table, names = self._tables["service_causes"], list(self._services["service"])
+        return _drawn(
+            lambda on: figures.cause_bars(table, on, names=names, totals=self._services), axes, self._rows()
+        )
+
+    def months(self, axes: Axes | None = None) -> Axes:
+        """Unavailable minutes of each service in each calendar month."""
+        table, names = self._tables["service_months"], list(self._services["service"])
+        return _drawn(lambda on: figures.month_map(table, on, names=names), axes, self._rows())
+
+    def rates(self, service: str, axes: Axes | None = None) -> Axes:
+        """Rate of a service against the share of time that has at least this rate."""
+        own = _own(self._tables["service_throughput"], "service", service)
+        committed = float(_own(self._tables["services"], "service", service)["committed_mbit_s"].iloc[0])
+        return _drawn(lambda on: rate_figures.rate_curves(own, on, committed_mbit_s=committed), axes, 3.2)
+
+    def capacities(self, hop: str, axes: Axes | None = None) -> Axes:
+        """Capacity of a hop against the share of time that has at least this capacity."""
+        own = _own(self._tables["hop_capacity"], "hop", hop)
+        return _drawn(lambda on: rate_figures.rate_curves(own, on, rate="capacity_mbit_s"), axes, 3.2)
+
+    def modulations(self, axes: Axes | None = None) -> Axes:
+        """Share of channel time of each hop in each modulation."""
+        table, hops = self._tables["hop_modulations"], list(self._hops["hop"])
+        shown = table[table["hop"].isin(hops)]
+        return _drawn(
+            lambda on: rate_figures.modulation_bars(shown, on, hops=hops), axes, height_in(len(hops))
+        )
+
+    def failures(self, axes: Axes | None = None) -> Axes:
+        """Hours a year that parts of each kind are failed, by what is waited for."""
+        table = failed_parts(self._tables["part_failures"])
+        return _drawn(lambda on: figures.phase_bars(table, on), axes, height_in(len(table)))
+
+    def _rows(self) -> float:
+        return height_in(len(self._services))
+
+
+def _drawn(draw: Callable[[Axes], Axes], axes: Axes | None, whole_in: float, *, fixed: bool = False) -> Axes:
+    """Draw in the look of the page, on axes given or on those of a new figure."""
+    with look():
+        if axes is None:
+            (axes,) = new_axes(whole_in, head_in=0.0 if fixed else LEGEND_IN, make=pyplot.figure)
+            figure_of(axes).set_facecolor("white")
+        draw(axes)
+        if fixed:  # names were placed in pixels
+            figure_of(axes).set_layout_engine("none")
+    return axes
+
+
+def _own(table: pd.DataFrame, column: str, name: str) -> pd.DataFrame:
+    """Rows of one service or hop.
+
+    Raises
+    ------
+    InputError
+        If there are none.
+    """
+    from hopyears.sim.inputs.network_file import InputError
+
+    found = table[table[column] == name]
+    if found.empty:
+        known = ", ".join(str(each) for each in table[column].unique()[:10]) or "none"
+        raise InputError(f'{column} is "{name}"; must be one of the run: {known}')
+    return found

@@ -1,0 +1,120 @@
+"""The first answer in sentences: the worst service, how many are good enough, what takes the time."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from hopyears.sim.wording.palette import cause_group
+from hopyears.sim.wording.wording import (
+    FIRST_ANSWER_LEVEL,
+    MEETS,
+    MINUTES_PER_YEAR,
+    MISSES,
+    OPEN,
+    PER_CENT,
+    given,
+    interval,
+    level_name,
+    number,
+    per_cent,
+    plural,
+    records,
+    service_availability,
+    verdict_counts,
+)
+
+
+def shares_by_group(causes: pd.DataFrame) -> list[tuple[str, float]]:
+    """Groups of causes with their share of all unavailable minutes in a table, largest first."""
+    minutes = (
+        causes["unavailable_min_per_year"].groupby([cause_group(c).label for c in causes["cause"]]).sum()
+    )
+    total = float(minutes.sum())
+    if not total > 0.0:
+        return []
+    ordered = minutes.sort_values(ascending=False, kind="stable")
+    return [(str(label), float(value) / total) for label, value in ordered.items() if value > 0.0]
+
+
+def listed(shares: Sequence[tuple[str, float]], *, most: int = 3) -> str:
+    """``rain (61 %), power (20 %) and outdoor equipment (9 %)``."""
+    words = [f"{label} ({per_cent(share)})" for label, share in shares[:most]]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def first_answer(services: pd.DataFrame, causes: pd.DataFrame, years: float) -> list[str]:
+    """The first sentences a reader wants: the worst service, how many are good enough, what takes the time.
+
+    Parameters
+    ----------
+    services, causes : DataFrame
+        Tables ``services`` and ``service_causes``.
+    years : float
+        Years simulated.
+    """
+    if services.empty:
+        return ["The network file has no services, so only its hops are judged, one by one, below."]
+    worst = services.sort_values("unavailable_min_per_year", ascending=False, kind="stable").iloc[0]
+    if not worst["unavailable_min_per_year"] > 0.0:
+        return [
+            f"No unavailable time was seen on any of {plural(len(services), 'service')} in "
+            f"{given(years)} simulated years; every figure below is an upper bound.",
+            _count_sentence(services),
+        ]
+    sentences = [_worst_sentence(worst, causes), _count_sentence(services)]
+    overall = shares_by_group(causes)
+    if overall:
+        sentences.append(f"Over all services, unavailable time comes from {listed(overall)}.")
+    quiet = int((services["unavailable_min_per_year"] == 0.0).sum())
+    if quiet:
+        bound = "its figure is an upper bound" if quiet == 1 else "their figures are upper bounds"
+        sentences.append(
+            f"On {plural(quiet, 'service')} nothing was seen in {given(years)} years, so {bound}."
+        )
+    return sentences
+
+
+def textbook_sentence(services: pd.DataFrame) -> str:
+    """Where the textbook sums lie against the simulated intervals; empty without services."""
+    rows = [
+        (row["textbook_min_per_year"], *interval(row, "unavailable_min_per_year"))
+        for row in records(services)
+    ]
+    rows = [row for row in rows if all(map(math.isfinite, row))]
+    if not rows:
+        return ""
+    below = sum(textbook < low for textbook, _, low, _ in rows)
+    above = sum(textbook > high for textbook, _, _, high in rows)
+    within = len(rows) - below - above
+    return (
+        f"The textbook sum lies within the simulated 95{PER_CENT} interval for {within} of "
+        f"{plural(len(rows), 'service')}, below it for {below} and above it for {above}."
+    )
+
+
+def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame) -> str:
+    row = {str(name): value for name, value in worst.items()}
+    value, low, high = interval(row, "unavailable_min_per_year")
+    margin = f" (95{PER_CENT} interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
+    reasons = shares_by_group(causes[causes["service"] == row["service"]])
+    because = f", from {listed(reasons)}" if reasons else ""
+    return (
+        f"The worst service is {row['service']}: {number(value)} unavailable minutes a year{margin}, "
+        f"an availability of {service_availability(row)}{because}."
+    )
+
+
+def _count_sentence(services: pd.DataFrame) -> str:
+    level = FIRST_ANSWER_LEVEL
+    count = verdict_counts(services, level)
+    allowed = number((1.0 - level) * MINUTES_PER_YEAR)
+    text = (
+        f"{count[MEETS]} of {plural(len(services), 'service')} "
+        f"{'meets' if count[MEETS] == 1 else 'meet'} {level_name(level)} ({allowed} minutes a year) with the "
+        f"whole interval, {count[MISSES]} {'misses' if count[MISSES] == 1 else 'miss'} it"
+    )
+    if count[OPEN]:
+        text += f", and for {count[OPEN]} the simulated years cannot tell"
+    return text + "."

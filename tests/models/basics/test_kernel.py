@@ -1,0 +1,80 @@
+"""Stored machine code follows every source that it was made from."""
+
+import importlib
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import hopyears.models
+import hopyears.sim
+from hopyears.models.basics.kernel import source_digest
+
+SOURCES = {
+    "__init__.py": "'A loop that takes a constant from two imports away.'\n",
+    "far.py": "FACTOR = {factor}\n",
+    "near.py": "from chain.far import FACTOR\n\nTWICE = 2 * FACTOR\n",
+    "loop.py": (
+        "from chain.near import TWICE\n"
+        "from hopyears.models.basics.kernel import kernel\n\n\n"
+        "@kernel\ndef scaled(x):\n    return TWICE * x\n"
+    ),
+    "aside.py": "NOTHING = {factor}\n",
+}
+
+
+def write_package(folder, factor, only=tuple(SOURCES)):
+    """The package ``chain`` of three modules in a row and one that nobody imports."""
+    (folder / "chain").mkdir(parents=True, exist_ok=True)
+    for name in only:
+        (folder / "chain" / name).write_text(SOURCES[name].format(factor=factor), encoding="utf-8")
+
+
+@pytest.fixture
+def digest(monkeypatch):
+    """Digest of chain.loop as a new process would find it in a folder."""
+
+    def of(folder):
+        for name in [name for name in sys.modules if name.split(".")[0] == "chain"]:
+            monkeypatch.delitem(sys.modules, name)
+        monkeypatch.syspath_prepend(str(folder))
+        source_digest.cache_clear()
+        for name in ("near", "aside"):
+            importlib.import_module(f"chain.{name}")
+        return source_digest("chain.near")
+
+    return of
+
+
+def test_digest_follows_a_source_two_imports_away_and_no_other(tmp_path, digest):
+    write_package(tmp_path / "a", 3)
+    write_package(tmp_path / "b", 30)
+    write_package(tmp_path / "c", 3)
+    write_package(tmp_path / "c", 30, only=("aside.py",))
+    assert digest(tmp_path / "a") == digest(tmp_path / "c") != digest(tmp_path / "b")
+
+
+@pytest.mark.slow
+def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
+    program = "from chain.loop import scaled; print(scaled(1.0), sum(scaled.stats.cache_hits.values()))"
+
+    def run():
+        command = [sys.executable, "-B", "-c", program]
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
+        return done.stdout.split()
+
+    write_package(tmp_path, 3)
+    assert [run(), run()] == [["6.0", "0"], ["6.0", "1"]]
+    write_package(tmp_path, 30, only=("aside.py",))
+    assert run() == ["6.0", "1"]
+    write_package(tmp_path, 30, only=("far.py",))
+    assert [run(), run()] == [["60.0", "0"], ["60.0", "1"]]
+
+
+def test_every_loop_is_compiled_by_the_one_decorator():
+    folders = [Path(package.__file__).parent for package in (hopyears.models, hopyears.sim)]
+    users = {
+        p.name for f in folders for p in f.rglob("*.py") if "from numba" in p.read_text(encoding="utf-8")
+    }
+    assert users == {"kernel.py"}
