@@ -1,6 +1,9 @@
 """How showers and wide rain gather, how they move, and how years differ: frozen data."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 
 @dataclass(frozen=True)
@@ -97,3 +100,53 @@ class StormModel:
 
 DEFAULT_STORMS = StormModel()
 """Calibrated in experiments/rain_calibration."""
+
+
+def without_drift(storms: StormModel) -> StormModel:
+    """The same with the default's drift: all that snapshots of the field depend on."""
+    default = DEFAULT_STORMS
+    return replace(
+        storms,
+        mean_drift_km_h=default.mean_drift_km_h,
+        drift_shape=default.drift_shape,
+        drift_towards_deg=default.drift_towards_deg,
+        drift_spread_deg=default.drift_spread_deg,
+    )
+
+
+_TRADES_KM_H, _WESTERLIES_KM_H = 24.0, 38.0
+_RIDGE_DEG, _RIDGE_HALF_WIDTH_DEG, _RIDGE_SHIFT_DEG = 26.0, 7.0, 4.0
+
+
+def drift_by_latitude(latitude_deg: ArrayLike, month: ArrayLike) -> NDArray[np.float64]:
+    """Mean speed [km/h], heading and its standard deviation [degrees] of systems, last axis; shapes broadcast.
+
+    Poleward of the subtropical ridge systems go with the westerlies, towards the east and a little towards the
+    pole; equatorward of it with the trades, towards the west. Across the ridge both are mixed, which slows
+    them down and scatters their headings. The ridge moves with the sun.
+
+    Parameters
+    ----------
+    latitude_deg : array
+        [degrees], -90 to 90.
+    month : array of int
+        0 (January) to 11.
+
+    References
+    ----------
+    J. P. Peixoto, A. H. Oort, Physics of Climate (1992), chapter 7: zonal mean winds near 700 hPa, ridge at 25 to
+    30 degrees (from memory). Speeds of the westerlies as calibrated on measured links; those of the trades,
+    width and shift of the ridge: common practice.
+    """
+    latitude = np.asarray(latitude_deg, dtype=np.float64)
+    sun = _RIDGE_SHIFT_DEG * np.cos(2.0 * np.pi * (np.asarray(month) - 6.5) / 12.0)
+    north = np.where(latitude >= 0.0, 1.0, -1.0)
+    poleward = np.abs(latitude) - (_RIDGE_DEG + north * sun)
+    west = 0.5 * (1.0 + np.clip(poleward / _RIDGE_HALF_WIDTH_DEG, -1.0, 1.0))
+    towards_pole = np.deg2rad(22.5)
+    east_km_h = west * _WESTERLIES_KM_H * np.cos(towards_pole) - (1.0 - west) * _TRADES_KM_H
+    north_km_h = north * west * _WESTERLIES_KM_H * np.sin(towards_pole)
+    heading = np.rad2deg(np.arctan2(east_km_h, north_km_h)) % 360.0
+    speed = west * _WESTERLIES_KM_H + (1.0 - west) * _TRADES_KM_H
+    spread = 45.0 + 4.0 * west * (1.0 - west) * 45.0
+    return np.stack(np.broadcast_arrays(speed, heading, spread), axis=-1)

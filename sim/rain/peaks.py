@@ -15,7 +15,7 @@ from scipy.special import ndtr
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_kinds import kind_densities
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA, RainLaw
-from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
 from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw, law_of
 from hopyears.sim.rain.scenes import hop_samples, scenes
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
@@ -65,8 +65,7 @@ def month_law(
 
 def _at_rest(storms: StormModel) -> StormModel:
     """The model with the default's drift and yearly spread, on which overlap does not, or hardly, depend."""
-    named = ("mean_drift_km_h", "drift_shape", "drift_towards_deg", "drift_spread_deg", "yearly_spread")
-    return replace(storms, **{name: getattr(DEFAULT_STORMS, name) for name in named})
+    return replace(without_drift(storms), yearly_spread=DEFAULT_STORMS.yearly_spread)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import CellPopulation
+from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import StormModel
 from hopyears.sim.rain.storm_loops import LONGEST_LIVES
 
@@ -97,6 +98,19 @@ def gathering(month: MonthLaw, population: CellPopulation, storms: StormModel) -
     if systems == 0.0:
         return Gathering(0.0, 0.0, 0.0, cells)
     return Gathering(systems, storm_births / systems, wide_births / systems, cells)
+
+
+LocalLaw = list[tuple[float, RainLaw]]
+"""Rain laws of the nodes of the map about a place, each with its share of one."""
+
+
+def blended(parts: list[tuple[float, RawLaw]]) -> RawLaw:
+    """The law whose exceedance is the mean of these, each with its share."""
+    if len(parts) == 1:
+        return parts[0][1]
+    value = np.unique(np.concatenate([law.value for _, law in parts]))
+    chance = np.sum([share * law.exceedance(value) for share, law in parts], axis=0)
+    return RawLaw(value[chance > 0.0], chance[chance > 0.0])
 
 
 def law_of(value: Floats, chance: Floats) -> RawLaw:

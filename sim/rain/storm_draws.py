@@ -35,6 +35,19 @@ class Systems:
         return len(self.rows)
 
 
+def reach_km(population: CellPopulation, storms: StormModel) -> float:
+    """How far from its centre a system rains, but for one shape in a thousand."""
+    cell = 3.0 * storms.storm_spread_km + 2.0 * population.largest_km * population.profile.outer_radius
+    wide = 3.0 * np.sqrt(storms.wide_ratio) * storms.wide_radius_km
+    return float(3.3 * storms.system_spread_km + max(cell, wide))
+
+
+def farthest_km(population: CellPopulation, storms: StormModel) -> float:
+    """How far from a place a system may be born that rains on it."""
+    passage_s = storms.system_duration_s + longest_storm_s(population, storms)
+    return reach_km(population, storms) + 0.5 * passage_s * _FASTEST * storms.mean_drift_km_h / 3600.0
+
+
 @dataclass(frozen=True)
 class SystemSource:
     """Draws systems of which shapes may rain on a region."""
@@ -43,24 +56,6 @@ class SystemSource:
     weather: Weather
     population: CellPopulation
     storms: StormModel
-
-    @property
-    def _reach_km(self) -> float:
-        """How far from its centre a system rains, but for one shape in a thousand."""
-        storms, profile = self.storms, self.population.profile
-        cell = 3.0 * storms.storm_spread_km + 2.0 * self.population.largest_km * profile.outer_radius
-        wide = 3.0 * np.sqrt(storms.wide_ratio) * storms.wide_radius_km
-        return float(3.3 * storms.system_spread_km + max(cell, wide))
-
-    @property
-    def _passage_s(self) -> float:
-        """Time from a system's start to the end of nearly all of its storms."""
-        return self.storms.system_duration_s + longest_storm_s(self.population, self.storms)
-
-    def tiles(self) -> list[Tile]:
-        """Tiles from which a system may reach the region."""
-        farthest = self._reach_km + 0.5 * self._passage_s * _FASTEST * self.storms.mean_drift_km_h / 3600.0
-        return self.weather.tiles(self.region, farthest)
 
     def born(
         self, rng: np.random.Generator, tile: Tile, count: Integers, start_s: Floats, length_s: Floats
@@ -72,16 +67,16 @@ class SystemSource:
         storms, n = self.storms, int(count.sum())
         month = np.repeat(np.arange(12), count)
         lots = rng.random((4, n))
-        shape = storms.drift_shape
-        speed = rng.gamma(shape, storms.mean_drift_km_h / shape, n) / 3600.0
-        speed = np.minimum(speed, _FASTEST * storms.mean_drift_km_h / 3600.0)
+        mean_km_h, towards_deg, spread_deg = tile.drift[month].T
+        speed = rng.gamma(storms.drift_shape, 1.0 / storms.drift_shape, n)
+        speed = np.minimum(speed, _FASTEST) * mean_km_h / 3600.0
         size = rng.gamma(storms.system_size_shape, 1.0 / storms.system_size_shape, n)
         turn, score = rng.standard_normal((2, n))
         keys = rng.integers(0, 2**64, n, dtype=np.uint64)
         x, y, north = self.weather.places(tile, lots[0], lots[1])
-        heading = np.deg2rad(storms.drift_towards_deg + storms.drift_spread_deg * turn) + north
+        heading = np.deg2rad(towards_deg + spread_deg * turn) + north
         vx, vy = speed * np.sin(heading), speed * np.cos(heading)
-        half_s = 0.5 * self._passage_s
+        half_s = 0.5 * (storms.system_duration_s + longest_storm_s(self.population, storms))
         start = start_s[month] + lots[2] * length_s[month]
         rows = np.column_stack(
             [start, x - half_s * vx, y - half_s * vy, vx, vy, size, score, lots[3], heading + 0.5 * np.pi]
@@ -91,7 +86,7 @@ class SystemSource:
         return Systems(rows[near], keys[near], ceilings[near])
 
     def _may_reach(self, rows: Floats) -> NDArray[np.bool_]:
-        region, reach = self.region, self._reach_km
+        region, reach = self.region, reach_km(self.population, self.storms)
         lasting = longest_system_s(self.population, self.storms)
         near = np.ones(len(rows), dtype=np.bool_)
         for place, speed, low, high in (

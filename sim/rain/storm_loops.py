@@ -4,7 +4,7 @@ import numpy as np
 
 from hopyears.models.basics.kernel import kernel
 
-SCORES = np.linspace(-6.0, 6.0, 2401)
+SCORES = np.linspace(-6.0, 6.0, 481)
 """Normal scores at which the loop takes the quantiles of ln M."""
 
 CELL_REACH = 3.5

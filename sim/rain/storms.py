@@ -14,11 +14,10 @@ from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
-from hopyears.sim.rain.storm_draws import SCORE, SystemSource, joined
+from hopyears.sim.rain.storm_draws import SCORE, SystemSource, farthest_km, joined
 from hopyears.sim.rain.storm_loops import cell_passages
-from hopyears.sim.rain.weather import uniform_weather
+from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms", "storm_intervals", "storms_near"]
@@ -31,7 +30,7 @@ _MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
 
 def draw_storms(
     streams: Streams,
-    law: RainLaw,
+    climate: RainLaw | Weather,
     region: Region,
     *,
     n_years: int,
@@ -45,8 +44,8 @@ def draw_storms(
     streams : Streams
         Named streams of the block; each tile of the globe and year j draws from ("rain", band, tile, j), year j
         from ("rain-years", j).
-    law : RainLaw
-        The month's mean rate and probability of rain at the centre of the region, which serves all of it.
+    climate : RainLaw or Weather
+        Laws of the map about the region, or one law that serves everywhere.
     region : Region
         Rectangle that must have the right rain; systems from outside that can drift in are drawn too.
     n_years : int
@@ -54,10 +53,9 @@ def draw_storms(
     """
     if n_years < 1:
         raise ValueError(f"n_years is {n_years}; must be at least 1")
-    weather = uniform_weather(month_laws(law, population, storms), population, storms)
-    source = SystemSource(region, weather, population, storms)
+    source = _source(climate, region, population, storms)
     parts = []
-    tiles = source.tiles()
+    tiles = source.weather.tiles
     for year in range(n_years):
         start_s = year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12]
         factor = _year_factor(streams, year, storms)
@@ -70,7 +68,7 @@ def draw_storms(
 
 def draw_heavier_storms(
     streams: Streams,
-    law: RainLaw,
+    climate: RainLaw | Weather,
     region: Region,
     *,
     n_years: int,
@@ -87,7 +85,7 @@ def draw_heavier_storms(
     ----------
     streams : Streams
         Named streams of the block; each tile draws from ("heavier-rain", band, tile).
-    law, region, population, storms
+    climate, region, population, storms
         As for ``draw_storms``.
     n_years : int
         Years that they stand for, at least 1.
@@ -107,11 +105,10 @@ def draw_heavier_storms(
     """
     if n_years < 1 or not share > 0.0:
         raise ValueError(f"n_years, share are {n_years}, {share}; must be at least 1, above 0")
-    weather = uniform_weather(month_laws(law, population, storms), population, storms)
-    source = SystemSource(region, weather, population, storms)
+    source = _source(climate, region, population, storms)
     shifts, nothing = np.array(SHIFTS), np.zeros(12)
     parts = []
-    for tile in source.tiles():
+    for tile in source.weather.tiles:
         rng = streams.generator("heavier-rain", tile.band, tile.number)
         count = rng.poisson(share * n_years * tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S)
         systems = source.born(rng, tile, count, nothing, nothing)
@@ -122,6 +119,14 @@ def draw_heavier_storms(
     score = systems.rows[wet, SCORE][:, None]
     odds = np.exp(shifts * score - 0.5 * shifts**2).mean(axis=1)
     return field, 1.0 / (share * odds)
+
+
+def _source(
+    climate: RainLaw | Weather, region: Region, population: CellPopulation, storms: StormModel
+) -> SystemSource:
+    if isinstance(climate, RainLaw):
+        climate = uniform_weather(climate, region, population, storms, farthest_km(population, storms))
+    return SystemSource(region, climate, population, storms)
 
 
 def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:

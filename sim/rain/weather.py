@@ -1,26 +1,45 @@
-"""Rain laws over the map and the tiles of the globe in which systems of rain are born."""
+"""Rain laws over the map, and the tiles of the globe in which systems of rain are born.
 
+A system is born in a tile with the most rain that any place in its reach has; what of it each place gets is
+decided shape by shape, by the laws of the four nodes of the map about that place. So every place has its own
+point law, without an edge, and nothing depends on the network.
+"""
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import RegularGridInterpolator
 from scipy.special import ndtr
 
 from hopyears.models.air.rain_cell import CellPopulation
-from hopyears.models.air.storm import StormModel
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.storm import StormModel, drift_by_latitude
+from hopyears.sim.climate import monthly_rain_grid
+from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_field import Floats, Region
-from hopyears.sim.rain.rain_laws import MonthLaw, gathering
+from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, gathering
 from hopyears.sim.rain.storm_loops import SCORES
 
 TILE_DEG = 2.0
 """Height of a tile; each band of latitude is cut into tiles about as wide."""
 
+NODE_DEG = 1.0
+"""Distance of the nodes of the map, between which laws are blended."""
+
 _EARTH_KM = 6371.0
+_MARGIN_KM = 60.0
+_REACH_DEG = 4.0
+_SLACK = 1.05
+
+DriftLaw = Callable[[float, NDArray[np.int64]], Floats]
 
 
 @dataclass(frozen=True)
 class Tile:
-    """A tile of the globe: its band and number in it, bounds [rad], area [km^2] and, by month, the most that any
-    place in reach has (see ``shapes_near``)."""
+    """A tile of the globe: its band and number in it, bounds [rad] and, by month, the most that any place in
+    reach has (see ``shapes_near``), and mean speed [km/h], heading and its deviation [degrees] of systems."""
 
     band: int
     number: int
@@ -29,103 +48,319 @@ class Tile:
     north: float
     east: float
     ceilings: Floats
+    drift: Floats
 
     @property
     def area_km2(self) -> float:
         """Area on the sphere."""
-        return _EARTH_KM**2 * (self.east - self.west) * (np.sin(self.north) - np.sin(self.south))
+        return float(_EARTH_KM**2 * (self.east - self.west) * (np.sin(self.north) - np.sin(self.south)))
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """Nodes of the map about a network: rows and columns from a first latitude and longitude [degrees] at a
+    distance, and the law of each, row by row. A single one serves everywhere."""
+
+    latitude_deg: float
+    longitude_deg: float
+    step_deg: float
+    n_rows: int
+    n_columns: int
+    laws: tuple[RainLaw, ...]
+
+    def about(self, latitude_deg: float, longitude_deg: float) -> LocalLaw:
+        """Shares (of one) and laws of the nodes about a place."""
+        if len(self.laws) == 1:
+            return [(1.0, self.laws[0])]
+        row, up = _between((latitude_deg - self.latitude_deg) / self.step_deg, self.n_rows)
+        east = (longitude_deg - self.longitude_deg + 180.0) % 360.0 - 180.0
+        column, along = _between(east / self.step_deg, self.n_columns)
+        found = []
+        for i, vertical in ((row, 1.0 - up), (row + 1, up)):
+            for j, across in ((column, 1.0 - along), (column + 1, along)):
+                if vertical * across > 0.0:
+                    found.append((vertical * across, self.laws[i * self.n_columns + j]))
+        return found
+
+
+def _between(place: float, count: int) -> tuple[int, float]:
+    low = int(np.clip(np.floor(place), 0, max(count - 2, 0)))
+    return low, float(np.clip(place - low, 0.0, 1.0))
 
 
 @dataclass(frozen=True)
 class Weather:
-    """What systems are drawn from about a network's plane: rain laws of the nodes of a map, in ``shapes_near``'s
-    layout, and the plane's centre. One node serves everywhere."""
+    """All that systems are drawn from about a network's plane.
+
+    Parameters
+    ----------
+    centre_deg : (float, float)
+        Latitude and longitude of the plane's centre.
+    nodes : Nodes
+        Climate of the map.
+    laws, quantiles : arrays
+        Of the nodes, in the layout of ``shapes_near``.
+    tiles : tuple of Tile
+        From which a system may reach the region, in a fixed order.
+    """
 
     centre_deg: tuple[float, float]
+    nodes: Nodes
     laws: Floats
     quantiles: Floats
-    grid: Floats
+    tiles: tuple[Tile, ...]
 
-    def tiles(self, region: Region, farthest_km: float) -> list[Tile]:
-        """Tiles within a distance of the region, in a fixed order."""
-        found = []
-        latitude = self.centre_deg[0]
-        reach = np.hypot(
-            max(-region.south_km, region.north_km, 0.0) + farthest_km,
-            max(-region.west_km, region.east_km, 0.0) + farthest_km,
-        )
-        span = np.rad2deg(reach / _EARTH_KM) + TILE_DEG
-        bands = round(180.0 / TILE_DEG)
-        for band in range(bands):
-            south = -90.0 + band * TILE_DEG
-            if abs(south + 0.5 * TILE_DEG - latitude) > span:
-                continue
-            per_band = max(round(360.0 * np.cos(np.deg2rad(south + 0.5 * TILE_DEG)) / TILE_DEG), 3)
-            for number in range(per_band):
-                tile = self._tile(band, number, south, per_band)
-                if self._within(tile, region, farthest_km):
-                    found.append(tile)
-        return found
-
-    def _tile(self, band: int, number: int, south: float, per_band: int) -> Tile:
-        width = 360.0 / per_band
-        west = -180.0 + number * width
-        corners = np.deg2rad([south, west, south + TILE_DEG, west + width])
-        return Tile(band, number, *(float(each) for each in corners), ceilings=self.laws.max(axis=1))
-
-    def _within(self, tile: Tile, region: Region, farthest_km: float) -> bool:
-        """Whether any of a tile's points, taken densely, is within the distance."""
-        share = np.linspace(0.0, 1.0, 5)
-        x, y, _ = self.places(tile, *(each.ravel() for each in np.meshgrid(share, share)))
-        slack = farthest_km + 0.15 * np.deg2rad(TILE_DEG) * _EARTH_KM
-        return bool(
-            np.any(
-                (x > region.west_km - slack)
-                & (x < region.east_km + slack)
-                & (y > region.south_km - slack)
-                & (y < region.north_km + slack)
-            )
-        )
+    @property
+    def grid(self) -> Floats:
+        """Plane and nodes in numbers, for ``shapes_near``."""
+        nodes = self.nodes
+        angles = (*self.centre_deg, nodes.latitude_deg, nodes.longitude_deg, nodes.step_deg)
+        return np.array([*np.deg2rad(angles), nodes.n_rows, nodes.n_columns])
 
     def places(self, tile: Tile, up: Floats, along: Floats) -> tuple[Floats, Floats, Floats]:
-        """Places in a tile, even on the sphere for two even numbers: x, y [km], and north's bearing there [rad].
+        """Places in a tile, even on the sphere for two even numbers: x, y [km] and north's bearing [rad]."""
+        return places_km(self.centre_deg, tile.south, tile.west, tile.north, tile.east, up, along)
 
-        Azimuthal equidistant on the sphere, as ``models.basics.geometry`` on the ellipsoid to 0.3 %.
-        """
-        sine = np.sin(tile.south) + up * (np.sin(tile.north) - np.sin(tile.south))
-        cosine = np.sqrt(1.0 - sine**2)
-        centre, middle = np.deg2rad(self.centre_deg)
-        turn = tile.west + along * (tile.east - tile.west) - middle
-        across, ahead = cosine * np.sin(turn), np.cos(centre) * sine - np.sin(centre) * cosine * np.cos(turn)
-        towards = np.clip(np.sin(centre) * sine + np.cos(centre) * cosine * np.cos(turn), -1.0, 1.0)
-        angle = np.arccos(towards)
-        stretch = _EARTH_KM * angle / np.maximum(np.sin(angle), 1e-12)
-        return stretch * across, stretch * ahead, -np.sin(centre) * np.sin(turn)
+
+def places_km(
+    centre_deg: tuple[float, float],
+    south: float,
+    west: float,
+    north: float,
+    east: float,
+    up: Floats,
+    along: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """Places between bounds [rad] on the plane: x, y [km], and the bearing of true north there [rad].
+
+    Azimuthal equidistant on the sphere, as ``models.basics.geometry`` on the ellipsoid to 0.3 %.
+    """
+    sine = np.sin(south) + up * (np.sin(north) - np.sin(south))
+    cosine = np.sqrt(1.0 - sine**2)
+    centre, middle = np.deg2rad(centre_deg)
+    turn = west + along * (east - west) - middle
+    across = cosine * np.sin(turn)
+    ahead = np.cos(centre) * sine - np.sin(centre) * cosine * np.cos(turn)
+    towards = np.clip(np.sin(centre) * sine + np.cos(centre) * cosine * np.cos(turn), -1.0, 1.0)
+    angle = np.arccos(towards)
+    stretch = _EARTH_KM * angle / np.maximum(np.sin(angle), 1e-12)
+    return stretch * across, stretch * ahead, -np.sin(centre) * np.sin(turn)
+
+
+def _coordinates_deg(x_km: Floats, y_km: Floats, centre_deg: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Latitude and longitude [degrees] of places on the plane: the inverse of ``places_km``."""
+    latitude, longitude = np.deg2rad(centre_deg)
+    distance = np.maximum(np.hypot(x_km, y_km), 1e-9)
+    angle = distance / _EARTH_KM
+    ahead, across = y_km / distance * np.sin(angle), x_km / distance * np.sin(angle)
+    sine = np.sin(latitude) * np.cos(angle) + ahead * np.cos(latitude)
+    turn = np.arctan2(across * np.cos(latitude), np.cos(angle) - np.sin(latitude) * sine)
+    return np.rad2deg(np.arcsin(sine)), np.rad2deg(longitude + turn)
+
+
+def tile_bounds(
+    centre_deg: tuple[float, float], region: Region, farthest_km: float
+) -> list[tuple[int, int, Floats]]:
+    """Band, number and bounds [rad] of the tiles within a distance of a region, in a fixed order."""
+    reach = np.hypot(
+        max(-region.south_km, region.north_km, 0.0) + farthest_km,
+        max(-region.west_km, region.east_km, 0.0) + farthest_km,
+    )
+    span = np.rad2deg(reach / _EARTH_KM) + TILE_DEG
+    found = []
+    for band in range(round(180.0 / TILE_DEG)):
+        south = -90.0 + band * TILE_DEG
+        if abs(south + 0.5 * TILE_DEG - centre_deg[0]) > span:
+            continue
+        per_band = max(round(360.0 * np.cos(np.deg2rad(south + 0.5 * TILE_DEG)) / TILE_DEG), 3)
+        width = 360.0 / per_band
+        for number in range(per_band):
+            west = -180.0 + number * width
+            bounds = np.deg2rad([south, west, south + TILE_DEG, west + width])
+            if _within(centre_deg, bounds, region, farthest_km):
+                found.append((band, number, bounds))
+    return found
+
+
+def _within(centre_deg: tuple[float, float], bounds: Floats, region: Region, farthest_km: float) -> bool:
+    """Whether any of a tile's points, taken densely, is within the distance."""
+    share = np.linspace(0.0, 1.0, 5)
+    x, y, _ = places_km(centre_deg, *bounds, *(each.ravel() for each in np.meshgrid(share, share)))
+    slack = farthest_km + 0.15 * np.deg2rad(TILE_DEG) * _EARTH_KM
+    return bool(
+        np.any(
+            (x > region.west_km - slack)
+            & (x < region.east_km + slack)
+            & (y > region.south_km - slack)
+            & (y < region.north_km + slack)
+        )
+    )
 
 
 def uniform_weather(
-    months: tuple[MonthLaw, ...],
+    law: RainLaw,
+    region: Region,
     population: CellPopulation,
     storms: StormModel,
+    farthest_km: float,
     *,
     centre_deg: tuple[float, float] = (0.0, 0.0),
+    drift: DriftLaw | None = None,
 ) -> Weather:
-    """The same climate everywhere."""
-    laws, quantiles = node_numbers(months, population, storms)
-    centre = np.deg2rad(centre_deg)
-    grid = np.array([*centre, 0.0, 0.0, 1.0, 1.0, 1.0])
-    return Weather(centre_deg, laws[:, None], quantiles[:, None], grid)
+    """The same climate everywhere, and the same drift, that of the model, unless told by latitude and month."""
+    laws, quantiles = node_numbers([law], population, storms)
+    own = np.tile([storms.mean_drift_km_h, storms.drift_towards_deg, storms.drift_spread_deg], (12, 1))
+    tiles = tuple(
+        Tile(
+            band,
+            number,
+            *(float(each) for each in bounds),
+            ceilings=laws[:, 0],
+            drift=own if drift is None else _drift_of(drift, bounds),
+        )
+        for band, number, bounds in tile_bounds(centre_deg, region, farthest_km)
+    )
+    return Weather(centre_deg, Nodes(0.0, 0.0, 1.0, 1, 1, (law,)), laws, quantiles, tiles)
+
+
+def _drift_of(drift: DriftLaw, bounds: Floats) -> Floats:
+    return drift(float(np.rad2deg(0.5 * (bounds[0] + bounds[2]))), np.arange(12))
 
 
 def node_numbers(
-    months: tuple[MonthLaw, ...], population: CellPopulation, storms: StormModel
+    laws: Sequence[RainLaw], population: CellPopulation, storms: StormModel
 ) -> tuple[Floats, Floats]:
-    """Gathering and quantiles of a node's months in the layout of ``shapes_near``: (12, 4) and (12, 2, n_scores)."""
+    """Gathering and quantiles of nodes in the layout of ``shapes_near``: (12, n, 4) and (12, n, 2, n_scores)."""
     shares = ndtr(SCORES)
-    held = [gathering(month, population, storms) for month in months]
-    laws = [
-        [each.systems_per_km2_s, each.storms_per_system, each.wide_per_system, each.cells_per_storm]
-        for each in held
+    months = [month_laws(law, population, storms) for law in laws]
+    numbers = [[gathered(month, population, storms) for month in year] for year in months]
+    quantiles = [
+        [[month.showers.quantile(shares), month.wide.quantile(shares)] for month in year] for year in months
     ]
-    quantiles = [[month.showers.quantile(shares), month.wide.quantile(shares)] for month in months]
-    return np.array(laws), np.array(quantiles)
+    return np.array(numbers).swapaxes(0, 1), np.array(quantiles).swapaxes(0, 1)
+
+
+def gathered(
+    month: MonthLaw, population: CellPopulation, storms: StormModel
+) -> tuple[float, float, float, float]:
+    """Births of systems per km^2 and second, storms and wide shapes in a system, cells in a storm."""
+    held = gathering(month, population, storms)
+    return held.systems_per_km2_s, held.storms_per_system, held.wide_per_system, held.cells_per_storm
+
+
+def map_weather(
+    centre_deg: tuple[float, float],
+    region: Region,
+    population: CellPopulation,
+    storms: StormModel,
+    farthest_km: float,
+    *,
+    rate_scale: float = 1.0,
+    drift: DriftLaw = drift_by_latitude,
+) -> Weather:
+    """The climate of the ITU-R maps about a network.
+
+    Parameters
+    ----------
+    centre_deg : (float, float)
+        Latitude and longitude of the plane's centre.
+    region : Region
+        Rectangle that must have the right rain.
+    population, storms
+        The rain model.
+    farthest_km : float
+        How far from the region a system may be born.
+    rate_scale : float
+        Factor on all rain rates, above 0, for a user who has measured them.
+    drift : callable
+        Mean speed, heading and its deviation by latitude and month; see ``drift_by_latitude``.
+    """
+    nodes = _nodes(centre_deg, region, rate_scale)
+    laws, quantiles = node_numbers(nodes.laws, population, storms)
+    bounds = tile_bounds(centre_deg, region, farthest_km)
+    most = _Ceilings(bounds, rate_scale, population, storms)
+    tiles = tuple(
+        Tile(
+            band,
+            number,
+            *(float(each) for each in edges),
+            ceilings=most.about(edges),
+            drift=_drift_of(drift, edges),
+        )
+        for band, number, edges in bounds
+    )
+    return Weather(centre_deg, nodes, laws, quantiles, tiles)
+
+
+def _nodes(centre_deg: tuple[float, float], region: Region, rate_scale: float) -> Nodes:
+    """Nodes about the region and what its shapes cover around it."""
+    east = np.linspace(region.west_km - _MARGIN_KM, region.east_km + _MARGIN_KM, 9)
+    north = np.linspace(region.south_km - _MARGIN_KM, region.north_km + _MARGIN_KM, 9)
+    latitude, longitude = _coordinates_deg(*np.meshgrid(east, north), centre_deg)
+    turned = (longitude - centre_deg[1] + 180.0) % 360.0 - 180.0 + centre_deg[1]
+    rows = _steps(np.clip(latitude.min(), -89.0, 89.0), np.clip(latitude.max(), -89.0, 89.0), NODE_DEG)
+    columns = _steps(turned.min(), turned.max(), NODE_DEG)
+    rate, probability = monthly_rain_grid(rows, columns)
+    laws = tuple(
+        RainLaw(rate_scale * r, p)
+        for r, p in zip(rate.reshape(-1, 12), probability.reshape(-1, 12), strict=True)
+    )
+    return Nodes(float(rows[0]), float(columns[0]), NODE_DEG, len(rows), len(columns), laws)
+
+
+def _steps(low: float, high: float, step: float) -> Floats:
+    """Multiples of a step that hold a range, two at least."""
+    first = np.floor(low / step)
+    return step * np.arange(first, max(np.ceil(high / step), first + 1) + 1)
+
+
+class _Ceilings:
+    """The most that places within ``_REACH_DEG`` of a tile have, from nodes two degrees apart."""
+
+    def __init__(
+        self,
+        bounds: Sequence[tuple[int, int, Floats]],
+        rate_scale: float,
+        population: CellPopulation,
+        storms: StormModel,
+    ) -> None:
+        edges = np.rad2deg([each for _, _, each in bounds])
+        reach = np.array([self._reach_deg(each) for each in edges])
+        south, north = (edges[:, 0] - _REACH_DEG).min(), (edges[:, 2] + _REACH_DEG).max()
+        self.rows = _steps(max(south, -88.0), min(north, 88.0), TILE_DEG)
+        self.columns = _steps((edges[:, 1] - reach).min(), (edges[:, 3] + reach).max(), TILE_DEG)
+        rate, probability = monthly_rain_grid(self.rows, self.columns)
+        self.numbers = _gathered_fast(rate_scale * rate, probability, population, storms)
+
+    @staticmethod
+    def _reach_deg(edges_deg: Floats) -> float:
+        highest = min(max(abs(edges_deg[0]), abs(edges_deg[2])) + 0.5 * _REACH_DEG, 85.0)
+        return float(_REACH_DEG / np.cos(np.deg2rad(highest)))
+
+    def about(self, edges: Floats) -> Floats:
+        """Ceilings of a tile of these bounds [rad], shape (12, 4)."""
+        degrees = np.rad2deg(edges)
+        reach = self._reach_deg(degrees)
+        rows = (self.rows >= degrees[0] - _REACH_DEG) & (self.rows <= degrees[2] + _REACH_DEG)
+        columns = (self.columns >= degrees[1] - reach) & (self.columns <= degrees[3] + reach)
+        return np.asarray(self.numbers[np.ix_(rows, columns)].max(axis=(0, 1)), dtype=np.float64)
+
+
+def _gathered_fast(
+    rate: Floats, probability: Floats, population: CellPopulation, storms: StormModel
+) -> Floats:
+    """``gathered`` of many months, a little above it, from a table of rates and probabilities."""
+    rates = np.geomspace(max(float(rate.min()), 0.05), max(float(rate.max()), 0.06), 12)
+    chances = np.linspace(0.0, np.sqrt(max(float(probability.max()), 1e-4)), 8) ** 2
+    table = np.zeros((len(rates), len(chances), 4))
+    for i, each in enumerate(rates):
+        for j, chance in enumerate(chances):
+            law = RainLaw(np.full(12, each), np.full(12, max(chance, 1e-6)))
+            table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
+        table[i, :, 0] /= np.maximum(chances, 1e-6)
+    place = (np.log(np.maximum(rate, rates[0])), np.sqrt(probability))
+    found = RegularGridInterpolator(
+        (np.log(rates), np.sqrt(chances)), table, bounds_error=False, fill_value=None
+    )(np.stack(place, axis=-1))
+    found[..., 0] *= probability
+    return np.asarray(_SLACK * found, dtype=np.float64)

@@ -40,7 +40,7 @@ def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockH
         return KeyedTable.empty(STORMS)
     heavier, weight = draw_heavier_storms(
         Streams(seed, block),
-        prepared.rain_law,
+        prepared.weather,
         prepared.region,
         n_years=history.field.n_years,
         share=HEAVIER_SHARE,

@@ -29,7 +29,7 @@ HOPS = [HOP, HopLine(0.0, -2.0, 0.5, 1.5, k=0.388, alpha=0.855), HopLine(-14.0, 
 
 @pytest.fixture(scope="module")
 def field():
-    law = RainLaw(np.full(12, 2.0), np.full(12, 0.06))
+    law = RainLaw(np.full(12, 3.0), np.full(12, 0.12))
     return draw_storms(Streams(3, 0), law, Region(-15.0, -15.0, 15.0, 15.0), n_years=1)
 
 

@@ -68,7 +68,7 @@ def test_rows_are_the_sums_over_storms(simulator):
     sums = rows.spread("unavailable_s", (2, 2))
     np.testing.assert_allclose(sums[:, OWN], storm_losses_s(simulator, history.field).sum(axis=0))
     heavier, weight = draw_heavier_storms(
-        Streams(3, 1), simulator.prepared.rain_law, simulator.prepared.region, n_years=1, share=HEAVIER_SHARE
+        Streams(3, 1), simulator.prepared.weather, simulator.prepared.region, n_years=1, share=HEAVIER_SHARE
     )
     np.testing.assert_allclose(sums[:, HEAVIER], weight @ storm_losses_s(simulator, heavier))
 
@@ -87,7 +87,7 @@ def test_heavier_storms_lose_as_much_once_weighted(simulator):
         field = simulator.draw(7, block, 1).field
         heavier, weight = draw_heavier_storms(
             Streams(7, block),
-            simulator.prepared.rain_law,
+            simulator.prepared.weather,
             simulator.prepared.region,
             n_years=1,
             share=HEAVIER_SHARE,
