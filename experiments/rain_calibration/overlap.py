@@ -13,8 +13,8 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.sim.rain import peaks
 
-MEAN_RATES_MM_H = (0.55, 1.1, 2.2, 4.4, 8.8)
-RAIN_PROBABILITIES = (0.003, 0.03, 0.1, 0.25, 0.45, 0.7)
+MEAN_RATES_MM_H = (0.55, 1.3, 3.2, 8.0)
+RAIN_PROBABILITIES = (0.003, 0.05, 0.2, 0.45, 0.7)
 
 
 def smoothed(cases: np.ndarray, found: np.ndarray) -> np.ndarray:

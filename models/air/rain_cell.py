@@ -72,9 +72,9 @@ class CellPopulation:
     """
 
     profile: CellProfile = PEAKED
-    size_km: float = 4.2
+    size_km: float = 4.6
     size_exponent: float = 0.35
-    smallest_km: float = 1.05
+    smallest_km: float = 1.15
     largest_km: float = 7.0
     mean_life_s: float = 2880.0
     life_shape: float = 3.0

@@ -56,18 +56,18 @@ class StormModel:
     wide_per_system: float = 12.0
     system_spread_km: float = 40.0
     system_duration_s: float = 21600.0
-    system_size_shape: float = 0.4
-    cells_per_rate: float = 11.0
+    system_size_shape: float = 0.35
+    cells_per_rate: float = 14.0
     fewest_cells: float = 5.0
-    most_cells: float = 45.0
-    storm_spread_km: float = 13.0
+    most_cells: float = 40.0
+    storm_spread_km: float = 10.0
     storm_duration_s: float = 14400.0
     wide_radius_km: float = 15.0
     wide_ratio: float = 2.0
     wide_life_s: float = 9000.0
     system_correlation: float = 0.3
     storm_correlation: float = 0.6
-    mean_drift_km_h: float = 38.0
+    mean_drift_km_h: float = 36.0
     drift_shape: float = 4.0
     drift_towards_deg: float = 67.5
     drift_spread_deg: float = 45.0
@@ -114,7 +114,7 @@ def without_drift(storms: StormModel) -> StormModel:
     )
 
 
-_TRADES_KM_H, _WESTERLIES_KM_H = 24.0, 38.0
+_TRADES_KM_H, _WESTERLIES_KM_H = 24.0, 36.0
 _RIDGE_DEG, _RIDGE_HALF_WIDTH_DEG, _RIDGE_SHIFT_DEG = 26.0, 7.0, 4.0
 
 

@@ -31,7 +31,7 @@ _KNOT_STEP, _PEAK_OVER_LEVEL = 0.75, 0.35
 TABLE_PEAKS = np.arange(-0.5, 3.3, _KNOT_STEP)
 """Peaks z at which the table of overlaps has the factor; it is linear between them."""
 
-_ROUNDS = ((1500, 1.0), (1500, 1.0), (3000, 0.7), (6000, 0.5), (6000, 0.33), (6000, 0.25), (6000, 0.2))
+_ROUNDS = ((1500, 1.0), (1500, 1.0), (2500, 0.7), (4000, 0.5), (4000, 0.33), (4000, 0.25))
 """Snapshots and gain of each round."""
 
 
