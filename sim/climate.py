@@ -4,10 +4,8 @@ The maps come with the library ``itur``, which takes a second to import: a warm 
 place is looked up by itself, since ``itur`` 0.4 mixes up the rain rates of places given together.
 """
 
-import hashlib
-import json
-from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, fields, replace
 from functools import cache
 from importlib.metadata import version
 from typing import Any
@@ -17,7 +15,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air.rain_law import RainLaw, rain_law, rates_and_chances
 from hopyears.models.air.seasonality import MEDIAN_CLIMATIC_RATIO
-from hopyears.sim.storage.disk_cache import cache_folder, kept_arrays, write_whole
+from hopyears.sim.storage.disk_cache import Key, kept, kept_arrays
 
 _FORMAT = 1
 _DECIMALS = 6
@@ -107,12 +105,9 @@ def climate_of(
     if altitude_m is not None and not -500.0 <= altitude_m <= 9000.0:
         raise ValueError(f"altitude_m is {altitude_m}; must be -500 to 9000")
     altitude = None if altitude_m is None else round(float(altitude_m), 2)
-    values = _cached(
-        ("climate", latitude, longitude, altitude),
-        _climate_from,
-        lambda: asdict(_look_up(latitude, longitude, altitude)),
-    )
-    return _climate_from({**values, "climatic_ratio": climatic_ratio})
+    key = (latitude, longitude, altitude, _map_version(), _FORMAT)
+    found = kept("climate", key, lambda: asdict(_look_up(latitude, longitude, altitude)), _climate_from)
+    return replace(found, climatic_ratio=climatic_ratio)
 
 
 def climates_of(places: Iterable[tuple[float, float, float | None]]) -> list[Climate]:
@@ -153,9 +148,9 @@ def monthly_rain_grid(
         rate, probability = rates_and_chances(temperature, rainfall)
         return {"rate": rate.ravel(), "probability": probability.ravel()}
 
-    kept = kept_arrays("rain-grid", (_FORMAT, _map_version(), rows, columns), compute)
+    found = kept_arrays("rain-grid", (_FORMAT, _map_version(), rows, columns), compute)
     shape = (len(rows), len(columns), 12)
-    return kept["rate"].reshape(shape), kept["probability"].reshape(shape)
+    return found["rate"].reshape(shape), found["probability"].reshape(shape)
 
 
 def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:
@@ -182,9 +177,9 @@ def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:
     temperature_k = climate.annual_temperature_c + _KELVIN
     vapour = climate.vapour_density_g_m3
     dry_pressure = climate.pressure_hpa - vapour * temperature_k / 216.7
-    inputs = tuple(round(value, _DECIMALS) for value in (frequency_ghz, dry_pressure, vapour, temperature_k))
-    values = _cached(("gas", *inputs), _gas_from, lambda: {"gas_db_per_km": _specific_gas(*inputs)})
-    return _gas_from(values)
+    inputs = [round(value, _DECIMALS) for value in (frequency_ghz, dry_pressure, vapour, temperature_k)]
+    key: Key = (*inputs, _map_version(), _FORMAT)
+    return kept("gas", key, lambda: {"gas_db_per_km": _specific_gas(*inputs)}, _gas_from)
 
 
 def _look_up(latitude: float, longitude: float, altitude_m: float | None) -> Climate:
@@ -250,27 +245,6 @@ def _climate_from(values: dict[str, Any]) -> Climate:
 
 def _gas_from(values: dict[str, Any]) -> float:
     return float(values["gas_db_per_km"])
-
-
-def _cached(
-    key: tuple[str | float | None, ...],
-    valid: Callable[[dict[str, Any]], object],
-    compute: Callable[[], dict[str, Any]],
-) -> dict[str, Any]:
-    """Stored values of ``key``, or computed and stored ones if there are none or they are unreadable."""
-    named = json.dumps([*key, _map_version(), _FORMAT])
-    file = cache_folder() / f"{key[0]}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
-    try:
-        stored: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
-        if stored["key"] == named:
-            valid(stored["values"])
-            values: dict[str, Any] = stored["values"]
-            return values
-    except (OSError, ValueError, KeyError, TypeError):
-        pass  # no cache, or a spoilt one: make it again
-    values = compute()
-    write_whole(file, json.dumps({"key": named, "values": values}))
-    return values
 
 
 @cache

@@ -23,7 +23,7 @@ from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite, ProtectionGroup
 from hopyears.models.network.network import Crew, Depot, LightningRisk, Maintenance, Power, Site, Switching
-from hopyears.sim.equipment.failure_tally import FailureTally
+from hopyears.sim.equipment.failure_tally import failure_tally
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.upkeep_builder import crew_base, planned_work, power_supply, spare_store
 from hopyears.sim.streams import Streams
@@ -59,7 +59,17 @@ def plant() -> Plant:
             if len(chains) == 2:
                 groups.append(_group(f"h{hop}/s{site}", tuple(chains)))
     bases = [Site(id=name, latitude_deg=45.5, longitude_deg=x) for name, x in (("west", 8.4), ("east", 9.0))]
-    spares = ("outdoor_radio", "antenna", "cable", "modem_card", "common_unit", "line_card", "rectifier")
+    spares = (
+        "outdoor_radio",
+        "antenna",
+        "cable",
+        "modem_card",
+        "controller",
+        "chassis",
+        "fan",
+        "line_card",
+        "rectifier",
+    )
     return Plant(
         sites, parts, groups,
         crews=[crew_base(Crew(id=base.id, base=base.id, teams=2), base) for base in bases],
@@ -100,8 +110,8 @@ def full_block(block: int) -> tuple[float, float, int]:
     weather = storms(block)
     ready = time.process_time()
     log = simulate_failures(plant(), Streams(1, block), BLOCK_YEARS * SECONDS_PER_YEAR, storms=weather)
-    tally = FailureTally.of(log, plant())
-    return time.process_time() - ready, ready - began, int(tally.kind_failures.sum())
+    tally = failure_tally(log, plant())
+    return time.process_time() - ready, ready - began, int(tally.kinds.columns["failures"].sum())
 
 
 def plain_block(block: int) -> tuple[float, float, int]:

@@ -18,7 +18,8 @@ from experiments.benchmarks.fewer_years import LEAST_SAVING, years_needed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.counting.tally_rows import three_ways
 from hopyears.sim.counting.variance_reduction import control_variate
-from hopyears.sim.services.service import HopHistory, ServiceDemand, sweep_services
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.service import ServiceDemand, sweep_services
 from hopyears.sim.streams import Streams
 
 N_HOPS, BLOCK_YEARS, N_BLOCKS, N_PLAIN = 4, 10, 200, 2000
@@ -48,8 +49,8 @@ def history(outages: np.ndarray) -> HopHistory:
     step = np.repeat([1, -1], outages.shape[0])
     order = np.argsort(time_s, kind="stable")
     down = np.append(0, np.cumsum(step[order]) > 0).astype(np.int32)
-    capacity = np.array([100.0, 0.0])
-    return HopHistory(np.append(0.0, time_s[order]), down, capacity, capacity.copy(), np.array([0, 1]))
+    capacity = np.array([[100.0, 100.0], [0.0, 0.0]])
+    return HopHistory(np.append(0.0, time_s[order]), down, capacity, np.array([0, 1]))
 
 
 def block(number: int) -> tuple[float, float]:

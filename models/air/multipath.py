@@ -16,9 +16,6 @@ SHORTEST_PATH_KM: Final = 5.0
 LARGEST_REDUCTION_DB: Final = 10.8
 """Cap of delta G [dB]: all the fading of the year in one month (P.530-17 and -18, 2.3.4)."""
 
-TERRAINS: Final = ("flat", "hilly", "mountain")
-"""Kinds of terrain that P.530 2.3.5 tells apart: flat, hilly, hilly land (mountain)."""
-
 _FloatArray = NDArray[np.float64]
 
 
@@ -42,16 +39,6 @@ def geoclimatic_factor_detailed(
     _refuse(roughness < 0.0, "terrain_roughness_m", roughness, "at least 0")
     exponent = -4.4 - 0.0027 * np.asarray(refractivity_gradient, dtype=np.float64)
     return np.power(10.0, exponent) * np.power(10.0 + roughness, -0.46)
-
-
-def geoclimatic_factor_quick(refractivity_gradient: ArrayLike) -> _FloatArray:
-    """Geoclimatic factor K for quick planning, of the gradient dN1 [N/km] alone; any shape.
-
-    References
-    ----------
-    ITU-R P.530-17 (2017), 2.3.1, equation (5); constants from memory.
-    """
-    return np.power(10.0, -4.6 - 0.0027 * np.asarray(refractivity_gradient, dtype=np.float64))
 
 
 def worst_month_occurrence(

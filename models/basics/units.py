@@ -6,6 +6,9 @@ from numpy.typing import ArrayLike, NDArray
 HOURS_PER_YEAR = 8766.0
 """Hours in a year of 365.25 days."""
 
+MINUTES_PER_YEAR = 525_960.0
+"""Minutes in a year of 365.25 days."""
+
 SECONDS_PER_YEAR = 31_557_600.0
 """Seconds in a year of 365.25 days."""
 

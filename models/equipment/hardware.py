@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.judging.cause import Cause
-from hopyears.models.radio.scheme import Radio, Scheme, radios_of
+from hopyears.models.radio.scheme import RadioRole, Scheme, radios_of
 
 
 class Mounting(StrEnum):
@@ -56,7 +56,7 @@ class Part:
     end : int
         0 or 1.
     radios : tuple of int
-        Radios of this end (``scheme.Radio.index``) that work only while the part does.
+        Radios of this end (``scheme.RadioRole.index``) that work only while the part does.
     channels : tuple of int
         Channels these radios belong to.
     """
@@ -92,15 +92,15 @@ class Joint:
     radios: tuple[int, ...]
 
 
-def ports_of(scheme: Scheme) -> dict[tuple[int, int], tuple[Radio, ...]]:
+def ports_of(scheme: Scheme) -> dict[tuple[int, int], tuple[RadioRole, ...]]:
     """Radios on each (antenna, polarisation) in use at one end, in that order."""
-    ports: dict[tuple[int, int], list[Radio]] = {}
+    ports: dict[tuple[int, int], list[RadioRole]] = {}
     for radio in sorted(radios_of(scheme), key=lambda r: (r.antenna, r.polarisation, r.index)):
         ports.setdefault((radio.antenna, radio.polarisation), []).append(radio)
     return {place: tuple(radios) for place, radios in ports.items()}
 
 
-def is_branched(radios: Iterable[Radio]) -> bool:
+def is_branched(radios: Iterable[RadioRole]) -> bool:
     """Whether filters join these radios of one polarisation: with more than two channels among them."""
     return len({radio.channel for radio in radios}) > 2
 
@@ -131,14 +131,14 @@ def joints_of(scheme: Scheme) -> tuple[Joint, ...]:
     return tuple(joints)
 
 
-def _pair_couplers(radios: tuple[Radio, ...]) -> list[Joint]:
+def _pair_couplers(radios: tuple[RadioRole, ...]) -> list[Joint]:
     pairs: dict[int, list[int]] = {}
     for radio in radios:
         pairs.setdefault(radio.channel, []).append(radio.index)
     return [Joint("hybrid_coupler", tuple(pair)) for pair in pairs.values() if len(pair) > 1]
 
 
-def _port_joints(radios: tuple[Radio, ...]) -> list[Joint]:
+def _port_joints(radios: tuple[RadioRole, ...]) -> list[Joint]:
     everyone = tuple(radio.index for radio in radios)
     if is_branched(radios):
         return [Joint("branching_filter", everyone), *_pair_couplers(radios)]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.hardware import Mounting, Part
 from hopyears.models.judging.cause import Cause
-from hopyears.models.radio.combining import DEFAULT_LOSSES, CombiningLosses, combining_loss_db
+from hopyears.models.radio.combining import CombiningLosses, combining_loss_db
 from hopyears.models.radio.scheme import Line, Scheme, lines_of, radios_of
 
 _T = TypeVar("_T", bound=np.generic)
@@ -99,9 +99,7 @@ class LinkStructure:
         return tuple(self.radio_loss_db[receivers[0]] for receivers in self.receivers_of)
 
 
-def link_structure(
-    scheme: Scheme, parts: Sequence[Part], losses: CombiningLosses = DEFAULT_LOSSES
-) -> LinkStructure:
+def link_structure(scheme: Scheme, parts: Sequence[Part], losses: CombiningLosses) -> LinkStructure:
     """Structure of a hop from its scheme, its parts (``hardware.parts_of_hop``) and its losses."""
     split = any(part.kind == "waveguide" for part in parts)
     mounting = Mounting.WAVEGUIDE if split else Mounting.DIRECT

@@ -107,10 +107,6 @@ OUTDOOR_SWAP = Law.lognormal(2.0, 0.5)
 REMOTE_FIX = Law.lognormal(1.0, 0.5)
 """Remote repair of a software fault, mean 1 h (range 0.5-2 h). Common practice, no source."""
 
-UNITS_PER_SPARE = 25
-"""Installed units for each spare in a depot (range 20-30). Common practice, no source."""
-
-
 _IN, _OUT, _FAR = Repair.INDOOR, Repair.OUTDOOR, Repair.REMOTE
 
 
@@ -156,15 +152,15 @@ PART_KINDS: dict[str, PartKind] = {
         ),
         _kind(
             "controller", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 500e3, _IN, INDOOR_SWAP,
-            affecting_share=0.2, spare="common_unit",
+            affecting_share=0.2, spare="controller",
         ),
         _kind(
             "chassis", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 2e6, _IN, Law.lognormal(2.0, 0.5),
-            spare="common_unit",
+            spare="chassis",
         ),
         _kind(
             "fan", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 200e3, _IN, INDOOR_SWAP,
-            affecting_share=0.1, spare="common_unit",
+            affecting_share=0.1, spare="fan",
         ),
         _kind(
             "line_card", Cause.LINE_CARD, Place.LINE, INDOOR, 700e3, _IN, INDOOR_SWAP,
@@ -200,8 +196,3 @@ def causes_at(*places: Place) -> Cause:
 def causes_shown_as(group: str) -> Cause:
     """Cause flags of the kinds that a reader sees in a group."""
     return reduce(or_, (kind.cause for kind in PART_KINDS.values() if kind.shown_as == group), Cause.NONE)
-
-
-def stock_for_units(n_units: int) -> int:
-    """Spares that a depot keeps for ``n_units`` installed units: one per 25, at least one if any."""
-    return -(-n_units // UNITS_PER_SPARE)

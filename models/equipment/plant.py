@@ -72,6 +72,8 @@ class PlantPart:
         Serves a radio outside of its chains, so that a failure is seen although a chain was muted.
     group, spares : str, int
         Parts that stand in for each other, and how many of them may be down before traffic stops.
+    fitting : tuple of str
+        Kinds of spare that fit it, the most specific first; empty takes the spare of the kind, if any.
     """
 
     id: str
@@ -83,6 +85,7 @@ class PlantPart:
     plainly_seen: bool = False
     group: str = ""
     spares: int = 0
+    fitting: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -225,6 +228,11 @@ class Plant:
     def crew_base(self) -> NDArray[np.int64]:
         """Base of each crew, all crews counted through; shape (n_crews,)."""
         return np.repeat(np.arange(len(self.crews)), [base.number for base in self.crews]).astype(np.int64)
+
+    def fetch_h(self, base: int, depot: int) -> float:
+        """Time from a crew's base to a depot [h]."""
+        crews = self.crews[base]
+        return great_circle_km(crews, self.depots[depot]) * self.repair.road_factor / crews.speed_km_h
 
     def travel_h(self, base: int, site: int, depot: int | None) -> float:
         """Time from a crew's base, by way of a depot if a spare is fetched there, to a site [h]."""

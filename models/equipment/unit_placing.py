@@ -8,7 +8,7 @@ from typing import NamedTuple
 from hopyears.models.basics.faults import Doubt
 from hopyears.models.equipment.indoor_unit import LINE_KINDS, HopEnd, RadioPort, SiteHardware
 from hopyears.models.network.hardware_entries import IndoorUnit, LineKind
-from hopyears.models.radio.scheme import Radio, Scheme, radios_of
+from hopyears.models.radio.scheme import RadioRole, Scheme, radios_of
 
 
 def place_indoor_units(
@@ -97,7 +97,7 @@ class _Place(NamedTuple):
     unit: int
 
 
-def _is_spare(scheme: Scheme, radio: Radio) -> bool:
+def _is_spare(scheme: Scheme, radio: RadioRole) -> bool:
     """Whether a radio stands by for others of its hop: a second radio, or one of a protection channel."""
     return radio.order > 0 or radio.channel >= scheme.working
 
@@ -115,7 +115,7 @@ class _Room:
         most = self.offer.directions_at_most or inf
         return self.ports[unit] + radios <= self.offer.modem_ports and len(others) < most
 
-    def take(self, unit: int, end: HopEnd, radio: Radio) -> _Place:
+    def take(self, unit: int, end: HopEnd, radio: RadioRole) -> _Place:
         self.ports[unit] += 1
         self.directions.setdefault(unit, set()).add(end.hop_id)
         return _Place(end.hop_id, radio.index, _is_spare(end.scheme, radio), unit)
@@ -209,7 +209,7 @@ def _line_port_lists(
 
 def _fed_places(
     end: HopEnd, free: list[tuple[int, int | None]]
-) -> Iterator[tuple[Radio, tuple[int, int | None]]]:
+) -> Iterator[tuple[RadioRole, tuple[int, int | None]]]:
     """Takes a port from the free ones for each radio; main and spare radios on other cards if it can."""
     taken: dict[bool, set[int | None]] = {False: set(), True: set()}
     for radio in radios_of(end.scheme):

@@ -83,7 +83,22 @@ class CrewBase:
 class SpareStore:
     """A store of spares: ``stock`` per kind of spare, refilled one for one after ``lead_time`` [h].
 
-    A spare kind that is missing from ``stock`` is not kept here.
+    A kind of spare that is missing from ``stock`` is not kept here.
+
+    Parameters
+    ----------
+    id : str
+    latitude_deg, longitude_deg : float
+        Position [degrees].
+    stock : mapping of str to int
+        Spares held by kind, for radios also by type (``outdoor_radio/r18``).
+    lead_time : Law
+        From an order to its arrival [h].
+    express_h : float or None
+        An order is brought forward to arrive so soon for a fault that stops traffic and finds no spare [h];
+        None: no express orders.
+    ships_h : float or None
+        Time to ship a spare from here to another depot, nearer to the fault [h]; None: the crew fetches it.
     """
 
     id: str
@@ -91,3 +106,5 @@ class SpareStore:
     longitude_deg: float
     stock: Mapping[str, int]
     lead_time: Law
+    express_h: float | None = None
+    ships_h: float | None = None

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 
 REFERENCE_LENGTH_KM = 2500.0
 """Reference length of F.1703 [km]."""
@@ -22,8 +22,6 @@ AVAILABILITY_SOURCE = "ITU-R F.1703 (2005), coefficients from memory, unverified
 SEVERELY_ERRORED_SOURCE = "ITU-R F.1668 (2004), from memory, unverified"
 STATED = "stated in the network file"
 """Where an objective comes from."""
-
-_MINUTES_PER_YEAR = SECONDS_PER_YEAR / 60.0
 
 
 @dataclass(frozen=True)
@@ -92,7 +90,7 @@ def portion_of(grade: str, length_km: float) -> Portion:
 
 def unavailable_min_per_year(availability: ArrayLike) -> NDArray[np.float64]:
     """Minutes of unavailable time in a year of 365.25 days at an availability ratio of 0 to 1."""
-    return (1.0 - np.asarray(availability, dtype=np.float64)) * _MINUTES_PER_YEAR
+    return (1.0 - np.asarray(availability, dtype=np.float64)) * MINUTES_PER_YEAR
 
 
 def severely_errored_objective(

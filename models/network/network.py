@@ -129,6 +129,10 @@ class Hop(Entry):
     threshold_degradation_db: Annotated[
         Finite, Field(ge=0, le=40, description="rise of all receiver thresholds by interference from outside")
     ] = 0.0
+    sub_band: Annotated[
+        Identifier | None,
+        Field(description="radios of one type and sub-band share spares; default all of the type"),
+    ] = None
     terrain: Annotated[
         Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
     ] = "flat"
@@ -137,7 +141,11 @@ class Hop(Entry):
     ] = None
     refractivity_75: Annotated[
         Finite | None,
-        Field(gt=0, le=1000, description="dN75 of P.530-18, N-units; needed with multipath_edition 18 only"),
+        Field(
+            gt=0,
+            le=1000,
+            description="dN75 of P.530-18, N-units, for multipath_edition 18; default none",
+        ),
     ] = None
     mean_terrain_m: Annotated[
         Finite | None,
@@ -163,7 +171,10 @@ class Hop(Entry):
     ] = None
     multipath_exceedance_db: Annotated[
         dict[str, Finite] | None,
-        Field(description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}"),
+        Field(
+            description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}; "
+            "default the law of P.530"
+        ),
     ] = None
 
     @property
@@ -231,9 +242,24 @@ class Service(Entry):
         Field(
             ge=0,
             le=600,
-            description="without traffic at a change of route; default 0.05 when protected, 5 when rerouted",
+            description="without traffic when a failed route is left; default 0.05 when protected, "
+            "5 when rerouted",
         ),
     ] = None
+    commanded_switching_time_s: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=600,
+            description="without traffic at a change by command: ahead of planned work, and back to a better "
+            "route; default 0.05 when protected, 0 when rerouted (the new route is ready first)",
+        ),
+    ] = None
+    switch_trigger: Annotated[
+        Literal["signal fail", "signal degrade"],
+        Field(description="a route is left when a link of it is dead, or below what the service needs"),
+    ] = "signal fail"
+    reverts: Annotated[bool, Field(description="a better route is taken again once it is back")] = True
     hold_off_s: Annotated[
         Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")
     ] = 0.0

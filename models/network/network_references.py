@@ -124,7 +124,10 @@ def part_references(network: Network) -> Iterator[Fault]:
     spares = {kind.spare: None for kind in PART_KINDS.values() if kind.spare}
     for change in network.parts:
         yield from _unknown(named("part", change.kind), "kind", change.kind, PART_KINDS, kinds)
+    types = {f"outdoor_radio/{hop.radio}": None for hop in network.hops}
+    types |= {f"outdoor_radio/{hop.radio}/{hop.sub_band}": None for hop in network.hops if hop.sub_band}
     for depot in network.depots:
         for kind in depot.stock:
-            allowed = f"of kinds {', '.join(spares)}"
-            yield from _unknown(named("depot", depot.id), "stock", kind, spares, allowed)
+            known = types if "/" in kind else spares
+            allowed = f"of kinds {', '.join(known)}"
+            yield from _unknown(named("depot", depot.id), "stock", kind, known, allowed)

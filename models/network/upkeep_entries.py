@@ -161,11 +161,30 @@ class Depot(Entry):
     id: Identifier
     base: Annotated[Identifier, Field(description="site id where the spares lie")]
     stock: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = Field(
-        default_factory=dict, description="part kind to spares held; a kind that no depot keeps never lacks"
+        default_factory=dict,
+        description="kind of part to spares held; radios also by type, outdoor_radio/RADIO, and by sub-band, "
+        "outdoor_radio/RADIO/SUB-BAND. What is not listed is ordered when it is needed; without any depot "
+        "spares never lack",
     )
     lead_time_days: Annotated[
         Finite, Field(gt=0, le=1000, description="mean, from a spare's use to its replacement in stock")
     ] = 30.0
+    express_days: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1000,
+            description="an order for stopped traffic comes so soon; default no express orders",
+        ),
+    ] = None
+    shipping_h: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1000,
+            description="from here to a depot nearer to the fault; default the crew fetches the spare here",
+        ),
+    ] = None
 
 
 class Maintenance(Entry):

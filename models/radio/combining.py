@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 
 from hopyears.models.equipment.hardware import Mounting, is_branched, ports_of
-from hopyears.models.radio.scheme import Coupler, Radio, Scheme, radios_of
+from hopyears.models.radio.scheme import Coupler, RadioRole, Scheme, radios_of
 
 
 @dataclass(frozen=True)
 class CombiningLosses:
     """Losses between a radio and its antenna, each at every end where the device stands.
+
+    Defaults stand in the network's entries ``losses`` and ``radios``.
 
     Parameters
     ----------
@@ -27,20 +29,16 @@ class CombiningLosses:
 
     Notes
     -----
-    All values are common practice, no source, but for the split of a lossless coupler:
-    main arm -10 log10(1 - 10^(-c/10)) dB where the standby arm loses c dB.
+    Split of a lossless coupler: main arm -10 log10(1 - 10^(-c/10)) dB where the standby arm loses c dB.
     """
 
-    equal_coupler_db: float = 3.5
-    unequal_main_db: float = 1.6
-    unequal_standby_db: float = 6.4
-    transducer_db: float = 0.4
-    branching_filter_db: float = 1.5
-    waveguide_db: float = 1.0
-    second_antenna_db: float = 0.0
-
-
-DEFAULT_LOSSES = CombiningLosses()
+    equal_coupler_db: float
+    unequal_main_db: float
+    unequal_standby_db: float
+    transducer_db: float
+    branching_filter_db: float
+    waveguide_db: float
+    second_antenna_db: float
 
 
 def combining_loss_db(scheme: Scheme, mounting: Mounting, losses: CombiningLosses) -> tuple[float, ...]:
@@ -55,7 +53,9 @@ def combining_loss_db(scheme: Scheme, mounting: Mounting, losses: CombiningLosse
     )
 
 
-def _radio_loss_db(radio: Radio, port: tuple[Radio, ...], coupler: Coupler, losses: CombiningLosses) -> float:
+def _radio_loss_db(
+    radio: RadioRole, port: tuple[RadioRole, ...], coupler: Coupler, losses: CombiningLosses
+) -> float:
     arms = {
         Coupler.EQUAL: (losses.equal_coupler_db, losses.equal_coupler_db),
         Coupler.UNEQUAL: (losses.unequal_main_db, losses.unequal_standby_db),

@@ -17,12 +17,6 @@ CODE_RATE: Final = 0.9
 OVERHEAD_SHARE: Final = 0.03
 """Share of the coded rate that framing, pilots and management take: common practice, no source."""
 
-THERMAL_NOISE_DBM_HZ: Final = -174.0
-"""Thermal noise density at 290 K [dBm/Hz]."""
-
-NOISE_FIGURE_DB: Final = 6.0
-"""Receiver noise figure: common practice, no source."""
-
 
 @dataclass(frozen=True)
 class Ladder:
@@ -62,27 +56,6 @@ class Ladder:
             object.__setattr__(self, field, values)
         if np.any(self.back_off_db < 0.0):
             raise ValueError(f"back_off_db is {self.back_off_db.min()}; must be at least 0")
-
-    def threshold_dbm(
-        self, channel_spacing_mhz: ArrayLike, noise_figure_db: ArrayLike = NOISE_FIGURE_DB
-    ) -> _FloatArray:
-        """Received level each modulation needs [dBm]: noise in the symbol rate plus its ratio.
-
-        ``channel_spacing_mhz`` and ``noise_figure_db`` broadcast against a last axis of n_modulations.
-        """
-        rate_hz = SYMBOL_RATE_PER_SPACING * 1e6 * np.asarray(channel_spacing_mhz, dtype=np.float64)
-        if np.any(~(rate_hz > 0.0)):
-            raise ValueError(
-                f"channel_spacing_mhz is {rate_hz.min() / SYMBOL_RATE_PER_SPACING / 1e6}; must be above 0"
-            )
-        noise = (
-            THERMAL_NOISE_DBM_HZ + 10.0 * np.log10(rate_hz) + np.asarray(noise_figure_db, dtype=np.float64)
-        )
-        return np.asarray(noise[..., None] + self.snr_db)
-
-    def capacity_mbit_s(self, channel_spacing_mhz: ArrayLike) -> _FloatArray:
-        """Bit rate of each modulation after coding [Mbit/s]; a last axis of n_modulations is added."""
-        return np.asarray(channel_spacing_mhz, dtype=np.float64)[..., None] * self.efficiency_bit_s_hz
 
 
 def _default_ladder() -> Ladder:

@@ -132,8 +132,8 @@ class Channel:
 
 
 @dataclass(frozen=True)
-class Radio:
-    """An outdoor radio of one end; both ends are alike.
+class RadioRole:
+    """What an outdoor radio does at one end of a scheme; both ends are alike.
 
     ``order`` is 0 for a channel's main radio and 1 for its standby or diversity receiver; ``antenna`` is 0
     for the main antenna, 1 for the second; ``transmits`` is false for a diversity receiver.
@@ -176,7 +176,7 @@ def channels_of(scheme: Scheme) -> tuple[Channel, ...]:
 
 
 @lru_cache(maxsize=1024)
-def radios_of(scheme: Scheme) -> tuple[Radio, ...]:
+def radios_of(scheme: Scheme) -> tuple[RadioRole, ...]:
     """Outdoor radios of one end: the main radio of every channel, then the second radios.
 
     The order does not move when a scheme grows by a standby, a receiver or a protection channel, so that
@@ -190,7 +190,7 @@ def radios_of(scheme: Scheme) -> tuple[Radio, ...]:
     elif scheme.space_diversity and not scheme.protection:
         places += [(c, 1, 1, False) for c in channels]
     return tuple(
-        Radio(i, channel.index, order, antenna, channel.polarisation, transmits)
+        RadioRole(i, channel.index, order, antenna, channel.polarisation, transmits)
         for i, (channel, order, antenna, transmits) in enumerate(places)
     )
 

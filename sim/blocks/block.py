@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hopyears.models.basics.intervals import Intervals
+from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
@@ -16,15 +16,17 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, HopTimeline, hop_timeline
+from hopyears.sim.hops.hop import EquipmentSegments, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity
+from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storms import RainField, draw_storms, storm_intervals
 from hopyears.sim.services.service import sweep_services
-from hopyears.sim.services.service_data import HopHistory, ServiceHistory
+from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
 
@@ -40,7 +42,7 @@ class BlockHistory:
     storms_near : Intervals or None
         When a storm is near each site.
     log : FailureLog or None
-    hops : tuple of HopTimeline
+    hops : tuple of HopHistory
     services : tuple of ServiceHistory
     fading : KeyedTable
         Rows of ``fading_tally.FADING`` of every hop.
@@ -50,7 +52,7 @@ class BlockHistory:
     field: RainField | None
     storms_near: Intervals | None
     log: FailureLog | None
-    hops: tuple[HopTimeline, ...]
+    hops: tuple[HopHistory, ...]
     services: tuple[ServiceHistory, ...]
     fading: KeyedTable
 
@@ -108,6 +110,7 @@ class BlockSimulator:
         ]
         self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
         self.states = [LinkStates(design) for design in prepared.designs]
+        self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
         """History of one block.
@@ -123,9 +126,9 @@ class BlockSimulator:
         hops, fading = [], KeyedTable.empty(FADING)
         for index, segments in enumerate(draws.segments):
             rain, fades = self.rain(draws, index), draws.fades[index]
-            hops.append(hop_timeline(self.thresholds[index], segments, rain, fades, draws.duration_s))
+            hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
             fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
-        services = self.services([hop_history(hop) for hop in hops], draws.log, draws.duration_s)
+        services = self.services(hops, draws.log, draws.duration_s)
         return BlockHistory(
             draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
         )
@@ -147,7 +150,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self._activity(streams, n_years),
+            activity=self._activity(streams, n_years, near),
             fades=(),
         )
         fades = tuple(
@@ -263,16 +266,27 @@ class BlockSimulator:
     def _storms_near_sites(self, field: RainField) -> Intervals:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
-    def _activity(self, streams: Streams, n_years: int) -> tuple[HopActivity | None, ...]:
+    def _activity(
+        self, streams: Streams, n_years: int, near: Intervals | None
+    ) -> tuple[HopActivity | None, ...]:
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
-        result: list[HopActivity | None] = [None] * len(prepared.designs)
         laws = [nights for nights in prepared.nights if nights is not None]
+        rain = None if near is None else [self._rain_near(near, i) for i in faded]
+        result: list[HopActivity | None] = [None] * len(prepared.designs)
         for i, active in zip(
-            faded, draw_activity(streams, prepared.night_region, laws, n_years), strict=True
+            faded, draw_activity(streams, prepared.night_places, laws, n_years, rain), strict=True
         ):
             result[i] = active
         return tuple(result)
+
+    def _rain_near(self, near: Intervals, index: int) -> RainHours:
+        """When a storm is near an end of a hop."""
+        hop = self.prepared.designs[index].hop
+        ends = [near.of(self._site_row[site]) for site in (hop.site_a, hop.site_b)]
+        start_s, end_s = (np.concatenate(side) for side in zip(*ends, strict=True))
+        both = merged(np.zeros(len(start_s), dtype=np.int64), start_s, end_s, n_rows=1)
+        return RainHours(both.start_s, both.end_s)
 
 
 def hop_line(design: HopDesign) -> HopLine:
@@ -284,15 +298,4 @@ def hop_line(design: HopDesign) -> HopLine:
         design.path.y_km[1],
         design.rain.k,
         design.rain.alpha,
-    )
-
-
-def hop_history(hop: HopTimeline) -> HopHistory:
-    """What the services need of a hop's timeline."""
-    return HopHistory(
-        hop.time_s,
-        hop.state,
-        np.ascontiguousarray(hop.capacity_mbit_s[:, 0]),
-        np.ascontiguousarray(hop.capacity_mbit_s[:, 1]),
-        hop.causes,
     )

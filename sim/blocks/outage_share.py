@@ -20,7 +20,7 @@ from hopyears.sim.blocks.block import BlockHistory
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.tally_rows import BOTH, Ways
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.hops.hop_history import HopHistory
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -153,7 +153,7 @@ class _Touched:
         return self._known[member]
 
 
-def _short(hop: HopTimeline, duration_s: float) -> tuple[Floats, Floats, Ints]:
+def _short(hop: HopHistory, duration_s: float) -> tuple[Floats, Floats, Ints]:
     """Stretches in which somebody's job keeps a hop below its full capacity: begin, end [s], causes."""
     at = np.flatnonzero((hop.causes & JOBS != 0)[hop.state])
     end_s = np.append(hop.time_s[1:], duration_s)[at]

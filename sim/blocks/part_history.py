@@ -3,7 +3,7 @@
 import numpy as np
 
 from hopyears.sim.equipment.failure_log import DOWN, FailureLog
-from hopyears.sim.services.service_data import HopHistory
+from hopyears.sim.hops.hop_history import HopHistory
 
 UNLIMITED_MBIT_S = 1e9
 
@@ -25,5 +25,5 @@ def part_history(part: int, log: FailureLog | None, cause: int) -> HopHistory:
         changed_s, _, value = log.state_changes_for([part])
         time_s = np.append(0.0, changed_s)
         state = np.append(0, value == DOWN).astype(np.int32)
-    capacity = np.array([UNLIMITED_MBIT_S, 0.0])
-    return HopHistory(time_s, state, capacity, capacity.copy(), np.array([0, cause], dtype=np.int64))
+    capacity = np.array([[UNLIMITED_MBIT_S] * 2, [0.0] * 2])
+    return HopHistory(time_s, state, capacity, np.array([0, cause], dtype=np.int64))

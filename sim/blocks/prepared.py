@@ -30,7 +30,7 @@ from hopyears.sim.hops.hop_design import (
 from hopyears.sim.hops.hop_thresholds import line_set_index
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.multipath.night_law import NightLaw, night_law
-from hopyears.sim.multipath.nights import NightRegion, night_region
+from hopyears.sim.multipath.nights import NightPlaces
 from hopyears.sim.rain.anchoring import Anchor, fit_anchor
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
 from hopyears.sim.rain.rain_laws import LocalLaw
@@ -47,7 +47,7 @@ _TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
 
 @dataclass(frozen=True)
 class ModelOptions:
-    """Which parts of the model run; all do unless told otherwise.
+    """Which parts of the model run; all do by default.
 
     Attributes
     ----------
@@ -57,8 +57,8 @@ class ModelOptions:
     queues : bool
         Crews and spares are limited; without, nobody waits for either.
     control : int
-        Histories of failures beside each block's own, which with heavier storms make its outage surer
-        (``sim.rare.control``); they change no other figure.
+        Weighted replications beside each block's own history: of failures, and of heavier storms. They narrow
+        the interval of its outage (``sim.rare.control``) and change no other figure.
     raised : float
         How many times as often rare parts that take long to mend fail in those histories, each of which is
         weighted by its likelihood (``sim.equipment.raised``), 1 or more.
@@ -86,7 +86,7 @@ class Prepared:
     anchors : tuple of Anchor
     nights : tuple of NightLaw or None
         None on hops without multipath.
-    night_region : NightRegion
+    night_places : NightPlaces
         Of the hops with multipath.
     line_sets : tuple of LineSet or None
     built : BuiltPlant
@@ -108,7 +108,7 @@ class Prepared:
     designs: tuple[HopDesign, ...]
     anchors: tuple[Anchor, ...]
     nights: tuple[NightLaw | None, ...]
-    night_region: NightRegion
+    night_places: NightPlaces
     line_sets: tuple[LineSet | None, ...]
     built: BuiltPlant
     demands: tuple[ServiceDemand, ...]
@@ -159,7 +159,7 @@ def prepare(
         designs=designs,
         anchors=tuple(_anchor(design, weather, storms, options) for design in designs),
         nights=nights,
-        night_region=_night_region(designs, nights),
+        night_places=_night_places(designs, nights),
         line_sets=tuple(
             None if night is None else _line_set(design, night)
             for design, night in zip(designs, nights, strict=True)
@@ -329,13 +329,13 @@ def _nights(design: HopDesign) -> NightLaw | None:
     return replace(law, depth_map=as_measured)
 
 
-def _night_region(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightRegion:
+def _night_places(designs: tuple[HopDesign, ...], nights: tuple[NightLaw | None, ...]) -> NightPlaces:
     """Hops with multipath; those side by side between the same two sites share their nights."""
     faded = [design for design, night in zip(designs, nights, strict=True) if night is not None]
-    return night_region(
-        ["|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded],
-        np.array([sum(design.path.x_km) / 2 for design in faded]),
-        np.array([sum(design.path.y_km) / 2 for design in faded]),
+    return NightPlaces(
+        tuple("|".join(sorted((design.hop.site_a, design.hop.site_b))) for design in faded),
+        tuple(design.climate.latitude_deg for design in faded),
+        tuple(design.climate.longitude_deg for design in faded),
     )
 
 

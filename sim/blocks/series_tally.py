@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 
 from hopyears.models.judging.cause import FADING
 from hopyears.models.judging.outage_rule import UNAVAILABLE, Lost
-from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, three_ways
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service import sweep_services
-from hopyears.sim.services.service_data import HopHistory, Route, ServiceDemand
+from hopyears.sim.services.service_data import Route, ServiceDemand
 
 SERIES = Columns(("entity", "part", "equipment"), ("unavailable_s",))
 """Unavailable time of a service on a part of what it uses; ``equipment`` is 1 where anything but the
@@ -29,7 +30,7 @@ the service. On each, the service has the links to itself."""
 
 def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
-    full = simulator.links([hop_history(hop) for hop in history.hops], history.log)
+    full = simulator.links(history.hops, history.log)
     links = simulator.prepared.links
     known: dict[tuple[int, float], NDArray[np.float64]] = {}
     keys, values = [], []
@@ -66,7 +67,7 @@ def _thinned(
 def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
     """A hop of which states with the same use to a service are one state."""
     need = demand.required_share * demand.committed_mbit_s
-    ways = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s])
+    ways = hop.capacity_mbit_s.T
     enough = (ways >= need) & (ways > 0.0)
     usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= demand.switch_below_mbit_s)
     causes = np.where(enough.all(axis=0), 0, hop.causes)
@@ -74,13 +75,7 @@ def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
     _, first, same = np.unique(kind, return_index=True, return_inverse=True)
     state = same.astype(np.int32)[hop.state]
     changes = np.append(True, state[1:] != state[:-1])
-    return HopHistory(
-        hop.time_s[changes],
-        state[changes],
-        hop.capacity_forward_mbit_s[first],
-        hop.capacity_backward_mbit_s[first],
-        hop.causes[first],
-    )
+    return HopHistory(hop.time_s[changes], state[changes], hop.capacity_mbit_s[first], hop.causes[first])
 
 
 def _lost_alone(

@@ -12,7 +12,7 @@ from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 
 MOST_NAMES = 3
-"""Different words of a field that are named; of more, their number is told."""
+"""Different words of a field that are named; of more, their number."""
 
 MOST_KINDS = 20
 """Kinds of hop that are shown, those of most hops first."""

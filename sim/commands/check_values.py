@@ -21,36 +21,7 @@ from hopyears.sim.hops.modulation_steps import steps_of
 from hopyears.sim.inputs.input_errors import allowed_words, field_rule
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.services.service_demands import SWITCHING_S
-
-UNITS = {
-    "km_h": "km/h", "mm_h": "mm/h", "mbit_s": "Mbit/s", "per_year": "1/year", "per_storm_h": "1/h",
-    "per_week": "1/week", "dbm": "dBm", "dbi": "dBi", "db": "dB", "ghz": "GHz", "mhz": "MHz", "km": "km",
-    "mm": "mm", "deg": "deg", "mrad": "mrad", "min": "min", "days": "days", "years": "years", "ns": "ns",
-    "c": "°C", "m": "m", "s": "s", "h": "h",
-}  # fmt: skip
-"""Ending of a name to its unit; the longest that fits holds."""
-
-SOURCES = {
-    "signature_delay_ns": "ITU-R F.1093 (from memory)",
-    "canceller_improvement_db": "ITU-R P.530, 4.2.2",
-    "year_to_year_ratio": "ITU-R P.678-3",
-    "rain_rate_001_mm_h": "ITU-R P.837-7",
-    "monthly_rainfall_mm": "ITU-R P.837-7",
-    "monthly_temperature_c": "ITU-R P.1510-1",
-    "refractivity_gradient": "ITU-R P.453",
-    "terrain_roughness_m": "ITU-R P.530-17",
-    "rain_height_m": "ITU-R P.839-4",
-    "storm_speed_km_h": "calibrated (experiments/rain_calibration)",
-    "storm_bearing_deg": "calibrated (experiments/rain_calibration)",
-    "availability_objective": "ITU-R F.1703 (from memory)",
-    "severely_errored_ratio_objective": "ITU-R F.1668 (from memory)",
-    "geoclimatic_factor": "ITU-R P.530-17, 2.3.1",
-    "rain_exceedance_db": "ITU-R P.530-18, 2.4.1",
-}
-"""Field to the source of its default, where that is not common practice without a source."""
-
-PRACTICE = "common practice, no source"
-
+from hopyears.sim.wording.fields import PRACTICE, source_of, unit_of
 
 LONGEST_SHOWN = 40
 """Characters of a constant's value up to which the guide shows it."""
@@ -71,12 +42,6 @@ class Value(NamedTuple):
     allowed: str
     meaning: str
     source: str
-
-
-def unit_of(field: str) -> str:
-    """Unit in which a field stands, by the ending of its name; empty for text, numbers and shares."""
-    ending = max((end for end in UNITS if field.endswith(f"_{end}")), key=len, default="")
-    return "N-units/km" if field == "refractivity_gradient" else UNITS.get(ending, "")
 
 
 def every_value(network: Network, designs: Sequence[HopDesign]) -> Iterator[Value]:
@@ -128,9 +93,8 @@ def _fields(entry: Entry, name: str, by_rule: dict[str, object]) -> Iterator[Val
         meaning = info.description or ""
         if value is None or value == ():
             value = by_rule.get(field, rule_in_words(meaning))
-        numeric = not isinstance(value, str | bool | dict)
         default = _stated(entry, field)
-        source = SOURCES.get(field, PRACTICE if numeric and value else "") if default == "yes" else ""
+        source = source_of(field, value) if default == "yes" else ""
         allowed = allowed_words(field_rule(model, label))
         yield Value(name, label, _text(value), unit_of(field), default, allowed, meaning, source)
 
@@ -199,6 +163,7 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
         "refractivity_gradient": climate.dn1_n_km,
         "terrain_roughness_m": climate.terrain_roughness_m,
         "rain_height_m": climate.rain_height_m,
+        "multipath_edition": "ITU-R P.530-17",
         "year_to_year_ratio": climate.climatic_ratio,
         "storm_speed_km_h": tuple(drift[:, 0].tolist()),
         "storm_bearing_deg": tuple(drift[:, 1].tolist()),
@@ -256,6 +221,7 @@ def part_values(kind: PartKind) -> dict[str, object]:
 def _derived(designs: Sequence[HopDesign]) -> Iterator[Value]:
     """What geometry, maps and link budget make of each hop."""
     for design in designs:
+        levels = design.levels
         rows: tuple[tuple[str, object, str, str], ...] = (
             ("path_length_km", design.path.length_km, "between the sites", "WGS 84"),
             ("rain_rate_001_mm_h", design.climate.rain_rate_001_mm_h, "at the middle", "ITU-R P.837-7"),
@@ -269,11 +235,11 @@ def _derived(designs: Sequence[HopDesign]) -> Iterator[Value]:
                 "of multipath in the worst month",
                 "ITU-R P.530-17, 2.3.1",
             ),
-            ("received_level_dbm", design.levels.received_level_dbm[0], "in clear air, by modulation", ""),
-            ("fixed_loss_db", design.levels.fixed_loss_db, "of ends and path, couplers apart", ""),
-            ("power_reduction_db", design.levels.power_reduction_db, "by power control in clear air", ""),
-            ("wet_loss_db", design.levels.wet_loss_db, "of both antennas in rain, at most", ""),
-            ("margin_db", design.levels.margin_db[0], "in clear air against noise, by modulation", ""),
+            ("received_level_dbm", levels.received_level_dbm[0], "in clear air, by modulation", ""),
+            ("fixed_loss_db", levels.fixed_loss_db, "of ends and path, couplers apart", ""),
+            ("power_reduction_db", levels.power_reduction_db, "by power control in clear air", ""),
+            ("wet_loss_db", levels.wet_loss_db, "of both antennas in rain, at most", ""),
+            ("margin_db", levels.margin_db[0], "in clear air against noise, by modulation", ""),
             ("capacity_mbit_s", design.clear_capacity_mbit_s, "of a direction in clear air", ""),
         )
         for field, value, meaning, source in rows:

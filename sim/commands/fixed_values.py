@@ -65,11 +65,15 @@ _ROWS = {
         ("_CUT", "", "standard deviations at which both laws end", _FITTED),
         ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
         ("_SEASON_STEP_DB", "dB", "step of that ratio", "the map of depths adds the rest"),
+        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
     ),
-    "sim.multipath.nights": (
-        ("CORRELATION_LENGTH_KM", "km", "of the severity of nights", "common practice; see the module"),
-        ("SLOT_S", "s", "time of constant activity", _FITTED),
+    "sim.multipath.still_air": (
+        ("NIGHT_SCALE_KM", "km", "over which the severity of nights is shared", "chosen by P.530, 2.3.7"),
+        ("TILE_DEG", "deg", "side of the tiles that nights come from", _FINE),
+        ("_REACH_KM", "km", "of a tile", _FINE),
+        ("_KM_PER_DEG", "km", "of a degree of latitude", _FINE),
     ),
+    "sim.multipath.nights": (("SLOT_S", "s", "time of constant activity", _FITTED),),
     "sim.hops.hop_design": (
         ("CENTRE_STEP_DEG", "deg", "grid of the rain field's middle", "a plan's new site moves no weather"),
     ),
@@ -88,6 +92,7 @@ _ROWS = {
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
+        ("COMMANDED_S", "s", "gap at a change of route by command", _STATE),
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),

@@ -90,7 +90,7 @@ def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, ti
 
     years = RunFolder(out, STUDY).manifest()["years"]
     for picture in write_pictures(tables, out, note=f"{title}, {years} years"):
-        say(console, f"{picture.path}: {picture.told}")
+        say(console, f"{picture.path}: {picture.caption}")
 
 
 def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]", *, every_row: bool) -> None:

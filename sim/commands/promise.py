@@ -57,8 +57,8 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _target_min(options: argparse.Namespace) -> float | None:
+    from hopyears.models.basics.units import MINUTES_PER_YEAR
     from hopyears.sim.inputs.network_file import InputError
-    from hopyears.sim.runs.promise import MINUTES_PER_YEAR
 
     if options.availability is None:
         target: float | None = options.target_min_per_year

@@ -51,8 +51,8 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
         type=int,
         default=0,
         metavar="N",
-        help="make rare outages surer: beside each block's own draw N more histories of failures and heavier "
-        "storms that count by their weight (default 0: off; 20 to 100 are of use)",
+        help="narrow the interval of rare outages by N weighted replications of each block: histories of "
+        "failures and heavier storms (default 0: off; 20 to 100 are of use)",
     )
     parser.add_argument(
         "--raise",
@@ -60,8 +60,8 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
         default=1.0,
         dest="raised",
         metavar="K",
-        help="with --control: in those histories rare parts that take long to mend fail K times as often, "
-        "and each history is weighted by its likelihood (default 1: off; 3 to 10 are of use)",
+        help="with --control: in those replications rare parts that take long to mend fail K times as often, "
+        "and each is weighted by its likelihood ratio (default 1: off; 3 to 10 are of use)",
     )
     parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
@@ -40,7 +40,7 @@ def put_interval(row: dict[str, object], name: str, interval: Interval) -> None:
 def put_availability(row: dict[str, object], name: str, minutes_per_year: Interval) -> None:
     """Write the share of time available, with its limits, that unavailable minutes a year leave."""
     lost = (minutes_per_year.high, minutes_per_year.best, minutes_per_year.low)
-    low, best, high = (1.0 - each / (60.0 * HOURS_PER_YEAR) for each in lost)
+    low, best, high = (1.0 - each / MINUTES_PER_YEAR for each in lost)
     put_interval(row, name, Interval(max(low, 0.0), best, high, minutes_per_year.level))
 
 

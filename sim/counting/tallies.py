@@ -16,7 +16,8 @@ from hopyears.models.judging.cause import cause_label
 from hopyears.sim.counting import tally_rows as rows_of
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, Block, Rows, Ways
-from hopyears.sim.services.service_data import HopHistory, ServiceDemand, ServiceHistory
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.service_data import ServiceDemand, ServiceHistory
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.judging.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, Lost, classify, either_way
 from hopyears.sim.counting.keyed_table import Columns
-from hopyears.sim.services.service_data import BACKWARD, FORWARD, HopHistory, ServiceDemand, ServiceHistory
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceDemand, ServiceHistory
 
 BOTH = 2
 """Direction number of both ways together."""
@@ -78,7 +79,7 @@ def _down_intervals(
     if isinstance(history, ServiceHistory):
         return history.down_intervals(direction)
     time_s, end_s, state = _lasting(history, duration_s)
-    down = (_capacity(history, direction) <= 0.0)[state]
+    down = (history.capacity_mbit_s[:, direction] <= 0.0)[state]
     return time_s[down], end_s[down], history.causes[state[down]]
 
 
@@ -86,10 +87,6 @@ def _lasting(hop: HopHistory, duration_s: float) -> tuple[_Floats, _Floats, NDAr
     """Start, end and state of each stretch of a hop's history within the block."""
     n = int(np.searchsorted(hop.time_s, duration_s))
     return hop.time_s[:n], np.append(hop.time_s[1:n], duration_s), hop.state[:n]
-
-
-def _capacity(hop: HopHistory, direction: int) -> _Floats:
-    return hop.capacity_backward_mbit_s if direction == BACKWARD else hop.capacity_forward_mbit_s
 
 
 def total_row(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]:
@@ -193,7 +190,7 @@ def hop_rows(
     seconds = np.bincount(state, weights=weights, minlength=hop.causes.size).astype(np.float64)
     rows: dict[Columns, Rows] = {CAPACITY: [], STATE_CAUSE: [], LEVEL: []}
     for direction in (FORWARD, BACKWARD):
-        kbit_s = np.rint(_capacity(hop, direction) * 1e3).astype(np.int64)
+        kbit_s = np.rint(hop.capacity_mbit_s[:, direction] * 1e3).astype(np.int64)
         rows[CAPACITY].append((_keyed(entity, direction, kbit_s), seconds[:, None]))
         if channels_at_level is not None:
             time_at = seconds @ channels_at_level[:, direction].astype(np.float64)

@@ -8,7 +8,7 @@ from simpy.events import Event
 
 from hopyears.models.equipment.plant import ProtectionGroup
 from hopyears.models.equipment.working_time import HOUR_S
-from hopyears.sim.equipment.dispatch import Dispatcher, Episode
+from hopyears.sim.equipment.dispatch import Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
 
 NOBODY = -1
@@ -28,8 +28,8 @@ class Changeover:
         Chains and switch.
     draws : Draws
         Draws of the groups.
-    dispatcher : Dispatcher
-        Told when a waiting call has become urgent.
+    urgent : callable
+        Called when a waiting fault has become urgent.
 
     Attributes
     ----------
@@ -38,10 +38,15 @@ class Changeover:
     """
 
     def __init__(
-        self, env: simpy.Environment, index: int, group: ProtectionGroup, draws: Draws, dispatcher: Dispatcher
+        self,
+        env: simpy.Environment,
+        index: int,
+        group: ProtectionGroup,
+        draws: Draws,
+        urgent: Callable[[], None],
     ) -> None:
         self._env, self._index, self._group = env, index, group
-        self._draws, self._dispatcher = draws, dispatcher
+        self._draws, self._urgent = draws, urgent
         self._down: list[list[Episode]] = [[] for _ in group.chains]
         self._hidden: list[list[Episode]] = [[] for _ in group.chains]
         self._active = 0
@@ -73,6 +78,8 @@ class Changeover:
     def failed(self, chain: int, episode: Episode) -> None:
         """A part of a chain has failed."""
         if episode.latent:
+            # Whoever finds it by a test finds lost protection: no emergency.
+            episode.priority = max(episode.priority, 1)
             self._hidden[chain].append(episode)
             return
         self._down[chain].append(episode)
@@ -180,7 +187,7 @@ class Changeover:
         for episode in waiting:
             episode.priority = 0
         if waiting:
-            self._dispatcher.review()
+            self._urgent()
 
     def _after(self, wait_s: float, then: Callable[[Event], None]) -> None:
         timer = self._env.timeout(wait_s)

@@ -1,11 +1,11 @@
-"""Crews and spares as shared resources on the SimPy clock."""
+"""Crews as shared resources on the SimPy clock: who goes, and what else is mended on the same visit."""
 
 from dataclasses import dataclass, field
 
 import simpy
 from simpy.events import Event
 
-from hopyears.models.equipment.plant import Plant, great_circle_km
+from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S, next_duty_s
 
 
@@ -36,6 +36,27 @@ class Episode:
     called: Event | None = field(default=None, repr=False)
 
 
+@dataclass(slots=True, eq=False)
+class Visit:
+    """A crew under way to a site or at work there, and the faults that it is still to mend.
+
+    ``depot`` is where it fetches spares, ``passes_s`` when it leaves there (or its base): from then on only
+    faults that need no spare can join.
+    """
+
+    crew: int
+    first: Episode
+    left_s: float
+    passes_s: float
+    arrives_s: float
+    jobs: list[Episode]
+
+    @property
+    def travel_s(self) -> float:
+        """Time of the journey out, and home again [s]."""
+        return self.arrives_s - self.left_s
+
+
 class Dispatcher:
     """Sends the nearest idle crew on duty; if none, the most urgent, then the oldest, call goes first.
 
@@ -58,6 +79,7 @@ class Dispatcher:
         self._waiting: list[Episode] = []
         self._travel: dict[tuple[int, int, int | None], float] = {}
         self._wake_s = float("inf")
+        self._visits: dict[int, Visit] = {}
 
     def travel_s(self, base: int, episode: Episode) -> float:
         """Travel time of a crew from its base to the failed part [s]."""
@@ -66,20 +88,45 @@ class Dispatcher:
             self._travel[key] = self._plant.travel_h(*key) * HOUR_S
         return self._travel[key]
 
-    def crew_travel_s(self, episode: Episode) -> float:
-        """Travel time of the crew that has been sent [s]."""
-        return self.travel_s(self._base[episode.crew], episode)
+    def call(self, episode: Episode) -> Event:
+        """The event of a crew standing at the fault, or of the call being withdrawn (``episode.crew`` is -1).
 
-    def call(self, episode: Episode) -> Event | None:
-        """Ask for a crew; None if one sets off at once (``episode.crew`` says which), else an event."""
-        if self._unlimited:
-            return self._call_unlimited(episode)
-        if not self._waiting and self._send(episode):
-            return None
+        A crew that is under way to the site mends this fault too if it can; one at work there does if the
+        fault is not urgent, or nobody else is idle.
+        """
         episode.called = self._env.event()
-        self._waiting.append(episode)
-        self.review()
-        return episode.called
+        called = episode.called
+        if self._unlimited:
+            self._send_unlimited(episode)
+        elif not (
+            self._join(episode, at_work=episode.priority > 0)
+            or (not self._waiting and self._send(episode))
+            or self._join(episode, at_work=True)
+        ):
+            self._waiting.append(episode)
+            self.review()
+        return called
+
+    def withdraw(self, episode: Episode) -> None:
+        """Call nobody for a fault any more; nothing happens if it waits for no crew."""
+        if episode in self._waiting:
+            self._waiting.remove(episode)
+            assert episode.called is not None
+            episode.called.succeed()
+
+    def done(self, episode: Episode) -> None:
+        """A fault is mended: its crew turns to the next at the site, or goes home."""
+        if self._unlimited:
+            return
+        visit = self._visits[episode.crew]
+        if visit.jobs:
+            self._next_job(visit)
+            return
+        del self._visits[episode.crew]
+        if self._plant.repair.return_travel and visit.travel_s > 0.0:
+            self._env.timeout(visit.travel_s).callbacks.append(lambda _: self.release(visit.crew))
+        else:
+            self.release(visit.crew)
 
     def book(self, base: int) -> int | None:
         """A crew of a base for planned work, at any hour; None if none is at home."""
@@ -96,16 +143,10 @@ class Dispatcher:
 
     def review(self) -> None:
         """Serve who can be served, for instance after a call has become urgent."""
-        self._waiting.sort(key=lambda each: (each.priority, each.noticed_s))
-        left: list[Episode] = []
-        for episode in self._waiting:
-            if self._send(episode):
-                assert episode.called is not None
-                episode.called.succeed()
-            else:
-                left.append(episode)
-        self._waiting = left
-        if left:
+        for episode in sorted(self._waiting, key=_urgency):
+            if episode in self._waiting and self._send(episode):
+                self._waiting.remove(episode)
+        if self._waiting:
             self._wake_at_next_shift()
 
     def _send(self, episode: Episode) -> bool:
@@ -117,8 +158,47 @@ class Dispatcher:
                     best, best_s = base, travel_s
         if best < 0:
             return False
-        episode.crew = self._idle[best].pop()
+        self._set_out(episode, self._idle[best].pop(), best_s)
         return True
+
+    def _set_out(self, episode: Episode, crew: int, travel_s: float) -> None:
+        """A crew leaves for a site; calls that wait for the same site and depot go with it."""
+        now, passes_s = self._env.now, self._env.now
+        if episode.depot is not None:
+            passes_s += self._plant.fetch_h(self._base[crew], episode.depot) * HOUR_S
+        visit = self._visits[crew] = Visit(crew, episode, now, passes_s, now + travel_s, [episode])
+        episode.crew, episode.crew_s = crew, now
+        if travel_s > 0.0:
+            for fellow in [each for each in self._waiting if each is not episode and self._fits(visit, each)]:
+                self._waiting.remove(fellow)
+                fellow.crew = crew
+                visit.jobs.append(fellow)
+            self._env.timeout(travel_s).callbacks.append(lambda _: self._next_job(visit))
+        else:
+            self._next_job(visit)
+
+    def _next_job(self, visit: Visit) -> None:
+        """The crew turns to the most urgent fault that it has come for."""
+        visit.jobs.sort(key=_urgency)
+        episode = visit.jobs.pop(0)
+        if episode is not visit.first:
+            episode.crew_s = self._env.now
+        assert episode.called is not None  # every fault that a crew goes to has called for one
+        episode.called.succeed()
+
+    def _join(self, episode: Episode, *, at_work: bool) -> bool:
+        for visit in self._visits.values():
+            reached = visit.arrives_s <= self._env.now
+            if visit.travel_s > 0.0 and (at_work or not reached) and self._fits(visit, episode):
+                episode.crew = visit.crew
+                visit.jobs.append(episode)
+                return True
+        return False
+
+    def _fits(self, visit: Visit, episode: Episode) -> bool:
+        """Whether a crew can mend a fault on a visit: same site, and no spare that it has not at hand."""
+        fetched = episode.depot == visit.first.depot and self._env.now <= visit.passes_s
+        return episode.site == visit.first.site and (episode.depot is None or fetched)
 
     def _duty_s(self, base: int, episode: Episode) -> float:
         shift = self._plant.crews[base].shift
@@ -126,13 +206,18 @@ class Dispatcher:
             return self._env.now
         return next_duty_s(self._env.now, shift)
 
-    def _call_unlimited(self, episode: Episode) -> Event | None:
+    def _send_unlimited(self, episode: Episode) -> None:
         bases = range(len(self._idle))
         start_s = [self._duty_s(base, episode) for base in bases]
         best = min(bases, key=lambda base: start_s[base] + self.travel_s(base, episode))
-        episode.crew = self._base.index(best)
-        wait_s = start_s[best] - self._env.now
-        return self._env.timeout(wait_s) if wait_s > 0.0 else None
+        episode.crew, episode.crew_s = self._base.index(best), start_s[best]
+        called, arrives_s = episode.called, start_s[best] + self.travel_s(best, episode)
+        assert called is not None  # it has just been made
+
+        def arrived(_: Event) -> None:
+            called.succeed()
+
+        self._env.timeout(arrives_s - self._env.now).callbacks.append(arrived)
 
     def _wake_at_next_shift(self) -> None:
         now = self._env.now
@@ -150,53 +235,6 @@ class Dispatcher:
             self.review()
 
 
-class Spares:
-    """Depots with a base stock: each spare taken is ordered again and arrives after the lead time.
-
-    With ``unlimited`` stock, spares never lack but are fetched at the nearest depot all the same.
-    """
-
-    def __init__(self, env: simpy.Environment, plant: Plant, unlimited: bool) -> None:
-        self._env, self._plant, self._unlimited = env, plant, unlimited
-        self._stores: dict[tuple[int, str], simpy.Container] = {
-            (i, kind): simpy.Container(env, init=max(stock, 0))
-            for i, depot in enumerate(plant.depots)
-            for kind, stock in depot.stock.items()
-        }
-        self._near: dict[tuple[int, str], list[int]] = {}
-
-    def take(self, episode: Episode, spare: str, lead_time_draw: float) -> Event | None:
-        """Take a spare for an episode; None if it is there, else the event of its arrival.
-
-        The nearest depot with stock serves; if all are empty, the nearest that keeps the kind is waited
-        for. A kind that no depot keeps never lacks.
-        """
-        depots = self._depots_near(episode.site, spare)
-        if not depots:
-            return None
-        if self._unlimited:
-            episode.depot = depots[0]
-            return None
-        stocked = [i for i in depots if self._stores[i, spare].level >= 1]
-        depot = stocked[0] if stocked else depots[0]
-        store = self._stores[depot, spare]
-        episode.depot = depot
-        got = store.get(1)
-        lead_s = self._plant.depots[depot].lead_time.quantile_h(lead_time_draw) * HOUR_S
-        arrival = self._env.timeout(lead_s)
-        arrival.callbacks.append(lambda _: _refill(store))
-        return None if got.triggered else got
-
-    def _depots_near(self, site: int, spare: str) -> list[int]:
-        key = (site, spare)
-        if key not in self._near:
-            keeping = [i for i in range(len(self._plant.depots)) if (i, spare) in self._stores]
-            self._near[key] = sorted(keeping, key=lambda i: self._distance_km(i, site))
-        return self._near[key]
-
-    def _distance_km(self, depot: int, site: int) -> float:
-        return great_circle_km(self._plant.depots[depot], self._plant.sites[site])
-
-
-def _refill(store: simpy.Container) -> None:
-    store.put(1)
+def _urgency(episode: Episode) -> tuple[int, float]:
+    """Who goes first: the more urgent, then the older."""
+    return episode.priority, episode.noticed_s

@@ -14,7 +14,7 @@ from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.changeover import Changeover
-from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.failure_log import FailureLog, episode_columns, offsets
 from hopyears.sim.equipment.planned import Planner, appointments, planned_outages, visits_of
@@ -27,6 +27,7 @@ from hopyears.sim.equipment.power import (
 )
 from hopyears.sim.equipment.raised import raised_parts
 from hopyears.sim.equipment.repair import Workshop, part_life
+from hopyears.sim.equipment.stores import Stores
 from hopyears.sim.streams import Streams
 
 
@@ -135,13 +136,14 @@ def _workshop(
     starts, ends = weather.start_s.tolist(), weather.end_s.tolist()
     rows = list(pairwise(weather.offset.tolist()))
     groups = list(enumerate(plant.groups))
+    dispatcher = Dispatcher(env, plant, unlimited)
     return Workshop(
         env=env,
         plant=plant,
         draws=Draws(streams, [("part", part.id) for part in plant.parts]),
         group_draws=Draws(streams, [("group", group.id) for group in plant.groups]),
-        dispatcher=Dispatcher(env, plant, unlimited),
-        spares=Spares(env, plant, unlimited),
+        dispatcher=dispatcher,
+        stores=Stores(env, plant, dispatcher, unlimited),
         horizon_s=span_s[1],
         storms=[(starts[a:b], ends[a:b]) for a, b in rows],
         chains_of=_by_part([(group, each.chains) for group, each in groups]),
@@ -217,7 +219,7 @@ def _rectifiers_lost(plant: Plant, episodes: list[Episode], end_s: float) -> Int
 def _switch_columns(
     changeovers: dict[int, Changeover], n_groups: int, end_s: float
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
-    """Transmitter changes within the block; what transmits as it begins is told at time 0 if not chain 0."""
+    """Transmitter changes within the block; what transmits as it begins stands at time 0 if not chain 0."""
     group_of: list[int] = []
     times: list[float] = []
     chains: list[int] = []

@@ -8,7 +8,7 @@ from hopyears.models.equipment import plant
 from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place, kinds_at
-from hopyears.models.network.network import Network
+from hopyears.models.network.network import Hop, Network
 from hopyears.sim.equipment.dependence import HopDependence, hop_dependences
 from hopyears.sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
 from hopyears.sim.hops.hop_design import HopDesign
@@ -86,6 +86,14 @@ def part_kinds(network: Network) -> dict[str, PartKind]:
     return kinds
 
 
+def fitting_spares(kind: str, hop: Hop) -> tuple[str, ...]:
+    """Kinds of spare that fit a part of a hop, the most specific first; empty where its kind has but one."""
+    if kind != "outdoor_radio":
+        return ()
+    by_type = f"{kind}/{hop.radio}"
+    return (*(() if hop.sub_band is None else (f"{by_type}/{hop.sub_band}",)), by_type, kind)
+
+
 def _all_parts(
     network: Network,
     designs: tuple[HopDesign, ...],
@@ -94,7 +102,12 @@ def _all_parts(
 ) -> list[plant.PlantPart]:
     """Every part once: those of the hops, then of each site's indoor units, the site itself, its supply."""
     parts = [
-        plant.PlantPart(part.id, part.kind, site_index[(design.hop.site_a, design.hop.site_b)[part.end]])
+        plant.PlantPart(
+            part.id,
+            part.kind,
+            site_index[(design.hop.site_a, design.hop.site_b)[part.end]],
+            fitting=fitting_spares(part.kind, design.hop),
+        )
         for design in designs
         for part in design.parts
     ]
@@ -118,5 +131,5 @@ def _all_parts(
             for kind in kinds_at(Place.SUPPLY)
             for number in range(1, power.rectifiers + 1)
         ]
-    # A card that serves several hops is told by each of them.
+    # A card that serves several hops is listed by each of them.
     return list({part.id: part for part in reversed(parts)}.values())[::-1]

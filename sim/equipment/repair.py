@@ -13,8 +13,9 @@ from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S, finish_with_holds_s, next_daylight_s
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.changeover import Changeover
-from hopyears.sim.equipment.dispatch import Dispatcher, Episode, Spares
+from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.equipment.stores import Stores
 
 Process = Generator[simpy.Event, Any, None]
 
@@ -28,7 +29,7 @@ class Workshop:
     draws: Draws
     group_draws: Draws
     dispatcher: Dispatcher
-    spares: Spares
+    stores: Stores
     horizon_s: float
     storms: Sequence[tuple[list[float], list[float]]]
     chains_of: dict[int, list[tuple[int, int]]]
@@ -47,9 +48,14 @@ class Workshop:
         """Switch of a group, made when it is first needed."""
         if group not in self.changeovers:
             self.changeovers[group] = Changeover(
-                self.env, group, self.plant.groups[group], self.group_draws, self.dispatcher
+                self.env, group, self.plant.groups[group], self.group_draws, self.urgent
             )
         return self.changeovers[group]
+
+    def urgent(self) -> None:
+        """A fault has become urgent: spares and crews are handed out anew."""
+        self.stores.review()
+        self.dispatcher.review()
 
     def visited(self, site: int, _: simpy.Event | None = None) -> None:
         """Somebody is at a site: whatever failed there without being noticed is noticed."""
@@ -174,42 +180,43 @@ def _daylight_wait_s(shop: Workshop, site: int) -> float:
     return next_daylight_s(shop.env.now, place.latitude_deg, place.longitude_deg, least_h) - shop.env.now
 
 
+def _crew_with_spare(shop: Workshop, episode: Episode, kind: PartKind, count: int) -> Process:
+    """Fetch a spare, wait for light and a crew, until a crew stands at the fault."""
+    env = shop.env
+    fitting = shop.plant.parts[episode.part].fitting or ((kind.spare,) if kind.spare else ())
+    ready = None
+    if fitting:
+        ready = shop.stores.ask(episode, fitting, shop.draws.uniform(episode.part, Purpose.RESUPPLY, count))
+    while episode.crew < 0:  # again where a more urgent fault has taken the spare
+        if ready is not None:
+            yield ready
+        episode.spare_s = env.now
+        episode.darkness_s = 0.0
+        if kind.repair is Repair.OUTDOOR and shop.plant.repair.daylight_climbs:
+            episode.darkness_s = _daylight_wait_s(shop, episode.site)
+            if episode.darkness_s > 0.0:
+                yield env.timeout(episode.darkness_s)
+        if shop.stores.lost(episode) is None:
+            yield shop.dispatcher.call(episode)
+        ready = shop.stores.lost(episode)
+    shop.stores.used(episode)
+
+
 def _visit(shop: Workshop, episode: Episode, kind: PartKind, count: int, mend_s: float) -> Process:
-    """Fetch a spare, travel, wait for the weather, mend; the crew then travels home."""
-    env, dispatcher = shop.env, shop.dispatcher
-    if kind.spare is not None:
-        draw = shop.draws.uniform(episode.part, Purpose.RESUPPLY, count)
-        arrival = shop.spares.take(episode, kind.spare, draw)
-        if arrival is not None:
-            yield arrival
-    episode.spare_s = env.now
-    climbs = kind.repair is Repair.OUTDOOR
-    if climbs and shop.plant.repair.daylight_climbs:
-        wait_s = _daylight_wait_s(shop, episode.site)
-        if wait_s > 0.0:
-            yield env.timeout(wait_s)
-            episode.darkness_s = wait_s
-    called = dispatcher.call(episode)
-    if called is not None:
-        yield called
-    episode.crew_s = env.now
-    travel_s = dispatcher.crew_travel_s(episode)
-    episode.arrived_s = env.now + travel_s
+    """Wait for a spare, a crew and the weather, and mend."""
+    env = shop.env
+    yield from _crew_with_spare(shop, episode, kind, count)
+    episode.arrived_s = env.now
     end_s = episode.arrived_s + mend_s
-    if climbs:
+    if kind.repair is Repair.OUTDOOR:
         end_s = finish_with_holds_s(episode.arrived_s, mend_s, *shop.storms[episode.site])
         episode.storm_s = end_s - (episode.arrived_s + mend_s)
     stopped = shop.stops.get(episode.part, ())
     if stopped or not shop.plant.sites[episode.site].alarms:
-        yield env.timeout(episode.arrived_s - env.now)
         shop.visited(episode.site)
         for group, chain in stopped:
             shop.changeover(group).stopped(chain, episode)
     yield env.timeout(end_s - env.now)
     for group, chain in stopped:
         shop.changeover(group).mended(chain, episode)
-    if shop.plant.repair.return_travel and travel_s > 0.0:
-        home = env.timeout(travel_s)
-        home.callbacks.append(lambda _: dispatcher.release(episode.crew))
-    else:
-        dispatcher.release(episode.crew)
+    shop.dispatcher.done(episode)

@@ -128,4 +128,6 @@ def spare_store(depot: Depot, base: Site) -> SpareStore:
         longitude_deg=base.longitude_deg,
         stock=dict(depot.stock),
         lead_time=Law.exponential(depot.lead_time_days * 24.0),
+        express_h=None if depot.express_days is None else depot.express_days * 24.0,
+        ships_h=depot.shipping_h,
     )

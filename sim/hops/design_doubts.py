@@ -100,12 +100,31 @@ def _idle_parts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Doub
         if change.kind not in built:
             text = "the network has no such part, so the entry changes nothing"
             yield Doubt(named("part", change.kind), text)
-    taken = {PART_KINDS[kind].spare for kind in built}
+    taken = {spare for kind in built if (spare := PART_KINDS[kind].spare)}
+    yield from _spare_doubts(network, taken)
     for depot in network.depots:
-        idle = [kind for kind in depot.stock if kind not in taken]
+        idle = [kind for kind in depot.stock if kind.partition("/")[0] not in taken]
         if idle:
             text = f"no part of the network takes a spare of {', '.join(idle)}, so that stock changes nothing"
             yield Doubt(named("depot", depot.id), text)
+
+
+def _spare_doubts(network: Network, taken: set[str]) -> Iterator[Doubt]:
+    """Spares that no depot lists though there are depots, and one stock of radios for several types."""
+    listed = {kind for depot in network.depots for kind in depot.stock}
+    lacking = sorted(taken - {kind.partition("/")[0] for kind in listed})
+    if network.depots and lacking:
+        days = min(depot.lead_time_days for depot in network.depots)
+        text = (
+            f"no depot lists spares of {', '.join(lacking)}: a failed one waits for an order, {days:g} days"
+        )
+        yield Doubt("", f"{text} in the mean")
+    bands = sorted({hop.frequency_ghz for hop in network.hops})
+    if "outdoor_radio" in listed and bands[-1] > 1.5 * bands[0]:
+        text = f"spares of outdoor_radio fit all hops, of {bands[0]:g} to {bands[-1]:g} GHz"
+        yield Doubt(
+            "", f"{text}; list them by type, as outdoor_radio/{network.hops[0].radio}, where they do not"
+        )
 
 
 def _climate_doubts(network: Network) -> Iterator[Doubt]:

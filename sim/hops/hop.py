@@ -1,4 +1,4 @@
-"""From rain, fades and equipment to the timeline of one hop.
+"""From rain, fades and equipment to the history of one hop.
 
 Equipment and fading are judged together: each equipment state has thresholds of its own, and the rain
 and the fades of its stretch of time are read against those. The joint states found are few; what each
@@ -11,40 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.link_states import LinkState
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
 from hopyears.sim.hops.hop_thresholds import HopThresholds, StateThresholds
 from hopyears.sim.multipath.fade_kernel import change_points
 from hopyears.sim.multipath.fades import FadeEvents
 from hopyears.sim.rain.rain_kernel import RainKnots
-
-
-@dataclass(frozen=True)
-class HopTimeline:
-    """What a hop offers, piecewise constant over a block; arrays are read-only.
-
-    Attributes
-    ----------
-    time_s : float64, shape (n,)
-        Start of each stretch [s]; the first is 0.
-    state : int32, shape (n,)
-        Row of the tables below; neighbours differ.
-    capacity_mbit_s : float64, shape (n_states, 2)
-        Forward (from end a to end b) and backward [Mbit/s].
-    causes : int64, shape (n_states,)
-        ``Cause`` flags of whatever keeps the hop below its full capacity; 0 at full capacity.
-    levels : int64, shape (n_states, n_channel_directions)
-        Usable modulations of each channel-direction, 0 (down) to M.
-    """
-
-    time_s: NDArray[np.float64]
-    state: NDArray[np.int32]
-    capacity_mbit_s: NDArray[np.float64]
-    causes: NDArray[np.int64]
-    levels: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -56,14 +31,14 @@ class EquipmentSegments:
     states: Sequence[LinkState]
 
 
-def hop_timeline(
+def hop_history(
     thresholds: HopThresholds,
     equipment: EquipmentSegments,
     rain: RainKnots | None,
     fades: FadeEvents | None,
     duration_s: float,
-) -> HopTimeline:
-    """Timeline of one hop from its equipment, its rain and its fades.
+) -> HopHistory:
+    """History of one hop from its equipment, its rain and its fades.
 
     Parameters
     ----------
@@ -94,7 +69,7 @@ def hop_timeline(
         design.n_channel_directions,
         len(design.steps),
     )
-    return _timeline(thresholds, tables, time_s, state, joint)
+    return _history(thresholds, tables, time_s, state, joint)
 
 
 def _rain_changes(
@@ -121,13 +96,13 @@ def _fade_changes(
     return np.column_stack((points.time_s, points.channel, points.level, points.cause)).astype(np.float64)
 
 
-def _timeline(
+def _history(
     thresholds: HopThresholds,
     tables: Sequence[StateThresholds],
     time_s: NDArray[np.float64],
     state: NDArray[np.int32],
     joint: NDArray[np.uint64],
-) -> HopTimeline:
+) -> HopHistory:
     design = thresholds.design
     n, m = design.n_channel_directions, len(design.steps)
     equipment = joint[:, 0].astype(np.int64)
@@ -138,7 +113,7 @@ def _timeline(
     causes = _causes(tables, equipment, ceiling > 0, rain, fades, blame, m)
     full = hop_capacity_mbit_s(design, thresholds.nominal.ceiling[None, :])
     causes[(capacity >= full * (1.0 - 1e-12)).all(axis=1)] = 0
-    return HopTimeline(frozen(time_s), frozen(state), frozen(capacity), frozen(causes), frozen(levels))
+    return HopHistory(time_s, state, capacity, causes, levels)
 
 
 def hop_capacity_mbit_s(design: HopDesign, levels: NDArray[np.int64]) -> NDArray[np.float64]:

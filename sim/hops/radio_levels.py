@@ -90,6 +90,7 @@ def combining_losses(losses: Losses, radio: Radio) -> CombiningLosses:
         transducer_db=losses.transducer_db,
         branching_filter_db=losses.branching_filter_db,
         waveguide_db=radio.waveguide_loss_db,
+        second_antenna_db=0.0,
     )
 
 

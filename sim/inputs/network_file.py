@@ -7,6 +7,7 @@ Every fault of a file is gathered before anything stops, and each is one sentenc
 import copy
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -76,28 +77,30 @@ def read_network(path: Path | str) -> NetworkSource:
     return _source(raw, path.name, build_network(raw, path.name, origins, faults, known_ids={}))
 
 
-def read_plan(path: Path | str, base: NetworkSource) -> NetworkSource:
+def read_plan(plan: Path | str | Mapping[str, Any], base: NetworkSource) -> NetworkSource:
     """Lay a plan over a network: entries of the plan change or add the entries of the same id.
 
-    A plan is a TOML file with the same lists as a network file; an entry needs its id (a part its kind, a
-    maintenance window its site) and only the fields that change. ``[switching]``, ``[losses]`` and
-    ``[climate]`` change field by field.
+    A plan is a TOML file, given by its path, or the same as plain data. It has the same lists as a network
+    file; an entry needs its id (a part its kind, a maintenance window its site) and only the fields that
+    change. ``[switching]``, ``[losses]`` and ``[climate]`` change field by field.
 
     Raises
     ------
     InputError
         As ``read_network``.
     """
-    path = Path(path)
-    plan = read_toml(path)
+    if isinstance(plan, Mapping):
+        name, changes = "plan", copy.deepcopy(dict(plan))
+    else:
+        name, changes = Path(plan).name, read_toml(Path(plan))
     faults = FaultList()
     merged = copy.deepcopy(base.raw)
     origins: Origins = {}
-    for key, value in plan.items():
+    for key, value in changes.items():
         if key in TABLE_KEYS:
-            faults.add(path.name, Fault("", key, "given in a plan", "given in the network file"))
+            faults.add(name, Fault("", key, "given in a plan", "given in the network file"))
         elif key in ENTRY_LISTS and isinstance(value, list):
-            _lay_over(merged.setdefault(key, []), value, key, path.name, origins, faults)
+            _lay_over(merged.setdefault(key, []), value, key, name, origins, faults)
         elif key in SINGLE_ENTRIES and isinstance(value, dict):
             merged[key] = {**merged.get(key, {}), **value}
         else:
@@ -106,7 +109,7 @@ def read_plan(path: Path | str, base: NetworkSource) -> NetworkSource:
         key: [str(entry.get(ID_FIELDS.get(key, "id"))) for entry in base.raw.get(key, [])]
         for key in ENTRY_LISTS
     }
-    return _source(merged, path.name, build_network(merged, path.name, origins, faults, known_ids))
+    return _source(merged, name, build_network(merged, name, origins, faults, known_ids))
 
 
 def _lay_over(

@@ -13,11 +13,11 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation.findings import ADAPTIVE
 from hopyears.sim.report.rate_figures import rate_steps
 from hopyears.sim.report.scales import Mark, availability_axis, named_rows, tick_log_axis
 from hopyears.sim.wording.palette import ACCENT, INK, SECOND
-from hopyears.sim.wording.wording import MINUTES_PER_YEAR
 
 Floats = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tally_rows import UNDELIVERED, three_ways, traffic_rows
-from hopyears.sim.hops.hop import HopTimeline
-from hopyears.sim.services.service_data import HopHistory, ServiceDemand, ServiceHistory
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.service_data import ServiceDemand, ServiceHistory
 
 ADAPTIVE = 0
 """In place of a number of states: the hop as it is."""
@@ -133,9 +133,8 @@ class BlockFindings:
 def hop_finding(hop: HopHistory, duration_s: float) -> Finding:
     """What a hop offered; it is down while it carries nothing."""
     seconds = _state_seconds(hop.time_s, hop.state, hop.causes.size, duration_s)
-    rates = np.stack([hop.capacity_forward_mbit_s, hop.capacity_backward_mbit_s], axis=1)
     lost = three_ways(hop, duration_s)[2]
-    return _finding(float(lost.unavailable_s), float(lost.severely_errored_s), rates, seconds)
+    return _finding(float(lost.unavailable_s), float(lost.severely_errored_s), hop.capacity_mbit_s, seconds)
 
 
 def service_finding(service: ServiceHistory) -> Finding:
@@ -156,14 +155,14 @@ def undelivered(demand: ServiceDemand, service: ServiceHistory) -> Spent:
     return causes, megabits
 
 
-def channel_states(timeline: HopTimeline, names: _Ints, duration_s: float) -> Spent:
+def channel_states(timeline: HopHistory, names: _Ints, duration_s: float) -> Spent:
     """Time of the channels of a hop, both directions, at each modulation [channel seconds]."""
     seconds = _state_seconds(timeline.time_s, timeline.state, len(timeline.levels), duration_s)
     counts = (timeline.levels.reshape(len(seconds), -1, 1) == np.arange(names.size)).sum(axis=1)
     return names, seconds @ counts.astype(np.float64)
 
 
-def lowest_along(chain: Sequence[tuple[HopTimeline, _Ints]], duration_s: float) -> Spent:
+def lowest_along(chain: Sequence[tuple[HopHistory, _Ints]], duration_s: float) -> Spent:
     """Time [s] at each lowest value along a chain of hops; each comes with one value a state."""
     time_s = np.unique(np.concatenate([np.zeros(1), *(hop.time_s for hop, _ in chain)]))
     lowest = np.full(time_s.size, np.iinfo(np.int64).max)

@@ -8,12 +8,13 @@ import pandas as pd
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation.figures import UNAVAILABLE, point_shares, shares_of_time
 from hopyears.sim.modulation.findings import ADAPTIVE
 from hopyears.sim.report.labels import place_labels
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.wording.palette import FAINT, SECOND
-from hopyears.sim.wording.wording import MINUTES_PER_YEAR, PER_CENT
+from hopyears.sim.wording.wording import PER_CENT
 
 Floats = NDArray[np.float64]
 

@@ -12,13 +12,14 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation import figures as drawn
 from hopyears.sim.modulation import names as modulation_names
 from hopyears.sim.modulation.findings import ADAPTIVE
 from hopyears.sim.report.drawing import WIDTH_IN, look, new_axes, write_png
 from hopyears.sim.report.illustrations import MOST_CURVES, RATES_FLOOR_SHARE
 from hopyears.sim.report.scales import figure_of, legend_above, log_limits
-from hopyears.sim.wording.wording import MINUTES_PER_YEAR, plural
+from hopyears.sim.wording.wording import plural
 
 FIGURES = "figures"
 """Folder of the pictures, beside that of the tables."""
@@ -46,7 +47,7 @@ class Picture:
     """A picture file, and what it shows."""
 
     path: Path
-    told: str
+    caption: str
 
 
 def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Picture]:
@@ -71,9 +72,9 @@ def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Pic
     partial.mkdir()
     pictures = []
     with look():
-        for name, figure, told in _drawn(tables, note):
-            write_png(figure, partial / f"{name}.png", description=told)
-            pictures.append(Picture(final / f"{name}.png", told))
+        for name, figure, caption in _drawn(tables, note):
+            write_png(figure, partial / f"{name}.png", description=caption)
+            pictures.append(Picture(final / f"{name}.png", caption))
     shutil.rmtree(final, ignore_errors=True)
     partial.rename(final)
     return pictures
@@ -84,12 +85,12 @@ def _drawn(tables: Tables, note: str) -> Iterator[tuple[str, Figure, str]]:
     if len(hops):
         lost = "difference_min_per_year"  # where a modulation never works, there is nothing to choose
         usable = hops.assign(**{lost: hops[lost].where(hops["best_mbit_s"] > 0.0, 0.0)})
-        kept, told = most_lost("hop", usable, lost, "that lose most with a fixed modulation")
-        yield "hops", _hops(kept, tables, note), f"capacity against availability of {told}"
+        kept, caption = most_lost("hop", usable, lost, "that lose most with a fixed modulation")
+        yield "hops", _hops(kept, tables, note), f"capacity against availability of {caption}"
     if len(services):
         adaptive = services[services["states"] == ADAPTIVE]
-        kept, told = most_lost("service", adaptive, "unavailable_min_per_year", "that are out for longest")
-        yield "services", _services(kept, services, note), f"throughput against availability of {told}"
+        kept, caption = most_lost("service", adaptive, "unavailable_min_per_year", "that are out for longest")
+        yield "services", _services(kept, services, note), f"throughput against availability of {caption}"
     if len(undelivered):
         yield "undelivered", _undelivered(undelivered, note), "what is not delivered, by priority"
 

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.hops.hop import HopTimeline, hop_timeline
+from hopyears.sim.hops.hop import hop_history
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.modulation.findings import (
@@ -33,7 +34,6 @@ from hopyears.sim.rain.rain_kernel import RainKnots
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.runner import fill_folder
 from hopyears.sim.runs.simulate import RunRequest
-from hopyears.sim.services.service_data import HopHistory
 from hopyears.sim.storage.run_folder import RunFolder
 
 if TYPE_CHECKING:
@@ -67,14 +67,14 @@ class ModulationStudy:
         """Findings of one block."""
         draws = self._simulator.draw(self._seed, number, self._n_years)
         hops: dict[tuple[int, int], Finding] = {}
-        adaptive: dict[int, HopTimeline] = {}
+        adaptive: dict[int, HopHistory] = {}
         fixed: dict[tuple[int, int], HopHistory] = {}
         for hop in self._hops:
             rain, fades = self._weather(draws, hop)
             adaptive[hop] = self._timeline(draws, hop, self._simulator.thresholds[hop], rain, fades)
-            hops[hop, ADAPTIVE] = hop_finding(hop_history(adaptive[hop]), draws.duration_s)
+            hops[hop, ADAPTIVE] = hop_finding(adaptive[hop], draws.duration_s)
             for step, thresholds in self._fixed[hop].items():
-                history = hop_history(self._timeline(draws, hop, thresholds, rain, fades))
+                history = self._timeline(draws, hop, thresholds, rain, fades)
                 fixed[hop, step] = history
                 states = int(thresholds.design.steps.states[0])
                 if states in self._states:
@@ -85,7 +85,7 @@ class ModulationStudy:
         }
         if len(self._hops) < len(self._prepared.designs):
             return BlockFindings(hops, hop_states=hop_states)
-        services, lacking = self._services(draws, [hop_history(adaptive[hop]) for hop in self._hops], fixed)
+        services, lacking = self._services(draws, [adaptive[hop] for hop in self._hops], fixed)
         routes = self._route_states(adaptive, draws.duration_s)
         return BlockFindings(hops, services, hop_states, routes, lacking)
 
@@ -115,8 +115,8 @@ class ModulationStudy:
         thresholds: HopThresholds,
         rain: RainKnots | None,
         fades: FadeEvents | None,
-    ) -> HopTimeline:
-        return hop_timeline(thresholds, draws.segments[hop], rain, fades, draws.duration_s)
+    ) -> HopHistory:
+        return hop_history(thresholds, draws.segments[hop], rain, fades, draws.duration_s)
 
     def _services(
         self, draws: BlockDraws, adaptive: Sequence[HopHistory], fixed: dict[tuple[int, int], HopHistory]
@@ -134,7 +134,7 @@ class ModulationStudy:
                 lacking[number, states] = undelivered(self._prepared.demands[number], service)
         return found, lacking
 
-    def _route_states(self, hops: dict[int, HopTimeline], duration_s: float) -> dict[int, Spent]:
+    def _route_states(self, hops: dict[int, HopHistory], duration_s: float) -> dict[int, Spent]:
         found = {}
         for number, demand in enumerate(self._prepared.demands):
             route = [link for link, _ in demand.routes[0] if link in hops]
@@ -147,7 +147,7 @@ class ModulationStudy:
         states = self._prepared.designs[hop].steps.states
         return np.concatenate((np.zeros(1, dtype=np.int64), states.astype(np.int64)))
 
-    def _lowest_states(self, hop: int, timeline: HopTimeline) -> NDArray[np.int64]:
+    def _lowest_states(self, hop: int, timeline: HopHistory) -> NDArray[np.int64]:
         """Lowest modulation in use in each state: of the best N channels, of both directions."""
         design = self._prepared.designs[hop]
         names = self._names(hop)

@@ -55,10 +55,13 @@ PATTERNS: Final = {
 }
 """Fitted to ITU-R P.530 2.3.5 (shorter worst periods), each point of the curve met within about 12 %."""
 
+TROPIC_DEG: Final = 23.44
+"""Latitude of the tropics: the tilt of the Earth's axis."""
+
 _CUT: Final = 2.5
 _TABLE_SIZE: Final = 1 << 14
 _SAMPLE_YEARS: Final = 3000
-NIGHT_MODEL_VERSION: Final = 1
+NIGHT_MODEL_VERSION: Final = 2
 """Raised whenever the law of the nights changes, so that nothing fitted to an older one is used."""
 
 _NIGHTS_PER_YEAR: Final = 365
@@ -146,7 +149,7 @@ def night_law(
     annual_reduction_db : float
         Delta G [dB], above 0.
     latitude_deg, longitude_deg : float
-        Of the middle of the hop; fading peaks in July north of the equator, in January south of it.
+        Of the middle of the hop; see ``north_share`` for the season.
     terrain : str
         "flat", "hilly" or "mountain".
 
@@ -167,7 +170,7 @@ def night_law(
         raise ValueError(f"annual_reduction_db is {annual_reduction_db}; must be above 0")
     occurrence_year = occurrence_worst * 10.0 ** (-annual_reduction_db / 10.0)
     steps = max(1, round(min(annual_reduction_db, _LARGEST_SEASON_DB) / _SEASON_STEP_DB))
-    season = _season(terrain, 10.0 ** (steps * _SEASON_STEP_DB / 10.0), bool(latitude_deg < 0.0))
+    season = _season(terrain, 10.0 ** (steps * _SEASON_STEP_DB / 10.0), north_share(latitude_deg))
     occurrence_drawn = occurrence_worst / season.ratio
     return NightLaw(
         terrain=terrain,
@@ -198,20 +201,34 @@ def hour_weight_of_day() -> _FloatArray:
     return np.asarray(HOUR_WEIGHT / HOUR_WEIGHT.sum() * 24.0)
 
 
-def month_weights(sharpness: float, southern: bool) -> _FloatArray:
-    """Season as exp(sharpness cos(angle)), peak in July (January in the south), mean 1; shape (12,)."""
-    angle = 2.0 * np.pi * (np.arange(12) - (0.0 if southern else 6.0)) / 12.0
-    weight = np.exp(sharpness * (np.cos(angle) - 1.0))
+def north_share(latitude_deg: float) -> float:
+    """How far a place has the northern season: 1 north of the tropics, 0 south of them, half at the equator.
+
+    Between the tropics, where the sun passes overhead twice, both seasons count, in proportion to the
+    latitude (our own), in steps of a twentieth. That fading peaks in summer is common practice.
+    """
+    share = np.clip(0.5 + latitude_deg / (2.0 * TROPIC_DEG), 0.0, 1.0)
+    return float(np.round(20.0 * share) / 20.0)
+
+
+def month_weights(sharpness: float, north: float) -> _FloatArray:
+    """Season, mean 1, shape (12,): exp(sharpness cos(angle)) with its peak in July and another in January.
+
+    ``north`` is the share of the one in July, 0 to 1.
+    """
+    angle = 2.0 * np.pi * (np.arange(12) - 6.0) / 12.0
+    july, january = (np.exp(sharpness * (np.cos(turn) - 1.0)) for turn in (angle, angle + np.pi))
+    weight = north * july + (1.0 - north) * january
     return np.asarray(weight / (weight @ (MONTH_DAYS / MONTH_DAYS.sum())))
 
 
 @lru_cache(maxsize=512)
-def _season(terrain: str, ratio: float, southern: bool) -> _Season:
+def _season(terrain: str, ratio: float, north: float) -> _Season:
     """Season in which the mean worst month stands at ``ratio`` times the mean month; kept on disk."""
     kept = kept_arrays(
         "season",
-        (NIGHT_MODEL_VERSION, repr(PATTERNS[terrain]), ratio, southern),
-        lambda: _season_arrays(_fitted_season(terrain, ratio, southern)),
+        (NIGHT_MODEL_VERSION, repr(PATTERNS[terrain]), ratio, north),
+        lambda: _season_arrays(_fitted_season(terrain, ratio, north)),
     )
     damping, scale, found = (float(value) for value in kept["numbers"])
     activity = fade_shape.Activity(kept["level"], kept["worst_month"], kept["other_months"])
@@ -229,22 +246,22 @@ def _season_arrays(season: _Season) -> dict[str, _FloatArray]:
     }
 
 
-def _fitted_season(terrain: str, ratio: float, southern: bool) -> _Season:
+def _fitted_season(terrain: str, ratio: float, north: float) -> _Season:
     sample = _sample_years(terrain)
     sharpness, damping = 0.0, 0.0
-    if _worst_over_mean(sample, 0.0, 0.0) <= ratio:
+    if _worst_over_mean(sample, north, 0.0, 0.0) <= ratio:
         low, high = 0.0, 80.0
         for _ in range(40):
             sharpness = 0.5 * (low + high)
-            below = _worst_over_mean(sample, sharpness, 0.0) < ratio
+            below = _worst_over_mean(sample, north, sharpness, 0.0) < ratio
             low, high = (sharpness, high) if below else (low, sharpness)
     else:
         low, high = 0.0, 1.0
         for _ in range(40):
             damping = 0.5 * (low + high)
-            above = _worst_over_mean(sample, 0.0, damping) > ratio
+            above = _worst_over_mean(sample, north, 0.0, damping) > ratio
             low, high = (damping, high) if above else (low, damping)
-    return _tabulated(sample, month_weights(sharpness, southern), damping)
+    return _tabulated(sample, month_weights(sharpness, north), damping)
 
 
 def _strength(sample: _SampleYears, weight: _FloatArray, damping: float) -> tuple[_FloatArray, float]:
@@ -259,8 +276,8 @@ def _strength(sample: _SampleYears, weight: _FloatArray, damping: float) -> tupl
     return np.asarray(own * weight * scale), scale
 
 
-def _worst_over_mean(sample: _SampleYears, sharpness: float, damping: float) -> float:
-    factor, _ = _strength(sample, month_weights(sharpness, False), damping)
+def _worst_over_mean(sample: _SampleYears, north: float, sharpness: float, damping: float) -> float:
+    factor, _ = _strength(sample, month_weights(sharpness, north), damping)
     return float((factor * sample.month_mean).max(axis=1).mean())
 
 

@@ -16,6 +16,10 @@ LEGEND_IN = 0.55
 """Room above the axes for a legend [inch]."""
 
 
+CURVE_IN = 3.2
+"""Height of a curve [inch]."""
+
+
 class Plots:
     """Figures of one run. Without ``axes`` a figure of its own is made, with the worst rows first.
 
@@ -64,12 +68,12 @@ class Plots:
         """Rate of a service against the share of time that has at least this rate."""
         own = _own(self._tables["service_throughput"], "service", service)
         committed = float(_own(self._tables["services"], "service", service)["committed_mbit_s"].iloc[0])
-        return _drawn(lambda on: rate_figures.rate_curves(own, on, committed_mbit_s=committed), axes, 3.2)
+        return _curve(lambda on: rate_figures.rate_curves(own, on, committed_mbit_s=committed), axes, service)
 
     def capacities(self, hop: str, axes: Axes | None = None) -> Axes:
         """Capacity of a hop against the share of time that has at least this capacity."""
         own = _own(self._tables["hop_capacity"], "hop", hop)
-        return _drawn(lambda on: rate_figures.rate_curves(own, on, rate="capacity_mbit_s"), axes, 3.2)
+        return _curve(lambda on: rate_figures.rate_curves(own, on, rate="capacity_mbit_s"), axes, hop)
 
     def modulations(self, axes: Axes | None = None) -> Axes:
         """Share of channel time of each hop in each modulation."""
@@ -97,6 +101,14 @@ def _drawn(draw: Callable[[Axes], Axes], axes: Axes | None, whole_in: float, *, 
         draw(axes)
         if fixed:  # names were placed in pixels
             figure_of(axes).set_layout_engine("none")
+    return axes
+
+
+def _curve(draw: Callable[[Axes], Axes], axes: Axes | None, name: str) -> Axes:
+    """The same of the curve of one service or hop, which it names."""
+    axes = _drawn(draw, axes, CURVE_IN)
+    axes.set_xlabel(f"share of time that has at least this rate on {name} [%]", parse_math=False)
+    axes.set_ylabel("Mbit/s")
     return axes
 
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.hops.hop import hop_timeline
+from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
@@ -47,7 +47,7 @@ def _on_equipment_alone(
 ) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures."""
     hops = [
-        hop_history(hop_timeline(thresholds, simulator.segments(index, log), None, None, duration_s))
+        hop_history(thresholds, simulator.segments(index, log), None, None, duration_s)
         for index, thresholds in enumerate(simulator.thresholds)
     ]
     return simulator.services(hops, log, duration_s)

@@ -5,19 +5,22 @@ service is then a matter of that storm only, so that storms drawn under another 
 weight, have the same mean sum as the block's own.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history, hop_line
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_line
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.hops.hop import hop_timeline
+from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_kernel import rain_knots
 from hopyears.sim.rain.rain_laws import longest_system_s
 from hopyears.sim.rain.storms import draw_heavier_storms
+from hopyears.sim.services.service import sweep_services
 from hopyears.sim.streams import Streams
 
 STORMS = Columns(("entity", "drawn"), ("unavailable_s",))
@@ -60,7 +63,8 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
     float array, shape (n_systems, n_services)
     """
     prepared = simulator.prepared
-    rest_s = _CALM_S + max((demand.wait_to_restore_s for demand in prepared.demands), default=0.0)
+    waits = [demand.wait_to_restore_s for demand in prepared.demands]
+    rest_s = _CALM_S + max((wait_s for wait_s in waits if wait_s < np.inf), default=0.0)
     slot_s = longest_system_s(field.population, prepared.storms) + rest_s
     row = field.in_sequence(slot_s)
     duration_s = row.n_years * SECONDS_PER_YEAR
@@ -71,10 +75,16 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
         equipment = nominal_segments(states)
         lowest_db = thresholds.lowest_rain_db(equipment.states)
         rain = rain_knots(row, hop_line(design), lowest_threshold_db=lowest_db)
-        hops.append(hop_history(hop_timeline(thresholds, equipment, rain, None, duration_s)))
+        hops.append(hop_history(thresholds, equipment, rain, None, duration_s))
     edges_s = slot_s * np.arange(field.n_systems + 1, dtype=np.float64)
     losses_s = np.zeros((field.n_systems, len(prepared.demands)))
-    for entity, service in enumerate(simulator.services(hops, None, duration_s)):
+    # A storm by itself begins on the working route, also for a service that does not revert.
+    demands = [
+        demand if demand.wait_to_restore_s < np.inf else replace(demand, wait_to_restore_s=0.0)
+        for demand in prepared.demands
+    ]
+    links = simulator.links(hops, None)
+    for entity, service in enumerate(sweep_services(links, demands, duration_s, links=prepared.links)):
         lost = three_ways(service, duration_s)[BOTH]
         losses_s[:, entity] = seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
     return losses_s

@@ -21,10 +21,12 @@ from hopyears.sim.report.scales import (
     log_limits,
     mark_levels,
     named_rows,
+    ramp,
+    steps,
     tick_log_axis,
 )
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
-from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group, ramp, steps
+from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group
 from hopyears.sim.wording.wording import number
 
 Floats = NDArray[np.float64]
@@ -182,7 +184,7 @@ def month_map(table: pd.DataFrame, axes: Axes, *, names: Sequence[str]) -> Axes:
             shade = float(norm(max(value, low)))
             colour = tuple(map(float, ramp(np.array([shade]))[0])) if value > 0.0 else "#ffffff"
             axes.barh(row, 1.0, left=month - 0.5, height=0.94, color=colour, edgecolor="white")
-            dark = value > 0.0 and shade > 0.45
+            dark = value > 0.0 and shade > 0.35
             axes.text(
                 month, row, number(value) if value >= 0.05 else "·",
                 ha="center", va="center", fontsize=7.5, color="white" if dark else INK,

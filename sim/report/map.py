@@ -7,20 +7,19 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
-from matplotlib.colors import LinearSegmentedColormap, LogNorm
+from matplotlib.colors import LogNorm
 from matplotlib.lines import Line2D
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from hopyears.models.radio.scheme import parse_scheme
 from hopyears.sim.report.labels import Box, place_labels
-from hopyears.sim.report.scales import colour_limits, figure_of, tick_log_axis
-from hopyears.sim.wording.palette import FAINT, INK, ramp
+from hopyears.sim.report.scales import RAMP, colour_limits, figure_of, tick_log_axis
+from hopyears.sim.wording.palette import FAINT, INK
 from hopyears.sim.wording.wording import number
 
 Floats = NDArray[np.float64]
 
-RAMP = LinearSegmentedColormap.from_list("hopyears", [tuple(c) for c in ramp(np.linspace(0.0, 1.0, 64))])
 MOST_NAMES = 150
 """Sites named at most; those with most hops come first."""
 

@@ -11,8 +11,8 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, NullLocator
 from numpy.typing import NDArray
 
-from hopyears.sim.report.scales import Mark, availability_axis, legend_above, named_rows
-from hopyears.sim.wording.palette import ACCENT, INK, SECOND, steps
+from hopyears.sim.report.scales import Mark, availability_axis, legend_above, named_rows, steps
+from hopyears.sim.wording.palette import ACCENT, INK, SECOND
 
 Floats = NDArray[np.float64]
 

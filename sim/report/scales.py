@@ -5,16 +5,19 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+from matplotlib import colormaps
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
+from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullLocator
 from matplotlib.transforms import ScaledTranslation
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.wording.palette import FAINT
-from hopyears.sim.wording.wording import LEVELS, MINUTES_PER_YEAR, given, level_name
+from hopyears.sim.wording.wording import LEVELS, given, level_name
 
 Floats = NDArray[np.float64]
 
@@ -90,22 +93,31 @@ def colour_limits(values: Floats, *, decades: float = 4.0) -> tuple[float, float
     return min(max(float(positive.min()), high / 10.0**decades), high / 2.0), high
 
 
-def log_ticks(low: float, high: float, *, most: int = 8) -> list[float]:
-    """Round numbers on a logarithmic axis: 1, 2, 5 in each decade, or fewer if these are too many."""
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    for steps in ((1.0, 2.0, 5.0), (1.0, 3.0), (1.0,)):
-        ticks = [step * 10.0**power for power in powers for step in steps]
-        ticks = [tick for tick in ticks if low <= tick * (1 + 1e-9) and tick * (1 - 1e-9) <= high]
-        if len(ticks) <= most:
-            return ticks
-    return ticks[:: math.ceil(len(ticks) / most)]
-
-
 def tick_log_axis(axis: Axis, low: float, high: float, *, most: int = 8) -> None:
-    """Round ticks with plain numbers on a logarithmic axis."""
-    axis.set_major_locator(FixedLocator(log_ticks(low, high, most=most)))
+    """Round ticks with plain numbers on a logarithmic axis: 1, 2, 5 in each decade where these are few."""
+    if high < 5.0 * low:
+        axis.set_major_locator(MaxNLocator(4))
+    else:
+        several = 3.0 * math.log10(high / low) <= most
+        axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if several else (1.0,), numticks=most))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(FuncFormatter(lambda value, _: given(value)))
+
+
+RAMP = ListedColormap(colormaps["magma_r"](np.linspace(0.12, 0.86, 256)), "hopyears")
+"""From light (little) to dark (much), even in lightness: matplotlib's magma without its ends."""
+
+
+def ramp(share: ArrayLike) -> Floats:
+    """Colours (sRGB, 0 to 1), shape (n, 3), of a scale from light (0) to dark (1)."""
+    colours: Floats = RAMP(np.atleast_1d(share))[:, :3]
+    return colours
+
+
+def steps(n: int) -> list[tuple[float, float, float]]:
+    """Colours of ``n`` ordered steps, from dark (worst) to light (best); n is at least 1."""
+    at = np.linspace(1.0, 0.0, n) if n > 1 else np.zeros(1)
+    return [(float(red), float(green), float(blue)) for red, green, blue in ramp(at)]
 
 
 def availability_axis(axes: Axes, *, left_share: float = 0.1, floor_share: float) -> None:

@@ -1,4 +1,4 @@
-"""What of the failures of a run is told to people, in the terminal and on the page alike."""
+"""What of the failures of a run a reader sees, in the terminal and on the page alike."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

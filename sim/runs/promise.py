@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import bdtr
 
-from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import Interval
@@ -20,8 +20,6 @@ from hopyears.sim.counting.tally_rows import BOTH, MONTH
 from hopyears.sim.counting.years import any_year_chance, break_chance, year_quantile
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.storage.run_folder import RunFolder
-
-MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 
 QUANTILES = (0.5, 0.8, 0.9, 0.95, 0.99)
 """Shares of years for which the table ``service_years`` tells what they do not exceed."""

@@ -102,7 +102,7 @@ def service_number(network: Network, goal: PrecisionGoal) -> int:
 def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:
     """Question whether the blocks in a folder know the service's unavailable minutes well enough.
 
-    With a control (``sim.rare.control``) it is put to the figure that the control makes surer.
+    With a control (``sim.rare.control``) it is put to the figure with the control's smaller variance.
 
     Raises
     ------

@@ -7,6 +7,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import (
@@ -45,11 +46,11 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
     stored = [folder.read_block(number) for number in folder.finished_blocks()]
     blocks = tallies_of(prepared, folder, stored)
-    told_hops = predict_hops(prepared)
-    told = predict_services(prepared, told_hops)
+    predicted_hops = predict_hops(prepared)
+    predicted = predict_services(prepared, predicted_hops)
     yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
-    services = service_table(prepared, blocks, total, told)
+    services = service_table(prepared, blocks, total, predicted)
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks),
@@ -62,8 +63,8 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_objectives": objective_table(prepared, blocks, services),
         "service_years": year_table(*yearly),
         "service_targets": target_table(*yearly),
-        "textbook_distance": distance_table(prepared, folder, told),
-        "hops": hop_table(prepared, blocks, total, told_hops),
+        "textbook_distance": distance_table(prepared, folder, predicted),
+        "hops": hop_table(prepared, blocks, total, predicted_hops),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),
         "hop_capacity": capacity_table(total),
@@ -90,9 +91,9 @@ def tallies_of(prepared: Prepared, folder: RunFolder, stored: Sequence[dict[str,
 
 
 def service_table(
-    prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame
+    prepared: Prepared, blocks: Sequence[Tally], total: Tally, predicted: pd.DataFrame
 ) -> pd.DataFrame:
-    """One row a service; ``told`` is what ``predict_services`` says of them."""
+    """One row a service; ``predicted`` is what ``predict_services`` says of them."""
     services = prepared.network.services
     n = len(services)
     outages = outage_columns(blocks, total, "service", n)
@@ -105,7 +106,7 @@ def service_table(
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
     ).min(axis=0)
-    textbook = told["total_min_per_year"].to_numpy(dtype=np.float64)
+    textbook = predicted["total_min_per_year"].to_numpy(dtype=np.float64)
     rows = []
     for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
         hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
@@ -123,7 +124,7 @@ def service_table(
             **_worst_month(months[i]),
             "forward_unavailable_min_per_year": float(one_way[0][i]),
             "backward_unavailable_min_per_year": float(one_way[1][i]),
-            "mean_throughput_mbit_s": float(delivered[i] / total.years / 31_557_600.0),
+            "mean_throughput_mbit_s": float(delivered[i] / total.years / SECONDS_PER_YEAR),
         }
         rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
         for ending, share in SHARES.items():

@@ -10,12 +10,14 @@ from hopyears.sim.counting.figures import SHARES, exceeded_rate, outage_columns
 from hopyears.sim.counting.tallies import Tally
 
 
-def hop_table(prepared: Prepared, blocks: Sequence[Tally], total: Tally, told: pd.DataFrame) -> pd.DataFrame:
-    """One row a hop; ``told`` is what ``predict_hops`` says of them."""
+def hop_table(
+    prepared: Prepared, blocks: Sequence[Tally], total: Tally, predicted: pd.DataFrame
+) -> pd.DataFrame:
+    """One row a hop; ``predicted`` is what ``predict_hops`` gives."""
     outages = outage_columns(blocks, total, "hop", len(prepared.designs))
     curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
-    predicted = told.groupby("hop", sort=False)["total_min_per_year"].first()
-    textbook = dict(zip(predicted.index, predicted.to_numpy(dtype=np.float64), strict=True))
+    totals = predicted.groupby("hop", sort=False)["total_min_per_year"].first()
+    textbook = dict(zip(totals.index, totals.to_numpy(dtype=np.float64), strict=True))
     rows = []
     for i, design in enumerate(prepared.designs):
         hop = design.hop

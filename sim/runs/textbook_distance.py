@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import ALONE, HOPS, ROUTE, SERIES
@@ -24,7 +25,7 @@ from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.textbook.common_parts import site_unavailability
-from hopyears.sim.textbook.predict import MINUTES_PER_YEAR, predict_services
+from hopyears.sim.textbook.predict import predict_services
 
 STEPS = (
     TEXTBOOK,
@@ -64,10 +65,10 @@ def distance_table(
     by_block = [_block_minutes(folder, block, n, years) for block in folder.finished_blocks()]
     rows: list[dict[str, object]] = []
     for number, demand in enumerate(prepared.demands):
-        told = textbook.iloc[number]
-        total = float(told["total_min_per_year"])
-        fading = float(told["rain_min_per_year"] + told["multipath_min_per_year"])
-        equipment = float(told["equipment_min_per_year"]) + _ends_min(prepared, number)
+        predicted = textbook.iloc[number]
+        total = float(predicted["total_min_per_year"])
+        fading = float(predicted["rain_min_per_year"] + predicted["multipath_min_per_year"])
+        equipment = float(predicted["equipment_min_per_year"]) + _ends_min(prepared, number)
         hops, route, alone, service = (np.array([part[i][number] for part in by_block]) for i in range(4))
         steps = (
             hops[:, 0] - fading,

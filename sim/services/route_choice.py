@@ -1,9 +1,17 @@
-"""Which of its routes a service uses at each instant: hold-off, switching time, wait to restore."""
+"""Which of its routes a service uses at each instant: hold-off, switching time, wait to restore.
+
+A route that fails is left after the hold-off, with the switching time without traffic. One on which planned
+work begins is left by command, ahead of the work, and a preferred route is taken again by command: both may
+cost less.
+"""
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import kernel
+
+GOOD, FAILED, PLANNED = 0, 1, 2
+"""States of a link for a service: of use, failed, out of use by planned work."""
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -13,13 +21,14 @@ _Floats = NDArray[np.float64]
 def choose_route(
     time_s: _Floats,
     link: _Ints,
-    usable: NDArray[np.bool_],
-    link_usable: NDArray[np.bool_],
+    state: NDArray[np.int8],
+    link_state: NDArray[np.int8],
     route_of: _Ints,
     link_first: _Ints,
     n_routes: int,
     hold_off_s: float,
     switching_s: float,
+    commanded_s: float,
     wait_to_restore_s: float,
     duration_s: float,
 ) -> tuple[_Floats, NDArray[np.int32]]:
@@ -27,15 +36,15 @@ def choose_route(
 
     Parameters
     ----------
-    time_s, link, usable : arrays, shape (n_events,)
-        Sorted changes after time 0: when, which link (local number), whether it can now be used.
-    link_usable : bool array, shape (n_links,)
-        Whether each link can be used at time 0; changed in place.
+    time_s, link, state : arrays, shape (n_events,)
+        Sorted changes after time 0: when, which link (local number), its new state.
+    link_state : int8 array, shape (n_links,)
+        State of each link at time 0; changed in place.
     route_of, link_first : int arrays
         Routes that cross link ``k``: ``route_of[link_first[k]:link_first[k + 1]]``.
     n_routes : int
         Routes, in order of preference.
-    hold_off_s, switching_s, wait_to_restore_s : float
+    hold_off_s, switching_s, commanded_s, wait_to_restore_s : float
         As in ``ServiceDemand`` [s].
     duration_s : float
         End of the history [s].
@@ -53,11 +62,12 @@ def choose_route(
     all failed stays on the last one. A switch once begun is ended, even if the cause goes away.
     """
     bad_links = np.zeros(n_routes, np.int64)
+    failed_links = np.zeros(n_routes, np.int64)  # those of them that have not been taken out by planned work
     since = np.full(n_routes, -np.inf)  # when the route last failed or came back
-    for k in range(link_usable.size):
-        if not link_usable[k]:
-            for j in range(link_first[k], link_first[k + 1]):
-                bad_links[route_of[j]] += 1
+    for k in range(link_state.size):
+        for j in range(link_first[k], link_first[k + 1]):
+            bad_links[route_of[j]] += link_state[k] != GOOD
+            failed_links[route_of[j]] += link_state[k] == FAILED
     out_time = np.empty(64, np.float64)
     out = np.empty(64, np.int32)
     now = 0.0
@@ -75,12 +85,13 @@ def choose_route(
         # Links that change now.
         while i < time_s.size and time_s[i] <= now:
             k = link[i]
-            if link_usable[k] != usable[i]:
-                link_usable[k] = usable[i]
+            if link_state[k] != state[i]:
+                was, link_state[k] = link_state[k], state[i]
                 for j in range(link_first[k], link_first[k + 1]):
                     route = route_of[j]
                     was_bad = bad_links[route] > 0
-                    bad_links[route] += -1 if usable[i] else 1
+                    bad_links[route] += (state[i] != GOOD) - (was != GOOD)
+                    failed_links[route] += (state[i] == FAILED) - (was == FAILED)
                     if was_bad != (bad_links[route] > 0):
                         since[route] = now
             i += 1
@@ -95,12 +106,15 @@ def choose_route(
         if target >= 0:
             wake = min(wake, gap_end)
         else:
-            target, due = _want(used, bad_links, since, now, hold_off_s, wait_to_restore_s)
+            failed = failed_links[used] > 0
+            waits = hold_off_s if failed else 0.0
+            target, due = _want(used, bad_links, since, now, waits, wait_to_restore_s)
             wake = min(wake, due)
             if target >= 0:
-                gap_end = now + switching_s
+                gap_s = switching_s if failed else commanded_s
+                gap_end = now + gap_s
                 wake = min(wake, gap_end)
-                if switching_s > 0.0:
+                if gap_s > 0.0:
                     out_time[n], out[n] = now, n_routes + used
                     n += 1
         if wake >= duration_s:

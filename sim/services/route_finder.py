@@ -81,13 +81,13 @@ class RouteFinder:
     def rerouting(self, a: str, b: str, n_routes: int) -> tuple[Route, ...]:
         """The best ``n_routes`` (at least 1) routes without loops, fewer when there are no more.
 
-        Of parallel links the shortest stands for all: ``twins`` gives a route over the others.
+        Of parallel links the shortest stands for all: ``over_parallel_links`` gives a route over the others.
         """
         if n_routes < 1:
             raise ValueError(f"n_routes is {n_routes}; must be at least 1")
         return self._simple_routes(a, b, n_routes, frozenset(), frozenset())
 
-    def twins(self, route: Route) -> tuple[Route, ...]:
+    def over_parallel_links(self, route: Route) -> tuple[Route, ...]:
         """The route with one of its links replaced by a parallel one, in all ways, the best first."""
         between: dict[frozenset[str], list[int]] = {}
         for number, link in enumerate(self._links):

@@ -21,11 +21,12 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.sim.services.route_choice import choose_route
+from hopyears.models.judging.cause import Cause
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED, choose_route
 from hopyears.sim.services.service_data import (
     BACKWARD,
     FORWARD,
-    HopHistory,
     Route,
     ServiceDemand,
     ServiceHistory,
@@ -33,7 +34,7 @@ from hopyears.sim.services.service_data import (
 from hopyears.sim.services.service_plan import build_plan
 from hopyears.sim.services.service_run import ServiceRun
 
-__all__ = ["BACKWARD", "FORWARD", "HopHistory", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
+__all__ = ["BACKWARD", "FORWARD", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -92,7 +93,7 @@ def sweep_services(
     ]
     run.start(first_states, [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices])
     sources = [((hop.time_s, hop.state), number) for hop, number in zip(hops, numbers, strict=True)]
-    used = [k for k in range(len(hops)) if plan.entity_group_first[k + 1] > plan.entity_group_first[k]]
+    used = np.flatnonzero(np.diff(plan.groups_of_entity.first[: len(hops) + 1])).tolist()
     changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
     changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
     for chunk in _merged(changes, duration_s):
@@ -137,32 +138,35 @@ def route_in_use(
 
 
 class _LinkHistories:
-    """When each link can be used, found once for each threshold."""
+    """In which state each link is for a service, found once for each threshold."""
 
     def __init__(self, hops: Sequence[HopHistory], links: Sequence[Sequence[int]]) -> None:
         self._hops, self._links = hops, links
-        self._known: dict[tuple[int, float], tuple[_Floats, NDArray[np.bool_]]] = {}
+        self._known: dict[tuple[int, float], tuple[_Floats, NDArray[np.int8]]] = {}
 
-    def usable(self, link: int, below_mbit_s: float) -> tuple[_Floats, NDArray[np.bool_]]:
-        """Changes of whether a link has capacity both ways, of at least the threshold."""
+    def states(self, link: int, below_mbit_s: float) -> tuple[_Floats, NDArray[np.int8]]:
+        """Changes of a link's state: of use with capacity both ways, of at least the threshold."""
         key = (link, below_mbit_s)
         if key not in self._known:
-            time_s, capacity = self._capacity(link)
+            time_s, capacity, causes = self._capacity(link)
             lowest = capacity.min(axis=0)
             usable = (lowest > 0.0) & (lowest >= below_mbit_s)
-            kept = np.append(True, usable[1:] != usable[:-1])
-            self._known[key] = (time_s[kept], usable[kept])
+            out = np.where(causes & int(Cause.MAINTENANCE), PLANNED, FAILED)
+            state = np.where(usable, GOOD, out).astype(np.int8)
+            kept = np.append(True, state[1:] != state[:-1])
+            self._known[key] = (time_s[kept], state[kept])
         return self._known[key]
 
-    def _capacity(self, link: int) -> tuple[_Floats, _Floats]:
-        """Times and capacity (2, n) of a link, parallel hops added."""
+    def _capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints]:
+        """Times, capacity (2, n) and causes of a link, parallel hops added."""
         parts = [self._hops[hop] for hop in self._links[link]]
         time_s = np.unique(np.concatenate([hop.time_s for hop in parts]))
-        total = np.zeros((2, time_s.size))
+        total, causes = np.zeros((2, time_s.size)), np.zeros(time_s.size, dtype=np.int64)
         for hop in parts:
             state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
-            total += np.stack([hop.capacity_forward_mbit_s[state], hop.capacity_backward_mbit_s[state]])
-        return time_s, total
+            causes |= hop.causes[state]
+            total += hop.capacity_mbit_s[state].T
+        return time_s, total, causes
 
 
 def _choices(service: ServiceDemand, finder: _LinkHistories, duration_s: float) -> Changes:
@@ -170,7 +174,7 @@ def _choices(service: ServiceDemand, finder: _LinkHistories, duration_s: float) 
     if len(service.routes) == 1:
         return np.zeros(1), np.zeros(1, dtype=np.int32)
     crossed = sorted({link for route in service.routes for link, _ in route})
-    parts = [finder.usable(link, service.switch_below_mbit_s) for link in crossed]
+    parts = [finder.states(link, service.switch_below_mbit_s) for link in crossed]
     routes_of = [
         [r for r, route in enumerate(service.routes) if any(link == k for link, _ in route)] for k in crossed
     ]
@@ -187,6 +191,7 @@ def _choices(service: ServiceDemand, finder: _LinkHistories, duration_s: float) 
         len(service.routes),
         service.hold_off_s,
         service.switching_s,
+        service.commanded_s,
         service.wait_to_restore_s,
         duration_s,
     )

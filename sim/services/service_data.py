@@ -1,7 +1,6 @@
-"""What the services sweep is given and what it gives: frozen histories of hops and of services."""
+"""What the services sweep is given and what it gives: demands, and frozen histories of services."""
 
 from dataclasses import dataclass
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,70 +13,6 @@ FORWARD, BACKWARD = 0, 1
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class HopHistory:
-    """Piecewise-constant history of one hop: numbered states in time, and what each number means.
-
-    Attributes
-    ----------
-    time_s : float array, shape (n_changes,)
-        When each state begins [s], not decreasing; the first is 0. Each lasts until the next.
-    state : int array, shape (n_changes,)
-        State that begins, 0 to n_states - 1.
-    capacity_forward_mbit_s, capacity_backward_mbit_s : float array, shape (n_states,)
-        Capacity of each state in each direction [Mbit/s], at least 0.
-    causes : int array, shape (n_states,)
-        Cause flags of each state (``models.judging.cause.Cause``), 0 when nothing is wrong.
-    """
-
-    time_s: _Floats
-    state: NDArray[np.int32]
-    capacity_forward_mbit_s: _Floats
-    capacity_backward_mbit_s: _Floats
-    causes: _Ints
-
-    def __post_init__(self) -> None:
-        n_states = self.causes.size
-        if self.time_s.shape != self.state.shape or self.time_s.size == 0 or self.time_s[0] != 0.0:
-            raise ValueError("time_s does not begin at 0 with one state each; must")
-        if not self.capacity_forward_mbit_s.shape == self.capacity_backward_mbit_s.shape == (n_states,):
-            raise ValueError(f"state tables differ in length; must all have {n_states} rows")
-        if self.state.min() < 0 or self.state.max() >= n_states:
-            raise ValueError(
-                f"state is {self.state.min()} to {self.state.max()}; must be 0 to {n_states - 1}"
-            )
-        for capacity in (self.capacity_forward_mbit_s, self.capacity_backward_mbit_s):
-            if not (np.all(capacity >= 0.0) and np.all(np.isfinite(capacity))):
-                raise ValueError("capacity_mbit_s holds a negative or unbounded value; must be at least 0")
-        if np.any(np.diff(self.time_s) < 0.0):
-            raise ValueError("time_s goes back; must not decrease")
-        for name in ("time_s", "state", "capacity_forward_mbit_s", "capacity_backward_mbit_s", "causes"):
-            getattr(self, name).setflags(write=False)
-
-    def never_degraded(self) -> Self:
-        """The same hop had nothing ever happened to it: always in its best state without causes.
-
-        The counterfactual of an importance study: what the services would have got on the same sample
-        path if this hop had never failed.
-
-        Raises
-        ------
-        ValueError
-            If no state of the table is without causes.
-        """
-        clear = np.flatnonzero(self.causes == 0)
-        if clear.size == 0:
-            raise ValueError("causes has no state without causes; must have one")
-        best = clear[np.argmax((self.capacity_forward_mbit_s + self.capacity_backward_mbit_s)[clear])]
-        return type(self)(
-            np.zeros(1),
-            np.array([best], dtype=np.int32),
-            self.capacity_forward_mbit_s,
-            self.capacity_backward_mbit_s,
-            self.causes,
-        )
 
 
 @dataclass(frozen=True)
@@ -97,13 +32,17 @@ class ServiceDemand:
     switching_s : float
         Time without traffic at each change of route [s]; the convergence time of rerouting.
         Default 0.05 s: ITU-T G.8031, G.8032 aim below 50 ms.
+    commanded_s : float
+        Time without traffic at a change by command [s]: ahead of planned work, and back to a preferred route.
+        Default 0.05 s, as for a failure; 0 where the new route is ready before the old one is left.
     hold_off_s : float
         A route must have failed for this long before it is left [s].
     wait_to_restore_s : float
         A preferred route must have been back for this long before it is taken again [s]; infinite:
         never goes back by itself. Default 300 s: common practice, no source.
     switch_below_mbit_s : float
-        A link has failed for this service when its capacity either way is 0 or below this [Mbit/s].
+        A link has failed for this service when its capacity either way is 0 or below this [Mbit/s]: 0 for a
+        switch that is triggered by signal fail alone.
     required_share : float
         Share of the committed rate, above 0 to 1, below which a direction is down. A service without a
         committed rate is down only when it gets nothing.
@@ -115,6 +54,7 @@ class ServiceDemand:
     priority: int
     routes: tuple[Route, ...]
     switching_s: float = 0.05
+    commanded_s: float = 0.05
     hold_off_s: float = 0.0
     wait_to_restore_s: float = 300.0
     switch_below_mbit_s: float = 0.0
@@ -126,7 +66,7 @@ class ServiceDemand:
             raise ValueError(f"committed_mbit_s is {found}; must be 0 to the peak, and the peak above 0")
         if not 0.0 < self.required_share <= 1.0:
             raise ValueError(f"required_share is {self.required_share}; must be above 0 to 1")
-        for name in ("switching_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
+        for name in ("switching_s", "commanded_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
             if not getattr(self, name) >= 0.0:
                 raise ValueError(f"{name} is {getattr(self, name)}; must be at least 0")
         if not self.routes or not all(self.routes):

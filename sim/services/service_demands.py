@@ -1,5 +1,6 @@
 """What each service asks of the hops: its routes as chains of links, its rates, its switching."""
 
+import math
 from collections.abc import Mapping, Sequence
 
 from hopyears.models.network.network import Network, Service
@@ -12,8 +13,13 @@ REROUTED_CANDIDATES = 6
 """Routes that free rerouting may choose from, shortest first."""
 
 SWITCHING_S = {"none": 0.0, "protected": 0.05, "rerouted": 5.0}
-"""Default time without traffic at a change of route [s]: ITU-T G.8031 and G.8032 aim below 50 ms;
+"""Default time without traffic when a failed route is left [s]: ITU-T G.8031 and G.8032 aim below 50 ms;
 restoration by routing takes 1 to 60 s (common practice, no source)."""
+
+COMMANDED_S = {"none": 0.0, "protected": 0.05, "rerouted": 0.0}
+"""Default time without traffic at a change by command [s]. A protection switch moves by command as it does
+for a failure (ITU-T G.8031, G.8032: from memory); routing makes the new route ready before the old one is
+left (common practice, no source)."""
 
 
 def service_demands(
@@ -85,7 +91,8 @@ def _demand(
         for site in (service.site_a, service.site_b)
     )
     routes = [(*first, *chain, *last) for chain in chains]
-    switching_s = service.switching_time_s
+    switching_s, commanded_s = service.switching_time_s, service.commanded_switching_time_s
+    required_mbit_s = service.required_share * service.committed_mbit_s
     return ServiceDemand(
         id=service.id,
         committed_mbit_s=service.committed_mbit_s,
@@ -93,9 +100,10 @@ def _demand(
         priority=service.priority,
         routes=tuple(routes),
         switching_s=SWITCHING_S[service.protection] if switching_s is None else switching_s,
+        commanded_s=COMMANDED_S[service.protection] if commanded_s is None else commanded_s,
         hold_off_s=service.hold_off_s,
-        wait_to_restore_s=service.wait_to_restore_s,
-        switch_below_mbit_s=service.required_share * service.committed_mbit_s,
+        wait_to_restore_s=service.wait_to_restore_s if service.reverts else math.inf,
+        switch_below_mbit_s=required_mbit_s if service.switch_trigger == "signal degrade" else 0.0,
         required_share=service.required_share,
     )
 
@@ -130,8 +138,8 @@ def service_routes(
     if apart is not None:
         kept.append(apart)
     # Of parallel hops the finder takes one: the others stand in for it on the working route, beyond the few.
-    twins = [route for route in finder.twins(working) if route not in kept]
-    return [working, *sorted([*kept, *twins], key=finder.cost)]
+    parallel = [route for route in finder.over_parallel_links(working) if route not in kept]
+    return [working, *sorted([*kept, *parallel], key=finder.cost)]
 
 
 def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:

@@ -20,24 +20,34 @@ _SMALL = 1e-6  # [Mbit/s]: one bit a second is no loss
 @kernel
 def judge_group(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     """Share the capacity of a group's links and write its row of results."""
-    for k in range(plan.group_link_first[g], plan.group_link_first[g + 1]):
-        _set_link(plan, sweep, scratch, plan.group_link[k])
+    for k in range(plan.groups.links.first[g], plan.groups.links.first[g + 1]):
+        _set_link(plan, sweep, scratch, plan.groups.links.item[k])
     n = 0
-    n_codes = plan.route_code.shape[1]
-    for k in range(plan.group_flow_first[g], plan.group_flow_first[g + 1]):
-        f = plan.group_flow[k]
+    n_codes = plan.routes.codes.shape[1]
+    for k in range(plan.groups.flows.first[g], plan.groups.flows.first[g + 1]):
+        f = plan.groups.flows.item[k]
         s, d = f // 2, f % 2
         scratch.rate[f] = 0.0
-        route = plan.service_route_first[s] + sweep.choice[s]
-        if route < plan.service_route_first[s + 1]:
-            scratch.first[f] = plan.route_first[route] + d * n_codes
-            scratch.last[f] = plan.route_first[route + 1] + d * n_codes
+        route = plan.routes.of_service[s] + sweep.choice[s]
+        if route < plan.routes.of_service[s + 1]:
+            scratch.first[f] = plan.routes.first[route] + d * n_codes
+            scratch.last[f] = plan.routes.first[route + 1] + d * n_codes
             scratch.flows[n] = f
             n += 1
+    asked = plan.flows
     share_kernel(
-        scratch.left, scratch.first, scratch.last, plan.route_code.reshape(-1), scratch.flows[:n],
-        plan.committed, plan.peak, plan.priority, scratch.rate, scratch.crossing, scratch.active,
-    )  # fmt: skip
+        scratch.left,
+        scratch.first,
+        scratch.last,
+        plan.routes.codes.reshape(-1),
+        scratch.flows[:n],
+        asked.committed_mbit_s,
+        asked.peak_mbit_s,
+        asked.priority,
+        scratch.rate,
+        scratch.crossing,
+        scratch.active,
+    )
     _write_row(plan, sweep, scratch, g)
 
 
@@ -46,12 +56,12 @@ def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
     """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
     forward = backward = 0.0
     causes = 0
-    for k in range(plan.link_hop_first[link], plan.link_hop_first[link + 1]):
-        hop = plan.link_hop[k]
-        at = plan.state_first[hop] + sweep.hop_state[hop]
-        forward += plan.capacity_forward[at]
-        backward += plan.capacity_backward[at]
-        causes |= plan.causes[at]
+    for k in range(plan.hops_of_link.first[link], plan.hops_of_link.first[link + 1]):
+        hop = plan.hops_of_link.item[k]
+        at = plan.hops.first[hop] + sweep.hop_state[hop]
+        forward += plan.hops.forward_mbit_s[at]
+        backward += plan.hops.backward_mbit_s[at]
+        causes |= plan.hops.causes[at]
     scratch.full[2 * link] = scratch.left[2 * link] = forward
     scratch.full[2 * link + 1] = scratch.left[2 * link + 1] = backward
     scratch.link_causes[link] = causes if causes else _CONGESTION
@@ -61,8 +71,8 @@ def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
 def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     """Write the results of a group's services, after its capacity has been shared."""
     # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
-    required, peak = plan.required, plan.peak
-    route_first, codes, service_first = plan.route_first, plan.route_code, plan.service_route_first
+    required, peak = plan.flows.required_mbit_s, plan.flows.peak_mbit_s
+    route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
     choice, shared, full, left, own = (
         sweep.choice,
         scratch.rate,
@@ -73,8 +83,8 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     service, rates, downs, causes = sweep.service, sweep.rate, sweep.down, sweep.causes
     slots, seconds, row = sweep.result_slot, sweep.seconds, sweep.row
     n, n_row = sweep.used[N_RESULTS], sweep.used[N_ROWS]
-    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
-        s = plan.group_service[k]
+    for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
+        s = plan.groups.services.item[k]
         service[n] = s
         for d in range(2):
             f = 2 * s + d

@@ -46,8 +46,8 @@ def run_changes(
     Fewer than all are applied when a table is nearly full: enlarge it and call again.
     """
     hop_state, choice, group_word = sweep.hop_state, sweep.choice, sweep.group_word
-    key_first, keys = plan.entity_key_first, plan.entity_key
-    group_first, groups = plan.entity_group_first, plan.entity_group
+    key_first, keys = plan.word_first, plan.word
+    group_first, groups = plan.groups_of_entity.first, plan.groups_of_entity.item
     touched, is_touched = scratch.touched, scratch.is_touched
     n_hops = hop_state.size
     i = start
@@ -86,12 +86,12 @@ def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
     """Judge every group in the state of time 0 and write the first entry of every service."""
     for g in range(sweep.group_word.size):
         word = _group_salt(g)
-        for e in range(plan.entity_group_first.size - 1):
-            for k in range(plan.entity_group_first[e], plan.entity_group_first[e + 1]):
-                if plan.entity_group[k] == g:
+        for e in range(plan.groups_of_entity.first.size - 1):
+            for k in range(plan.groups_of_entity.first[e], plan.groups_of_entity.first[e + 1]):
+                if plan.groups_of_entity.item[k] == g:
                     n_hops = sweep.hop_state.size
                     old = sweep.hop_state[e] if e < n_hops else sweep.choice[e - n_hops]
-                    word ^= plan.entity_key[plan.entity_key_first[e] + old]
+                    word ^= plan.word[plan.word_first[e] + old]
         sweep.group_word[g] = word
         _enter(plan, sweep, scratch, g, 0.0, True)
 
@@ -130,8 +130,8 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
     down, causes = sweep.down, sweep.causes
     out_time, out_service, out_result = sweep.out_time, sweep.out_service, sweep.out_result
     n = sweep.used[N_OUT]
-    for k in range(plan.group_service_first[g], plan.group_service_first[g + 1]):
-        s = plan.group_service[k]
+    for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
+        s = plan.groups.services.item[k]
         old, new = current[s], rows[row]
         row += 1
         if old == new:

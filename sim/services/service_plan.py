@@ -11,44 +11,70 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.sim.services.service_data import HopHistory, ServiceDemand
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.streams import Streams
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
 
 
+class Lists(NamedTuple):
+    """Lists of numbers in a row: list i is item[first[i]] to item[first[i + 1] - 1]."""
+
+    first: _Ints
+    item: _Ints
+
+
+class HopStates(NamedTuple):
+    """Hop states as the sweep sees them: those of hop i from ``first[i]`` on."""
+
+    first: _Ints
+    forward_mbit_s: _Floats
+    backward_mbit_s: _Floats
+    causes: _Ints
+
+
+class Flows(NamedTuple):
+    """What is asked for. Flow 2 s + d is direction ``d`` of service ``s``."""
+
+    committed_mbit_s: _Floats
+    peak_mbit_s: _Floats
+    required_mbit_s: _Floats
+    priority: _Ints
+
+
+class Routes(NamedTuple):
+    """Routes, numbered through all services: those of service s from ``of_service[s]`` on."""
+
+    of_service: _Ints
+    first: _Ints  # by route, into the codes of either direction
+    codes: _Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
+
+
+class Groups(NamedTuple):
+    """Services judged together, and what they may use; lists by group."""
+
+    services: Lists
+    links: Lists
+    flows: Lists  # sorted by priority
+
+
 class Plan(NamedTuple):
     """Everything about the network and the services that does not change in a sweep.
 
     An *entity* is a hop (its state changes) or, after all hops, a service (its choice of route changes).
-    Direction ``d`` of link ``k`` has the number 2 k + d. Flow 2 s + d is direction ``d`` of service ``s``.
-    ``x_first`` points into ``x`` in the usual way: the part of item i is x[x_first[i]:x_first[i + 1]].
+    Direction ``d`` of link ``k`` has the number 2 k + d.
     """
 
-    state_first: _Ints  # by hop, into the four tables of hop states as the sweep sees them
-    capacity_forward: _Floats
-    capacity_backward: _Floats
-    causes: _Ints
-    entity_key_first: _Ints  # by entity, into entity_key: one random word for each of its states
-    entity_key: NDArray[np.uint64]
-    entity_group_first: _Ints  # by entity
-    entity_group: _Ints
-    link_hop_first: _Ints  # by link
-    link_hop: _Ints
-    group_service_first: _Ints  # by group
-    group_service: _Ints
-    group_link_first: _Ints
-    group_link: _Ints
-    group_flow_first: _Ints
-    group_flow: _Ints  # sorted by priority
-    route_first: _Ints  # by route, into route_code[direction]
-    route_code: _Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
-    service_route_first: _Ints  # by service, routes are numbered through all services
-    committed: _Floats  # by flow
-    peak: _Floats
-    required: _Floats
-    priority: _Ints
+    hops: HopStates
+    hops_of_link: Lists
+    routes: Routes
+    flows: Flows
+    groups: Groups
+    groups_of_entity: Lists
+    word_first: _Ints  # by entity, into ``word``: one random word for each of its states
+    word: NDArray[np.uint64]
 
 
 def build_plan(
@@ -66,38 +92,31 @@ def build_plan(
     n_choices : sequence of int
         Route choices (routes and the gaps when leaving each) of each service.
     """
-    route_first, route_code = _route_arrays(services)
-    service_route_first = _pointer([len(service.routes) for service in services])
     load = _possible_load(services, links)
     tables, numbers = _hop_states(hops, links, load)
     group = _groups(services, links, tables, load)
-    by_hop, by_group = _membership(services, links, group, len(hops))
-    priority = np.repeat(np.array([service.priority for service in services], dtype=np.int64), 2)
-    required = np.repeat([service.required_share * service.committed_mbit_s for service in services], 2)
-    flows = [
-        sorted((2 * s + d for s in members for d in (0, 1)), key=lambda f: (priority[f], f))
-        for members in by_group[0]
+    by_hop, (members, touched) = _membership(services, links, group, len(hops))
+    flows = _flows(services)
+    ranked = [
+        sorted((2 * s + d for s in each for d in (0, 1)), key=lambda f: (flows.priority[f], f))
+        for each in members
     ]
-    states = [table[2].size for table in tables] + list(n_choices)
+    n_states = [table[2].size for table in tables]
+    states = [*n_states, *n_choices]
     plan = Plan(
-        _pointer([table[2].size for table in tables]),
-        np.concatenate([np.empty(0), *(table[0] for table in tables)]),
-        np.concatenate([np.empty(0), *(table[1] for table in tables)]),
-        np.concatenate([np.empty(0, np.int64), *(table[2] for table in tables)]),
-        _pointer(states),
-        Streams(0, 0).keys([(entity, state) for entity, n in enumerate(states) for state in range(n)]),
-        *_flat([*by_hop, *([g] for g in group)]),
-        *_flat(links),
-        *_flat(by_group[0]),
-        *_flat(by_group[1]),
-        *_flat(flows),
-        route_first,
-        route_code,
-        service_route_first,
-        np.repeat([service.committed_mbit_s for service in services], 2).astype(np.float64),
-        np.repeat([service.peak_mbit_s for service in services], 2).astype(np.float64),
-        required.astype(np.float64),
-        priority,
+        hops=HopStates(
+            first=_pointer(n_states),
+            forward_mbit_s=np.concatenate([np.empty(0), *(table[0] for table in tables)]),
+            backward_mbit_s=np.concatenate([np.empty(0), *(table[1] for table in tables)]),
+            causes=np.concatenate([np.empty(0, np.int64), *(table[2] for table in tables)]),
+        ),
+        hops_of_link=_lists(links),
+        routes=_routes(services),
+        flows=flows,
+        groups=Groups(services=_lists(members), links=_lists(touched), flows=_lists(ranked)),
+        groups_of_entity=_lists([*by_hop, *([g] for g in group)]),
+        word_first=_pointer(states),
+        word=Streams(0, 0).keys([(entity, state) for entity, n in enumerate(states) for state in range(n)]),
     )
     return plan, numbers
 
@@ -106,16 +125,29 @@ def _pointer(counts: Sequence[int]) -> _Ints:
     return np.concatenate([[0], np.cumsum(counts, dtype=np.int64)]).astype(np.int64)
 
 
-def _flat(parts: Sequence[Sequence[int]]) -> tuple[_Ints, _Ints]:
-    return _pointer([len(part) for part in parts]), np.array(
-        [x for part in parts for x in part], dtype=np.int64
+def _lists(parts: Sequence[Sequence[int]]) -> Lists:
+    items = [item for part in parts for item in part]
+    return Lists(_pointer([len(part) for part in parts]), np.array(items, dtype=np.int64))
+
+
+def _flows(services: Sequence[ServiceDemand]) -> Flows:
+    committed = np.repeat([service.committed_mbit_s for service in services], 2).astype(np.float64)
+    return Flows(
+        committed_mbit_s=committed,
+        peak_mbit_s=np.repeat([service.peak_mbit_s for service in services], 2).astype(np.float64),
+        required_mbit_s=np.repeat([service.required_share for service in services], 2) * committed,
+        priority=np.repeat(np.array([service.priority for service in services], dtype=np.int64), 2),
     )
 
 
-def _route_arrays(services: Sequence[ServiceDemand]) -> tuple[_Ints, _Ints]:
+def _routes(services: Sequence[ServiceDemand]) -> Routes:
     routes = [[2 * link + direction for link, direction in route] for s in services for route in s.routes]
-    first, codes = _flat(routes)
-    return first, np.stack([codes, codes ^ 1])
+    first, codes = _lists(routes)
+    return Routes(
+        of_service=_pointer([len(service.routes) for service in services]),
+        first=first,
+        codes=np.stack([codes, codes ^ 1]),
+    )
 
 
 def _possible_load(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]]) -> _Floats:
@@ -135,8 +167,7 @@ def _hop_states(
     tables, numbers = [], []
     for number, hop in enumerate(hops):
         enough = load[link_of[number]] if number in link_of else np.zeros(2)
-        forward = np.minimum(hop.capacity_forward_mbit_s, enough[0])
-        backward = np.minimum(hop.capacity_backward_mbit_s, enough[1])
+        forward, backward = np.minimum(hop.capacity_mbit_s, enough).T
         short = (forward < enough[0]) | (backward < enough[1])
         rows = np.stack([forward, backward, np.where(short, hop.causes, 0).astype(np.float64)], axis=1)
         distinct, number_of = np.unique(rows, axis=0, return_inverse=True)

@@ -33,9 +33,9 @@ class ServiceRun:
         self._plan = plan
         self._record_rates = record_rates
         self._written: list[tuple[_Floats, NDArray[np.int16], NDArray[np.int32]]] = []
-        n_services = plan.service_route_first.size - 1
-        n_links = plan.link_hop_first.size - 1
-        n_groups = plan.group_service_first.size - 1
+        n_services = plan.routes.of_service.size - 1
+        n_links = plan.hops_of_link.first.size - 1
+        n_groups = plan.groups.services.first.size - 1
         self._scratch = Scratch(
             left=np.zeros(2 * n_links),
             full=np.zeros(2 * n_links),
@@ -49,7 +49,7 @@ class ServiceRun:
             touched=np.zeros(n_groups, dtype=np.int64),
             is_touched=np.zeros(n_groups, dtype=np.bool_),
         )
-        self._sweep = _empty_sweep(plan.state_first.size - 1, n_services, n_groups)
+        self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups)
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int]) -> None:
         """Begin at time 0 with the given states of hops and choices of routes."""

@@ -1,4 +1,4 @@
-"""Numbers that take long to fit, kept on disk under everything that decides them."""
+"""Numbers that take long to fit or to look up, kept on disk under everything that decides them."""
 
 import hashlib
 import json
@@ -6,6 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
 import platformdirs
@@ -15,7 +16,8 @@ CACHE_VARIABLE = "HOPYEARS_CACHE"
 """Environment variable that names another cache folder."""
 
 Floats = NDArray[np.float64]
-Key = tuple[str | float | int | tuple[float, ...], ...]
+Key = tuple[str | float | int | tuple[float, ...] | None, ...]
+_T = TypeVar("_T")
 
 
 def cache_folder() -> Path:
@@ -24,35 +26,49 @@ def cache_folder() -> Path:
     return Path(named) if named else Path(platformdirs.user_cache_dir("hopyears"))
 
 
-def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]) -> dict[str, Floats]:
-    """Arrays stored for a key, or computed and stored ones if there are none or they are unreadable.
+def kept(
+    kind: str, key: Key, compute: Callable[[], dict[str, Any]], read: Callable[[dict[str, Any]], _T]
+) -> _T:
+    """What is stored for a key, or computed and stored if there is nothing or it is unreadable.
 
     Parameters
     ----------
     kind : str
-        What the arrays are; begins the name of the file.
+        What it is; begins the name of the file.
     key : tuple
-        Everything that decides the arrays; the version of numpy, whose draws may change, is added.
+        Everything that decides it.
     compute : callable
-        Makes the arrays, one-dimensional, finite.
-
-    Returns
-    -------
-    dict
-        The arrays, to the last bit those that were computed.
+        Makes the values, as JSON can hold them.
+    read : callable
+        Makes of such values what is asked for; an error of value, key, type or attribute if it cannot.
     """
-    named = json.dumps([kind, key, np.__version__])
+    named = json.dumps([kind, *key])
     name = f"{kind}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
     file = cache_folder() / name
     try:
         stored = json.loads(file.read_text(encoding="utf-8"))
         if stored["key"] == named:
-            return {field: np.array(values, dtype=np.float64) for field, values in stored["arrays"].items()}
+            return read(stored["values"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         pass  # no cache, or a spoilt one: make it again
-    arrays = {field: np.asarray(values, dtype=np.float64) for field, values in compute().items()}
-    write_whole(file, json.dumps({"key": named, "arrays": {field: list(v) for field, v in arrays.items()}}))
-    return arrays
+    values = compute()
+    write_whole(file, json.dumps({"key": named, "values": values}))
+    return read(values)
+
+
+def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]) -> dict[str, Floats]:
+    """The same for one-dimensional, finite arrays; to the last bit those that were computed.
+
+    The version of numpy, whose draws may change, is added to the key.
+    """
+
+    def read(values: dict[str, Any]) -> dict[str, Floats]:
+        return {field: np.array(numbers, dtype=np.float64) for field, numbers in values.items()}
+
+    def listed() -> dict[str, Any]:
+        return {field: np.asarray(array, dtype=np.float64).tolist() for field, array in compute().items()}
+
+    return kept(kind, (*key, np.__version__), listed, read)
 
 
 def write_whole(file: Path, text: str) -> None:

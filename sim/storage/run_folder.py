@@ -26,7 +26,7 @@ BLOCKS = "blocks"
 TABLES = "tables"
 LOCK = "in-use"
 FORMAT = 3
-"""Of a folder, told in its manifest; raised whenever blocks, tables or manifest change what they hold."""
+"""Of a folder, stated in its manifest; raised whenever blocks, tables or manifest change what they hold."""
 
 VERSIONED = ("hopyears", "numpy", "scipy", "numba", "simpy", "itur", "pandas", "pyarrow")
 """Packages whose versions decide the numbers, and so belong to the run's identity."""
@@ -238,7 +238,7 @@ def write_table(path: Path, table: pa.Table) -> None:
 
 
 class StoredManifest(dict[str, Any]):
-    """Entries of a manifest; one that is missing is told as a fault of the file."""
+    """Entries of a manifest; one that is missing is a fault of the file."""
 
     def __init__(self, path: Path, content: Mapping[str, Any]) -> None:
         super().__init__(content)
@@ -249,7 +249,7 @@ class StoredManifest(dict[str, Any]):
 
 
 class StoredTables(dict[str, pa.Table]):
-    """Every Parquet table of a folder by name; one that is missing is told as a fault of the folder."""
+    """Every Parquet table of a folder by name; one that is missing is a fault of the folder."""
 
     def __init__(self, folder: Path) -> None:
         super().__init__((path.stem, read_table(path)) for path in sorted(folder.glob("*.parquet")))

@@ -146,16 +146,16 @@ def agreement(compared: pd.DataFrame) -> pd.DataFrame:
     rows = []
     for figure, everything in compared.groupby("figure", sort=False):
         group = everything[everything["in_range"]]
-        told = group[np.isfinite(group["standard_error"])]
-        near = (told["ratio"] - 1.0).abs() <= 3.0 * told["standard_error"]
-        share = float(near.mean()) if len(told) else np.nan
+        certain = group[np.isfinite(group["standard_error"])]
+        near = (certain["ratio"] - 1.0).abs() <= 3.0 * certain["standard_error"]
+        share = float(near.mean()) if len(certain) else np.nan
         rows.append(
             (
                 figure,
-                len(told),
-                float(told["ratio"].median()),
+                len(certain),
+                float(certain["ratio"].median()),
                 share,
-                len(group) - len(told),
+                len(group) - len(certain),
                 len(everything) - len(group),
             )
         )

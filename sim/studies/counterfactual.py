@@ -14,13 +14,14 @@ import numpy as np
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import Place, kinds_at
 from hopyears.models.equipment.plant import Plant, PlantSite
-from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
+from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_history
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import FadeEvents
 from hopyears.sim.rain.rain_kernel import RainKnots
-from hopyears.sim.services.service_data import HopHistory, ServiceHistory
+from hopyears.sim.services.service_data import ServiceHistory
 
 HOP, SITE, PART, SINGLE, CAUSE = "hop", "site", "part kind", "part", "cause"
 """Kinds of targets."""
@@ -218,13 +219,11 @@ class BlockCase:
         self, index: int, segments: EquipmentSegments, *, keep_rain: bool = True, keep_fades: bool = True
     ) -> HopHistory:
         return hop_history(
-            hop_timeline(
-                self._simulator.thresholds[index],
-                segments,
-                self._rain_of(index, segments) if keep_rain else None,
-                self._fades_of(index, segments) if keep_fades else None,
-                self._draws.duration_s,
-            )
+            self._simulator.thresholds[index],
+            segments,
+            self._rain_of(index, segments) if keep_rain else None,
+            self._fades_of(index, segments) if keep_fades else None,
+            self._draws.duration_s,
         )
 
     def _rain_of(self, index: int, segments: EquipmentSegments) -> RainKnots | None:
@@ -247,14 +246,8 @@ class BlockCase:
     def _undisturbed(self, index: int) -> HopHistory:
         """A hop to which nothing happens."""
         ceiling = self._simulator.thresholds[index].nominal.ceiling
-        forward, backward = hop_capacity_mbit_s(self._prepared.designs[index], ceiling[None, :])[0]
-        return HopHistory(
-            np.zeros(1),
-            np.zeros(1, dtype=np.int32),
-            np.array([forward]),
-            np.array([backward]),
-            np.zeros(1, dtype=np.int64),
-        )
+        capacity = hop_capacity_mbit_s(self._prepared.designs[index], ceiling[None, :])
+        return HopHistory(np.zeros(1), np.zeros(1, dtype=np.int32), capacity, np.zeros(1, dtype=np.int64))
 
 
 def sharing_groups(prepared: Prepared) -> list[int]:

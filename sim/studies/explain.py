@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hopyears.models.basics.calendar import Date, date_of
-from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.counting.tally_rows import Block, outage_rows, three_ways
-from hopyears.sim.hops.hop import HopTimeline, hop_timeline
+from hopyears.sim.hops.hop import hop_history
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.services.service import route_in_use
@@ -132,13 +133,12 @@ def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
     simulator = BlockSimulator(run.prepared)
     draws = simulator.draw(run.seed, outage.block, run.block_years)
     hops = [
-        hop_timeline(
+        hop_history(
             simulator.thresholds[i], segments, simulator.rain(draws, i), draws.fades[i], draws.duration_s
         )
         for i, segments in enumerate(draws.segments)
     ]
-    histories = [hop_history(hop) for hop in hops]
-    service = simulator.services(histories, draws.log, draws.duration_s, record_rates=True)[entity]
+    service = simulator.services(hops, draws.log, draws.duration_s, record_rates=True)[entity]
     _check_same(run, service, entity, outage)
     return _story(run, simulator, draws, hops, service, entity, outage)
 
@@ -158,7 +158,7 @@ def _story(
     run: OpenedRun,
     simulator: BlockSimulator,
     draws: BlockDraws,
-    hops: Sequence[HopTimeline],
+    hops: Sequence[HopHistory],
     service: ServiceHistory,
     entity: int,
     outage: Outage,
@@ -171,7 +171,7 @@ def _story(
     touched = hop_stories(simulator, draws, hops, crossed, window)
     cards = {link for route in demand.routes for link, _ in route if link >= len(hops)}
     card_parts = [prepared.line_cards[link - len(hops)] for link in sorted(cards)]
-    links = simulator.links([hop_history(hop) for hop in hops], draws.log)
+    links = simulator.links(hops, draws.log)
     around = (window[0] - MARGIN_S, window[1] + MARGIN_S)
     return Story(
         service=demand.id,

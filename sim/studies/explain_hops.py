@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import radius_km
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_line
-from hopyears.sim.hops.hop import HopTimeline
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares
@@ -18,7 +18,7 @@ SAMPLES = 240
 
 CELLS_SHOWN = 3
 LEAST_SHARE = 0.05
-"""A cell is told of when it takes this share of a hop's rain attenuation at its worst."""
+"""A cell is shown when it takes this share of a hop's rain attenuation at its worst."""
 
 LEAST_RAIN_DB = 0.1
 
@@ -123,7 +123,7 @@ class StormStory:
 def hop_stories(
     simulator: BlockSimulator,
     draws: BlockDraws,
-    hops: Sequence[HopTimeline],
+    hops: Sequence[HopHistory],
     crossed: Sequence[int],
     window: _Window,
 ) -> tuple[HopStory, ...]:
@@ -136,7 +136,7 @@ def hop_stories(
     return tuple(stories)
 
 
-def _states_within(hop: HopTimeline, window: _Window) -> NDArray[np.int64]:
+def _states_within(hop: HopHistory, window: _Window) -> NDArray[np.int64]:
     first = int(np.searchsorted(hop.time_s, window[0], side="right")) - 1
     last = int(np.searchsorted(hop.time_s, window[1], side="left"))
     return np.unique(hop.state[first:last]).astype(np.int64)
@@ -146,7 +146,7 @@ def _hop_story(
     simulator: BlockSimulator,
     draws: BlockDraws,
     index: int,
-    hop: HopTimeline,
+    hop: HopHistory,
     states: NDArray[np.int64],
     window: _Window,
 ) -> HopStory:
@@ -211,9 +211,9 @@ def _cells(
         return ()
     shares = rain_shares(field, hop_line(simulator.prepared.designs[index]), time_s)
     shapes, shares_db = shares.shape[:CELLS_SHOWN], shares.share_db[:CELLS_SHOWN]
-    told = []
+    strongest = []
     for shape, row, share_db in zip(shapes, field.shape_rows(shapes), shares_db, strict=True):
-        told.append(
+        strongest.append(
             CellStory(
                 cell=int(shape),
                 storm=int(field.shape_system[shape]),
@@ -222,7 +222,7 @@ def _cells(
                 attenuation_db=float(share_db),
             )
         )
-    return tuple(cell for cell in told if cell.attenuation_db >= LEAST_SHARE * raw_db)
+    return tuple(cell for cell in strongest if cell.attenuation_db >= LEAST_SHARE * raw_db)
 
 
 def _worst_fade(
@@ -262,13 +262,13 @@ def storm_stories(
     taken: dict[int, dict[str, float]] = {}
     peaks: dict[int, float] = {}
     for hop in touched:
-        told = {cell.storm for cell in hop.cells}
-        if not told:
+        storms = {cell.storm for cell in hop.cells}
+        if not storms:
             continue
         line = hop_line(simulator.prepared.designs[hop.index])
         shares = rain_shares(field, line, hop.rain_time_s)
         shapes, shares_db = shares.shape, shares.share_db
-        for storm in told:
+        for storm in storms:
             mine = field.shape_system[shapes] == storm
             taken.setdefault(storm, {})[hop.hop] = float(shares_db[mine].sum())
             strong = mine & (shares_db >= LEAST_SHARE * shares_db[mine].max())

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.sim.hops.hop import HopTimeline
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
 
 SERVICE = "service"
@@ -50,7 +50,7 @@ def timeline(
     service: ServiceHistory,
     route: tuple[NDArray[np.float64], NDArray[np.int32]],
     n_routes: int,
-    hops: Sequence[tuple[HopDesign, HopTimeline]],
+    hops: Sequence[tuple[HopDesign, HopHistory]],
     window: _Window,
 ) -> tuple[Step, ...]:
     """How things stand at the start of a window [s] and every change until its end, in order of time.
@@ -63,7 +63,7 @@ def timeline(
         As ``sim.services.service.route_in_use`` gives it.
     n_routes : int
         Routes of the service.
-    hops : sequence of (HopDesign, HopTimeline)
+    hops : sequence of (HopDesign, HopHistory)
     window : tuple of two float
     """
     steps = [*_service_steps(service, route, n_routes, window)]
@@ -105,7 +105,7 @@ def _service_steps(
         before = now
 
 
-def _hop_steps(design: HopDesign, hop: HopTimeline, window: _Window) -> Iterator[Step]:
+def _hop_steps(design: HopDesign, hop: HopHistory, window: _Window) -> Iterator[Step]:
     names = np.concatenate(([0], design.steps.states))
     for i in _within(hop.time_s, window):
         row = int(hop.state[i])

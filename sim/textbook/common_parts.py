@@ -71,20 +71,23 @@ def site_unavailability(prepared: Prepared, site_index: int, hops: Collection[in
     """Common parts and power of a site, added up for these hops (some that end there), all to work.
 
     A part (with those that stand in for it) counts when it stops one of the hops by itself; two indoor units'
-    parts count together, as a product, when they stop one only together: a standby in a unit of its own.
+    parts count together, as a product, when they stop one only together: a standby in a unit of its own. A
+    part that stops others only while it is mended counts for so long, unless it is one of the hops' own.
     """
     by_kind = part_unavailability(prepared, site_index)
+    own = {part for hop in hops for part in prepared.built.hops[hop].own}
     plant = prepared.built.plant
     down: dict[str, _Radios] = {}
     members: dict[str, dict[int, float]] = {}
     for hop in hops:
         dependence = prepared.built.hops[hop]
         for part in dependence.outside:
-            if dependence.sites[part.end] == site_index:
+            if dependence.sites[part.end] == site_index and not (part.mending and part.part in own):
                 held = frozenset((hop, radio) for radio in part.radios)
                 down[part.group] = down.get(part.group, frozenset()) | held
-                kind = plant.parts[part.part].kind
-                members.setdefault(part.group, {})[part.part] = by_kind[kind]
+                kind = plant.kinds[plant.parts[part.part].kind]
+                share = kind.mend.mean_h / _restore_h(prepared, site_index, kind) if part.mending else 1.0
+                members.setdefault(part.group, {})[part.part] = share * by_kind[kind.key]
     chance = {group: prod(parts.values()) for group, parts in members.items()}
     schemes = {hop: prepared.designs[hop].scheme for hop in hops}
     alone = {group for group, radios in down.items() if _stops(radios, schemes)}

@@ -10,14 +10,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
-from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import part_unavailability, site_unavailability
 from hopyears.sim.textbook.fading import fading_outage
-
-MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 
 
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
@@ -100,8 +98,8 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
 def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) -> pd.DataFrame:
     """Textbook sum of each service along its working route.
 
-    Each hop counts at the lowest modulation that carries the committed rate. ``hop_table`` is what
-    ``predict_hops`` gave, where it is at hand.
+    Each hop counts at the lowest modulation that carries the required share of the committed rate.
+    ``hop_table`` is what ``predict_hops`` gave, where it is at hand.
 
     Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
     sites_min_per_year (common parts and power of every site on the route), total_min_per_year. A hop
@@ -113,9 +111,10 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     rows = []
     for service, demand in zip(prepared.network.services, prepared.demands, strict=True):
         crossed = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
+        required_mbit_s = demand.required_share * demand.committed_mbit_s
         total = np.zeros(3)
         for link in crossed:
-            total += _carrying(by_hop[prepared.designs[link].hop.id], service.committed_mbit_s)
+            total += _carrying(by_hop[prepared.designs[link].hop.id], required_mbit_s)
         ending: dict[int, list[int]] = {}
         for link in crossed:
             for site in site_of[link]:

@@ -6,11 +6,11 @@ from typing import Any
 
 import pandas as pd
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.wording.palette import cause_group
 from hopyears.sim.wording.wording import (
     FIRST_ANSWER_LEVEL,
     MEETS,
-    MINUTES_PER_YEAR,
     MISSES,
     OPEN,
     PER_CENT,

@@ -142,11 +142,17 @@ COLUMNS = {
     ),
     "outage_share": Column("", "the same as a share of all services' unavailable time, 0 to 1"),
     "combining_loss_db": Column("dB", "losses of couplers and branching at both ends"),
+    "fixed_loss_db": Column("dB", "further fixed losses of both ends and the path that the file states"),
+    "power_reduction_db": Column("dB", "what power control takes off the received level in clear air"),
     "gas_loss_db": Column("dB", "attenuation by oxygen and water vapour"),
-    "received_level_dbm": Column("dBm", "level at the receiver in clear air"),
-    "threshold_dbm": Column("dBm", "lowest level at which the modulation works"),
-    "margin_db": Column("dB", "flat margin against noise"),
-    "rain_margin_db": Column("dB", "margin against rain, cross-polar interference included"),
+    "received_level_dbm": Column("dBm", "level at the receiver in clear air, at full power"),
+    "threshold_dbm": Column(
+        "dBm", "lowest level at which the modulation works, with the stated interference"
+    ),
+    "margin_db": Column("dB", "flat margin of that level over that threshold"),
+    "rain_margin_db": Column(
+        "dB", "rain attenuation that the path stands, wet antennas and cross-polar interference included"
+    ),
     "rain_attenuation_001_db": Column("dB", "rain attenuation exceeded 0.01 % of the year (ITU-R P.530-18)"),
     "with_wet_snow_001_db": Column("dB", "the same of rain and wet snow at the hop's height"),
     "rain_min_per_year": Column("min/year", "outage by rain, noise and interference together"),
@@ -313,8 +319,8 @@ TABLES = {
     "predicted_hops": TableWords(
         "a hop and a modulation, by the published standards",
         "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "
-        "received_level_dbm threshold_dbm margin_db rain_margin_db rain_attenuation_001_db "
-        "with_wet_snow_001_db rain_min_per_year "
+        "fixed_loss_db received_level_dbm threshold_dbm margin_db power_reduction_db rain_margin_db "
+        "rain_attenuation_001_db with_wet_snow_001_db rain_min_per_year "
         "cross_polar_rain_min_per_year multipath_occurrence flat_worst_month "
         "dispersive_worst_month cross_polar_worst_month multipath_worst_month multipath_min_per_year "
         "equipment_min_per_year sites_min_per_year total_min_per_year",

@@ -11,6 +11,7 @@ UNITS = {
 SOURCES = {
     "signature_delay_ns": "ITU-R F.1093 (from memory)",
     "canceller_improvement_db": "ITU-R P.530, 4.2.2",
+    "multipath_edition": "ITU-R P.530-17",
     "year_to_year_ratio": "ITU-R P.678-3",
     "rain_rate_001_mm_h": "ITU-R P.837-7",
     "monthly_rainfall_mm": "ITU-R P.837-7",
@@ -37,6 +38,6 @@ def unit_of(field: str) -> str:
 
 
 def source_of(field: str, default: object) -> str:
-    """Source of a field's default; empty for what is no figure, and for nought."""
-    figure = isinstance(default, int | float) and not isinstance(default, bool) and default != 0
+    """Source of a field's default; empty for what is no figure, and for a default of none or nought."""
+    figure = bool(default) and not isinstance(default, str | bool | dict)
     return SOURCES.get(field, PRACTICE if figure else "")

@@ -12,10 +12,9 @@ from typing import Any
 
 import pandas as pd
 
-from hopyears.models.basics.units import HOURS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.runs.results import worst_causes
 
-MINUTES_PER_YEAR = HOURS_PER_YEAR * 60.0
 NO_FIGURE = "–"
 """Where a figure does not exist, for instance the mean length of outages that never came."""
 

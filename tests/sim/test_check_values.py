@@ -17,28 +17,27 @@ import hopyears.sim
 from hopyears.models.network.network import Modulation, Network, PartChange, Power, Radio
 from hopyears.models.network.network_references import KINDS
 from hopyears.sim.commands import main
-from hopyears.sim.commands.check_values import Value, every_value, unit_of
+from hopyears.sim.commands.check_values import Value, every_value
 from hopyears.sim.commands.fixed_values import FIXED
 from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.inputs.network_file import file_schema, read_network
+from hopyears.sim.wording.fields import unit_of
 
 ROOT = Path(__file__).parents[2]
 SEARCHED = (
     *("models/equipment", "models/judging", "models/radio"),
     *("sim/blocks", "sim/equipment", "sim/hops", "sim/multipath", "sim/services"),
 )
-_PHYSICS = (
-    "SPEED_OF_LIGHT_M_S BOLTZMANN_J_K REFERENCE_TEMPERATURE_K THERMAL_NOISE_DBM_HZ EARTH_RADIUS_KM HOUR_S"
-)
+_PHYSICS = "SPEED_OF_LIGHT_M_S BOLTZMANN_J_K REFERENCE_TEMPERATURE_K EARTH_RADIUS_KM HOUR_S"
 _NAMES = """
-SPEED_OF_LIGHT_M_S BOLTZMANN_J_K REFERENCE_TEMPERATURE_K THERMAL_NOISE_DBM_HZ EARTH_RADIUS_KM HOUR_S
+SPEED_OF_LIGHT_M_S BOLTZMANN_J_K REFERENCE_TEMPERATURE_K EARTH_RADIUS_KM HOUR_S
 ERRORED SEVERELY_ERRORED UNAVAILABLE _FAR NOBODY FORWARD BACKWARD BITS_PER_LEVEL CHANNELS_PER_WORD _EMPTY
 FLAT_BIT DISPERSIVE_BIT FLAT FLAT_WORST_MONTH DISPERSIVE N_KINDS HOPS ROUTE ALONE JOBS UP DOWN MUTE N_OUT
 N_ROWS N_RESULTS N_STATES _STRIDE _KEPT _LEAST_ROW _PART_PURPOSES _MOST_WINDOWS _TRIAL_SEED _TABLE_SIZE
 _SWITCHING _CONGESTION NIGHT_MODEL_VERSION HOURS_PER_NIGHT _NIGHTS_PER_YEAR _SAMPLE_YEARS _LEVELS _SHELLS
-_HALF_POWER CHANGES_AT_ONCE ROW_CELLS UNLIMITED_MBIT_S _MINUTES_PER_YEAR
-OVERHEAD_SHARE NOISE_FIGURE_DB UNITS_PER_SPARE
+_HALF_POWER CHANGES_AT_ONCE ROW_CELLS PLANNED GOOD FAILED UNLIMITED_MBIT_S
+OVERHEAD_SHARE
 """
 NO_RESULT = set(_NAMES.split())
 """Numbers that decide no result: of physics, codes and sizes; defaults that a field shows by name."""

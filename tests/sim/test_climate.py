@@ -141,7 +141,7 @@ def test_a_warm_start_does_not_import_the_map_library(folder):
     place = climate.climate_of(52.0, 13.0)
     gas = climate.gas_db_per_km(23.0, place)
     script = (
-        "import sys; from sim import climate; place = climate.climate_of(52.0, 13.0);"
+        "import sys; from hopyears.sim import climate; place = climate.climate_of(52.0, 13.0);"
         "gas = climate.gas_db_per_km(23.0, place);"
         "print(place.rain_rate_001_mm_h, gas, 'itur' in sys.modules)"
     )

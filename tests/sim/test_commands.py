@@ -101,9 +101,15 @@ def test_output_folder_that_holds_something_is_left_alone(
     out.mkdir()
     (out / "notes.txt").write_text("keep me")
     said = refused(capsys, "simulate", network, "--out", out, "--years", 1)
-    assert said == f'{out}: output folder is not empty (holds "notes.txt"); must be new or empty\n'
+    assert (
+        said.splitlines(keepends=True)[-1]
+        == f'{out}: output folder is not empty (holds "notes.txt"); must be new or empty\n'
+    )
     said = refused(capsys, "simulate", network, "--out", out / "notes.txt", "--years", 1)
-    assert said == f"{out / 'notes.txt'}: output folder is a file; must be a folder\n"
+    assert (
+        said.splitlines(keepends=True)[-1]
+        == f"{out / 'notes.txt'}: output folder is a file; must be a folder\n"
+    )
     assert [path.name for path in out.iterdir()] == ["notes.txt"]
     assert (out / "notes.txt").read_text() == "keep me"
 
@@ -183,7 +189,7 @@ def test_check_is_a_page_that_fits_its_width(tmp_path: Path, capsys: pytest.Capt
     data["parts"] = [{"kind": "fan", "swap_h": 2.0}]
     assert main(["check", str(write(tmp_path, data))]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert max(map(len, lines)) <= 80
+    assert max(len(line) for line in lines if not line.startswith("warning: ")) <= 80
     assert len(lines) < 50
     assert "4 sites, 3 hops, 1 services." in lines
     assert "  hops.terrain: hilly (flat), 1 of 3" in lines

@@ -1,7 +1,7 @@
 """Every field of every entry of a network file changes something: walked over the schema itself.
 
-For each field two legal values must give different prepared networks or thresholds, or a refusal. A new
-field is walked without being named here, unless it needs a value or company that nobody can guess.
+For each field two legal values must give different prepared networks, or different failures, or a refusal.
+A new field is walked without being named here, unless it needs a value or company that nobody can guess.
 """
 
 import copy
@@ -46,7 +46,7 @@ BASE = {
         {"id": "one", "from": "a", "to": "c", "committed_mbit_s": 20.0, "protection": "protected"},
         {"id": "two", "from": "a", "to": "b", "committed_mbit_s": 20.0, "peak_mbit_s": 50.0},
     ],
-    "parts": [{"kind": "outdoor_radio", "mtbf_h": 100_000.0, "infant_share": 0.1}],
+    "parts": [{"kind": "outdoor_radio", "mtbf_h": 3_000.0, "infant_share": 0.1}],
     "power": [{"id": "standard", "rectifiers": 3, "generator": True}],
     "indoor_units": [{"id": "standard", "fans": 3}, {"id": "other", "fans": 2}],
     "crews": [{"id": "crew", "base": "a", "shift_start_h": 6.0, "shift_end_h": 20.0}],
@@ -64,6 +64,8 @@ OTHER = {
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
         "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0},
+        "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
+        "refractivity_75": 6.0, "mean_terrain_m": 5.0,
     },
     "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
     "modulations": {
@@ -79,6 +81,7 @@ OTHER = {
     },
     "parts": {
         "kind": "cable", "swap_h": 9.0, "weibull_shape": 2.0, "latent_share": 0.3, "infant_mean_h": 99.0,
+        "affecting_share": 0.5,
     },
     "power": {"solar_harvest_h": [30.0] * 12},
     "indoor_units": {
@@ -95,7 +98,15 @@ OTHER = {
 }  # fmt: skip
 """Other values where half as much again, one more or the opposite is none, or is not legal."""
 
+EDITION_18 = {"climate.multipath_edition": 18}
+for _number in range(len(BASE["hops"])):
+    EDITION_18 |= {f"hops.{_number}.geoclimatic_factor": 1e-5, f"hops.{_number}.refractivity_75": 5.0}
+"""What edition 18 of the multipath law asks for of every hop."""
+SUN = {"power.0.rectifiers": 0, "power.0.solar_harvest_h": [30.0] * 12}
 COMPANY = {
+    ("hops", "refractivity_75"): EDITION_18,
+    ("hops", "mean_terrain_m"): EDITION_18,
+    ("radios", "power_control_margin_db"): {"radios.0.power_control_range_db": 20.0},
     ("hops", "frequency_separation_mhz"): {"hops.1.frequency_separation_mhz": 60.0},
     ("hops", "bundle"): {"hops.5.bundle": "both"},
     ("hops", "reference_states"): {"radios.0.adaptive": False},
@@ -108,10 +119,15 @@ COMPANY = {
     ("indoor_units", "own_port_stops_unit"): {"indoor_units.0.own_modem_ports": 1},
     ("services", "kind"): {"indoor_units.0.ports_per_line_card": {"circuit": 4}},
     ("power", "solar_harvest_h"): {"power.0.rectifiers": 0},
+    **{("power", f"solar_{field}"): SUN for field in ("ln_sd", "day_correlation", "reconnect_share")},
     ("indoor_units", "ports_per_line_card"): {"services.0.kind": "circuit", "services.1.kind": "circuit"},
     ("indoor_units", "line_card_slots"): {"services.0.kind": "circuit"},
     ("climate", "wet_snow"): {"climate.rain_height_m": 100.0},
     ("switching", "standby_test_h"): {"switching.standby_test_visit": True},
+    ("switching", "standby_test_start_h"): {"switching.standby_test_visit": True},
+    ("repair", "least_daylight_h"): {"repair.daylight_climbs": True},
+    ("lightning", "strikes_per_storm_h"): {"lightning.strikes_per_storm_h": 0.1},
+    ("lightning", "damage_chance"): {"lightning.strikes_per_storm_h": 0.1},
 }
 """What a field needs beside it to have any effect, in both networks that are compared."""
 
@@ -198,30 +214,36 @@ def print_of(thing):
     raise TypeError(type(thing))
 
 
-STAGES = (ModelOptions(rain=False, anchoring=False), ModelOptions())
-"""What is told apart without the anchors of rain, which take long, is told apart at once."""
+QUICK, WHOLE, FAILURES = (
+    ModelOptions(rain=False, anchoring=False),
+    ModelOptions(),
+    ModelOptions(multipath=False),
+)
+"""Most is told apart without rain, some with its anchors, and some only by what fails in two years."""
 
 
 @cache
 def looks(text: str, options: ModelOptions):
-    """What a run of a network starts from; None where it is refused."""
+    """What a run of a network starts from, or what fails in it; None where it is refused."""
     try:
         prepared = prepare(build_network(json.loads(text), "network.toml", {}, FaultList(), {}), options)
     except InputError:
         return None
-    thresholds = BlockSimulator(prepared).thresholds
-    return print_of((prepared, [(each.rule, each.nominal) for each in thresholds]))
+    simulator = BlockSimulator(prepared)
+    if options is FAILURES:
+        return print_of(simulator.draw(1, 0, 1).log)
+    return print_of((prepared, [(each.rule, each.nominal) for each in simulator.thresholds]))
 
 
 def differs(one, other) -> bool:
-    """Whether two networks as plain data are prepared differently, or the other is refused."""
+    """Whether two networks as plain data are prepared or fail differently, or the other is refused."""
     texts = json.dumps(one), json.dumps(other)
-    return any(looks(texts[0], options) != looks(texts[1], options) for options in STAGES)
+    return any(looks(texts[0], each) != looks(texts[1], each) for each in (QUICK, WHOLE, FAILURES))
 
 
 def test_the_networks_to_start_from_are_legal():
     for name, field in [("sites", "id"), *COMPANY]:
-        assert looks(json.dumps(pair_of_networks(name, field)[0]), STAGES[0]) is not None
+        assert looks(json.dumps(pair_of_networks(name, field)[0]), QUICK) is not None
 
 
 @pytest.mark.parametrize(("name", "field"), FIELDS, ids=[".".join(pair) for pair in FIELDS])

@@ -20,7 +20,7 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.fading_tally import FADING, RAIN
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.studies.against import MONTH_S, fading_figures
-from hopyears.sim.textbook.common_parts import part_unavailability, site_unavailability
+from hopyears.sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
 from hopyears.sim.textbook.fading import fading_outage
 from hopyears.sim.textbook.predict import hop_equipment_unavailability
 
@@ -45,8 +45,7 @@ def weak_parts(**mtbf_h):
 RADIOS_FAIL = weak_parts(outdoor_radio=600.0, modem_card=800.0, cable=4_000.0, antenna=8_000.0)
 
 
-@cache
-def equipment_run(network, n_blocks=30, n_years=4):
+def equipment_run_once(network, n_blocks=30, n_years=4):
     """Share of each block without full capacity, by hop, and down, by service."""
     prepared = prepare(network, EQUIPMENT_ONLY)
     simulator = BlockSimulator(prepared)
@@ -61,6 +60,10 @@ def equipment_run(network, n_blocks=30, n_years=4):
             ]
         )
     return prepared, np.array(hops), np.array(services)
+
+
+equipment_run = cache(equipment_run_once)
+"""The same, remembered; for networks without entries that hold a mapping."""
 
 
 def lost_share(line, duration_s):
@@ -166,13 +169,59 @@ def test_indoor_units_and_what_doubling_them_buys(changes, chassis_h, controller
     sites = (Site(**{**plain.sites[0].model_dump(), **changes}), *plain.sites[1:])
     two = (IndoorUnit(id="two", controllers=2),)
     weak = triangle(sites=sites, parts=parts, power=(CALM,), switching=PERFECT, indoor_units=two)
-    prepared, hops, _ = equipment_run(weak, n_blocks=10, n_years=1)
+    prepared, hops, _ = equipment_run_once(weak, n_blocks=10, n_years=1)
     for number, dependence in enumerate(prepared.built.hops[:2]):
         told = sum(site_unavailability(prepared, site, [number]) for site in dependence.sites)
         assert told < 0.15
         check_mean(hops[:, number], 1.0 - np.exp(-told), rel_error=0.1)
         unguarded = sum(site_unavailability(ready_plain(weak), site, [number]) for site in dependence.sites)
         assert told < 0.95 * unguarded or number == 0 or not changes
+
+
+@pytest.mark.parametrize(("slots", "common", "mtbf_h"), [(1, True, 100.0), (8, False, 25.0)])
+def test_a_card_of_several_ports_is_in_series_and_two_cards_are_parallel(slots, common, mtbf_h):
+    """Both radios of a pair on one card: its unavailability counts; on two, its square (IEC 61078)."""
+    off = dict.fromkeys(("outdoor_radio", "cable", "antenna", "coupler"), NEVER_H)
+    unit = IndoorUnit(id="standard", ports_per_modem_card=4, modem_card_slots=slots)
+    parts = weak_parts(**off, modem_card=mtbf_h)
+    weak = triangle(parts=parts, power=(CALM,), switching=PERFECT, indoor_units=(unit,))
+    prepared, hops, _ = equipment_run_once(weak, n_blocks=10, n_years=1)
+    here, there = (part_unavailability(prepared, site)["modem_card"] for site in (0, 2))
+    expected = 1.0 - (1.0 - here) * (1.0 - there) if common else here**2 + there**2 - (here * there) ** 2
+    check_mean(hops[:, 1], expected, rel_error=0.1)
+    assert hop_equipment_unavailability(prepared, 1) == pytest.approx(expected, rel=1e-4)
+
+
+def test_a_unit_that_is_stopped_to_be_mended_is_down_for_the_hands_on_time():
+    """Alternating renewal: the rate of failures times the mean time that they hold the others down."""
+    off = dict.fromkeys(("outdoor_radio", "cable", "antenna", "coupler"), NEVER_H)
+    unit = IndoorUnit(id="standard", own_modem_ports=1, own_port_stops_unit=True)
+    weak = triangle(
+        parts=weak_parts(**off, modem_card=60.0), power=(CALM,), switching=PERFECT, indoor_units=(unit,)
+    )
+    prepared, hops, _ = equipment_run_once(weak, n_blocks=10, n_years=1)
+    # Each site has one own port: that of a-b at a and at b, that of a-c at c, which stops c-b there.
+    told = sum(site_unavailability(prepared, site, [2]) for site in (1, 2))
+    own = hop_equipment_unavailability(prepared, 2)
+    mends_h = prepared.built.plant.kinds["modem_card"].mend.mean_h
+    assert 0.5 * mends_h / 65.0 < told / 2.0 < mends_h / 60.0
+    check_mean(hops[:, 2], 1.0 - (1.0 - own) * np.exp(-told), rel_error=0.05)
+    assert abs(standard_errors_off(hops[:, 2], own)) > 8.0
+
+
+def test_rectifiers_are_k_of_n():
+    """Two of three modules carry the load, no battery: 3 u^2 - 2 u^3 at each end (IEC 61078)."""
+    off = dict.fromkeys(("outdoor_radio", "modem_card", "cable", "antenna", "coupler"), NEVER_H)
+    power = CALM.model_copy(update={"rectifiers": 3, "rectifiers_needed": 2, "battery_h": 0.0})
+    weak = triangle(parts=weak_parts(**off, rectifier=60.0), power=(power,), switching=PERFECT)
+    prepared, hops, _ = equipment_run_once(weak, n_blocks=10, n_years=1)
+    short = [
+        3.0 * u**2 - 2.0 * u**3 for u in (part_unavailability(prepared, site)["rectifier"] for site in (0, 1))
+    ]
+    expected = 1.0 - (1.0 - short[0]) * (1.0 - short[1])
+    check_mean(hops[:, 0], expected, rel_error=0.1)
+    assert sum(power_unavailability(prepared, site) for site in (0, 1)) == pytest.approx(sum(short))
+    assert abs(standard_errors_off(hops[:, 0], 2.0 * expected)) > 8.0
 
 
 def test_a_chain_of_two_hops_is_their_sum():

@@ -4,7 +4,7 @@ import re
 
 from hopyears.sim.inputs.network_file import file_schema
 from hopyears.sim.wording.columns import TABLES
-from hopyears.sim.wording.fields import source_of, unit_of
+from hopyears.sim.wording.fields import source_of
 from hopyears.sim.wording.reference import GUIDE, pages
 
 
@@ -32,9 +32,6 @@ def test_every_field_of_the_schema_has_a_row_in_its_section() -> None:
 def test_rows_tell_unit_default_range_and_source() -> None:
     page = pages()["network.md"]
     assert "| `noise_figure_db` | dB | 6 | a number, 0 to 20 |" in page
-    assert unit_of("rain_rate_001_mm_h") == "mm/h"
-    assert unit_of("speed_km_h") == "km/h"
-    assert unit_of("scheme") == ""
     assert source_of("storm_speed_km_h", None).startswith("calibrated")
     assert source_of("wet_snow", True) == ""
 

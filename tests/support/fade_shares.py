@@ -7,8 +7,14 @@ from hopyears.models.basics.calendar import MONTH_SECONDS, month_of
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.fade_kernel import Thresholds, change_points
 from hopyears.sim.multipath.fades import DISPERSIVE, FLAT, FLAT_WORST_MONTH, draw_fades
-from hopyears.sim.multipath.nights import draw_activity, night_region
+from hopyears.sim.multipath.nights import NightPlaces, draw_activity
 from hopyears.sim.streams import Streams
+
+
+def night_places(east_km, names=None):
+    """Places of hops on the equator, so far east of Greenwich, each of a name of its own unless given."""
+    names = names or tuple(f"hop {i}" for i in range(len(east_km)))
+    return NightPlaces(tuple(names), (0.0,) * len(east_km), tuple(km / 111.19 for km in east_km))
 
 
 def assert_agrees(samples, expected, *, standard_errors=4.0, bias=0.0, label=""):
@@ -25,11 +31,11 @@ def activity_shares(law, depth_db, *, n_blocks, seed, n_years=10):
 
     The mean over fades given the activity, so that only nights are left to chance.
     """
-    region = night_region(["hop"], [0.0], [0.0])
+    places = night_places([0.0])
     raw = law.depth_map.raw_threshold(depth_db)
     worst, year = [], []
     for block in range(n_blocks):
-        (activity,) = draw_activity(Streams(seed, block), region, [law], n_years)
+        (activity,) = draw_activity(Streams(seed, block), places, [law], n_years)
         covered = -np.expm1(-activity.occurrence[:, None] * raw[activity.worst_month.astype(int)]) * 3600.0
         of_year = (activity.start_s // SECONDS_PER_YEAR).astype(int)
         chosen = activity.worst_month
@@ -57,11 +63,11 @@ def fade_shares(law, lines, usable, depth_db, dispersive, *, path_length_km, n_b
     tables[3] = tables[1] + tables[2]
     span = n_years * SECONDS_PER_YEAR
     lengths = [span / 12.0, span, span, span]
-    region = night_region(["hop"], [0.0], [0.0])
+    places = night_places([0.0])
     shares = np.zeros((4, n_blocks, len(usable), len(depth_db)))
     for block in range(n_blocks):
         streams = Streams(seed, block)
-        (activity,) = draw_activity(streams, region, [law], n_years)
+        (activity,) = draw_activity(streams, places, [law], n_years)
         fades = draw_fades(
             streams,
             "hop",

@@ -35,7 +35,25 @@ def random_network(seed: int) -> dict[str, Any]:
         "services": [_service(draw, i, n_sites) for i in range(draw.randint(1, 4))],
         "crews": [{"id": "crew", "base": "s0"}] * draw.randint(0, 1),
         "maintenance": [{"site": "s1", "every_days": 90.0}] * draw.randint(0, 1),
-        "power": [{"id": "standard", "battery_h": draw.choice((0.0, 4.0))}],
+        "power": [{"id": "standard", "battery_h": draw.choice((0.0, 4.0)), **_rectifiers(draw)}],
+        "indoor_units": [_indoor_unit(draw)] * draw.randint(0, 1),
+    }
+
+
+def _rectifiers(draw: random.Random) -> dict[str, Any]:
+    return draw.choice(({}, {"rectifiers": 3, "rectifiers_needed": 2}))
+
+
+def _indoor_unit(draw: random.Random) -> dict[str, Any]:
+    own = draw.randint(0, 2)
+    return {
+        "id": "standard",
+        "own_modem_ports": own,
+        "own_port_stops_unit": own > 0 and draw.random() < 0.5,
+        "ports_per_modem_card": draw.randint(1, 3),
+        "own_line_ports": {"packet": draw.randint(0, 2)},
+        "controllers": draw.randint(1, 2),
+        "alarm_board": draw.random() < 0.5,
     }
 
 

@@ -13,10 +13,7 @@ def _state(hop, now):
 def _link(hops, members, now):
     """Capacity each way and causes of a link at an instant."""
     states = [(hops[h], _state(hops[h], now)) for h in members]
-    both = [
-        sum(hop.capacity_forward_mbit_s[state] for hop, state in states),
-        sum(hop.capacity_backward_mbit_s[state] for hop, state in states),
-    ]
+    both = [sum(hop.capacity_mbit_s[state, way] for hop, state in states) for way in (0, 1)]
     causes = 0
     for hop, state in states:
         causes |= int(hop.causes[state])
@@ -35,7 +32,9 @@ class _Chooser:
         self.target = None
         self.gap_left = 0
 
-    def step(self, usable):
+    def step(self, usable, failed):
+        """Which routes can be used, and which have failed rather than been taken out by plan."""
+        self.failed = failed
         for r, good in enumerate(usable):
             before_bad, before_good = self.bad_for[r], self.good_for[r]
             forever = 10**9 if self.used is None else 0
@@ -55,7 +54,8 @@ class _Chooser:
         while True:
             target = None
             if not usable[self.used]:
-                if self.bad_for[self.used] >= service.hold_off_s and any(usable):
+                waits = service.hold_off_s if self.failed[self.used] else 0
+                if self.bad_for[self.used] >= waits and any(usable):
                     target = usable.index(True)
             else:
                 back = [
@@ -64,8 +64,9 @@ class _Chooser:
                 target = back[0] if back else None
             if target is None:
                 return self.used
-            if service.switching_s > 0:
-                self.target, self.gap_left = target, service.switching_s
+            gap = service.switching_s if self.failed[self.used] else service.commanded_s
+            if gap > 0:
+                self.target, self.gap_left = target, gap
                 return len(usable) + self.used
             self.used = target
 
@@ -107,14 +108,13 @@ def slow_sweep(hops, services, links, n_seconds):
         capacity, causes = [f[0] for f in found], [f[1] for f in found]
         choices = []
         for service, chooser in zip(services, choosers, strict=True):
-            usable = [
-                all(
-                    min(capacity[link]) > 0 and min(capacity[link]) >= service.switch_below_mbit_s
-                    for link, _ in route
-                )
-                for route in service.routes
+            good = [min(c) > 0 and min(c) >= service.switch_below_mbit_s for c in capacity]
+            planned = [bool(cause & int(Cause.MAINTENANCE)) for cause in causes]
+            usable = [all(good[link] for link, _ in route) for route in service.routes]
+            failed = [
+                any(not good[link] and not planned[link] for link, _ in route) for route in service.routes
             ]
-            choices.append(chooser.step(usable))
+            choices.append(chooser.step(usable, failed))
         flows = [
             (s, d) for s, service in enumerate(services) for d in (0, 1) if choices[s] < len(service.routes)
         ]

@@ -17,13 +17,6 @@ def test_geoclimatic_factor_detailed(row):
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
-@pytest.mark.parametrize("row", cases(TABLE, "K_quick"))
-def test_geoclimatic_factor_quick(row):
-    assert multipath.geoclimatic_factor_quick(row["inputs"]["dN1"]) == pytest.approx(
-        row["value"], rel=row["rel_tol"]
-    )
-
-
 @pytest.mark.parametrize("row", cases(TABLE, "pw_detailed_P530-17") + cases(TABLE, "pw_quick_P530-17"))
 def test_worst_month_deep_fade_law(row):
     given = row["inputs"]
@@ -131,3 +124,12 @@ def test_reduction_is_capped():
 def test_refuses(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_a_path_inclines_alike_from_either_end():
+    def of(inclination):
+        path = {"path_length_km": 40.0, "frequency_ghz": 8.0, "lower_antenna_m": 100.0}
+        occurrence = multipath.worst_month_occurrence(1e-5, inclination_mrad=inclination, **path)
+        return float(occurrence), float(multipath.annual_reduction_db(50.0, 40.0, inclination))
+
+    assert of(-5.0) == of(5.0) != of(0.0)

@@ -1,6 +1,7 @@
 """What each equipment state leaves: hand-worked losses, and a slow walk along the chain as second opinion."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -18,10 +19,12 @@ from hopyears.models.equipment.link_states import (
     link_structure,
 )
 from hopyears.models.judging.cause import Cause
+from hopyears.models.network.network import Losses, Radio
 from hopyears.models.radio.combining import CombiningLosses, combining_loss_db
 from hopyears.models.radio.scheme import Coupler, Scheme, lines_of, parse_scheme, radios_of
+from hopyears.sim.hops.radio_levels import combining_losses
 
-LOSSES = CombiningLosses()
+LOSSES = combining_losses(Losses(), Radio(id="r"))
 
 
 def structure_of(form: str, losses: CombiningLosses = LOSSES) -> LinkStructure:
@@ -61,7 +64,7 @@ def test_nominal_losses(form: str, loss_db: float) -> None:
     assert structure.nominal_transmit_loss_db == pytest.approx([loss_db] * structure.scheme.n_channels)
     assert structure.nominal_receive_loss_db == pytest.approx([loss_db] * len(structure.lines))
     parts = parts_of_hop("h", structure.scheme, Mounting.WAVEGUIDE)
-    split = link_structure(structure.scheme, parts, CombiningLosses(waveguide_db=0.7))
+    split = link_structure(structure.scheme, parts, replace(LOSSES, waveguide_db=0.7))
     assert split.nominal_transmit_loss_db == pytest.approx([loss_db + 0.7] * structure.scheme.n_channels)
 
 
@@ -123,7 +126,7 @@ def test_failed_radio_takes_its_diversity_line_with_it() -> None:
 
 
 def test_standby_transmits_from_the_second_antenna() -> None:
-    structure = structure_of("1+1 SD", CombiningLosses(second_antenna_db=1.2))
+    structure = structure_of("1+1 SD", replace(LOSSES, second_antenna_db=1.2))
     assert structure.nominal_receive_loss_db == pytest.approx([0.0, 1.2, 0.0, 1.2])
     state = link_state(structure, without(structure, "a/antenna-1"), ((1,), (0,)))
     assert state.extra_loss_db == pytest.approx([1.2, 1.2, np.inf, 0.0])
@@ -227,7 +230,7 @@ def slow_lines(
 
 @given(schemes(4, 3), st.data())
 def test_a_slow_walk_along_the_chain_agrees(scheme: Scheme, data: st.DataObject) -> None:
-    structure = link_structure(scheme, parts_of_hop("h", scheme), CombiningLosses(second_antenna_db=0.9))
+    structure = link_structure(scheme, parts_of_hop("h", scheme), replace(LOSSES, second_antenna_db=0.9))
     n = len(structure.parts)
     down = data.draw(st.sets(st.integers(0, n - 1), max_size=4))
     up = [i not in down for i in range(n)]
@@ -250,7 +253,7 @@ def check_state(structure: LinkStructure, state: LinkState) -> None:
 
 @given(schemes(4, 3), st.data())
 def test_another_failure_never_brings_anything_back(scheme: Scheme, data: st.DataObject) -> None:
-    structure = link_structure(scheme, parts_of_hop("h", scheme))
+    structure = link_structure(scheme, parts_of_hop("h", scheme), LOSSES)
     indices = st.integers(0, len(structure.parts) - 1)
     few = sum(1 << i for i in data.draw(st.sets(indices, max_size=3)))
     more = few | 1 << data.draw(indices)

@@ -16,7 +16,9 @@ from hopyears.models.equipment.series_parallel import (
     parallel_unavailability,
     series_unavailability,
 )
+from hopyears.models.network.network import Losses, Radio
 from hopyears.models.radio.scheme import parse_scheme
+from hopyears.sim.hops.radio_levels import combining_losses
 
 
 def published(quantity: str) -> dict[str, Any]:
@@ -62,7 +64,7 @@ def counted(form: str, ends: tuple[dict[str, float], dict[str, float]], mounting
     """Second opinion: every combination of parts, judged by the equipment state that it leaves."""
     scheme = parse_scheme(form)
     parts = parts_of_hop("hop", scheme, mounting)
-    structure = link_structure(scheme, parts)
+    structure = link_structure(scheme, parts, combining_losses(Losses(), Radio(id="r")))
     chances = [ends[part.end][part.kind] for part in parts]
     open_parts = [i for i, chance in enumerate(chances) if chance > 0]
     total = 0.0

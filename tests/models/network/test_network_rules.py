@@ -13,6 +13,7 @@ from hopyears.models.network.network import (
     Crew,
     Depot,
     Hop,
+    IndoorUnit,
     Maintenance,
     Modulation,
     Network,
@@ -211,19 +212,50 @@ def test_unknown_kinds_of_part_and_spare() -> None:
     assert len(said) == 1
     assert said[0].startswith('part "modemcard": kind is "modemcard"; must be one of antenna, coupler, ')
     assert said[0].endswith('. Did you mean "modem_card"?')
-    said = faults(network(depots=(Depot(id="d", base="hill", stock={"common_units": 1}),)))
-    assert said[0].startswith('depot "d": stock is "common_units"; must be of kinds antenna, coupler, ')
-    assert said[0].endswith('. Did you mean "common_unit"?')
+    said = faults(network(depots=(Depot(id="d", base="hill", stock={"controllers": 1}),)))
+    assert said[0].startswith('depot "d": stock is "controllers"; must be of kinds antenna, coupler, ')
+    assert said[0].endswith('. Did you mean "controller"?')
 
 
-def test_what_is_kept_in_stock_are_spares_not_what_they_mend() -> None:
-    said = faults(network(depots=(Depot(id="d", base="hill", stock={"fan": 1}),)))
-    assert said[0].startswith('depot "d": stock is "fan"; must be of kinds ')
+def test_stocks_of_radios_are_kept_by_type_and_sub_band() -> None:
+    told = {"outdoor_radio": 1, "outdoor_radio/r18": 1, "fan": 1, "mast": 1, "outdoor_radio/none": 1}
+    said = faults(network(depots=(Depot(id="d", base="hill", stock=told),)))
+    assert [each.partition("; ")[0] for each in said] == [
+        'depot "d": stock is "mast"',
+        'depot "d": stock is "outdoor_radio/none"',
+    ]
+    assert "outdoor_radio/r18" in said[1]
 
 
 def test_given_routes_may_run_either_way_over_hops() -> None:
     route = ("ridge-dale", "mill-ridge", "hill-mill")
     assert faults(network(services=(service("dale", "hill", route=route),))) == []
+
+
+def test_kinds_of_part_that_nothing_builds_are_refused() -> None:
+    said = faults(network(parts=(PartChange(kind="common_unit", mtbf_h=1e5),)))
+    assert said[0].startswith('part "common_unit": kind is "common_unit"; must be one of antenna, coupler, ')
+
+
+def unit(**more: Any) -> IndoorUnit:
+    return IndoorUnit(id="big", **more)
+
+
+def test_indoor_units_exist_and_have_the_ports_that_are_needed() -> None:
+    sites = (site("hill", indoor_unit="bg"), *map(site, list(PLACES)[1:]))
+    assert faults(network(sites=sites, indoor_units=(unit(),))) == [
+        'site "hill": indoor_unit is "bg"; must be an indoor unit id or "standard". Did you mean "big"?'
+    ]
+    sites = (site("hill", indoor_unit="big"), *map(site, list(PLACES)[1:]))
+    bare = (unit(own_line_ports={"circuit": 1}, ports_per_line_card={"optical": 1}),)
+    needs = 'needs line ports of indoor unit "big" at site "hill": circuit, optical'
+    assert faults(network(sites=sites, indoor_units=bare)) == [
+        f'service "hill_ridge": kind is "packet"; must be one that {needs}'
+    ]
+    fed = Radio(**{**network().radios[0].model_dump(), "powered_by_line_card": True})
+    assert faults(network(sites=sites, indoor_units=bare, radios=(fed,), services=())) == [
+        HOP + f'radio is "r18", powered by line card; must be one that {needs}'
+    ]
 
 
 DOUBTFUL: list[tuple[Network, list[str]]] = [

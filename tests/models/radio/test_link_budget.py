@@ -42,4 +42,3 @@ def test_level_and_margin_of_one_path_by_hand():
         other_losses_db=[0.0, 7.0],
     )
     assert level == pytest.approx([20 + 77 - 137.55 - 0.6, 20 + 77 - 137.55 - 0.6 - 7.0], abs=0.01)
-    assert link_budget.fade_margin_db(level, -80.0) == pytest.approx(level + 80.0)

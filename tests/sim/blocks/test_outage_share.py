@@ -10,7 +10,7 @@ from small_networks import triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Crew, PartChange, Service
-from hopyears.sim.blocks.block import BlockHistory, BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.blocks.block_tally import failure_tables, service_losses
 from hopyears.sim.blocks.outage_share import outage_share
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
@@ -18,7 +18,7 @@ from hopyears.sim.counting.fading_tally import FADING
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.equipment.failure_log import PlannedVisits
-from hopyears.sim.hops.hop import hop_timeline
+from hopyears.sim.hops.hop import hop_history
 
 DURATION_S = SECONDS_PER_YEAR
 PLAIN = ModelOptions(rain=False, multipath=False, anchoring=False)
@@ -60,10 +60,10 @@ def share(*jobs, switches=None, power=None, planned=None, visits=None):
         visits=visits or PlannedVisits.none(),
     )
     hops = [
-        hop_timeline(simulated.thresholds[i], simulated.segments(i, log), None, None, DURATION_S)
+        hop_history(simulated.thresholds[i], simulated.segments(i, log), None, None, DURATION_S)
         for i in range(len(prepared.designs))
     ]
-    services = simulated.services([hop_history(hop) for hop in hops], log, DURATION_S)
+    services = simulated.services(hops, log, DURATION_S)
     history = BlockHistory(DURATION_S, None, None, log, tuple(hops), services, KeyedTable.empty(FADING))
     found = outage_share(prepared, history, service_losses(history))
     names = (plant.kind_names, [site.id for site in plant.sites], ["south", "north"])

@@ -11,7 +11,8 @@ from hopyears.models.judging.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, c
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tallies import TABLES, Run, Tally, add_tallies, by_month, tally_block
 from hopyears.sim.counting.tally_rows import Block, month_rows, outage_rows
-from hopyears.sim.services.service import HopHistory, ServiceDemand, sweep_services
+from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.service import ServiceDemand, sweep_services
 
 YEARS = 2
 DURATION_S = YEARS * SECONDS_PER_YEAR
@@ -31,8 +32,7 @@ def _hop(*spells):
     return HopHistory(
         np.array(times),
         np.array(states, dtype=np.int32),
-        CAPACITY_MBIT_S,
-        CAPACITY_MBIT_S.copy(),
+        np.stack([CAPACITY_MBIT_S] * 2, axis=1),
         CAUSES.copy(),
     )
 

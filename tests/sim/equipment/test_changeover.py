@@ -23,7 +23,7 @@ class Bench:
         self.env = simpy.Environment()
         self.dispatcher = Dispatcher(self.env, plant, unlimited=False)
         draws = Draws(Streams(1, 0), [("group", group.id)])
-        self.switch = Changeover(self.env, 0, group, draws, self.dispatcher)
+        self.switch = Changeover(self.env, 0, group, draws, self.dispatcher.review)
         self.episodes = {}
 
     def run(self, *story):
@@ -117,12 +117,22 @@ def test_priority_follows_the_traffic():
     assert bench.episodes[1].priority == 0
 
 
+def test_only_a_chain_beside_one_that_transmits_fails_unseen():
+    bench = Bench()
+    assert [bench.switch.mutes(chain) for chain in (0, 1)] == [False, True]
+    bench.run((10, "fail", 0))
+    assert [bench.switch.mutes(chain) for chain in (0, 1)] == [True, False]
+    # While nobody transmits, the site is silent and whatever fails is looked for.
+    bench.run((bench.env.now + 1, "fail", 1))
+    assert [bench.switch.mutes(chain) for chain in (0, 1)] == [False, False]
+
+
 def test_two_standbys():
     group = replace(pair(switch_time_s=0.1), chains=((0,), (1,), (2,)))
     plant = bare_plant(3, unit_kind(1e5, 5.0), crews=1, groups=[group])
     env = simpy.Environment()
     dispatcher = Dispatcher(env, plant, unlimited=False)
-    switch = Changeover(env, 0, group, Draws(Streams(1, 0), [("group", "pair")]), dispatcher)
+    switch = Changeover(env, 0, group, Draws(Streams(1, 0), [("group", "pair")]), dispatcher.review)
     for chain in (0, 1):
         switch.failed(chain, Episode(chain, 0, env.now, 1))
     assert switch.log[-1] == (0.1, 2)
@@ -135,7 +145,7 @@ def test_demands_fail_at_the_stated_rate():
     draws = Draws(Streams(1, 0), [("group", str(i)) for i in range(2000)])
     stuck = 0
     for i in range(2000):
-        switch = Changeover(env, i, group, draws, dispatcher)
+        switch = Changeover(env, i, group, draws, dispatcher.review)
         switch.failed(0, Episode(0, 0, env.now, 1))
         stuck += switch.log[-1][1] == -1
     assert stuck / 2000 == pytest.approx(0.2, abs=4 * np.sqrt(0.16 / 2000))

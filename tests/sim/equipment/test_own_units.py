@@ -2,17 +2,17 @@
 
 import numpy as np
 import pytest
-from bare_plant import HOUR, bare_plant, pair
+from bare_plant import HOUR, pair
 from hand_made_log import failure_log
+from plant_entries import AT_ONCE, crew_at, work
 from small_networks import RADIO, triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import INDOOR, PART_KINDS, PartKind, Place, Repair, kinds_at
-from hopyears.models.equipment.plant import Crews, Maintenance, Part, Plant, ProtectionGroup, Site
+from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.models.judging.cause import Cause
-from hopyears.models.network.network import IndoorUnit, Power
-from hopyears.models.network.network import Site as SiteEntry
+from hopyears.models.network.network import IndoorUnit, Power, Site
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.plant_builder import build_plant
@@ -29,7 +29,7 @@ PLAIN = ModelOptions(rain=False, anchoring=False)
 def ready(scheme="1+0", fed=False, power=(), indoor_units=0, **unit):
     """The triangle with indoor units of these properties at every site."""
     network = triangle(scheme, indoor_units=(IndoorUnit(id="standard", **unit),), power=power)
-    sites = tuple(SiteEntry(**{**site.model_dump(), "indoor_units": indoor_units}) for site in network.sites)
+    sites = tuple(Site(**{**site.model_dump(), "indoor_units": indoor_units}) for site in network.sites)
     radios = (RADIO.model_copy(update={"powered_by_line_card": fed}),)
     return prepare(network.model_copy(update={"sites": sites, "radios": radios}), PLAIN)
 
@@ -126,21 +126,14 @@ def test_what_falls_with_a_card_and_with_a_unit_that_is_stopped():
 def test_a_standby_in_another_unit_takes_over_while_the_first_is_stopped():
     """Two units at a site: mending a stranger's port stops chain 0, and chain 1 transmits meanwhile."""
     never = Law.fixed(1e9)
-    kinds = dict(PART_KINDS)
     parts = [
-        Part("main", "modem_card", 0, life=never),
-        Part("standby", "modem_card", 0, life=never),
-        Part("stranger", "modem_card", 0, life=Law.fixed(1000.0), mend=Law.fixed(3.0)),
+        PlantPart("main", "modem_card", 0, life=never),
+        PlantPart("standby", "modem_card", 0, life=never),
+        PlantPart("stranger", "modem_card", 0, life=Law.fixed(1000.0), mend=Law.fixed(3.0)),
     ]
-    group = ProtectionGroup("pair", ((0,), (1,)), stopped_by=((2,), ()), switch_failure=0.0, test=None)
-    plant = Plant(
-        [Site("s", 45.0, 11.0)],
-        parts,
-        [group],
-        [Crews("crew", 45.0, 11.0)],
-        kinds=kinds,
-        dispatch=Law.fixed(1.0),
-    )
+    group = pair(stopped_by=((2,), ()))
+    crews = [crew_at("crew", 45.0, 11.0)]
+    plant = Plant([PlantSite("s", 45.0, 11.0)], parts, [group], crews)
     log = simulate_failures(plant, Streams(3, 0), 1000.0 * HOUR, warm_up_s=0.0)
     (row,) = np.flatnonzero(log.part == 2)
     times, chains = log.transmitter_changes_for(0)
@@ -164,10 +157,10 @@ def unseen_plant(*, alarms: bool, visits: bool) -> Plant:
         Law.fixed(0.01),
         affecting_share=0.0,
     )
-    work = Maintenance(per_year=SECONDS_PER_YEAR / (50 * HOUR), window=Law.fixed(0.01), outage_share=0.0)
-    site = Site("s", 45.0, 11.0, maintenance=work if visits else None, alarms=alarms)
-    crews = [Crews("crew", 45.0, 11.0, number=2)]
-    return Plant([site], [Part("p", "quiet", 0)], crews=crews, kinds={"quiet": kind}, dispatch=Law.fixed(0.0))
+    visit = work(per_year=SECONDS_PER_YEAR / (50 * HOUR), duration=Law.fixed(0.01), outage_share=0.0)
+    site = PlantSite("s", 45.0, 11.0, planned=(visit,) if visits else (), alarms=alarms)
+    crews = [crew_at("crew", 45.0, 11.0, 2)]
+    return Plant([site], [PlantPart("p", "quiet", 0)], crews=crews, kinds={"quiet": kind}, repair=AT_ONCE)
 
 
 def unnoticed_h(plant: Plant, seed: int) -> np.ndarray:
@@ -197,15 +190,13 @@ def test_without_alarms_and_visits_a_quiet_failure_is_never_seen():
 
 
 def test_without_alarms_a_failed_main_radio_waits_for_the_routine_test():
-    plant = bare_plant(2, PART_KINDS["outdoor_radio"], crews=1, groups=[pair()])
-    assert plant.groups
-    mute = Plant(
-        [Site(site.id, site.latitude_deg, site.longitude_deg, alarms=False) for site in plant.sites],
-        [Part(part.id, part.kind, part.site, life=Law.fixed(5000.0 + 90_000.0 * i), mend=part.mend)
-         for i, part in enumerate(plant.parts)],
-        [ProtectionGroup("pair", ((0,), (1,)), switch_failure=0.0, test=Law.fixed(2000.0))],
-        plant.crews, kinds=plant.kinds, dispatch=Law.fixed(0.0),
-    )  # fmt: skip
+    parts = [
+        PlantPart("main", "outdoor_radio", 0, life=Law.fixed(5000.0)),
+        PlantPart("standby", "outdoor_radio", 0, life=Law.fixed(1e9)),
+    ]
+    site = PlantSite("s", 45.0, 11.0, alarms=False)
+    group, crews = pair(test=Law.fixed(2000.0)), [crew_at("crew", 45.0, 11.0)]
+    mute = Plant([site], parts, [group], crews, repair=AT_ONCE)
     log = simulate_failures(mute, Streams(5, 0), 9000.0 * HOUR, warm_up_s=0.0)
     row = int(np.flatnonzero(log.part == 0)[0])
     wait_h = (log.noticed_s[row] - log.failed_s[row]) / HOUR

@@ -14,7 +14,7 @@ from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant, PlantPart, PlantSite
 from hopyears.models.network.network import RepairRules
-from hopyears.sim.equipment.failure_tally import FailureTally
+from hopyears.sim.equipment.failure_tally import failure_tally
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.planned import appointments
 from hopyears.sim.streams import Streams
@@ -49,9 +49,9 @@ def test_a_visit_takes_a_crew_from_departure_to_return():
     start_s, end_s = log.maintenance.of(0)
     np.testing.assert_allclose(start_s, visits.start_s[inside])
     np.testing.assert_allclose(end_s - start_s, 1.0 * HOUR)
-    tally = FailureTally.of(log, plant)
-    assert tally.crew_planned.tolist() == [len(start_s)]
-    assert tally.crew_planned_s[0] == pytest.approx(len(start_s) * (2 * TRAVEL_H + 2.0) * HOUR, rel=0.03)
+    away = failure_tally(log, plant).crews.columns
+    assert away["planned"].tolist() == [len(start_s)]
+    assert away["planned_s"][0] == pytest.approx(len(start_s) * (2 * TRAVEL_H + 2.0) * HOUR, rel=0.03)
 
 
 def test_nobody_is_at_two_places_and_repairs_wait_for_the_crew_that_is_away():
@@ -142,7 +142,7 @@ def test_work_from_a_distance_takes_nobody():
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
     assert len(log.visits.crew) == 0
     assert len(log.maintenance.of(0)[0]) == pytest.approx(120, abs=1)
-    assert FailureTally.of(log, plant).crew_planned_s[0] == 0.0
+    assert failure_tally(log, plant).crews.columns["planned_s"][0] == 0.0
 
 
 def test_a_visit_that_tests_finds_what_failed_unseen():

@@ -165,6 +165,16 @@ def test_a_mute_standby_goes_unseen_until_it_is_mended():
     assert causes_over_time(found)[0] == (0.0, 0)
 
 
+def test_a_mute_standby_hears_until_the_crew_takes_it_down():
+    ready = prepared("1+1 SD")
+    spare = failed(ready, "a-b/a/radio-2", 100.0, 400.0, latent=True, arrived=300.0)
+    found = segments(ready, 0, log_of(ready, [spare]))
+    assert found.start_s.tolist() == [0.0, 300.0, 400.0]
+    lines = ready.designs[0].structure.lines
+    (second,) = [line.index for line in lines if (line.direction, line.antenna) == (1, 1)]
+    assert [bool(found.states[row].line_up[second]) for row in found.state] == [True, False, True]
+
+
 def test_lightning_is_named_beside_the_part():
     ready = prepared()
     cause = int(Cause.OUTDOOR_RADIO | Cause.LIGHTNING)

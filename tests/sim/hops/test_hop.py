@@ -16,7 +16,7 @@ from hopyears.models.radio.modulation import SwitchRule
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.equipment.segments import LinkStates, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_timeline
+from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_history
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.multipath.fade_kernel import Thresholds
 from hopyears.sim.multipath.fades import FadeEvents
@@ -61,7 +61,7 @@ def one_fade(hop, *, depth, speed_per_s=0.001, kind=1, time_s=5000.0):
 
 
 def timeline(hop, *, equipment=None, rain=None, fades=None):
-    return hop_timeline(hop, equipment or undisturbed(hop), rain, fades, DURATION_S)
+    return hop_history(hop, equipment or undisturbed(hop), rain, fades, DURATION_S)
 
 
 def value_at(line, table, time_s):

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from small_networks import triangle
 
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.blocks.prepared import prepare
 from hopyears.sim.modulation import figures as drawn
 from hopyears.sim.modulation import pictures as modulation_pictures
@@ -20,7 +21,6 @@ from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.report.drawing import look
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.wording.palette import ACCENT, SECOND
-from hopyears.sim.wording.wording import MINUTES_PER_YEAR
 
 ENDS = {"left_share": 1e-2, "floor_share": 1e-5}
 
@@ -241,7 +241,7 @@ def test_pictures_are_written_and_written_again(tables, tmp_path):
     ]
     first = [picture.path.read_bytes() for picture in pictures]
     assert all(each.startswith(b"\x89PNG") and len(each) > 10_000 for each in first)
-    assert [picture.told for picture in pictures] == [
+    assert [picture.caption for picture in pictures] == [
         "capacity against availability of 3 hops",
         "throughput against availability of 2 services",
         "what is not delivered, by priority",
@@ -289,7 +289,9 @@ def test_a_page_of_many_hops_shows_those_in_their_order(tables, tmp_path, monkey
 
     monkeypatch.setattr(drawn, "capacity_curves", noted)
     (picture,) = write_pictures(many, tmp_path, note="made up")
-    assert picture.told.endswith(f"{MOST_CURVES} of {n} hops, those that lose most with a fixed modulation")
+    assert picture.caption.endswith(
+        f"{MOST_CURVES} of {n} hops, those that lose most with a fixed modulation"
+    )
     assert seen == [f"hop {i}" for i in reversed(range(2, n - 1))]
 
 

@@ -10,12 +10,12 @@ from small_networks import source_of, triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Hop, Network, Radio
-from hopyears.sim.blocks.block import BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.block_tally import channels_at_level
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands import main
-from hopyears.sim.hops.hop import HopTimeline
 from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.hops.modulation_steps import Steps
 from hopyears.sim.inputs.network_file import InputError
@@ -87,7 +87,7 @@ def test_the_nearest_step_is_not_above():
 def test_adaptive_findings_are_those_of_the_simulation(prepared, findings):
     history = BlockSimulator(prepared).simulate(SEED, 0, YEARS)
     for number, hop in enumerate(history.hops):
-        alike(findings.hops[number, ADAPTIVE], hop_finding(hop_history(hop), history.duration_s))
+        alike(findings.hops[number, ADAPTIVE], hop_finding(hop, history.duration_s))
     for number, service in enumerate(history.services):
         alike(findings.services[number, ADAPTIVE], service_finding(service))
 
@@ -116,7 +116,7 @@ def test_fixed_findings_are_those_of_a_network_that_is_not_adaptive(states):
     plain = prepare(not_adaptive(triangle(), states), options)
     history = BlockSimulator(plain).simulate(SEED, 0, YEARS)
     for number, hop in enumerate(history.hops):
-        mine, theirs = study.hops[number, states], hop_finding(hop_history(hop), history.duration_s)
+        mine, theirs = study.hops[number, states], hop_finding(hop, history.duration_s)
         assert mine.unavailable_s == pytest.approx(theirs.unavailable_s, rel=2e-3, abs=2.0)
         assert mine.mean_mbit_s == pytest.approx(theirs.mean_mbit_s, rel=1e-5)
     for number, service in enumerate(history.services):
@@ -143,7 +143,7 @@ def test_time_along_a_route_sums_and_is_worst_of_its_hops(findings):
 
 def timeline(time_s, state):
     empty = np.zeros((3, 2))
-    return HopTimeline(np.array(time_s), np.array(state, dtype=np.int32), empty, np.zeros(3, int), empty)
+    return HopHistory(np.array(time_s, dtype=float), np.array(state, dtype=np.int32), empty, np.zeros(3, int))
 
 
 def test_lowest_along_a_chain():

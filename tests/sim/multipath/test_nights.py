@@ -2,16 +2,18 @@
 
 import numpy as np
 import pytest
-from fade_shares import activity_shares, assert_agrees
+from fade_shares import activity_shares, assert_agrees, night_places
 from reference import cases
 from scipy.special import ndtri
 
 from hopyears.models.air import multipath
 from hopyears.models.basics.calendar import MONTH_DAYS, month_of
+from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath import night_law as law_module
-from hopyears.sim.multipath.night_law import PATTERNS, month_weights, night_law, severity_table
-from hopyears.sim.multipath.nights import draw_activity, night_region
+from hopyears.sim.multipath.night_law import PATTERNS, month_weights, night_law, north_share, severity_table
+from hopyears.sim.multipath.nights import draw_activity
+from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.streams import Streams
 
 DEPTHS_DB = np.array([10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 45.0])
@@ -95,13 +97,18 @@ def test_the_standards_rules_give_their_published_values(row):
     assert found == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
+@pytest.mark.parametrize("rainy", [False, True])
 @pytest.mark.parametrize("terrain", PATTERNS)
-def test_worst_hour_and_day_of_the_worst_month(terrain):
-    """ITU-R P.530 2.3.5, met within 15 % at one hour, one day, five and fifteen days."""
+def test_worst_hour_and_day_of_the_worst_month(terrain, rainy):
+    """ITU-R P.530 2.3.5, met within 15 % at one hour, one day, five and fifteen days.
+
+    Also where rain of 3 h, 200 times a year, drives fading from its hours.
+    """
     law = law_of(0.05, 6.0, 45.0, terrain)
     shares = []
     for block in range(15):
-        (activity,) = draw_activity(Streams(3, block), night_region(["hop"], [0], [0]), [law], 10)
+        rain = [showers(block)] if rainy else None
+        (activity,) = draw_activity(Streams(3, block), night_places([0.0]), [law], 10, rain)
         year = (activity.start_s // SECONDS_PER_YEAR).astype(int)
         for y in range(10):
             chosen = activity.worst_month & (year == y)
@@ -110,6 +117,13 @@ def test_worst_hour_and_day_of_the_worst_month(terrain):
     hours = np.array([1, 24, 120, 360])
     wanted = shorter_period_factor(hours.astype(float), terrain) * hours / 720.0
     assert found == pytest.approx(wanted, rel=0.15)
+
+
+def showers(block):
+    """Times with rain near in ten years."""
+    start_s = np.random.default_rng(block).uniform(0.0, 10 * SECONDS_PER_YEAR, 2000)
+    near = merged(np.zeros(2000), start_s, start_s + 3 * 3600.0, n_rows=1)
+    return RainHours(near.start_s, near.end_s)
 
 
 def worst_periods(start_s, occurrence):
@@ -124,23 +138,45 @@ def worst_periods(start_s, occurrence):
 def test_neighbouring_hops_share_nights_as_the_rule_for_chains_says(depth_db):
     """ITU-R P.530 2.3.7: (P1 P2)^0.8 up to 10 dB, P1 P2 beyond 20 dB, of the worst month.
 
-    Ours lies between the two at all depths, as nights are shared whatever the depth (about 4 P1 P2, an
-    exponent near 0.9). The outage of a chain, which is what the rule is for, agrees.
+    Ours lies between the two at all depths, as hours are shared whatever the depth (an exponent of 0.9 to
+    0.95). The outage of a chain, which is what the rule is for, agrees.
     """
     law = law_of(0.088, 6.86, 48.0, "flat")
-    x = law.depth_map.raw_threshold(depth_db)
-    region = night_region(["a", "b"], [0.0, 35.0], [0.0, 0.0])
-    joint, single = [], []
-    for block in range(30):
-        hops = draw_activity(Streams(21, block), region, [law, law], 10)
-        first, second = (covered_hours(hop, x) for hop in hops)
-        joint.append(np.sum(first * second) / (10 * 730.5))
-        single.append(np.mean([first.sum(), second.sum()]) / (10 * 730.5))
-    together, alone = np.mean(joint), np.mean(single)
+    alone, together = joint_shares(law, 35.0, depth_db, n_blocks=30)
     exponent = np.log(together) / np.log(alone**2)
     assert 0.8 < exponent < 1.0
     chain = 2.0 * alone - joint_probability(alone, alone, depth_db)
     assert 2.0 * alone - together == pytest.approx(chain, rel=0.03)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("terrain", PATTERNS)
+def test_deep_fades_of_neighbours_meet_no_more_than_common_hours_make_them(terrain):
+    """ITU-R P.530 2.3.7 says P1 P2 beyond 20 dB; that fades come in ten hours of 24 alone makes 2.5 of it.
+
+    24 (sum of w^2)/(sum of w)^2 of the weights of the hours is 2.5 (they are common practice). In a season of
+    one month, so that the worst months are the same.
+    """
+    law = law_of(0.1, 10.8, 48.0, terrain)
+    weights = law_module.HOUR_WEIGHT
+    common_hours = 24.0 * (weights**2).sum() / weights.sum() ** 2
+    alone, together = joint_shares(law, 45.0, 30.0, n_blocks=30)
+    assert together / alone**2 == pytest.approx(common_hours, rel=0.25)
+    alone, together = joint_shares(law, 5.0, 30.0, n_blocks=30)
+    assert together / alone**2 > 1.5 * common_hours  # side by side: the same nights
+
+
+def joint_shares(law, distance_km, depth_db, *, n_blocks):
+    """Shares of the worst month of one hop, and of two at once, beyond a depth."""
+    x = law.depth_map.raw_threshold(depth_db)
+    places = night_places([0.0, distance_km])
+    joint, single = [], []
+    for block in range(n_blocks):
+        hops = draw_activity(Streams(21, block), places, [law, law], 10)
+        first, second = (covered_hours(hop, x) for hop in hops)
+        joint.append(np.sum(first * second) / (10 * 730.5))
+        single.append(np.mean([first.sum(), second.sum()]) / (10 * 730.5))
+    return np.mean(single), np.mean(joint)
 
 
 def covered_hours(hop, x):
@@ -153,35 +189,35 @@ def covered_hours(hop, x):
 
 def test_severity_of_nights_correlates_over_distance_and_no_further():
     law = law_of(0.05, 6.0, 45.0, "flat")
-    region = night_region(["a", "b", "c"], [0.0, 40.0, 600.0], [0.0, 0.0, 0.0])
+    places = night_places([0.0, 10.0, 600.0])
     night = []
-    for hop in draw_activity(Streams(5, 0), region, [law] * 3, 40):
+    for hop in draw_activity(Streams(5, 0), places, [law] * 3, 40):
         day = np.floor((hop.start_s - 12 * 3600.0) / 86_400.0).astype(int)
         night.append(np.bincount(day[day >= 0], hop.occurrence[day >= 0], 40 * 366)[: 40 * 365])
     rank = [ndtri((np.argsort(np.argsort(sum_)) + 0.5) / len(sum_)) for sum_ in night]
     near, far = np.corrcoef(rank)[0, 1:]
-    assert near > 2.0 * far  # the season is common to all
+    assert near > 1.5 * far  # the season is common to all
     both_active = (night[0] > 0) & (night[1] > 0)
     season = month_of(np.arange(40 * 365) * 86_400.0)
     anomaly = [np.log(np.where(both_active, n, 1.0)) - np.log(law.month_weight[season]) for n in night[:2]]
-    assert 0.1 < np.corrcoef([a[both_active] for a in anomaly])[0, 1] < 0.7
+    assert 0.1 < np.corrcoef([a[both_active] for a in anomaly])[0, 1] < 0.9
 
 
 def test_hops_of_one_place_have_the_same_nights():
     law = law_of(0.05, 6.0, 45.0, "flat")
-    region = night_region(["a", "a"], [3.0, 3.0], [0.0, 0.0])
-    first, second = draw_activity(Streams(5, 0), region, [law, law], 2)
+    places = night_places([3.0, 3.0], ["a", "a"])
+    first, second = draw_activity(Streams(5, 0), places, [law, law], 2)
     assert np.array_equal(first.start_s, second.start_s)
     assert first.occurrence == pytest.approx(second.occurrence, rel=0.02)
 
 
-def test_a_hop_added_at_the_end_changes_no_other():
+def test_a_hop_added_anywhere_changes_no_other():
     law = law_of(0.05, 6.0, 45.0, "flat")
-    few = draw_activity(Streams(5, 0), night_region(["a", "b"], [0, 30], [0, 0]), [law] * 2, 2)
-    more = draw_activity(Streams(5, 0), night_region(["a", "b", "c"], [0, 30, 10], [0, 0, 5]), [law] * 3, 2)
-    for before, after in zip(few, more, strict=False):
+    few = draw_activity(Streams(5, 0), night_places([0.0, 30.0], ["a", "b"]), [law] * 2, 2)
+    more = draw_activity(Streams(5, 0), night_places([10.0, 0.0, 30.0], ["c", "a", "b"]), [law] * 3, 2)
+    for before, after in zip(few, more[1:], strict=True):
         assert np.array_equal(before.start_s, after.start_s)
-        assert before.occurrence == pytest.approx(after.occurrence)
+        assert np.array_equal(before.occurrence, after.occurrence)
 
 
 def test_fading_is_at_night_and_in_summer():
@@ -189,7 +225,7 @@ def test_fading_is_at_night_and_in_summer():
         law = night_law(
             occurrence_worst=0.05, annual_reduction_db=6.0, latitude_deg=latitude, longitude_deg=-90.0
         )
-        (hop,) = draw_activity(Streams(5, 0), night_region(["a"], [0], [0]), [law], 10)
+        (hop,) = draw_activity(Streams(5, 0), night_places([0.0]), [law], 10)
         local_hour = (hop.start_s / 3600.0 - 6.0) % 24.0
         assert set(np.round(local_hour).astype(int) % 24) == {22, 23, *range(8)}
         in_season = np.isin(month_of(hop.start_s), list(months))
@@ -200,9 +236,21 @@ def test_fading_is_at_night_and_in_summer():
 def test_units_of_the_pattern():
     assert severity_table(1.3).mean() == pytest.approx(1.0)
     assert law_module.hour_weight_of_day().sum() == pytest.approx(24.0)
-    assert month_weights(2.0, False) @ MONTH_DAYS / MONTH_DAYS.sum() == pytest.approx(1.0)
-    assert month_weights(2.0, False).argmax() == 6
-    assert month_weights(2.0, True).argmax() == 0
+    for north in (0.0, 0.3, 1.0):
+        assert month_weights(2.0, north) @ MONTH_DAYS / MONTH_DAYS.sum() == pytest.approx(1.0)
+    assert month_weights(2.0, 1.0).argmax() == 6
+    assert month_weights(2.0, 0.0).argmax() == 0
+
+
+def test_no_season_turns_over_at_the_equator():
+    """A degree moves no month by more than a tenth of the largest; beyond the tropics there is one season."""
+    latitude_deg = np.arange(-40.0, 41.0)
+    share = np.array([north_share(latitude) for latitude in latitude_deg])
+    assert share[latitude_deg > 23.44].tolist() == [1.0] * 17
+    assert share[latitude_deg < -23.44].tolist() == [0.0] * 17
+    assert north_share(0.0) == 0.5
+    weights = np.array([month_weights(3.0, north) for north in share])
+    assert np.abs(np.diff(weights, axis=0)).max() < 0.1 * weights.max()
 
 
 @pytest.mark.parametrize(

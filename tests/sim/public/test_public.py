@@ -1,6 +1,7 @@
 """What ``import hopyears`` offers: lazy, complete, with examples that run, beside any other names."""
 
 import doctest
+import runpy
 import subprocess
 import sys
 from pathlib import Path
@@ -109,6 +110,25 @@ def test_table_of_columns() -> None:
         hopyears.columns("nonsense")
     for name in RESULT_TABLES:
         assert len(hopyears.columns(name)) > 1
+
+
+def test_a_plan_may_be_plain_data(folder: Path) -> None:
+    base = hopyears.read_network(folder / "network.toml")
+    changes = {"hops": [{"id": "hill-mill", "scheme": "1+1 HSB"}]}
+    assert hopyears.read_plan(changes, base).network == hopyears.read_plan(folder / "plan.toml", base).network
+    assert changes == {"hops": [{"id": "hill-mill", "scheme": "1+1 HSB"}]}
+    with pytest.raises(InputError, match=r'plan: .*scheme is "9"'):
+        hopyears.read_plan({"hops": [{"id": "hill-mill", "scheme": "9"}]}, base)
+
+
+@pytest.mark.slow
+def test_the_walk_through_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setenv("WALK_THROUGH_YEARS", "2")
+    monkeypatch.setenv("MPLBACKEND", "agg")
+    runpy.run_path(str(Path(__file__).parents[3] / "experiments/walk_through/walk_through.py"))
+    told = capsys.readouterr().out
+    for words in ("Town, hills and a farm", "ridge-farm", "farm-town", "larger battery", "min/year"):
+        assert words in told
 
 
 @pytest.mark.slow

@@ -9,10 +9,11 @@ from small_networks import source_of, triangle
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.counting.tallies import Run, add_tallies, tally_block
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.runs.summary_traffic import priority_table, undelivered_table
-from hopyears.sim.services.service import HopHistory, ServiceDemand, sweep_services
+from hopyears.sim.services.service import ServiceDemand, sweep_services
 
 RUN = Run("digest", 1, ("first", "second", "third"), ("hop",))
 DEMANDS = (
@@ -28,8 +29,7 @@ def block(number, low_s, down_s):
     hop = HopHistory(
         np.array([0.0, 1000.0, 1000.0 + low_s, 50_000.0, 50_000.0 + down_s]),
         np.array([0, 1, 0, 2, 0], dtype=np.int32),
-        np.array([150.0, 100.0, 0.0]),
-        np.array([150.0, 100.0, 0.0]),
+        np.array([[150.0, 100.0, 0.0]] * 2).T,
         np.array([0, int(Cause.RAIN), int(Cause.POWER)]),
     )
     histories = sweep_services([hop], DEMANDS, SECONDS_PER_YEAR)

@@ -47,8 +47,8 @@ def test_rerouting_gives_the_best_routes_in_order():
 def test_a_route_over_parallel_links():
     finder = RouteFinder([*LINKS, Link("c", "b", 20.0)], unused=[])
     working = finder.working("a", "e")
-    assert finder.twins(working) == (((0, 0), (1, 0), (5, 1)), ((0, 0), (7, 1), (6, 1)))
-    assert RouteFinder(LINKS, unused=[5]).twins(working) == ()
+    assert finder.over_parallel_links(working) == (((0, 0), (1, 0), (5, 1)), ((0, 0), (7, 1), (6, 1)))
+    assert RouteFinder(LINKS, unused=[5]).over_parallel_links(working) == ()
 
 
 def test_no_route():

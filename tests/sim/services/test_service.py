@@ -5,13 +5,25 @@ from hypothesis import strategies as st
 from slow_sweep import slow_sweep
 
 from hopyears.models.judging.cause import Cause
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services import service_run
-from hopyears.sim.services.service import BACKWARD, FORWARD, HopHistory, ServiceDemand, sweep_services
+from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, sweep_services
 
 N_SECONDS = 40
-FORWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 100.0, 0.0])
-BACKWARD_MBIT_S = np.array([100.0, 60.0, 30.0, 0.0, 20.0, 100.0])
-CAUSES = np.array([0, Cause.RAIN, Cause.RAIN | Cause.MULTIPATH, Cause.POWER, Cause.MULTIPATH, Cause.CABLE])
+CAPACITY_MBIT_S = np.array(
+    [[100.0, 60.0, 30.0, 0.0, 100.0, 0.0, 0.0], [100.0, 60.0, 30.0, 0.0, 20.0, 100.0, 0.0]]
+).T
+CAUSES = np.array(
+    [
+        0,
+        Cause.RAIN,
+        Cause.RAIN | Cause.MULTIPATH,
+        Cause.POWER,
+        Cause.MULTIPATH,
+        Cause.CABLE,
+        Cause.MAINTENANCE,
+    ]
+)
 
 
 def _hop(times=(), states=(), causes=CAUSES):
@@ -19,15 +31,14 @@ def _hop(times=(), states=(), causes=CAUSES):
     return HopHistory(
         np.array([0.0, *times]),
         np.array([0, *states], dtype=np.int32),
-        FORWARD_MBIT_S,
-        BACKWARD_MBIT_S,
+        CAPACITY_MBIT_S,
         np.asarray(causes, dtype=np.int64),
     )
 
 
 @st.composite
 def _histories(draw):
-    changes = draw(st.lists(st.tuples(st.integers(0, N_SECONDS + 5), st.integers(0, 5)), max_size=12))
+    changes = draw(st.lists(st.tuples(st.integers(0, N_SECONDS + 5), st.integers(0, 6)), max_size=12))
     changes.sort(key=lambda change: change[0])
     return _hop([t for t, _ in changes], [s for _, s in changes])
 
@@ -51,6 +62,7 @@ def _networks(draw):
             priority=draw(st.integers(1, 2)),
             routes=tuple(draw(st.lists(route, min_size=1, max_size=3))),
             switching_s=draw(st.sampled_from([0.0, 1.0, 3.0])),
+            commanded_s=draw(st.sampled_from([0.0, 1.0])),
             hold_off_s=draw(st.sampled_from([0.0, 2.0])),
             wait_to_restore_s=draw(st.sampled_from([0.0, 5.0, np.inf])),
             switch_below_mbit_s=draw(st.sampled_from([0.0, 50.0])),
@@ -131,6 +143,35 @@ def test_protection_switches_after_hold_off_and_goes_back_after_the_wait():
     assert list(causes) == [Cause.POWER, Cause.POWER | Cause.SWITCHING, Cause.SWITCHING]
 
 
+def test_planned_work_is_left_by_command_and_so_is_the_way_back():
+    """A command moves traffic before the work begins; where the new route is ready first, nothing is lost."""
+    hops = [_hop([10, 40, 80], [6, 0, 3]), _hop()]
+    routes = (((0, 0),), ((1, 0),))
+    ready = _one(
+        hops, routes=routes, hold_off_s=2.0, switching_s=5.0, commanded_s=0.0, wait_to_restore_s=20.0
+    )
+    start, end, causes = ready.down_intervals(FORWARD)
+    # Only the failure at 80 s costs traffic.
+    np.testing.assert_allclose([start[0], end[-1]], [80.0, 87.0])
+    assert not any(cause & Cause.MAINTENANCE for cause in causes)
+    brief = _one(
+        hops, routes=routes, hold_off_s=2.0, switching_s=5.0, commanded_s=0.05, wait_to_restore_s=20.0
+    )
+    start, end, _ = brief.down_intervals(FORWARD)
+    np.testing.assert_allclose(start[:2], [10.0, 60.0])
+    np.testing.assert_allclose(end[:2], [10.05, 60.05])
+
+
+def test_a_degraded_route_is_left_only_where_the_trigger_says_so():
+    hops = [_hop([10, 40], [2, 0]), _hop()]
+    fail, degrade = (
+        _one(hops, routes=(((0, 0),), ((1, 0),)), switch_below_mbit_s=below).down_intervals(FORWARD)
+        for below in (0.0, 50.0)
+    )
+    np.testing.assert_allclose((fail[1] - fail[0]).sum(), 30.0)
+    np.testing.assert_allclose((degrade[1] - degrade[0]).sum(), 0.05)
+
+
 def test_both_routes_lost_names_the_causes_of_both():
     hops = [_hop([10], [3]), _hop([5], [4])]
     history = _one(hops, routes=(((0, 0),), ((1, 0),)), switching_s=0.0)
@@ -174,17 +215,6 @@ def test_parallel_hops_share_their_load():
     assert sorted(history.rate_mbit_s[:, 0]) == [100.0, 150.0]
 
 
-def test_counterfactual_of_a_hop_that_never_failed():
-    hops = [_hop([10, 20], [3, 0]), _hop([15, 30], [3, 0])]
-    route = (((0, 0), (1, 0)),)
-    whole = _one(hops, routes=route)
-    without = _one([hops[0].never_degraded(), hops[1]], routes=route)
-    assert whole.seconds[whole.down[:, 0]].sum() == 20.0
-    assert without.seconds[without.down[:, 0]].sum() == 15.0
-    with pytest.raises(ValueError, match="causes has no state without causes"):
-        _hop(causes=np.ones(6)).never_degraded()
-
-
 def test_a_service_without_committed_rate_is_down_when_it_gets_nothing():
     history = _one([_hop([10, 20, 30], [2, 3, 0])], committed_mbit_s=0.0)
     start, end, _ = history.down_intervals(FORWARD)
@@ -214,7 +244,7 @@ def test_bad_links_and_hops_are_refused():
         sweep_services([_hop()], [service], 10.0, links=[(0, 0)])
     with pytest.raises(ValueError, match="duration_s is 0"):
         sweep_services([_hop()], [service], 0.0)
-    with pytest.raises(ValueError, match="state is 0 to 9; must be 0 to 5"):
+    with pytest.raises(ValueError, match="state is 0 to 9; must be 0 to 6"):
         _hop([1.0], [9])
     with pytest.raises(ValueError, match="time_s goes back"):
         _hop([5.0, 1.0], [1, 0])

@@ -2,6 +2,7 @@
 
 from itertools import combinations
 
+import numpy as np
 import pytest
 from small_networks import hop, triangle
 
@@ -108,11 +109,30 @@ def test_time_to_switch(more, expected):
     assert demand(**more).switching_s == expected
 
 
+@pytest.mark.parametrize(
+    ("more", "expected"),
+    [
+        ({}, 0.0),
+        ({"protection": "protected"}, 0.05),
+        ({"protection": "rerouted"}, 0.0),
+        ({"protection": "rerouted", "commanded_switching_time_s": 0.2}, 0.2),
+    ],
+)
+def test_time_to_switch_by_command(more, expected):
+    assert demand(**more).commanded_s == expected
+
+
+def test_a_switch_that_does_not_revert_waits_for_ever():
+    assert demand(protection="protected", reverts=False).wait_to_restore_s == np.inf
+
+
 def test_rates_and_shares():
     found = demand(peak_mbit_s=80.0, required_share=0.5, priority=2, hold_off_s=0.1, wait_to_restore_s=60.0)
     assert (found.wait_to_restore_s, demand().wait_to_restore_s) == (60.0, 300.0)
     assert (found.committed_mbit_s, found.peak_mbit_s, found.priority) == (20.0, 80.0, 2)
-    assert (found.required_share, found.switch_below_mbit_s, found.hold_off_s) == (0.5, 10.0, 0.1)
+    assert (found.required_share, found.switch_below_mbit_s, found.hold_off_s) == (0.5, 0.0, 0.1)
+    degrade = demand(peak_mbit_s=80.0, required_share=0.5, switch_trigger="signal degrade")
+    assert degrade.switch_below_mbit_s == 10.0
     assert demand().peak_mbit_s == 20.0
 
 

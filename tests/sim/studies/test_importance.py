@@ -8,7 +8,7 @@ from small_networks import source_of, triangle
 
 from hopyears.models.judging.cause import EQUIPMENT, Cause
 from hopyears.models.network.network import Maintenance, PartChange, Power, Service, Site
-from hopyears.sim.blocks.block import BlockSimulator, hop_history
+from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands import main
 from hopyears.sim.runs.rerun import open_run
@@ -97,16 +97,14 @@ def test_the_plant_unchanged_changes_nothing(simulator, case):
 
 def test_draws_judged_with_lower_thresholds_in_hand_give_the_same(simulator, draws, case):
     """Rain and fades that were drawn for weaker states than needed change nothing."""
-    from hopyears.sim.hops.hop import hop_timeline
+    from hopyears.sim.hops.hop import hop_history
 
     for i, segments in enumerate(draws.segments[:2]):  # no service crosses the third
         low = 0.5 * simulator.thresholds[i].lowest_rain_db(segments.states)
         tops = simulator.thresholds[i].highest_power(segments.states)
         fades = simulator.fades(draws, i, min(2.0 * tops[0], 4.0), min(2.0 * tops[1], 4.0))
         again = hop_history(
-            hop_timeline(
-                simulator.thresholds[i], segments, simulator.rain(draws, i, low), fades, draws.duration_s
-            )
+            simulator.thresholds[i], segments, simulator.rain(draws, i, low), fades, draws.duration_s
         )
         before = case.hops[i]
         mine = sweep_services([again], [_alone(simulator, i)], draws.duration_s)[0]

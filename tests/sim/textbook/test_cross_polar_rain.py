@@ -5,12 +5,12 @@ import pytest
 from small_networks import source_of, triangle
 
 from hopyears.models.air import cross_polar, rain_attenuation
-from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.sim.blocks.prepared import ModelOptions, prepare, rain_target_db
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.studies.against import hold_against
-from hopyears.sim.textbook.predict import MINUTES_PER_YEAR, predict_hops
+from hopyears.sim.textbook.predict import predict_hops
 
 ONLY_RAIN = ModelOptions(multipath=False, failures=False)
 FIGURE = "cross-polar in rain"

@@ -12,6 +12,7 @@ from scipy.stats import lognorm
 from small_networks import RADIO, hop, triangle
 
 from hopyears.models.air import diversity
+from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.markov import dark_h_per_year
 from hopyears.models.network.network import (
@@ -30,7 +31,6 @@ from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
 from hopyears.sim.textbook.fading import fading_outage, rain_exceedance
 from hopyears.sim.textbook.predict import (
-    MINUTES_PER_YEAR,
     hop_equipment_unavailability,
     predict_hops,
     predict_services,

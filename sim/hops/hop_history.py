@@ -1,0 +1,60 @@
+"""What a hop, or any link, offers over a block: numbered states in time, and what each number means."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def _no_channels() -> NDArray[np.int64]:
+    return np.empty((0, 0), dtype=np.int64)
+
+
+@dataclass(frozen=True)
+class HopHistory:
+    """Piecewise-constant history of one hop; arrays are read-only.
+
+    Parameters
+    ----------
+    time_s : float array, shape (n_changes,)
+        When each state begins [s], not decreasing; the first is 0. Each lasts until the next.
+    state : int array, shape (n_changes,)
+        State that begins, 0 to n_states - 1.
+    capacity_mbit_s : float array, shape (n_states, 2)
+        Capacity of each state forward (from end a to end b) and backward [Mbit/s], at least 0.
+    causes : int array, shape (n_states,)
+        Cause flags (``models.judging.cause.Cause``) of whatever keeps the hop below its full capacity; 0 at
+        full capacity.
+    levels : int array, shape (n_states, n_channel_directions)
+        Usable modulations of each channel-direction, 0 (down) to M; none for a link without channels.
+
+    Raises
+    ------
+    ValueError
+        If shapes do not fit, time goes back, or a state or a capacity is impossible.
+    """
+
+    time_s: NDArray[np.float64]
+    state: NDArray[np.int32]
+    capacity_mbit_s: NDArray[np.float64]
+    causes: NDArray[np.int64]
+    levels: NDArray[np.int64] = field(default_factory=_no_channels)
+
+    def __post_init__(self) -> None:
+        n_states = self.causes.size
+        if self.time_s.shape != self.state.shape or self.time_s.size == 0 or self.time_s[0] != 0.0:
+            raise ValueError("time_s does not begin at 0 with one state each; must")
+        if self.capacity_mbit_s.shape != (n_states, 2):
+            raise ValueError(
+                f"capacity_mbit_s is of shape {self.capacity_mbit_s.shape}; must be ({n_states}, 2)"
+            )
+        if self.state.min() < 0 or self.state.max() >= n_states:
+            raise ValueError(
+                f"state is {self.state.min()} to {self.state.max()}; must be 0 to {n_states - 1}"
+            )
+        if not (np.all(self.capacity_mbit_s >= 0.0) and np.all(np.isfinite(self.capacity_mbit_s))):
+            raise ValueError("capacity_mbit_s holds a negative or unbounded value; must be at least 0")
+        if np.any(np.diff(self.time_s) < 0.0):
+            raise ValueError("time_s goes back; must not decrease")
+        for array in (self.time_s, self.state, self.capacity_mbit_s, self.causes, self.levels):
+            array.setflags(write=False)

@@ -1,0 +1,155 @@
+"""Where the air is still: how strong nights are over the globe, and the hours that rain takes from them."""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.basics.kernel import kernel
+from hopyears.sim.streams import Streams
+
+NIGHT_SCALE_KM: Final = 20.0
+"""Latent severities of a night correlate as exp(-(d/20 km)^2) between places d apart. Chosen so that hops of
+a chain, 30 to 50 km from middle to middle, have nights of their own, as ITU-R P.530 2.3.7 asks of fades
+deeper than 20 dB, and hops side by side the same nights (common practice)."""
+
+TILE_DEG: Final = 0.125
+"""Side of a tile of the globe [degrees of latitude]: 14 km, small beside ``NIGHT_SCALE_KM``."""
+
+_KM_PER_DEG: Final = 111.19
+_REACH_KM: Final = 2.5 * NIGHT_SCALE_KM
+"""Beyond this a tile has no weight (exp(-12.5) of the nearest)."""
+
+_FloatArray = NDArray[np.float64]
+
+
+class NightWeather:
+    """A standard normal number for each night of a block at any place of the globe.
+
+    Each tile of the globe has a stream of its own, and a place the weighted sum of the tiles about it, so
+    that a hop more or less moves nothing and the cost grows with the hops. The sum is normal with variance 1
+    whatever the weights.
+
+    Parameters
+    ----------
+    streams : Streams
+        Uses ("nights", row, column) of each tile.
+    n_nights : int
+    """
+
+    def __init__(self, streams: Streams, n_nights: int) -> None:
+        self._streams, self._n_nights = streams, n_nights
+        self._tiles: dict[tuple[int, int], _FloatArray] = {}
+
+    def at(self, latitude_deg: float, longitude_deg: float) -> _FloatArray:
+        """The numbers at one place, shape (n_nights,)."""
+        total, square = np.zeros(self._n_nights), 0.0
+        for tile, weight in tile_weights(latitude_deg, longitude_deg).items():
+            if tile not in self._tiles:
+                random = self._streams.generator("nights", *tile)
+                self._tiles[tile] = random.standard_normal(self._n_nights)
+            total += weight * self._tiles[tile]
+            square += weight * weight
+        return np.asarray(total / np.sqrt(square))
+
+
+def tile_weights(latitude_deg: float, longitude_deg: float) -> dict[tuple[int, int], float]:
+    """Weights of the tiles about a place, by row (from the equator) and column (from Greenwich).
+
+    Weights fall as exp(-2 (d/20 km)^2) with the distance of a tile's centre: two places d apart then share
+    exp(-(d/20 km)^2) of their sums. Rows are cut into as many equal columns as make tiles about square.
+    """
+    reach_rows = int(_REACH_KM / _KM_PER_DEG / TILE_DEG) + 1
+    middle_row = int(np.floor(latitude_deg / TILE_DEG))
+    weights: dict[tuple[int, int], float] = {}
+    for row in range(middle_row - reach_rows, middle_row + reach_rows + 1):
+        row_latitude_deg = (row + 0.5) * TILE_DEG
+        if abs(row_latitude_deg) >= 90.0:
+            continue
+        km_per_deg = _KM_PER_DEG * np.cos(np.radians(row_latitude_deg))
+        n_columns = max(round(360.0 * km_per_deg / (_KM_PER_DEG * TILE_DEG)), 1)
+        north_km = (row_latitude_deg - latitude_deg) * _KM_PER_DEG
+        place = longitude_deg / 360.0 * n_columns
+        reach = min(int(_REACH_KM / (360.0 / n_columns * km_per_deg)) + 1, n_columns // 2)
+        for column in range(int(np.floor(place)) - reach, int(np.floor(place)) + reach + 1):
+            east_km = (column + 0.5 - place) * 360.0 / n_columns * km_per_deg
+            distance_km = np.hypot(north_km, east_km)
+            if distance_km < _REACH_KM:
+                weights[row, column % n_columns] = float(np.exp(-2.0 * (distance_km / NIGHT_SCALE_KM) ** 2))
+    return weights
+
+
+@dataclass(frozen=True)
+class RainHours:
+    """Times with rain near a hop, disjoint and increasing: ``start_s`` and ``end_s``, shape (n,) each [s]."""
+
+    start_s: _FloatArray
+    end_s: _FloatArray
+
+    def touch(self, slot_start_s: _FloatArray, slot_s: float) -> NDArray[np.bool_]:
+        """Whether rain is near at any time of slots of this length; any shape."""
+        if not self.start_s.size:
+            return np.zeros(slot_start_s.shape, dtype=bool)
+        first = np.minimum(np.searchsorted(self.end_s, slot_start_s, side="right"), len(self.end_s) - 1)
+        inside = (self.start_s[first] < slot_start_s + slot_s) & (self.end_s[first] > slot_start_s)
+        return np.asarray(inside)
+
+
+def moved_out_of_rain(
+    level: _FloatArray, *, stillness: _FloatArray, rain: NDArray[np.bool_], month: NDArray[np.int64]
+) -> _FloatArray:
+    """Activity of nights with the hours of rain emptied as far as dry hours of the month can take it.
+
+    Parameters
+    ----------
+    level : array, shape (n_nights, n_hours)
+        Activity, at least 0.
+    stillness : array, shape (n_nights,)
+        Of hours alike in activity, those of the stillest nights take it first.
+    rain : bool array, shape (n_nights, n_hours)
+    month : int64 array, shape (n_nights, n_hours)
+        Month of the block that each hour lies in.
+
+    Notes
+    -----
+    Multipath needs still, clear air, so none is left where rain is near (common practice). In each month, and
+    at each hour of the clock, the strongest activity in rain changes places with the weakest in the dry, as
+    long as that is weaker. So every month keeps its activities, each at its hour of the clock: the laws of
+    P.530 over the month and the year hold to the letter. Where it rains near the hop on most nights, the
+    weakest activity stays in the rain.
+    """
+    moved = np.ascontiguousarray(level.T.copy())
+    _swap_rainy(moved, stillness, np.ascontiguousarray(rain.T), np.ascontiguousarray(month.T))
+    return np.ascontiguousarray(moved.T)
+
+
+@kernel
+def _swap_rainy(level: Any, stillness: Any, rain: Any, month: Any) -> None:
+    n_hours, n_nights = level.shape
+    for hour in range(n_hours):
+        first = 0
+        while first < n_nights:
+            last = first
+            while last < n_nights and month[hour, last] == month[hour, first]:
+                last += 1
+            _swap_within(level[hour], stillness, rain[hour], first, last)
+            first = last
+
+
+@kernel
+def _swap_within(level: Any, stillness: Any, rain: Any, first: int, last: int) -> None:
+    """Swap within one run of nights; what has been moved is in the dry, so that it is not met again."""
+    while True:
+        wet, dry = -1, -1
+        for i in range(first, last):
+            if rain[i]:
+                if level[i] > 0.0 and (wet < 0 or level[i] > level[wet]):
+                    wet = i
+            elif (
+                dry < 0 or level[i] < level[dry] or (level[i] == level[dry] and stillness[i] > stillness[dry])
+            ):
+                dry = i
+        if wet < 0 or dry < 0 or level[wet] <= level[dry]:
+            return
+        level[wet], level[dry] = level[dry], level[wet]

@@ -1,0 +1,96 @@
+"""Nights over the globe, and hours that rain takes."""
+
+import numpy as np
+import pytest
+from fade_shares import night_places
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hopyears.models.basics.calendar import month_edges_s
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.multipath.night_law import night_law
+from hopyears.sim.multipath.nights import SLOT_S, draw_activity
+from hopyears.sim.multipath.still_air import NightWeather, RainHours, moved_out_of_rain, tile_weights
+from hopyears.sim.streams import Streams
+
+
+def shared(first, second):
+    """Correlation of the weighted sums of two places."""
+    a, b = tile_weights(*first), tile_weights(*second)
+    square = sum(w * w for w in a.values()) * sum(w * w for w in b.values())
+    return sum(w * b.get(tile, 0.0) for tile, w in a.items()) / np.sqrt(square)
+
+
+@given(st.floats(-78.0, 78.0), st.floats(-180.0, 180.0), st.floats(0.0, 60.0), st.floats(0.0, 2.0 * np.pi))
+def test_nights_correlate_by_distance_alone(latitude, longitude, distance_km, bearing):
+    """exp(-(d/20 km)^2) anywhere, also across the date line, within 0.03."""
+    north = latitude + distance_km * np.cos(bearing) / 111.19
+    east = longitude + distance_km * np.sin(bearing) / (111.19 * np.cos(np.radians((latitude + north) / 2)))
+    if not -180.0 <= east <= 180.0:
+        east -= np.copysign(360.0, east)
+    wanted = np.exp(-((distance_km / 20.0) ** 2))
+    assert shared((latitude, longitude), (north, east)) == pytest.approx(wanted, abs=0.03)
+
+
+def test_nights_are_standard_normal_anywhere():
+    """Mean and variance of 36,525 nights, within 4 standard errors."""
+    weather = NightWeather(Streams(1, 0), 36_525)
+    for place in ((50.0, 10.0), (0.01, -179.99), (-71.3, 3.0)):
+        numbers = weather.at(*place)
+        assert abs(numbers.mean()) < 4.0 / np.sqrt(36_525)
+        assert abs(numbers.var() - 1.0) < 4.0 * np.sqrt(2.0 / 36_525)
+
+
+@st.composite
+def nights_with_rain(draw):
+    random = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    n = draw(st.integers(1, 70))
+    level = np.where(random.random((n, 3)) < draw(st.floats(0.0, 1.0)), random.random((n, 3)), 0.0)
+    rain = random.random((n, 3)) < draw(st.floats(0.0, 1.0))
+    month = np.repeat(np.arange(3), 24)[:n, None] + np.zeros(3, dtype=np.int64)
+    return level, random.random(n), rain, month
+
+
+@given(nights_with_rain())
+def test_rain_takes_the_weakest_activity_of_its_month_and_hour(drawn):
+    """Every month and hour keeps its activities; none in rain is stronger than any in the dry."""
+    level, stillness, rain, month = drawn
+    moved = moved_out_of_rain(level, stillness=stillness, rain=rain, month=month)
+    for hour in range(3):
+        for number in range(3):
+            inside = month[:, hour] == number
+            before, after, wet = level[inside, hour], moved[inside, hour], rain[inside, hour]
+            assert np.array_equal(np.sort(before), np.sort(after))
+            assert after[wet].max(initial=0.0) <= after[~wet].min(initial=np.inf)
+
+
+def test_without_rain_nothing_moves():
+    level = np.random.default_rng(2).random((30, 10))
+    dry, month = np.zeros((30, 10), dtype=bool), np.zeros((30, 10), dtype=np.int64)
+    assert np.array_equal(moved_out_of_rain(level, stillness=level[:, 0], rain=dry, month=month), level)
+
+
+def test_no_fading_while_rain_is_near_and_the_same_law():
+    """Rain for 4 h every fourth day: months keep their hours' activities, and all fading is in the dry."""
+    law = night_law(
+        occurrence_worst=0.05, annual_reduction_db=6.0, latitude_deg=45.0, longitude_deg=0.0, terrain="hilly"
+    )
+    start_s = np.arange(22.7 * 3600.0, 10 * SECONDS_PER_YEAR, 4 * 86_400.0)
+    rain = RainHours(start_s, start_s + 4 * 3600.0)
+    places = night_places([0.0])
+    (free,) = draw_activity(Streams(3, 0), places, [law], 10)
+    (kept,) = draw_activity(Streams(3, 0), places, [law], 10, [rain])
+    assert rain.touch(free.start_s, SLOT_S).any()
+    assert not rain.touch(kept.start_s, SLOT_S).any()
+    for first, last in zip(month_edges_s(10)[:-1], month_edges_s(10)[1:], strict=True):
+        before, after = (
+            hop.occurrence[(hop.start_s >= first) & (hop.start_s < last)] for hop in (free, kept)
+        )
+        assert np.sort(before) == pytest.approx(np.sort(after))
+
+
+def test_rain_is_near_an_hour_that_it_touches():
+    rain = RainHours(np.array([100.0, 5000.0]), np.array([200.0, 9000.0]))
+    slots = np.array([0.0, 150.0, 200.0, 4001.0, 8999.0, 9000.0, 20_000.0])
+    wanted = [True, True, False, True, True, False, False]
+    assert rain.touch(slots, 1000.0).tolist() == wanted
