@@ -57,9 +57,9 @@ def kind_densities(
 
     Notes
     -----
-    Showers solve the Volterra equation z phi(z) (1 - g) = sigma a'(0) G(z) + sigma^2 integral of G(z') a''(sigma
-    (z' - z)) dz', downwards, cut at 0. Where it was cut their skirts alone make more than their part, and
-    wide rain takes what is left: z phi(z) less all that the showers make. Our own.
+    Showers solve the Volterra equation z phi(z) (1 - g) = sigma a'(0) G(z) + sigma^2 integral of G(z')
+    a''(sigma (z' - z)) dz', downwards, cut at 0. Where it was cut their skirts alone make more than their
+    part, and wide rain takes what is left: z phi(z) less all that the showers make. Our own.
     """
     grid = np.arange(0.0, TOP + 0.5 * _STEP, _STEP)
     log_peak = np.log(mean_rate_mm_h) - MU_OFFSET + SIGMA * grid

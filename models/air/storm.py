@@ -119,11 +119,12 @@ _RIDGE_DEG, _RIDGE_HALF_WIDTH_DEG, _RIDGE_SHIFT_DEG = 26.0, 7.0, 4.0
 
 
 def drift_by_latitude(latitude_deg: ArrayLike, month: ArrayLike) -> NDArray[np.float64]:
-    """Mean speed [km/h], heading and its standard deviation [degrees] of systems, last axis; shapes broadcast.
+    """Mean speed [km/h], heading and its standard deviation [degrees] of systems, last axis; shapes
+    broadcast.
 
-    Poleward of the subtropical ridge systems go with the westerlies, towards the east and a little towards the
-    pole; equatorward of it with the trades, towards the west. Across the ridge both are mixed, which slows
-    them down and scatters their headings. The ridge moves with the sun.
+    Poleward of the subtropical ridge systems go with the westerlies, towards the east and a little towards
+    the pole; equatorward of it with the trades, towards the west. Across the ridge both are mixed, which
+    slows them down and scatters their headings. The ridge moves with the sun.
 
     Parameters
     ----------
@@ -134,9 +135,9 @@ def drift_by_latitude(latitude_deg: ArrayLike, month: ArrayLike) -> NDArray[np.f
 
     References
     ----------
-    J. P. Peixoto, A. H. Oort, Physics of Climate (1992), chapter 7: zonal mean winds near 700 hPa, ridge at 25 to
-    30 degrees (from memory). Speeds of the westerlies as calibrated on measured links; those of the trades,
-    width and shift of the ridge: common practice.
+    J. P. Peixoto, A. H. Oort, Physics of Climate (1992), chapter 7: zonal mean winds near 700 hPa, ridge at
+    25 to 30 degrees (from memory). Speeds of the westerlies as calibrated on measured links; those of the
+    trades, width and shift of the ridge: common practice.
     """
     latitude = np.asarray(latitude_deg, dtype=np.float64)
     sun = _RIDGE_SHIFT_DEG * np.cos(2.0 * np.pi * (np.asarray(month) - 6.5) / 12.0)

@@ -203,7 +203,8 @@ def field_law(network: Network) -> RainLaw:
 def field_weather(network: Network, storms: StormModel, region: Region) -> Weather:
     """Climate and drift about the network: the maps with the user's changes.
 
-    Monthly temperature or rainfall of the user's own hold for the whole network; a rain rate scales all rates.
+    Monthly temperature or rainfall of the user's own hold for the whole network; a rain rate scales all
+    rates.
     """
     law, known, centre = field_law(network), network.climate, network_centre_deg(network)
     mapped = network_climate(network).rain_law

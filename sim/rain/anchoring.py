@@ -143,7 +143,8 @@ def raw_attenuation_law(
 ) -> RawLaw:
     """Long-run law of a hop's raw attenuation [dB], from snapshots, kept on disk.
 
-    About a place with several nodes of the map, the time above each level is the mean of theirs by their shares.
+    About a place with several nodes of the map, the time above each level is the mean of theirs by their
+    shares.
     """
     line = (float(path_length_km), float(k), float(alpha))
     nodes = [(1.0, law)] if isinstance(law, RainLaw) else law

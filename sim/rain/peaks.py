@@ -1,8 +1,8 @@
 """Number and peaks of the shapes of each month, so that overlapping shapes together meet the rain law.
 
-Without overlap, the densities of ``models.air.rain_kinds`` meet a month's law exactly. But shapes overlap, above
-all within a storm. The factor that makes up for it depends on the month's mean rate and probability of rain only,
-and was fitted once from snapshots of the field for a grid of both (``overlap.csv``).
+Without overlap, the densities of ``models.air.rain_kinds`` meet a month's law exactly. But shapes overlap,
+above all within a storm. The factor that makes up for it depends on the month's mean rate and probability of
+rain only, and was fitted once from snapshots of the field for a grid of both (``overlap.csv``).
 """
 
 from dataclasses import astuple, dataclass, replace
@@ -16,7 +16,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_kinds import kind_densities
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA, RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
-from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw, law_of
+from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw
 from hopyears.sim.rain.scenes import hop_samples, scenes
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
@@ -27,11 +27,11 @@ STANDARD_PEAKS = np.linspace(-1.0, 5.5, 131)
 """Grid of peaks: z = (ln M - mu) / sigma."""
 
 _LEVELS = np.arange(-0.75, 3.8, 0.25)
-_KNOT_STEP, _PEAK_OVER_LEVEL = 0.75, 0.35
+_KNOT_STEP, _RIDGE, _SMOOTHING = 0.75, 0.01, 0.02
 TABLE_PEAKS = np.arange(-0.5, 3.3, _KNOT_STEP)
 """Peaks z at which the table of overlaps has the factor; it is linear between them."""
 
-_ROUNDS = ((1500, 1.0), (1500, 1.0), (2500, 0.7), (4000, 0.5), (4000, 0.33), (4000, 0.25))
+_ROUNDS = ((2000, 1.0), (3000, 1.0), (5000, 0.7), (6000, 0.5), (6000, 0.35))
 """Snapshots and gain of each round."""
 
 
@@ -52,14 +52,14 @@ def month_law(
     population: CellPopulation, storms: StormModel, mean_rate_mm_h: float, rain_probability: float
 ) -> MonthLaw:
     """Shapes of one month; see ``month_laws``."""
-    given = {"mean_rate_mm_h": mean_rate_mm_h, "rain_probability": rain_probability}
-    law = sparse_law(population, storms, **given)
+    model, month = (population, storms), (mean_rate_mm_h, rain_probability)
+    law = sparse_law(*model, mean_rate_mm_h=mean_rate_mm_h, rain_probability=rain_probability)
     if rain_probability == 0.0:
         return law
-    if (population, storms) == (DEFAULT_POPULATION, DEFAULT_STORMS):
+    if model == (DEFAULT_POPULATION, DEFAULT_STORMS):
         return _corrected(law, _on_grid(overlap_table().log_factor(mean_rate_mm_h, rain_probability)))
-    key: Key = (RAIN_MODEL_VERSION, *given.values(), repr(astuple(population)), repr(astuple(storms)))
-    kept = kept_arrays("cells", key, lambda: {"log_factor": fitted_factor(population, storms, **given)})
+    key: Key = (RAIN_MODEL_VERSION, *month, repr(astuple(population)), repr(astuple(storms)))
+    kept = kept_arrays("cells", key, lambda: {"log_factor": fitted_factor(*model, *month)})
     return _corrected(law, _on_grid(kept["log_factor"]))
 
 
@@ -70,8 +70,8 @@ def _at_rest(storms: StormModel) -> StormModel:
 
 @dataclass(frozen=True)
 class OverlapTable:
-    """Logarithm of the factor on the number of shapes that makes up for overlap: by mean rate, probability of rain and
-    peak; made by experiments/rain_calibration/overlap.py."""
+    """Logarithm of the factor on the number of shapes that makes up for overlap, by mean rate, probability
+    of rain and peak; made by experiments/rain_calibration/overlap.py."""
 
     mean_rate_mm_h: Floats
     rain_probability: Floats
@@ -110,10 +110,19 @@ def sparse_law(
     log_peak = _log_peaks(mean_rate_mm_h)
     kinds = kind_densities(population, storms, float(mean_rate_mm_h))
     showers, wide = (
-        PeakLaw(log_peak, rain_probability * np.interp(log_peak, kinds.log_peak, density, right=0.0))
+        PeakLaw(
+            log_peak, rain_probability * _with_light(np.interp(log_peak, kinds.log_peak, density, right=0.0))
+        )
         for density in (kinds.showers, kinds.wide)
     )
     return MonthLaw(showers, wide, float(mean_rate_mm_h))
+
+
+def _with_light(density: Floats) -> Floats:
+    """A few shapes weaker than any that the month needs without overlap, for the factor to work on."""
+    first = int(np.argmax(density > 0.0)) + 3
+    light = density[first] * np.exp((STANDARD_PEAKS[:first] - STANDARD_PEAKS[first]) / 0.2)
+    return np.concatenate([light, density[first:]])
 
 
 def fitted_factor(
@@ -127,15 +136,14 @@ def fitted_factor(
 ) -> Floats:
     """Logarithm of the factor on a month's shapes, at ``TABLE_PEAKS``, that meets its law with overlap.
 
-    Each round divides the number of shapes of a peak by the ratio of the found to the wanted time above the level
-    that such shapes mostly answer for, a little below their peak. Every round has draws of its own, lest the
-    shapes follow the chance of one sample, and later rounds count for less (Robbins and Monro's rule).
+    Each round takes one step of Newton's method from what the shapes of each peak are found to do. Every
+    round has draws of its own, lest the shapes follow the chance of one sample, and later rounds count for
+    less (Robbins and Monro's rule).
     """
     given = {"mean_rate_mm_h": mean_rate_mm_h, "rain_probability": rain_probability}
     sparse = sparse_law(population, storms, **given)
     log_median = _log_median(mean_rate_mm_h)
     wanted = np.log(rain_probability * ndtr(-_LEVELS))
-    nearness = np.maximum(1.0 - np.abs(_LEVELS[:, None] + _PEAK_OVER_LEVEL - TABLE_PEAKS) / _KNOT_STEP, 0.0)
     total = np.zeros(len(TABLE_PEAKS))
     for turn, (per_month, gain) in enumerate(rounds, start=1):
         law = _corrected(sparse, _on_grid(total))
@@ -144,10 +152,28 @@ def fitted_factor(
             [law], population, storms, per_month=per_month, first_month=first, longest_hop_km=0.0
         )
         rate, weight = hop_samples(snapshots, path_length_km=0.0, k=1.0, alpha=1.0)
-        law_found = law_of((np.log(np.maximum(rate, 1e-9)) - log_median) / SIGMA, weight)
-        excess = np.log(law_found.exceedance(_LEVELS)) - wanted
-        total = total - gain * (excess @ nearness) / nearness.sum(axis=0)
+        level = (np.log(np.maximum(rate, 1e-9)) - log_median) / SIGMA
+        peak = (snapshots.known_log_peak - log_median) / SIGMA
+        total = total + gain * _step(level, peak, weight, wanted, total)
     return total
+
+
+def _step(level: Floats, peak: Floats, weight: Floats, wanted: Floats, total: Floats) -> Floats:
+    """Change at ``TABLE_PEAKS`` that takes out what is exceeded too long, by least squares.
+
+    The time above a level belongs to the shapes found there by their shares of the rate, so the mean shares
+    of the peaks say how it answers to their numbers. Bends of the factor over the peaks are held small.
+    """
+    knots = np.clip(peak, TABLE_PEAKS[0], TABLE_PEAKS[-1])
+    near = np.maximum(1.0 - np.abs(knots[:, None] - TABLE_PEAKS) / _KNOT_STEP, 0.0)
+    above = (level[:, None] > _LEVELS) * weight[:, None]
+    found = above.sum(axis=0)
+    answers = (above.T @ near) / found[:, None]
+    excess = np.log(found) - wanted
+    bend = np.diff(np.eye(len(TABLE_PEAKS)), 2, axis=0)
+    smooth = _SMOOTHING * bend.T @ bend
+    left = answers.T @ answers + smooth + _RIDGE * np.eye(len(TABLE_PEAKS))
+    return np.asarray(np.linalg.solve(left, -answers.T @ excess - smooth @ total), dtype=np.float64)
 
 
 def _on_grid(factor: Floats) -> Floats:

@@ -38,7 +38,8 @@ class RawLaw:
 
 @dataclass(frozen=True)
 class PeakLaw:
-    """Shapes of one kind in a month: how many are alive per km^2 and unit of ln M, on an even grid of ln M [mm/h]."""
+    """Shapes of one kind in a month: how many are alive per km^2 and unit of ln M, on an even grid of ln M
+    [mm/h]."""
 
     log_peak: Floats
     density: Floats
@@ -88,8 +89,8 @@ class Gathering:
 def gathering(month: MonthLaw, population: CellPopulation, storms: StormModel) -> Gathering:
     """Numbers of systems, storms and cells that make a month's shapes.
 
-    There are as many systems as showers and wide shapes would need if each had its own, of the most storms and
-    of the most wide shapes; then both are spread over all.
+    There are as many systems as showers and wide shapes would need if each had its own, of the most storms
+    and of the most wide shapes; then both are spread over all.
     """
     cells = storms.cells_per_storm(month.mean_rate_mm_h)
     storm_births = month.showers.alive_per_km2 / population.mean_life_s / cells

@@ -1,10 +1,10 @@
 """Snapshots of the stationary rain field around a typical shape: fast long-run laws without a long run.
 
-For the sum I of the rates I_i that the shapes of a snapshot give along a hop, 1{A > a} = sum of (I_i / I) 1{A > a}.
-So the chance of A > a is the mean, over the shapes that can touch a hop (their number per square kilometre is
-known), of I_0 / I where A > a, in a snapshot that is known to hold shape 0: its storm with the other cells
-alive then, the rest of its system, and the systems near by (Slivnyak's theorem for a Poisson process of
-systems). No rare event is left to chance: every snapshot counts.
+For the sum I of the rates I_i that the shapes of a snapshot give along a hop, 1{A > a} = sum of (I_i / I)
+1{A > a}. So the chance of A > a is the mean, over the shapes that can touch a hop (their number per square
+kilometre is known), of I_0 / I where A > a, in a snapshot that is known to hold shape 0: its storm with the
+other cells alive then, the rest of its system, and the systems near by (Slivnyak's theorem for a Poisson
+process of systems). No rare event is left to chance: every snapshot counts.
 """
 
 from collections.abc import Sequence
@@ -46,11 +46,12 @@ _WIDE_SHARE = 0.25
 
 @dataclass(frozen=True)
 class Scenes:
-    """Snapshots that hold a shape at the hop; those of scene i are ``first[i] : first[i + 1]``, the known first.
+    """Snapshots that hold a shape at the hop; those of scene i are ``first[i] : first[i + 1]``, the known
+    first.
 
-    ``columns`` are, for each shape, x and y [km], from the known shape or, where the third is true, from the hop's
-    middle; ln of the peak; radius [km]; ratio of the axes and bearing of the long one [rad], 0 for a shower.
-    ``weight`` is shapes per km^2 that the scene stands for, times the share of its month in the year.
+    ``columns`` are, for each shape, x and y [km], from the known shape or, where the third is true, from the
+    hop's middle; ln of the peak; radius [km]; ratio of the axes and bearing of the long one [rad], 0 for a
+    shower. ``weight`` is shapes per km^2 that the scene stands for, times the share of its month in the year.
     """
 
     first: Integers
@@ -69,8 +70,8 @@ class Scenes:
 
 @dataclass(frozen=True)
 class _Systems:
-    """Systems at the moment of a snapshot: scene, centre [km], whether that is from the hop's middle, age [s],
-    size over the mean, score and bearing of the long axes of their wide shapes."""
+    """Systems at the moment of a snapshot: scene, centre [km], whether that is from the hop's middle, age
+    [s], size over the mean, score and bearing of the long axes of their wide shapes."""
 
     scene: Integers
     x_km: Floats
@@ -96,7 +97,9 @@ class _Rain:
     def widest_km(self) -> float:
         """Farthest that any shape rains from its centre."""
         wide = np.sqrt(self.storms.wide_ratio) * self.storms.wide_radius_km
-        return CELL_REACH * max(wide, self.population.profile.outer_radius * self.population.largest_km)
+        return CELL_REACH * max(
+            float(wide), self.population.profile.outer_radius * self.population.largest_km
+        )
 
     @property
     def longest_storm_s(self) -> float:
@@ -159,8 +162,10 @@ def _month_scenes(
     """Shapes in each scene, the shapes, weights and places."""
     alive = [rain.month.showers.alive_per_km2, rain.month.wide.alive_per_km2]
     n_wide = round(n * (_WIDE_SHARE if min(alive) > 0.0 else float(alive[1] > 0.0)))
-    known, rows, weight = [], [], []
-    place = []
+    known: list[Floats] = []
+    rows: list[tuple[Integers, Floats]] = []
+    weight: list[Floats] = []
+    place: list[Floats] = []
     for wide, count in ((False, n - n_wide), (True, n_wide)):
         if not count:
             continue

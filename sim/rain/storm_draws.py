@@ -1,7 +1,7 @@
 """Where systems of rain are born, how they drift, and which of their shapes may rain on a region.
 
-Systems are born in fixed tiles of the globe. Each tile and year has a stream of its own, so what a system does
-depends on the place and on the seed, not on the network that it crosses.
+Systems are born in fixed tiles of the globe. Each tile and year has a stream of its own, so what a system
+does depends on the place and on the seed, not on the network that it crosses.
 """
 
 from dataclasses import dataclass

@@ -1,8 +1,8 @@
 """Systems of rain over a network, drawn for one block of years.
 
-Systems arrive as a Poisson process in space and time, drift with their own wind and bear storms of showers and
-wide shapes whose peaks are alike (a Cox cluster process). The number of shapes follows each month's rain law;
-each year's number of systems is multiplied by a gamma variable of mean one.
+Systems arrive as a Poisson process in space and time, drift with their own wind and bear storms of showers
+and wide shapes whose peaks are alike (a Cox cluster process). The number of shapes follows each month's rain
+law; each year's number of systems is multiplied by a gamma variable of mean one.
 """
 
 import numpy as np
@@ -23,7 +23,8 @@ from hopyears.sim.streams import Streams
 __all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms", "storm_intervals", "storms_near"]
 
 SHIFTS = (0.0, 2.0, 3.5)
-"""Shifts of the common score of a system's peaks, a third of the heavier systems each; 0 bounds the weights."""
+"""Shifts of the common score of a system's peaks, a third of the heavier systems each; 0 bounds the
+weights."""
 
 _MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
 
@@ -42,8 +43,8 @@ def draw_storms(
     Parameters
     ----------
     streams : Streams
-        Named streams of the block; each tile of the globe and year j draws from ("rain", band, tile, j), year j
-        from ("rain-years", j).
+        Named streams of the block; each tile of the globe and year j draws from ("rain", band, tile, j),
+        year j from ("rain-years", j).
     climate : RainLaw or Weather
         Laws of the map about the region, or one law that serves everywhere.
     region : Region

@@ -1,7 +1,7 @@
 """Numba loop that draws the storms, showers and wide shapes of systems of rain, each from its own key.
 
-What a system holds depends on its key and on the rain laws of the places it crosses, not on the region asked for:
-shapes that cannot reach the region are left out one by one, and the others stay as they are.
+What a system holds depends on its key and on the rain laws of the places it crosses, not on the region asked
+for: shapes that cannot reach the region are left out one by one, and the others stay as they are.
 """
 
 import numpy as np
@@ -21,8 +21,8 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
     Parameters
     ----------
     systems : float64, shape (n_systems, 9)
-        Start [s], place x, y at the start [km], speed x, y [km/s], size over the mean, score, share of the ceiling
-        below which a place has the system, bearing of the long axes [rad].
+        Start [s], place x, y at the start [km], speed x, y [km/s], size over the mean, score, share of the
+        ceiling below which a place has the system, bearing of the long axes [rad].
     keys : uint64, shape (n_systems,)
     ceilings : float64, shape (n_systems, 5)
         Most that any place in reach has: births of systems per km^2 and second, means of storms and of wide
@@ -37,17 +37,17 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
         Latitude and longitude of the plane's centre [rad]; first latitude and longitude of the nodes, their
         distance [rad]; number of rows and columns of nodes.
     model : float64, shape (12,)
-        Spread [km] and duration [s] of systems; of storms; roots of the shares of peaks common to a system, to a
-        storm, a cell's own; mean life of cells and wide shapes [s]; shape of lives; ratio of wide shapes; outer
-        radius of the profile.
+        Spread [km] and duration [s] of systems; of storms; roots of the shares of peaks common to a system,
+        to a storm, a cell's own; mean life of cells and wide shapes [s]; shape of lives; ratio of wide
+        shapes; outer radius of the profile.
     size : float64, shape (5,)
         Size law of cells and its limits [km]; largest radius of wide shapes [km].
 
     Returns
     -------
     cells : float64, shape (n, 8); storms : float64, shape (m, 8); storm_system : int64, shape (m,)
-        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed, reach and number of
-        cells; its system.
+        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed, reach and number
+        of cells; its system.
     wide : float64, shape (l, 10); wide_system : int64, shape (l,)
     """
     cells, n = np.empty((4096, 8)), 0
@@ -120,7 +120,8 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
 def _cells(  # type: ignore[no-untyped-def]
     cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot
 ):
-    """Add a storm's cells that may reach the region; their number, when the last ends and how far they rain."""
+    """Add a storm's cells that may reach the region; their number, when the last ends and how far they
+    rain."""
     begins, sx, sy, vx, vy = track
     outer, end, far = model[11], 0.0, 0.0
     widest = CELL_REACH * outer * size[3]

@@ -38,22 +38,21 @@ DriftLaw = Callable[[float, NDArray[np.int64]], Floats]
 
 @dataclass(frozen=True)
 class Tile:
-    """A tile of the globe: its band and number in it, bounds [rad] and, by month, the most that any place in
-    reach has (see ``shapes_near``), and mean speed [km/h], heading and its deviation [degrees] of systems."""
+    """A tile of the globe: its band and number in it, bounds south, west, north, east [rad] and, by month,
+    the most that any place in reach has (see ``shapes_near``), and mean speed [km/h], heading and its
+    deviation [degrees] of systems."""
 
     band: int
     number: int
-    south: float
-    west: float
-    north: float
-    east: float
+    bounds: Floats
     ceilings: Floats
     drift: Floats
 
     @property
     def area_km2(self) -> float:
         """Area on the sphere."""
-        return float(_EARTH_KM**2 * (self.east - self.west) * (np.sin(self.north) - np.sin(self.south)))
+        south, west, north, east = self.bounds
+        return float(_EARTH_KM**2 * (east - west) * (np.sin(north) - np.sin(south)))
 
 
 @dataclass(frozen=True)
@@ -119,22 +118,18 @@ class Weather:
 
     def places(self, tile: Tile, up: Floats, along: Floats) -> tuple[Floats, Floats, Floats]:
         """Places in a tile, even on the sphere for two even numbers: x, y [km] and north's bearing [rad]."""
-        return places_km(self.centre_deg, tile.south, tile.west, tile.north, tile.east, up, along)
+        return places_km(self.centre_deg, tile.bounds, up, along)
 
 
 def places_km(
-    centre_deg: tuple[float, float],
-    south: float,
-    west: float,
-    north: float,
-    east: float,
-    up: Floats,
-    along: Floats,
+    centre_deg: tuple[float, float], bounds: Floats, up: Floats, along: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Places between bounds [rad] on the plane: x, y [km], and the bearing of true north there [rad].
+    """Places between bounds (south, west, north, east [rad]) on the plane: x, y [km], and the bearing of
+    true north there [rad].
 
     Azimuthal equidistant on the sphere, as ``models.basics.geometry`` on the ellipsoid to 0.3 %.
     """
+    south, west, north, east = bounds
     sine = np.sin(south) + up * (np.sin(north) - np.sin(south))
     cosine = np.sqrt(1.0 - sine**2)
     centre, middle = np.deg2rad(centre_deg)
@@ -185,7 +180,7 @@ def tile_bounds(
 def _within(centre_deg: tuple[float, float], bounds: Floats, region: Region, farthest_km: float) -> bool:
     """Whether any of a tile's points, taken densely, is within the distance."""
     share = np.linspace(0.0, 1.0, 5)
-    x, y, _ = places_km(centre_deg, *bounds, *(each.ravel() for each in np.meshgrid(share, share)))
+    x, y, _ = places_km(centre_deg, bounds, *(each.ravel() for each in np.meshgrid(share, share)))
     slack = farthest_km + 0.15 * np.deg2rad(TILE_DEG) * _EARTH_KM
     return bool(
         np.any(
@@ -207,14 +202,15 @@ def uniform_weather(
     centre_deg: tuple[float, float] = (0.0, 0.0),
     drift: DriftLaw | None = None,
 ) -> Weather:
-    """The same climate everywhere, and the same drift, that of the model, unless told by latitude and month."""
+    """The same climate everywhere, and the same drift, that of the model, unless told by latitude and
+    month."""
     laws, quantiles = node_numbers([law], population, storms)
     own = np.tile([storms.mean_drift_km_h, storms.drift_towards_deg, storms.drift_spread_deg], (12, 1))
     tiles = tuple(
         Tile(
             band,
             number,
-            *(float(each) for each in bounds),
+            bounds,
             ceilings=laws[:, 0],
             drift=own if drift is None else _drift_of(drift, bounds),
         )
@@ -230,7 +226,8 @@ def _drift_of(drift: DriftLaw, bounds: Floats) -> Floats:
 def node_numbers(
     laws: Sequence[RainLaw], population: CellPopulation, storms: StormModel
 ) -> tuple[Floats, Floats]:
-    """Gathering and quantiles of nodes in the layout of ``shapes_near``: (12, n, 4) and (12, n, 2, n_scores)."""
+    """Gathering and quantiles of nodes in the layout of ``shapes_near``: (12, n, 4) and (12, n, 2,
+    n_scores)."""
     shares = ndtr(SCORES)
     months = [month_laws(law, population, storms) for law in laws]
     numbers = [[gathered(month, population, storms) for month in year] for year in months]
@@ -283,7 +280,7 @@ def map_weather(
         Tile(
             band,
             number,
-            *(float(each) for each in edges),
+            edges,
             ceilings=most.about(edges),
             drift=_drift_of(drift, edges),
         )
