@@ -1,7 +1,8 @@
 """The kinds of part that fail, each one row of one table: where it stands, how it fails, who mends it.
 
 A new kind is one new row of ``PART_KINDS``: it is built where its ``place`` says, fails and is mended by its
-laws, and is shown in the colour of ``shown_as``.
+laws, and is shown in the colour of ``shown_as``. Only on the antenna side must the chain of a hop end
+(``hardware``) say, too, which radios hang on it, since that follows from the scheme.
 
 All numbers are common practice, no source, unless said otherwise: no published table of microwave
 equipment failure rates could be read. Field values are often a half to a third of calculated ones.

@@ -15,6 +15,7 @@ from hopyears.sim.counting.fading_tally import FADING, PLAIN, fading_rows
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
 from hopyears.sim.hops.hop import EquipmentSegments, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
@@ -215,11 +216,11 @@ class BlockSimulator:
         duration_s: float,
         storms: Intervals | None,
         *,
-        raised: float = 1.0,
+        put_in: PutIn = NOTHING_PUT_IN,
     ) -> FailureLog:
         """Failures of a plant, the network's own or one changed for a study; parameters as there."""
         free = not self.prepared.options.queues
-        return simulate_failures(plant, streams, duration_s, storms=storms, unlimited=free, raised=raised)
+        return simulate_failures(plant, streams, duration_s, storms=storms, unlimited=free, put_in=put_in)
 
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""

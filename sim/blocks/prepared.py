@@ -56,12 +56,11 @@ class ModelOptions:
         Each hop's long-run rain attenuation is that of P.530 (or of the user's measured percentiles).
     queues : bool
         Crews and spares are limited; without, nobody waits for either.
-    control : int
-        Weighted replications beside each block's own history: of failures, and of heavier storms. They narrow
-        the interval of its outage (``sim.rare.control``) and change no other figure.
-    raised : float
-        How many times as often rare parts that take long to mend fail in those histories, each of which is
-        weighted by its likelihood (``sim.equipment.raised``), 1 or more.
+    replications : int
+        Histories of failures, and rare failures put in by hand, of each so many beside a block's own
+        (``sim.rare.replications``); they decide how sure figures of rare outages are. 0: none.
+    heavier_storms : bool
+        Draw heavier storms too, each weighted (``sim.rare.storm_tally``).
     """
 
     rain: bool = True
@@ -69,8 +68,8 @@ class ModelOptions:
     failures: bool = True
     anchoring: bool = True
     queues: bool = True
-    control: int = 0
-    raised: float = 1.0
+    replications: int = 0
+    heavier_storms: bool = False
 
 
 @dataclass(frozen=True)

@@ -105,6 +105,7 @@ def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int
 
 def _print_hops(console: "Console", story: "Story") -> None:
     from hopyears.models.judging.cause import cause_label
+    from hopyears.sim.wording.wording import given
 
     if not story.hops:
         say(console, "No hop of its routes was below its best: capacity was taken by other services.")
@@ -115,7 +116,7 @@ def _print_hops(console: "Console", story: "Story") -> None:
         rows.append(
             (
                 hop.hop,
-                f"{hop.lowest_mbit_s[0]:.4g} / {hop.lowest_mbit_s[1]:.4g} of {max(hop.full_mbit_s):.4g}",
+                f"{' / '.join(map(given, hop.lowest_mbit_s))} of {given(max(hop.full_mbit_s))}",
                 " / ".join(str(states) if states else "down" for states in hop.lowest_states),
                 ", ".join(map(str, hop.lost_states)) or "-",
                 f"{hop.rain_db:.1f}" if hop.rain_db >= 0.05 else "-",
@@ -209,6 +210,7 @@ def _radio(number: int) -> str:
 
 def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
     from hopyears.models.judging.cause import cause_label
+    from hopyears.sim.wording.wording import given
 
     columns = ("time", "what", "Mbit/s forward", "backward", "modulation", "state", "causes")
     shown, left_out = _shortened(story.timeline, n_steps)
@@ -216,8 +218,8 @@ def _print_timeline(console: "Console", story: "Story", clock: _Clock, n_steps: 
         (
             clock.short(step.time_s),
             step.what,
-            f"{step.forward_mbit_s:.4g}",
-            f"{step.backward_mbit_s:.4g}",
+            given(step.forward_mbit_s),
+            given(step.backward_mbit_s),
             _position(step),
             "down" if step.down else "",
             cause_label(step.causes) if step.causes else "",

@@ -58,14 +58,18 @@ _ROWS = {
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
     "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
-    "sim.multipath.night_law": (
+    "sim.multipath.night_pattern": (
         ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
         ("PATTERNS", "", "unevenness of nights and hours, by terrain", _FITTED),
         ("_CUT", "", "standard deviations at which both laws end", _FITTED),
+    ),
+    "sim.multipath.seasons": (
+        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
+    ),
+    "sim.multipath.night_law": (
         ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
         ("_SEASON_STEP_DB", "dB", "step of that ratio", "the map of depths adds the rest"),
-        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
     ),
     "sim.multipath.still_air": (
         ("NIGHT_SCALE_KM", "km", "over which the severity of nights is shared", "chosen by P.530, 2.3.7"),
@@ -95,15 +99,31 @@ _ROWS = {
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
-    "sim.equipment.raised": (
-        ("LARGEST_SECOND_MOMENT", "", "of the weights that --raise gives", _NO_MEAN),
-        ("LARGEST_CHANCE", "", "to which --raise lifts a chance of failure", _NO_MEAN),
+    "sim.rare.forced": (
+        ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
+        ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),
+    ),
+    "sim.rare.alone": (
+        (
+            "UNSEEN_QUANTILE",
+            "",
+            "of the repair assumed where none was seen",
+            "bounds only: see the list above",
+        ),
+    ),
+    "sim.rare.service_figures": (
+        ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
     ),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
     ),
     "sim.counting.figures": (
-        ("UNSEEN_OUTAGE_S", "s", "outage assumed where none was seen", "bounds only: see the list above"),
+        (
+            "UNSEEN_OUTAGE_S",
+            "s",
+            "outage of a hop assumed where none was seen",
+            "bounds only: see the list above",
+        ),
     ),
 }
 

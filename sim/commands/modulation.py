@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--all", action="store_true", help=f"print every row, not the first {ROWS_SHOWN} of each table"
     )
-    add_run_arguments(parser, years=100)
+    add_run_arguments(parser, years=100, replicated=False)
 
 
 def run(options: argparse.Namespace) -> int:

@@ -9,12 +9,17 @@ if TYPE_CHECKING:
     from hopyears.sim.runs.simulate import RunRequest
     from hopyears.sim.runs.stopping import PrecisionGoal
 
-MOST_HISTORIES = 1000
-LARGEST_FACTOR = 100
+MOST_REPLICATIONS = 1000
+
+DEFAULT_REPLICATIONS = 32
+"""Beside a block of ten years they take about as long as the block itself."""
 
 
-def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> None:
-    """Years, seed, workers and parts of the model, for the verbs that simulate; ``years`` is the default."""
+def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200, replicated: bool = True) -> None:
+    """Years, seed, workers and parts of the model, for the verbs that simulate; ``years`` is the default.
+
+    ``replicated`` for verbs whose figures rest on replications; the others have none.
+    """
     parser.add_argument(
         "--years", type=int, default=years, metavar="N", help=f"years to simulate (default {years})"
     )
@@ -23,6 +28,10 @@ def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200) -> N
     )
     add_workers_argument(parser)
     _add_model_arguments(parser)
+    if replicated:
+        _add_replications(parser)
+    else:
+        parser.set_defaults(replications=0, heavier_storms=False)
 
 
 def add_workers_argument(parser: argparse.ArgumentParser) -> None:
@@ -46,24 +55,23 @@ def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-anchoring", action="store_true", help="take rain attenuation as the cell model gives it"
     )
-    parser.add_argument(
-        "--control",
-        type=int,
-        default=0,
-        metavar="N",
-        help="narrow the interval of rare outages by N weighted replications of each block: histories of "
-        "failures and heavier storms (default 0: off; 20 to 100 are of use)",
-    )
-    parser.add_argument(
-        "--raise",
-        type=float,
-        default=1.0,
-        dest="raised",
-        metavar="K",
-        help="with --control: in those replications rare parts that take long to mend fail K times as often, "
-        "and each is weighted by its likelihood ratio (default 1: off; 3 to 10 are of use)",
-    )
     parser.add_argument("--no-queue", action="store_true", help="nobody waits for a crew or a spare")
+
+
+def _add_replications(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--replications",
+        type=int,
+        default=DEFAULT_REPLICATIONS,
+        metavar="N",
+        help="for experts: histories of failures beside each block's own, a quarter as many with a rare one "
+        f"(default {DEFAULT_REPLICATIONS}; fewer take less time and widen the intervals)",
+    )
+    parser.add_argument(
+        "--heavier-storms",
+        action="store_true",
+        help="for experts: draw heavier storms too, each weighted; pays where one storm stops both routes",
+    )
 
 
 def model_options(options: argparse.Namespace) -> "ModelOptions":
@@ -71,20 +79,16 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
     from hopyears.sim.blocks.prepared import ModelOptions
     from hopyears.sim.inputs.network_file import InputError
 
-    if not 0 <= options.control <= MOST_HISTORIES:
-        raise InputError(f"--control is {options.control}; must be 0 to {MOST_HISTORIES}")
-    if not 1.0 <= options.raised <= LARGEST_FACTOR:
-        raise InputError(f"--raise is {options.raised:g}; must be 1 to {LARGEST_FACTOR}")
-    if options.raised > 1.0 and not options.control:
-        raise InputError("--raise is given without --control; must be given with it")
+    if not 0 <= options.replications <= MOST_REPLICATIONS:
+        raise InputError(f"--replications is {options.replications}; must be 0 to {MOST_REPLICATIONS}")
     return ModelOptions(
         rain=not options.no_rain,
         multipath=not options.no_multipath,
         failures=not options.no_failures,
         anchoring=not options.no_anchoring,
         queues=not options.no_queue,
-        control=options.control,
-        raised=options.raised,
+        replications=options.replications,
+        heavier_storms=options.heavier_storms,
     )
 
 

@@ -8,7 +8,7 @@ from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
 from hopyears.sim.runs.objective_counts import objectives_told
 from hopyears.sim.runs.results import Results
 from hopyears.sim.wording.caution import CAUTION
-from hopyears.sim.wording.details import controlled_rows, priority_rows, year_rows
+from hopyears.sim.wording.details import priority_rows, year_rows
 from hopyears.sim.wording.rows import (
     RATE_LEVELS,
     failure_tables,
@@ -62,9 +62,6 @@ def _print_services(console: "Console", results: Results, *, every_row: bool) ->
     services = worst_first(shown_rows(results.services, _MOST, every_row=every_row))
     tables = [_services(services, results.tables["service_causes"]), _years(results, services)]
     tables.append(_rates(services))
-    controlled = results.tables["service_controlled"]
-    if len(controlled):
-        tables.append(_controlled(controlled[controlled["service"].isin(services["service"])]))
     for table in tables:
         console.print(table, markup=False)
     say_left_out(console, len(results.services), "services that are less unavailable", every_row=every_row)
@@ -148,16 +145,6 @@ def _priorities(undelivered: "pd.DataFrame") -> "Table":
         (peak, share, _), (committed, committed_share, causes) = row["rates"]
         fill(table, [[row["priority"], peak, share, committed, committed_share, causes]])
     return table
-
-
-def _controlled(controlled: "pd.DataFrame") -> "Table":
-    """Figures that the run's control makes surer."""
-    table = plain_table(
-        "unavailable min/year, put right by what the blocks met (--control)",
-        ("service", "plain", "put right", "saves years, times"),
-        ("service",),
-    )
-    return fill(table, controlled_rows(controlled))
 
 
 def _hops(hops: "pd.DataFrame", modulations: "pd.DataFrame", causes: "pd.DataFrame") -> "Table":

@@ -15,7 +15,7 @@ SHARES = {"99": 0.99, "99_9": 0.999, "99_99": 0.9999, "99_999": 0.99999}
 
 UNSEEN_OUTAGE_S = 4 * 3600.0
 """Length assumed of an outage where none was seen, for the upper bound (common practice, no source: the
-time to restore an attended site)."""
+time to restore an attended site). Of services the network's own laws tell (``sim.rare.service_figures``)."""
 
 UNSEEN_SEVERELY_ERRORED_S = 10.0
 """Severely errored seconds assumed likewise: ten in a row would be unavailable time."""
@@ -44,34 +44,54 @@ def put_availability(row: dict[str, object], name: str, minutes_per_year: Interv
     put_interval(row, name, Interval(max(low, 0.0), best, high, minutes_per_year.level))
 
 
-def outage_columns(blocks: Sequence[Tally], total: Tally, kind: str, n: int) -> list[dict[str, object]]:
-    """Unavailability, severely errored seconds and outages of each entity, both ways together."""
-    table, years = f"{kind}_total", blocks[0].years
-    seconds = per_block(blocks, table, "unavailable_s", n, direction=BOTH)
-    severe = per_block(blocks, table, "severely_errored_s", n, direction=BOTH)
-    counts = per_block(blocks, table, "outages", n, direction=BOTH)
-    outages = counts.sum(axis=0)
-    longest = _largest(total, table, n)
-    summed = seconds.sum(axis=0)
-    rows: list[dict[str, object]] = []
-    for i in range(n):
-        row: dict[str, object] = {}
-        minutes = mean_interval(seconds[:, i] / 60.0 / years, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
-        put_interval(row, "unavailable_min_per_year", minutes)
-        put_availability(row, "availability", minutes)
-        errored = mean_interval(severe[:, i] / years, largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
-        put_interval(row, "severely_errored_s_per_year", errored)
-        # Outages gather in storms, so blocks are the independent units, not outages.
-        often = mean_interval(counts[:, i] / years, largest_unseen=UNSEEN_OUTAGES / years)
-        put_interval(row, "outages_per_year", often)
-        row["mean_outage_s"] = float(summed[i] / outages[i]) if outages[i] else 0.0
-        row["longest_outage_s"] = float(longest[i])
-        rows.append(row)
-    return rows
+def block_figures(
+    blocks: Sequence[Tally], kind: str, n: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Unavailable and severely errored seconds and outages a year, both ways, each (n_blocks, n_entities)."""
+    found = [
+        per_block(blocks, f"{kind}_total", value, n, direction=BOTH) / blocks[0].years
+        for value in ("unavailable_s", "severely_errored_s", "outages")
+    ]
+    return found[0], found[1], found[2]
 
 
-def _largest(total: Tally, table: str, n: int) -> NDArray[np.float64]:
-    return total.tables[table].spread("longest_outage_s", (n,), direction=BOTH)
+def hop_intervals(blocks: Sequence[Tally], n: int) -> list[Sequence[Interval]]:
+    """Intervals of the three figures of each hop a year, from the blocks alone."""
+    # Outages gather in storms, so blocks are the independent units, not outages.
+    unseen = (UNSEEN_OUTAGE_S, UNSEEN_SEVERELY_ERRORED_S, UNSEEN_OUTAGES)
+    years = blocks[0].years
+    columns = [
+        [mean_interval(values[:, i], largest_unseen=most / years) for i in range(n)]
+        for values, most in zip(block_figures(blocks, "hop", n), unseen, strict=True)
+    ]
+    return [*zip(*columns, strict=True)]
+
+
+def outage_columns(intervals: Sequence[Interval], longest_s: float) -> dict[str, object]:
+    """Unavailability, severely errored seconds and outages of a service or hop, both ways together.
+
+    Parameters
+    ----------
+    intervals : sequence of three Interval
+        Unavailable seconds, severely errored seconds and outages a year.
+    longest_s : float
+        Longest outage seen [s].
+    """
+    lost, severe, outages = intervals
+    row: dict[str, object] = {}
+    minutes = lost.scaled(1.0 / 60.0)
+    put_interval(row, "unavailable_min_per_year", minutes)
+    put_availability(row, "availability", minutes)
+    put_interval(row, "severely_errored_s_per_year", severe)
+    put_interval(row, "outages_per_year", outages)
+    row["mean_outage_s"] = lost.best / outages.best if outages.best else 0.0
+    row["longest_outage_s"] = longest_s
+    return row
+
+
+def longest_outages_s(total: Tally, kind: str, n: int) -> NDArray[np.float64]:
+    """Longest outage seen of each entity, both ways together [s], shape (n,)."""
+    return total.tables[f"{kind}_total"].spread("longest_outage_s", (n,), direction=BOTH)
 
 
 def exceeded_rate(rates: NDArray[np.float64], at_least: NDArray[np.float64], share: float) -> float:

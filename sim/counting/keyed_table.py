@@ -101,6 +101,10 @@ class KeyedTable:
     def __add__(self, other: Self) -> Self:
         return self.joined(self.columns, (self, other))
 
+    def scaled(self, factor: float) -> Self:
+        """The table with every value so many times as large."""
+        return type(self)(self.columns, self.keys.copy(), self.values * factor)
+
     def key(self, name: str) -> _Ints:
         """One column of keys."""
         return self.keys[:, self.columns.keys.index(name)]

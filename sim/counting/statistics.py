@@ -4,6 +4,7 @@ Every function takes one value for each independent unit (a block, or a year whe
 and gives an ``Interval``. Nothing seen is an upper bound, never a zero with certainty.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,23 +102,92 @@ def mean_interval(
     unit = _units(values)
     if np.any(unit < 0.0):
         raise ValueError(f"values is {unit.min()}; must be at least 0")
+    unseen = np.inf if largest_unseen is None else _positive(largest_unseen)
+    return strata_interval([Stratum.of(unit, largest_unseen=unseen)], level=level)
+
+
+@dataclass(frozen=True)
+class Stratum:
+    """Mean over independent units of one kind, as a term of a figure that is a sum of such means.
+
+    Attributes
+    ----------
+    mean : float
+        Mean of the units.
+    variance : float
+        Of that mean, at least 0.
+    freedom : float
+        Degrees of freedom of the variance; infinite where it is not widened.
+    unseen : float
+        How much the mean would grow by one more large unit that was not seen, at least 0.
+    widest : float
+        The variance is never widened beyond this.
+    """
+
+    mean: float
+    variance: float
+    freedom: float = np.inf
+    unseen: float = 0.0
+    widest: float = np.inf
+
+    @classmethod
+    def of(cls, values: ArrayLike, *, largest_unseen: float = 0.0) -> "Stratum":
+        """From the units: the rules of ``mean_interval``; ``largest_unseen`` counts where all units are 0.
+
+        Values may be of either sign.
+        """
+        unit = _units(values)
+        n, total, square = unit.size, float(unit.sum()), float((unit**2).sum())
+        if square == 0.0:
+            return cls(0.0, 0.0, unseen=largest_unseen / n)
+        largest, seen = max(float(unit.max()), 0.0), np.count_nonzero(unit)
+        if n > 1 and (seen >= ENOUGH_SEEN or 2 * seen > n):
+            variance = float(unit.var(ddof=1)) / n
+            return cls(total / n, variance, n - 1.0, (largest - total / n) / n, square / n**2)
+        return cls(total / n, square / n**2, unseen=largest / n)
+
+
+def strata_interval(strata: Sequence[Stratum], *, level: float = LEVEL) -> Interval:
+    """A sum of means over different units, for instance over blocks, histories and weighted draws.
+
+    Parameters
+    ----------
+    strata : sequence of Stratum
+        Independent of each other, at least one.
+    level : float
+        Confidence.
+
+    Notes
+    -----
+    The sum is treated as a gamma variable (see ``mean_interval``) where it is above 0. The variances add,
+    and are widened as Student's t is wider than the normal law for the degrees of freedom of their sum
+    (Welch and Satterthwaite); the upper limit allows for the largest of the unseen units. Where the sum is
+    below 0, as chance may make it where large terms nearly cancel, the limits are Student's t.
+
+    References
+    ----------
+    F. E. Satterthwaite, An approximate distribution of estimates of variance components, Biometrics
+    Bulletin 2 (1946) 110-114.
+    """
     tail = (1.0 - _checked(level)) / 2.0
-    n, total, square = unit.size, float(unit.sum()), float((unit**2).sum())
-    if total == 0.0:
-        high = np.inf if largest_unseen is None else -np.log(tail) * _positive(largest_unseen) / n
-        return Interval(0.0, 0.0, float(high), level)
-    unseen, variance = float(unit.max()), square
-    seen = np.count_nonzero(unit)
-    if n > 1 and (seen >= ENOUGH_SEEN or 2 * seen > n):
-        wider = float(stdtrit(n - 1, 1.0 - tail) / -ndtri(tail)) ** 2
-        variance = min(n * float(unit.var(ddof=1)) * wider, square)
-        unseen -= total / n
-    low, high = _gamma(total, variance, tail), _gamma(total + unseen, variance + unseen**2, 1.0 - tail)
-    return Interval(low / n, total / n, high / n, level)
+    mean, variance = sum(each.mean for each in strata), sum(each.variance for each in strata)
+    unseen = max(each.unseen for each in strata)
+    squares = sum(each.variance**2 / each.freedom for each in strata)
+    freedom = variance**2 / squares if squares > 0.0 else np.inf
+    wider = (float(stdtrit(freedom, 1.0 - tail)) / -float(ndtri(tail))) ** 2 if freedom < 1e9 else 1.0
+    variance = min(variance * wider, sum(max(each.widest, each.variance) for each in strata))
+    if mean <= 0.0 and variance > 0.0:
+        half = -float(ndtri(tail)) * np.sqrt(variance)
+        return Interval(mean - half, mean, max(mean + half, -np.log(tail) * unseen), level)
+    low = gamma_quantile(mean, variance, tail) if mean > 0.0 else 0.0
+    high = gamma_quantile(mean + unseen, variance + unseen**2, 1.0 - tail) if mean + unseen > 0.0 else 0.0
+    return Interval(low, mean, high, level)
 
 
-def _gamma(mean: float, variance: float, chance: float) -> float:
+def gamma_quantile(mean: float, variance: float, chance: float) -> float:
     """Quantile of the gamma law of a given mean above 0 and variance."""
+    if not np.isfinite(mean):
+        return np.inf
     # Where values hardly vary the law is a point, and its shape too large for the function.
     if variance <= 1e-12 * mean**2:
         return mean

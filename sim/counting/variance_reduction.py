@@ -24,11 +24,15 @@ class Controlled:
         Change of the figure with each control.
     variance_ratio : float
         Variance of the plain mean over that of this one: how many times fewer blocks it takes.
+    variance, freedom : float
+        Variance of the estimate, and degrees of freedom that it is known with.
     """
 
     interval: Interval
     slopes: _Floats
     variance_ratio: float
+    variance: float
+    freedom: float
 
 
 def control_variate(
@@ -105,4 +109,5 @@ def control_variate(
     best = float(fit[0])
     plain = float(figure.var(ddof=1)) / n
     ratio = plain / variance if variance > 0.0 else np.inf
-    return Controlled(Interval(best - half, best, best + half, level), slopes, ratio)
+    interval = Interval(best - half, best, best + half, level)
+    return Controlled(interval, slopes, ratio, variance, float(freedom))

@@ -1,5 +1,7 @@
 """How years differ: chance that a year breaks a target, quantiles over years, worst month, throughput."""
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import bdtr
@@ -41,25 +43,19 @@ def any_year_chance(one_year: Interval, n_years: int) -> Interval:
     return Interval(low, best, high, one_year.level)
 
 
-def met_confidence(values: ArrayLike, target: float, *, largest_unseen: float | None = None) -> float:
+def met_confidence(interval: Callable[[float], Interval], target: float) -> float:
     """Confidence that the long-run mean does not exceed a target, 0 to 1.
 
-    It is the largest one-sided confidence at which ``mean_interval`` lies within the target (or one less
-    that at which it lies beyond), to 0.001; 0.5 says that nothing is known either way.
+    It is the largest one-sided confidence at which the interval lies within the target (or one less that at
+    which it lies beyond), to 0.001; 0.5 says that nothing is known either way.
 
     Parameters
     ----------
-    values : float array, shape (n,)
-        One value for each independent unit, at least 0.
+    interval : callable
+        Gives the interval of the mean for a level of confidence, above 0 to below 1.
     target : float
         Largest mean allowed, at least 0.
-    largest_unseen : float, optional
-        As for ``mean_interval``.
     """
-
-    def interval(level: float) -> Interval:
-        return mean_interval(values, level=level, largest_unseen=largest_unseen)
-
     met = interval(LEVEL).best <= target
     sure, unsure = 0.0, 0.9998
     while unsure - sure > 1e-3:

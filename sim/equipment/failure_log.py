@@ -88,8 +88,6 @@ class FailureLog:
         One row a site: without power; without mains; planned outage.
     visits : PlannedVisits
         Crews away for planned work.
-    weight : float
-        Likelihood of these failures by the parts' laws over that by the laws they were drawn from.
     """
 
     duration_s: float
@@ -115,7 +113,6 @@ class FailureLog:
     mains_lost: Intervals
     maintenance: Intervals
     visits: PlannedVisits = field(default_factory=PlannedVisits.none)
-    weight: float = 1.0
 
     def __post_init__(self) -> None:
         for value in vars(self).values():

@@ -25,7 +25,7 @@ from hopyears.sim.equipment.power import (
     mains_outages,
     unit_gaps,
 )
-from hopyears.sim.equipment.raised import raised_parts
+from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.repair import Workshop, part_life
 from hopyears.sim.equipment.stores import Stores
 from hopyears.sim.streams import Streams
@@ -39,7 +39,7 @@ def simulate_failures(
     storms: Intervals | None = None,
     warm_up_s: float = SECONDS_PER_YEAR,
     unlimited: bool = False,
-    raised: float = 1.0,
+    put_in: PutIn = NOTHING_PUT_IN,
 ) -> FailureLog:
     """Everything that fails in one block, and how it is mended.
 
@@ -57,9 +57,8 @@ def simulate_failures(
         Time simulated before the block and thrown away [s], 0 to ``duration_s``.
     unlimited : bool
         Nobody waits for crews or spares; all draws stay the same.
-    raised : float
-        Let rare parts that take long to mend fail so many times as often (``sim.equipment.raised``); the
-        log's ``weight`` makes up for it. 1: off.
+    put_in : PutIn
+        Failures put in by hand, and parts that fail by themselves only before some time.
 
     Raises
     ------
@@ -79,13 +78,13 @@ def simulate_failures(
     weather = _with_warm_up(storms or empty_intervals(len(plant.sites)), duration_s, warm_up_s)
     span_s = (-warm_up_s, duration_s)
     site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
-    shop = _workshop(plant, streams, weather, span_s, unlimited)
+    shop = _workshop(plant, streams, weather, span_s, unlimited, put_in)
     shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
     planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers, shop.visited)
     made = appointments(plant, site_draws, span_s)
     attended = [plan for plan in made if plan.work.visit and plant.crews]
     planner.begin(attended)
-    weight = _run_parts(shop, span_s, raised)
+    _run_parts(shop, span_s)
     columns = episode_columns(shop.episodes, duration_s)
     mains, generator = mains_outages(plant, site_draws, weather, span_s)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
@@ -105,7 +104,6 @@ def simulate_failures(
         mains_lost=mains.clipped(0.0, duration_s),
         maintenance=planned.clipped(0.0, duration_s),
         visits=visits,
-        weight=weight,
     )
 
 
@@ -130,7 +128,12 @@ def _with_warm_up(storms: Intervals, duration_s: float, warm_up_s: float) -> Int
 
 
 def _workshop(
-    plant: Plant, streams: Streams, weather: Intervals, span_s: tuple[float, float], unlimited: bool
+    plant: Plant,
+    streams: Streams,
+    weather: Intervals,
+    span_s: tuple[float, float],
+    unlimited: bool,
+    put_in: PutIn,
 ) -> Workshop:
     env = simpy.Environment(initial_time=span_s[0])
     starts, ends = weather.start_s.tolist(), weather.end_s.tolist()
@@ -148,6 +151,7 @@ def _workshop(
         storms=[(starts[a:b], ends[a:b]) for a, b in rows],
         chains_of=_by_part([(group, each.chains) for group, each in groups]),
         stops=_by_part([(group, each.stopped_by) for group, each in groups]),
+        put_in=put_in,
     )
 
 
@@ -161,21 +165,15 @@ def _by_part(groups: list[tuple[int, tuple[tuple[int, ...], ...]]]) -> dict[int,
     return found
 
 
-def _run_parts(shop: Workshop, span_s: tuple[float, float], raised: float) -> float:
-    """Start the lives of those parts that fail at all before the horizon, and run the clock to it.
-
-    Returns the likelihood ratio of the first lives; 1 unless some are raised.
-    """
-    draws, weight = shop.draws.first(Purpose.LIFE), 1.0
-    if raised > 1.0:
-        draws, weight = raised_parts(shop.plant, span_s[1] - span_s[0], raised).drawn(draws)
-    first_s = span_s[0] + residual_quantiles_h(*shop.plant.lives, draws) * HOUR_S
-    failing = set(np.nonzero(first_s < span_s[1])[0].tolist()) | set(shop.hits)
+def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
+    """Start the lives of those parts that fail at all before the horizon, and run the clock to it."""
+    first_s = residual_quantiles_h(*shop.plant.lives, shop.draws.first(Purpose.LIFE)) * HOUR_S + span_s[0]
+    first_s = shop.put_in.worn_s(first_s)
+    failing = set(np.nonzero(first_s < span_s[1])[0].tolist()) | set(shop.hits) | set(shop.put_in.times_s)
     shop.draws.keep(sorted(failing))
     for part in sorted(failing):
         shop.env.process(part_life(shop, part, float(first_s[part])))
     shop.env.run(until=span_s[1])
-    return weight
 
 
 def _lightning_hits(

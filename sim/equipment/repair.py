@@ -15,6 +15,7 @@ from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.changeover import Changeover
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.stores import Stores
 
 Process = Generator[simpy.Event, Any, None]
@@ -35,6 +36,7 @@ class Workshop:
     chains_of: dict[int, list[tuple[int, int]]]
     stops: dict[int, list[tuple[int, int]]]
     hits: dict[int, list[float]] = field(default_factory=dict)
+    put_in: PutIn = NOTHING_PUT_IN
     changeovers: dict[int, Changeover] = field(default_factory=dict)
     episodes: list[Episode] = field(default_factory=list)
     down: Counter[str] = field(default_factory=Counter)
@@ -67,10 +69,10 @@ class Workshop:
 def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     """Failures and repairs of one part until the horizon."""
     env, count, worn_s = shop.env, 0, first_failure_s
-    hits = shop.hits.get(part, [])
+    hits, put_in = shop.hits.get(part, []), shop.put_in.times_s.get(part, ())
     while True:
         struck_s = next((hit for hit in hits if hit > env.now), float("inf"))
-        when_s = min(worn_s, struck_s)
+        when_s = min(worn_s, struck_s, *(time_s for time_s in put_in if time_s > env.now))
         if when_s >= shop.horizon_s:
             return
         yield env.timeout(when_s - env.now)
@@ -78,7 +80,7 @@ def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
         if not resting or when_s == struck_s:
             yield from _episode(shop, part, count, struck=when_s == struck_s)
         count += 1
-        worn_s = env.now + _life_s(shop, part, count)
+        worn_s = shop.put_in.again_s(part, env.now + _life_s(shop, part, count))
 
 
 def _life_s(shop: Workshop, part: int, count: int) -> float:

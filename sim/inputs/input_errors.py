@@ -167,7 +167,7 @@ IDENTIFIER_WORDS = "1 to 40 letters, digits, dots, dashes or underscores, a lett
 def allowed_words(rule: Mapping[str, Any]) -> str:
     """What a field takes, in words, from its schema: type and range."""
     if "enum" in rule:
-        return "one of " + ", ".join(f'"{choice}"' for choice in rule["enum"])
+        return "one of " + ", ".join(shown(choice) for choice in rule["enum"])
     kind = _TYPE_WORDS.get(rule.get("type", ""), "")
     limits = _range_words(rule)
     if rule.get("type") == "array":

@@ -14,10 +14,10 @@ from scipy.special import ndtr
 
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
-from hopyears.sim.multipath.night_law import (
+from hopyears.sim.multipath.night_law import NightLaw
+from hopyears.sim.multipath.night_pattern import (
     HOURS_PER_NIGHT,
     PATTERNS,
-    NightLaw,
     hour_weight_of_day,
     severity_table,
 )

@@ -295,7 +295,7 @@ def columns(table: str) -> pd.DataFrame:
     Parameters
     ----------
     table : str
-        A name of ``Results.tables``, or predicted_hops, predicted_services, differences, outages.
+        A name of ``Results.tables``, or another of the reference page, for instance outages.
 
     Raises
     ------
@@ -308,7 +308,7 @@ def columns(table: str) -> pd.DataFrame:
     >>> words.loc["unavailable_min_per_year", "unit"]
     'min/year'
     """
-    from hopyears.sim.wording.columns import TABLES, described
+    from hopyears.sim.wording.table_columns import TABLES, described
 
     if table not in TABLES:
         raise InputError(f'table is "{table}"; must be one of {", ".join(TABLES)}')

@@ -37,9 +37,9 @@ _CALM_S = 3600.0
 
 
 def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockHistory) -> KeyedTable:
-    """Rows of ``STORMS`` of one block; none unless the run has a control and rain."""
+    """Rows of ``STORMS`` of one block; none unless the run draws heavier storms."""
     prepared = simulator.prepared
-    if not prepared.options.control or history.field is None:
+    if not prepared.options.heavier_storms or history.field is None:
         return KeyedTable.empty(STORMS)
     heavier, weight = draw_heavier_storms(
         Streams(seed, block),

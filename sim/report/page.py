@@ -36,12 +36,12 @@ OPTION_WORDS = {
     "failures": "failures of equipment and power",
     "anchoring": "rain attenuation anchored to a law of each hop",
     "queues": "limited crews and spares",
-    "control": "histories of failures beside each block's own",
-    "raised": "times as often that rare failures come in those histories",
+    "replications": "histories of failures beside each block's own",
+    "heavier_storms": "heavier storms, each weighted",
 }
 """Options of a run in words."""
 
-NOT_USED = {"control": 0, "raised": 1.0}
+NOT_USED = {"replications": 0, "heavier_storms": False}
 """Values of options that say nothing."""
 
 SOURCES_OF_OUTAGE = ("rain", "multipath", "failures")
@@ -132,7 +132,11 @@ def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[
     """What was simulated, in the order in which it is told."""
     options = manifest.get("options", {})
     on = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is True]
-    off = [OPTION_WORDS.get(name, name) for name, value in options.items() if value is False]
+    off = [
+        OPTION_WORDS.get(name, name)
+        for name, value in options.items()
+        if value is False and name not in NOT_USED
+    ]
     other = [
         f"{OPTION_WORDS.get(name, name)}: {value:g}"
         for name, value in options.items()

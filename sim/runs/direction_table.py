@@ -10,16 +10,14 @@ from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import (
     BACKWARD,
     FORWARD,
-    UNSEEN_OUTAGE_S,
-    UNSEEN_OUTAGES,
-    UNSEEN_SEVERELY_ERRORED_S,
     per_block,
     put_availability,
     put_interval,
 )
-from hopyears.sim.counting.statistics import Interval, mean_interval
+from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.rare.service_figures import ServiceFigures
 
 WAYS = {"forward": FORWARD, "backward": BACKWARD, "both": BOTH}
 """Directions by name; ``both`` is lost when either is."""
@@ -41,13 +39,14 @@ COLUMNS = (
 )
 
 
-def direction_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame:
+def direction_table(prepared: Prepared, blocks: Sequence[Tally], figures: ServiceFigures) -> pd.DataFrame:
     """One row for each direction of each service, with 95 % intervals.
 
     Columns as ``COLUMNS``. Outages a year are the outage intensity; the mean time between outages is its
     inverse, from the start of one to the start of the next, infinite where none was seen. Severely errored
     and errored seconds are those in available time, the ratio is over available time. The mean time to
-    restore is the mean length of an outage, not a number where none was seen.
+    restore is the mean length of an outage, not a number where none was seen. All but the errored seconds
+    are the run's best figures (``sim.rare.service_figures``).
 
     References
     ----------
@@ -56,24 +55,19 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally]) -> pd.DataFrame
     n, years = len(prepared.demands), blocks[0].years
     rows = []
     for name, way in WAYS.items():
-        lost_s, severe_s, errored_s, outages = (
-            per_block(blocks, "service_total", value, n, direction=way) / years
-            for value in ("unavailable_s", "severely_errored_s", "errored_s", "outages")
-        )
+        errored_s = per_block(blocks, "service_total", "errored_s", n, direction=way) / years
         for number, demand in enumerate(prepared.demands):
-            often = mean_interval(outages[:, number], largest_unseen=UNSEEN_OUTAGES / years)
-            minutes = mean_interval(lost_s[:, number] / 60.0, largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years)
-            severe = mean_interval(severe_s[:, number], largest_unseen=UNSEEN_SEVERELY_ERRORED_S / years)
-            lost = float(lost_s[:, number].mean())
+            lost, severe, often = figures.intervals(number, way)
+            minutes = lost.scaled(1.0 / 60.0)
             row: dict[str, object] = {
                 "service": demand.id,
                 "direction": name,
                 "errored_s_per_year": float(errored_s[:, number].mean()),
-                "mean_time_to_restore_s": lost / often.best if often.best else np.nan,
+                "mean_time_to_restore_s": lost.best / often.best if often.best else np.nan,
             }
             put_availability(row, "availability_ratio", minutes)
-            figures = (minutes, severe, often, _between_h(often), severely_errored_ratio(severe, lost))
-            for figure, interval in zip(_FIGURES[1:], figures, strict=True):
+            told = (minutes, severe, often, _between_h(often), severely_errored_ratio(severe, lost.best))
+            for figure, interval in zip(_FIGURES[1:], told, strict=True):
                 put_interval(row, figure, interval)
             rows.append((number, row))
     ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]

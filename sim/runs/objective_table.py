@@ -1,10 +1,10 @@
 """Objectives beside what each service got: met or not, and how surely."""
 
-from collections.abc import Sequence
+from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.objectives import (
@@ -18,17 +18,10 @@ from hopyears.models.judging.objectives import (
 )
 from hopyears.models.network.network import Service
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import (
-    UNSEEN_OUTAGE_S,
-    UNSEEN_OUTAGES,
-    UNSEEN_SEVERELY_ERRORED_S,
-    per_block,
-    put_interval,
-)
-from hopyears.sim.counting.statistics import mean_interval
-from hopyears.sim.counting.tallies import Tally
-from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import met_confidence
+from hopyears.sim.rare.service_figures import OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.direction_table import severely_errored_ratio
 
 COLUMNS = (
@@ -60,10 +53,8 @@ SHOWN_BESIDE = tuple(
 )
 """Figures with which objectives are compared, of the table ``services``."""
 
-_Floats = NDArray[np.float64]
 
-
-def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.DataFrame) -> pd.DataFrame:
+def objective_table(prepared: Prepared, services: pd.DataFrame, figures: ServiceFigures) -> pd.DataFrame:
     """One row a service: its objectives, and what it got.
 
     Objectives are those that the network file states for the service, else those of F.1703 and F.1668 for
@@ -73,9 +64,10 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.Da
     Parameters
     ----------
     prepared : Prepared
-    blocks : sequence of Tally
     services : DataFrame
         The table ``services`` of the same run, whose figures ``SHOWN_BESIDE`` stand here too.
+    figures : ServiceFigures
+        Of the same run.
 
     Returns
     -------
@@ -90,11 +82,6 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.Da
     ITU-R F.1703 (2005), ITU-R F.1668 (2004), ITU-T G.827 (2003): coefficients from memory, unverified
     (``models.judging.objectives``).
     """
-    n, years = len(prepared.demands), blocks[0].years
-    lost_s, severe_s, outages = (
-        per_block(blocks, "service_total", value, n, direction=BOTH) / years
-        for value in ("unavailable_s", "severely_errored_s", "outages")
-    )
     rows = []
     for i, (service, found) in enumerate(
         zip(prepared.network.services, services.to_dict("records"), strict=True)
@@ -106,10 +93,10 @@ def objective_table(prepared: Prepared, blocks: Sequence[Tally], services: pd.Da
                 "service": service.id,
                 "length_km": length_km,
                 "portion": portion.name,
-                **_availability(service, portion, length_km, lost_s[:, i], years),
-                **_severely_errored(service, length_km, severe_s[:, i], float(lost_s[:, i].mean()), years),
+                **_availability(service, portion, length_km, partial(figures.interval, i, UNAVAILABLE)),
+                **_severely_errored(service, length_km, figures, i),
                 **{name: found[name] for name in SHOWN_BESIDE},
-                **_outages(service, outages[:, i], years),
+                **_outages(service, partial(figures.interval, i, OUTAGES)),
             }
         )
     # A column that is empty in every row has no type of its own.
@@ -122,7 +109,7 @@ def _length_km(prepared: Prepared, number: int) -> float:
 
 
 def _availability(
-    service: Service, portion: Portion, length_km: float, lost_s: _Floats, block_years: int
+    service: Service, portion: Portion, length_km: float, lost_s: Callable[..., Interval]
 ) -> dict[str, object]:
     ratio, source = service.availability_objective, STATED
     if ratio is None:
@@ -131,35 +118,35 @@ def _availability(
     return {
         "availability_objective": ratio,
         "allowed_min_per_year": allowed_min,
-        **_judged("availability", lost_s, allowed_min * 60.0, UNSEEN_OUTAGE_S / block_years),
+        **_judged("availability", lost_s, allowed_min * 60.0),
         "availability_source": source,
     }
 
 
 def _severely_errored(
-    service: Service, length_km: float, severe_s: _Floats, lost_s: float, block_years: int
+    service: Service, length_km: float, figures: ServiceFigures, number: int
 ) -> dict[str, object]:
     ratio, source = service.severely_errored_ratio_objective, STATED
     if ratio is None:
         long_haul = service.grade == "long haul"
         ratio = float(severely_errored_objective(length_km, long_haul=long_haul))
         source = SEVERELY_ERRORED_SOURCE
-    unseen_s = UNSEEN_SEVERELY_ERRORED_S / block_years
+    severe_s = partial(figures.interval, number, SEVERELY_ERRORED)
+    lost_s = figures.interval(number, UNAVAILABLE).best
     row: dict[str, object] = {
         "severely_errored_ratio_objective": ratio,
-        **_judged("severely_errored", severe_s, ratio * (SECONDS_PER_YEAR - lost_s), unseen_s),
+        **_judged("severely_errored", severe_s, ratio * (SECONDS_PER_YEAR - lost_s)),
         "severely_errored_source": source,
     }
-    severe = mean_interval(severe_s, largest_unseen=unseen_s)
-    put_interval(row, "severely_errored_ratio", severely_errored_ratio(severe, lost_s))
+    put_interval(row, "severely_errored_ratio", severely_errored_ratio(severe_s(), lost_s))
     return row
 
 
-def _outages(service: Service, outages: _Floats, block_years: int) -> dict[str, object]:
+def _outages(service: Service, outages: Callable[..., Interval]) -> dict[str, object]:
     allowed = service.outages_per_year_objective
     judged: dict[str, object] = {"outages_met": None, "outages_met_confidence": np.nan}
     if allowed is not None:
-        judged = _judged("outages", outages, allowed, UNSEEN_OUTAGES / block_years)
+        judged = _judged("outages", outages, allowed)
     return {
         "outages_per_year_objective": np.nan if allowed is None else allowed,
         **judged,
@@ -167,9 +154,9 @@ def _outages(service: Service, outages: _Floats, block_years: int) -> dict[str, 
     }
 
 
-def _judged(name: str, per_year: _Floats, allowed: float, largest_unseen: float) -> dict[str, object]:
-    """Whether the mean over blocks keeps what is allowed, and how surely the long-run mean does."""
+def _judged(name: str, per_year: Callable[..., Interval], allowed: float) -> dict[str, object]:
+    """Whether a figure keeps what is allowed, and how surely the long-run mean does."""
     return {
-        f"{name}_met": bool(per_year.mean() <= allowed),
-        f"{name}_met_confidence": met_confidence(per_year, allowed, largest_unseen=largest_unseen),
+        f"{name}_met": bool(per_year().best <= allowed),
+        f"{name}_met_confidence": met_confidence(lambda level: per_year(level=level), allowed),
     }

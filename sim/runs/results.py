@@ -27,7 +27,6 @@ RESULT_TABLES = (
     "service_objectives",
     "service_years",
     "service_targets",
-    "service_controlled",
     "textbook_distance",
     "hops",
     "hop_causes",

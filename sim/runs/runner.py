@@ -14,7 +14,9 @@ from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.block_tally import block_tally, failure_tables, run_of, service_losses
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import series_rows
-from hopyears.sim.rare.replications import twin_rows
+from hopyears.sim.rare.alone import alone
+from hopyears.sim.rare.forced import rare_parts
+from hopyears.sim.rare.replications import replication_tables
 from hopyears.sim.rare.storm_tally import storm_rows
 from hopyears.sim.runs.block_pool import BlockStudy, block_pool
 from hopyears.sim.runs.stopping import looks
@@ -41,6 +43,7 @@ class BlockCounter:
 
     def __init__(self, prepared: Prepared, plan: BlockPlan) -> None:
         self._simulator, self._plan = BlockSimulator(prepared), plan
+        self._rare = rare_parts(prepared.built.plant, alone(self._simulator))
 
     def block(self, number: int) -> BlockTables:
         """Tables of one block."""
@@ -48,11 +51,13 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
+        drawn, causes = replication_tables(simulator, self._rare, plan.seed, number, history)
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),
             "service_series": series_rows(simulator, history).to_arrow(),
-            "service_twins": twin_rows(simulator, plan.seed, number, history).to_arrow(),
+            "service_replications": drawn.to_arrow(),
+            "service_cause_replications": causes.to_arrow(),
             "service_storms": storm_rows(simulator, plan.seed, number, history).to_arrow(),
             **failure_tables(simulator.prepared, history, lost),
         }

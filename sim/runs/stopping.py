@@ -8,15 +8,10 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.statistics import Interval, mean_interval
-from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.rare.control import ControlBlocks, controlled, rain_control
+from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.storage.run_folder import RunFolder
 
 FIRST_LOOK = 10
@@ -102,31 +97,15 @@ def service_number(network: Network, goal: PrecisionGoal) -> int:
 def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:
     """Question whether the blocks in a folder know the service's unavailable minutes well enough.
 
-    With a control (``sim.rare.control``) it is put to the figure with the control's smaller variance.
-
     Raises
     ------
     InputError
         If the network has no such service.
     """
     number = service_number(prepared.network, goal)
-    rain = rain_control(prepared) if prepared.options.control else None
 
     def enough(folder: RunFolder) -> bool:
-        found = None
-        if rain is not None:
-            found = controlled(ControlBlocks.read(prepared, rain, folder), rain, number)
-        interval = unavailable(folder, number) if found is None else found.interval
-        return interval.relative_half_width <= goal.half_width
+        found = ServiceFigures.read(prepared, folder).interval(number, UNAVAILABLE)
+        return found.relative_half_width <= goal.half_width
 
     return enough
-
-
-def unavailable(folder: RunFolder, number: int) -> Interval:
-    """Unavailable seconds of a block of one service, both ways together, over the blocks of a folder."""
-    found = []
-    for block in folder.finished_blocks():
-        table = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "service_total"))
-        here = (table.key("entity") == number) & (table.key("direction") == BOTH)
-        found.append(float(table.value("unavailable_s")[here].sum()))
-    return mean_interval(np.array(found))

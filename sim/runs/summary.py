@@ -1,6 +1,7 @@
 """From the tallies of a run's blocks to its tables of results."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from hopyears.sim.counting.figures import (
     SHARES,
     UNSEEN_OUTAGE_S,
     exceeded_rate,
+    longest_outages_s,
     outage_columns,
     per_block,
     put_interval,
@@ -23,7 +25,8 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
-from hopyears.sim.rare.control import control_table
+from hopyears.sim.rare.cause_figures import cause_seconds
+from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
@@ -50,20 +53,23 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     predicted = predict_services(prepared, predicted_hops)
     yearly = minutes_of_years(folder)
     total = add_tallies(blocks)
-    services = service_table(prepared, blocks, total, predicted)
+    figures = ServiceFigures.read(prepared, folder)
+    causes = cause_seconds(total, folder, prepared.options.replications, figures)
+    services = service_table(prepared, blocks, total, predicted, figures)
     frames = {
         "services": services,
-        "service_directions": direction_table(prepared, blocks),
-        "service_causes": cause_table(prepared, total, "service"),
+        "service_directions": direction_table(prepared, blocks, figures),
+        "service_causes": cause_table(
+            replace(total, tables={**total.tables, "service_cause": causes}), "service"
+        ),
         "service_months": month_table(total),
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
-        "service_controlled": control_table(prepared, folder),
-        "service_objectives": objective_table(prepared, blocks, services),
+        "service_objectives": objective_table(prepared, services, figures),
         "service_years": year_table(*yearly),
         "service_targets": target_table(*yearly),
-        "textbook_distance": distance_table(prepared, folder, predicted),
+        "textbook_distance": distance_table(prepared, folder, predicted, figures),
         "hops": hop_table(prepared, blocks, total, predicted_hops),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),
@@ -91,17 +97,17 @@ def tallies_of(prepared: Prepared, folder: RunFolder, stored: Sequence[dict[str,
 
 
 def service_table(
-    prepared: Prepared, blocks: Sequence[Tally], total: Tally, predicted: pd.DataFrame
+    prepared: Prepared,
+    blocks: Sequence[Tally],
+    total: Tally,
+    predicted: pd.DataFrame,
+    figures: ServiceFigures,
 ) -> pd.DataFrame:
     """One row a service; ``predicted`` is what ``predict_services`` says of them."""
     services = prepared.network.services
     n = len(services)
-    outages = outage_columns(blocks, total, "service", n)
+    longest_s = longest_outages_s(total, "service", n)
     months = by_month(total, "service_month", "unavailable_s") / 60.0
-    one_way = [
-        total.tables["service_total"].spread("unavailable_s", (n,), direction=d) / 60.0 / total.years
-        for d in (FORWARD, BACKWARD)
-    ]
     errored = total.tables["service_total"].spread("errored_s", (n,), direction=BOTH) / total.years
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
@@ -119,11 +125,11 @@ def service_table(
             "priority": service.priority,
             "protection": service.protection,
             "hops": len(hops),
-            **outages[i],
+            **outage_columns(figures.intervals(i), float(longest_s[i])),
             "errored_s_per_year": float(errored[i]),
             **_worst_month(months[i]),
-            "forward_unavailable_min_per_year": float(one_way[0][i]),
-            "backward_unavailable_min_per_year": float(one_way[1][i]),
+            "forward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=FORWARD).best / 60.0,
+            "backward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=BACKWARD).best / 60.0,
             "mean_throughput_mbit_s": float(delivered[i] / total.years / SECONDS_PER_YEAR),
         }
         rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
@@ -142,7 +148,7 @@ def _worst_month(minutes: NDArray[np.float64]) -> dict[str, object]:
     return row
 
 
-def cause_table(prepared: Prepared, total: Tally, kind: str) -> pd.DataFrame:
+def cause_table(total: Tally, kind: str) -> pd.DataFrame:
     """Unavailable minutes and severely errored seconds a year by exact set of causes, both ways together."""
     frame = total.to_frame(f"{kind}_cause")
     frame = frame[frame["direction"] == "both"]

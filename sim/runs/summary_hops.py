@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import SHARES, exceeded_rate, outage_columns
+from hopyears.sim.counting.figures import (
+    SHARES,
+    exceeded_rate,
+    hop_intervals,
+    longest_outages_s,
+    outage_columns,
+)
 from hopyears.sim.counting.tallies import Tally
 
 
@@ -14,7 +20,8 @@ def hop_table(
     prepared: Prepared, blocks: Sequence[Tally], total: Tally, predicted: pd.DataFrame
 ) -> pd.DataFrame:
     """One row a hop; ``predicted`` is what ``predict_hops`` gives."""
-    outages = outage_columns(blocks, total, "hop", len(prepared.designs))
+    outages = hop_intervals(blocks, len(prepared.designs))
+    longest_s = longest_outages_s(total, "hop", len(prepared.designs))
     curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
     totals = predicted.groupby("hop", sort=False)["total_min_per_year"].first()
     textbook = dict(zip(totals.index, totals.to_numpy(dtype=np.float64), strict=True))
@@ -30,7 +37,7 @@ def hop_table(
             "length_km": design.path.length_km,
             "frequency_ghz": hop.frequency_ghz,
             "capacity_mbit_s": max(float(curve["capacity_mbit_s"].max()) for curve in both),
-            **outages[i],
+            **outage_columns(outages[i], float(longest_s[i])),
             "mean_capacity_mbit_s": min(_mean_capacity(curve) for curve in both),
         }
         for ending, share in SHARES.items():

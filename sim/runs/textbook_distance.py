@@ -16,10 +16,11 @@ from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import ALONE, HOPS, ROUTE, SERIES
-from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
+from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.statistics import Interval, difference_interval, mean_interval
+from hopyears.sim.counting.statistics import Interval, difference_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL, three_ways
+from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
@@ -35,6 +36,7 @@ STEPS = (
     "sites and failures shared by hops",
     "other routes",
     "capacity shared with other services",
+    "failures of replications in place of the blocks'",
     SIMULATED,
 )
 """The first and the last are figures, those between are differences that lead from one to the other:
@@ -46,19 +48,25 @@ STEPS = (
   textbook;
 - shared: hops that are down at the same time count once (a hop faded and another broken: as failures);
 - other routes: what protecting and rerouting save, less what switching costs;
-- capacity shared: hops that are up or in part up, but not enough for all who cross them."""
+- capacity shared: hops that are up or in part up, but not enough for all who cross them;
+- replications: from what the blocks happened to meet to the run's best figure
+  (``sim.rare.service_figures``), a matter of chance."""
 
 _Floats = NDArray[np.float64]
 
 
 def distance_table(
-    prepared: Prepared, folder: RunFolder, textbook: pd.DataFrame | None = None
+    prepared: Prepared,
+    folder: RunFolder,
+    textbook: pd.DataFrame | None = None,
+    figures: ServiceFigures | None = None,
 ) -> pd.DataFrame:
     """Rows ``STEPS`` of each service: minutes a year with 95 % intervals from independent blocks.
 
     Columns: service, step, min_per_year (with ``_low`` and ``_high``; the textbook sum has no chance in it).
-    ``textbook`` is what ``predict_services`` gave, where it is at hand.
+    ``textbook`` is what ``predict_services`` gave and ``figures`` those of the run, where they are at hand.
     """
+    figures = ServiceFigures.read(prepared, folder) if figures is None else figures
     years = int(folder.manifest()["block_years"])
     n = len(prepared.demands)
     textbook = predict_services(prepared) if textbook is None else textbook
@@ -79,8 +87,9 @@ def distance_table(
             service - alone.sum(axis=1),
         )
         known = [Interval(total, total, total), *map(_step, steps)]
-        unseen = UNSEEN_OUTAGE_S / 60.0 / years
-        intervals = [*known, mean_interval(service, largest_unseen=unseen)]
+        best = figures.interval(number, UNAVAILABLE).scaled(1.0 / 60.0)
+        chance = best.best - float(service.mean())
+        intervals = [*known, Interval(chance, chance, chance), best]
         for step, interval in zip(STEPS, intervals, strict=True):
             rows.append(_row(demand.id, step, interval))
     return pd.DataFrame(rows, columns=[*COLUMNS])

@@ -81,7 +81,7 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         scratch.link_causes,
     )
     service, rates, downs, causes = sweep.service, sweep.rate, sweep.down, sweep.causes
-    slots, seconds, row = sweep.result_slot, sweep.seconds, sweep.row
+    numbers, seconds, row = sweep.number_of, sweep.seconds, sweep.row
     n, n_row = sweep.used[N_RESULTS], sweep.used[N_ROWS]
     for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
         s = plan.groups.services.item[k]
@@ -106,52 +106,23 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
                     down,
                 )
             rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3) / 1e3, down, why
-        at, m = _find_result(service, rates, downs, causes, slots, n)
-        if m < 0:
+        result = (
+            np.int64(s),
+            np.int64(np.round(rates[n, 0] * 1e3)),
+            np.int64(np.round(rates[n, 1] * 1e3)),
+            causes[n, 0] * 2 + downs[n, 0],
+            causes[n, 1] * 2 + downs[n, 1],
+        )
+        if result in numbers:
+            m = numbers[result]
+        else:
             m = n
-            slots[at] = n
+            numbers[result] = n
             seconds[n] = 0.0
             n += 1
         row[n_row] = m
         n_row += 1
     sweep.used[N_RESULTS], sweep.used[N_ROWS] = n, n_row
-
-
-@inlined
-def _find_result(
-    service: NDArray[np.int32],
-    rates: _Floats,
-    downs: NDArray[np.bool_],
-    causes: _Ints,
-    slots: NDArray[np.int32],
-    n: int,
-) -> tuple[int, int]:
-    """Slot and number of the result equal to number ``n``; the number is -1 when there is none."""
-    mask = slots.size - 1
-    at = result_word(service, rates, downs, causes, n) & mask
-    while slots[at] >= 0:
-        m = slots[at]
-        same = service[m] == service[n]
-        for d in range(2):
-            same = same and rates[m, d] == rates[n, d] and causes[m, d] == causes[n, d]
-            same = same and downs[m, d] == downs[n, d]
-        if same:
-            return at, int(m)
-        at = (at + 1) & mask
-    return at, -1
-
-
-@inlined
-def result_word(
-    service: NDArray[np.int32], rates: _Floats, downs: NDArray[np.bool_], causes: _Ints, n: int
-) -> int:
-    """Well mixed number of a result's content."""
-    mixed = np.uint64(service[n] + 1)
-    for d in range(2):
-        for part in (np.int64(rates[n, d] * 1e3), causes[n, d] * 2 + downs[n, d]):
-            mixed = (mixed ^ np.uint64(part)) * np.uint64(0xBF58476D1CE4E5B9)
-            mixed ^= mixed >> np.uint64(29)
-    return int(np.int64(mixed >> np.uint64(1)))
 
 
 @inlined

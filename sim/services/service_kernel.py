@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import inlined, kernel
-from hopyears.sim.services.service_judge import judge_group, result_word
+from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     N_OUT,
     N_RESULTS,
     N_ROWS,
-    N_STATES,
     Scratch,
     Sweep,
 )
@@ -52,7 +51,7 @@ def run_changes(
     n_hops = hop_state.size
     i = start
     while i < time_s.size:
-        if _crowded(sweep, choice.size, group_word.size):
+        if _crowded(sweep, choice.size):
             return i
         now = time_s[i]
         n_touched = 0
@@ -102,27 +101,25 @@ def _group_salt(g: int) -> np.uint64:
 
 
 @inlined
-def _crowded(sweep: Sweep, n_services: int, n_groups: int) -> bool:
+def _crowded(sweep: Sweep, n_services: int) -> bool:
     n_results = sweep.used[N_RESULTS] + n_services
     return bool(
         sweep.used[N_OUT] + n_services > sweep.out_time.size
         or sweep.used[N_ROWS] + n_services > sweep.row.size
-        or 2 * n_results > sweep.result_slot.size
         or n_results > sweep.service.size
-        or 2 * (sweep.used[N_STATES] + n_groups) > sweep.state_word.size
     )
 
 
 @kernel
 def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
-    at, known = _find_state(sweep, sweep.group_word[g])
-    if not known:
-        sweep.state_word[at] = sweep.group_word[g]
-        sweep.state_row[at] = sweep.used[N_ROWS]
-        sweep.used[N_STATES] += 1
+    word = sweep.group_word[g]
+    if word in sweep.row_of:
+        row = sweep.row_of[word]
+    else:
+        row = sweep.used[N_ROWS]
+        sweep.row_of[word] = row
         judge_group(plan, sweep, scratch, g)
-    row = sweep.state_row[at]
     if row == sweep.group_row[g]:
         return
     sweep.group_row[g] = row
@@ -147,17 +144,6 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
 
 
 @inlined
-def _find_state(sweep: Sweep, word: np.uint64) -> tuple[int, bool]:
-    mask = sweep.state_word.size - 1
-    at = int(np.int64(word & np.uint64(mask)))
-    while sweep.state_row[at] >= 0:
-        if sweep.state_word[at] == word:
-            return at, True
-        at = (at + 1) & mask
-    return at, False
-
-
-@inlined
 def _differs(down: NDArray[np.bool_], causes: _Ints, a: int, b: int) -> bool:
     """Whether two results differ in being down or in the causes of it."""
     for d in range(2):
@@ -166,19 +152,3 @@ def _differs(down: NDArray[np.bool_], causes: _Ints, a: int, b: int) -> bool:
         if down[a, d] and causes[a, d] != causes[b, d]:
             return True
     return False
-
-
-@kernel
-def fill_slots(old: Sweep, new: Sweep) -> None:
-    """Enter what is in the tables of ``old`` into the empty, larger hash tables of ``new``."""
-    mask = new.result_slot.size - 1
-    for n in range(new.used[N_RESULTS]):
-        at = result_word(new.service, new.rate, new.down, new.causes, n) & mask
-        while new.result_slot[at] >= 0:
-            at = (at + 1) & mask
-        new.result_slot[at] = n
-    for k in range(old.state_row.size):
-        if old.state_row[k] >= 0:
-            at, _ = _find_state(new, old.state_word[k])
-            new.state_word[at] = old.state_word[k]
-            new.state_row[at] = old.state_row[k]

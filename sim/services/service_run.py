@@ -4,12 +4,14 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from numba import types
+from numba.typed import Dict
 from numpy.typing import NDArray
 
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_kernel import fill_slots, run_changes, start_groups
+from hopyears.sim.services.service_kernel import run_changes, start_groups
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, N_STATES, Scratch, Sweep
+from hopyears.sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, Scratch, Sweep
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -93,41 +95,26 @@ class ServiceRun:
         sweep.used[N_OUT] = 0
 
     def _make_room(self) -> None:
-        """Write down what is finished and double each table that is more than half full."""
+        """Write down what is finished and enlarge each table that is more than half full."""
         self._write_down()
         sweep = self._sweep
-        n_services, n_groups = sweep.choice.size, sweep.group_word.size
+        n_services = sweep.choice.size
         if 2 * (sweep.used[N_ROWS] + n_services) > sweep.row.size:
             if sweep.row.size < max(ROW_CELLS, 4 * n_services):
                 sweep = sweep._replace(row=_resized(sweep.row, 2 * (sweep.row.size + n_services)))
             else:
-                sweep.state_row[:] = -1
-                sweep.used[N_STATES] = sweep.used[N_ROWS] = 0
+                sweep = sweep._replace(row_of=_no_rows())
+                sweep.used[N_ROWS] = 0
                 sweep.group_row[:] = -1
         n_results = sweep.used[N_RESULTS] + n_services
-        n_states = sweep.used[N_STATES] + n_groups
-        if 2 * n_results > sweep.service.size or 4 * n_states > sweep.state_row.size:
-            sweep = _larger(sweep, int(n_results), int(n_states))
+        if 2 * n_results > sweep.service.size:
+            names = ("service", "rate", "down", "causes", "seconds")
+            sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         self._sweep = sweep
 
 
-def _larger(old: Sweep, n_results: int, n_states: int) -> Sweep:
-    """The same sweep with room for twice the results and joint states that are asked for."""
-    names = ("service", "rate", "down", "causes", "seconds")
-    n_slots = _power_of_two(8 * n_results)
-    n_words = _power_of_two(8 * n_states)
-    new = old._replace(
-        **{name: _resized(getattr(old, name), 2 * n_results) for name in names},
-        result_slot=np.full(n_slots, -1, dtype=np.int32),
-        state_word=np.zeros(n_words, dtype=np.uint64),
-        state_row=np.full(n_words, -1, dtype=np.int64),
-    )
-    fill_slots(old, new)
-    return new
-
-
-def _power_of_two(least: int) -> int:
-    return 1 << int(least - 1).bit_length()
+def _no_rows() -> Dict:
+    return Dict.empty(types.uint64, types.int64)
 
 
 def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
@@ -139,20 +126,19 @@ def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
 
 
 def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
-    n_results, n_states = 8 * n_services + 64, 8 * n_groups + 64
+    n_results = 8 * n_services + 64
     n_out = max(1 << 16, 2 * n_services)
     return Sweep(
-        used=np.zeros(4, dtype=np.int64),
+        used=np.zeros(3, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),
         since=np.zeros(n_services),
-        state_word=np.zeros(_power_of_two(4 * n_states), dtype=np.uint64),
-        state_row=np.full(_power_of_two(4 * n_states), -1, dtype=np.int64),
+        row_of=_no_rows(),
         row=np.zeros(8 * n_services + 1024, dtype=np.int32),
-        result_slot=np.full(_power_of_two(4 * n_results), -1, dtype=np.int32),
+        number_of=Dict.empty(types.UniTuple(types.int64, 5), types.int64),  # type: ignore[no-untyped-call]
         service=np.zeros(n_results, dtype=np.int32),
         rate=np.zeros((n_results, 2)),
         down=np.zeros((n_results, 2), dtype=np.bool_),

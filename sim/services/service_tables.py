@@ -1,6 +1,6 @@
 """Tables of the services sweep: what changes while it runs, and its working space."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
-N_OUT, N_ROWS, N_RESULTS, N_STATES = range(4)
-"""Places in ``Sweep.used``: entries written; row cells, results and joint states in use."""
+N_OUT, N_ROWS, N_RESULTS = range(3)
+"""Places in ``Sweep.used``: entries written; row cells and results in use."""
 
 
 class Sweep(NamedTuple):
@@ -22,10 +22,9 @@ class Sweep(NamedTuple):
     group_row: _Ints
     current: NDArray[np.int32]  # by service: its result
     since: _Floats  # by service: when that began
-    state_word: NDArray[np.uint64]  # open addressing: word of a joint state -> its row
-    state_row: _Ints
+    row_of: Any  # numba's typed dict: word of a joint state -> its row
     row: NDArray[np.int32]  # rows: result of each service of the group
-    result_slot: NDArray[np.int32]  # open addressing: result -> its number
+    number_of: Any  # likewise: service, kbit/s, and causes and down flag of each direction -> its number
     service: NDArray[np.int32]  # by result
     rate: _Floats  # (n, 2) as the rest
     down: NDArray[np.bool_]

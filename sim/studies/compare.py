@@ -7,11 +7,12 @@ from pathlib import Path
 import pandas as pd
 
 from hopyears.sim.blocks.prepared import Prepared, prepare
-from hopyears.sim.counting.statistics import Interval, mean_interval, paired_difference
-from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
+from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.rare.service_figures import SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.runs.summary import UNSEEN_OUTAGE_S, per_block, read_tallies
 from hopyears.sim.storage.run_folder import RunFolder
 
 BASE = "base"
@@ -91,37 +92,31 @@ def differences(
 
     Columns: service; ``base_min_per_year`` and ``plan_min_per_year`` (unavailable time both ways) and
     ``difference_min_per_year`` each with ``_low`` and ``_high``; the same for severely errored seconds,
-    ``difference_ses_per_year``; ``sure`` where the interval of the difference leaves out zero.
+    ``difference_ses_per_year``; ``sure`` where the interval of the difference leaves out zero. Where nothing
+    differed the limits are the bounds on what was not seen.
     """
-    shared = [demand.id for demand in base.demands if demand.id in {other.id for other in plan.demands}]
-    sides = []
-    for prepared, folder in ((base, base_folder), (plan, plan_folder)):
-        tallies = read_tallies(prepared, folder)
-        ids = [demand.id for demand in prepared.demands]
-        at = [ids.index(service) for service in shared]
-        years = tallies[0].years
-        sides.append(
-            [
-                per_block(tallies, "service_total", value, len(ids), direction=BOTH)[:, at] / scale / years
-                for value, scale in (("unavailable_s", 60.0), ("severely_errored_s", 1.0))
-            ]
-        )
+    sides = [ServiceFigures.read(base, base_folder), ServiceFigures.read(plan, plan_folder)]
+    ids = [[demand.id for demand in prepared.demands] for prepared in (base, plan)]
     rows = []
-    bound = UNSEEN_OUTAGE_S / 60.0 / years
-    for i, service in enumerate(shared):
+    for service in (each for each in ids[0] if each in ids[1]):
+        numbers = [names.index(service) for names in ids]
         row: dict[str, object] = {"service": service}
-        (base_minutes, base_ses), (plan_minutes, plan_ses) = (
-            [values[:, i] for values in side] for side in sides
-        )
-        difference = paired_difference(plan_minutes, base_minutes)
-        _put(row, "base_min_per_year", mean_interval(base_minutes, largest_unseen=bound))
-        _put(row, "plan_min_per_year", mean_interval(plan_minutes, largest_unseen=bound))
-        _put(row, "difference_min_per_year", difference)
-        _put(row, "difference_ses_per_year", paired_difference(plan_ses, base_ses))
+        for name, figures, number in zip(("base", "plan"), sides, numbers, strict=True):
+            minutes = figures.interval(number, UNAVAILABLE).scaled(1.0 / 60.0)
+            put_interval(row, f"{name}_min_per_year", minutes)
+        difference = _difference(sides, numbers, UNAVAILABLE).scaled(1.0 / 60.0)
+        put_interval(row, "difference_min_per_year", difference)
+        put_interval(row, "difference_ses_per_year", _difference(sides, numbers, SEVERELY_ERRORED))
         row["sure"] = difference.excludes_zero
         rows.append(row)
     return pd.DataFrame(rows)
 
 
-def _put(row: dict[str, object], name: str, interval: Interval) -> None:
-    row[name], row[f"{name}_low"], row[f"{name}_high"] = interval.best, interval.low, interval.high
+def _difference(sides: Sequence[ServiceFigures], numbers: Sequence[int], figure: int) -> Interval:
+    """Plan less base of a figure of a service a year, from the pairs of blocks, histories and draws."""
+    before, after = (side.terms(number, figure) for side, number in zip(sides, numbers, strict=True))
+    strata = [
+        PairedStratum(plan - base, max(most_plan, most_base))
+        for (base, most_base), (plan, most_plan) in zip(before, after, strict=True)
+    ]
+    return paired_strata_interval(strata)

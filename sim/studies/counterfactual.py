@@ -10,10 +10,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import Place, kinds_at
 from hopyears.models.equipment.plant import Plant, PlantSite
+from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.failure_log import FailureLog
@@ -73,6 +75,31 @@ def targets_of(
     if any(nights is not None for nights in prepared.nights):
         targets.append(Target(CAUSE, MULTIPATH))
     return tuple(targets)
+
+
+def parts_of(prepared: Prepared, target: Target) -> NDArray[np.bool_]:
+    """Which parts of the plant a target holds, shape (n_parts,); for power those of the supplies."""
+    plant, found = prepared.built.plant, np.zeros(len(prepared.built.plant.parts), dtype=np.bool_)
+    hop_parts = {
+        design.hop.id: hop.own for design, hop in zip(prepared.designs, prepared.built.hops, strict=True)
+    }
+    if target.kind == HOP:
+        found[list(hop_parts[target.name])] = True
+        return found
+    own = {part for parts in hop_parts.values() for part in parts}
+    for i, part in enumerate(plant.parts):
+        match target.kind, target.name:
+            case "site", name:
+                found[i] = i not in own and plant.sites[part.site].id == name
+            case "part kind", name:
+                found[i] = part.kind == name
+            case "part", name:
+                found[i] = part.id == name
+            case "cause", "power":
+                found[i] = plant.kinds[part.kind].cause == Cause.POWER
+            case "cause", "lightning":
+                found[i] = plant.kinds[part.kind].outdoor
+    return found
 
 
 def plant_without(prepared: Prepared, target: Target) -> Plant:

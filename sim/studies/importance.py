@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
-from hopyears.sim.counting.statistics import mean_interval, paired_difference
+from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
 from hopyears.sim.counting.tally_rows import three_ways
+from hopyears.sim.rare.alone import alone
+from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.studies.counterfactual import BlockCase, Target, sharing_groups, targets_of
+from hopyears.sim.studies.counterfactual import BlockCase, Target, parts_of, sharing_groups, targets_of
 
 ALL = "all services"
 """In place of a service: the sum over all services."""
@@ -68,6 +69,16 @@ class ImportanceStudy:
                 ]
             )
         return np.array(rows).reshape(len(rows), -1)
+
+
+def unseen_gains_s(simulator: BlockSimulator, targets: Sequence[Target]) -> _Floats:
+    """Longest outage of each service that each target could reasonably make, (n_targets, n_services) [s].
+
+    By the laws of repair of the parts that are the target's; that of an outage by weather at the least.
+    """
+    single, prepared = alone(simulator), simulator.prepared
+    found = [single.longest_outage_s(parts_of(prepared, target)) for target in targets]
+    return np.maximum(np.reshape(found, (len(targets), len(prepared.demands))), UNSEEN_WEATHER_S)
 
 
 def unavailable_s(service: ServiceHistory) -> float:
@@ -120,12 +131,18 @@ def importance(
     arguments = (prepared, run.seed, run.block_years, targets, judged)
     seconds = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
     services = [prepared.demands[s].id for s in judged]
-    table = importance_table(np.array(seconds), targets, services, n_years=run.block_years)
+    unseen_s = unseen_gains_s(BlockSimulator(prepared), targets)[:, judged]
+    table = importance_table(np.array(seconds), targets, services, n_years=run.block_years, unseen_s=unseen_s)
     return table if service is None else table[table["service"] == service].reset_index(drop=True)
 
 
 def importance_table(
-    seconds: _Floats, targets: Sequence[Target], services: Sequence[str], *, n_years: int
+    seconds: _Floats,
+    targets: Sequence[Target],
+    services: Sequence[str],
+    *,
+    n_years: int,
+    unseen_s: _Floats,
 ) -> pd.DataFrame:
     """Gains with their intervals, one row for each service and target, the largest gain of a service first.
 
@@ -137,6 +154,8 @@ def importance_table(
         Names of the axes.
     n_years : int
         Years of a block.
+    unseen_s : float array, shape (n_targets, n_services)
+        As ``unseen_gains_s`` gives it.
 
     Returns
     -------
@@ -146,22 +165,24 @@ def importance_table(
         the interval leaves out zero.
     """
     minutes = np.concatenate([seconds, seconds.sum(axis=2, keepdims=True)], axis=2) / 60.0 / n_years
-    bound = UNSEEN_OUTAGE_S / 60.0 / n_years
+    bounds = np.concatenate([unseen_s, unseen_s.sum(axis=1, keepdims=True)], axis=1) / 60.0 / n_years
     rows = []
     for s, service in enumerate([*services, ALL]):
-        base = mean_interval(minutes[:, 0, s], largest_unseen=bound)
+        base = float(minutes[:, 0, s].mean())
         for t, target in enumerate(targets, start=1):
-            saved = paired_difference(minutes[:, 0, s], minutes[:, t, s])
+            pairs = minutes[:, 0, s] - minutes[:, t, s]
+            largest = float(bounds[t - 1, s])
+            saved = paired_strata_interval([PairedStratum(pairs, largest, gains_only=True)])
             rows.append(
                 {
                     "service": service,
                     "kind": target.kind,
                     "target": target.name,
-                    "unavailable_min_per_year": base.best,
+                    "unavailable_min_per_year": base,
                     "saved_min_per_year": saved.best,
                     "saved_min_per_year_low": saved.low,
                     "saved_min_per_year_high": saved.high,
-                    "share": saved.best / base.best if base.best else 0.0,
+                    "share": saved.best / base if base else 0.0,
                     "sure": saved.excludes_zero,
                 }
             )

@@ -1,14 +1,9 @@
-"""Every column of every result table: its unit, what it says, and how a bound is told.
+"""Every column of the result tables: its unit, what it says, and how a bound is told.
 
-The one place where columns are described. A figure with an interval is named once, with a star in
-``TABLES``, and stands for three columns: ``x``, ``x_low`` and ``x_high``.
+The one place where columns are described; which table has which stands in ``wording.table_columns``.
 """
 
-from collections.abc import Iterator
 from typing import NamedTuple
-
-ENDS = ("_low", "_high")
-"""Endings of the limits of an interval."""
 
 
 class Column(NamedTuple):
@@ -19,17 +14,10 @@ class Column(NamedTuple):
     unseen: str = ""
 
 
-class TableWords(NamedTuple):
-    """What a row of a table is, and its columns; a star marks those with an interval."""
-
-    row: str
-    columns: str
-
-
 NOTHING_SEEN = "0 where nothing was seen: the truth is at most the upper limit"
 _LEAST = "1 where nothing was seen: the truth is at least the lower limit"
 _MBIT = "Mbit/year"
-_BOTH = "both directions together: lost when either is"
+BOTH = "both directions together: lost when either is"
 
 COLUMNS = {
     "service": Column("", "id of the service"),
@@ -53,7 +41,7 @@ COLUMNS = {
     "length_km": Column("km", "length of the hop, or of the working route of a service"),
     "frequency_ghz": Column("GHz", "frequency of the first channel"),
     "capacity_mbit_s": Column("Mbit/s", "capacity of all working channels"),
-    "unavailable_min_per_year": Column("min/year", f"unavailable time, {_BOTH}", NOTHING_SEEN),
+    "unavailable_min_per_year": Column("min/year", f"unavailable time, {BOTH}", NOTHING_SEEN),
     "forward_unavailable_min_per_year": Column("min/year", "unavailable time of the forward direction"),
     "backward_unavailable_min_per_year": Column("min/year", "unavailable time of the backward direction"),
     "availability": Column("", "share of time available, 0 to 1", _LEAST),
@@ -106,12 +94,6 @@ COLUMNS = {
         "chance that a year breaks it, 0 to 1",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
-    "unavailable_min_per_year_controlled": Column(
-        "min/year", "unavailable time, put right by what the blocks met (--control)", NOTHING_SEEN
-    ),
-    "saving": Column("", "how many times the years a run without control would need for the same interval"),
-    "rain_known_min_per_year": Column("min/year", "long-run mean of the rain that the control knows"),
-    "rain_known_standard_error": Column("min/year", "standard error of that mean"),
     "min_per_year": Column("min/year", "the step's minutes; the textbook sum has no chance in it"),
     "textbook_min_per_year": Column("min/year", "unavailable time by the published standards alone"),
     "latitude_deg": Column("degree", "latitude, WGS 84"),
@@ -167,18 +149,64 @@ COLUMNS = {
     "sites_min_per_year": Column("min/year", "outage by the common parts and the power of the sites"),
     "total_min_per_year": Column("min/year", "the sum"),
     "plan": Column("", "name of the plan"),
-    "base_min_per_year": Column("min/year", f"unavailable time without the plan, {_BOTH}", NOTHING_SEEN),
-    "plan_min_per_year": Column("min/year", f"unavailable time with the plan, {_BOTH}", NOTHING_SEEN),
+    "base_min_per_year": Column("min/year", f"unavailable time without the plan, {BOTH}", NOTHING_SEEN),
+    "plan_min_per_year": Column("min/year", f"unavailable time with the plan, {BOTH}", NOTHING_SEEN),
     "difference_min_per_year": Column("min/year", "with the plan less without, block by block"),
     "difference_ses_per_year": Column("s/year", "the same of severely errored seconds"),
     "sure": Column("", "whether the interval of the difference leaves out zero"),
+    "target": Column("", "what never goes wrong: a hop, site, part, kind or cause"),
+    "saved_min_per_year": Column("min/year", "unavailable time saved had it never gone wrong"),
+    "mean_min_per_year": Column("min/year", "mean over the simulated years"),
+    "median_min_per_year": Column("min/year", "unavailable time of the median year"),
+    "worst_min_per_year": Column("min/year", "unavailable time of the worst simulated year"),
+    "year_limit_min": Column(
+        "min",
+        "what a given year keeps with the chance and confidence asked for",
+        "infinite where the years are too few to tell",
+    ),
+    "contract_limit_min": Column(
+        "min",
+        "what every year of the contract keeps likewise",
+        "infinite where the years are too few to tell",
+    ),
+    "contract_break_chance": Column(
+        "",
+        "chance that any year of the contract breaks the target, 0 to 1",
+        "0 where no year did, 1 where every year did: the truth lies within the limits",
+    ),
+    "figure": Column("", "what is compared"),
+    "unit": Column("", "unit of the figure"),
+    "predicted": Column("as told in unit", "the figure by its standard"),
+    "simulated": Column("as told in unit", "the figure of the run"),
+    "ratio": Column("", "simulated over predicted"),
+    "standard_error": Column(
+        "", "of the ratio, from independent blocks; not a number where too little was seen"
+    ),
+    "in_range": Column("", "whether the Recommendation claims to hold there"),
+    "best_mbit_s": Column("Mbit/s", "highest rate that is ever had"),
+    "mbit_s": Column("Mbit/s", "rate"),
+    "mean_mbit_s": Column("Mbit/s", "mean rate"),
+    "difference_mbit_s": Column("Mbit/s", "mean rate, fixed modulation less adaptive, block by block"),
+    "below_best_min_per_year": Column(
+        "min/year", "time with less than the best rate of this modulation", NOTHING_SEEN
+    ),
+    "adaptive_below_min_per_year": Column(
+        "min/year", "time in which adaptive modulation has less than that rate", NOTHING_SEEN
+    ),
+    "difference_undelivered_mbit_per_year": Column(
+        _MBIT, "undelivered of the peak rates, fixed modulation less adaptive; only in rows of all causes"
+    ),
+    "difference_undelivered_committed_mbit_per_year": Column(
+        _MBIT,
+        "undelivered of the committed rates, fixed modulation less adaptive; only in rows of all causes",
+    ),
     "number": Column("", "1 is the longest"),
     "began": Column("", "date and time (UTC); years are counted through the run, from 1"),
     "duration_s": Column("s", "length of the outage"),
     "block": Column("", "block of the run in which it came, from 0"),
     "start_s": Column("s", "second of the block in which it began"),
 }
-"""Name to words; those of one table that mean something else are in ``IN_TABLE``."""
+"""Name to words; those of one table that mean something else are in ``table_columns.IN_TABLE``."""
 
 _SHARES = {"99": "99 %", "99_9": "99.9 %", "99_99": "99.99 %", "99_999": "99.999 %"}
 COLUMNS |= {
@@ -196,162 +224,7 @@ for _name, _what in (
     COLUMNS[f"{_name}_met"] = Column("", f"whether {_what} found keeps the objective")
     COLUMNS[f"{_name}_met_confidence"] = Column("", "how sure it is that the long run does, 0 to 1")
     COLUMNS[f"{_name}_source"] = Column("", "where the objective comes from; empty where there is none")
-
-IN_TABLE = {
-    ("service_targets", "availability"): Column("", "target, share of time, 0 to 1"),
-    ("service_directions", "direction"): Column("", "forward, backward, or both: lost when either is"),
-    ("service_directions", "unavailable_min_per_year"): Column(
-        "min/year", "unavailable time of the direction", NOTHING_SEEN
-    ),
-    ("service_causes", "unavailable_min_per_year"): Column(
-        "min/year", f"unavailable time with this cause, {_BOTH}"
-    ),
-    ("hop_causes", "unavailable_min_per_year"): Column(
-        "min/year", f"unavailable time with this cause, {_BOTH}"
-    ),
-    ("service_causes", "severely_errored_s_per_year"): Column(
-        "s/year", "severely errored seconds with this cause"
-    ),
-    ("service_months", "unavailable_min_per_year"): Column(
-        "min/year", "unavailable time in all such months of an average year"
-    ),
-    ("priority_undelivered", "cause"): Column("", "exact set of causes; all: the sum over causes"),
-    ("priority_undelivered", "share"): Column(
-        "", "undelivered share of all that is asked for at peak rates, 0 to 1"
-    ),
-    ("hop_modulations", "share"): Column(
-        "", "share of channel time, 0 to 1; 0 where the modulation was not seen"
-    ),
-    ("hop_capacity", "capacity_mbit_s"): Column("Mbit/s", "capacity"),
-    ("predicted_hops", "capacity_mbit_s"): Column(
-        "Mbit/s", "capacity of all working channels at this modulation"
-    ),
+COLUMNS |= {
+    f"mbit_s_{ending}": Column("Mbit/s", f"rate had for at least {share} of the time")
+    for ending, share in _SHARES.items()
 }
-"""Words of a column that means something of its own in one table."""
-
-_OUTAGES = (
-    "unavailable_min_per_year* availability* severely_errored_s_per_year* outages_per_year* mean_outage_s "
-    "longest_outage_s"
-)
-_PHASES = (
-    "unnoticed_h_per_year waiting_for_spare_h_per_year waiting_for_crew_h_per_year travelling_h_per_year "
-    "waiting_for_weather_h_per_year mending_h_per_year outage_min_per_year outage_share"
-)
-_UNDELIVERED = "undelivered_mbit_per_year{0} undelivered_committed_mbit_per_year{0}"
-_DIRECTION = "service direction"
-
-TABLES = {
-    "services": TableWords(
-        "a service",
-        f"service from to committed_mbit_s peak_mbit_s priority protection hops {_OUTAGES} "
-        "errored_s_per_year worst_month_unavailable_min* "
-        "forward_unavailable_min_per_year backward_unavailable_min_per_year "
-        "mean_throughput_mbit_s throughput_99_mbit_s throughput_99_9_mbit_s throughput_99_99_mbit_s "
-        "throughput_99_999_mbit_s textbook_min_per_year",
-    ),
-    "service_directions": TableWords(
-        "a direction of a service",
-        f"{_DIRECTION} availability_ratio* unavailable_min_per_year* severely_errored_s_per_year* "
-        "outages_per_year* mean_time_between_outages_h* errored_s_per_year severely_errored_ratio* "
-        "mean_time_to_restore_s",
-    ),
-    "service_causes": TableWords(
-        "a service and an exact set of causes",
-        "service cause unavailable_min_per_year severely_errored_s_per_year share",
-    ),
-    "service_months": TableWords("a service and a calendar month", "service month unavailable_min_per_year"),
-    "service_throughput": TableWords(
-        "a direction of a service and a rate", f"{_DIRECTION} rate_mbit_s exceeded_share"
-    ),
-    "service_undelivered": TableWords(
-        "a direction of a service and an exact set of causes",
-        f"{_DIRECTION} cause {_UNDELIVERED.format('')} hours_per_year share",
-    ),
-    "priority_undelivered": TableWords(
-        "a priority and an exact set of causes, both directions together",
-        f"priority cause {_UNDELIVERED.format('*')} share committed_share",
-    ),
-    "service_objectives": TableWords(
-        "a service",
-        "service length_km portion availability_objective allowed_min_per_year unavailable_min_per_year* "
-        "availability_met availability_met_confidence availability_source severely_errored_ratio_objective "
-        "severely_errored_ratio* severely_errored_met severely_errored_met_confidence "
-        "severely_errored_source "
-        "outages_per_year_objective outages_per_year* outages_met outages_met_confidence outages_source",
-    ),
-    "service_years": TableWords(
-        "a service and a share of its years", "service share_of_years unavailable_min*"
-    ),
-    "service_targets": TableWords(
-        "a service and an availability", "service availability target_min_per_year year_break_chance*"
-    ),
-    "service_controlled": TableWords(
-        "a service of a run with --control",
-        "service unavailable_min_per_year* unavailable_min_per_year_controlled* saving "
-        "rain_known_min_per_year rain_known_standard_error",
-    ),
-    "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
-    "hops": TableWords(
-        "a hop",
-        f"hop from to scheme length_km frequency_ghz capacity_mbit_s {_OUTAGES} mean_capacity_mbit_s "
-        "capacity_99_mbit_s capacity_99_9_mbit_s capacity_99_99_mbit_s capacity_99_999_mbit_s "
-        "textbook_min_per_year",
-    ),
-    "hop_causes": TableWords(
-        "a hop and an exact set of causes", "hop cause seconds_per_year unavailable_min_per_year"
-    ),
-    "hop_modulations": TableWords("a direction of a hop and a modulation", "hop direction states share"),
-    "hop_capacity": TableWords(
-        "a direction of a hop and a capacity", "hop direction capacity_mbit_s exceeded_share"
-    ),
-    "sites": TableWords("a site", "site latitude_deg longitude_deg east_km north_km"),
-    "part_failures": TableWords(
-        "a kind of part", f"kind failures_per_year latent_per_year struck_per_year {_PHASES}"
-    ),
-    "site_failures": TableWords(
-        "a site",
-        "site failures_per_year dark_per_year dark_h_per_year mains_lost_per_year mains_lost_h_per_year "
-        f"maintenance_h_per_year {_PHASES}",
-    ),
-    "crew_visits": TableWords(
-        "a crew", f"crew visits_per_year planned_per_year planned_h_per_year {_PHASES}"
-    ),
-    "predicted_hops": TableWords(
-        "a hop and a modulation, by the published standards",
-        "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "
-        "fixed_loss_db received_level_dbm threshold_dbm margin_db power_reduction_db rain_margin_db "
-        "rain_attenuation_001_db with_wet_snow_001_db rain_min_per_year "
-        "cross_polar_rain_min_per_year multipath_occurrence flat_worst_month "
-        "dispersive_worst_month cross_polar_worst_month multipath_worst_month multipath_min_per_year "
-        "equipment_min_per_year sites_min_per_year total_min_per_year",
-    ),
-    "predicted_services": TableWords(
-        "a service, along its working route",
-        "service hops rain_min_per_year multipath_min_per_year equipment_min_per_year sites_min_per_year "
-        "total_min_per_year",
-    ),
-    "differences": TableWords(
-        "a plan and a service",
-        "plan service base_min_per_year* plan_min_per_year* difference_min_per_year* "
-        "difference_ses_per_year* sure",
-    ),
-    "outages": TableWords("an outage of a service", "number began duration_s cause block start_s"),
-}
-"""Every result table by name: those of a run, of a prediction, of a comparison, and of ``worst_outages``."""
-
-
-def described(table: str) -> Iterator[tuple[str, Column]]:
-    """Every column of a table in its order, limits of intervals included, with its words.
-
-    Raises
-    ------
-    KeyError
-        If there is no such table.
-    """
-    for word in TABLES[table].columns.split():
-        name = word.removesuffix("*")
-        words = IN_TABLE.get((table, name)) or COLUMNS[name]
-        yield name, words
-        if name != word:
-            for end, limit in zip(ENDS, ("lower", "upper"), strict=True):
-                yield f"{name}{end}", Column(words.unit, f"{limit} limit of the 95 % interval of {name}")

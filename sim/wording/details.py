@@ -43,20 +43,8 @@ def details(tables: Mapping[str, pd.DataFrame], order: list[str]) -> dict[str, A
         "directions": _ordered(direction_rows(tables["service_directions"]), order),
         "steps": steps[0],
         "distances": _ordered(steps[1], order),
-        "controlled": controlled_rows(tables["service_controlled"]),
         "priorities": priority_rows(tables["priority_undelivered"]),
     }
-
-
-_CONTROLLED = ("unavailable_min_per_year", "unavailable_min_per_year_controlled")
-
-
-def controlled_rows(controlled: pd.DataFrame) -> list[tuple[str | Cell, ...]]:
-    """Plain figure, figure put right by the run's control, and how many times the years that saves."""
-    return [
-        (str(row["service"]), *(figure_and_ends(row, name) for name in _CONTROLLED), number(row["saving"]))
-        for row in records(controlled)
-    ]
 
 
 def _ordered(rows: dict[str, list[Cell]], order: list[str]) -> list[tuple[str, list[Cell]]]:

@@ -40,13 +40,11 @@ def test_chances_without_an_instance_are_bounds(run, capsys):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--raise", "0.5", "--control", "5"], "--raise is 0.5; must be 1 to 100"),
-        (["--raise", "nan", "--control", "5"], "--raise is nan; must be 1 to 100"),
-        (["--raise", "5"], "--raise is given without --control; must be given with it"),
-        (["--control", "-1"], "--control is -1; must be 0 to 1000"),
+        (["--replications", "-1"], "--replications is -1; must be 0 to 1000"),
+        (["--replications", "1001"], "--replications is 1001; must be 0 to 1000"),
     ],
 )
-def test_controls_that_make_no_sense_are_refused(tmp_path, capsys, words, sentence):
+def test_replications_that_make_no_sense_are_refused(tmp_path, capsys, words, sentence):
     network = write(tmp_path, small())
     assert main(["simulate", str(network), "--out", str(tmp_path / "out"), *words]) == 2
     assert capsys.readouterr().err == f"{sentence}\n"
@@ -87,7 +85,7 @@ def test_what_makes_no_sense_is_refused(run, capsys, words, sentence):
     [
         (["--until", "ten per cent"], '--until is "ten per cent"; must be "service=ID halfwidth=PER_CENT%"'),
         (["--until", "service=s2 halfwidth=9%"], '--until service is "s2"; must be a service: s1'),
-        (["--control", "-1"], "--control is -1; must be 0 to 1000"),
+        (["--replications", "-1"], "--replications is -1; must be 0 to 1000"),
     ],
 )
 def test_simulate_refuses_before_it_writes(tmp_path, capsys, words, sentence):

@@ -6,11 +6,18 @@ from small_networks import source_of, triangle
 from synthetic_results import made_up_results
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.modulation.study import modulation_study
+from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
+from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.studies.against import hold_against
 from hopyears.sim.studies.compare import ComparedPlan, compare
+from hopyears.sim.studies.importance import importance
 from hopyears.sim.textbook.predict import predict_hops, predict_services
-from hopyears.sim.wording.columns import COLUMNS, IN_TABLE, TABLES, described
+from hopyears.sim.wording.columns import COLUMNS
+from hopyears.sim.wording.table_columns import IN_TABLE, TABLES, described
 
 DRY = ModelOptions(rain=False, multipath=False)
 
@@ -20,10 +27,24 @@ def differing(name: str, table: pd.DataFrame) -> set[str]:
     return {*table.columns} ^ {column for column, _ in described(name)}
 
 
+def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
+    """A table of each study of a stored run, and of one of modulation."""
+    studied = modulation_study(
+        prepare(source.network, DRY), RunRequest(years=1, seed=1, block_years=1, options=DRY)
+    )
+    terms = Terms(target_min=50.0)
+    return {
+        "importance": importance(open_run(folder), n_blocks=2),
+        "promise": promise_table(*minutes_of_years(RunFolder(folder)), terms),
+        "against": hold_against(source, RunFolder(folder)),
+        **{f"modulation_{name}": table for name, table in studied.items()},
+    }
+
+
 @pytest.mark.slow
 def test_every_table_has_the_columns_described(tmp_path) -> None:
     source = source_of(triangle())
-    options = ModelOptions(rain=False, multipath=False, control=1)
+    options = ModelOptions(rain=False, multipath=False, replications=1)
     simulate(source, RunRequest(years=20, seed=1, block_years=1, options=options), tmp_path / "run")
     tables = dict(Results.load(tmp_path / "run").tables)
     assert {*tables} == {*RESULT_TABLES}
@@ -32,6 +53,7 @@ def test_every_table_has_the_columns_described(tmp_path) -> None:
     tables["predicted_services"] = predict_services(prepared)
     request = RunRequest(years=2, seed=1, block_years=1, options=DRY)
     tables["differences"] = compare(source, [ComparedPlan("same", source)], request, tmp_path / "plans")
+    tables |= tables_of_studies(source, tmp_path / "run")
     for name, table in tables.items():
         assert differing(name, table) == set(), name
         assert len(table), name
@@ -58,7 +80,8 @@ def test_nothing_is_described_in_vain() -> None:
 
 
 def test_every_figure_with_an_interval_has_a_unit_or_is_a_share() -> None:
-    shares = {"availability", "availability_ratio", "severely_errored_ratio", "year_break_chance"}
+    shares = {"availability", "availability_ratio", "severely_errored_ratio"}
+    shares |= {"year_break_chance", "contract_break_chance"}
     for name, words in TABLES.items():
         for word in (word for word in words.columns.split() if word.endswith("*")):
             column = word[:-1]

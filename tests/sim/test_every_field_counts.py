@@ -64,7 +64,7 @@ OTHER = {
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
         "rain_exceedance_db": {"0.01": 30.0, "0.1": 8.0},
-        "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
+        "sub_band": "low", "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
         "refractivity_75": 6.0, "mean_terrain_m": 5.0,
     },
     "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
@@ -76,9 +76,11 @@ OTHER = {
     "services": {
         "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 0.5,
         "protection": "rerouted", "route": ["a-d", "c-d"], "protecting_route": ["twin", "c-d"],
-        "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "availability_objective": 0.9999,
+        "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
+        "switch_trigger": "signal degrade", "availability_objective": 0.9999,
         "severely_errored_ratio_objective": 1e-3, "outages_per_year_objective": 10.0,
     },
+    "depots": {"base": "b", "stock": {"cable": 1}, "express_days": 1.0, "shipping_h": 3.0},
     "parts": {
         "kind": "cable", "swap_h": 9.0, "weibull_shape": 2.0, "latent_share": 0.3, "infant_mean_h": 99.0,
         "affecting_share": 0.5,
@@ -88,7 +90,6 @@ OTHER = {
         "own_line_ports": {"packet": 1}, "ports_per_line_card": {"circuit": 1}, "directions_at_most": 1,
     },
     "crews": {"base": "b"},
-    "depots": {"base": "b", "stock": {"cable": 1}},
     "maintenance": {"site": "c"},
     "climate": {
         "rain_rate_001_mm_h": 50.0, "monthly_temperature_c": [12.0] * 12, "monthly_rainfall_mm": [70.0] * 12,

@@ -3,9 +3,9 @@
 import re
 
 from hopyears.sim.inputs.network_file import file_schema
-from hopyears.sim.wording.columns import TABLES
 from hopyears.sim.wording.fields import source_of
 from hopyears.sim.wording.reference import GUIDE, pages
+from hopyears.sim.wording.table_columns import TABLES
 
 
 def test_pages_are_up_to_date() -> None:

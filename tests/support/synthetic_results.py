@@ -54,7 +54,6 @@ def made_up_results(
         "service_months": _months(),
         "service_throughput": _curves("service", "rate_mbit_s", [s[0] for s in SERVICES]),
         "service_objectives": _objectives(),
-        "service_controlled": _controlled(),
         "service_years": _years(),
         "service_targets": _targets(),
         "service_directions": _directions(),
@@ -212,13 +211,6 @@ def _objectives() -> pd.DataFrame:
         }
         rows.append(row)
     return pd.DataFrame(rows).astype({"outages_met": "boolean"})
-
-
-def _controlled() -> pd.DataFrame:
-    name = "unavailable_min_per_year"
-    row = {"service": SERVICES[0][0], "saving": 12.0, "rain_known_min_per_year": 9.0}
-    row |= _with_interval(name, SERVICE_MINUTES[0], 0.7) | _with_interval(f"{name}_controlled", 244.0, 0.7)
-    return pd.DataFrame([row | {"rain_known_standard_error": 0.3}])
 
 
 def _years() -> pd.DataFrame:

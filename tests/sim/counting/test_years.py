@@ -25,18 +25,23 @@ def test_chance_over_a_contract():
         any_year_chance(Interval(0.0, 0.1, 0.2), 0)
 
 
+def of(values, **more):
+    """Interval of the mean of values, for a level of confidence."""
+    return lambda level: mean_interval(values, level=level, **more)
+
+
 def test_confidence_that_a_target_is_met():
     values = np.random.default_rng(2).gamma(4.0, 1.0, 50)
     middle = values.mean()
-    assert met_confidence(values, 2 * middle) > 0.999
-    assert met_confidence(values, middle / 2) < 0.001
+    assert met_confidence(of(values), 2 * middle) > 0.999
+    assert met_confidence(of(values), middle / 2) < 0.001
     for target in (0.95 * middle, 1.1 * middle):
-        sure = met_confidence(values, target)
+        sure = met_confidence(of(values), target)
         level = abs(2 * sure - 1)
         found = mean_interval(values, level=level)
         assert (found.high if sure > 0.5 else found.low) == pytest.approx(target, rel=2e-3)
-    assert met_confidence(np.zeros(30), 1.0) == 0.5
-    assert met_confidence(np.zeros(30), 1.0, largest_unseen=2.0) > 0.9
+    assert met_confidence(of(np.zeros(30)), 1.0) == 0.5
+    assert met_confidence(of(np.zeros(30), largest_unseen=2.0), 1.0) > 0.9
 
 
 def test_worst_month_is_the_mean_of_each_years_worst():

@@ -41,7 +41,7 @@ def test_changes_of_parts_and_stocks_that_the_network_lacks_are_told():
         depots=(Depot(id="store", base="a", stock={"waveguide": 1, "rectifier": 2, "cable": 1}),),
     )
     lacks = "the network has no such part, so the entry changes nothing"
-    assert told(idle) == [
+    assert [text for text in told(idle) if "changes nothing" in text] == [
         f'part "waveguide": {lacks}',
         f'part "rectifier": {lacks}',
         'depot "store": no part of the network takes a spare of waveguide, rectifier, so that stock changes '
@@ -49,7 +49,8 @@ def test_changes_of_parts_and_stocks_that_the_network_lacks_are_told():
     ]
     power = (Power(id="standard", rectifiers=2),)
     radios = (RADIO.model_copy(update={"mounting": "waveguide"}),)
-    assert told(Network(**{**dict(idle), "power": power, "radios": radios})) == []
+    used = Network(**{**dict(idle), "power": power, "radios": radios})
+    assert not any("changes nothing" in text for text in told(used))
 
 
 def test_a_fade_prone_hop_within_the_laws_raises_none():

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from network_text import small, write
 from small_networks import ANTENNAS, RADIO, hop, triangle
 
 from hopyears.models.air import multipath
@@ -11,6 +12,8 @@ from hopyears.models.radio.wet_antenna import wet_antenna_loss_db
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.rain.anchoring import IDENTITY
 from hopyears.sim.textbook.fading import fading_outage
 from hopyears.sim.textbook.predict import predict_hops
@@ -145,3 +148,9 @@ def test_measured_multipath_reaches_the_prediction():
     law = night_law_of(multipath_exceedance_db=MEASURED).designs[0].multipath
     wanted = multipath.exceedance(law.occurrence, law.depth_of_law_db(one["margin_db"]))
     assert one["flat_worst_month"] == pytest.approx(float(wanted))
+
+
+def test_an_edition_that_is_none_is_refused_in_numbers(tmp_path):
+    path = write(tmp_path, small() | {"climate": {"multipath_edition": 16}})
+    with pytest.raises(InputError, match="multipath_edition is 16; must be one of 17, 18"):
+        read_network(path)

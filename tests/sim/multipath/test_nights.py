@@ -10,9 +10,10 @@ from hopyears.models.air import multipath
 from hopyears.models.basics.calendar import MONTH_DAYS, month_of
 from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.multipath import night_law as law_module
-from hopyears.sim.multipath.night_law import PATTERNS, month_weights, night_law, north_share, severity_table
+from hopyears.sim.multipath.night_law import night_law
+from hopyears.sim.multipath.night_pattern import HOUR_WEIGHT, PATTERNS, hour_weight_of_day, severity_table
 from hopyears.sim.multipath.nights import draw_activity
+from hopyears.sim.multipath.seasons import month_weights, north_share
 from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.streams import Streams
 
@@ -158,8 +159,7 @@ def test_deep_fades_of_neighbours_meet_no_more_than_common_hours_make_them(terra
     one month, so that the worst months are the same.
     """
     law = law_of(0.1, 10.8, 48.0, terrain)
-    weights = law_module.HOUR_WEIGHT
-    common_hours = 24.0 * (weights**2).sum() / weights.sum() ** 2
+    common_hours = 24.0 * (HOUR_WEIGHT**2).sum() / HOUR_WEIGHT.sum() ** 2
     alone, together = joint_shares(law, 45.0, 30.0, n_blocks=30)
     assert together / alone**2 == pytest.approx(common_hours, rel=0.25)
     alone, together = joint_shares(law, 5.0, 30.0, n_blocks=30)
@@ -235,7 +235,7 @@ def test_fading_is_at_night_and_in_summer():
 
 def test_units_of_the_pattern():
     assert severity_table(1.3).mean() == pytest.approx(1.0)
-    assert law_module.hour_weight_of_day().sum() == pytest.approx(24.0)
+    assert hour_weight_of_day().sum() == pytest.approx(24.0)
     for north in (0.0, 0.3, 1.0):
         assert month_weights(2.0, north) @ MONTH_DAYS / MONTH_DAYS.sum() == pytest.approx(1.0)
     assert month_weights(2.0, 1.0).argmax() == 6

@@ -170,6 +170,6 @@ def test_every_plot_draws_on_axes_of_its_own_and_on_given_ones(
         assert getattr(plot, name)(*words).has_data() or name == "map"
         _, given = pyplot.subplots()
         assert getattr(plot, name)(*words, axes=given) is given
-    pyplot.close("all")
+        pyplot.close("all")
     with pytest.raises(InputError, match='service is "x"; must be one of the run: hill-ridge'):
         plot.rates("x")

@@ -13,7 +13,7 @@ from hopyears.sim.rain.storms import draw_heavier_storms
 from hopyears.sim.rare.storm_tally import HEAVIER, HEAVIER_SHARE, OWN, STORMS, storm_losses_s, storm_rows
 from hopyears.sim.streams import Streams
 
-OPTIONS = ModelOptions(failures=False, multipath=False, control=1)
+OPTIONS = ModelOptions(failures=False, multipath=False, replications=1, heavier_storms=True)
 
 
 @pytest.fixture(scope="module")
@@ -83,8 +83,8 @@ def test_rows_are_the_sums_over_storms(simulator):
     np.testing.assert_allclose(sums[:, HEAVIER], weight @ storm_losses_s(simulator, heavier))
 
 
-@pytest.mark.parametrize("options", [replace(OPTIONS, rain=False), replace(OPTIONS, control=0)])
-def test_no_rows_without_rain_or_control(options):
+@pytest.mark.parametrize("options", [replace(OPTIONS, rain=False), replace(OPTIONS, heavier_storms=False)])
+def test_no_rows_without_rain_or_heavier_storms(options):
     simulator = BlockSimulator(prepare(triangle(), options))
     assert len(storm_rows(simulator, 1, 0, simulator.simulate(1, 0, 1)).keys) == 0
 

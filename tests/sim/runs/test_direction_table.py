@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from figures_of_blocks import FiguresOfBlocks
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.counting.keyed_table import KeyedTable
@@ -33,7 +34,7 @@ BLOCKS = [
 
 
 def test_each_direction_by_hand():
-    table = direction_table(PREPARED, BLOCKS)
+    table = direction_table(PREPARED, BLOCKS, FiguresOfBlocks(BLOCKS))
     assert tuple(table.columns) == COLUMNS
     assert table["direction"].tolist() == ["forward", "backward", "both"] * 2
     table = table.set_index(["service", "direction"])
@@ -51,7 +52,7 @@ def test_each_direction_by_hand():
 
 def test_the_time_between_outages_has_the_interval_of_their_number():
     blocks = [block(i, *[(60.0 * n, 0, 0, n)] * 3) for i, n in enumerate((3, 5, 4, 2, 6, 4, 3, 5, 4, 4, 6))]
-    row = direction_table(PREPARED, blocks).iloc[0]
+    row = direction_table(PREPARED, blocks, FiguresOfBlocks(blocks)).iloc[0]
     for end, other in (("_low", "_high"), ("", ""), ("_high", "_low")):
         product = row[f"mean_time_between_outages_h{end}"] * row[f"outages_per_year{other}"]
         assert product == pytest.approx(8766.0)
@@ -59,7 +60,11 @@ def test_the_time_between_outages_has_the_interval_of_their_number():
 
 
 def test_a_direction_that_never_failed_has_a_bound():
-    row = direction_table(PREPARED, BLOCKS).set_index(["service", "direction"]).loc[("one", "backward")]
+    row = (
+        direction_table(PREPARED, BLOCKS, FiguresOfBlocks(BLOCKS))
+        .set_index(["service", "direction"])
+        .loc[("one", "backward")]
+    )
     assert row["availability_ratio"] == 1.0
     assert np.isinf(row["mean_time_between_outages_h"])
     assert np.isinf(row["mean_time_between_outages_h_high"])

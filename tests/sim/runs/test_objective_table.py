@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+from figures_of_blocks import FiguresOfBlocks
 from scipy.stats import gamma, norm, poisson, t
 from small_networks import triangle
 
@@ -12,7 +13,7 @@ from hopyears.models.judging.objectives import STATED
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.figures import outage_columns
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.tallies import Run, Tally, add_tallies
+from hopyears.sim.counting.tallies import Run, Tally
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.runs.objective_counts import least_sure_first, objectives_told
 from hopyears.sim.runs.objective_table import COLUMNS, objective_table
@@ -34,8 +35,9 @@ def objectives(blocks, **changes):
     network = triangle()
     services = [each.model_copy(update=changes.get(each.id, {})) for each in network.services]
     prepared = prepare(network.model_copy(update={"services": tuple(services)}), ModelOptions(rain=False))
-    found = pd.DataFrame(outage_columns(blocks, add_tallies(blocks), "service", 2))
-    table = objective_table(prepared, blocks, found)
+    figures = FiguresOfBlocks(blocks)
+    rows = [outage_columns(figures.intervals(i), 0.0) for i in range(2)]
+    table = objective_table(prepared, pd.DataFrame(rows), figures)
     assert tuple(table.columns) == COLUMNS
     return table.set_index("service")
 

@@ -120,16 +120,15 @@ def test_the_manifest_tells_where_it_stopped_and_why(reference):
 
 
 @pytest.mark.slow
-def test_a_control_is_asked_where_a_run_has_one(reference, tmp_path):
-    """It stops at the first look at which the figure put right, not the plain one, is precise enough."""
-    options = replace(REQUEST.options, control=1)
+def test_the_question_is_put_to_the_figure_that_is_shown(reference, tmp_path):
+    """With replications it stops at the first look at which the figure of the table is precise enough."""
+    options = replace(REQUEST.options, replications=1, heavier_storms=True)
     folder = simulate(source_of(rainy()), replace(REQUEST, options=options), tmp_path / "run")
     held = len(folder.finished_blocks())
     assert held < len(RunFolder(reference).finished_blocks())
     assert folder.manifest()["until"]["reached"] is True
-    row = folder.read_results()["service_controlled"].to_pandas().set_index("service").loc["one"]
-    names = [f"unavailable_min_per_year_controlled{end}" for end in ("_low", "", "_high")]
-    low, best, high = row[names]
+    row = folder.read_results()["services"].to_pandas().set_index("service").loc["one"]
+    low, best, high = row[[f"unavailable_min_per_year{end}" for end in ("_low", "", "_high")]]
     assert 0.5 * (high - low) <= GOAL.half_width * best
     assert mean_interval(unavailable_s(folder.path, range(held))).relative_half_width > GOAL.half_width
 

@@ -20,7 +20,7 @@ from hopyears.sim.runs.textbook_distance import (
 )
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 
-RAIN, EQUIPMENT, STORMS, SITES, ROUTES, SHARED = STEPS[1:-1]
+RAIN, EQUIPMENT, STORMS, SITES, ROUTES, SHARED = STEPS[1:-2]
 
 
 def two_in_a_row(**service):

@@ -215,6 +215,15 @@ def test_parallel_hops_share_their_load():
     assert sorted(history.rate_mbit_s[:, 0]) == [100.0, 150.0]
 
 
+def test_rates_a_kilobit_apart_are_kept_apart():
+    rate = np.arange(1, 1001) / 1e3
+    times = np.arange(1000.0)
+    hop = HopHistory(times, np.arange(1000, dtype=np.int32), np.stack([rate, rate], axis=1), np.full(1000, 1))
+    service = ServiceDemand("s", 0.0, 2.0, 1, (((0, 0),),))
+    (history,) = sweep_services([hop], [service], 1000.0, record_rates=True)
+    assert history.rate_mbit_s[history.result, 0] == pytest.approx(rate, abs=1e-9)
+
+
 def test_a_service_without_committed_rate_is_down_when_it_gets_nothing():
     history = _one([_hop([10, 20, 30], [2, 3, 0])], committed_mbit_s=0.0)
     start, end, _ = history.down_intervals(FORWARD)

@@ -270,7 +270,8 @@ def test_the_table_pairs_blocks():
     base = np.array([[10.0, 1.0], [20.0, 3.0], [60.0, 2.0]])
     rain = base - np.array([[1.0, 0.0], [1.1, 0.0], [0.9, 0.0]])
     seconds = hour * np.stack([base, base, rain], axis=1)
-    table = importance_table(seconds, targets, ["s", "t"], n_years=2)
+    unseen_s = np.full((2, 2), 4.0 * hour)
+    table = importance_table(seconds, targets, ["s", "t"], n_years=2, unseen_s=unseen_s)
     first = table.iloc[0]
     assert (first["service"], first["kind"], first["target"]) == ("s", "cause", "rain")
     assert first["saved_min_per_year"] == pytest.approx(30.0)
@@ -281,6 +282,9 @@ def test_the_table_pairs_blocks():
     spared = table[table["target"] == "x"]
     assert (spared["saved_min_per_year"] == 0.0).all()
     assert not spared["sure"].any()
+    # Nothing saved in six years is a bound, not a zero: 3.69 outages of four hours.
+    one = spared[spared["service"] == "s"].iloc[0]
+    assert one["saved_min_per_year_high"] == pytest.approx(-np.log(0.025) * 240.0 / 6)
     whole = table[table["service"] == ALL]
     assert whole["saved_min_per_year"].max() == pytest.approx(30.0)
 

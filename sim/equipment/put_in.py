@@ -1,0 +1,46 @@
+"""Failures put into a history by hand, beside those that come by themselves.
+
+A failure that is rare is put into an ordinary history and what it adds is weighted by its known rate. Kinds
+of failure treated so must not also come by themselves after it: see ``sim.rare.forced``.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class PutIn:
+    """Failures put in, and parts that wear out only before a time.
+
+    Attributes
+    ----------
+    times_s : mapping of int to tuple of float
+        Times [s] at which a part fails, by part. A part that is down then, or rests, does not fail.
+    rare : bool array, shape (n_parts,), or None
+        Parts that fail by themselves only before ``only_before_s``; None: no part is held back. Lightning
+        strikes them all the same.
+    only_before_s : float
+        Time [s] from which the rare parts no longer fail by themselves; minus infinity: they never do.
+    """
+
+    times_s: Mapping[int, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    rare: NDArray[np.bool_] | None = None
+    only_before_s: float = np.inf
+
+    def worn_s(self, first_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Times [s] at which all parts would first wear out, infinite for those that no longer do."""
+        if self.rare is None:
+            return first_s
+        return np.where(self.rare & (first_s >= self.only_before_s), np.inf, first_s)
+
+    def again_s(self, part: int, worn_s: float) -> float:
+        """Time [s] at which a mended part would wear out next, likewise."""
+        held = self.rare is not None and self.rare[part] and worn_s >= self.only_before_s
+        return np.inf if held else worn_s
+
+
+NOTHING_PUT_IN = PutIn()

@@ -1,0 +1,148 @@
+"""What each part takes from each service when it alone fails, and how long that may last."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.part_kind import Repair
+from hopyears.models.equipment.plant import Plant, PlantSite
+from hopyears.models.equipment.working_time import HOUR_S
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
+from hopyears.sim.equipment.failure_log import FailureLog
+from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.put_in import PutIn
+from hopyears.sim.hops.hop import hop_history
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.streams import Streams
+
+UNSEEN_QUANTILE = 0.975
+"""Share of repairs that are no longer than the one assumed where none was seen."""
+
+_SLOT_S = 100.0 * 86_400.0
+_NEVER = Law.exponential(1e30)
+_NO_STREAMS = Streams(0, 0)
+_HARDLY = 1e-9
+"""Spread of a duration that does not vary."""
+
+_Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Alone:
+    """Losses to parts that fail one at a time, with nothing else wrong.
+
+    Attributes
+    ----------
+    lost_s : float array, shape (n_parts, n_services)
+        Unavailable time of each service, both ways, when the part fails once and its repair takes as long as
+        it does on the average, with a crew and a spare at hand [s].
+    restore_s : float array, shape (n_parts,)
+        Time that few failures of the part outlast (``UNSEEN_QUANTILE``) [s]: repair, mean notice and travel,
+        and the lead time of its spare where no depot ever has one.
+    """
+
+    lost_s: _Floats
+    restore_s: _Floats
+
+    def longest_outage_s(self, among: NDArray[np.bool_]) -> _Floats:
+        """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
+
+        Where none of these does, that of the slowest of them all, as two must be down at once.
+
+        Parameters
+        ----------
+        among : bool array, shape (n_parts,)
+            Parts that count.
+        """
+        restore_s = np.where(among, self.restore_s, 0.0)
+        by_itself = np.where(self.lost_s > 0.0, restore_s[:, None], 0.0).max(axis=0, initial=0.0)
+        return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
+
+
+def alone(simulator: BlockSimulator) -> Alone:
+    """Fail every part of a network by itself, one long after the other."""
+    plant = simulator.prepared.built.plant
+    n = len(plant.parts)
+    edges_s = _SLOT_S * np.arange(n + 1, dtype=np.float64)
+    lost_s = np.zeros((n, len(simulator.prepared.demands)))
+    if n:
+        times_s = {part: (float(edges_s[part]) + HOUR_S,) for part in range(n)}
+        log = simulate_failures(
+            _undisturbed(plant),
+            _NO_STREAMS,
+            float(edges_s[-1]),
+            warm_up_s=0.0,
+            unlimited=True,
+            put_in=PutIn(times_s),
+        )
+        for entity, service in enumerate(on_equipment_alone(simulator, log)):
+            lost = three_ways(service, log.duration_s)[BOTH]
+            lost_s[:, entity] = seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
+    return Alone(lost_s, np.array([_restore_h(plant, part) * HOUR_S for part in range(n)]))
+
+
+def on_equipment_alone(simulator: BlockSimulator, log: FailureLog) -> tuple[ServiceHistory, ...]:
+    """Services of a network on which no rain falls and no beam bends, with these failures."""
+    hops = [
+        hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
+        for index, thresholds in enumerate(simulator.thresholds)
+    ]
+    return simulator.services(hops, log, log.duration_s)
+
+
+def _undisturbed(plant: Plant) -> Plant:
+    """The plant in which nothing fails by itself, every failure stops its part and takes its mean time."""
+    groups = tuple(replace(group, switch_failure=0.0, test=None, cold=False) for group in plant.groups)
+    return replace(
+        plant,
+        sites=tuple(_steady(site) for site in plant.sites),
+        parts=tuple(
+            replace(part, life=_NEVER, mend=None if part.mend is None else _fixed(part.mend))
+            for part in plant.parts
+        ),
+        groups=groups,
+        kinds={
+            name: replace(kind, affecting_share=1.0, latent_share=0.0, mend=_fixed(kind.mend))
+            for name, kind in plant.kinds.items()
+        },
+        repair=plant.repair.model_copy(update={"duration_ln_sd": _HARDLY}),
+        lightning=None,
+    )
+
+
+def _fixed(law: Law) -> Law:
+    return Law.fixed(law.mean_h)
+
+
+def _steady(site: PlantSite) -> PlantSite:
+    """A site with alarms and without planned work, whose mains never fail; its battery bridges its supply."""
+    power = site.power
+    if power is not None:
+        power = None if power.solar is not None else replace(power, mains_outages_per_year=0.0)
+    return replace(site, power=power, planned=(), alarms=True)
+
+
+def _restore_h(plant: Plant, number: int) -> float:
+    part = plant.parts[number]
+    kind = plant.kinds[part.kind]
+    mend = part.mend or kind.mend
+    hours = plant.dispatch.mean_h + mend.quantile_h(UNSEEN_QUANTILE)
+    if kind.repair is not Repair.REMOTE:
+        hours += min(plant.travel_h(base, part.site, None) for base in range(len(plant.crews)))
+        hours += _lead_h(plant, part.fitting or ((kind.spare,) if kind.spare else ()))
+    return hours
+
+
+def _lead_h(plant: Plant, fitting: Sequence[str]) -> float:
+    """Time to wait for a spare of which no depot keeps any [h]."""
+    if not plant.depots or not fitting:
+        return 0.0
+    if any(depot.stock.get(item, 0) > 0 for depot in plant.depots for item in fitting):
+        return 0.0
+    leads_h = [depot.lead_time.quantile_h(UNSEEN_QUANTILE) for depot in plant.depots]
+    express_h = [depot.express_h for depot in plant.depots if depot.express_h is not None]
+    return min([*leads_h, *express_h])

@@ -1,0 +1,236 @@
+"""Figures of services from a run's blocks and replications, each with its interval: the one place that makes
+them.
+
+A block's outage is parted: U - E is what weather takes, and weather on broken parts, E what its own failures
+take with no fading at all. The mean of U - E comes from the blocks, put right by what weather they met
+(``sim.rare.weather_controls``); that of E from replications: many more histories of common failures, and rare
+failures put in by hand. The limits add up what is unsure in each (``strata_interval``).
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.fading_tally import FADING
+from hopyears.sim.counting.figures import UNSEEN_OUTAGES, UNSEEN_SEVERELY_ERRORED_S
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.statistics import (
+    ENOUGH_SEEN,
+    LEVEL,
+    Interval,
+    Stratum,
+    strata_interval,
+)
+from hopyears.sim.counting.tally_rows import BOTH, TOTAL
+from hopyears.sim.rare.alone import Alone, alone
+from hopyears.sim.rare.forced import RareParts, rare_parts
+from hopyears.sim.rare.replications import FIGURES, FORCED, HISTORIES, OWN, REPLICATIONS, WAYS, n_draws
+from hopyears.sim.rare.storm_tally import HEAVIER, STORMS
+from hopyears.sim.rare.storm_tally import OWN as OWN_STORMS
+from hopyears.sim.rare.weather_controls import (
+    FEWEST_BLOCKS,
+    SLOPE_BOUNDS,
+    RainControl,
+    controlled_stratum,
+    rain_control,
+    rain_seconds,
+)
+from hopyears.sim.storage.run_folder import RunFolder
+
+UNAVAILABLE, SEVERELY_ERRORED, OUTAGES = range(3)
+"""Figures by number, as ``FIGURES``."""
+
+UNSEEN_WEATHER_S = 3600.0
+"""Length assumed of an outage by weather where none was seen (common practice, no
+source: a rain cell lives for little more than half an hour)."""
+
+_Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the blocks of a run and their replications met; figures as ``FIGURES``, a year.
+
+    Attributes
+    ----------
+    blocks : float array, shape (n_blocks, n_services, n_ways, n_figures)
+        Own figures of each block.
+    own : float array, of the same shape
+        What its own failures alone take; zeros without replications.
+    histories, forced : float array, shape (n_draws, n_services, n_ways, n_figures)
+        Replications of all blocks, one after the other; none without.
+    storms, rain : float array, shape (n_blocks, n_services)
+        Loss to the block's own storms, each alone, less that to heavier ones, weighted; and loss to rain by
+        the hops of the working route, each alone [s a year].
+    """
+
+    blocks: _Floats
+    own: _Floats
+    histories: _Floats
+    forced: _Floats
+    storms: _Floats
+    rain: _Floats
+
+    @classmethod
+    def read(cls, prepared: Prepared, rain: RainControl | None, folder: RunFolder) -> "Seen":
+        """From the finished blocks of a run."""
+        n = len(prepared.demands)
+        years = float(folder.manifest()["block_years"])
+        asked = prepared.options.replications
+        columns: list[list[_Floats]] = [[] for _ in fields(cls)]
+        for block in folder.finished_blocks():
+            total, drawn, singly, fading = (
+                KeyedTable.from_arrow(kind, folder.read_table(block, name))
+                for kind, name in (
+                    (TOTAL, "service_total"),
+                    (REPLICATIONS, "service_replications"),
+                    (STORMS, "service_storms"),
+                    (FADING, "hop_fading"),
+                )
+            )
+            storms = singly.spread("unavailable_s", (n, 2)) / years
+            rained = (
+                np.zeros(n) if rain is None else np.array([rain_seconds(fading, own) for own in rain.rows])
+            )
+            histories, forced = n_draws(asked, block)
+            columns[0].append(_figures(total, (n, len(WAYS))) / years)
+            columns[1].extend(_figures(drawn, (n, len(WAYS), 1), stratum=OWN))
+            columns[2].extend(_figures(drawn, (n, len(WAYS), histories), stratum=HISTORIES))
+            columns[3].extend(_figures(drawn, (n, len(WAYS), forced), stratum=FORCED))
+            columns[4].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
+            columns[5].append(rained / years)
+        widths = [(n, len(WAYS), len(FIGURES))] * 4 + [(n,)] * 2
+        return cls(*(np.reshape(column, (-1, *width)) for column, width in zip(columns, widths, strict=True)))
+
+
+def _figures(table: KeyedTable, shape: tuple[int, ...], **fixed: int) -> _Floats:
+    """Figures of services by way, those of draws first where the shape ends with draws."""
+    found = np.stack([table.spread(name, shape, **fixed) for name in FIGURES], axis=-1)
+    return np.asarray(np.moveaxis(found, 2, 0) if len(shape) > len(("service", "way")) else found)
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """How large what was not seen may be: figures as ``FIGURES``, shape (n_services, n_figures).
+
+    Attributes
+    ----------
+    weather, common, rare : float array
+        One outage by weather; by the slowest of the common failures; by the slowest of those put in by hand,
+        times the largest weight of one that stops the service (0 where none does).
+    """
+
+    weather: _Floats
+    common: _Floats
+    rare: _Floats
+
+    @classmethod
+    def of(cls, prepared: Prepared, single: Alone, rare: RareParts) -> "Unseen":
+        """From the plant's own laws."""
+        n, options = len(prepared.demands), prepared.options
+        small = np.array([0.0, UNSEEN_SEVERELY_ERRORED_S, UNSEEN_OUTAGES])
+        weather, common, weighted = (np.tile(small, (n, 1)) for _ in range(3))
+        weather[:, UNAVAILABLE] = UNSEEN_WEATHER_S
+        mask = rare.mask(len(single.restore_s))
+        common[:, UNAVAILABLE] = single.longest_outage_s(~mask)
+        stops = single.lost_s[rare.parts] > 0.0
+        weighted[:, UNAVAILABLE] = 1.0
+        length_s = np.where(stops, single.restore_s[rare.parts][:, None] * rare.weight_per_year[:, None], 0.0)
+        weight = np.where(stops, rare.weight_per_year[:, None], 0.0).max(axis=0, initial=0.0)
+        weighted *= weight[:, None]
+        weighted[:, UNAVAILABLE] = length_s.max(axis=0, initial=0.0)
+        return cls(weather * (options.rain or options.multipath), common * options.failures, weighted)
+
+
+class ServiceFigures:
+    """Figures of every service of a run.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    seen : Seen
+        What the run met.
+    block_years : float
+        Years of a block.
+    rain : RainControl or None
+        Needed with replications, as ``Seen.read`` took it.
+    """
+
+    def __init__(
+        self, prepared: Prepared, seen: Seen, block_years: float, rain: RainControl | None = None
+    ) -> None:
+        self.prepared, self.seen, self._years, self._rain = prepared, seen, block_years, rain
+        single = alone(BlockSimulator(prepared))
+        self.rare = rare_parts(prepared.built.plant, single)
+        self.unseen = Unseen.of(prepared, single, self.rare)
+
+    @classmethod
+    def read(cls, prepared: Prepared, folder: RunFolder) -> "ServiceFigures":
+        """Of a run with at least one finished block."""
+        rain = rain_control(prepared) if prepared.options.replications else None
+        seen = Seen.read(prepared, rain, folder)
+        return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
+
+    def interval(self, service: int, figure: int, *, way: int = BOTH, level: float = LEVEL) -> Interval:
+        """A figure of a service a year, never below 0, with its limits.
+
+        Parameters
+        ----------
+        service : int
+            Its number.
+        figure : int
+            ``UNAVAILABLE``, ``SEVERELY_ERRORED`` or ``OUTAGES``.
+        way : int
+            ``FORWARD``, ``BACKWARD`` or ``BOTH`` together.
+        level : float
+            Confidence.
+        """
+        found = strata_interval(self.strata(service, figure, way), level=level)
+        return Interval(max(found.low, 0.0), max(found.best, 0.0), max(found.high, 0.0), level)
+
+    def intervals(self, service: int, way: int = BOTH) -> list[Interval]:
+        """All figures of a service a year, in the order of ``FIGURES``."""
+        return [self.interval(service, figure, way=way) for figure in range(len(FIGURES))]
+
+    def strata(self, service: int, figure: int, way: int = BOTH) -> list[Stratum]:
+        """Terms of a figure: blocks, and with replications histories and rare failures."""
+        first, *others = self.terms(service, figure, way)
+        if not self.prepared.options.replications:
+            return [Stratum.of(first[0], largest_unseen=first[1])]
+        drawn = [Stratum.of(values, largest_unseen=largest) for values, largest in others if values.size]
+        return [self._weather(service, figure, *first), *drawn]
+
+    def terms(self, service: int, figure: int, way: int = BOTH) -> list[tuple[_Floats, float]]:
+        """Units of each term of a figure, and the largest of one that was not seen; weather as it was met.
+
+        Empty where the run has no such term.
+        """
+        seen, years = self.seen, self._years
+        weather, common, rare = (
+            float(part[service, figure])
+            for part in (self.unseen.weather, self.unseen.common, self.unseen.rare)
+        )
+        blocks = seen.blocks[:, service, way, figure]
+        if not self.prepared.options.replications:
+            return [(blocks, max(weather, common) / years)]
+        return [
+            (blocks - seen.own[:, service, way, figure], weather / years),
+            (seen.histories[:, service, way, figure], common / years),
+            (seen.forced[:, service, way, figure], rare),
+        ]
+
+    def _weather(self, service: int, figure: int, values: _Floats, largest_unseen: float) -> Stratum:
+        """What is not lost to failures alone, put right by what weather the blocks met."""
+        seen = np.count_nonzero(values)
+        if values.size < FEWEST_BLOCKS or seen < ENOUGH_SEEN or self._rain is None:
+            return Stratum.of(values, largest_unseen=largest_unseen)
+        return controlled_stratum(
+            values,
+            np.column_stack([self.seen.storms[:, service], self.seen.rain[:, service]]),
+            [0.0, float(self._rain.mean_s[service])],
+            [0.0, float(self._rain.error_s[service])],
+            SLOPE_BOUNDS if figure == UNAVAILABLE else (0.0, np.inf),
+        )

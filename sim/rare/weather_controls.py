@@ -1,0 +1,105 @@
+"""What weather a block happened to meet, of which the long-run mean is known better than the block's own.
+
+- *Storms.* A block may draw heavier storms too, and ask what a service would lose to each storm by itself, to
+  its own and to the heavier ones, those weighted (``sim.rare.storm_tally``). The difference of the two sums
+  has the mean zero, exactly. It knows protection: both routes in one storm.
+- *Rain.* The time that rain takes the carrying modulation of the hops of the working route, each by itself,
+  has the long-run mean that snapshots of the field give (``sim.rare.rain_expectation``), with their chance
+  error.
+
+A figure is regressed on them over the blocks and read off at their known means. Multipath takes no part:
+P.530's law is met to some per cent only, and fades shorter than ten seconds make no unavailable time.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.fading_tally import RAIN
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.statistics import Stratum
+from hopyears.sim.counting.variance_reduction import control_variate
+from hopyears.sim.rare.rain_expectation import N_SETS, carrying_step, rain_chances
+
+FEWEST_BLOCKS = 10
+"""Blocks from which slopes can be told."""
+
+SLOPE_BOUNDS = (0.0, 2.0)
+"""Seconds lost for each second of storms or rain: a service loses no less to more of them, and by hysteresis
+and the ten-second rule somewhat more than a second for each."""
+
+_Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RainControl:
+    """Rain control of each service: which rows of the fading tally it adds up, and its mean.
+
+    Attributes
+    ----------
+    rows : tuple of tuples of (hop, step)
+        Of each service; empty where rain is left out or no hop carries the rate.
+    mean_s, error_s : float array, shape (n_services,)
+        Seconds a year in the long run and their standard error.
+    """
+
+    rows: tuple[tuple[tuple[int, int], ...], ...]
+    mean_s: _Floats
+    error_s: _Floats
+
+
+def rain_control(prepared: Prepared) -> RainControl:
+    """Rain control of every service of a network. Draws snapshots where the cache holds none."""
+    rows = tuple(_rain_rows(prepared, number) for number in range(len(prepared.demands)))
+    asked = sorted({row for own in rows for row in own})
+    chances = rain_chances(prepared, asked) if asked else np.zeros((0, N_SETS))
+    place = {row: i for i, row in enumerate(asked)}
+    # Hops share snapshots, so that their errors add up as they fall.
+    sums = np.array([chances[[place[row] for row in own]].sum(axis=0) for own in rows]).reshape(-1, N_SETS)
+    error = sums.std(axis=1, ddof=1) / np.sqrt(N_SETS)
+    return RainControl(rows, sums.mean(axis=1) * SECONDS_PER_YEAR, error * SECONDS_PER_YEAR)
+
+
+def _rain_rows(prepared: Prepared, number: int) -> tuple[tuple[int, int], ...]:
+    if not prepared.options.rain:
+        return ()
+    demand = prepared.demands[number]
+    hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
+    rate_mbit_s = demand.required_share * demand.committed_mbit_s
+    steps = [(hop, carrying_step(prepared, hop, rate_mbit_s)) for hop in hops]
+    return tuple((hop, step) for hop, step in steps if step is not None)
+
+
+def rain_seconds(fading: KeyedTable, rows: Sequence[tuple[int, int]]) -> float:
+    """Time that rain takes the modulations of some rows (hop, step) in a block [s], one by one."""
+    here = fading.key("kind") == RAIN
+    hop, step, seconds = fading.key("entity")[here], fading.key("step")[here], fading.value("seconds")[here]
+    return float(sum(seconds[(hop == h) & (step == s)].sum() for h, s in rows))
+
+
+def controlled_stratum(
+    values: _Floats,
+    controls: _Floats,
+    means: Sequence[float],
+    errors: Sequence[float],
+    bounds: tuple[float, float],
+) -> Stratum:
+    """Mean of a figure of blocks, read off where rain and storms are what they are in the long run.
+
+    Parameters
+    ----------
+    values : float array, shape (n_blocks,)
+    controls : float array, shape (n_blocks, n_controls)
+    means, errors : sequences of float, length n_controls
+        Means of the controls and their standard errors.
+    bounds : (float, float)
+        Least and largest change of the figure with a control.
+    """
+    found = control_variate(values, controls, means, known_errors=errors, slope_bounds=bounds)
+    at_means = values - (controls - np.asarray(means)) @ found.slopes
+    unseen = max(float(at_means.max()) - found.interval.best, 0.0) / values.size
+    return Stratum(found.interval.best, found.variance, found.freedom, unseen)

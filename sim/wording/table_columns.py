@@ -1,0 +1,231 @@
+"""Which columns each result table has, and what its rows are.
+
+A figure with an interval is named once, with a star, and stands for three columns: ``x``, ``x_low`` and
+``x_high``.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from hopyears.sim.wording.columns import BOTH, COLUMNS, NOTHING_SEEN, Column
+
+ENDS = ("_low", "_high")
+"""Endings of the limits of an interval."""
+
+
+class TableWords(NamedTuple):
+    """What a row of a table is, and its columns; a star marks those with an interval."""
+
+    row: str
+    columns: str
+
+
+IN_TABLE = {
+    ("importance", "kind"): Column("", "what the target is"),
+    ("importance", "unavailable_min_per_year"): Column("min/year", "unavailable time as it was"),
+    ("importance", "share"): Column("", "share of the time as it was"),
+    ("promise", "year_break_chance"): Column(
+        "",
+        "chance that a year breaks the target, 0 to 1; only with a target",
+        "0 where no year did, 1 where every year did: the truth lies within the limits",
+    ),
+    ("modulation_hops", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
+    ("modulation_services", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
+    ("modulation_undelivered", "cause"): Column("", "exact set of causes; all: the sum over causes"),
+    ("modulation_undelivered", "share"): Column(
+        "", "undelivered share of all that is asked for at peak rates"
+    ),
+    ("modulation_hop_modulations", "share"): Column("", "share of channel time, 0 to 1"),
+    ("modulation_service_modulations", "share"): Column("", "share of time, 0 to 1"),
+    ("modulation_service_modulations", "states"): Column(
+        "", "lowest modulation along the working route; 0 is down"
+    ),
+    ("service_targets", "availability"): Column("", "target, share of time, 0 to 1"),
+    ("service_directions", "direction"): Column("", "forward, backward, or both: lost when either is"),
+    ("service_directions", "unavailable_min_per_year"): Column(
+        "min/year", "unavailable time of the direction", NOTHING_SEEN
+    ),
+    ("service_causes", "unavailable_min_per_year"): Column(
+        "min/year", f"unavailable time with this cause, {BOTH}"
+    ),
+    ("hop_causes", "unavailable_min_per_year"): Column(
+        "min/year", f"unavailable time with this cause, {BOTH}"
+    ),
+    ("service_causes", "severely_errored_s_per_year"): Column(
+        "s/year", "severely errored seconds with this cause"
+    ),
+    ("service_months", "unavailable_min_per_year"): Column(
+        "min/year", "unavailable time in all such months of an average year"
+    ),
+    ("priority_undelivered", "cause"): Column("", "exact set of causes; all: the sum over causes"),
+    ("priority_undelivered", "share"): Column(
+        "", "undelivered share of all that is asked for at peak rates, 0 to 1"
+    ),
+    ("hop_modulations", "share"): Column(
+        "", "share of channel time, 0 to 1; 0 where the modulation was not seen"
+    ),
+    ("hop_capacity", "capacity_mbit_s"): Column("Mbit/s", "capacity"),
+    ("predicted_hops", "capacity_mbit_s"): Column(
+        "Mbit/s", "capacity of all working channels at this modulation"
+    ),
+}
+"""Words of a column that means something of its own in one table."""
+
+_OUTAGES = (
+    "unavailable_min_per_year* availability* severely_errored_s_per_year* outages_per_year* mean_outage_s "
+    "longest_outage_s"
+)
+_PHASES = (
+    "unnoticed_h_per_year waiting_for_spare_h_per_year waiting_for_crew_h_per_year travelling_h_per_year "
+    "waiting_for_weather_h_per_year mending_h_per_year outage_min_per_year outage_share"
+)
+_UNDELIVERED = "undelivered_mbit_per_year{0} undelivered_committed_mbit_per_year{0}"
+_DIRECTION = "service direction"
+_CASE = (
+    "states best_mbit_s unavailable_min_per_year* severely_errored_s_per_year* mean_mbit_s* mbit_s_99 "
+    "mbit_s_99_9 mbit_s_99_99 mbit_s_99_999 difference_min_per_year* difference_mbit_s*"
+)
+
+TABLES = {
+    "services": TableWords(
+        "a service",
+        f"service from to committed_mbit_s peak_mbit_s priority protection hops {_OUTAGES} "
+        "errored_s_per_year worst_month_unavailable_min* "
+        "forward_unavailable_min_per_year backward_unavailable_min_per_year "
+        "mean_throughput_mbit_s throughput_99_mbit_s throughput_99_9_mbit_s throughput_99_99_mbit_s "
+        "throughput_99_999_mbit_s textbook_min_per_year",
+    ),
+    "service_directions": TableWords(
+        "a direction of a service",
+        f"{_DIRECTION} availability_ratio* unavailable_min_per_year* severely_errored_s_per_year* "
+        "outages_per_year* mean_time_between_outages_h* errored_s_per_year severely_errored_ratio* "
+        "mean_time_to_restore_s",
+    ),
+    "service_causes": TableWords(
+        "a service and an exact set of causes",
+        "service cause unavailable_min_per_year severely_errored_s_per_year share",
+    ),
+    "service_months": TableWords("a service and a calendar month", "service month unavailable_min_per_year"),
+    "service_throughput": TableWords(
+        "a direction of a service and a rate", f"{_DIRECTION} rate_mbit_s exceeded_share"
+    ),
+    "service_undelivered": TableWords(
+        "a direction of a service and an exact set of causes",
+        f"{_DIRECTION} cause {_UNDELIVERED.format('')} hours_per_year share",
+    ),
+    "priority_undelivered": TableWords(
+        "a priority and an exact set of causes, both directions together",
+        f"priority cause {_UNDELIVERED.format('*')} share committed_share",
+    ),
+    "service_objectives": TableWords(
+        "a service",
+        "service length_km portion availability_objective allowed_min_per_year unavailable_min_per_year* "
+        "availability_met availability_met_confidence availability_source severely_errored_ratio_objective "
+        "severely_errored_ratio* severely_errored_met severely_errored_met_confidence "
+        "severely_errored_source "
+        "outages_per_year_objective outages_per_year* outages_met outages_met_confidence outages_source",
+    ),
+    "service_years": TableWords(
+        "a service and a share of its years", "service share_of_years unavailable_min*"
+    ),
+    "service_targets": TableWords(
+        "a service and an availability", "service availability target_min_per_year year_break_chance*"
+    ),
+    "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
+    "hops": TableWords(
+        "a hop",
+        f"hop from to scheme length_km frequency_ghz capacity_mbit_s {_OUTAGES} mean_capacity_mbit_s "
+        "capacity_99_mbit_s capacity_99_9_mbit_s capacity_99_99_mbit_s capacity_99_999_mbit_s "
+        "textbook_min_per_year",
+    ),
+    "hop_causes": TableWords(
+        "a hop and an exact set of causes", "hop cause seconds_per_year unavailable_min_per_year"
+    ),
+    "hop_modulations": TableWords("a direction of a hop and a modulation", "hop direction states share"),
+    "hop_capacity": TableWords(
+        "a direction of a hop and a capacity", "hop direction capacity_mbit_s exceeded_share"
+    ),
+    "sites": TableWords("a site", "site latitude_deg longitude_deg east_km north_km"),
+    "part_failures": TableWords(
+        "a kind of part", f"kind failures_per_year latent_per_year struck_per_year {_PHASES}"
+    ),
+    "site_failures": TableWords(
+        "a site",
+        "site failures_per_year dark_per_year dark_h_per_year mains_lost_per_year mains_lost_h_per_year "
+        f"maintenance_h_per_year {_PHASES}",
+    ),
+    "crew_visits": TableWords(
+        "a crew", f"crew visits_per_year planned_per_year planned_h_per_year {_PHASES}"
+    ),
+    "predicted_hops": TableWords(
+        "a hop and a modulation, by the published standards",
+        "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "
+        "fixed_loss_db received_level_dbm threshold_dbm margin_db power_reduction_db rain_margin_db "
+        "rain_attenuation_001_db with_wet_snow_001_db rain_min_per_year "
+        "cross_polar_rain_min_per_year multipath_occurrence flat_worst_month "
+        "dispersive_worst_month cross_polar_worst_month multipath_worst_month multipath_min_per_year "
+        "equipment_min_per_year sites_min_per_year total_min_per_year",
+    ),
+    "predicted_services": TableWords(
+        "a service, along its working route",
+        "service hops rain_min_per_year multipath_min_per_year equipment_min_per_year sites_min_per_year "
+        "total_min_per_year",
+    ),
+    "differences": TableWords(
+        "a plan and a service",
+        "plan service base_min_per_year* plan_min_per_year* difference_min_per_year* "
+        "difference_ses_per_year* sure",
+    ),
+    "importance": TableWords(
+        "a service (or all) and what might never go wrong",
+        "service kind target unavailable_min_per_year saved_min_per_year* share sure",
+    ),
+    "promise": TableWords(
+        "a service",
+        "service mean_min_per_year median_min_per_year worst_min_per_year year_limit_min contract_limit_min "
+        "year_break_chance* contract_break_chance*",
+    ),
+    "against": TableWords(
+        "a hop, a modulation and a figure",
+        "hop states figure unit predicted simulated ratio standard_error in_range",
+    ),
+    "modulation_hops": TableWords(
+        "a hop and a modulation, 0 states for adaptive",
+        f"hop {_CASE} below_best_min_per_year* adaptive_below_min_per_year*",
+    ),
+    "modulation_services": TableWords(
+        "a service and the modulation at which every hop is fixed, 0 states for adaptive", f"service {_CASE}"
+    ),
+    "modulation_hop_curves": TableWords("a hop, a modulation and a rate", "hop states mbit_s exceeded_share"),
+    "modulation_service_curves": TableWords(
+        "a service, a modulation and a rate", "service states mbit_s exceeded_share"
+    ),
+    "modulation_hop_modulations": TableWords("a hop and a modulation", "hop states share"),
+    "modulation_service_modulations": TableWords("a service and a modulation", "service states share"),
+    "modulation_undelivered": TableWords(
+        "a modulation, a priority and an exact set of causes",
+        f"states priority cause {_UNDELIVERED.format('*')} share committed_share "
+        "difference_undelivered_mbit_per_year* difference_undelivered_committed_mbit_per_year*",
+    ),
+    "outages": TableWords("an outage of a service", "number began duration_s cause block start_s"),
+}
+"""Every result table by name: those of a run, a prediction and a comparison; of the verbs ``importance``,
+``promise``, ``predict --against`` and ``modulation`` (each of its tables); and of ``worst_outages``."""
+
+
+def described(table: str) -> Iterator[tuple[str, Column]]:
+    """Every column of a table in its order, limits of intervals included, with its words.
+
+    Raises
+    ------
+    KeyError
+        If there is no such table.
+    """
+    interval = "interval at the confidence asked for" if table == "promise" else "95 % interval"
+    for word in TABLES[table].columns.split():
+        name = word.removesuffix("*")
+        words = IN_TABLE.get((table, name)) or COLUMNS[name]
+        yield name, words
+        if name != word:
+            for end, limit in zip(ENDS, ("lower", "upper"), strict=True):
+                yield f"{name}{end}", Column(words.unit, f"{limit} limit of the {interval} of {name}")
