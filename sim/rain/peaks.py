@@ -47,7 +47,7 @@ def month_laws(law: RainLaw, population: CellPopulation, storms: StormModel) -> 
     )
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=4096)
 def month_law(
     population: CellPopulation, storms: StormModel, mean_rate_mm_h: float, rain_probability: float
 ) -> MonthLaw:

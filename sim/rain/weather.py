@@ -7,6 +7,7 @@ point law, without an edge, and nothing depends on the network.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from scipy.special import ndtr
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.rain_law import RainLaw
-from hopyears.models.air.storm import StormModel, drift_by_latitude
+from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
 from hopyears.sim.climate import monthly_rain_grid
 from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_field import Floats, Region
@@ -29,9 +30,11 @@ NODE_DEG = 1.0
 """Distance of the nodes of the map, between which laws are blended."""
 
 _EARTH_KM = 6371.0
-_MARGIN_KM = 60.0
+_MARGIN_KM = 200.0
 _REACH_DEG = 4.0
 _SLACK = 1.05
+_TABLE_RATES = np.geomspace(0.3, 12.0, 20)
+_TABLE_CHANCES = np.linspace(0.02, 0.84, 9) ** 2
 
 DriftLaw = Callable[[float, NDArray[np.int64]], Floats]
 
@@ -346,18 +349,22 @@ class _Ceilings:
 def _gathered_fast(
     rate: Floats, probability: Floats, population: CellPopulation, storms: StormModel
 ) -> Floats:
-    """``gathered`` of many months, a little above it, from a table of rates and probabilities."""
-    rates = np.geomspace(max(float(rate.min()), 0.05), max(float(rate.max()), 0.06), 12)
-    chances = np.linspace(0.0, np.sqrt(max(float(probability.max()), 1e-4)), 8) ** 2
-    table = np.zeros((len(rates), len(chances), 4))
-    for i, each in enumerate(rates):
-        for j, chance in enumerate(chances):
-            law = RainLaw(np.full(12, each), np.full(12, max(chance, 1e-6)))
-            table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
-        table[i, :, 0] /= np.maximum(chances, 1e-6)
-    place = (np.log(np.maximum(rate, rates[0])), np.sqrt(probability))
-    found = RegularGridInterpolator(
-        (np.log(rates), np.sqrt(chances)), table, bounds_error=False, fill_value=None
-    )(np.stack(place, axis=-1))
+    """``gathered`` of many months, a little above it, from a table that is the same for every network."""
+    table = _table_of_gathering(population, without_drift(storms))
+    grid = (np.log(_TABLE_RATES), np.sqrt(_TABLE_CHANCES))
+    place = np.stack([np.log(np.maximum(rate, _TABLE_RATES[0])), np.sqrt(probability)], axis=-1)
+    found = RegularGridInterpolator(grid, table, bounds_error=False, fill_value=None)(place)
     found[..., 0] *= probability
     return np.asarray(_SLACK * found, dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def _table_of_gathering(population: CellPopulation, storms: StormModel) -> Floats:
+    """``gathered`` at rates and chances of the table, births of systems over the chance."""
+    table = np.zeros((len(_TABLE_RATES), len(_TABLE_CHANCES), 4))
+    for i, rate in enumerate(_TABLE_RATES):
+        for j, chance in enumerate(_TABLE_CHANCES):
+            law = RainLaw(np.full(12, rate), np.full(12, chance))
+            table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
+        table[i, :, 0] /= _TABLE_CHANCES
+    return table
