@@ -115,15 +115,16 @@ class _Touched:
     def __init__(self, prepared: Prepared, history: BlockHistory, log: FailureLog) -> None:
         self._prepared, self._history, self._log = prepared, history, log
         self._jobs, self._known = _all_jobs(prepared, log), dict[int, _Jobs]()
-        n = len(log)
+        failures = log.failures
         self._rows_of_part: dict[int, list[int]] = {}
-        for row in np.flatnonzero(log.affecting).tolist():
-            self._rows_of_part.setdefault(int(log.part[row]), []).append(row)
+        for row in np.flatnonzero(failures.affecting).tolist():
+            self._rows_of_part.setdefault(int(failures.part[row]), []).append(row)
         self._rows_of_site: dict[int, list[int]] = {}
         # Rectifiers stop a site as the mains do: by its power.
         supply = prepared.built.plant.supply_parts
         whole_site = np.append(
-            np.flatnonzero(supply[log.part] & log.affecting), np.arange(n, len(self._jobs.flag))
+            np.flatnonzero(supply[failures.part] & failures.affecting),
+            np.arange(len(failures), len(self._jobs.flag)),
         )
         for row in whole_site.tolist():
             self._rows_of_site.setdefault(int(self._jobs.site[row]), []).append(row)
@@ -162,21 +163,20 @@ def _short(hop: HopHistory, duration_s: float) -> tuple[Floats, Floats, Ints]:
 
 def _all_jobs(prepared: Prepared, log: FailureLog) -> _Jobs:
     """Failures in the order of the log, then sites without power, then planned outages."""
-    plant = prepared.built.plant
-    dark, visits = log.power_down, log.visits
-    planned = log.maintenance
+    plant, failures, visits = prepared.built.plant, log.failures, log.visits
+    dark, planned = log.sites.power_down, log.sites.maintenance
     nobody = [np.full(len(each), NOBODY) for each in (dark.start_s, planned.start_s, visits.site)]
     return _Jobs(
         flag=np.concatenate(
             [
-                plant.part_cause[log.part],
+                plant.part_cause[failures.part],
                 np.full(len(dark.start_s), int(Cause.POWER)),
                 np.full(len(planned.start_s) + len(visits.site), int(Cause.MAINTENANCE)),
             ]
         ),
-        start_s=np.concatenate([log.failed_s, dark.start_s, planned.start_s, visits.start_s]),
-        end_s=np.concatenate([log.mended_s, dark.end_s, planned.end_s, visits.down_until_s]),
-        kind=np.concatenate([plant.part_kind[log.part], *nobody]),
-        site=np.concatenate([log.site, dark.row, planned.row, visits.site]),
-        crew=np.concatenate([log.crew, nobody[0], nobody[1], visits.crew]),
+        start_s=np.concatenate([failures.failed_s, dark.start_s, planned.start_s, visits.start_s]),
+        end_s=np.concatenate([failures.mended_s, dark.end_s, planned.end_s, visits.down_until_s]),
+        kind=np.concatenate([plant.part_kind[failures.part], *nobody]),
+        site=np.concatenate([failures.site, dark.row, planned.row, visits.site]),
+        crew=np.concatenate([failures.crew, nobody[0], nobody[1], visits.crew]),
     )

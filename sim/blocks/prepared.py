@@ -37,7 +37,7 @@ from hopyears.sim.rain.rain_laws import LocalLaw
 from hopyears.sim.rain.storm_draws import farthest_km
 from hopyears.sim.rain.storms import Region, draw_storms, storm_intervals
 from hopyears.sim.rain.weather import DriftLaw, Weather, map_weather, uniform_weather
-from hopyears.sim.services.service_data import ServiceDemand
+from hopyears.sim.services.service_data import Route, ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 from hopyears.sim.streams import Streams
@@ -117,6 +117,20 @@ class Prepared:
     storms: StormModel
     region: Region
     site_km: tuple[tuple[float, float], ...]
+
+    def hops_along(self, route: Route) -> list[tuple[int, ...]]:
+        """Hops of each link of a route in its order: several of a bundle; line cards have none."""
+        return [self.links[link] for link, _ in route if link < len(self.designs)]
+
+    def hops_crossed(self, service: int) -> list[int]:
+        """Every hop that any route of a service may cross, sorted."""
+        routes = self.demands[service].routes
+        return sorted({hop for route in routes for link in self.hops_along(route) for hop in link})
+
+    def link_of_hops(self) -> dict[int, int]:
+        """Link that each hop is of, alone or in a bundle."""
+        n_hops = len(self.designs)
+        return {hop: link for link, hops in enumerate(self.links[:n_hops]) for hop in hops}
 
 
 def prepare(

@@ -11,9 +11,6 @@ if TYPE_CHECKING:
 
 MOST_REPLICATIONS = 1000
 
-DEFAULT_REPLICATIONS = 32
-"""Beside a block of ten years they take about as long as the block itself."""
-
 
 def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200, replicated: bool = True) -> None:
     """Years, seed, workers and parts of the model, for the verbs that simulate; ``years`` is the default.
@@ -62,10 +59,9 @@ def _add_replications(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--replications",
         type=int,
-        default=DEFAULT_REPLICATIONS,
         metavar="N",
         help="for experts: histories of failures beside each block's own, a quarter as many with a rare one "
-        f"(default {DEFAULT_REPLICATIONS}; fewer take less time and widen the intervals)",
+        "(default so many that they take about as long as the blocks; fewer widen the intervals)",
     )
     parser.add_argument(
         "--heavier-storms",
@@ -78,16 +74,18 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
     """Options of the model from the command line."""
     from hopyears.sim.blocks.prepared import ModelOptions
     from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS
 
-    if not 0 <= options.replications <= MOST_REPLICATIONS:
-        raise InputError(f"--replications is {options.replications}; must be 0 to {MOST_REPLICATIONS}")
+    replications = DEFAULT_REPLICATIONS if options.replications is None else options.replications
+    if not 0 <= replications <= MOST_REPLICATIONS:
+        raise InputError(f"--replications is {replications}; must be 0 to {MOST_REPLICATIONS}")
     return ModelOptions(
         rain=not options.no_rain,
         multipath=not options.no_multipath,
         failures=not options.no_failures,
         anchoring=not options.no_anchoring,
         queues=not options.no_queue,
-        replications=options.replications,
+        replications=replications,
         heavier_storms=options.heavier_storms,
     )
 

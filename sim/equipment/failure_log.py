@@ -2,10 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.basics.frozen import frozen
 from hopyears.models.basics.intervals import Intervals
 from hopyears.sim.equipment.dispatch import Episode
 
@@ -24,6 +26,12 @@ PHASES = (
     "mending",
 )
 """Phases of a failure, in the order of the columns of ``FailureLog.phases_s``."""
+
+
+def _freeze(columns: object) -> None:
+    """Make the arrays of a table read-only."""
+    for value in vars(columns).values():
+        frozen(value)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,8 +56,7 @@ class PlannedVisits:
     down_until_s: Floats
 
     def __post_init__(self) -> None:
-        for value in vars(self).values():
-            value.setflags(write=False)
+        _freeze(self)
 
     @classmethod
     def none(cls) -> "PlannedVisits":
@@ -59,8 +66,8 @@ class PlannedVisits:
 
 
 @dataclass(frozen=True, eq=False)
-class FailureLog:
-    """All failures of one block, sorted by part and then by time.
+class Failures:
+    """All failures of one block in columns, one row each, sorted by part and then by time.
 
     Times are seconds of the block; a failure may begin before 0 (it was already there when the block
     began), and one that is not over at the end has ``mended_s`` (and stages it never reached) equal to
@@ -68,8 +75,6 @@ class FailureLog:
 
     Parameters
     ----------
-    duration_s : float
-        Length of the block [s].
     part, site, cause, crew : int arrays, shape (n,)
         Part and site index; cause flags; crew number, -1 for a remote repair or none sent yet.
     failed_s, noticed_s, spare_s, crew_s, arrived_s, mended_s : float arrays, shape (n,)
@@ -80,17 +85,8 @@ class FailureLog:
         Unseen at first; stops traffic.
     part_offset : int array, shape (n_parts + 1,)
         Part i owns the rows ``part_offset[i]`` to ``part_offset[i + 1]``.
-    switch_offset : int array, shape (n_groups + 1,)
-        The same for the rows of ``switch_s`` and ``switch_chain``.
-    switch_s, switch_chain : arrays
-        Changes of the transmitting chain of each group; -1: none transmits. Chain 0 before the first.
-    power_down, mains_lost, maintenance : Intervals
-        One row a site: without power; without mains; planned outage.
-    visits : PlannedVisits
-        Crews away for planned work.
     """
 
-    duration_s: float
     part: Ints
     site: Ints
     cause: Ints
@@ -106,31 +102,74 @@ class FailureLog:
     latent: NDArray[np.bool_]
     affecting: NDArray[np.bool_]
     part_offset: Ints
-    switch_offset: Ints
-    switch_s: Floats
-    switch_chain: Ints
-    power_down: Intervals
-    mains_lost: Intervals
-    maintenance: Intervals
-    visits: PlannedVisits = field(default_factory=PlannedVisits.none)
 
     def __post_init__(self) -> None:
-        for value in vars(self).values():
-            if isinstance(value, np.ndarray):
-                value.setflags(write=False)
+        _freeze(self)
 
     def __len__(self) -> int:
         return len(self.part)
 
+    def rows_of(self, part: int) -> range:
+        """Rows of one part, in order of time."""
+        return range(int(self.part_offset[part]), int(self.part_offset[part + 1]))
+
+
+@dataclass(frozen=True, eq=False)
+class TransmitterChanges:
+    """From when on another chain of a changeover group transmits, sorted by group and then by time.
+
+    Parameters
+    ----------
+    offset : int array, shape (n_groups + 1,)
+        Group g owns the rows ``offset[g]`` to ``offset[g + 1]``.
+    time_s : float array, shape (n,)
+        In the block [s]; 0 tells what transmits as the block begins.
+    chain : int array, shape (n,)
+        Chain that transmits from then on; -1: none. Chain 0 transmits before the first change.
+    """
+
+    offset: Ints
+    time_s: Floats
+    chain: Ints
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    def of(self, group: int) -> tuple[Floats, Ints]:
+        """Times [s] and chains of one group."""
+        rows = slice(self.offset[group], self.offset[group + 1])
+        return self.time_s[rows], self.chain[rows]
+
+
+@dataclass(frozen=True, eq=False)
+class SiteOutages:
+    """When each site is without power, without mains, and out for planned work [s]; one row a site."""
+
+    power_down: Intervals
+    mains_lost: Intervals
+    maintenance: Intervals
+
+
+@dataclass(frozen=True, eq=False)
+class FailureLog:
+    """What happened to the equipment in one block of ``duration_s`` seconds."""
+
+    duration_s: float
+    failures: Failures
+    transmitters: TransmitterChanges
+    sites: SiteOutages
+    visits: PlannedVisits = field(default_factory=PlannedVisits.none)
+
     def phases_s(self) -> Floats:
         """Time within the block spent in each of ``PHASES`` [s], shape (n, 6); rows sum to the time down."""
         zero, end = 0.0, self.duration_s
+        rows = self.failures
         marks = np.stack(
-            [self.failed_s, self.noticed_s, self.spare_s, self.crew_s, self.arrived_s, self.mended_s]
+            [rows.failed_s, rows.noticed_s, rows.spare_s, rows.crew_s, rows.arrived_s, rows.mended_s]
         )
         spans = np.diff(np.clip(marks, zero, end), axis=0)
         work = spans[4]
-        dark, stormy = np.minimum(self.darkness_s, spans[2]), np.minimum(self.storm_s, work)
+        dark, stormy = np.minimum(rows.darkness_s, spans[2]), np.minimum(rows.storm_s, work)
         return np.stack([spans[0], spans[1], spans[2] - dark, spans[3], dark + stormy, work - stormy], axis=1)
 
     def state_changes_for(self, part_indices: ArrayLike) -> tuple[Floats, Ints, Ints]:
@@ -148,16 +187,17 @@ class FailureLog:
             part in ``part_indices``; new state (``UP``, ``DOWN``, ``MUTE``). Failures that do not stop
             traffic are left out. A latent failure is ``MUTE`` until the crew arrives, then ``DOWN``.
         """
+        failures = self.failures
         wanted = np.asarray(part_indices, dtype=np.int64)
-        first, last = self.part_offset[wanted], self.part_offset[wanted + 1]
+        first, last = failures.part_offset[wanted], failures.part_offset[wanted + 1]
         rows = np.concatenate([np.zeros(0, np.int64), *map(np.arange, first, last)]).astype(np.int64)
         place = np.repeat(np.arange(len(wanted)), last - first)
-        keep = self.affecting[rows]
+        keep = failures.affecting[rows]
         rows, place = rows[keep], place[keep]
-        latent, mended = self.latent[rows], self.mended_s[rows] < self.duration_s
-        arrived = latent & (self.arrived_s[rows] < self.duration_s)
+        latent, mended = failures.latent[rows], failures.mended_s[rows] < self.duration_s
+        arrived = latent & (failures.arrived_s[rows] < self.duration_s)
         time_s = np.concatenate(
-            [self.failed_s[rows], self.arrived_s[rows][arrived], self.mended_s[rows][mended]]
+            [failures.failed_s[rows], failures.arrived_s[rows][arrived], failures.mended_s[rows][mended]]
         )
         where = np.concatenate([place, place[arrived], place[mended]])
         state = np.concatenate(
@@ -173,14 +213,6 @@ class FailureLog:
             time_s, where, state = _started(time_s, where, state)
         return time_s, where, state
 
-    def transmitter_changes_for(self, group: int) -> tuple[Floats, Ints]:
-        """Times [s] from which another chain of a group transmits, and the chain (-1: none).
-
-        Chain 0 transmits before the first; a time of 0 tells what transmits as the block begins.
-        """
-        rows = slice(self.switch_offset[group], self.switch_offset[group + 1])
-        return self.switch_s[rows], self.switch_chain[rows]
-
 
 def _started(time_s: Floats, where: Ints, state: Ints) -> tuple[Floats, Ints, Ints]:
     """Replace changes before time 0 by the state that they leave at 0; the rest in order of time."""
@@ -193,20 +225,24 @@ def _started(time_s: Floats, where: Ints, state: Ints) -> tuple[Floats, Ints, In
     return time_s[order], where[order], state[order]
 
 
-def episode_columns(episodes: Sequence[Episode], end_s: float) -> dict[str, NDArray[np.generic]]:
-    """Columns of a ``FailureLog`` from episodes; those over before time 0 are left out."""
+def failures_of(episodes: Sequence[Episode], n_parts: int, end_s: float) -> Failures:
+    """The columns of these episodes; those over before time 0 are left out."""
     kept = [each for each in episodes if each.mended_s > 0.0 and each.failed_s < end_s]
     kept.sort(key=lambda each: (each.part, each.failed_s))
-    columns: dict[str, NDArray[np.generic]] = {}
-    for name in ("part", "site", "cause", "crew"):
-        columns[name] = np.array([getattr(each, name) for each in kept], dtype=np.int64)
-    for name in ("latent", "affecting"):
-        columns[name] = np.array([getattr(each, name) for each in kept], dtype=np.bool_)
-    for name in ("failed_s", "noticed_s", "spare_s", "crew_s", "arrived_s", "mended_s"):
-        columns[name] = np.minimum(np.array([getattr(each, name) for each in kept], dtype=np.float64), end_s)
-    for name in ("darkness_s", "storm_s"):
-        columns[name] = np.array([getattr(each, name) for each in kept], dtype=np.float64)
-    return columns
+
+    def column(name: str, dtype: type[np.generic]) -> NDArray[Any]:
+        return np.array([getattr(each, name) for each in kept], dtype=dtype)
+
+    part = column("part", np.int64)
+    stages = ("failed_s", "noticed_s", "spare_s", "crew_s", "arrived_s", "mended_s")
+    return Failures(
+        part=part,
+        part_offset=offsets(part, n_parts),
+        **{name: column(name, np.int64) for name in ("site", "cause", "crew")},
+        **{name: column(name, np.bool_) for name in ("latent", "affecting")},
+        **{name: np.minimum(column(name, np.float64), end_s) for name in stages},
+        **{name: column(name, np.float64) for name in ("darkness_s", "storm_s")},
+    )
 
 
 def offsets(index: Ints, n: int) -> Ints:

@@ -56,27 +56,28 @@ def failure_tally(log: FailureLog | None, plant: Plant) -> FailureTally:
     if log is None:
         sizes = ((n_kinds, KIND_COUNTS), (n_sites, SITE_COUNTS), (n_crews, CREW_COUNTS))
         return FailureTally(*(_nothing(n_rows, names) for n_rows, names in sizes))
-    kind, fresh, phases_s = plant.part_kind[log.part], log.failed_s >= 0.0, log.phases_s()
-    lightning = (log.cause & ~plant.part_cause[log.part]) != 0
-    of_kind = [_count(kind[rows], n_kinds) for rows in (fresh, fresh & log.latent, fresh & lightning)]
+    failures, sites, visits = log.failures, log.sites, log.visits
+    kind, fresh, phases_s = plant.part_kind[failures.part], failures.failed_s >= 0.0, log.phases_s()
+    lightning = (failures.cause & ~plant.part_cause[failures.part]) != 0
+    of_kind = [_count(kind[rows], n_kinds) for rows in (fresh, fresh & failures.latent, fresh & lightning)]
     of_site = [
-        _count(log.site[fresh], n_sites),
-        *(_times(log.power_down), log.power_down.total_s()),
-        *(_times(log.mains_lost), log.mains_lost.total_s()),
-        log.maintenance.total_s(),
+        _count(failures.site[fresh], n_sites),
+        *(_times(sites.power_down), sites.power_down.total_s()),
+        *(_times(sites.mains_lost), sites.mains_lost.total_s()),
+        sites.maintenance.total_s(),
     ]
-    visits, sent = log.visits, log.crew >= 0
+    sent = failures.crew >= 0
     begun = (visits.start_s >= 0.0) & (visits.start_s < log.duration_s)
     away_s = np.diff(np.clip([visits.left_s, visits.home_s], 0.0, log.duration_s), axis=0)[0]
     of_crew = [
-        _count(log.crew[sent], n_crews),
+        _count(failures.crew[sent], n_crews),
         _count(visits.crew[begun], n_crews),
         np.bincount(visits.crew, away_s, minlength=n_crews).astype(np.float64),
     ]
     return FailureTally(
         _counts(KIND_COUNTS, of_kind, kind, phases_s, n_kinds),
-        _counts(SITE_COUNTS, of_site, log.site, phases_s, n_sites),
-        _counts(CREW_COUNTS, of_crew, log.crew[sent], phases_s[sent], n_crews),
+        _counts(SITE_COUNTS, of_site, failures.site, phases_s, n_sites),
+        _counts(CREW_COUNTS, of_crew, failures.crew[sent], phases_s[sent], n_crews),
     )
 
 

@@ -4,7 +4,6 @@ from itertools import pairwise
 
 import numpy as np
 import simpy
-from numpy.typing import NDArray
 
 from hopyears.models.air.storm_rate import event_times_s
 from hopyears.models.basics.intervals import Intervals, empty_intervals, followed, joined
@@ -16,7 +15,13 @@ from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.changeover import Changeover
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
-from hopyears.sim.equipment.failure_log import FailureLog, episode_columns, offsets
+from hopyears.sim.equipment.failure_log import (
+    FailureLog,
+    SiteOutages,
+    TransmitterChanges,
+    failures_of,
+    offsets,
+)
 from hopyears.sim.equipment.planned import Planner, appointments, planned_outages, visits_of
 from hopyears.sim.equipment.power import (
     dark_sites,
@@ -85,25 +90,18 @@ def simulate_failures(
     attended = [plan for plan in made if plan.work.visit and plant.crews]
     planner.begin(attended)
     _run_parts(shop, span_s)
-    columns = episode_columns(shop.episodes, duration_s)
     mains, generator = mains_outages(plant, site_draws, weather, span_s)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
     dark = joined(dark, dark_solar_sites(plant, site_draws, span_s))
     visits = visits_of(planner.rows)
     remote = [plan for plan in made if not (plan.work.visit and plant.crews)]
     planned = planned_outages(visits, remote, len(plant.sites))
-    switch_offset, switch_s, switch_chain = _switch_columns(shop.changeovers, len(plant.groups), duration_s)
     return FailureLog(
-        duration_s=duration_s,
-        **columns,  # type: ignore[arg-type]
-        part_offset=offsets(columns["part"], len(plant.parts)),  # type: ignore[arg-type]
-        switch_offset=switch_offset,
-        switch_s=switch_s,
-        switch_chain=switch_chain,
-        power_down=dark.clipped(0.0, duration_s),
-        mains_lost=mains.clipped(0.0, duration_s),
-        maintenance=planned.clipped(0.0, duration_s),
-        visits=visits,
+        duration_s,
+        failures_of(shop.episodes, len(plant.parts), duration_s),
+        _transmitter_changes(shop.changeovers, len(plant.groups), duration_s),
+        SiteOutages(*(each.clipped(0.0, duration_s) for each in (dark, mains, planned))),
+        visits,
     )
 
 
@@ -214,9 +212,9 @@ def _rectifiers_lost(plant: Plant, episodes: list[Episode], end_s: float) -> Int
     return lost_with_more_than(np.maximum(spare, 0), row, start, end)
 
 
-def _switch_columns(
+def _transmitter_changes(
     changeovers: dict[int, Changeover], n_groups: int, end_s: float
-) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+) -> TransmitterChanges:
     """Transmitter changes within the block; what transmits as it begins stands at time 0 if not chain 0."""
     group_of: list[int] = []
     times: list[float] = []
@@ -229,4 +227,4 @@ def _switch_columns(
         times += [time_s for time_s, _ in rows]
         chains += [chain for _, chain in rows]
     offset = offsets(np.array(group_of, dtype=np.int64), n_groups)
-    return offset, np.array(times, dtype=np.float64), np.array(chains, dtype=np.int64)
+    return TransmitterChanges(offset, np.array(times, dtype=np.float64), np.array(chains, dtype=np.int64))

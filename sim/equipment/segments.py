@@ -87,7 +87,10 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
     yield from _struck("own-struck", dependence.own, log)
     yield from _struck("outside-struck", outside, log)
     for end, site in enumerate(dependence.sites):
-        for cause, intervals in ((Cause.POWER, log.power_down), (Cause.MAINTENANCE, log.maintenance)):
+        for cause, intervals in (
+            (Cause.POWER, log.sites.power_down),
+            (Cause.MAINTENANCE, log.sites.maintenance),
+        ):
             for start_s, end_s in zip(*intervals.of(site), strict=True):
                 yield float(start_s), f"site-{end}", int(cause), 1
                 if end_s < log.duration_s:
@@ -95,7 +98,7 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
     for end, groups in enumerate(dependence.groups):
         for channel, group in enumerate(groups):
             if group >= 0:
-                for time_s, chain in zip(*log.transmitter_changes_for(group), strict=True):
+                for time_s, chain in zip(*log.transmitters.of(group), strict=True):
                     yield float(time_s), f"transmitter-{end}", channel, int(chain)
 
 
@@ -103,7 +106,8 @@ def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterato
     rows: NDArray[np.int64] = np.asarray(parts, dtype=np.int64)
     places = np.flatnonzero(rows >= 0)
     rows = rows[places]
-    if not (log.part_offset[rows + 1] > log.part_offset[rows]).any():
+    offset = log.failures.part_offset
+    if not (offset[rows + 1] > offset[rows]).any():
         return
     for time_s, place, state in zip(*log.state_changes_for(rows), strict=True):
         yield float(time_s), what, int(places[place]), int(state)
@@ -111,26 +115,28 @@ def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterato
 
 def _mending(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
     """When parts are mended whose mending stops others."""
+    failures = log.failures
     for place, outside in enumerate(dependence.outside):
         if outside.mending:
-            for row in range(log.part_offset[outside.part], log.part_offset[outside.part + 1]):
-                if log.arrived_s[row] < log.duration_s:
-                    yield max(float(log.arrived_s[row]), 0.0), "outside", place, DOWN
-                    if log.mended_s[row] < log.duration_s:
-                        yield float(log.mended_s[row]), "outside", place, UP
+            for row in failures.rows_of(outside.part):
+                if failures.arrived_s[row] < log.duration_s:
+                    yield max(float(failures.arrived_s[row]), 0.0), "outside", place, DOWN
+                    if failures.mended_s[row] < log.duration_s:
+                        yield float(failures.mended_s[row]), "outside", place, UP
 
 
 def _struck(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
     """When parts are down because lightning hit them; a latent failure counts from the crew's arrival."""
-    hit = np.flatnonzero((log.cause & int(Cause.LIGHTNING) != 0) & log.affecting)
+    failures = log.failures
+    hit = np.flatnonzero((failures.cause & int(Cause.LIGHTNING) != 0) & failures.affecting)
     place_of = {part: place for place, part in enumerate(parts)}
-    for row in hit[np.isin(log.part[hit], parts)]:
-        start_s = log.arrived_s[row] if log.latent[row] else log.failed_s[row]
+    for row in hit[np.isin(failures.part[hit], parts)]:
+        start_s = failures.arrived_s[row] if failures.latent[row] else failures.failed_s[row]
         if start_s < log.duration_s:
-            place = place_of[int(log.part[row])]
+            place = place_of[int(failures.part[row])]
             yield max(float(start_s), 0.0), what, place, 1
-            if log.mended_s[row] < log.duration_s:
-                yield float(log.mended_s[row]), what, place, 0
+            if failures.mended_s[row] < log.duration_s:
+                yield float(failures.mended_s[row]), what, place, 0
 
 
 class _Tracker:

@@ -137,7 +137,8 @@ class ModulationStudy:
     def _route_states(self, hops: dict[int, HopHistory], duration_s: float) -> dict[int, Spent]:
         found = {}
         for number, demand in enumerate(self._prepared.demands):
-            route = [link for link, _ in demand.routes[0] if link in hops]
+            links = self._prepared.hops_along(demand.routes[0])
+            route = [hop for link in links for hop in link if hop in hops]
             chain = [(hops[hop], self._lowest_states(hop, hops[hop])) for hop in route]
             found[number] = lowest_along(chain, duration_s)
         return found

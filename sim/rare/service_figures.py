@@ -142,7 +142,9 @@ class Unseen:
         weight = np.where(stops, rare.weight_per_year[:, None], 0.0).max(axis=0, initial=0.0)
         weighted *= weight[:, None]
         weighted[:, UNAVAILABLE] = length_s.max(axis=0, initial=0.0)
-        return cls(weather * (options.rain or options.multipath), common * options.failures, weighted)
+        # A run of nothing at all gets the bound of weather: no bound is ever nought.
+        fades = options.rain or options.multipath or not options.failures
+        return cls(weather * fades, common * options.failures, weighted)
 
 
 class ServiceFigures:

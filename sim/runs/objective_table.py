@@ -104,8 +104,8 @@ def objective_table(prepared: Prepared, services: pd.DataFrame, figures: Service
 
 
 def _length_km(prepared: Prepared, number: int) -> float:
-    route = prepared.demands[number].routes[0]
-    return sum(prepared.designs[link].path.length_km for link, _ in route if link < len(prepared.designs))
+    links = prepared.hops_along(prepared.demands[number].routes[0])
+    return sum(prepared.designs[hops[0]].path.length_km for hops in links)
 
 
 def _availability(

@@ -16,7 +16,13 @@ from hopyears.sim.runs.summary import summarise
 from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
-DEFAULT_OPTIONS = ModelOptions()
+DEFAULT_REPLICATIONS = 24
+"""Beside a block of ten years they take about as long as the block itself."""
+
+DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)
+"""What a user gets who asks for nothing else."""
+
+PLAIN = ModelOptions()
 
 
 @dataclass(frozen=True)
@@ -42,7 +48,7 @@ class RunRequest:
     seed: int
     block_years: int = BLOCK_YEARS
     workers: int = 1
-    options: ModelOptions = DEFAULT_OPTIONS
+    options: ModelOptions = PLAIN
     until: PrecisionGoal | None = None
 
     def __post_init__(self) -> None:

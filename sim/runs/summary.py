@@ -115,7 +115,6 @@ def service_table(
     textbook = predicted["total_min_per_year"].to_numpy(dtype=np.float64)
     rows = []
     for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
-        hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
         row: dict[str, object] = {
             "service": service.id,
             "from": service.site_a,
@@ -124,7 +123,7 @@ def service_table(
             "peak_mbit_s": service.full_rate_mbit_s,
             "priority": service.priority,
             "protection": service.protection,
-            "hops": len(hops),
+            "hops": len(prepared.hops_along(demand.routes[0])),
             **outage_columns(figures.intervals(i), float(longest_s[i])),
             "errored_s_per_year": float(errored[i]),
             **_worst_month(months[i]),

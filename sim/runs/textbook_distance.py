@@ -25,7 +25,7 @@ from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.storage.run_folder import RunFolder
-from hopyears.sim.textbook.common_parts import site_unavailability
+from hopyears.sim.textbook.common_parts import links_unavailability
 from hopyears.sim.textbook.predict import predict_services
 
 STEPS = (
@@ -110,10 +110,15 @@ def _step(minutes: _Floats) -> Interval:
 
 
 def _ends_min(prepared: Prepared, number: int) -> float:
-    """Common parts and power of both ends of every hop of the working route, hop by hop [min a year]."""
-    hops = [link for link, _ in prepared.demands[number].routes[0] if link < len(prepared.designs)]
-    ends = [(site, [hop]) for hop in hops for site in prepared.built.hops[hop].sites]
-    return sum(site_unavailability(prepared, *end) for end in ends) * MINUTES_PER_YEAR
+    """Common parts and power of both ends of every link of the working route, link by link [min a year]."""
+    demand = prepared.demands[number]
+    rate_mbit_s = demand.required_share * demand.committed_mbit_s
+    ends = [
+        links_unavailability(prepared, site, [link], rate_mbit_s)
+        for link in prepared.hops_along(demand.routes[0])
+        for site in prepared.built.hops[link[0]].sites
+    ]
+    return sum(ends) * MINUTES_PER_YEAR
 
 
 def _block_minutes(

@@ -128,13 +128,18 @@ def _last_at_zero(time_s: _Floats) -> int:
 
 
 def route_in_use(
-    hops: Sequence[HopHistory], service: ServiceDemand, duration_s: float
+    hops: Sequence[HopHistory],
+    service: ServiceDemand,
+    duration_s: float,
+    *,
+    links: Sequence[Sequence[int]],
 ) -> tuple[_Floats, NDArray[np.int32]]:
     """Times [s], the first 0, and which route of a service is in use from then on.
 
-    Of n routes, n + r is the gap without traffic while route r is being left. Every hop is a link by itself.
+    Of n routes, n + r is the gap without traffic while route r is being left. ``hops`` and ``links`` are as
+    for ``sweep_services``.
     """
-    return _choices(service, _LinkHistories(hops, [(hop,) for hop in range(len(hops))]), duration_s)
+    return _choices(service, _LinkHistories(hops, links), duration_s)
 
 
 class _LinkHistories:

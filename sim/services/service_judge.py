@@ -89,7 +89,7 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         for d in range(2):
             f = 2 * s + d
             rate = shared[f]
-            down = rate < required[f] - _SMALL or rate <= 0.0
+            down = rate < required[f] - _SMALL or rate <= _SMALL
             why = 0
             if rate < peak[f] - _SMALL:
                 need = required[f] if down and required[f] > 0.0 else peak[f]

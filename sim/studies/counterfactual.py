@@ -53,8 +53,7 @@ def targets_of(
     """
     hops: Sequence[int] = range(len(prepared.designs))
     if services is not None:
-        crossed = {link for s in services for route in prepared.demands[s].routes for link, _ in route}
-        hops = [i for i in hops if i in crossed]
+        hops = sorted({hop for service in services for hop in prepared.hops_crossed(service)})
     places = {site for i in hops for site in prepared.built.hops[i].sites}
     targets = [Target(HOP, prepared.designs[i].hop.id) for i in hops]
     options, plant = prepared.options, prepared.built.plant
@@ -177,8 +176,8 @@ class BlockCase:
         self._group = sharing_groups(prepared)
         self._links = [{link for route in each.routes for link, _ in route} for each in prepared.demands]
         self._index = {design.hop.id: i for i, design in enumerate(prepared.designs)}
-        used = {link for service in self._judged for link in self._links[service]}
-        self._used = [i for i in range(len(prepared.designs)) if i in used]
+        self._link_of = prepared.link_of_hops()
+        self._used = sorted({hop for service in self._judged for hop in prepared.hops_crossed(service)})
         self._rain = {i: simulator.rain(draws, i) for i in self._used}
 
     @cached_property
@@ -203,19 +202,19 @@ class BlockCase:
         match target.kind, target.name:
             case "hop", name:
                 hops[self._index[name]] = self._undisturbed(self._index[name])
-                return self._judge(hops, {self._index[name]}, self._draws.log)
+                return self._judge(hops, {self._link_of[self._index[name]]}, self._draws.log)
             case "cause", "rain" | "multipath":
                 keep_rain, keep_fades = target.name != RAIN, target.name != MULTIPATH
                 for i in self._used:
                     segments = self._draws.segments[i]
                     hops[i] = self._hop(i, segments, keep_rain=keep_rain, keep_fades=keep_fades)
-                return self._judge(hops, set(self._used), self._draws.log)
+                return self._judge(hops, {self._link_of[i] for i in self._used}, self._draws.log)
         return self._with_plant(plant_without(self._prepared, target))
 
     def _judge(
         self, hops: list[HopHistory], changed: set[int], log: FailureLog | None
     ) -> tuple[ServiceHistory, ...]:
-        """The services again; only groups that cross a changed link can fare differently."""
+        """The services again; only groups that cross a changed link (by its number) can fare differently."""
         groups = {self._group[s] for s in self._judged if self._links[s] & changed}
         again = [s for s in self._judged if self._group[s] in groups]
         anew = dict(zip(again, self._services(hops, log, again), strict=True))
@@ -235,7 +234,7 @@ class BlockCase:
             segments = simulator.segments(i, log)
             if not _same(segments, draws.segments[i]):
                 hops[i] = self._hop(i, segments)
-                changed.add(i)
+                changed.add(self._link_of[i])
         n_hops = len(self._prepared.designs)
         for link, part in enumerate(self._prepared.line_cards, start=n_hops):
             if not _same_part(log, draws.log, part):
@@ -282,7 +281,11 @@ def sharing_groups(prepared: Prepared) -> list[int]:
 
     What happens to a link can change only the services of groups that cross it.
     """
-    lowest = [float(design.steps.capacity_mbit_s[0]) for design in prepared.designs]
+    # A bundle carries less while one of its hops is down: it may always be short.
+    lowest = [
+        float(prepared.designs[hops[0]].steps.capacity_mbit_s[0]) if len(hops) == 1 else 0.0
+        for hops in prepared.links[: len(prepared.designs)]
+    ]
     crossing: dict[int, list[int]] = {}
     for s, demand in enumerate(prepared.demands):
         for link in {link for route in demand.routes for link, _ in route}:

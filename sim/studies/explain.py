@@ -27,6 +27,9 @@ from hopyears.sim.studies.explain_equipment import (
 from hopyears.sim.studies.explain_hops import HopStory, StormStory, hop_stories, storm_stories
 from hopyears.sim.studies.explain_timeline import Step, timeline
 
+BESIDE = " + "
+"""Between the names of hops that share their load."""
+
 MARGIN_S = 60.0
 """The timeline begins this long before the outage and ends this long after it."""
 
@@ -69,7 +72,8 @@ class Story:
         Rate below which a direction is down; rate asked for.
     outage : Outage
     routes : tuple of tuples of str
-        Hops of each route that the service may take, the working one first.
+        Hops of each route that the service may take, the working one first; the hops of a bundle as one, with
+        ``BESIDE`` between them.
     hops : tuple of HopStory
         Every hop of these routes that was not at its best during the outage.
     storms : tuple of StormStory
@@ -166,8 +170,7 @@ def _story(
     prepared = run.prepared
     demand = prepared.demands[entity]
     window = (float(outage.start_s), float(outage.end_s))
-    routes = [[link for link, _ in route if link < len(hops)] for route in demand.routes]
-    crossed = sorted({hop for route in routes for hop in route})
+    crossed = prepared.hops_crossed(entity)
     touched = hop_stories(simulator, draws, hops, crossed, window)
     cards = {link for route in demand.routes for link, _ in route if link >= len(hops)}
     card_parts = [prepared.line_cards[link - len(hops)] for link in sorted(cards)]
@@ -178,7 +181,13 @@ def _story(
         needed_mbit_s=demand.required_share * demand.committed_mbit_s,
         peak_mbit_s=demand.peak_mbit_s,
         outage=outage,
-        routes=tuple(tuple(prepared.designs[hop].hop.id for hop in route) for route in routes),
+        routes=tuple(
+            tuple(
+                BESIDE.join(prepared.designs[hop].hop.id for hop in link)
+                for link in prepared.hops_along(route)
+            )
+            for route in demand.routes
+        ),
         hops=touched,
         storms=storm_stories(simulator, draws, touched),
         parts=part_stories(prepared, draws.log, crossed, card_parts, window),
@@ -186,8 +195,8 @@ def _story(
         switches=switch_stories(prepared, draws.log, crossed, around),
         timeline=timeline(
             service,
-            route_in_use(links, demand, draws.duration_s),
-            len(routes),
+            route_in_use(links, demand, draws.duration_s, links=prepared.links),
+            len(demand.routes),
             [(prepared.designs[story.index], hops[story.index]) for story in touched],
             around,
         ),

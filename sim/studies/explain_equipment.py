@@ -86,26 +86,26 @@ def part_stories(
     supply = plant.supply_parts
     needed |= {i for i, part in enumerate(plant.parts) if supply[i] and part.site in sites}
     needed |= set(cards)
-    phases = log.phases_s()
+    failures, phases = log.failures, log.phases_s()
     names = crew_names(plant)
     stories = []
     for part in sorted(needed):
-        for row in range(log.part_offset[part], log.part_offset[part + 1]):
-            if log.failed_s[row] >= window[1] or log.mended_s[row] <= window[0]:
+        for row in failures.rows_of(part):
+            if failures.failed_s[row] >= window[1] or failures.mended_s[row] <= window[0]:
                 continue
-            crew = int(log.crew[row])
+            crew = int(failures.crew[row])
             stories.append(
                 PartStory(
                     part=plant.parts[part].id,
                     kind=plant.parts[part].kind,
                     site=plant.sites[plant.parts[part].site].id,
-                    causes=int(log.cause[row]),
-                    latent=bool(log.latent[row]),
-                    affecting=bool(log.affecting[row]),
+                    causes=int(failures.cause[row]),
+                    latent=bool(failures.latent[row]),
+                    affecting=bool(failures.affecting[row]),
                     crew=names[crew] if crew >= 0 else None,
-                    failed_s=float(log.failed_s[row]),
-                    mended_s=float(log.mended_s[row]),
-                    over=bool(log.mended_s[row] < log.duration_s),
+                    failed_s=float(failures.failed_s[row]),
+                    mended_s=float(failures.mended_s[row]),
+                    over=bool(failures.mended_s[row] < log.duration_s),
                     phases_s=tuple(
                         (phase, float(spent)) for phase, spent in zip(PHASES, phases[row], strict=True)
                     ),
@@ -123,9 +123,9 @@ def power_stories(
     plant = prepared.built.plant
     sites = sorted({site for hop in crossed for site in prepared.built.hops[hop].sites})
     kinds: tuple[tuple[str, Intervals], ...] = (
-        ("mains lost", log.mains_lost),
-        ("without power", log.power_down),
-        ("planned work", log.maintenance),
+        ("mains lost", log.sites.mains_lost),
+        ("without power", log.sites.power_down),
+        ("planned work", log.sites.maintenance),
     )
     stories = [
         PowerStory(plant.sites[site].id, what, float(start_s), float(end_s))
@@ -151,7 +151,7 @@ def switch_stories(
             for channel, group in enumerate(groups):
                 if group < 0:
                     continue
-                for time_s, chain in zip(*log.transmitter_changes_for(group), strict=True):
+                for time_s, chain in zip(*log.transmitters.of(group), strict=True):
                     if window[0] <= time_s <= window[1]:
                         stories.append(
                             SwitchStory(

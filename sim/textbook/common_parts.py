@@ -1,6 +1,6 @@
 """Textbook unavailability of parts, of power, and of what a site's hops have in common."""
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from itertools import combinations
 from math import exp, prod
@@ -8,7 +8,7 @@ from math import exp, prod
 from scipy.special import bdtrc
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.equipment.markov import dark_h_per_year
+from hopyears.models.equipment.mains_power import dark_h_per_year
 from hopyears.models.equipment.part_kind import PartKind, Place, Repair, kinds_at
 from hopyears.models.network.network import Power
 from hopyears.models.radio.scheme import Scheme, radios_of
@@ -67,12 +67,18 @@ def _rectifiers_spent(prepared: Prepared, site_index: int, power: Power) -> floa
     return total
 
 
-def site_unavailability(prepared: Prepared, site_index: int, hops: Collection[int]) -> float:
+def site_unavailability(
+    prepared: Prepared,
+    site_index: int,
+    hops: Collection[int],
+    fails: Callable[[frozenset[int]], bool] = bool,
+) -> float:
     """Common parts and power of a site, added up for these hops (some that end there), all to work.
 
-    A part (with those that stand in for it) counts when it stops one of the hops by itself; two indoor units'
-    parts count together, as a product, when they stop one only together: a standby in a unit of its own. A
-    part that stops others only while it is mended counts for so long, unless it is one of the hops' own.
+    ``fails`` says whether it is too much when these of the hops are stopped; any hop is unless stated. A part
+    (with those that stand in for it) counts when it fails them by itself; two indoor units' parts count
+    together, as a product, when they do so only together: a standby in a unit of its own. A part that stops
+    others only while it is mended counts for so long, unless it is one of the hops' own.
     """
     by_kind = part_unavailability(prepared, site_index)
     own = {part for hop in hops for part in prepared.built.hops[hop].own}
@@ -90,20 +96,39 @@ def site_unavailability(prepared: Prepared, site_index: int, hops: Collection[in
                 members.setdefault(part.group, {})[part.part] = share * by_kind[kind.key]
     chance = {group: prod(parts.values()) for group, parts in members.items()}
     schemes = {hop: prepared.designs[hop].scheme for hop in hops}
-    alone = {group for group, radios in down.items() if _stops(radios, schemes)}
+    alone = {group for group, radios in down.items() if fails(_stopped(radios, schemes))}
     total = sum(chance[group] for group in sorted(alone))
     for one, other in combinations(sorted(down.keys() - alone), 2):
-        if _stops(down[one] | down[other], schemes):
+        if fails(_stopped(down[one] | down[other], schemes)):
             total += chance[one] * chance[other]
     return total + power_unavailability(prepared, site_index)
 
 
-def _stops(down: _Radios, schemes: dict[int, Scheme]) -> bool:
-    """Whether one of the hops has too few channels that can still transmit here."""
+def links_unavailability(
+    prepared: Prepared, site_index: int, links: Sequence[Sequence[int]], rate_mbit_s: float
+) -> float:
+    """The same of the hops of some links, each link to carry a rate with those of its hops that are left."""
+
+    def fails(stopped: frozenset[int]) -> bool:
+        for link in links:
+            left = [hop for hop in link if hop not in stopped]
+            if len(left) < len(link) and (
+                not left or sum(prepared.designs[hop].clear_capacity_mbit_s for hop in left) < rate_mbit_s
+            ):
+                return True
+        return False
+
+    ending = [hop for link in links for hop in link if site_index in prepared.built.hops[hop].sites]
+    return site_unavailability(prepared, site_index, ending, fails)
+
+
+def _stopped(down: _Radios, schemes: dict[int, Scheme]) -> frozenset[int]:
+    """Those of the hops that have too few channels which can still transmit here."""
+    stopped = set()
     for hop, scheme in schemes.items():
         left = {
             radio.channel for radio in radios_of(scheme) if radio.transmits and (hop, radio.index) not in down
         }
         if len(left) < scheme.working:
-            return True
-    return False
+            stopped.add(hop)
+    return frozenset(stopped)

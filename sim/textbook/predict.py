@@ -7,15 +7,19 @@ route, as on a sheet; what this leaves out is what ``simulate`` is for.
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.textbook.common_parts import part_unavailability, site_unavailability
+from hopyears.sim.textbook.common_parts import (
+    links_unavailability,
+    part_unavailability,
+    site_unavailability,
+)
 from hopyears.sim.textbook.fading import fading_outage
+from hopyears.sim.textbook.shared_load import link_minutes
 
 
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
@@ -98,7 +102,8 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
 def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) -> pd.DataFrame:
     """Textbook sum of each service along its working route.
 
-    Each hop counts at the lowest modulation that carries the required share of the committed rate.
+    Each hop counts at the lowest modulation that carries the required share of the committed rate; the hops
+    of a bundle carry it together (``shared_load``).
     ``hop_table`` is what ``predict_hops`` gave, where it is at hand.
 
     Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
@@ -107,23 +112,20 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     """
     hop_table = predict_hops(prepared) if hop_table is None else hop_table
     by_hop = {hop: table for hop, table in hop_table.groupby("hop", sort=False)}
-    site_of = [dependence.sites for dependence in prepared.built.hops]
     rows = []
     for service, demand in zip(prepared.network.services, prepared.demands, strict=True):
-        crossed = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
+        links = prepared.hops_along(demand.routes[0])
         required_mbit_s = demand.required_share * demand.committed_mbit_s
         total = np.zeros(3)
-        for link in crossed:
-            total += _carrying(by_hop[prepared.designs[link].hop.id], required_mbit_s)
-        ending: dict[int, list[int]] = {}
-        for link in crossed:
-            for site in site_of[link]:
-                ending.setdefault(site, []).append(link)
-        common = sum(site_unavailability(prepared, *each) for each in ending.items()) * MINUTES_PER_YEAR
+        for link in links:
+            total += link_minutes([by_hop[prepared.designs[hop].hop.id] for hop in link], required_mbit_s)
+        sites = dict.fromkeys(site for link in links for site in prepared.built.hops[link[0]].sites)
+        ends = [links_unavailability(prepared, site, links, required_mbit_s) for site in sites]
+        common = sum(ends) * MINUTES_PER_YEAR
         rows.append(
             {
                 "service": service.id,
-                "hops": len(crossed),
+                "hops": len(links),
                 "rain_min_per_year": total[0],
                 "multipath_min_per_year": total[1],
                 "equipment_min_per_year": total[2],
@@ -133,12 +135,3 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
         )
     columns = ["service", "hops", "rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"]
     return pd.DataFrame(rows, columns=[*columns, "sites_min_per_year", "total_min_per_year"])
-
-
-def _carrying(steps: pd.DataFrame, rate_mbit_s: float) -> NDArray[np.float64]:
-    """Rain, multipath and equipment minutes of a hop at the lowest modulation that carries a rate."""
-    able = steps[steps["capacity_mbit_s"] >= rate_mbit_s]
-    if able.empty:
-        return np.array([MINUTES_PER_YEAR, 0.0, 0.0])
-    columns = ["rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"]
-    return able.iloc[0][columns].to_numpy(dtype=np.float64)

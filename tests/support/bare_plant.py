@@ -54,7 +54,7 @@ def pair(**changes):
 
 def silent_s(log):
     """Intervals in which no chain of group 0 transmits: starts and ends [s], those of no length left out."""
-    time_s, chain = log.transmitter_changes_for(0)
+    time_s, chain = log.transmitters.of(0)
     ends = np.append(time_s[1:], log.duration_s)
     quiet = (chain < 0) & (ends > time_s)
     return time_s[quiet], ends[quiet]

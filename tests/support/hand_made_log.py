@@ -3,7 +3,7 @@
 import numpy as np
 from interval_rows import intervals_of_rows
 
-from hopyears.sim.equipment.failure_log import FailureLog, offsets
+from hopyears.sim.equipment.failure_log import FailureLog, Failures, SiteOutages, TransmitterChanges, offsets
 
 
 def failure_log(
@@ -33,8 +33,7 @@ def failure_log(
     def sites(intervals):
         return intervals_of_rows([(intervals or {}).get(site, []) for site in range(n_sites)])
 
-    return FailureLog(
-        duration_s=duration_s,
+    failures = Failures(
         part=part,
         site=np.zeros(n, np.int64),
         cause=np.array([row.get("cause", 0) for row in rows], dtype=np.int64),
@@ -50,10 +49,11 @@ def failure_log(
         latent=np.array([row.get("latent", False) for row in rows], dtype=bool),
         affecting=np.array([row.get("affecting", True) for row in rows], dtype=bool),
         part_offset=offsets(part, n_parts),
-        switch_offset=offsets(group_of, n_groups),
-        switch_s=np.array([time_s for _, time_s, _ in changes], dtype=np.float64),
-        switch_chain=np.array([chain for _, _, chain in changes], dtype=np.int64),
-        power_down=sites(power),
-        mains_lost=sites(None),
-        maintenance=sites(planned),
     )
+    transmitters = TransmitterChanges(
+        offset=offsets(group_of, n_groups),
+        time_s=np.array([time_s for _, time_s, _ in changes], dtype=np.float64),
+        chain=np.array([chain for _, _, chain in changes], dtype=np.int64),
+    )
+    outages = SiteOutages(power_down=sites(power), mains_lost=sites(None), maintenance=sites(planned))
+    return FailureLog(duration_s, failures, transmitters, outages)

@@ -6,6 +6,19 @@ import json
 from pathlib import Path
 from typing import Any
 
+SPARES = (
+    "antenna",
+    "cable",
+    "chassis",
+    "controller",
+    "coupler",
+    "fan",
+    "line_card",
+    "modem_card",
+    "outdoor_radio",
+)
+"""Every kind of spare that the small network takes."""
+
 SMALL: dict[str, Any] = {
     "title": "two hops in a row",
     "sites": [
@@ -32,7 +45,7 @@ SMALL: dict[str, Any] = {
     ],
     "services": [{"id": "s1", "from": "hill", "to": "ridge", "committed_mbit_s": 50.0}],
     "crews": [{"id": "crew", "base": "hill"}],
-    "depots": [{"id": "store", "base": "hill", "stock": {"outdoor_radio": 1}}],
+    "depots": [{"id": "store", "base": "hill", "stock": dict.fromkeys(SPARES, 1)}],
     "power": [{"id": "weak", "battery_h": 2.0}],
     "maintenance": [{"site": "mill", "every_days": 90.0}],
     "parts": [{"kind": "modem_card", "mtbf_h": 300_000.0}],

@@ -134,7 +134,9 @@ def slow_sweep(hops, services, links, n_seconds):
         for s, service in enumerate(services):
             for d in (0, 1):
                 got = rate[s, now, d]
-                down[s, now, d] = got < service.required_share * service.committed_mbit_s - 1e-6 or got <= 0
+                down[s, now, d] = (
+                    got < service.required_share * service.committed_mbit_s - 1e-6 or got <= 1e-6
+                )
                 if got < service.peak_mbit_s - 1e-6:
                     why[s, now, d] = _why(service, choices[s], d, down[s, now, d], capacity, causes, left)
     return rate, down, why

@@ -31,7 +31,7 @@ from hopyears.sim.inputs.network_file import NetworkSource, read_network
 from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
 from hopyears.sim.rare.weather_controls import RainControl, rain_control
-from hopyears.sim.runs.simulate import RunRequest, simulate
+from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS, RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.streams import Streams
 
@@ -41,7 +41,9 @@ NETWORKS: dict[str, Callable[[], NetworkSource]] = {
     "ring": ring,
     "demo": lambda: read_network(str(DEMO)),
 }
-OPTIONS = ModelOptions(replications=32)
+POOLED = ModelOptions(replications=32)
+"""Options of the pool; a run of the trials has the default number of replications."""
+
 BLOCK_YEARS = 10
 LENGTHS = (50, 200, 1000)
 SEED = 1
@@ -54,9 +56,9 @@ def main(arguments: list[str]) -> int:
     name, folder, years, trials = (*arguments, "1000", "400")[:4]
     source, pool = NETWORKS[name](), Path(folder)
     if int(years) > BLOCK_YEARS * len(RunFolder(pool).finished_blocks() if pool.exists() else []):
-        request = RunRequest(years=int(years), seed=SEED, block_years=BLOCK_YEARS, options=OPTIONS)
+        request = RunRequest(years=int(years), seed=SEED, block_years=BLOCK_YEARS, options=POOLED)
         simulate(source, request, pool, resume=pool.exists())
-    prepared = prepare(source.network, OPTIONS)
+    prepared = prepare(source.network, POOLED)
     rain = rain_control(prepared)
     seen = Seen.read(prepared, rain, RunFolder(pool))
     # Rain of the resampled world has the mean of the pool.
@@ -81,7 +83,7 @@ def weights_of_draws(figures: ServiceFigures, n_blocks: int) -> NDArray[np.float
     """Weight of each failure put in by hand of the pool [a year]; zeros where there are none."""
     rare, found = figures.rare, []
     for block in range(n_blocks):
-        forced = n_draws(OPTIONS.replications, block)[1]
+        forced = n_draws(POOLED.replications, block)[1]
         if not rare.parts.size:
             found.append(np.zeros(forced))
             continue
@@ -95,7 +97,7 @@ def replicated(
 ) -> list[list[tuple[float, float]]]:
     """Low and high of every figure of a resampled run, (n_services, n_figures, 2)."""
     blocks = rng.integers(len(seen.blocks), size=n_blocks)
-    numbers = np.array([n_draws(OPTIONS.replications, block) for block in range(n_blocks)]).sum(axis=0)
+    numbers = np.array([n_draws(DEFAULT_REPLICATIONS, block) for block in range(n_blocks)]).sum(axis=0)
     histories, forced = (
         part[rng.integers(len(part), size=number)]
         for part, number in zip((seen.histories, seen.forced), numbers, strict=True)

@@ -75,6 +75,6 @@ def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
 def test_every_loop_is_compiled_by_the_one_decorator():
     folders = [Path(package.__file__).parent for package in (hopyears.models, hopyears.sim)]
     users = {
-        p.name for f in folders for p in f.rglob("*.py") if "from numba" in p.read_text(encoding="utf-8")
+        p.name for f in folders for p in f.rglob("*.py") if "import njit" in p.read_text(encoding="utf-8")
     }
     assert users == {"kernel.py"}

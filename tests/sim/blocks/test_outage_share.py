@@ -53,12 +53,12 @@ def share(*jobs, switches=None, power=None, planned=None, visits=None):
         switches=switches, power=power, planned=planned,
     )  # fmt: skip
     rows = sorted(jobs, key=lambda each: (each["part"], each["failed"]))
-    log = replace(
-        log,
+    failures = replace(
+        log.failures,
         crew=np.array([each["crew"] for each in rows], dtype=np.int64),
         site=np.array([each["site"] for each in rows], dtype=np.int64),
-        visits=visits or PlannedVisits.none(),
     )
+    log = replace(log, failures=failures, visits=visits or PlannedVisits.none())
     hops = [
         hop_history(simulated.thresholds[i], simulated.segments(i, log), None, None, DURATION_S)
         for i in range(len(prepared.designs))

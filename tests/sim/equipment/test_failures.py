@@ -94,31 +94,44 @@ def log(plant, storms):
 
 
 def test_stages_come_in_order(log):
-    assert len(log) > 200
-    stages = [log.failed_s, log.noticed_s, log.spare_s, log.crew_s, log.arrived_s, log.mended_s]
+    assert len(log.failures) > 200
+    stages = [
+        log.failures.failed_s,
+        log.failures.noticed_s,
+        log.failures.spare_s,
+        log.failures.crew_s,
+        log.failures.arrived_s,
+        log.failures.mended_s,
+    ]
     for early, late in pairwise(stages):
         assert np.all(early <= late)
-    assert np.all(log.mended_s > 0.0)
-    assert np.all(log.mended_s <= log.duration_s)
-    assert set(np.unique(log.crew)) == {-1, 0, 1}
+    assert np.all(log.failures.mended_s > 0.0)
+    assert np.all(log.failures.mended_s <= log.duration_s)
+    assert set(np.unique(log.failures.crew)) == {-1, 0, 1}
 
 
 def test_phases_sum_to_the_time_down(log):
-    down = np.minimum(log.mended_s, log.duration_s) - np.maximum(log.failed_s, 0.0)
+    down = np.minimum(log.failures.mended_s, log.duration_s) - np.maximum(log.failures.failed_s, 0.0)
     np.testing.assert_allclose(log.phases_s().sum(axis=1), down)
     assert np.all(log.phases_s() >= -1e-6)
 
 
 def test_no_part_fails_twice_at_once_and_no_crew_works_twice_at_once(log, plant):
     for part in range(len(plant.parts)):
-        rows = slice(log.part_offset[part], log.part_offset[part + 1])
-        assert np.all(log.part[rows] == part)
-        assert np.all(log.failed_s[rows][1:] >= log.mended_s[rows][:-1])
+        rows = slice(log.failures.part_offset[part], log.failures.part_offset[part + 1])
+        assert np.all(log.failures.part[rows] == part)
+        assert np.all(log.failures.failed_s[rows][1:] >= log.failures.mended_s[rows][:-1])
     for crew in (0, 1):
-        mine = log.crew == crew
-        order = np.argsort(log.arrived_s[mine], kind="stable")
+        mine = log.failures.crew == crew
+        order = np.argsort(log.failures.arrived_s[mine], kind="stable")
         sent, arrived, end, site = (
-            column[mine][order] for column in (log.crew_s, log.arrived_s, log.mended_s, log.site)
+            column[mine][order]
+            for column in (
+                log.failures.crew_s,
+                log.failures.arrived_s,
+                log.failures.mended_s,
+                log.failures.site,
+            )
         )
         home = 0.0
         for i in range(len(sent) - 1):
@@ -130,17 +143,17 @@ def test_no_part_fails_twice_at_once_and_no_crew_works_twice_at_once(log, plant)
 
 
 def test_nobody_climbs_in_a_storm(log, plant, storms):
-    climbs = [plant.kinds[plant.parts[part].kind].repair is Repair.OUTDOOR for part in log.part]
+    climbs = [plant.kinds[plant.parts[part].kind].repair is Repair.OUTDOOR for part in log.failures.part]
     held = 0
     for row in np.nonzero(climbs)[0]:
-        if log.mended_s[row] >= log.duration_s or log.arrived_s[row] < 0.0:
+        if log.failures.mended_s[row] >= log.duration_s or log.failures.arrived_s[row] < 0.0:
             continue
-        begin, end = storms.of(log.site[row])
-        inside = np.minimum(end, log.mended_s[row]) - np.maximum(begin, log.arrived_s[row])
+        begin, end = storms.of(log.failures.site[row])
+        inside = np.minimum(end, log.failures.mended_s[row]) - np.maximum(begin, log.failures.arrived_s[row])
         stormy_s = float(np.sum(np.maximum(inside, 0.0)))
-        assert log.storm_s[row] == pytest.approx(stormy_s, abs=1e-3)
+        assert log.failures.storm_s[row] == pytest.approx(stormy_s, abs=1e-3)
         # Work is never finished inside a storm.
-        assert not np.any((begin < log.mended_s[row]) & (log.mended_s[row] < end))
+        assert not np.any((begin < log.failures.mended_s[row]) & (log.failures.mended_s[row] < end))
         held += stormy_s > 0.0
     assert held >= 3
 
@@ -148,9 +161,12 @@ def test_nobody_climbs_in_a_storm(log, plant, storms):
 def test_same_seed_same_log_and_other_block_other_log(log, plant, storms):
     again = simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=storms)
     other = simulate_failures(plant, Streams(1, 1), 10 * YEAR, storms=storms)
-    for name in ("part", "failed_s", "mended_s", "crew", "switch_s"):
-        np.testing.assert_array_equal(getattr(log, name), getattr(again, name))
-    assert len(log) != len(other) or not np.array_equal(log.failed_s, other.failed_s)
+    for name in ("part", "failed_s", "mended_s", "crew"):
+        np.testing.assert_array_equal(getattr(log.failures, name), getattr(again.failures, name))
+    np.testing.assert_array_equal(log.transmitters.time_s, again.transmitters.time_s)
+    assert len(log.failures) != len(other.failures) or not np.array_equal(
+        log.failures.failed_s, other.failures.failed_s
+    )
 
 
 def test_a_changed_part_moves_no_other_draw(plant, storms):
@@ -160,11 +176,11 @@ def test_a_changed_part_moves_no_other_draw(plant, storms):
     after = simulate_failures(
         replace(plant, parts=parts), Streams(3, 0), 5 * YEAR, storms=stormy(6, 5), unlimited=True
     )
-    kept_before, kept_after = before.part != 0, after.part != 0
-    np.testing.assert_array_equal(before.part[kept_before], after.part[kept_after])
-    np.testing.assert_array_equal(before.mended_s[kept_before], after.mended_s[kept_after])
+    kept_before, kept_after = before.failures.part != 0, after.failures.part != 0
+    np.testing.assert_array_equal(before.failures.part[kept_before], after.failures.part[kept_after])
+    np.testing.assert_array_equal(before.failures.mended_s[kept_before], after.failures.mended_s[kept_after])
     assert np.count_nonzero(~kept_after) > np.count_nonzero(~kept_before)
-    np.testing.assert_array_equal(before.mains_lost.start_s, after.mains_lost.start_s)
+    np.testing.assert_array_equal(before.sites.mains_lost.start_s, after.sites.mains_lost.start_s)
 
 
 def test_unlimited_crews_and_spares_wait_for_nobody(log, plant, storms):
@@ -195,9 +211,9 @@ def test_lightning_strikes_at_its_rate():
     counts, both, struck = [], 0, 0
     for block in range(20):
         log = simulate_failures(plant, Streams(1, block), years * YEAR, storms=storms, warm_up_s=0.0)
-        assert np.all(log.cause == Cause.OUTDOOR_RADIO | Cause.LIGHTNING)
-        counts.append(len(log))
-        times, hits = np.unique(log.failed_s, return_counts=True)
+        assert np.all(log.failures.cause == Cause.OUTDOOR_RADIO | Cause.LIGHTNING)
+        counts.append(len(log.failures))
+        times, hits = np.unique(log.failures.failed_s, return_counts=True)
         both, struck = both + np.sum(hits == 2), struck + len(times)
     storm_h = storms.total_s().sum() / HOUR
     check_mean(counts, storm_h * 0.02 * 0.5 * 2)
@@ -215,12 +231,12 @@ def test_storms_raise_the_mains_outage_rate():
         log = simulate_failures(plant, Streams(1, block), 5 * YEAR, storms=storms, warm_up_s=0.0)
         in_storm = 0
         for site in range(20):
-            start, _ = log.mains_lost.of(site)
+            start, _ = log.sites.mains_lost.of(site)
             begin, end = storms.of(site)
             at = np.searchsorted(begin, start, side="right") - 1
             in_storm += int(np.sum((at >= 0) & (start < end[at])))
         inside.append(in_storm)
-        outside.append(len(log.mains_lost.start_s) - in_storm)
+        outside.append(len(log.sites.mains_lost.start_s) - in_storm)
     storm_years = storms.total_s().sum() / YEAR
     check_mean(inside, 60.0 * storm_years, rel_error=0.05)
     check_mean(outside, 10.0 * (100.0 - storm_years), rel_error=0.05)
@@ -239,7 +255,8 @@ def test_generator_helps_by_its_chance_of_starting():
         )
         plant = Plant([PlantSite(f"s{i}", 50.0, 10.0, power=fed) for i in range(20)], [])
         return [
-            log.power_down.total_s().sum() for log in blocks(plant, n_blocks=10, hours=2 * HOURS_PER_YEAR)
+            log.sites.power_down.total_s().sum()
+            for log in blocks(plant, n_blocks=10, hours=2 * HOURS_PER_YEAR)
         ]
 
     alone, helped = dark_s(None), dark_s(generator(start_failure=0.1, start_s=0.0, fuel_h=1e6))
@@ -260,13 +277,13 @@ def test_rectifiers_are_bridged_by_the_battery():
         repair=AT_ONCE,
     )
     log = simulate_failures(plant, Streams(1, 0), YEAR)
-    np.testing.assert_allclose(log.power_down.start_s, log.failed_s + 4 * HOUR)
-    np.testing.assert_allclose(log.power_down.end_s, log.mended_s)
-    assert len(log.power_down.start_s) >= 2
+    np.testing.assert_allclose(log.sites.power_down.start_s, log.failures.failed_s + 4 * HOUR)
+    np.testing.assert_allclose(log.sites.power_down.end_s, log.failures.mended_s)
+    assert len(log.sites.power_down.start_s) >= 2
 
 
 def test_maintenance_windows(log):
-    start, end = log.maintenance.of(1)
+    start, end = log.sites.maintenance.of(1)
     assert 19 <= len(start) <= 21
     np.testing.assert_allclose(end - start, 1 * HOUR)
     local_h = (start / HOUR + 10.0 / 15.0) % 24.0
@@ -280,7 +297,7 @@ def test_several_kinds_of_window_at_a_site():
     )
     plant = Plant([PlantSite("here", 50.0, 0.0, planned=kinds)], [])
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
-    start, end = log.maintenance.of(0)
+    start, end = log.sites.maintenance.of(0)
     hours = np.round((end - start) / HOUR, 6)
     assert np.count_nonzero(hours == 2.0) == pytest.approx(10, abs=1)
     assert np.count_nonzero(hours == 0.5) == pytest.approx(40, abs=1)
@@ -309,7 +326,7 @@ def test_radial_feeder_of_the_textbook():
     )
     counts, hours = [], []
     for log in blocks(plant, n_blocks=30, hours=50 * year_h):
-        counts.append(len(log) / 50.0)
+        counts.append(len(log.failures) / 50.0)
         hours.append(log.phases_s().sum() / HOUR / 50.0)
     check_mean(counts, 2.2, rel_error=0.03)
     check_mean(hours, 6.0, rel_error=0.03)
@@ -342,10 +359,12 @@ def test_feeder_with_laterals_and_sectionalising_of_the_textbook():
     rates = {name: [] for name in published}
     hours = {name: [] for name in published}
     for log in blocks(plant, n_blocks=40, hours=200 * year_h):
-        down_h = (log.mended_s - log.failed_s) / HOUR
+        down_h = (log.failures.mended_s - log.failures.failed_s) / HOUR
         for place, name in enumerate(published):
-            until_h = np.where((log.part > place) & (log.part < 3), np.minimum(down_h, 0.75), down_h)
-            mine = (log.part < 3) | (log.part == 3 + place)
+            until_h = np.where(
+                (log.failures.part > place) & (log.failures.part < 3), np.minimum(down_h, 0.75), down_h
+            )
+            mine = (log.failures.part < 3) | (log.failures.part == 3 + place)
             rates[name].append(mine.sum() / 200.0)
             hours[name].append(until_h[mine].sum() / 200.0)
     for name, (faults, each_h) in published.items():
@@ -371,15 +390,15 @@ def test_cable_and_overhead_line_in_a_row_of_the_textbook():
     )
     logs = list(blocks(plant, n_blocks=40, hours=200 * HOURS_PER_YEAR))
     # A section that is down does not fail: one rate in 1 + rate * hours / 8,766, below 0.04 % here.
-    check_mean([len(log) / 200.0 for log in logs], 0.706, rel_error=0.03)
+    check_mean([len(log.failures) / 200.0 for log in logs], 0.706, rel_error=0.03)
     check_mean([log.phases_s().sum() / HOUR / 200.0 for log in logs], 0.706 * 6.54108, rel_error=0.03)
 
 
 def test_solar_site_is_dark_when_the_sun_is_short(log):
     # 15 h of harvest for 24 h of load: lit for 15/24 of the time or a little less (full batteries waste).
-    lit = 1.0 - log.power_down.total_s()[5] / log.duration_s
+    lit = 1.0 - log.sites.power_down.total_s()[5] / log.duration_s
     assert 0.5 < lit < 15 / 24 + 0.01
-    assert log.mains_lost.total_s()[5] == 0.0
+    assert log.sites.mains_lost.total_s()[5] == 0.0
 
 
 def test_shift_and_call_out():
@@ -395,7 +414,9 @@ def test_shift_and_call_out():
             repair=AT_ONCE,
         )
         log = simulate_failures(plant, Streams(1, 0), 5 * YEAR)
-        return (log.crew_s - log.spare_s)[log.crew >= 0] / HOUR, log.crew_s[log.crew >= 0]
+        return (log.failures.crew_s - log.failures.spare_s)[
+            log.failures.crew >= 0
+        ] / HOUR, log.failures.crew_s[log.failures.crew >= 0]
 
     waits, sent = crew_waits(on_call=True, priority=0)
     assert np.all(waits == 0.0)
@@ -412,8 +433,8 @@ def test_urgent_calls_go_first():
     plant = bare_plant(40, unit_kind(400.0, 20.0), crews=1)
     parts = [replace(part, priority=2 * (i % 2)) for i, part in enumerate(plant.parts)]
     log = simulate_failures(replace(plant, parts=parts), Streams(1, 0), 2 * YEAR)
-    waits = log.crew_s - log.spare_s
-    urgent = log.part % 2 == 0
+    waits = log.failures.crew_s - log.failures.spare_s
+    urgent = log.failures.part % 2 == 0
     assert waits[urgent].mean() < 0.2 * waits[~urgent].mean()
 
 
@@ -422,14 +443,19 @@ def test_failures_that_stop_no_traffic_come_after_all_that_do():
     plant = bare_plant(40, kind, crews=1, groups=[pair()])
     log = simulate_failures(plant, Streams(1, 0), 2 * YEAR)
     waiting_for = {}
-    for row in np.flatnonzero(log.crew >= 0):
-        others = (log.noticed_s < log.crew_s[row]) & (log.crew_s > log.crew_s[row])
-        waiting_for[row] = np.count_nonzero(others & log.affecting), np.count_nonzero(others & ~log.affecting)
-    passed_over = np.array([counts for row, counts in waiting_for.items() if not log.affecting[row]])
+    for row in np.flatnonzero(log.failures.crew >= 0):
+        others = (log.failures.noticed_s < log.failures.crew_s[row]) & (
+            log.failures.crew_s > log.failures.crew_s[row]
+        )
+        waiting_for[row] = (
+            np.count_nonzero(others & log.failures.affecting),
+            np.count_nonzero(others & ~log.failures.affecting),
+        )
+    passed_over = np.array([counts for row, counts in waiting_for.items() if not log.failures.affecting[row]])
     assert passed_over[:, 0].sum() == 0
     # The check can tell: failures of the same rank do wait for each other, and traffic goes first.
     assert passed_over[:, 1].sum() > 0
-    assert sum(counts[1] for row, counts in waiting_for.items() if log.affecting[row]) > 0
+    assert sum(counts[1] for row, counts in waiting_for.items() if log.failures.affecting[row]) > 0
 
 
 def test_travel_takes_distance_over_speed_by_way_of_the_depot():
@@ -443,7 +469,7 @@ def test_travel_takes_distance_over_speed_by_way_of_the_depot():
     )
     log = simulate_failures(plant, Streams(1, 0), YEAR)
     # One degree of latitude is 111.19 km on a sphere of 6371 km; the depot is on the way.
-    hours = (log.arrived_s - log.crew_s)[:-1] / HOUR
+    hours = (log.failures.arrived_s - log.failures.crew_s)[:-1] / HOUR
     np.testing.assert_allclose(hours, 111.195 * 1.3 / 60.0 + 0.5, rtol=1e-4)
 
 
@@ -451,7 +477,7 @@ def test_ageing_parts_are_met_half_worn():
     # A Weibull part fails at a steady rate of 1/mean from the first day; all-new parts would not.
     kind = replace(unit_kind(20_000.0, 1e-6), life=Law.weibull(20_000.0, 4.0))
     plant = bare_plant(500, kind, crews=500)
-    counts = [len(log) for log in blocks(plant, n_blocks=20, hours=4000.0)]
+    counts = [len(log.failures) for log in blocks(plant, n_blocks=20, hours=4000.0)]
     check_mean(counts, 500 * 4000.0 / 20_000.0)
     fresh_share = 1 - np.exp(-((4000.0 / 20_000.0 * 0.9064) ** 4))
     assert abs(standard_errors_off(counts, 500 * fresh_share)) > 8.0
@@ -464,9 +490,9 @@ def test_latent_failures_are_there_from_the_first_day():
     plant = bare_plant(200, kind, crews=200, groups=groups)
     first, last = [], []
     for log in blocks(plant, n_blocks=20, hours=8000.0, warm_up_h=6000.0):
-        end = np.minimum(log.noticed_s, log.duration_s)
+        end = np.minimum(log.failures.noticed_s, log.duration_s)
         for share, low, high in ((first, 0.0, 1000 * HOUR), (last, 7000 * HOUR, 8000 * HOUR)):
-            seen = np.minimum(end, high) - np.maximum(log.failed_s, low)
+            seen = np.minimum(end, high) - np.maximum(log.failures.failed_s, low)
             share.append(np.sum(np.maximum(seen, 0.0)) / (1000 * HOUR))
     difference = np.array(first) - np.array(last)
     assert np.mean(last) > 5.0
@@ -478,7 +504,7 @@ def test_infant_failures_follow_replacements():
     counts = {}
     for share in (0.0, 0.3):
         plant = bare_plant(200, replace(kind, infant_share=share), crews=200)
-        counts[share] = [len(log) for log in blocks(plant, n_blocks=20, hours=HOURS_PER_YEAR)]
+        counts[share] = [len(log.failures) for log in blocks(plant, n_blocks=20, hours=HOURS_PER_YEAR)]
     # Each failure brings 0.3 early ones, each of these again 0.3: 1 / 0.7 in all (less a little: the last
     # hours, and parts that fail early do not wear out in that time).
     ratio = np.mean(counts[0.3]) / np.mean(counts[0.0])
@@ -496,9 +522,14 @@ def test_state_changes_agree_with_a_slow_reading(log, wanted):
             mine = (where == place) & (time_s <= probe)
             found = state[mine][-1] if np.any(mine) else UP
             expected = UP
-            for row in range(log.part_offset[part], log.part_offset[part + 1]):
-                if log.affecting[row] and log.failed_s[row] <= probe < log.mended_s[row]:
-                    expected = MUTE if log.latent[row] and probe < log.arrived_s[row] else DOWN
+            for row in range(log.failures.part_offset[part], log.failures.part_offset[part + 1]):
+                if (
+                    log.failures.affecting[row]
+                    and log.failures.failed_s[row] <= probe < log.failures.mended_s[row]
+                ):
+                    expected = (
+                        MUTE if log.failures.latent[row] and probe < log.failures.arrived_s[row] else DOWN
+                    )
             assert found == expected
 
 
@@ -506,21 +537,21 @@ def test_failures_from_before_the_block_are_down_at_its_start():
     kind = replace(unit_kind(1000.0, 1.0), life=Law.fixed(1000.0), mend=Law.fixed(1000.0))
     plant = bare_plant(50, kind, crews=50)
     log = simulate_failures(plant, Streams(2, 0), 0.2 * YEAR, warm_up_s=0.2 * YEAR)
-    early = log.failed_s < 0.0
+    early = log.failures.failed_s < 0.0
     assert 10 < np.count_nonzero(early) < 40
     time_s, where, state = log.state_changes_for(np.arange(50))
     at_start = time_s == 0.0
-    assert set(where[at_start]) == set(log.part[early])
+    assert set(where[at_start]) == set(log.failures.part[early])
     assert np.all(state[at_start] == DOWN)
 
 
 def test_tally_holds_every_failure_once_by_kind_and_by_site(log, plant):
     kinds, sites, crews = failure_tally(log, plant)
-    begun = np.count_nonzero(log.failed_s >= 0.0)
+    begun = np.count_nonzero(log.failures.failed_s >= 0.0)
     assert kinds.columns["failures"].sum() == sites.columns["failures"].sum() == begun
     for counts in (kinds, sites):
         assert counts.phases_s.sum() == pytest.approx(log.phases_s().sum())
-    assert crews.columns["visits"].sum() == np.count_nonzero(log.crew >= 0)
+    assert crews.columns["visits"].sum() == np.count_nonzero(log.failures.crew >= 0)
     assert crew_names(plant) == ("south 1", "north 1")
     assert kinds.columns["struck"].sum() > 0
     assert sites.columns["dark_s"][0] > 0.0
@@ -539,9 +570,9 @@ def test_daylight_climbs_start_by_day():
         repair=RepairRules(daylight_climbs=True),
     )
     log = simulate_failures(plant, Streams(1, 0), 3 * YEAR)
-    hour = (log.crew_s[log.mended_s < log.duration_s] / HOUR) % 24.0
+    hour = (log.failures.crew_s[log.failures.mended_s < log.duration_s] / HOUR) % 24.0
     assert np.all((hour > 3.5) & (hour < 20.5))
-    assert log.darkness_s.max() > 10 * HOUR
+    assert log.failures.darkness_s.max() > 10 * HOUR
     assert np.all(log.phases_s()[:, 2] < 1e-6)
 
 

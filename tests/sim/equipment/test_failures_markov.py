@@ -217,8 +217,8 @@ def test_waiting_for_spares_follows_palm(lead):
     rate = n_parts / 50_000.0
     short, late = [], []
     for log in blocks(plant, n_blocks=40, hours=4 * HOURS_PER_YEAR, warm_up_h=HOURS_PER_YEAR):
-        begun = log.failed_s >= 0.0
-        wait_h = (log.spare_s - log.noticed_s)[begun] / HOUR
+        begun = log.failures.failed_s >= 0.0
+        wait_h = (log.failures.spare_s - log.failures.noticed_s)[begun] / HOUR
         short.append(float(np.sum(wait_h > 0.0)))
         late.append(log.phases_s()[:, 1].sum() / log.duration_s)
     # Palm's theorem (C. Palm 1938): the orders under way are Poisson; a demand waits if all stock is among
@@ -249,8 +249,8 @@ def test_battery_backed_mains():
     plant = Plant(sites, [])
     dark, lost = [], []
     for log in blocks(plant, n_blocks=30, hours=2 * HOURS_PER_YEAR, warm_up_h=1000.0):
-        dark.append(log.power_down.total_s().mean() / log.duration_s)
-        lost.append(log.mains_lost.total_s().mean() / log.duration_s)
+        dark.append(log.sites.power_down.total_s().mean() / log.duration_s)
+        lost.append(log.sites.mains_lost.total_s().mean() / log.duration_s)
     check_mean(lost, 5 / 205, rel_error=0.02)
     check_mean(dark, dark_share(200.0, 5.0, battery_h=4.0, recharge_h=160.0), rel_error=0.02)
     # A battery that never discharges would give another figure: the check can tell.
@@ -274,7 +274,7 @@ def test_rare_double_failures_of_many_pairs():
     plant = bare_plant(2 * n, kind, crews=50, groups=groups)
     counts = []
     for log in blocks(plant, n_blocks=16, hours=50 * HOURS_PER_YEAR):
-        ends = np.append(log.switch_s[1:], np.inf)
-        counts.append(np.sum((log.switch_chain < 0) & (ends != log.switch_s)))
+        ends = np.append(log.transmitters.time_s[1:], np.inf)
+        counts.append(np.sum((log.transmitters.chain < 0) & (ends != log.transmitters.time_s)))
     published = reference("hot_1+1_outages_per_year", MTBF_h=50_000, MTTR_h=24, crews=2)
     check_mean(np.array(counts) / (n * 50), published)

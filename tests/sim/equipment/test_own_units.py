@@ -135,10 +135,10 @@ def test_a_standby_in_another_unit_takes_over_while_the_first_is_stopped():
     crews = [crew_at("crew", 45.0, 11.0)]
     plant = Plant([PlantSite("s", 45.0, 11.0)], parts, [group], crews)
     log = simulate_failures(plant, Streams(3, 0), 1000.0 * HOUR, warm_up_s=0.0)
-    (row,) = np.flatnonzero(log.part == 2)
-    times, chains = log.transmitter_changes_for(0)
-    begun = np.searchsorted(times, log.arrived_s[row])
-    assert times[begun] == log.arrived_s[row]
+    (row,) = np.flatnonzero(log.failures.part == 2)
+    times, chains = log.transmitters.of(0)
+    begun = np.searchsorted(times, log.failures.arrived_s[row])
+    assert times[begun] == log.failures.arrived_s[row]
     assert chains[begun : begun + 2].tolist() == [-1, 1]
     # It does not revert: the standby goes on when the first unit is back.
     assert len(times) == begun + 2
@@ -165,8 +165,8 @@ def unseen_plant(*, alarms: bool, visits: bool) -> Plant:
 
 def unnoticed_h(plant: Plant, seed: int) -> np.ndarray:
     log = simulate_failures(plant, Streams(seed, 0), 2 * SECONDS_PER_YEAR)
-    over = log.mended_s < log.duration_s
-    return ((log.noticed_s - log.failed_s) / HOUR)[over]
+    over = log.failures.mended_s < log.duration_s
+    return ((log.failures.noticed_s - log.failures.failed_s) / HOUR)[over]
 
 
 def test_without_an_alarm_board_quiet_failures_wait_for_the_next_visit():
@@ -185,8 +185,8 @@ def test_without_an_alarm_board_quiet_failures_wait_for_the_next_visit():
 
 def test_without_alarms_and_visits_a_quiet_failure_is_never_seen():
     log = simulate_failures(unseen_plant(alarms=False, visits=False), Streams(1, 0), SECONDS_PER_YEAR)
-    assert len(log) == 1
-    assert log.noticed_s[0] == log.duration_s
+    assert len(log.failures) == 1
+    assert log.failures.noticed_s[0] == log.duration_s
 
 
 def test_without_alarms_a_failed_main_radio_waits_for_the_routine_test():
@@ -198,10 +198,10 @@ def test_without_alarms_a_failed_main_radio_waits_for_the_routine_test():
     group, crews = pair(test=Law.fixed(2000.0)), [crew_at("crew", 45.0, 11.0)]
     mute = Plant([site], parts, [group], crews, repair=AT_ONCE)
     log = simulate_failures(mute, Streams(5, 0), 9000.0 * HOUR, warm_up_s=0.0)
-    row = int(np.flatnonzero(log.part == 0)[0])
-    wait_h = (log.noticed_s[row] - log.failed_s[row]) / HOUR
+    row = int(np.flatnonzero(log.failures.part == 0)[0])
+    wait_h = (log.failures.noticed_s[row] - log.failures.failed_s[row]) / HOUR
     assert 0.0 < wait_h <= 2000.0
-    assert log.arrived_s[row] > log.noticed_s[row] - 1.0
+    assert log.failures.arrived_s[row] > log.failures.noticed_s[row] - 1.0
 
 
 @pytest.mark.parametrize(
@@ -249,7 +249,7 @@ def test_a_new_kind_is_one_new_row(row, monkeypatch):
         assert all(outside.get(i, int(row.cause)) == int(row.cause) for i in held)
     assert row in kinds_at(row.place)
     log = simulate_failures(found.plant, Streams(1, 0), 5 * SECONDS_PER_YEAR)
-    assert set(built) & set(log.part.tolist())
+    assert set(built) & set(log.failures.part.tolist())
 
 
 def test_every_kind_is_shown_in_its_group():

@@ -46,7 +46,7 @@ def test_a_visit_takes_a_crew_from_departure_to_return():
     np.testing.assert_allclose(visits.start_s - visits.left_s, TRAVEL_H * HOUR, rtol=1e-6)
     np.testing.assert_allclose(visits.home_s - visits.left_s, (2 * TRAVEL_H + 2.0) * HOUR, rtol=1e-6)
     np.testing.assert_allclose(visits.start_s % DAY, 3 * HOUR, atol=1e-6)
-    start_s, end_s = log.maintenance.of(0)
+    start_s, end_s = log.sites.maintenance.of(0)
     np.testing.assert_allclose(start_s, visits.start_s[inside])
     np.testing.assert_allclose(end_s - start_s, 1.0 * HOUR)
     away = failure_tally(log, plant).crews.columns
@@ -60,8 +60,8 @@ def test_nobody_is_at_two_places_and_repairs_wait_for_the_crew_that_is_away():
     units = [PlantPart(f"unit {i}", "unit", 0) for i in range(10)]
     busy = plant_with(work, parts=units, kind=unit_kind(5000.0, 3.0))
     log = simulate_failures(busy, Streams(1, 0), 10 * YEAR)
-    mended_home_s = log.mended_s + TRAVEL_H * HOUR
-    begin = np.concatenate([log.crew_s, log.visits.left_s])
+    mended_home_s = log.failures.mended_s + TRAVEL_H * HOUR
+    begin = np.concatenate([log.failures.crew_s, log.visits.left_s])
     end = np.concatenate([mended_home_s, log.visits.home_s])
     order = np.argsort(begin)
     assert np.all(begin[order][1:] >= end[order][:-1] - 1e-3)
@@ -69,12 +69,12 @@ def test_nobody_is_at_two_places_and_repairs_wait_for_the_crew_that_is_away():
     # A call meets the crew away for the share of time of all visits, with half a visit to go.
     away_h = 20.0 + 2 * TRAVEL_H
     expected_h = 200.0 * away_h / HOURS_PER_YEAR * away_h / 2
-    waits_h = (log.crew_s - log.spare_s) / HOUR
+    waits_h = (log.failures.crew_s - log.failures.spare_s) / HOUR
     assert waits_h.mean() == pytest.approx(expected_h, abs=4 * waits_h.std() / np.sqrt(len(waits_h)))
-    assert (idle.crew_s - idle.spare_s).mean() < 0.1 * expected_h * HOUR
+    assert (idle.failures.crew_s - idle.failures.spare_s).mean() < 0.1 * expected_h * HOUR
     # With as many crews as are called nobody waits, and the work keeps to its dates.
     free = simulate_failures(busy, Streams(1, 0), 10 * YEAR, unlimited=True)
-    assert np.all(free.crew_s == free.spare_s)
+    assert np.all(free.failures.crew_s == free.failures.spare_s)
     dates = appointments(busy, draws_of(busy), (-YEAR, 10 * YEAR))[0].start_s
     np.testing.assert_allclose(free.visits.start_s[:2000], dates[:2000])
 
@@ -99,7 +99,7 @@ def test_work_is_put_off_by_whole_days_while_the_crew_mends():
     assert np.count_nonzero(late_days) > 10
     for left_s in log.visits.left_s[late_days > 0.5]:
         # The day before at this hour the crew was out mending.
-        out = (log.crew_s <= left_s - DAY) & (log.mended_s + TRAVEL_H * HOUR > left_s - DAY)
+        out = (log.failures.crew_s <= left_s - DAY) & (log.failures.mended_s + TRAVEL_H * HOUR > left_s - DAY)
         assert out.any() or left_s < DAY  # what was mended before time 0 is not in the log
 
 
@@ -141,7 +141,7 @@ def test_work_from_a_distance_takes_nobody():
     plant = plant_with(some_work(per_year=12.0, duration=Law.fixed(1.0), visit=False))
     log = simulate_failures(plant, Streams(1, 0), 10 * YEAR)
     assert len(log.visits.crew) == 0
-    assert len(log.maintenance.of(0)[0]) == pytest.approx(120, abs=1)
+    assert len(log.sites.maintenance.of(0)[0]) == pytest.approx(120, abs=1)
     assert failure_tally(log, plant).crews.columns["planned_s"][0] == 0.0
 
 
@@ -154,11 +154,13 @@ def test_a_visit_that_tests_finds_what_failed_unseen():
     waits_h = []
     for block in range(40):
         log = simulate_failures(plant, Streams(1, block), 20 * YEAR)
-        unseen = log.latent & (log.mended_s < log.duration_s)
-        waits_h.append(np.mean((log.noticed_s - log.failed_s)[unseen]) / HOUR)
-        at_a_visit = np.isin(log.noticed_s[unseen & (log.failed_s > 0)].round(3), log.visits.start_s.round(3))
+        unseen = log.failures.latent & (log.failures.mended_s < log.duration_s)
+        waits_h.append(np.mean((log.failures.noticed_s - log.failures.failed_s)[unseen]) / HOUR)
+        at_a_visit = np.isin(
+            log.failures.noticed_s[unseen & (log.failures.failed_s > 0)].round(3), log.visits.start_s.round(3)
+        )
         assert at_a_visit.all()
-        assert not len(log.maintenance.start_s)
+        assert not len(log.sites.maintenance.start_s)
     check_mean(waits_h, 15 * 24.0)
 
 
@@ -167,6 +169,6 @@ def test_another_kind_of_work_moves_no_date_and_no_length():
     alone = simulate_failures(plant_with(first), Streams(1, 0), 5 * YEAR)
     second = some_work(per_year=1.0, start_h=14.0, outage_share=0.0)
     both = simulate_failures(plant_with((first, second)), Streams(1, 0), 5 * YEAR)
-    np.testing.assert_array_equal(alone.maintenance.start_s, both.maintenance.start_s)
-    np.testing.assert_array_equal(alone.maintenance.end_s, both.maintenance.end_s)
+    np.testing.assert_array_equal(alone.sites.maintenance.start_s, both.sites.maintenance.start_s)
+    np.testing.assert_array_equal(alone.sites.maintenance.end_s, both.sites.maintenance.end_s)
     assert len(both.visits.crew) > len(alone.visits.crew)

@@ -20,7 +20,9 @@ def log_of(plant, put_in=None):
 
 
 def rows(log):
-    return sorted(zip(log.part.tolist(), log.failed_s.tolist(), log.mended_s.tolist(), strict=True))
+    failures = log.failures
+    rows = (failures.part, failures.failed_s, failures.mended_s)
+    return sorted(zip(*(column.tolist() for column in rows), strict=True))
 
 
 def test_a_failure_put_in_happens_then_and_is_mended():

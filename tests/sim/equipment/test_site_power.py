@@ -23,10 +23,10 @@ def test_a_generator_stops_when_its_fuel_is_spent():
     engine = generator(start_failure=0.0, start_s=0.5 * HOUR, fuel_h=3.0)
     mains = {"mains_outages_per_year": 20.0, "mains_outage": Law.fixed(10.0)}
     log = simulated(supply(**mains, battery_h=0.0, battery_life_years=100.0, generator=engine))
-    lost_s, back_s = log.mains_lost.of(0)
+    lost_s, back_s = log.sites.mains_lost.of(0)
     whole = (lost_s > 0.0) & (back_s - lost_s == pytest.approx(10 * HOUR)) & (back_s < log.duration_s)
     assert np.count_nonzero(whole) >= 5
-    dark_s, lit_s = log.power_down.of(0)
+    dark_s, lit_s = log.sites.power_down.of(0)
     for start_s in lost_s[whole]:
         inside = (dark_s >= start_s - 1.0) & (dark_s < start_s + 10 * HOUR)
         assert dark_s[inside] - start_s == pytest.approx([0.0, 3.5 * HOUR], abs=1e-3)
@@ -40,6 +40,6 @@ def test_a_solar_site_comes_back_by_its_own_day(longitude_deg, first_hour, last_
     # The sun shines from 6 to 18 h of local solar time: from 0 to 12 h UTC at 90 degrees east. A small
     # battery is empty by night; power comes back while the sun shines.
     log = simulated(supply(solar=sun(20.0), battery_h=8.0, battery_life_years=100.0), longitude_deg)
-    hour = log.power_down.of(0)[1] % SECONDS_PER_DAY / HOUR
+    hour = log.sites.power_down.of(0)[1] % SECONDS_PER_DAY / HOUR
     assert len(hour) > 200
     assert np.mean((hour > first_hour) & (hour < last_hour)) > 0.99  # the block's end may cut the last

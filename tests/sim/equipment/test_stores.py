@@ -230,10 +230,10 @@ def test_urgency_does_not_change_how_much_is_waited_for_spares():
         means, urgent, other = [], [], []
         for block in range(60):
             log = simulate_failures(plant, Streams(3, block), 20 * 8766 * HOUR, warm_up_s=8766 * HOUR)
-            wait = np.minimum(log.spare_s, log.duration_s) - log.noticed_s
+            wait = np.minimum(log.failures.spare_s, log.duration_s) - log.failures.noticed_s
             means.append(wait.mean())
-            urgent.append(wait[log.affecting].mean())
-            other.append(wait[~log.affecting].mean() if (~log.affecting).any() else np.nan)
+            urgent.append(wait[log.failures.affecting].mean())
+            other.append(wait[~log.failures.affecting].mean() if (~log.failures.affecting).any() else np.nan)
         waits[name] = means, urgent, other
     check_mean(waits["mixed"][0], float(np.mean(waits["alike"][0])), rel_error=0.2)
     assert np.mean(waits["mixed"][1]) < 0.6 * np.mean(waits["mixed"][2])

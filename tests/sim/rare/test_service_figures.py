@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 from small_networks import source_of, triangle
 
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import PartChange
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import RareParts, rare_parts
 from hopyears.sim.rare.replications import (
@@ -18,11 +20,14 @@ from hopyears.sim.rare.replications import (
     HISTORIES,
     OWN,
     REPLICATIONS,
+    added_loss,
+    fade_free,
     n_draws,
 )
 from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.streams import Streams
 
 OPTIONS = ModelOptions(replications=2)
 RARE_MASTS = (PartChange(kind="mast", mtbf_h=5e6), PartChange(kind="software", mtbf_h=2e4))
@@ -129,34 +134,56 @@ def test_nothing_seen_is_bounded_by_the_networks_own_repairs():
 
 
 @pytest.mark.slow
-def test_replications_move_no_mean_and_a_wrong_weight_shows(tmp_path):
-    """Paired over many blocks: what is taken from each block and what is put in its place have one mean.
-
-    Failures are frequent, and all kinds that stop traffic are forced, so that 240 blocks of a year tell a
-    shift of a tenth. A weight that is wrong by a half is seen (negative control).
-    """
+def test_replications_move_no_mean(tmp_path):
+    """Over 240 blocks what is taken from each and what is put in its place have one mean."""
     mtbf_h = {"mast": 4e5, "outdoor_radio": 1e5, "software": 1e6}
     network = triangle(parts=tuple(PartChange(kind=kind, mtbf_h=hours) for kind, hours in mtbf_h.items()))
     options = ModelOptions(rain=False, multipath=False, replications=8)
     request = RunRequest(years=240, seed=12, block_years=1, options=options, workers=2)
     folder = simulate(source_of(network), request, tmp_path / "r")
-    figures = ServiceFigures.read(prepare(network, options), folder)
-    assert figures.rare.parts.size
-    seen = figures.seen
+    seen = ServiceFigures.read(prepare(network, options), folder).seen
     for figure in (UNAVAILABLE, OUTAGES):
-        own, histories, forced = (
-            part[:, 0, BOTH, figure] for part in (seen.own, seen.histories, seen.forced)
+        terms = [part[:, 0, BOTH, figure] for part in (seen.own, seen.histories, seen.forced)]
+        apart = terms[0].mean() - terms[1].mean() - terms[2].mean()
+        assert abs(apart) < 4.0 * np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
+
+
+@pytest.mark.slow
+def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows():
+    """2,000 years of all failures, and 1,000 without masts with 500 masts put in, have one mean.
+
+    Counted twice, the masts put in are seen (negative control).
+    """
+    mtbf_h = {"mast": 3e5, "outdoor_radio": 1e5, "software": 1e8}
+    network = triangle(parts=tuple(PartChange(kind=kind, mtbf_h=hours) for kind, hours in mtbf_h.items()))
+    simulator = BlockSimulator(prepare(network, ModelOptions(rain=False, multipath=False)))
+    plant, streams = simulator.prepared.built.plant, Streams(3, 0)
+    masts = np.array([i for i, part in enumerate(plant.parts) if part.kind == "mast"])
+    chance = np.full(masts.size, 1.0 / masts.size)
+    rare = RareParts(masts, 8766.0 / plant.lives[1][masts], chance)
+
+    def lost(n, first, put_in):
+        logs = (
+            simulator.failures(plant, streams.beside(first + i), SECONDS_PER_YEAR, None, put_in=put_in)
+            for i in range(n)
         )
-        apart = own.mean() - histories.mean() - forced.mean()
-        error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, histories, forced)))
-        assert abs(apart) < 4.0 * error
-        assert abs(own.mean() - histories.mean() - 1.5 * forced.mean()) > 4.0 * error
+        return np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
+
+    whole = lost(2000, 10_000, PutIn())
+    common = lost(1000, 20_000, PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf))
+    forced = []
+    for draw, chosen in enumerate(rare.drawn(plant, streams, 500).tolist()):
+        added = added_loss(simulator, rare, int(masts[chosen]), streams, draw, None)
+        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * rare.weight_per_year[chosen])
+    terms = [whole, common, np.array(forced)]
+    error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
+    apart = whole.mean() - common.mean() - terms[2].mean()
+    assert abs(apart) < 4.0 * error
+    assert abs(apart - terms[2].mean()) > 4.0 * error
 
 
 def test_draws_choose_parts_by_their_chance():
     """Shares of 4,000 draws within 4 standard errors of the chances; a part that goes moves no other draw."""
-    from hopyears.sim.streams import Streams
-
     plant = prepare(triangle(parts=RARE_MASTS)).built.plant
     parts = np.array([0, 3, 5])
     rare = RareParts(parts, np.array([0.1, 0.2, 0.3]), np.array([0.2, 0.3, 0.5]))

@@ -46,4 +46,3 @@ def test_differences_are_those_of_the_best_figures_and_sharper(sides):
     width = row["difference_min_per_year_high"] - row["difference_min_per_year_low"]
     assert width < (plan.high - plan.low + base.high - base.low) / 60.0
     assert row["difference_min_per_year"] < 0.0
-    assert row["sure"]

@@ -200,10 +200,10 @@ def test_a_site_that_never_fails_takes_its_power_work_and_indoor_units(simulator
     plant = plant_without(simulator.prepared, Target(SITE, "a"))
     log = simulator.failures(plant, case._draws.streams, case._draws.duration_s, case._draws.storms_near)
     at_a = [site.id for site in plant.sites].index("a")
-    for intervals in (log.mains_lost, log.power_down, log.maintenance):
+    for intervals in (log.sites.mains_lost, log.sites.power_down, log.sites.maintenance):
         assert intervals.of(at_a)[0].size == 0
-        assert (intervals is log.maintenance) or len(intervals.start_s)
-    kinds = {plant.parts[part].kind for part in log.part[log.site == at_a]}
+        assert (intervals is log.sites.maintenance) or len(intervals.start_s)
+    kinds = {plant.parts[part].kind for part in log.failures.part[log.failures.site == at_a]}
     assert "outdoor_radio" in kinds
     assert not kinds & {"controller", "line_card", "mast", "software", "power_distribution"}
 
@@ -215,15 +215,16 @@ def test_failures_of_other_parts_are_drawn_alike(simulator, draws):
     cards = plant.kind_names.index("line_card")
     first = {}
     for each in (draws.log, log):
-        others = kind[each.part] != cards
+        failures = each.failures
+        others = kind[failures.part] != cards
         first[id(each)] = {}
-        for part, failed_s in zip(each.part[others], each.failed_s[others], strict=True):
+        for part, failed_s in zip(failures.part[others], failures.failed_s[others], strict=True):
             first[id(each)].setdefault(int(part), float(failed_s))
     fresh = {part: t for part, t in first[id(draws.log)].items() if t > 0.0}
     moved = [part for part, t in fresh.items() if first[id(log)].get(part) != t]
     assert len(fresh) > 5
     assert len(moved) <= 0.25 * len(fresh)  # a part that failed before lives on from another mending
-    assert not (kind[log.part] == cards).any()
+    assert not (kind[log.failures.part] == cards).any()
 
 
 def test_a_single_part_is_spared_wear_and_lightning(simulator, draws):
@@ -232,13 +233,13 @@ def test_a_single_part_is_spared_wear_and_lightning(simulator, draws):
     plant = plant_without(simulator.prepared, Target(SINGLE, parts[radio].id))
     assert radio not in plant.outdoor_parts
     assert plant.outdoor_parts.size == simulator.prepared.built.plant.outdoor_parts.size - 1
-    for index in {int(part) for part in draws.log.part}:
+    for index in {int(part) for part in draws.log.failures.part}:
         target = Target(SINGLE, parts[index].id)
         log = simulator.failures(
             plant_without(simulator.prepared, target), draws.streams, draws.duration_s, draws.storms_near
         )
-        assert index not in log.part
-        assert set(draws.log.part.tolist()) - {index} <= set(log.part.tolist()) | {index}
+        assert index not in log.failures.part
+        assert set(draws.log.failures.part.tolist()) - {index} <= set(log.failures.part.tolist()) | {index}
 
 
 def test_sparing_each_part_of_a_kind_saves_no_more_than_sparing_the_kind(simulator, case):
