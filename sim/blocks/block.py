@@ -287,7 +287,7 @@ class BlockSimulator:
     def _storms(self, streams: Streams, n_years: int) -> RainField:
         prepared = self.prepared
         return draw_storms(
-            streams, prepared.rain_law, prepared.region, n_years=n_years, storms=prepared.storms
+            streams, prepared.weather, prepared.region, n_years=n_years, storms=prepared.storms
         )
 
     def _storms_near_sites(self, field: RainField) -> Intervals:
