@@ -4,7 +4,7 @@ import argparse
 import importlib
 
 SHELLS = ("bash", "zsh", "tcsh")
-FILES = frozenset(("network", "plan", "run", "out", "csv", "json", "to", "against"))
+FILES = frozenset(("network", "plan", "run", "out", "csv", "json", "to", "page", "against"))
 """Arguments that name a file or a folder."""
 
 
