@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.colors import to_rgb
-from synthetic_results import SERVICES, made_up_results
+from synthetic_results import SERVICES, made_up_differences, made_up_results
 
 from hopyears.sim.report.brief import brief_page
 from hopyears.sim.report.figures import FEW_OUTAGES, month_text
@@ -131,17 +131,7 @@ def test_the_sheet_in_brief_has_one_answer_one_map_one_figure() -> None:
 
 
 def test_the_page_of_a_comparison_tells_gains_and_how_sure_they_are() -> None:
-    row = {
-        "base_min_per_year": 60.0, "base_min_per_year_low": 50.0, "base_min_per_year_high": 70.0,
-        "plan_min_per_year": 40.0, "plan_min_per_year_low": 30.0, "plan_min_per_year_high": 50.0,
-        "difference_min_per_year": -20.0, "difference_min_per_year_low": -25.0,
-        "difference_min_per_year_high": -15.0, "difference_ses_per_year": 0.0,
-        "difference_ses_per_year_low": -1.0, "difference_ses_per_year_high": 1.0, "sure": True,
-    }  # fmt: skip
-    doubtful = {"difference_min_per_year": 4.0, "difference_min_per_year_low": -1.0, "sure": False}
-    table = pd.DataFrame(
-        [{"plan": "a", "service": "s<1>", **row}, {"plan": "a", "service": "s2", **row, **doubtful}]
-    )
+    table = made_up_differences()
     page = compare_page(table, made_up_results().manifest)
     assert "Plan a saves 16.0 unavailable minutes a year over 2 services; 1 are surely better" in page
     assert "s&lt;1&gt;" in page

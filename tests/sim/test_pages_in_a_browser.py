@@ -4,10 +4,11 @@ from pathlib import Path
 
 import pytest
 from browser import browser, console_errors, dumped, violations
-from synthetic_results import made_up_results
+from synthetic_results import made_up_differences, made_up_results
 
 from hopyears.sim.report.brief import brief_page
 from hopyears.sim.report.page import report_page
+from hopyears.sim.report.study_page import compare_page
 
 pytestmark = pytest.mark.slow
 
@@ -15,6 +16,7 @@ PAGES = {
     "report": lambda: report_page(made_up_results(), replays={("birch-fir", 1): "outage.html"}),
     "open": lambda: report_page(made_up_results()).replace("<details", "<details open"),
     "brief": lambda: brief_page(made_up_results()),
+    "compare": lambda: compare_page(made_up_differences(), made_up_results().manifest),
 }
 
 

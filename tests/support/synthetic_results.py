@@ -416,3 +416,17 @@ def _crew_visits() -> pd.DataFrame:
     counts = {"visits_per_year": 0.5, "planned_per_year": 2.0, "planned_h_per_year": 9.0}
     row = {"crew": "south 1", **counts, **dict.fromkeys(columns, 0.5), "outage_min_per_year": 24.0}
     return pd.DataFrame([{**row, "outage_share": 0.0812}])
+
+
+def made_up_differences() -> pd.DataFrame:
+    """Differences of one plan on two services; only the first is sure."""
+    row = {
+        "plan": "a", "service": "s<1>",
+        "base_min_per_year": 60.0, "base_min_per_year_low": 50.0, "base_min_per_year_high": 70.0,
+        "plan_min_per_year": 40.0, "plan_min_per_year_low": 30.0, "plan_min_per_year_high": 50.0,
+        "difference_min_per_year": -20.0, "difference_min_per_year_low": -25.0,
+        "difference_min_per_year_high": -15.0, "difference_ses_per_year": 0.0,
+        "difference_ses_per_year_low": -1.0, "difference_ses_per_year_high": 1.0, "sure": True,
+    }  # fmt: skip
+    doubtful = {"difference_min_per_year": 4.0, "difference_min_per_year_low": -1.0, "sure": False}
+    return pd.DataFrame([row, {**row, "service": "s2", **doubtful, "difference_min_per_year_high": 9.0}])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from browser import browser, console_errors, dumped
+from browser import browser, console_errors, dumped, violations
 from small_networks import source_of, triangle
 
 from hopyears.models.basics.calendar import date_of
@@ -149,6 +149,8 @@ def test_the_page_runs_without_an_error_and_makes_its_frames(opened, tmp_path):
     path.write_text(replay_page(opened), encoding="utf-8")
     chromium = browser()
     assert console_errors(chromium, path) == []
+    for width in (390, 1280):
+        assert violations(chromium, path, width=width) == []
     page = dumped(chromium, path)
     assert len(re.findall(r"<figcaption>[^<]+ · ", page)) == 8
     assert 'aria-valuetext="' in page
