@@ -6,6 +6,7 @@ from small_networks import source_of, triangle
 
 from hopyears.models.network.network import Network, PartChange, PenaltyTier, Prices, Service
 from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.commands.compare import print_comparison
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs import simulate as simulating
@@ -110,6 +111,18 @@ def test_money_ranks_by_cost_and_penalties(compared):
     assert total.is_monotonic_increasing
     assert plans["best_chance"].sum() == pytest.approx(1.0)
     assert plans.set_index("plan").loc["base", "difference_min_per_year"] == 0.0
+
+
+def test_the_answer_comes_first_and_fits(compared, capsys):
+    print_comparison(compared[3])
+    lines = capsys.readouterr().out.splitlines()
+    best = compared[3].plans["plan"].iloc[0]
+    name = "the network as it is" if best == "base" else best
+    assert " ".join(lines[:2]).startswith(
+        f"Best by cost a year with penalties and undelivered gigabits: {name}"
+    )
+    assert max(map(len, lines)) <= 80
+    assert any(line.startswith("standby: +2 outdoor radio") for line in lines)
 
 
 def test_without_prices_minutes_rank(sides):
