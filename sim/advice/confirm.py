@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 import pandas as pd
@@ -64,10 +65,11 @@ def promising_sets(
 ) -> list[Set]:
     """The best few sets by the surrogate; for a target, until a simulation meets it or nothing more helps."""
     if goal.budget is not None:
-        return best_sets(choice, goal.budget)[:CONTENDERS]
+        legal = (each for each in best_sets(choice, goal.budget) if runs.legal(each))
+        return [*islice(legal, CONTENDERS)]
     wanted, found = goal.allowed_min, list[Set]()
     for _ in range(ROUNDS):
-        sets = cheapest(choice, wanted)
+        sets = [each for each in cheapest(choice, wanted) if runs.legal(each)]
         if not sets:
             break
         found = sets[:CONTENDERS]
@@ -187,6 +189,7 @@ def order_table(
     names = ["bought", "capital", "present", "spent", "left", "next_best", "next_best_left", "right_chance"]
     table = pd.DataFrame(rows, columns=names)
     table.insert(0, "step", range(len(table)))
+    table.loc[table.index[-1], "left"] = float(runs.values(winner, weights, figure, n).mean())
     return table.assign(figure=figure, set=_names(runs, winner))
 
 
