@@ -18,9 +18,11 @@ from experiments.benchmarks.grown_network import grow
 from hopyears.sim.advice.advise import advise
 from hopyears.sim.advice.candidates import made_candidates
 from hopyears.sim.advice.confirm import Goal
+from hopyears.sim.advice.market import priced
 from hopyears.sim.inputs.input_errors import FaultList
 from hopyears.sim.inputs.network_build import build_network
 from hopyears.sim.inputs.network_file import NetworkSource
+from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.runs.simulate import DEFAULT_OPTIONS, RunRequest, simulate
 
 KM_PER_DEG = 111.19
@@ -74,7 +76,8 @@ def main() -> None:
     options = parser.parse_args()
     data = network()
     source = NetworkSource(build_network(data, "grown", {}, FaultList(), {}), "grown", (), data)
-    every = made_candidates(source.network)
+    terms = terms_of(source.network)
+    every = [] if terms is None else priced(source, made_candidates(source.network), terms).candidates
     some = [every[i] for i in np.linspace(0, len(every) - 1, CANDIDATES).astype(int)]
     request = RunRequest(options.years, 1, options.block_years, options.workers, DEFAULT_OPTIONS)
     with tempfile.TemporaryDirectory() as folder:

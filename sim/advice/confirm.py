@@ -88,8 +88,8 @@ def contend(
     figure: str,
     choice: Choice,
     goal: Goal,
-) -> tuple[pd.DataFrame, Set]:
-    """Simulate sets against each other, more blocks where the choice is open; all and the winner."""
+) -> tuple[pd.DataFrame, Set, int]:
+    """Simulate sets against each other, more blocks where the choice is open; all, the winner, its blocks."""
     most = runs.request.n_blocks
     counts = [min(FIRST_BLOCKS, most)] * len(sets)
     while True:
@@ -118,7 +118,7 @@ def contend(
             "target_chance": [_met(runs, chosen, n, goal) for chosen, n in zip(sets, counts, strict=True)],
         }
     )
-    return table, sets[best]
+    return table, sets[best], counts[best]
 
 
 def _met(runs: SetRuns, chosen: Set, n_blocks: int, goal: Goal) -> float:
@@ -148,6 +148,7 @@ def _names(runs: SetRuns, chosen: Set) -> str:
 
 def order_table(
     winner: Set,
+    n: int,
     runs: SetRuns,
     weights: dict[str, float],
     figure: str,
@@ -158,9 +159,9 @@ def order_table(
     """The winner step by step: what each step costs and leaves, its next best, and how sure it is.
 
     Where the next best is to be bought as well and the simulation finds that it saves more for its money, it
-    comes first.
+    comes first. All is simulated for ``n`` blocks, as many as it took to choose the winner.
     """
-    n, here, spent = runs.request.n_blocks, frozenset[int](), 0.0
+    here, spent = frozenset[int](), 0.0
     before = runs.values(here, weights, figure, n)
     rows: list[tuple[object, ...]] = [("nothing", 0.0, 0.0, 0.0, float(before.mean()), "", np.nan, np.nan)]
     while here != winner:
