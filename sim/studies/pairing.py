@@ -1,9 +1,5 @@
 """Whether a plan met the very weather and failures of the network it changes, and if not, why."""
 
-import dataclasses
-
-import numpy as np
-
 from hopyears.models.equipment.plant import PlantPart
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_design import network_centre_deg
@@ -31,7 +27,7 @@ def lost_pairing(base: ServiceFigures, plan: ServiceFigures) -> list[str]:
 
 def _weather(prepared: Prepared) -> object:
     """All that decides which storms are drawn, and where."""
-    return network_centre_deg(prepared.network), _plain((prepared.region, prepared.rain_law, prepared.storms))
+    return network_centre_deg(prepared.network), prepared.network.climate, prepared.region
 
 
 def _moved_supplies(one: Prepared, other: Prepared) -> int:
@@ -42,14 +38,6 @@ def _moved_supplies(one: Prepared, other: Prepared) -> int:
         sides.append({site.id: (prepared.network.power_of(site), built.power) for site, built in named})
     common = sides[0].keys() & sides[1].keys()
     return sum(sides[0][i][0] == sides[1][i][0] and sides[0][i][1] != sides[1][i][1] for i in common)
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return tuple(_plain(getattr(value, field.name)) for field in dataclasses.fields(value))
-    return tuple(map(_plain, value)) if isinstance(value, tuple) else value
 
 
 def _rare(figures: ServiceFigures) -> list[PlantPart]:

@@ -1,11 +1,12 @@
 """Plan less base: paired by block and by replication, a bound where nothing differs; costs and ranking."""
 
-import numpy as np
+from types import SimpleNamespace
+
 import pytest
 from small_networks import source_of, triangle
 
 from hopyears.models.network.network import Network, PartChange, PenaltyTier, Prices, Service
-from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands.compare import print_comparison
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.inputs.plan_file import read_plan
@@ -183,15 +184,15 @@ def test_services_that_one_side_lacks_are_named(compared, sides):
 
 def test_pairing_is_kept_or_its_loss_told(sides):
     assert lost_pairing(sides[0].figures, sides[1].figures) == []
-    far = [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]
-    moved = read_plan({"sites": far}, source_of(network())).network
-    figures = sides[0].figures
-    other = type("F", (), {"prepared": figures.prepared, "rare": figures.rare})()
-    from hopyears.sim.blocks.prepared import prepare
-
     options = ModelOptions(failures=False, anchoring=False, multipath=False)
-    one, two = (prepare(each, options) for each in (network(), moved))
-    sides_of = [type("F", (), {"prepared": each, "rare": other.rare})() for each in (one, two)]
-    assert lost_pairing(*sides_of)[0].startswith("all storms are others")
-    assert lost_pairing(sides_of[0], sides_of[0]) == []
-    assert np.isfinite(one.region.east_km)
+    far = [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]
+    near = [{"id": "near", "latitude_deg": 45.02, "longitude_deg": 11.2}]
+    moved = [read_plan({"sites": each}, source_of(network())).network for each in (far, near)]
+    one, two, three = (
+        SimpleNamespace(prepared=prepare(each, options), rare=sides[0].figures.rare)
+        for each in (network(), *moved)
+    )
+    assert lost_pairing(one, two) == [
+        "all storms are others: the plan moves the region or the climate that they come from"
+    ]
+    assert lost_pairing(one, three) == []
