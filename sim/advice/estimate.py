@@ -30,6 +30,9 @@ _Floats = NDArray[np.float64]
 Thing = tuple[str, str]
 """What might be better: its kind (of ``candidates``) and its name."""
 
+GAIN_BLOCKS = 5
+"""Blocks of the run on which gains are judged."""
+
 MOST_NAMED_PAIRS = 15
 """Pairs of the user's own candidates that are judged together, the first of the file."""
 
@@ -48,7 +51,7 @@ def surrogate_of(runs: SetRuns, candidates: Sequence[Candidate], tell: Callable[
         over_blocks(
             GainStudy,
             (base.figures.prepared, request.seed, request.block_years, *arguments),
-            list(range(request.n_blocks)),
+            list(range(min(request.n_blocks, GAIN_BLOCKS))),
             workers=request.workers,
         )
     )

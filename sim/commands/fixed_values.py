@@ -139,7 +139,10 @@ _ROWS = {
         ("KEPT", "", "best sets that a search remembers", _COSTS),
     ),
     "sim.advice.gains": (("MOST_PAIRS", "", "pairs of hops judged together", _COSTS),),
-    "sim.advice.estimate": (("MOST_NAMED_PAIRS", "", "pairs of the user's candidates likewise", _COSTS),),
+    "sim.advice.estimate": (
+        ("GAIN_BLOCKS", "", "blocks on which gains are judged", _COSTS),
+        ("MOST_NAMED_PAIRS", "", "pairs of the user's candidates judged together", _COSTS),
+    ),
     "sim.advice.confirm": (
         ("CONTENDERS", "", "sets that are simulated against each other", _COSTS),
         ("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),
