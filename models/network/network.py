@@ -14,7 +14,8 @@ from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.climate_entry import ClimateChange
-from hopyears.models.network.entry import Entry, Finite, Identifier
+from hopyears.models.network.contract_entry import Contract
+from hopyears.models.network.entry import Entry, Finite, Identifier, Name
 from hopyears.models.network.hardware_entries import (
     Antenna,
     IndoorUnit,
@@ -34,6 +35,7 @@ __all__ = [
     "MINIMUM_PATH_LENGTH_KM",
     "Antenna",
     "ClimateChange",
+    "Contract",
     "Crew",
     "Depot",
     "Entry",
@@ -63,6 +65,7 @@ class Site(Entry):
     """A place with a mast: radios in every direction share its power, its mast and its indoor unit."""
 
     id: Identifier
+    name: Name = None
     latitude_deg: Annotated[Finite, Field(ge=-80, le=80, description="WGS 84")]
     longitude_deg: Annotated[Finite, Field(ge=-180, le=180, description="WGS 84")]
     ground_height_m: Annotated[Finite, Field(ge=-450, le=6000, description="above sea level")] = 0.0
@@ -73,6 +76,10 @@ class Site(Entry):
     access_h: Annotated[
         Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
     ] = 0.0
+    failure_factor: Annotated[
+        Finite,
+        Field(gt=0, le=100, description="failures of the parts there, over those of parts of their kind"),
+    ] = 1.0
     indoor_unit: Annotated[
         Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
     ] = "standard"
@@ -85,6 +92,7 @@ class Hop(Entry):
     """A radio link between two sites."""
 
     id: Identifier
+    name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
@@ -205,6 +213,7 @@ class Service(Entry):
     """An end-to-end demand."""
 
     id: Identifier
+    name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     committed_mbit_s: Annotated[
@@ -335,6 +344,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
     indoor_units: tuple[IndoorUnit, ...] = ()

@@ -22,6 +22,7 @@ from hopyears.models.network.network import (
 )
 from hopyears.models.network.network_references import (
     antenna_references,
+    contract_references,
     indoor_unit_references,
     named,
     part_references,
@@ -212,6 +213,7 @@ RULES: tuple[Rule, ...] = (
     indoor_unit_references,
     part_references,
     price_references,
+    contract_references,
     hop_lengths,
     extent,
     hop_equipment,
@@ -228,5 +230,6 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     indoor_unit_references: ("indoor_units", "radios"),
     price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
+    contract_references: ("services",),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

@@ -19,7 +19,7 @@ from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.money.service_money import judged_in_money
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest
-from hopyears.sim.storage.run_folder import write_table
+from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.studies.plan_sides import COST, MINUTES
 
 

@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from textwrap import wrap
+from typing import TYPE_CHECKING
 
 from hopyears.models.equipment.hardware import bill_of
 from hopyears.models.equipment.indoor_unit import SiteHardware, site_bill
@@ -14,8 +15,14 @@ from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.money.network_costs import cost_rows, terms_of, without_price
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_sentences, item_rows_of
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 MOST_NAMES = 3
 """Different words of a field that are named; of more, their number."""
+
+MOST_FAILING = 8
+"""Single failures that are shown, those that take most first."""
 
 MOST_KINDS = 20
 """Kinds of hop that are shown, those of most hops first."""
@@ -30,6 +37,7 @@ def page(
     designs: Sequence[HopDesign],
     hardware: Mapping[str, SiteHardware],
     values: Sequence[Value],
+    failing: "pd.DataFrame",
 ) -> Iterator[str]:
     """Lines of the page.
 
@@ -44,6 +52,8 @@ def page(
         By site id.
     values : sequence of Value
         Every value in force.
+    failing : DataFrame
+        What ``single_failures`` gives.
     """
     yield f"{name}: {network.title}"
     yield f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services."
@@ -51,6 +61,9 @@ def page(
     yield from _section("Services", service_kinds(network.services))
     yield from _section("Differs from the default (default in brackets)", differences(network))
     yield from _section("In force though not in the file", unwritten(network))
+    yield from _section(
+        "What fails first (committed Mbit/s that lack in clear air, one thing down)", fails_first(failing)
+    )
     yield from _section("Hardware", hardware_totals(designs, hardware))
     yield from _section("Cost", costs(network))
     yield ""
@@ -154,6 +167,27 @@ def unwritten(network: Network) -> Iterator[str]:
             yield f"{some} sites of the {what} entry with every default"
     if not network.depots:
         yield "spares never lack, since no depot keeps any"
+
+
+def fails_first(failing: "pd.DataFrame") -> Iterator[str]:
+    """Whether committed rates fit with all up, and the single failures that take most of them."""
+    if failing.empty:
+        return
+    rows = [("down", "", "below", "down", "lacking", "services")]
+    alike = failing.groupby(["kind", "services", "lacking_mbit_s", "down"], sort=False)
+    for _, some in [*alike][: MOST_FAILING + 1]:
+        row = {str(name): value for name, value in some.iloc[0].items()}
+        cells = (str(row["below_committed"]), str(row["down"]), f"{row['lacking_mbit_s']:,.4g}")
+        services = _and_more(str(row["services"]).split(", "))
+        rows.append((str(row["kind"]), _and_more([str(each) for each in some["what"]]), *cells, services))
+    yield from _columns(rows)
+    if len(alike) > MOST_FAILING + 1:
+        yield f"... and {len(alike) - MOST_FAILING - 1} more"
+
+
+def _and_more(names: Sequence[str]) -> str:
+    """The first name, and how many more there are."""
+    return names[0] + (f" +{len(names) - 1}" if len(names) > 1 else "")
 
 
 def hardware_totals(designs: Sequence[HopDesign], hardware: Mapping[str, SiteHardware]) -> Iterator[str]:

@@ -1,7 +1,6 @@
 """``hopyears compare``: plans laid over a network, on the same random numbers."""
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
@@ -11,6 +10,9 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 SERVICES_SHOWN = 10
+
+GOES_ON = "the same again goes on"
+"""What a stopped run is told."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,24 +44,23 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.studies.compare import ComparedPlan, compare
+    from hopyears.sim.studies.plan_tables import Comparison
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]
     request, out = run_request(options), Path(options.out)
     with progress_bar("years") as bar:
-        try:
-            found = compare(
-                base,
-                plans,
-                request,
-                out,
-                base_run=Path(options.base) if options.base else None,
-                progress=lambda name, done, of_all: bar(done, of_all),
-            )
-        except KeyboardInterrupt:
-            print(f"stopped; finished blocks are kept in {out}, the same again goes on", file=sys.stderr)
-            return 1
-    print_comparison(found)
+        found = compare(
+            base,
+            plans,
+            request,
+            out,
+            base_run=Path(options.base) if options.base else None,
+            progress=lambda name, done, of_all: bar(done, of_all),
+        )
+    labels = labels_of(base.network)
+    print_comparison(Comparison(*(relabelled(frame, labels) for frame in found)))
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"By service, cause and row of the bill: {names} in {out}.")
     return 0

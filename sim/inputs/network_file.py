@@ -55,9 +55,12 @@ class NetworkSource:
     def digest(self) -> str:
         """Digest of all in the network file that decides what happens, whatever its layout or order of keys.
 
-        Title and money decide nothing that happens: a run stays good when prices change.
+        Title, names and money decide nothing that happens: a run stays good when they change.
         """
         content = self.network.model_dump(mode="json", exclude={"title": True, "prices": True})
+        for key in ("sites", "hops", "services"):
+            for entry in content[key]:
+                del entry["name"]
         for service in content["services"]:
             for name in ONLY_MONEY:
                 del service[name]
@@ -94,12 +97,12 @@ def _join_table(
         faults.broken.add(target)
         return
     entries = raw.setdefault(target, [])
-    before = len(faults.sentences)
+    before = len(faults)
     for row in read_table(path.parent / name, ENTRY_LISTS[target], faults):
         if isinstance(entries, list):
             origins[target, len(entries)] = Origin(row.file, f"line {row.line}")
             entries.append(row.values)
-    if len(faults.sentences) > before:
+    if len(faults) > before:
         faults.broken.add(target)
 
 

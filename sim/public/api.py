@@ -110,7 +110,7 @@ def simulate(
     folder: Path | str | None = None,
     resume: bool = False,
     block_years: int = BLOCK_YEARS,
-    workers: int = 1,
+    workers: int | str = 1,
     options: ModelOptions = DEFAULT_OPTIONS,
 ) -> Results:
     """Simulate a network for many years.
@@ -129,9 +129,9 @@ def simulate(
         Add what the run in the folder lacks.
     block_years : int
         Years of one independent block, 1 to 100. Intervals need several blocks.
-    workers : int
-        Processes, 1 to 256. With more than one, a program of its own needs the usual
-        ``if __name__ == "__main__":``.
+    workers : int or str
+        Processes, 1 to 256; with more than one, a program of its own needs the usual
+        ``if __name__ == "__main__":``. Or the address of a dask.distributed scheduler, as tcp://HOST:PORT.
     options : ModelOptions
         Which parts of the model run.
 
@@ -204,7 +204,7 @@ def compare(
     seed: int = 1,
     folder: Path | str | None = None,
     block_years: int = BLOCK_YEARS,
-    workers: int = 1,
+    workers: int | str = 1,
     options: ModelOptions = DEFAULT_OPTIONS,
 ) -> Comparison:
     """Plans against a network on the same random numbers.

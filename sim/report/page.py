@@ -18,6 +18,7 @@ from hopyears.sim.wording.answer import first_answer, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
+from hopyears.sim.wording.names import for_readers
 from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
@@ -57,6 +58,7 @@ def report_page(results: "Results") -> str:
     results : Results
         Of a run with at least one finished block.
     """
+    results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]

@@ -29,9 +29,10 @@ from hopyears.sim.money.network_costs import cost_frame, cost_rows, run_rows, te
 from hopyears.sim.money.service_money import service_money
 from hopyears.sim.rare.cause_figures import cause_seconds
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
+from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
-from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
+from hopyears.sim.runs.promise import target_table, year_table
 from hopyears.sim.runs.summary_failures import failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
@@ -56,7 +57,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     blocks = tallies_of(prepared, folder, stored)
     predicted_hops = predict_hops(prepared)
     predicted = predict_services(prepared, predicted_hops)
-    yearly = minutes_of_years(folder)
+    yearly, ids = YearTables(folder), [demand.id for demand in prepared.demands]
     total = add_tallies(blocks)
     figures = ServiceFigures.read(prepared, folder)
     causes = cause_seconds(total, folder, prepared.options.replications, figures)
@@ -73,8 +74,8 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
         "service_objectives": objective_table(prepared, services, figures),
-        "service_years": year_table(*yearly),
-        "service_targets": target_table(*yearly),
+        "service_years": year_table(ids, yearly),
+        "service_targets": target_table(ids, yearly),
         "textbook_distance": distance_table(prepared, folder, predicted, figures),
         "hops": hop_table(prepared, blocks, total, predicted_hops),
         "hop_causes": hop_cause_table(total),

@@ -8,7 +8,8 @@ import pyarrow as pa
 
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.runs.simulate import RunRequest, manifest_of, simulate
-from hopyears.sim.storage.run_folder import MANIFEST, RunFolder, write_table
+from hopyears.sim.storage.run_folder import MANIFEST, RunFolder
+from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.studies.plan_sides import FirstBlocks, Side
 from hopyears.sim.studies.plan_tables import Comparison, comparison
 

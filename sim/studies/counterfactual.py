@@ -165,12 +165,19 @@ class BlockCase:
     services : sequence of int, optional
         Services to judge, whole groups of ``sharing_groups``; all of them unless stated. Histories are given
         in this order.
+    by_month : bool
+        Whether histories tell what they lacked by calendar month.
     """
 
     def __init__(
-        self, simulator: BlockSimulator, draws: BlockDraws, services: Sequence[int] | None = None
+        self,
+        simulator: BlockSimulator,
+        draws: BlockDraws,
+        services: Sequence[int] | None = None,
+        *,
+        by_month: bool = False,
     ) -> None:
-        self._simulator, self._draws = simulator, draws
+        self._simulator, self._draws, self._by_month = simulator, draws, by_month
         prepared = self._prepared = simulator.prepared
         self._judged = tuple(range(len(prepared.demands)) if services is None else services)
         self._group = sharing_groups(prepared)
@@ -230,7 +237,8 @@ class BlockCase:
     def _services(
         self, hops: list[HopHistory], log: FailureLog | None, wanted: Sequence[int]
     ) -> tuple[ServiceHistory, ...]:
-        return self._simulator.services(hops, log, self._draws.duration_s, only=wanted)
+        duration_s = self._draws.duration_s
+        return self._simulator.services(hops, log, duration_s, only=wanted, by_month=self._by_month)
 
     def services_with_plant(self, plant: Plant) -> tuple[ServiceHistory, ...]:
         """The same block with a plant of the same parts; only hops whose equipment fares differently are

@@ -42,4 +42,4 @@ def _moved_supplies(one: Prepared, other: Prepared) -> int:
 
 def _rare(figures: ServiceFigures) -> list[PlantPart]:
     parts = figures.prepared.built.plant.parts
-    return [parts[number] for number in figures.rare.parts]
+    return [parts[number] for hand in figures.by_hand for number in np.flatnonzero(hand.held).tolist()]

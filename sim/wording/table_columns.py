@@ -24,9 +24,13 @@ IN_TABLE = {
     ("importance", "kind"): Column("", "what the target is"),
     ("importance", "unavailable_min_per_year"): Column("min/year", "unavailable time as it was"),
     ("importance", "share"): Column("", "share of the time as it was"),
+    ("levers", "kind"): Column("", "what the target is; as it is: nothing is spared"),
+    ("levers", "contract_break_chance"): Column(
+        "", "chance that any year of the contract breaks a term, 0 to 1"
+    ),
     ("promise", "year_break_chance"): Column(
         "",
-        "chance that a year breaks the target, 0 to 1; only with a target",
+        "chance that a year breaks it, 0 to 1; not a number where nothing is asked",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
     ("plans", "capital"): Column("money", "with the plan less without; not a number without prices"),
@@ -153,7 +157,8 @@ TABLES = {
     "service_objectives": TableWords(
         "a service",
         "service length_km portion availability_objective allowed_min_per_year unavailable_min_per_year* "
-        "availability_met availability_met_confidence availability_source severely_errored_ratio_objective "
+        "availability_met availability_met_confidence availability_source below_committed_min_per_year* "
+        "severely_errored_ratio_objective "
         "severely_errored_ratio* severely_errored_met severely_errored_met_confidence "
         "severely_errored_source "
         "outages_per_year_objective outages_per_year* outages_met outages_met_confidence outages_source",
@@ -244,12 +249,17 @@ TABLES = {
     ),
     "importance": TableWords(
         "a service (or all) and what might never go wrong",
-        "service kind target unavailable_min_per_year saved_min_per_year* share sure",
+        "service kind target unavailable_min_per_year saved_min_per_year* share sure "
+        "below_committed_min_per_year below_saved_min_per_year*",
     ),
     "promise": TableWords(
-        "a service",
-        "service mean_min_per_year median_min_per_year worst_min_per_year year_limit_min contract_limit_min "
-        "year_break_chance* contract_break_chance*",
+        "a term of a contract, or all of its terms",
+        "contract services figure unit period contract_years asked kept year_break_chance* "
+        "contract_break_chance* mean median worst can_be_promised rests_on",
+    ),
+    "levers": TableWords(
+        "a contract and what might never go wrong",
+        "contract kind target contract_break_chance* figure mean can_be_promised",
     ),
     "against": TableWords(
         "a hop, a modulation and a figure",

@@ -13,7 +13,8 @@ from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
-from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
+from hopyears.sim.rare.year_tables import YearTables
+from hopyears.sim.runs.promise import Terms, promise_table, promises_of
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -21,6 +22,7 @@ from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.against import hold_against
 from hopyears.sim.studies.compare import ComparedPlan, compare
 from hopyears.sim.studies.importance import importance
+from hopyears.sim.studies.levers import levers
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 from hopyears.sim.wording.columns import COLUMNS
 from hopyears.sim.wording.table_columns import IN_TABLE, TABLES, described
@@ -46,10 +48,12 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
     studied = modulation_study(
         prepare(source.network, DRY), RunRequest(years=1, seed=1, block_years=1, options=DRY)
     )
-    terms = Terms(target_min=50.0)
+    run = RunFolder(folder)
+    promised = promise_table(YearTables(run), run.network(), promises_of(run.network(), ()), Terms())
     return {
         "importance": importance(open_run(folder), n_blocks=2),
-        "promise": promise_table(*minutes_of_years(RunFolder(folder)), terms),
+        "promise": promised,
+        "levers": levers(open_run(folder), promises_of(run.network(), ())[:1], Terms(), n_blocks=2),
         "against": hold_against(source, RunFolder(folder)),
         **{f"modulation_{name}": table for name, table in studied.items()},
     }

@@ -205,6 +205,7 @@ def _objectives() -> pd.DataFrame:
             "availability_met": minutes < allowed_min,
             "availability_met_confidence": 0.02 if minutes > allowed_min else 0.9995,
             "availability_source": STATED if stated else AVAILABILITY_SOURCE,
+            **_with_interval("below_committed_min_per_year", 3.0, 0.7),
             "severely_errored_ratio_objective": 1.6e-4,
             **_with_interval("severely_errored_ratio", 3e-7, 1e-7),
             "severely_errored_met": True,
