@@ -1,5 +1,7 @@
 """Whether a plan met the very weather and failures of the network it changes, and if not, why."""
 
+import numpy as np
+
 from hopyears.models.equipment.plant import PlantPart
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_design import network_centre_deg

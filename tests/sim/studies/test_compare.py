@@ -189,7 +189,7 @@ def test_pairing_is_kept_or_its_loss_told(sides):
     near = [{"id": "near", "latitude_deg": 45.02, "longitude_deg": 11.2}]
     moved = [read_plan({"sites": each}, source_of(network())).network for each in (far, near)]
     one, two, three = (
-        SimpleNamespace(prepared=prepare(each, options), rare=sides[0].figures.rare)
+        SimpleNamespace(prepared=prepare(each, options), by_hand=sides[0].figures.by_hand)
         for each in (network(), *moved)
     )
     assert lost_pairing(one, two) == [
