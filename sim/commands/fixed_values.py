@@ -93,6 +93,7 @@ _ROWS = {
         ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
         ("MOST_RAIN", "", "share of the year with rain", _WARNS),
         ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
+        ("HEAVIEST_RAIN_MM_H", "mm/h", "rain that no place exceeds", _WARNS),
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
@@ -130,6 +131,10 @@ _ROWS = {
         ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
     ),
     "sim.rare.year_law": (("MOST_WEATHER_YEARS", "years", "joined with each year of failures", _NO_MEAN),),
+    "sim.studies.method_error": (
+        ("RAIN_ERROR", "", "of P.530's rain attenuation, where asked for", "published, from memory"),
+        ("MULTIPATH_ERROR_DB", "dB", "of P.530's multipath fades, where asked for", "published, from memory"),
+    ),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
     ),

@@ -14,9 +14,13 @@ if TYPE_CHECKING:
 
 ALL = "all"
 
+METHOD_NOTE = "Weather is as P.530 has it; --method-error takes in how wrong that may be of one place."
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN, services, target, and what the promise is to mean."""
+    from hopyears.sim.commands.run_options import add_workers_argument
+
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", default=ALL, help="service id, or 'all' (default)")
     parser.add_argument(
@@ -48,6 +52,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=0.9,
         help="how sure that chance must be, given the years simulated (default 0.9)",
     )
+    parser.add_argument(
+        "--method-error",
+        action="store_true",
+        help="take in that P.530 itself may be wrong of this place, with the same confidence",
+    )
+    parser.add_argument(
+        "--levers",
+        action="store_true",
+        help="judge blocks again to tell what keeps each contract from more: takes minutes",
+    )
+    parser.add_argument(
+        "--blocks", type=int, default=10, metavar="N", help="blocks for --levers (default 10)"
+    )
+    add_workers_argument(parser)
     parser.add_argument("--csv", metavar="FILE", help="write the table there too")
     parser.add_argument(
         "--years-csv", metavar="FILE", help="write every simulated year of each service there"
@@ -59,13 +77,23 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.rare.year_tables import YearTables
     from hopyears.sim.runs.promise import Terms, promise_table, single_years
     from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     terms = Terms(options.chance, options.confidence)
     folder = RunFolder(options.run)
+    labels = labels_of(folder.network())
+    options.service = id_of(options.service, labels["services"])
     promises = _promises(options, folder)
     years = YearTables(folder)
+    note = METHOD_NOTE
+    if options.method_error:
+        years, note = _with_method_error(options, years)
     table = promise_table(years, folder.network(), promises, terms)
-    _print(table, terms, years)
+    shown = relabelled(table, labels)
+    _print(shown, terms, years)
+    say(terminal(160), note)
+    if options.levers:
+        _print_levers(_levers(options, promises, terms), shown)
     if options.csv:
         _write(table, options.csv)
     if options.years_csv:
@@ -121,6 +149,58 @@ def _target(options: argparse.Namespace) -> dict[str, float]:
     if not 0.0 <= options.target_min <= MINUTES_PER_YEAR:
         raise InputError(f"--target-min is {options.target_min:g}; must be 0 to {MINUTES_PER_YEAR:.0f}")
     return {MINUTES: float(options.target_min)}
+
+
+def _with_method_error(options: argparse.Namespace, years: "YearTables") -> "tuple[YearTables, str]":
+    """Years with the longest weather that P.530's own error leaves possible, and a sentence on it."""
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.method_error import MULTIPATH_ERROR_DB, RAIN_ERROR, weather_factors
+    from hopyears.sim.wording.wording import number, per_cent
+
+    run = open_run(options.run)
+    if not years.replicated:
+        raise InputError(
+            f"{options.run}: run has no replications of failures, or one block; must have them, so that "
+            "--method-error can tell weather from failures"
+        )
+    causes = run.folder.read_results()["service_causes"].to_pandas()
+    factors = weather_factors(run.prepared, causes, options.confidence)
+    return years.with_weather(factors), (
+        f"Weather is {number(factors.min())} to {number(factors.max())} times as long as P.530 has it: it is "
+        f"no worse with a confidence of {per_cent(options.confidence)}, if {per_cent(RAIN_ERROR)} wrong in "
+        f"rain attenuation and {MULTIPATH_ERROR_DB:g} dB in multipath fades (sources in the guide)."
+    )
+
+
+def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.levers import levers
+
+    for name in ("blocks", "workers"):
+        if getattr(options, name) < 1:
+            raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
+    run = open_run(options.run)
+    with progress_bar("blocks") as bar:
+        return levers(run, promises, terms, n_blocks=options.blocks, workers=options.workers, progress=bar)
+
+
+def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
+    from hopyears.sim.wording.promises import LEVER_HEADS, lever_cells, lever_sentence
+
+    console = terminal(160)
+    for name in dict.fromkeys(table["contract"]):
+        own = found[found["contract"] == name]
+        shown = plain_table(f"{name}: had it never gone wrong", LEVER_HEADS, LEVER_HEADS[:2])
+        console.print(fill(shown, lever_cells(own)), markup=False)
+        say(console, lever_sentence(own))
+    say(
+        console,
+        "By simulated years alone. Sparing one of two things that fail at once saves nothing; of two that "
+        "protect each other, either saves all.",
+    )
 
 
 def _write(table: "pd.DataFrame", path: str) -> None:

@@ -148,8 +148,7 @@ def _mistake(shop: Workshop, part: int, length_s: float) -> Process:
     """A part that works is stopped until the crew, which is still there, has seen it."""
     now, own, groups = shop.env.now, shop.plant.parts[part], shop.chains_of.get(part, ())
     cause = int(shop.kind(part).cause) | int(Cause.MAINTENANCE)
-    episode = Episode(part, own.site, now, cause)
-    episode.noticed_s = episode.spare_s = episode.crew_s = episode.arrived_s = now
+    episode = Episode(part, own.site, now, cause, noticed_s=now, spare_s=now, crew_s=now, arrived_s=now)
     shop.episodes.append(episode)
     shop.mistaken.add(part)
     shop.down[own.group] += 1

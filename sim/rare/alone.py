@@ -23,7 +23,9 @@ from hopyears.sim.streams import Streams
 UNSEEN_QUANTILE = 0.975
 """Share of repairs that are no longer than the one assumed where none was seen."""
 
-_SLOT_S = 100.0 * 86_400.0
+SLOT_S = 100.0 * 86_400.0
+"""Time between the failures of one part and of the next."""
+
 _NEVER = Law.exponential(1e30)
 _NO_STREAMS = Streams(0, 0)
 _HARDLY = 1e-9
@@ -74,7 +76,7 @@ def alone(simulator: BlockSimulator) -> Alone:
     """Fail every part of a network by itself, then strike every site, one long after the other."""
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
-    edges_s = _SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
+    edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
     lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.int64)
     if n:
         slots = {part: [part] for part in range(n)}
@@ -107,14 +109,36 @@ def _by_slot(history: ServiceHistory | HopHistory, edges_s: _Floats) -> _Floats:
     return seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
 
 
+def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureLog, _Floats]:
+    """Log in which some parts fail, one in each slot of ``SLOT_S``, and when each does [s].
+
+    Nothing else goes wrong, every failure stops its part and takes its mean time.
+    """
+    began_s = SLOT_S * np.arange(len(parts), dtype=np.float64) + HOUR_S
+    log = simulate_failures(
+        _undisturbed(simulator.prepared.built.plant),
+        _NO_STREAMS,
+        SLOT_S * len(parts),
+        warm_up_s=0.0,
+        unlimited=True,
+        put_in=PutIn({part: (time_s,) for part, time_s in zip(parts, began_s.tolist(), strict=True)}),
+    )
+    return log, began_s
+
+
 def on_equipment_alone(
-    simulator: BlockSimulator, log: FailureLog, *, by_month: bool = False
+    simulator: BlockSimulator,
+    log: FailureLog,
+    *,
+    by_month: bool = False,
+    record_rates: bool = False,
 ) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures.
 
-    ``by_month`` is as for ``BlockSimulator.services``.
+    ``by_month`` and ``record_rates`` are as for ``BlockSimulator.services``.
     """
-    return simulator.services(_without_weather(simulator, log), log, log.duration_s, by_month=by_month)
+    hops = _without_weather(simulator, log)
+    return simulator.services(hops, log, log.duration_s, by_month=by_month, record_rates=record_rates)
 
 
 def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:

@@ -16,19 +16,10 @@ from numpy.typing import NDArray
 from hopyears.models.basics.intervals import Intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
-from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import (
-    BOTH,
-    CAUSE,
-    SERVICE_MONTH,
-    Block,
-    Ways,
-    cause_rows,
-    service_month_rows,
-    three_ways,
-)
+from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
+from hopyears.sim.counting.tally_rows import BOTH, CAUSE, Ways, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare import earlier
@@ -36,14 +27,14 @@ from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.multipath_alone import on_multipath_alone
 from hopyears.sim.rare.strikes import strike_in
-from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceHistory
+from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.streams import Streams
 
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
 """Figures of a service that replications are drawn for, a year."""
 
-MONTH_FIGURES = ("unavailable_s", "planned_s", "outages", "planned_outages", "below_committed_s")
-"""Figures of a service by calendar month, of the columns of ``SERVICE_MONTH``."""
+MONTH_FIGURES = YEAR_FIGURES[:-1]
+"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
 
 WAYS = (FORWARD, BACKWARD, BOTH)
 """Directions of a service for which there are figures, by their numbers."""
@@ -222,8 +213,10 @@ def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     """What services lose had nothing but these failures happened."""
     services = on_equipment_alone(simulator, log, by_month=True)
     ways = [three_ways(service, log.duration_s) for service in services]
-    months = _months(services, [way[BOTH] for way in ways], round(log.duration_s / SECONDS_PER_YEAR))
-    return replace(_losses(ways), months=months)
+    n_years = round(log.duration_s / SECONDS_PER_YEAR)
+    months = [month_figures(each, lost[BOTH], n_years) for each, lost in zip(services, ways, strict=True)]
+    by_month = np.reshape(months, (1, -1, n_years, 12, len(YEAR_FIGURES)))
+    return replace(_losses(ways), months=by_month[..., : len(MONTH_FIGURES)])
 
 
 def _losses(found: Sequence[Ways]) -> Losses:
@@ -242,17 +235,6 @@ def _losses(found: Sequence[Ways]) -> Losses:
 
 def _no_months(n_services: int) -> NDArray[np.float64]:
     return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
-
-
-def _months(services: Sequence[ServiceHistory], lost: Sequence[Lost], n_years: int) -> NDArray[np.float64]:
-    """Figures of a history by calendar month, shape (1, n_services, n_years, 12, n_month_figures)."""
-    months = np.zeros((len(services), 12 * n_years, len(MONTH_FIGURES)))
-    columns = [SERVICE_MONTH.values.index(name) for name in MONTH_FIGURES]
-    for entity, (service, own) in enumerate(zip(services, lost, strict=True)):
-        if own.n_outages or service.spans[:, BOTH, 1].any():
-            _, values = service_month_rows(entity, BOTH, own, service, Block(0, n_years))
-            months[entity] = values[:, columns]
-    return months.reshape(1, len(services), n_years, 12, len(MONTH_FIGURES))
 
 
 def added_loss(

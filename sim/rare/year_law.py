@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.statistics import Interval, Stratum, proportion_interval, strata_interval
-from hopyears.sim.rare.year_tables import YEAR_FIGURES, Draws, YearsMet
+from hopyears.sim.rare.year_tables import Draws, YearsMet
 
 MOST_WEATHER_YEARS = 300
 """Years of weather that g takes the mean of, at most."""

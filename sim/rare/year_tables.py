@@ -1,19 +1,18 @@
 """What single years took from services, month by month: those of a run's blocks and of its replications."""
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.replications import FORCED, HISTORIES, MONTH_FIGURES, MONTHS, OWN, WITH, n_draws
 from hopyears.sim.storage.run_folder import RunFolder
-
-YEAR_FIGURES = (*MONTH_FIGURES, "undelivered_mbit")
-"""Last axis of the arrays; replications know nothing of the last one."""
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
@@ -100,6 +99,18 @@ class YearTables:
             for block in blocks
         ]
         self._drawn = _joined([(table.keys, table.values) for table in drawn])
+        self._weather: _Floats | None = None
+
+    @property
+    def replicated(self) -> bool:
+        """Whether replications tell what failures alone take."""
+        return bool(self._asked) and self.n_blocks > 1
+
+    def with_weather(self, factors: _Floats) -> "YearTables":
+        """The same with so many times the weather of each service, shape (n_services,)."""
+        other = copy(self)
+        other._weather = factors
+        return other
 
     @property
     def n_years(self) -> int:
@@ -108,11 +119,15 @@ class YearTables:
 
     def of(self, services: Sequence[int]) -> YearsMet:
         """What the years took from some services, by their numbers."""
+        met = self._met(services)
+        return met if self._weather is None else met.with_weather(self._weather[list(services)])
+
+    def _met(self, services: Sequence[int]) -> YearsMet:
         years = self._empty(self.n_years, len(services))
         place, keys, values = _those(self._months, services)
         years[keys[:, 0] * self.block_years + keys[:, 2], place, keys[:, 3]] = values
         own = self._empty(self.n_years, len(services))
-        if not self._asked or self.n_blocks < 2:
+        if not self.replicated:
             return YearsMet(years, own, self.block_years)
         place, keys, values = _those(self._drawn, services)
         here = keys[:, 2] == OWN

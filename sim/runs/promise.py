@@ -14,11 +14,12 @@ import pandas as pd
 from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.models.network.contract_entry import TERMS, Contract
 from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import any_year_chance, year_quantile
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.year_law import Measure, YearLaw
-from hopyears.sim.rare.year_tables import YEAR_FIGURES, YearTables
+from hopyears.sim.rare.year_tables import YearTables
 
 QUANTILES = (0.5, 0.8, 0.9, 0.95, 0.99)
 """Shares of years for which the table ``service_years`` tells what they do not exceed."""
@@ -117,6 +118,11 @@ class Promise:
             mean=contract.together == "mean",
         )
 
+    @property
+    def first_term(self) -> str:
+        """The term of the first row: unavailable minutes without a contract."""
+        return next(iter(self.asked), MINUTES)
+
     def measure(self, term: str, peak_mbit_s: Mapping[str, float]) -> Measure:
         """Figure of a year that a term limits."""
         if term == OUTAGES:
@@ -214,16 +220,28 @@ COLUMNS = (
 
 def promise_law(years: YearTables, network: Mapping[str, Any], promise: Promise) -> YearLaw:
     """Law of the figures that a contract limits: of unavailable minutes where there is none."""
-    services = network["services"]
-    ids = [str(each["id"]) for each in services]
-    peaks = {str(each["id"]): float(each["peak_mbit_s"] or each["committed_mbit_s"]) for each in services}
+    ids = [str(each["id"]) for each in network["services"]]
     met = years.of([ids.index(each) for each in promise.services])
-    return YearLaw(met, [promise.measure(term, peaks) for term in promise.asked or (MINUTES,)])
+    return YearLaw(met, measures_of(promise, network))
+
+
+def measures_of(promise: Promise, network: Mapping[str, Any]) -> list[Measure]:
+    """Figures of a year that a contract limits: unavailable minutes where there is none."""
+    peaks = {
+        str(each["id"]): float(each["peak_mbit_s"] or each["committed_mbit_s"])
+        for each in network["services"]
+    }
+    return [promise.measure(term, peaks) for term in promise.asked or (MINUTES,)]
+
+
+def limits_of(promise: Promise) -> list[float]:
+    """Most that each of these figures may be; none without a contract."""
+    return [_limit_of(term, value) for term, value in promise.asked.items()]
 
 
 def promise_rows(promise: Promise, law: YearLaw, terms: Terms) -> list[dict[str, object]]:
     """Rows of ``promise_table`` for one contract."""
-    limits = [_limit_of(term, value) for term, value in promise.asked.items()]
+    limits = limits_of(promise)
     head = {
         "contract": promise.name,
         "services": ", ".join(promise.services),
@@ -238,7 +256,7 @@ def promise_rows(promise: Promise, law: YearLaw, terms: Terms) -> list[dict[str,
         allowed = 1.0 - terms.chance ** (1.0 / promise.years)
         of_years = (law.mean(number), float(np.median(figures)), float(figures.max()))
         kept = law.limit(number, chance=allowed, level=terms.level)
-        shown = [_figure_of(term, value) for value in (*of_years, kept)]
+        shown = [figure_of(term, value) for value in (*of_years, kept)]
         rows.append(
             {
                 **head,
@@ -286,7 +304,7 @@ def _limit_of(term: str, asked: float) -> float:
     return (-asked if term == THROUGHPUT else asked) + _SLACK
 
 
-def _figure_of(term: str, value: float) -> float:
+def figure_of(term: str, value: float) -> float:
     """The figure that a term speaks of, from its measure; outages that can be promised are whole."""
     if term == AVAILABILITY:
         return 1.0 - value if np.isfinite(value) else np.nan

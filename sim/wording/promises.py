@@ -4,7 +4,19 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from hopyears.sim.runs.promise import ALL_TERMS, AVAILABILITY, MINUTES, OUTAGES, PLAIN
+import pandas as pd
+
+from hopyears.models.basics.units import MINUTES_PER_YEAR
+from hopyears.sim.runs.promise import (
+    ALL_TERMS,
+    AVAILABILITY,
+    MINUTES,
+    OUTAGES,
+    PLAIN,
+    class_of,
+    next_class,
+)
+from hopyears.sim.studies.counterfactual import HOP, SITE
 from hopyears.sim.wording.wording import (
     NO_FIGURE,
     Cell,
@@ -14,6 +26,7 @@ from hopyears.sim.wording.wording import (
     level_name,
     number,
     plural,
+    records,
 )
 
 TOO_FEW = "?"
@@ -68,3 +81,52 @@ def _asked(row: Mapping[str, Any]) -> str:
     if row["figure"] == OUTAGES:
         return f"at most {given(value)} outages in {when}"
     return f"at least {given(value)} Mbit/s in {when}"
+
+
+LEVERS_SHOWN = 6
+"""Rows of a contract: as it is, and what helps most."""
+
+LEVER_HEADS = ("kind", "what", "broken", "mean", "can be promised")
+
+
+def lever_cells(own: pd.DataFrame) -> list[list[str | Cell]]:
+    """Cells under ``LEVER_HEADS`` of the first rows of one contract in the table ``levers``."""
+    return [
+        [
+            str(row["kind"]),
+            str(row["target"]),
+            NO_FIGURE if math.isnan(row["contract_break_chance"]) else chance(row, "contract_break_chance"),
+            figure(row, "mean"),
+            figure(row, "can_be_promised"),
+        ]
+        for row in records(own.head(LEVERS_SHOWN))
+    ]
+
+
+def lever_sentence(own: pd.DataFrame) -> str:
+    """The weakest link, and what would have to change to promise one class of availability more."""
+    rows = records(own)
+    links = [row for row in rows if row["kind"] in (HOP, SITE)]
+    text = f"The weakest link is {links[0]['kind']} {links[0]['target']}." if links else ""
+    shares = [_lost_share(row) for row in rows]
+    if math.isnan(shares[0]):
+        return text
+    wanted = next_class(class_of(shares[0]))
+    if wanted is None:
+        return text
+    able = [
+        f"{row['kind']} {row['target']}"
+        for row, share in zip(rows[1:], shares[1:], strict=True)
+        if share <= 1.0 - wanted
+    ]
+    if able:
+        return f"{text} {level_name(wanted)} could be promised without outages by {', or '.join(able)}."
+    return f"{text} {level_name(wanted)} could not be promised by sparing any one of these."
+
+
+def _lost_share(row: Mapping[str, Any]) -> float:
+    """Share of the time that is promised to be lost at most; not a number for other figures."""
+    if row["figure"] == AVAILABILITY:
+        return 1.0 - float(row["can_be_promised"])
+    minutes = float(row["can_be_promised"]) if row["figure"] == MINUTES else math.nan
+    return minutes / MINUTES_PER_YEAR if math.isfinite(minutes) else math.nan

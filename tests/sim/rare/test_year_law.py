@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.rare.year_law import Measure, YearLaw
-from hopyears.sim.rare.year_tables import YEAR_FIGURES, Draws, YearsMet
+from hopyears.sim.rare.year_tables import Draws, YearsMet
 
 BLOCK_YEARS, BLOCKS, HISTORIES, PUT_IN = 5, 10, 4, 2
 RARE_PER_YEAR, RARE_S = 0.02, 500.0
