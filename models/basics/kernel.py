@@ -66,8 +66,8 @@ class _Stored:
 
 @cache
 def _tell_compiling() -> None:
-    """Say once what takes so long, in the process that the user started."""
-    if multiprocessing.parent_process() is None:
+    """Say once what takes so long, to a person who waits for the process that was started."""
+    if multiprocessing.parent_process() is None and sys.stderr.isatty():
         LOG.warning("compiling loops for this processor, once after an installation: takes about a minute")
 
 
