@@ -161,7 +161,10 @@ def _hops(hops: "pd.DataFrame", modulations: "pd.DataFrame", causes: "pd.DataFra
     return fill(
         table,
         (
-            [*(row[name] for name in heads), *map(time_share, shares.loc[row["hop"]])]
+            [
+                *(row[name] for name in heads),
+                *map(time_share, shares.loc[row["hop"]] if row["hop"] in shares.index else ()),
+            ]
             for row in hop_rows(hops, causes)
         ),
     )
