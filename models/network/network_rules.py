@@ -27,6 +27,7 @@ from hopyears.models.network.network_references import (
     named,
     part_references,
     power_references,
+    price_references,
     radio_references,
     site_references,
     unique_ids,
@@ -214,6 +215,7 @@ RULES: tuple[Rule, ...] = (
     power_references,
     indoor_unit_references,
     part_references,
+    price_references,
     contract_references,
     hop_lengths,
     extent,
@@ -229,6 +231,7 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     antenna_references: ("antennas",),
     power_references: ("power",),
     indoor_unit_references: ("indoor_units", "radios"),
+    price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
     contract_references: ("services",),
 }

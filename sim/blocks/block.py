@@ -153,7 +153,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self._activity(streams, n_years, near),
+            activity=self.activity(streams, n_years, near),
             fades=(),
         )
         fades = tuple(
@@ -218,11 +218,14 @@ class BlockSimulator:
         duration_s: float,
         storms: Intervals | None,
         *,
+        warm_up_s: float = SECONDS_PER_YEAR,
         put_in: PutIn = NOTHING_PUT_IN,
     ) -> FailureLog:
         """Failures of a plant, the network's own or one changed for a study; parameters as there."""
         free = not self.prepared.options.queues
-        return simulate_failures(plant, streams, duration_s, storms=storms, unlimited=free, put_in=put_in)
+        return simulate_failures(
+            plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
+        )
 
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""
@@ -272,9 +275,10 @@ class BlockSimulator:
     def _storms_near_sites(self, field: RainField) -> Intervals:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
-    def _activity(
+    def activity(
         self, streams: Streams, n_years: int, near: Intervals | None
     ) -> tuple[HopActivity | None, ...]:
+        """When each hop may fade; ``near`` tells when a storm is near each site."""
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
         laws = [nights for nights in prepared.nights if nights is not None]

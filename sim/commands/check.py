@@ -18,6 +18,7 @@ PAGE_WIDTH = 80
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK and how much to show."""
     parser.add_argument("network", help="network file (TOML)")
+    parser.add_argument("--plan", metavar="PLAN", help="check this plan, laid over the network")
     parser.add_argument("--all", action="store_true", help="show every value in force, defaults in brackets")
     parser.add_argument(
         "--out", metavar="FILE.csv", help="write every value in force, with unit, range, meaning and source"
@@ -29,15 +30,18 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.blocks.block import BlockSimulator
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
     from hopyears.sim.commands.check_page import page
+    from hopyears.sim.commands.check_plan import plan_page
     from hopyears.sim.commands.check_values import every_value
     from hopyears.sim.hops.design_doubts import network_doubts
     from hopyears.sim.hops.hop_design import design_hops
     from hopyears.sim.hops.site_hardware import sites_hardware
     from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.studies.single_failures import single_failures
     from hopyears.sim.wording.terminal import say, terminal
 
-    source = read_network(options.network)
+    base = read_network(options.network)
+    source = base if options.plan is None else read_plan(options.plan, base)
     network = source.network
     designs = design_hops(network)
     doubts = [f"{source.name}: {fault.sentence()}" for fault in network_doubts(network, designs, source.name)]
@@ -47,6 +51,8 @@ def run(options: argparse.Namespace) -> int:
     alone = ModelOptions(rain=False, multipath=False, anchoring=False)
     failing = single_failures(BlockSimulator(prepare(network, alone, designs)))
     console = terminal(PAGE_WIDTH)
+    for line in plan_page(source.name, base.network, network) if options.plan else ():
+        say(console, line)
     for line in page(source.name, network, designs, hardware, values, failing):
         say(console, line)
     if options.all:

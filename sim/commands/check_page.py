@@ -1,7 +1,8 @@
-"""The page that ``check`` prints: what differs from the defaults, hops, services and hardware by kind."""
+"""The page that ``check`` prints: what differs from the defaults, hops, services, hardware and its cost."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from hopyears.models.equipment.hardware import bill_of
@@ -11,6 +12,8 @@ from hopyears.models.network.network import Modulation, Network, PartChange, Ser
 from hopyears.sim.commands.check_values import Value, part_values, rule_in_words
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
+from hopyears.sim.money.network_costs import cost_rows, terms_of, without_price
+from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_sentences, item_rows_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,11 +65,12 @@ def page(
         "What fails first (committed Mbit/s that lack in clear air, one thing down)", fails_first(failing)
     )
     yield from _section("Hardware", hardware_totals(designs, hardware))
+    yield from _section("Cost", costs(network))
     yield ""
 
 
 def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
-    shown = [f"  {line}" for line in lines]
+    shown = [f"  {line}".rstrip() for line in lines]
     if shown:
         yield f"\n{title}"
         yield from shown
@@ -124,7 +128,7 @@ def service_kinds(services: Sequence[Service]) -> Iterator[str]:
 
 def differences(network: Network) -> Iterator[str]:
     """One line for each field that some entry states otherwise than by default."""
-    for key in (key for key in (*ENTRY_LISTS, *SINGLE_ENTRIES) if key != "parts"):
+    for key in (key for key in (*ENTRY_LISTS, *SINGLE_ENTRIES) if key not in ("parts", "prices")):
         entries = getattr(network, key)
         listed = isinstance(entries, tuple)
         entries = entries if listed else (entries,)
@@ -196,6 +200,20 @@ def hardware_totals(designs: Sequence[HopDesign], hardware: Mapping[str, SiteHar
         for row in site_bill(plan):
             total[row.item] += row.count
     yield from _columns([(f"{count:,}", item.replace("_", " ")) for item, count in total.items()])
+
+
+def costs(network: Network) -> Iterator[str]:
+    """What the network costs by the prices of its file; nothing where there are none."""
+    terms, rows = terms_of(network), cost_rows(network)
+    if terms is None:
+        return
+    cost, missing = terms.cost_of(rows), without_price(rows)
+    for sentence in cost_sentences(cost, missing, terms, network.prices.currency):
+        yield from wrap(sentence, 76)
+    yield ""
+    yield from _columns([ITEM_HEADS, *item_rows_of(rows, terms)])
+    if network.prices.visit is not None:
+        yield "Journeys of crews and spares used by repairs are counted by a run."
 
 
 def _limits(numbers: Iterable[float]) -> str:

@@ -93,6 +93,7 @@ _ROWS = {
         ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
         ("MOST_RAIN", "", "share of the year with rain", _WARNS),
         ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
+        ("HEAVIEST_RAIN_MM_H", "mm/h", "rain that no place exceeds", _WARNS),
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
@@ -107,6 +108,16 @@ _ROWS = {
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
         ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),
+        ("SELDOM_PER_YEAR", "1/year", "single failures below which pairs are put in", _NO_MEAN),
+        ("MOST_SPARES", "", "of a store that is emptied by hand", _NO_MEAN),
+    ),
+    "sim.rare.earlier": (
+        ("BY_THEMSELVES", "", "share of those histories without an earlier failure put in", _NO_MEAN),
+        ("EVEN_SHARE", "", "of the lags of earlier failures that are even", _NO_MEAN),
+        ("REACH_S", "s", "largest such lag", _NO_MEAN),
+    ),
+    "sim.rare.strikes": (
+        ("EVEN_CHANCE", "", "that a strike put in takes each radio, in half of them", _NO_MEAN),
     ),
     "sim.rare.alone": (
         (

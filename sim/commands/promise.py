@@ -77,19 +77,23 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.rare.year_tables import YearTables
     from hopyears.sim.runs.promise import Terms, promise_table, single_years
     from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     terms = Terms(options.chance, options.confidence)
     folder = RunFolder(options.run)
+    labels = labels_of(folder.network())
+    options.service = id_of(options.service, labels["services"])
     promises = _promises(options, folder)
     years = YearTables(folder)
     note = METHOD_NOTE
     if options.method_error:
         years, note = _with_method_error(options, years)
     table = promise_table(years, folder.network(), promises, terms)
-    _print(table, terms, years)
+    shown = relabelled(table, labels)
+    _print(shown, terms, years)
     say(terminal(160), note)
     if options.levers:
-        _print_levers(_levers(options, promises, terms), table)
+        _print_levers(_levers(options, promises, terms), shown)
     if options.csv:
         _write(table, options.csv)
     if options.years_csv:

@@ -25,6 +25,8 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
+from hopyears.sim.money.network_costs import cost_frame, cost_rows, run_rows, terms_of
+from hopyears.sim.money.service_money import service_money
 from hopyears.sim.rare.cause_figures import cause_seconds
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.rare.year_tables import YearTables
@@ -61,6 +63,8 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     causes = cause_seconds(total, folder, prepared.options.replications, figures)
     total = replace(total, tables={**total.tables, "service_cause": causes})
     services = service_table(prepared, blocks, total, predicted, figures)
+    failures, network = failure_frames(stored, total), prepared.network
+    bill = [*cost_rows(network), *run_rows(network, failures["crew_visits"], failures["part_failures"])]
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks, figures),
@@ -78,7 +82,9 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "hop_modulations": modulation_table(prepared, total),
         "hop_capacity": capacity_table(total),
         "sites": site_table(prepared),
-        **failure_frames(stored, total),
+        **failures,
+        "costs": cost_frame(bill, terms_of(network)),
+        "service_money": service_money(network, blocks),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
 

@@ -4,14 +4,22 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numba import types
-from numba.typed import Dict
 from numpy.typing import NDArray
 
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S, ServiceHistory
 from hopyears.sim.services.service_kernel import run_changes, start_groups
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, Scratch, Sweep
+from hopyears.sim.services.service_tables import (
+    EMPTY,
+    N_OUT,
+    N_RESULTS,
+    N_ROWS,
+    N_WORDS,
+    Scratch,
+    Sweep,
+    filed_results,
+    filed_words,
+)
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -151,18 +159,33 @@ class ServiceRun:
             if sweep.row.size < max(ROW_CELLS, 4 * n_services):
                 sweep = sweep._replace(row=_resized(sweep.row, 2 * (sweep.row.size + n_services)))
             else:
-                sweep = sweep._replace(row_of=_no_rows())
-                sweep.used[N_ROWS] = 0
+                sweep.row_of[:] = EMPTY
+                sweep.used[N_ROWS] = sweep.used[N_WORDS] = 0
                 sweep.group_row[:] = -1
+        if 4 * (sweep.used[N_WORDS] + n_services) > sweep.word.size:
+            word, row_of = _no_words(4 * (sweep.used[N_WORDS] + n_services))
+            filed_words(sweep.word, sweep.row_of, word, row_of)
+            sweep = sweep._replace(word=word, row_of=row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
             names = ("service", "rate", "down", "causes", "seconds")
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
+        if 4 * n_results > sweep.result_in.size:
+            sweep = sweep._replace(result_in=np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
+            filed_results(
+                sweep.result_in, sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.used[N_RESULTS]
+            )
         self._sweep = sweep
 
 
-def _no_rows() -> Dict:
-    return Dict.empty(types.uint64, types.int64)
+def _slots(least: int) -> int:
+    """The next power of two."""
+    return 1 << int(least - 1).bit_length()
+
+
+def _no_words(n_slots: int) -> tuple[NDArray[np.uint64], _Ints]:
+    size = _slots(2 * n_slots)
+    return np.zeros(size, dtype=np.uint64), np.full(size, EMPTY, dtype=np.int64)
 
 
 def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
@@ -176,17 +199,19 @@ def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
 def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
     n_results = 8 * n_services + 64
     n_out = max(1 << 16, 2 * n_services)
+    word, row_of = _no_words(4 * n_services + 64)
     return Sweep(
-        used=np.zeros(3, dtype=np.int64),
+        used=np.zeros(4, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),
         since=np.zeros(n_services),
-        row_of=_no_rows(),
+        word=word,
+        row_of=row_of,
         row=np.zeros(8 * n_services + 1024, dtype=np.int32),
-        number_of=Dict.empty(types.UniTuple(types.int64, 5), types.int64),  # type: ignore[no-untyped-call]
+        result_in=np.full(_slots(4 * n_results), EMPTY, dtype=np.int32),
         service=np.zeros(n_results, dtype=np.int32),
         rate=np.zeros((n_results, 2)),
         down=np.zeros((n_results, 2), dtype=np.bool_),

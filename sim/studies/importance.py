@@ -20,7 +20,7 @@ from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
 from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
-from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.studies.counterfactual import BlockCase, Target, parts_of, sharing_groups, targets_of
@@ -102,7 +102,7 @@ def importance(
     service: str | None = None,
     n_blocks: int | None = None,
     single_parts: bool = False,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> pd.DataFrame:
     """Gain of every service from every target that might never have gone wrong.

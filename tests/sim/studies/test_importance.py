@@ -91,7 +91,9 @@ def test_as_it_was_is_what_the_simulation_gives(simulator, draws, case):
 
 
 def test_the_plant_unchanged_changes_nothing(simulator, case):
-    for mine, theirs in zip(case._with_plant(simulator.prepared.built.plant), case.services, strict=True):
+    for mine, theirs in zip(
+        case.services_with_plant(simulator.prepared.built.plant), case.services, strict=True
+    ):
         assert same(mine, theirs)
 
 
