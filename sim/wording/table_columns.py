@@ -180,7 +180,7 @@ TABLES = {
     ),
     "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
     "hops": TableWords(
-        "a hop",
+        "a hop, or a bundle of several",
         f"hop from to scheme length_km frequency_ghz capacity_mbit_s {_OUTAGES} mean_capacity_mbit_s "
         "capacity_99_mbit_s capacity_99_9_mbit_s capacity_99_99_mbit_s capacity_99_999_mbit_s "
         "textbook_min_per_year",
