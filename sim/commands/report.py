@@ -75,7 +75,7 @@ def _studied(folder: Path, page: Path) -> Path:
 
     study = RunFolder(folder, STUDY)
     tables = {name: table.to_pandas() for name, table in study.read_results().items()}
-    return write_modulation(tables, study.manifest(), page)
+    return write_modulation(tables, {**study.manifest(), **study.results_rest_on()}, page)
 
 
 def _replays(results: "Results", folder: Path, page: Path, n: int) -> dict[tuple[str, int], str]:
