@@ -74,6 +74,10 @@ class PlantPart:
         Parts that stand in for each other, and how many of them may be down before traffic stops.
     fitting : tuple of str
         Kinds of spare that fit it, the most specific first; empty takes the spare of the kind, if any.
+    failure_factor : float
+        Failures over those of its kind: what divides its life, above 0.
+    beside : str
+        Parts of one name are worked on together: of a hop end, or of an indoor unit. Empty: it stands alone.
     """
 
     id: str
@@ -86,6 +90,8 @@ class PlantPart:
     group: str = ""
     spares: int = 0
     fitting: tuple[str, ...] = ()
+    failure_factor: float = 1.0
+    beside: str = ""
 
 
 @dataclass(frozen=True)
@@ -213,11 +219,26 @@ class Plant:
     def lives(self) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
         """Kind, mean [h] and spread of each part's life."""
         laws = [part.life or self.kinds[part.kind].life for part in self.parts]
+        factor = np.array([part.failure_factor for part in self.parts], dtype=np.float64)
         return (
             np.array([law.kind for law in laws], dtype=np.int64),
-            np.array([law.mean_h for law in laws], dtype=np.float64),
+            np.array([law.mean_h for law in laws], dtype=np.float64) / factor,
             np.array([law.spread for law in laws], dtype=np.float64),
         )
+
+    @cached_property
+    def beside(self) -> dict[str, tuple[int, ...]]:
+        """Parts that are worked on together, by their common name."""
+        found: dict[str, tuple[int, ...]] = {}
+        for number, part in enumerate(self.parts):
+            if part.beside:
+                found[part.beside] = (*found.get(part.beside, ()), number)
+        return found
+
+    @cached_property
+    def mistake(self) -> Law:
+        """Until a crew has set its own mistake right [h]."""
+        return Law.lognormal(self.repair.error_h, self.repair.duration_ln_sd)
 
     @cached_property
     def dispatch(self) -> Law:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
@@ -130,7 +131,7 @@ class BlockSimulator:
             rain, fades = self.rain(draws, index), draws.fades[index]
             hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
             fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
-        services = self.services(hops, draws.log, draws.duration_s)
+        services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
         )
@@ -152,7 +153,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self._activity(streams, n_years, near),
+            activity=self.activity(streams, n_years, near),
             fades=(),
         )
         fades = tuple(
@@ -217,11 +218,14 @@ class BlockSimulator:
         duration_s: float,
         storms: Intervals | None,
         *,
+        warm_up_s: float = SECONDS_PER_YEAR,
         put_in: PutIn = NOTHING_PUT_IN,
     ) -> FailureLog:
         """Failures of a plant, the network's own or one changed for a study; parameters as there."""
         free = not self.prepared.options.queues
-        return simulate_failures(plant, streams, duration_s, storms=storms, unlimited=free, put_in=put_in)
+        return simulate_failures(
+            plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
+        )
 
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""
@@ -242,11 +246,13 @@ class BlockSimulator:
         duration_s: float,
         *,
         record_rates: bool = False,
+        by_month: bool = False,
         only: Sequence[int] | None = None,
     ) -> tuple[ServiceHistory, ...]:
         """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
-        Services left out must share no link that may ever be short with those wanted.
+        Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
+        their spans by calendar month; the length is then whole years.
         """
         demands = self.prepared.demands
         return tuple(
@@ -256,6 +262,7 @@ class BlockSimulator:
                 duration_s,
                 links=self.prepared.links,
                 record_rates=record_rates,
+                span_edges_s=month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else (),
             )
         )
 
@@ -268,9 +275,10 @@ class BlockSimulator:
     def _storms_near_sites(self, field: RainField) -> Intervals:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
-    def _activity(
+    def activity(
         self, streams: Streams, n_years: int, near: Intervals | None
     ) -> tuple[HopActivity | None, ...]:
+        """When each hop may fade; ``near`` tells when a storm is near each site."""
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
         laws = [nights for nights in prepared.nights if nights is not None]

@@ -2,9 +2,10 @@
 
 import argparse
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,21 +30,25 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import explain, worst_outages
+    from hopyears.sim.wording.names import id_of, labels_of
 
     for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
         value = getattr(options, name)
         if value is not None and value < least:
             raise InputError(f"--{name} is {value}; must be at least {least}")
     opened = open_run(options.run)
+    labels = labels_of(opened.prepared.network)["services"]
+    options.service = id_of(options.service, labels)
     outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
-    console = terminal(160)
+    console = terminal()
     if options.outage is None:
-        _print_list(console, options.service, outages)
+        _print_list(console, labels[options.service], outages)
         return 0
     if options.outage > len(outages):
         found = f"{len(outages)} outages" if outages else "no outage"
         raise InputError(f"--outage is {options.outage}; must be 1 to {len(outages)}: the run has {found}")
     story = explain(opened, options.service, outages[options.outage - 1])
+    story = replace(story, service=labels[options.service])
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
     return 0
 
@@ -80,7 +85,7 @@ def _print_list(console: "Console", service: str, outages: Sequence["Outage"]) -
 
 
 def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    console.print(fill(plain_table(title, columns, columns), rows), markup=False)
+    print_table(console, fill(plain_table(title, columns, columns), rows))
 
 
 def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int) -> None:
@@ -119,25 +124,25 @@ def _print_hops(console: "Console", story: "Story") -> None:
         rows.append(
             (
                 hop.hop,
+                cause_label(hop.causes),
                 f"{' / '.join(map(given, hop.lowest_mbit_s))} of {given(max(hop.full_mbit_s))}",
                 " / ".join(str(states) if states else "down" for states in hop.lowest_states),
-                ", ".join(map(str, hop.lost_states)) or "-",
                 f"{hop.rain_db:.1f}" if hop.rain_db >= 0.05 else "-",
-                margins,
                 (f"{hop.fade_db:.1f}" if hop.fade_db >= 0.05 else "-")
                 + (" dispersive" if hop.dispersive else ""),
-                cause_label(hop.causes),
+                margins,
+                ", ".join(map(str, hop.lost_states)) or "-",
             )
         )
     columns = (
         "hop",
+        "causes",
         "least Mbit/s forward / backward",
         "lowest modulation",
-        "states lost",
         "peak rain dB",
-        "rain margin dB by states",
         "deepest fade dB",
-        "causes",
+        "rain margin dB by states",
+        "states lost",
     )
     _table(console, "hops below their best in the outage", columns, rows)
 

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,6 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.simulate import warnings_of
     from hopyears.sim.textbook.predict import predict_hops, predict_services
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     source = read_network(options.network)
     if options.against:
@@ -38,12 +39,17 @@ def run(options: argparse.Namespace) -> int:
     prepared = prepare(source.network, ModelOptions(anchoring=False), designs)
     hops = predict_hops(prepared)
     services = predict_services(prepared, hops)
-    console = terminal(220)
+    console = terminal()
+    labels = labels_of(source.network)
     for title, columns, formats in _HOP_TABLES:
-        console.print(_table(title, hops, columns, formats), markup=False)
+        print_table(console, _table(title, relabelled(hops, labels), columns, formats), elsewhere=_ELSEWHERE)
     if len(services):
-        console.print(
-            _table("services: textbook sum along the working route", services, *_SERVICES), markup=False
+        print_table(
+            console,
+            _table(
+                "services: textbook sum along the working route", relabelled(services, labels), *_SERVICES
+            ),
+            elsewhere=_ELSEWHERE,
         )
     for warning in warnings:
         say(console, f"warning: {warning}")
@@ -57,13 +63,19 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
 
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.studies.against import NOTES, agreement, hold_against
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     compared = hold_against(source, RunFolder(options.against))
-    console = terminal(140)
-    shown = compared.assign(range=np.where(compared["in_range"], "", "outside"))
-    console.print(_table("hops: by the standards and simulated", shown, *_AGAINST), markup=False)
-    console.print(
-        _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT), markup=False
+    labels = labels_of(source.network)
+    console = terminal()
+    shown = relabelled(compared, labels).assign(range=np.where(compared["in_range"], "", "outside"))
+    print_table(
+        console, _table("hops: by the standards and simulated", shown, *_AGAINST), elsewhere=_ELSEWHERE
+    )
+    print_table(
+        console,
+        _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT),
+        elsewhere=_ELSEWHERE,
     )
     say(
         console,
@@ -88,6 +100,8 @@ def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
             raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
+_ELSEWHERE = "--csv FILE or a wider terminal"
+
 FIGURE = "figure"
 """Format of a column of figures."""
 
@@ -107,70 +121,53 @@ _HOP_TABLES = (
         "hops: link budget, one row a modulation",
         (
             "hop",
-            "scheme",
+            "states",
             "length_km",
             "frequency_ghz",
-            "states",
             "capacity_mbit_s",
-            "combining_loss_db",
-            "gas_loss_db",
-            "fixed_loss_db",
             "received_level_dbm",
             "threshold_dbm",
             "margin_db",
-            "power_reduction_db",
             "rain_margin_db",
+            "scheme",
+            "combining_loss_db",
+            "gas_loss_db",
+            "fixed_loss_db",
+            "power_reduction_db",
         ),
-        ("", "", ".2f", "g", "d", ".0f", ".1f", ".2f", ".1f", ".1f", ".1f", ".1f", ".1f", ".1f"),
+        ("", "d", ".2f", "g", ".0f", ".1f", ".1f", ".1f", ".1f", "", ".1f", ".2f", ".1f", ".1f"),
     ),
     (
         "hops: outage by the standards; worst-month figures are fractions of that month",
         (
             "hop",
             "states",
-            "rain_attenuation_001_db",
-            "with_wet_snow_001_db",
+            "total_min_per_year",
             "rain_min_per_year",
             "cross_polar_rain_min_per_year",
+            "multipath_min_per_year",
+            "equipment_min_per_year",
+            "sites_min_per_year",
+            "rain_attenuation_001_db",
+            "with_wet_snow_001_db",
             "multipath_occurrence",
             "flat_worst_month",
             "dispersive_worst_month",
             "cross_polar_worst_month",
             "multipath_worst_month",
-            "multipath_min_per_year",
-            "equipment_min_per_year",
-            "sites_min_per_year",
-            "total_min_per_year",
         ),
-        (
-            "",
-            "d",
-            ".1f",
-            ".1f",
-            FIGURE,
-            FIGURE,
-            FIGURE,
-            ".2e",
-            ".2e",
-            ".2e",
-            ".2e",
-            FIGURE,
-            FIGURE,
-            FIGURE,
-            FIGURE,
-        ),
+        ("", "d", *[FIGURE] * 6, ".1f", ".1f", FIGURE, *[".2e"] * 4),
     ),
 )
-
 _SERVICES = (
     (
         "service",
         "hops",
+        "total_min_per_year",
         "rain_min_per_year",
         "multipath_min_per_year",
         "equipment_min_per_year",
         "sites_min_per_year",
-        "total_min_per_year",
     ),
     ("", "d", FIGURE, FIGURE, FIGURE, FIGURE, FIGURE),
 )

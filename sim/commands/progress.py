@@ -6,9 +6,9 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def progress_bar(unit: str) -> Iterator[Callable[[int, int], None]]:
+def progress_bar(unit: str, *, quiet: bool = False) -> Iterator[Callable[[int, int], None]]:
     """Give a function to call with (done, of all); draws nothing where standard error is no terminal."""
-    if not sys.stderr.isatty():
+    if quiet or not sys.stderr.isatty():
         yield lambda done, of_all: None
         return
     from rich.console import Console

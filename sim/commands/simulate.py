@@ -3,7 +3,8 @@
 import argparse
 import sys
 
-from hopyears.sim.wording.terminal import ROWS_SHOWN
+GOES_ON = "--resume goes on from there"
+"""What a stopped run is told."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,11 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the results, new or empty")
     parser.add_argument("--resume", action="store_true", help="add what a stopped run in that folder lacks")
-    parser.add_argument(
-        "--all",
-        action="store_true",
-        help=f"print every row of the summary, not the first {ROWS_SHOWN} of each",
-    )
+    parser.add_argument("--quiet", action="store_true", help="no progress and no summary, only warnings")
     add_run_arguments(parser)
 
 
@@ -40,16 +37,10 @@ def run(options: argparse.Namespace) -> int:
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)
     request = run_request(options, until=goal)
-    with progress_bar("years") as progress:
-        try:
-            simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
-        except KeyboardInterrupt:
-            print(
-                f"stopped; finished blocks are kept in {options.out}, --resume goes on from there",
-                file=sys.stderr,
-            )
-            return 1
-    print_summary(Results.load(options.out), every_row=options.all)
+    with progress_bar("years", quiet=options.quiet) as progress:
+        simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
+    if not options.quiet:
+        print_summary(Results.load(options.out), options.out)
     return 0
 
 

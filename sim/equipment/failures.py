@@ -63,7 +63,7 @@ def simulate_failures(
     unlimited : bool
         Nobody waits for crews or spares; all draws stay the same.
     put_in : PutIn
-        Failures put in by hand, and parts that fail by themselves only before some time.
+        Failures and strikes put in by hand, and parts that fail by themselves only before some time.
 
     Raises
     ------
@@ -84,7 +84,7 @@ def simulate_failures(
     span_s = (-warm_up_s, duration_s)
     site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
     shop = _workshop(plant, streams, weather, span_s, unlimited, put_in)
-    shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
+    shop.hits.update(put_in.hits_s(_lightning_hits(plant, site_draws, shop.draws, weather, span_s)))
     planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers, shop.visited)
     made = appointments(plant, site_draws, span_s)
     attended = [plan for plan in made if plan.work.visit and plant.crews]

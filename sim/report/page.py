@@ -17,6 +17,8 @@ from hopyears.sim.wording import wording
 from hopyears.sim.wording.answer import first_answer, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
+from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
+from hopyears.sim.wording.names import for_readers
 from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
@@ -56,6 +58,7 @@ def report_page(results: "Results") -> str:
     results : Results
         Of a run with at least one finished block.
     """
+    results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]
@@ -80,6 +83,12 @@ def report_page(results: "Results") -> str:
         objectives_summary=objectives_summary(objectives),
         rates=[rate_rows(row) for row in worst],
         details=details(tables, [str(row["service"]) for row in worst]),
+        money={
+            "cost": cost_rows_of_run(results.network, tables["costs"]),
+            "heads": ITEM_HEADS,
+            "items": item_rows(tables["costs"]),
+            "services": money_rows(tables["service_money"]),
+        },
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_tables(tables),

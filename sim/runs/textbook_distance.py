@@ -21,7 +21,7 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import Interval, difference_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL, three_ways
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
-from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.storage.run_folder import RunFolder
@@ -157,7 +157,7 @@ def queue_table(
     opened: OpenedRun,
     *,
     n_blocks: int,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> pd.DataFrame:
     """Row ``WAITING`` of each service, from the first blocks of a run; columns as ``distance_table``."""

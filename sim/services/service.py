@@ -55,6 +55,7 @@ def sweep_services(
     *,
     links: Sequence[Sequence[int]] | None = None,
     record_rates: bool = False,
+    span_edges_s: Sequence[float] | _Floats = (),
 ) -> list[ServiceHistory]:
     """History of each service on the given histories of hops.
 
@@ -72,6 +73,9 @@ def sweep_services(
     record_rates : bool
         Whether every change of rate is in the histories, not only those that matter for
         outages; takes memory.
+    span_edges_s : sequence of float
+        Edges of the spans for which the histories tell what was lacking, rising from 0 [s]; none unless
+        asked for.
 
     Returns
     -------
@@ -89,7 +93,7 @@ def sweep_services(
     choices = [_choices(service, finder, duration_s) for service in services]
     n_choices = [2 * len(service.routes) for service in services]
     plan, numbers = build_plan(hops, services, links, n_choices)
-    run = ServiceRun(plan, record_rates)
+    run = ServiceRun(plan, record_rates, span_edges_s)
     first_states = [
         number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
     ]

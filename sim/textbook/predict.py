@@ -26,7 +26,8 @@ from hopyears.sim.textbook.shared_load import link_minutes
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
     """Series-parallel arithmetic over the parts of a hop; sites' common parts are not counted."""
     design = prepared.designs[index]
-    here, there = (part_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
+    radio = prepared.network.radio(design.hop.radio)
+    here, there = (part_unavailability(prepared, site, radio) for site in prepared.built.hops[index].sites)
     return equipment_unavailability(design.scheme, here, other_end=there, parts=design.parts)
 
 

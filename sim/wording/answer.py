@@ -1,7 +1,7 @@
 """The first answer in sentences: the worst service, how many are good enough, what takes the time."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -44,36 +44,59 @@ def listed(shares: Sequence[tuple[str, float]], *, most: int = 3) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def first_answer(services: pd.DataFrame, causes: pd.DataFrame, years: float) -> list[str]:
+def judged(tables: Mapping[str, pd.DataFrame]) -> tuple[str, pd.DataFrame, pd.DataFrame]:
+    """What a run's first answer is about, and its figures and causes: services, or hops where it has none."""
+    noun = "service" if len(tables["services"]) else "hop"
+    return noun, tables[f"{noun}s"], tables[f"{noun}_causes"]
+
+
+def first_answer(
+    services: pd.DataFrame, causes: pd.DataFrame, years: float, *, noun: str = "service"
+) -> list[str]:
     """The first sentences a reader wants: the worst service, how many are good enough, what takes the time.
 
     Parameters
     ----------
     services, causes : DataFrame
-        Tables ``services`` and ``service_causes``.
+        Tables ``services`` and ``service_causes``, or ``hops`` and ``hop_causes``.
     years : float
         Years simulated.
+    noun : str
+        ``service`` or ``hop``: what the tables are about, and the name of their first column.
     """
+    alone = ["The network file has no services, so each hop is judged by itself."] if noun == "hop" else []
     if services.empty:
-        return ["The network file has no services, so only its hops are judged, one by one, below."]
+        return alone
     worst = services.sort_values("unavailable_min_per_year", ascending=False, kind="stable").iloc[0]
     if not worst["unavailable_min_per_year"] > 0.0:
         return [
-            f"No unavailable time was seen on any of {plural(len(services), 'service')} in "
+            f"No unavailable time was seen on any of {plural(len(services), noun)} in "
             f"{given(years)} simulated years; every figure below is an upper bound.",
-            _count_sentence(services),
+            _count_sentence(services, noun),
+            *alone,
         ]
-    sentences = [_worst_sentence(worst, causes), _count_sentence(services)]
+    sentences = [_worst_sentence(worst, causes, noun), _count_sentence(services, noun), *alone]
     overall = shares_by_group(causes)
     if overall:
-        sentences.append(f"Over all services, unavailable time comes from {listed(overall)}.")
+        sentences.append(f"Over all {noun}s, unavailable time comes from {listed(overall)}.")
     quiet = int((services["unavailable_min_per_year"] == 0.0).sum())
     if quiet:
         bound = "its figure is an upper bound" if quiet == 1 else "their figures are upper bounds"
-        sentences.append(
-            f"On {plural(quiet, 'service')} nothing was seen in {given(years)} years, so {bound}."
-        )
-    return sentences
+        sentences.append(f"On {plural(quiet, noun)} nothing was seen in {given(years)} years, so {bound}.")
+    return sentences + _below_sentences(services, noun)
+
+
+def _below_sentences(services: pd.DataFrame, noun: str) -> list[str]:
+    """How long services that are not down get less than their committed rate; nothing where none does."""
+    name = "below_committed_min_per_year"
+    if name not in services or not (services[name] > 0.0).any():
+        return []
+    most = services.sort_values(name, ascending=False, kind="stable").iloc[0]
+    count = plural(int((services[name] > 0.0).sum()), noun)
+    return [
+        f"Beside that, though not down, {count} get less than the committed rate at times, {most[noun]} "
+        f"longest: {number(float(most[name]))} minutes a year."
+    ]
 
 
 def textbook_sentence(services: pd.DataFrame) -> str:
@@ -94,24 +117,24 @@ def textbook_sentence(services: pd.DataFrame) -> str:
     )
 
 
-def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame) -> str:
+def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame, noun: str) -> str:
     row = {str(name): value for name, value in worst.items()}
     value, low, high = interval(row, "unavailable_min_per_year")
     margin = f" (95{PER_CENT} interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
-    reasons = shares_by_group(causes[causes["service"] == row["service"]])
+    reasons = shares_by_group(causes[causes[noun] == row[noun]])
     because = f", from {listed(reasons)}" if reasons else ""
     return (
-        f"The worst service is {row['service']}: {number(value)} unavailable minutes a year{margin}, "
+        f"The worst {noun} is {row[noun]}: {number(value)} unavailable minutes a year{margin}, "
         f"an availability of {service_availability(row)}{because}."
     )
 
 
-def _count_sentence(services: pd.DataFrame) -> str:
+def _count_sentence(services: pd.DataFrame, noun: str) -> str:
     level = FIRST_ANSWER_LEVEL
     count = verdict_counts(services, level)
     allowed = number((1.0 - level) * MINUTES_PER_YEAR)
     text = (
-        f"{count[MEETS]} of {plural(len(services), 'service')} "
+        f"{count[MEETS]} of {plural(len(services), noun)} "
         f"{'meets' if count[MEETS] == 1 else 'meet'} {level_name(level)} ({allowed} minutes a year) with the "
         f"whole interval, {count[MISSES]} {'misses' if count[MISSES] == 1 else 'miss'} it"
     )

@@ -93,7 +93,7 @@ def rate_rows(row: Row) -> dict[str, Any]:
 
 def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, Any]]:
     """Cells of the table of hops, the worst first."""
-    main = _main_cause(causes)
+    main = main_groups(causes, "hop")
     return [
         {
             "hop": str(row["hop"]),
@@ -114,17 +114,17 @@ def hop_rows(hops: pd.DataFrame, causes: pd.DataFrame) -> list[dict[str, Any]]:
     ]
 
 
-def _main_cause(causes: pd.DataFrame) -> dict[str, str]:
-    """Group of causes that takes most unavailable minutes of each hop, with its share."""
+def main_groups(causes: pd.DataFrame, noun: str) -> dict[str, str]:
+    """Group of causes that takes most unavailable minutes of each service, or hop, with its share."""
     if causes.empty:
         return {}
     groups = pd.Series([cause_group(cause).label for cause in causes["cause"]], causes.index)
-    minutes = causes["unavailable_min_per_year"].groupby([causes["hop"].astype(str), groups]).sum()
+    minutes = causes["unavailable_min_per_year"].groupby([causes[noun].astype(str), groups]).sum()
     found = {}
-    for hop, part in minutes.unstack(fill_value=0).iterrows():
+    for name, part in minutes.unstack(fill_value=0).iterrows():
         total = float(part.sum())
         if total > 0.0:
-            found[str(hop)] = f"{part.idxmax()} {per_cent(float(part.max()) / total)}"
+            found[str(name)] = f"{part.idxmax()} {per_cent(float(part.max()) / total)}"
     return found
 
 

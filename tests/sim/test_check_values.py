@@ -14,6 +14,7 @@ from small_networks import triangle
 
 import hopyears.models
 import hopyears.sim
+from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.network import Modulation, Network, PartChange, Power, Radio
 from hopyears.models.network.network_references import KINDS
 from hopyears.sim.commands import main
@@ -49,7 +50,11 @@ def rows_of(network) -> list[Value]:
 
 def whole_network() -> Network:
     """One entry of every kind."""
-    return triangle(power=(Power(id="hut", generator=True),), parts=(PartChange(kind="fan", swap_h=2.0),))
+    return triangle(
+        power=(Power(id="hut", generator=True),),
+        parts=(PartChange(kind="fan", swap_h=2.0),),
+        contracts=(Contract(id="c", services=("one",), outages=1),),
+    )
 
 
 def test_every_field_of_the_schema_is_listed_for_every_entry():

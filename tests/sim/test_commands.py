@@ -5,18 +5,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 import pytest
 from network_text import small, write
-from synthetic_results import SERVICES, made_up_results
 
 import hopyears.sim.inputs.input_text
 from hopyears.models.radio.scheme import parse_scheme, radios_of
 from hopyears.sim.commands import VERBS, main
-from hopyears.sim.commands.summary_text import print_summary
-from hopyears.sim.runs.results import Results
-from hopyears.sim.wording.terminal import ROWS_SHOWN, shown_rows
-from hopyears.sim.wording.wording import NO_FIGURE, PER_CENT
+from hopyears.sim.wording.terminal import ROWS_SHOWN
 
 SENTENCE = 'network.toml: hop "hill-mill": to is "mil"; must be a site id. Did you mean "mill"?\n'
 
@@ -75,9 +70,11 @@ def test_many_faults_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[s
     data = small()
     data["sites"] += [{"id": f"x{i}"} for i in range(15)]
     lines = refused(capsys, "check", write(tmp_path, data)).splitlines()
-    assert len(lines) == 21
-    assert lines[0] == 'network.toml: site "x0": latitude_deg is missing; must be a number, -80 to 80'
-    assert lines[-1] == "... and 10 more"
+    alike = '(alike in 14 more: "x1", "x2", "x3", ...)'
+    assert lines == [
+        f'network.toml: site "x0": {field} is missing; must be a number, {limits} {alike}'
+        for field, limits in (("latitude_deg", "-80 to 80"), ("longitude_deg", "-180 to 180"))
+    ]
 
 
 def test_faulty_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -220,54 +217,6 @@ def test_check_shows_every_value_on_request(tmp_path: Path, capsys: pytest.Captu
         assert f"  {line}" in lines
 
 
-def test_the_summary_of_a_large_network_shows_the_worst() -> None:
-    """As many rows as ``check`` shows; then how many more there are."""
-    some = pd.DataFrame({"service": [f"s{i}" for i in range(50)], "minutes": [float(i) for i in range(50)]})
-    shown = shown_rows(some, "minutes", every_row=False)
-    assert shown["service"].tolist() == [f"s{i}" for i in range(49, 9, -1)]
-    assert shown_rows(some, "minutes", every_row=True) is some
-    few = some.head(ROWS_SHOWN)
-    assert shown_rows(few, "minutes", every_row=False) is few
-
-
-@pytest.mark.parametrize(("every_row", "rows"), [(False, ROWS_SHOWN), (True, 45)])
-def test_the_summary_says_how_many_rows_it_leaves_out(
-    every_row: bool, rows: int, capsys: pytest.CaptureFixture[str]
-) -> None:
-    results = made_up_results()
-    tables = dict(results.tables)
-    for name, table in results.tables.items():
-        if "service" in table:
-            first = table[table["service"] == SERVICES[0][0]]
-            copies = [first.assign(service=f"copy-{i:02}") for i in range(45)]
-            tables[name] = pd.concat(copies, ignore_index=True)
-    print_summary(Results(results.manifest, results.network, tables), every_row=every_row)
-    text = capsys.readouterr().out
-    parts = (("services", "single years"), ("objectives (", "Objectives with"))
-    services, objectives = (text[text.index(start) : text.index(end)] for start, end in parts)
-    assert services.count("copy-") == objectives.count("copy-") == rows
-    for words in ("are less unavailable", "meet their objectives more surely"):
-        assert (f"... and 5 more services that {words}" in text) != every_row
-
-
-def test_the_summary_marks_stated_objectives_and_leaves_the_others_out(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    print_summary(made_up_results())
-    text = capsys.readouterr().out
-    objectives = text[text.index("objectives (") : text.index("Objectives with")]
-    rows = {
-        line.split()[0]: [cell.strip() for cell in line.split("│")]
-        for line in objectives.splitlines()
-        if "│" in line
-    }
-    assert rows["birch-fir"][2:5] == ["* 52.6", "240", f"no (2{PER_CENT})"]
-    assert rows["birch-fir"][8:] == [NO_FIGURE, "30.0", ""]
-    assert rows["cedar-alder"][2:5] == ["210", "31.0", f"yes (over 99.9{PER_CENT})"]
-    assert rows["elm-alder"][8:] == ["* 0.0400", "at most 0.0200", f"yes (99.3{PER_CENT})"]
-    assert "availability 2 met, 1 missed; severely errored seconds 3 open; outages a year 1 met." in text
-
-
 def test_check_warns_of_every_site_that_outgrows_its_indoor_unit(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -314,7 +263,7 @@ def test_the_server_of_workers_starts_for_several_blocks_only(
     words: str, wanted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[bool] = []
-    monkeypatch.setattr("hopyears.sim.runs.processes.begin_early", lambda: started.append(True))
+    monkeypatch.setattr("hopyears.sim.runs.processes.start_server", lambda: started.append(True))
     monkeypatch.chdir(tmp_path)  # nothing of what is named is there
     assert main(words.split()) == 2
     assert bool(started) == wanted

@@ -11,7 +11,8 @@ from random_networks import random_network
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.commands.summary_text import print_summary
+from hopyears.sim.commands import main
+from hopyears.sim.commands.summary_text import ROWS_OF_ANSWER, print_summary
 from hopyears.sim.counting.fading_tally import FADING, RAIN
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tallies import TABLES
@@ -21,6 +22,8 @@ from hopyears.sim.report.page import report_page
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.wording.answer import judged
+from hopyears.sim.wording.rows import worst_first
 
 pytestmark = pytest.mark.slow
 
@@ -73,7 +76,11 @@ def drawn(request, tmp_path_factory):
 
 def test_the_run_can_be_shown(drawn, capsys):
     results = Results.load(drawn.folder.path)
-    print_summary(results, every_row=True)
+    print_summary(results, drawn.folder.path)
+    shown = capsys.readouterr().out
+    noun, table, _ = judged(results.tables)
+    assert all(f"\n{name} " in shown for name in worst_first(table)[noun].head(ROWS_OF_ANSWER))
+    assert main(["show", str(drawn.folder.path), "hops", "--top", "99"]) == 0
     shown = capsys.readouterr().out
     assert all(f"\n{hop.id} " in shown for hop in drawn.source.network.hops)
     if drawn.seed in SEEDS[:2]:  # a page takes seconds

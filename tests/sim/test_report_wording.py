@@ -101,8 +101,11 @@ def test_a_share_is_never_rounded_to_none_or_all(share: float) -> None:
         assert 0.0 < float(number) < 100.0
 
 
-def test_terminal_and_page_tell_the_bound_where_nothing_was_seen(capsys: pytest.CaptureFixture[str]) -> None:
+def test_terminal_and_page_tell_the_bound_where_nothing_was_seen(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """And the table has it: nobody reads 1.0, 100 % or 0 where the years were too few."""
+    monkeypatch.setenv("COLUMNS", "120")
     results = made_up_results()
     print_summary(results)
     printed, page = capsys.readouterr().out, report_page(results)
