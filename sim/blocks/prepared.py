@@ -4,7 +4,8 @@ It is made once, holds no random state, and travels to every worker process.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,6 +100,9 @@ class Prepared:
     storms : StormModel
     region : Region
     site_km : tuple of (east, north)
+    known : dict
+        What others have worked out from this, by its name, so that nobody does so twice; it travels to the
+        workers, and a changed copy begins without.
     """
 
     network: Network
@@ -116,6 +120,7 @@ class Prepared:
     storms: StormModel
     region: Region
     site_km: tuple[tuple[float, float], ...]
+    known: dict[str, Any] = field(init=False, default_factory=dict, compare=False, repr=False)
 
     def hops_along(self, route: Route) -> list[tuple[int, ...]]:
         """Hops of each link of a route in its order: several of a bundle; line cards have none."""
@@ -125,6 +130,12 @@ class Prepared:
         """Every hop that any route of a service may cross, sorted."""
         routes = self.demands[service].routes
         return sorted({hop for route in routes for link in self.hops_along(route) for hop in link})
+
+    @property
+    def bundles(self) -> dict[str, tuple[int, ...]]:
+        """Hops of each bundle of several, by its name."""
+        several = (hops for hops in self.links[: len(self.designs)] if len(hops) > 1)
+        return {str(self.designs[hops[0]].hop.bundle): hops for hops in several}
 
     def link_of_hops(self) -> dict[int, int]:
         """Link that each hop is of, alone or in a bundle."""

@@ -15,7 +15,6 @@ from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
-from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
@@ -48,14 +47,14 @@ class Alone:
         and the lead time of its spare where no depot ever has one.
     struck_s : float array, shape (n_sites, n_services)
         As ``lost_s``, when lightning kills all outdoor radios of a site.
-    weakens : bool array, shape (n_parts, n_services)
-        Whether the part alone takes a hop, or a line card, of any route of the service.
+    weakens : int array, shape (n_parts, n_services)
+        Routes of the service on which the part alone takes a hop or a line card: bit r is route r.
     """
 
     lost_s: _Floats
     restore_s: _Floats
     struck_s: _Floats
-    weakens: NDArray[np.bool_]
+    weakens: NDArray[np.int64]
 
     def longest_outage_s(self, among: NDArray[np.bool_]) -> _Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
@@ -68,16 +67,27 @@ class Alone:
             Parts that count.
         """
         restore_s = np.where(among, self.restore_s, 0.0)
-        by_itself = np.where(self.lost_s > 0.0, restore_s[:, None], 0.0).max(axis=0, initial=0.0)
+        by_itself = np.array([restore_s[stops].max(initial=0.0) for stops in (self.lost_s > 0.0).T])
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
 
 
 def alone(simulator: BlockSimulator) -> Alone:
-    """Fail every part of a network by itself, then strike every site, one long after the other."""
+    """Fail every part of a network by itself, then strike every site, one long after the other.
+
+    Once for a network made ready.
+    """
+    known = simulator.prepared.known
+    if "alone" not in known:
+        known["alone"] = _each_alone(simulator)
+    found: Alone = known["alone"]
+    return found
+
+
+def _each_alone(simulator: BlockSimulator) -> Alone:
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
     edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
-    lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.bool_)
+    lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.int64)
     if n:
         slots = {part: [part] for part in range(n)}
         for part in plant.outdoor_parts.tolist():
@@ -96,9 +106,9 @@ def alone(simulator: BlockSimulator) -> Alone:
             lost_s[:, entity] = _by_slot(service, edges_s)
         down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
         for entity, demand in enumerate(demands):
-            crossed = {link for route in demand.routes for link, _ in route}
-            for member in {member for link in crossed for member in simulator.prepared.links[link]}:
-                weakens[:, entity] |= down[member]
+            for number, route in enumerate(demand.routes):
+                for member in (member for link, _ in route for member in simulator.prepared.links[link]):
+                    weakens[down[member], entity] |= 1 << number
     restore_s = np.array([_restore_h(plant, part) * HOUR_S for part in range(n)])
     return Alone(lost_s[:n], restore_s, lost_s[n:], weakens)
 
@@ -143,8 +153,8 @@ def on_equipment_alone(
 
 def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:
     return [
-        hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
-        for index, thresholds in enumerate(simulator.thresholds)
+        fade_free.history(simulator.segments(index, log))
+        for index, fade_free in enumerate(simulator.fade_free)
     ]
 
 
