@@ -25,7 +25,7 @@ NETWORK = "network.json"
 BLOCKS = "blocks"
 TABLES = "tables"
 LOCK = "in-use"
-FORMAT = 5
+FORMAT = 6
 """Of a folder, stated in its manifest; raised whenever blocks, tables or manifest change what they hold."""
 
 VERSIONED = ("hopyears", "numpy", "scipy", "numba", "simpy", "itur", "pandas", "pyarrow")

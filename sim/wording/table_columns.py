@@ -117,7 +117,12 @@ TABLES = {
         "a service and an exact set of causes",
         "service cause unavailable_min_per_year severely_errored_s_per_year share",
     ),
-    "service_months": TableWords("a service and a calendar month", "service month unavailable_min_per_year"),
+    "service_months": TableWords(
+        "a service and a calendar month", "service month unavailable_min_per_year outages_seen"
+    ),
+    "longest_outages": TableWords(
+        "an outage of a service, of its ten longest", "service number began duration_s cause block start_s"
+    ),
     "service_throughput": TableWords(
         "a direction of a service and a rate", f"{_DIRECTION} rate_mbit_s exceeded_share"
     ),

@@ -232,7 +232,7 @@ def test_small_and_demo_are_in_order(tmp_path: Path) -> None:
     assert source.network.hop("hill-mill").site_b == "mill"
     demo = read_network(DEMO)
     assert len(demo.network.hops) >= 20
-    assert len(demo.network.services) == 15
+    assert len(demo.network.services) == 14
 
 
 def test_faults_of_all_kinds_are_told_together(tmp_path: Path) -> None:

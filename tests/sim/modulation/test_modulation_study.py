@@ -259,7 +259,12 @@ def test_the_verb_prints_and_stores(tmp_path, capsys):
     assert {each.name for each in (out / "figures").iterdir()} == FIGURES
     assert main([*words, "--years", "1", "--out", str(out)]) == 2
     assert "output folder is in use" in capsys.readouterr().err
-    assert main(["report", str(out)]) == 2
+    assert main(["report", str(out)]) == 0
+    assert capsys.readouterr().out == f"{out / 'report.html'}\n"
+    page = (out / "report.html").read_text()
+    assert "Fixed at 1024 states instead of adaptive, 3 hops together would have" in page
+    assert page.count("<figure>") == len(FIGURES)
+    assert main(["explain", str(out), "--service", "x"]) == 2
     assert "folder is not a run" in capsys.readouterr().err
     # Years are added, and the study is the one that was never stopped.
     assert main([*words, "--years", "3", "--out", str(out), "--resume"]) == 0
