@@ -59,6 +59,14 @@ class Radio(Entry):
             "default each hop's",
         ),
     ] = None
+    mtbf_h: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1e9,
+            description="mean time between failures of outdoor radios of this type [h]; default their kind's",
+        ),
+    ] = None
     mounting: Annotated[
         Literal["direct", "waveguide"],
         Field(description="on the antenna, or apart from it at the end of a waveguide"),

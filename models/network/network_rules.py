@@ -22,10 +22,12 @@ from hopyears.models.network.network import (
 )
 from hopyears.models.network.network_references import (
     antenna_references,
+    contract_references,
     indoor_unit_references,
     named,
     part_references,
     power_references,
+    price_references,
     radio_references,
     site_references,
     unique_ids,
@@ -65,11 +67,14 @@ def hop_equipment(network: Network) -> Iterator[Fault]:
 
 
 def bundled_hops(network: Network) -> Iterator[Fault]:
-    """Hops of a bundle run side by side, written from the same site to the same site."""
+    """Hops of a bundle run side by side, from the same site to the same site; no hop has a bundle's name."""
     ends: dict[str, Hop] = {}
+    names = {hop.id for hop in network.hops}
     for hop in network.hops:
         if hop.bundle is None:
             continue
+        if hop.bundle in names:
+            yield Fault(named("hop", hop.id), "bundle", f'"{hop.bundle}"', "a name that no hop has")
         first = ends.setdefault(hop.bundle, hop)
         if (hop.site_a, hop.site_b) != (first.site_a, first.site_b):
             found = f'"{hop.bundle}" from "{hop.site_a}" to "{hop.site_b}"'
@@ -210,6 +215,8 @@ RULES: tuple[Rule, ...] = (
     power_references,
     indoor_unit_references,
     part_references,
+    price_references,
+    contract_references,
     hop_lengths,
     extent,
     hop_equipment,
@@ -224,6 +231,8 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     antenna_references: ("antennas",),
     power_references: ("power",),
     indoor_unit_references: ("indoor_units", "radios"),
+    price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
+    contract_references: ("services",),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

@@ -60,8 +60,7 @@ def run(options: argparse.Namespace) -> int:
 
         print(write_replay(again, Path(options.page)))
         return 0
-    story = story_of(again)
-    story = replace(story, service=labels[options.service])
+    story = replace(story_of(again), service=labels[options.service])
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
     return 0
 

@@ -29,6 +29,8 @@ _STATE = "default that follows from other fields; state the field"
 _FINE = "finer than any figure shown"
 _WARNS = "warns only"
 _NO_MEAN = "moves no mean"
+_SAYS = "moves what is said only"
+_COSTS = "more cost time; what they leave open is told as a chance"
 
 _ROWS = {
     "models.judging.outage_rule": (
@@ -57,7 +59,7 @@ _ROWS = {
         ("LOG_SPEED_SD", "", "spread of fade durations", _LAW),
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
-    "models.air.storm": (("DEFAULT_STORMS", "", "how cells gather; speed and bearing are fields", _FITTED),),
+    "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
     "sim.multipath.night_pattern": (
         ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
@@ -91,7 +93,6 @@ _ROWS = {
     "sim.hops.design_doubts": (
         ("TESTED_OCCURRENCE", "", "occurrence of multipath", _WARNS),
         ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
-        ("MOST_RAIN", "", "share of the year with rain", _WARNS),
         ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
         ("HEAVIEST_RAIN_MM_H", "mm/h", "rain that no place exceeds", _WARNS),
     ),
@@ -101,10 +102,23 @@ _ROWS = {
         ("COMMANDED_S", "s", "gap at a change of route by command", _STATE),
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
+    "sim.services.service_data": (
+        ("LEAST_SHORTFALL_MBIT_S", "Mbit/s", "shortfall that counts as none", _FINE),
+    ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
         ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),
+        ("SELDOM_PER_YEAR", "1/year", "single failures below which pairs are put in", _NO_MEAN),
+        ("MOST_SPARES", "", "of a store that is emptied by hand", _NO_MEAN),
+    ),
+    "sim.rare.earlier": (
+        ("BY_THEMSELVES", "", "share of those histories without an earlier failure put in", _NO_MEAN),
+        ("EVEN_SHARE", "", "of the lags of earlier failures that are even", _NO_MEAN),
+        ("REACH_S", "s", "largest such lag", _NO_MEAN),
+    ),
+    "sim.rare.strikes": (
+        ("EVEN_CHANCE", "", "that a strike put in takes each radio, in half of them", _NO_MEAN),
     ),
     "sim.rare.alone": (
         (
@@ -117,6 +131,11 @@ _ROWS = {
     "sim.rare.service_figures": (
         ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
     ),
+    "sim.rare.year_law": (("MOST_WEATHER_YEARS", "years", "joined with each year of failures", _NO_MEAN),),
+    "sim.studies.method_error": (
+        ("RAIN_ERROR", "", "of P.530's rain attenuation, where asked for", "published, from memory"),
+        ("MULTIPATH_ERROR_DB", "dB", "of P.530's multipath fades, where asked for", "published, from memory"),
+    ),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),
     ),
@@ -127,6 +146,27 @@ _ROWS = {
             "outage of a hop assumed where none was seen",
             "bounds only: see the list above",
         ),
+    ),
+    "sim.money.service_money": (("BAD_YEAR", "", "share of years within the penalty of a bad one", _SAYS),),
+    "sim.studies.ranking": (("RESAMPLES", "", "of the bootstrap of a ranking", _FINE),),
+    "sim.advice.candidates": (
+        ("LARGER_BATTERY", "", "times as long lasts a larger battery", "state a candidate of your own"),
+    ),
+    "sim.advice.search": (
+        ("ENUMERATED", "", "candidates up to which all sets are looked at", _COSTS),
+        ("KEPT", "", "best sets that a search remembers", _COSTS),
+    ),
+    "sim.advice.gains": (("MOST_PAIRS", "", "pairs of hops judged together", _COSTS),),
+    "sim.advice.estimate": (
+        ("GAIN_BLOCKS", "", "blocks on which gains are judged", _COSTS),
+        ("MOST_NAMED_PAIRS", "", "pairs of the user's candidates judged together", _COSTS),
+    ),
+    "sim.advice.confirm": (
+        ("CONTENDERS", "", "sets that are simulated against each other", _COSTS),
+        ("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),
+        ("MOST_STEPS", "", "steps of the order that are simulated", _COSTS),
+        ("SURE_ENOUGH", "", "chance of a right choice that ends the spending", _COSTS),
+        ("ROUNDS", "", "of the search for a target", _COSTS),
     ),
 }
 

@@ -33,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Judge blocks of the run again without each thing, and print what that saves."""
     from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import workers_of
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.importance import ALL, importance, write_importance
@@ -52,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
             service=options.service,
             n_blocks=options.blocks,
             single_parts=options.parts,
-            workers=options.workers,
+            workers=workers_of(options),
             progress=bar,
         )
     if options.csv:
@@ -73,9 +74,11 @@ def _print(table: "pd.DataFrame", years: int) -> None:
     first = table.iloc[0]
     title = (
         f"{first['service']}: minutes saved a year of {number(first['unavailable_min_per_year'])}, had it "
-        f"never gone wrong ({years} years)"
+        f"never gone wrong; {number(first['below_committed_min_per_year'])} below committed ({years} years)"
     )
-    shown = plain_table(title, ("kind", "what", "saved min/year", "share", "sure"), ("kind", "what"))
+    shown = plain_table(
+        title, ("kind", "what", "saved min/year", "share", "sure", "saved below committed"), ("kind", "what")
+    )
     rows = (
         [
             row["kind"],
@@ -83,6 +86,7 @@ def _print(table: "pd.DataFrame", years: int) -> None:
             difference(row, "saved_min_per_year"),
             per_cent(row["share"]),
             "yes" if row["sure"] else "no",
+            difference(row, "below_saved_min_per_year"),
         ]
         for row in records(table)
     )

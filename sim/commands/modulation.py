@@ -1,7 +1,6 @@
 """``hopyears modulation``: adaptive against fixed modulation, on the same weather, nights and failures."""
 
 import argparse
-import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,9 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from hopyears.sim.wording.wording import Cell
+
+GOES_ON = "--resume goes on from there"
+"""What a stopped run is told."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -67,19 +69,12 @@ def run(options: argparse.Namespace) -> int:
     prepared = prepare(source.network, request.options)
     asked = {"hops": hops, "states": options.states}
     with progress_bar("years") as bar:
-        try:
-            if options.out is None:
-                tables = modulation_study(prepared, request, **asked, progress=bar)
-            else:
-                tables = kept_study(
-                    source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
-                )
-        except KeyboardInterrupt:
-            kept = "nothing is kept without --out"
-            if options.out is not None:
-                kept = f"finished blocks are kept in {options.out}, --resume goes on from there"
-            print(f"stopped; {kept}", file=sys.stderr)
-            return 1
+        if options.out is None:
+            tables = modulation_study(prepared, request, **asked, progress=bar)
+        else:
+            tables = kept_study(
+                source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
+            )
     console = terminal()
     shown = {name: relabelled(table, labels) for name, table in tables.items()}
     _print(console, shown, every_row=options.all)
@@ -94,7 +89,7 @@ def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, ti
     from hopyears.sim.modulation.store import STUDY
     from hopyears.sim.storage.run_folder import RunFolder
 
-    years = RunFolder(out, STUDY).manifest()["years"]
+    years = RunFolder(out, STUDY).results_rest_on()["years"]
     for picture in write_pictures(tables, out, note=f"{title}, {years} years"):
         say(console, f"{picture.path}: {picture.caption}")
 

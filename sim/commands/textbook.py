@@ -32,6 +32,7 @@ def run(options: argparse.Namespace) -> int:
     import pandas as pd
 
     from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import workers_of
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.runs.textbook_distance import distance_table, queue_table
@@ -48,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
     table = distance_table(opened.prepared, opened.folder)
     if options.blocks and opened.prepared.options.queues and opened.prepared.options.failures:
         with progress_bar("blocks") as bar:
-            waiting = queue_table(opened, n_blocks=options.blocks, workers=options.workers, progress=bar)
+            waiting = queue_table(opened, n_blocks=options.blocks, workers=workers_of(options), progress=bar)
         table = pd.concat([table, waiting], ignore_index=True)
     if options.service is not None:
         table = table[table["service"] == options.service]

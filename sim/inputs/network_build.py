@@ -11,6 +11,7 @@ from hopyears.models.network.entry import Entry
 from hopyears.models.network.network import (
     Antenna,
     ClimateChange,
+    Contract,
     Crew,
     Depot,
     Hop,
@@ -21,6 +22,7 @@ from hopyears.models.network.network import (
     Network,
     PartChange,
     Power,
+    Prices,
     Radio,
     RepairRules,
     Service,
@@ -45,6 +47,7 @@ ENTRY_LISTS: dict[str, type[Entry]] = {
     "radios": Radio,
     "antennas": Antenna,
     "services": Service,
+    "contracts": Contract,
     "parts": PartChange,
     "power": Power,
     "indoor_units": IndoorUnit,
@@ -58,6 +61,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "losses": Losses,
     "repair": RepairRules,
     "lightning": LightningRisk,
+    "prices": Prices,
 }
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}
 KNOWN_KEYS = ("title", *ENTRY_LISTS, *SINGLE_ENTRIES, *TABLE_KEYS)

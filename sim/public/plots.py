@@ -86,7 +86,8 @@ class Plots:
 
     def modulations(self, axes: Axes | None = None) -> Axes:
         """Share of channel time of each hop in each modulation."""
-        table, hops = self._tables["hop_modulations"], list(self._hops["hop"])
+        table = self._tables["hop_modulations"]
+        hops = [hop for hop in self._hops["hop"] if hop in set(table["hop"])]
         shown = table[table["hop"].isin(hops)]
         return _drawn(
             lambda on: rate_figures.modulation_bars(shown, on, hops=hops), axes, height_in(len(hops))

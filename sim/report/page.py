@@ -26,6 +26,7 @@ from hopyears.sim.wording import wording
 from hopyears.sim.wording.answer import first_answer, judged, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
+from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
 from hopyears.sim.wording.names import for_readers, labels_of
 from hopyears.sim.wording.rows import (
     cause_rows,
@@ -107,6 +108,12 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
         objectives_summary=objectives_summary(objectives),
         rates=[rate_rows(row) for row in worst],
         details=details(tables, names),
+        money={
+            "cost": cost_rows_of_run(results.network, tables["costs"]),
+            "heads": ITEM_HEADS,
+            "items": item_rows(tables["costs"]),
+            "services": money_rows(tables["service_money"]),
+        },
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_tables(tables),

@@ -263,7 +263,7 @@ def test_the_server_of_workers_starts_for_several_blocks_only(
     words: str, wanted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[bool] = []
-    monkeypatch.setattr("hopyears.sim.runs.processes.begin_early", lambda: started.append(True))
+    monkeypatch.setattr("hopyears.sim.runs.processes.start_server", lambda: started.append(True))
     monkeypatch.chdir(tmp_path)  # nothing of what is named is there
     assert main(words.split()) == 2
     assert bool(started) == wanted

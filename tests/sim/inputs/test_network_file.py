@@ -20,9 +20,9 @@ from hopyears.sim.inputs.network_file import (
     NetworkSource,
     file_schema,
     read_network,
-    read_plan,
     with_network,
 )
+from hopyears.sim.inputs.plan_file import read_plan
 
 DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"
 
@@ -454,7 +454,8 @@ TABLE_FAULTS = [
     ),
     (
         {"sites": SITES.replace("id,", "Id,", 1)},
-        f'sites.csv: column is "Id"; must be one of {", ".join([*Site.model_fields][:6])} and 4 more. '
+        f'sites.csv: column is "Id"; must be one of {", ".join([*Site.model_fields][:6])} and '
+        f"{len(Site.model_fields) - 6} more. "
         'Did you mean "id"?',
     ),
     (
