@@ -27,7 +27,7 @@ from hopyears.sim.wording.answer import first_answer, judged, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
-from hopyears.sim.wording.names import for_readers
+from hopyears.sim.wording.names import for_readers, labels_of
 from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
@@ -71,6 +71,8 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
     replays : mapping, optional
         Pages of outages to which it links.
     """
+    labels = labels_of(results.network)["services"]
+    replays = {(labels.get(service, service), n): page for (service, n), page in (replays or {}).items()}
     results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
