@@ -37,19 +37,18 @@ def source_digest(module: str) -> str:
     while waiting:
         name = waiting.pop()
         if name in sys.modules and name not in seen:
-            seen[name], imported = _source_and_imports(name)
-            waiting += imported
+            seen[name] = inspect.getsource(sys.modules[name])
+            waiting += _imports(seen[name], module.partition(".")[0])
     return hashlib.blake2b(repr(sorted(seen.items())).encode(), digest_size=16).hexdigest()
 
 
 @cache
-def _source_and_imports(module: str) -> tuple[str, list[str]]:
-    """Source of a loaded module; what it imports from its own package, and the modules of that."""
-    source, package = inspect.getsource(sys.modules[module]), module.partition(".")[0]
+def _imports(source: str, package: str) -> list[str]:
+    """Names that a source imports from a package, and the modules that they stand in."""
     found = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.ImportFrom)]
     inside = [node for node in found if (node.module or "").partition(".")[0] == package]
     names = [f"{node.module}.{alias.name}" for node in inside for alias in node.names]
-    return source, [*names, *(node.module or "" for node in inside)]
+    return [*names, *(node.module or "" for node in inside)]
 
 
 kernel = _compiler()

@@ -227,6 +227,16 @@ class Plant:
         )
 
     @cached_property
+    def chains_of(self) -> dict[int, list[tuple[int, int]]]:
+        """(group, chain) of each part whose failure makes transmitters change over."""
+        return _by_part([group.chains for group in self.groups])
+
+    @cached_property
+    def stops(self) -> dict[int, list[tuple[int, int]]]:
+        """(group, chain) of each part whose mending stops a transmitter."""
+        return _by_part([group.stopped_by for group in self.groups])
+
+    @cached_property
     def beside(self) -> dict[str, tuple[int, ...]]:
         """Parts that are worked on together, by their common name."""
         found: dict[str, tuple[int, ...]] = {}
@@ -264,6 +274,15 @@ class Plant:
             store = self.depots[depot]
             distance_km = great_circle_km(crews, store) + great_circle_km(store, place)
         return distance_km * self.repair.road_factor / crews.speed_km_h + place.access_h
+
+
+def _by_part(chains: Sequence[Sequence[tuple[int, ...]]]) -> dict[int, list[tuple[int, int]]]:
+    found: dict[int, list[tuple[int, int]]] = {}
+    for group, each in enumerate(chains):
+        for chain, parts in enumerate(each):
+            for part in parts:
+                found.setdefault(part, []).append((group, chain))
+    return found
 
 
 class _Placed(Protocol):

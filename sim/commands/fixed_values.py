@@ -57,7 +57,7 @@ _ROWS = {
         ("LOG_SPEED_SD", "", "spread of fade durations", _LAW),
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
-    "models.air.storm": (("DEFAULT_STORMS", "", "how cells gather; speed and bearing are fields", _FITTED),),
+    "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
     "sim.multipath.night_pattern": (
         ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
@@ -91,7 +91,6 @@ _ROWS = {
     "sim.hops.design_doubts": (
         ("TESTED_OCCURRENCE", "", "occurrence of multipath", _WARNS),
         ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
-        ("MOST_RAIN", "", "share of the year with rain", _WARNS),
         ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
         ("HEAVIEST_RAIN_MM_H", "mm/h", "rain that no place exceeds", _WARNS),
     ),

@@ -11,6 +11,7 @@ TITLES = {
     "operator": "how to run: what fails, crews, spares, power, planned work",
     "analyst": "how to judge: intervals, promises, textbook, measured data",
     "running": "network files, runs and what comes out",
+    "cluster": "many years on many machines, and what a large network costs",
     "glossary": "the trade's terms in a sentence each",
     "science": "what is computed, by which source, and where it ends",
     "commands": "every verb with every option",

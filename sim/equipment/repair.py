@@ -1,5 +1,6 @@
 """The life of a part on the SimPy clock: fails, is noticed, waits for spare, crew and weather, is mended."""
 
+import math
 from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.stores import Stores
+from hopyears.sim.equipment.weather import Times
 
 Process = Generator[simpy.Event, Any, None]
 
@@ -32,7 +34,7 @@ class Workshop:
     dispatcher: Dispatcher
     stores: Stores
     horizon_s: float
-    storms: Sequence[tuple[list[float], list[float]]]
+    storms: Sequence[tuple[Times, Times]]
     chains_of: dict[int, list[tuple[int, int]]]
     stops: dict[int, list[tuple[int, int]]]
     hits: dict[int, list[float]] = field(default_factory=dict)
@@ -73,7 +75,7 @@ def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     env, count, worn_s = shop.env, 0, first_failure_s
     hits, put_in = shop.hits.get(part, []), shop.put_in.times_s.get(part, ())
     while True:
-        struck_s = next((hit for hit in hits if hit > env.now), float("inf"))
+        struck_s = next((hit for hit in hits if hit > env.now), math.inf) if hits else math.inf
         when_s = min(worn_s, struck_s, *(time_s for time_s in put_in if time_s > env.now))
         if when_s >= shop.horizon_s:
             return

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from hopyears.models.air.rain_attenuation import specific_attenuation_db_km
-from hopyears.models.air.rain_law import annual_rain_probability, annual_rain_rate_mm_h
+from hopyears.models.air.rain_law import annual_rain_rate_mm_h
 from hopyears.models.basics.faults import Doubt, Fault, grouped
 from hopyears.models.equipment.indoor_unit import parts_of_site
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
@@ -19,9 +19,6 @@ TESTED_OCCURRENCE = 20.0
 
 LARGEST_OCCURRENCE = 100.0
 """Beyond this no law holds and fades overlap all the time (our own)."""
-
-MOST_RAIN = 0.25
-"""Share of the year with rain that no place of the maps comes near (250 tried: 0.15 at most); our own."""
 
 HEAVIEST_RAIN_MM_H = 300.0
 """Rain rate above which no place of the maps has its 0.001 % (P.837-7; the most that a climate may state)."""
@@ -156,13 +153,6 @@ def _spare_doubts(network: Network, taken: set[str]) -> Iterator[Doubt]:
 
 def _climate_doubts(network: Network) -> Iterator[Doubt]:
     law = network_climate(network).rain_law
-    share = annual_rain_probability(law)
-    if share > MOST_RAIN:
-        yield Doubt(
-            "climate",
-            f"it rains {100.0 * share:.0f} % of the year by monthly rainfall and temperature; beyond "
-            f"{100.0 * MOST_RAIN:.0f} % blocks take long",
-        )
     rate, own = network.climate.rain_rate_001_mm_h, float(annual_rain_rate_mm_h(law, 1e-4))
     if rate is not None and own > 0.0 and not 1.0 / LARGEST_SCALE <= rate / own <= LARGEST_SCALE:
         yield Doubt(

@@ -15,7 +15,6 @@ from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
-from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
@@ -68,12 +67,23 @@ class Alone:
             Parts that count.
         """
         restore_s = np.where(among, self.restore_s, 0.0)
-        by_itself = np.where(self.lost_s > 0.0, restore_s[:, None], 0.0).max(axis=0, initial=0.0)
+        by_itself = np.array([restore_s[stops].max(initial=0.0) for stops in (self.lost_s > 0.0).T])
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
 
 
 def alone(simulator: BlockSimulator) -> Alone:
-    """Fail every part of a network by itself, then strike every site, one long after the other."""
+    """Fail every part of a network by itself, then strike every site, one long after the other.
+
+    Once for a network made ready.
+    """
+    known = simulator.prepared.known
+    if "alone" not in known:
+        known["alone"] = _each_alone(simulator)
+    found: Alone = known["alone"]
+    return found
+
+
+def _each_alone(simulator: BlockSimulator) -> Alone:
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
     edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
@@ -143,8 +153,8 @@ def on_equipment_alone(
 
 def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:
     return [
-        hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
-        for index, thresholds in enumerate(simulator.thresholds)
+        fade_free.history(simulator.segments(index, log))
+        for index, fade_free in enumerate(simulator.fade_free)
     ]
 
 

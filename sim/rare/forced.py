@@ -111,7 +111,7 @@ def strikes_per_year(prepared: Prepared) -> _Floats:
     exposed = np.bincount(plant.part_site[plant.outdoor_parts], minlength=len(plant.sites))
     if plant.lightning is None or not (options.rain and options.failures):
         return np.zeros(len(plant.sites))
-    place = (prepared.rain_law, prepared.storms, prepared.region, prepared.site_km)
+    place = (prepared.weather, prepared.storms, prepared.region, prepared.site_km)
     stormy_h = storm_share(*place, storm_reach(prepared.network)) * HOURS_PER_YEAR
     harm = 1.0 - (1.0 - plant.lightning.damage_chance) ** exposed
     return np.asarray(plant.lightning.strikes_per_storm_h * stormy_h * harm)

@@ -13,7 +13,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.intervals import Intervals, followed
+from hopyears.models.basics.intervals import Intervals, empty_intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
@@ -22,6 +22,7 @@ from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE, Ways, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import PutIn
+from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare import earlier
 from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import ByHand
@@ -190,10 +191,14 @@ def _losses_to_failures(
     years = history.duration_s / SECONDS_PER_YEAR
     yield OWN, OF_FAILURES, fade_free(simulator, history.log).scaled(1.0 / years), 1.0 / years
     histories, forced = numbers
+    fair = empty_intervals(len(plant.sites))
+    weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
     for hand in by_hand:
         never, months = _held(plant, hand, -np.inf), hand is by_hand[0]
         for draw in range(histories):
-            log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
+            log = simulator.failures(
+                plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never
+            )
             lost = fade_free(simulator, log).scaled(1.0 / years)
             yield HISTORIES, draw, lost.of(hand.services, months=months), 1.0 / years
         if hand.events.size:

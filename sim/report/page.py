@@ -14,7 +14,7 @@ from hopyears.sim.report.illustrations import illustrations
 from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
 from hopyears.sim.runs.objective_counts import objectives_summary
 from hopyears.sim.wording import wording
-from hopyears.sim.wording.answer import first_answer, textbook_sentence
+from hopyears.sim.wording.answer import first_answer, judged, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
@@ -63,6 +63,7 @@ def report_page(results: "Results") -> str:
     objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]
     worst = wording.records(worst_first(services))
+    noun, judged_table, judged_causes = judged(tables)
     years = float(results.manifest["years"])
     with look():
         pictures = {name: Markup(svg) for name, svg in illustrations(tables).items()}
@@ -70,7 +71,7 @@ def report_page(results: "Results") -> str:
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
         run=_run_facts(results.manifest, results.network),
         caution=results.manifest.get("caution") or CAUTION,
-        answer=first_answer(services, causes, years),
+        answer=first_answer(judged_table, judged_causes, years, noun=noun),
         textbook=textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}

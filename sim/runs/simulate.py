@@ -5,11 +5,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
 from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.rare.alone import alone
 from hopyears.sim.runs.block_pool import Workers
 from hopyears.sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from hopyears.sim.runs.stopping import PrecisionGoal, reached, service_number
@@ -114,6 +116,7 @@ def simulate(
     with folder.locked():
         folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
         prepared = prepare(source.network, request.options, designs)
+        alone(BlockSimulator(prepared))  # known to all workers, and to the summary
         enough = None if request.until is None else reached(prepared, request.until)
         plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
         fill_folder(

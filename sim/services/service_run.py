@@ -132,9 +132,11 @@ class ServiceRun:
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
         owner = sweep.service[: seconds.size]
+        by_owner = np.argsort(owner, kind="stable")
+        shares = np.searchsorted(owner[by_owner], np.arange(sweep.choice.size + 1))
         histories = []
         for s in range(sweep.choice.size):
-            own = np.flatnonzero(owner == s)
+            own = by_owner[shares[s] : shares[s + 1]]
             entries = order[cuts[s] : cuts[s + 1]]
             number = np.searchsorted(own, result[entries]).astype(np.int32)
             tables = (sweep.rate[own], sweep.down[own], sweep.causes[own], seconds[own])

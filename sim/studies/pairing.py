@@ -1,12 +1,9 @@
 """Whether a plan met the very weather and failures of the network it changes, and if not, why."""
 
-import dataclasses
-
 import numpy as np
 
 from hopyears.models.equipment.plant import PlantPart
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.hops.hop_design import network_centre_deg
 from hopyears.sim.rare.service_figures import ServiceFigures
 
 
@@ -14,8 +11,13 @@ def lost_pairing(base: ServiceFigures, plan: ServiceFigures) -> list[str]:
     """Why draws of a plan are not those of the base, in words; empty where they are."""
     one, other = base.prepared, plan.prepared
     reasons = []
-    if one.options.rain and _weather(one) != _weather(other):
-        reasons.append("all storms are others: the plan moves the region or the climate that they come from")
+    if one.options.rain and _storms(one) != _storms(other):
+        reasons.append("all storms are others: the plan changes the climate that they come from")
+    elif one.options.rain and one.weather.centre_deg != other.weather.centre_deg:
+        reasons.append(
+            "the same storms lie a little otherwise: the plan moves the middle of the network, about which "
+            "the map is drawn"
+        )
     if one.options.failures:
         if moved := _moved_supplies(one, other):
             reasons.append(
@@ -29,9 +31,11 @@ def lost_pairing(base: ServiceFigures, plan: ServiceFigures) -> list[str]:
     return reasons
 
 
-def _weather(prepared: Prepared) -> object:
-    """All that decides which storms are drawn, and where."""
-    return network_centre_deg(prepared.network), _plain((prepared.region, prepared.rain_law, prepared.storms))
+def _storms(prepared: Prepared) -> object:
+    """All that decides which storms are born: they come from the map of the globe, whatever the network."""
+    rate_mm_h = prepared.network.climate.rain_rate_001_mm_h
+    stated_at = None if rate_mm_h is None else prepared.weather.centre_deg
+    return prepared.network.climate, prepared.storms, stated_at
 
 
 def _moved_supplies(one: Prepared, other: Prepared) -> int:
@@ -42,14 +46,6 @@ def _moved_supplies(one: Prepared, other: Prepared) -> int:
         sides.append({site.id: (prepared.network.power_of(site), built.power) for site, built in named})
     common = sides[0].keys() & sides[1].keys()
     return sum(sides[0][i][0] == sides[1][i][0] and sides[0][i][1] != sides[1][i][1] for i in common)
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return tuple(_plain(getattr(value, field.name)) for field in dataclasses.fields(value))
-    return tuple(map(_plain, value)) if isinstance(value, tuple) else value
 
 
 def _rare(figures: ServiceFigures) -> list[PlantPart]:

@@ -25,13 +25,17 @@ def part_unavailability(prepared: Prepared, site_index: int, radio: Radio | None
     Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
     storm delays a climb. ``radio`` is the type of outdoor radios.
     """
-    chances, network = {}, prepared.network
-    for key, kind in prepared.built.plant.kinds.items():
-        restore_h = _restore_h(prepared, site_index, kind)
-        factor = network.sites[site_index].failure_factor
-        factor *= 1.0 if radio is None else over_kind(network, key, radio)
-        chances[key] = kind.affecting_share * restore_h / (kind.life.mean_h / factor + restore_h)
-    return chances
+    known: dict[tuple[int, str | None], dict[str, float]]
+    known = prepared.known.setdefault("part_unavailability", {})
+    asked = (site_index, None if radio is None else radio.id)
+    if asked not in known:
+        chances, network = known.setdefault(asked, {}), prepared.network
+        for key, kind in prepared.built.plant.kinds.items():
+            restore_h = _restore_h(prepared, site_index, kind)
+            factor = network.sites[site_index].failure_factor
+            factor *= 1.0 if radio is None else over_kind(network, key, radio)
+            chances[key] = kind.affecting_share * restore_h / (kind.life.mean_h / factor + restore_h)
+    return known[asked]
 
 
 def _restore_h(prepared: Prepared, site_index: int, kind: PartKind) -> float:

@@ -33,7 +33,7 @@ def labels_of(network: Network | Mapping[str, Any]) -> dict[str, dict[str, str]]
         }
         return {key: _labels((each.id, each.name) for each in entries) for key, entries in lists.items()}
     return {
-        key: _labels((str(each["id"]), each.get("name")) for each in network.get(key) or ())
+        key: _labels((str(each["id"]), each.get("name")) for each in network.get(key) or () if "id" in each)
         for key in ("sites", "hops", "services")
     }
 

@@ -454,7 +454,8 @@ TABLE_FAULTS = [
     ),
     (
         {"sites": SITES.replace("id,", "Id,", 1)},
-        f'sites.csv: column is "Id"; must be one of {", ".join([*Site.model_fields][:6])} and 4 more. '
+        f'sites.csv: column is "Id"; must be one of {", ".join([*Site.model_fields][:6])} and '
+        f"{len(Site.model_fields) - 6} more. "
         'Did you mean "id"?',
     ),
     (
