@@ -31,8 +31,11 @@ def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
     C.-H. Chen, J. Lin, E. Yucesan, S. E. Chick, Simulation budget allocation for further enhancing the
     efficiency of ordinal optimization, Discrete Event Dynamic Systems 10 (2000) 251-270, theorem 1.
     """
-    own = np.maximum(spreads, 1e-12 * max(float(spreads.max(initial=0.0)), 1e-300))
-    gaps = np.maximum(differences, 1e-6 * own[1:])
+    scale = float(spreads.max(initial=0.0))
+    if not scale > 0.0:  # nothing is known of any spread: equal shares
+        return np.full(spreads.size, 1.0 / spreads.size)
+    own = np.maximum(spreads / scale, 1e-12)
+    gaps = np.maximum(differences / scale, 1e-6 * own[1:])
     others = (own[1:] / gaps) ** 2
     best = own[0] * np.sqrt(((others / own[1:]) ** 2).sum())
     shares = np.concatenate([[best], others])
@@ -81,7 +84,7 @@ def next_blocks(values: list[_Floats], more: int, most: int) -> list[int]:
     Parameters
     ----------
     values : list of float arrays
-        Blocks of each set so far, from the first on, two at least; less is better.
+        Blocks of each set so far, from the first on; less is better.
     more : int
         Blocks to spend, at least 1.
     most : int
@@ -99,7 +102,8 @@ def next_blocks(values: list[_Floats], more: int, most: int) -> list[int]:
         return [min(counts[0] + more, most)]
     both = [min(counts[i], counts[best]) for i in others]
     pairs = [values[i][:n] - values[best][:n] for i, n in zip(others, both, strict=True)]
-    spreads = np.array([max(p.std(ddof=1) for p in pairs), *(p.std(ddof=1) for p in pairs)])
+    own = [float(p.std(ddof=1)) if len(p) > 1 else 0.0 for p in pairs]
+    spreads = np.array([max(own), *own])
     shares = allocation(np.array([max(float(p.mean()), 0.0) for p in pairs]), spreads)[1:]
     shares = shares / shares.sum()
     total = sum(counts[i] for i in others) + more

@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,7 @@ PLAN = '[[hops]]\nid = "ridge-quay"\nscheme = "1+1 HSB"\n\n[[power]]\nid = "stan
 SHORT = {
     "simulate": ["--block-years", "1", "--replications", "1", "--workers", "1"],
     "compare": ["--block-years", "1", "--replications", "1", "--workers", "1"],
+    "advise": ["--block-years", "1", "--replications", "1", "--workers", "1"],
     "modulation": ["--block-years", "1", "--workers", "1"],
     "importance": ["--blocks", "1", "--workers", "1"],
     "textbook": ["--workers", "1"],
@@ -82,10 +84,8 @@ def prepared(folder: Path) -> None:
 
 def shortened(words: list[str]) -> list[str]:
     """The command with so few years that a test may run it."""
-    years = [
-        str(int(word) // 100) if before == "--years" else word
-        for before, word in zip(["", *words], words, strict=False)
-    ]
+    pairs = pairwise(["", *words])
+    years = [str(int(word) // 100) if before == "--years" else word for before, word in pairs]
     return [*years, *SHORT.get(words[0], [])]
 
 
