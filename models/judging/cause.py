@@ -48,8 +48,12 @@ EQUIPMENT = (
 """Everything that breaks and is mended."""
 
 
+_NAMES = {Cause.MAINTENANCE: "planned work"}
+"""Causes that people call by another name than their flag's."""
+
+
 @lru_cache(maxsize=65536)
 def cause_label(causes: int) -> str:
     """Readable name of a set of causes: ``rain``, ``outdoor radio``, or ``power + rain`` for several."""
-    names = [flag.name.lower().replace("_", " ") for flag in Cause if flag and causes & flag and flag.name]
+    names = [_NAMES.get(flag, (flag.name or "").lower().replace("_", " ")) for flag in Cause if flag & causes]
     return " + ".join(sorted(names)) if names else "none"

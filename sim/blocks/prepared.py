@@ -131,6 +131,12 @@ class Prepared:
         routes = self.demands[service].routes
         return sorted({hop for route in routes for link in self.hops_along(route) for hop in link})
 
+    @property
+    def bundles(self) -> dict[str, tuple[int, ...]]:
+        """Hops of each bundle of several, by its name."""
+        several = (hops for hops in self.links[: len(self.designs)] if len(hops) > 1)
+        return {str(self.designs[hops[0]].hop.bundle): hops for hops in several}
+
     def link_of_hops(self) -> dict[int, int]:
         """Link that each hop is of, alone or in a bundle."""
         n_hops = len(self.designs)
@@ -224,13 +230,24 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
     rates.
     """
     law, known, centre = field_law(network), network.climate, network_centre_deg(network)
-    mapped = network_climate(network).rain_law
     if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
         return uniform_weather(
             law, region, DEFAULT_POPULATION, storms, centre_deg=centre, drift=drift_law(network)
         )
-    scale = float(law.mean_rate_mm_h[0] / mapped.mean_rate_mm_h[0])
-    return map_weather(centre, region, DEFAULT_POPULATION, storms, rate_scale=scale, drift=drift_law(network))
+    return map_weather(
+        centre,
+        region,
+        DEFAULT_POPULATION,
+        storms,
+        rate_scale=rate_scale(network),
+        drift=drift_law(network),
+    )
+
+
+def rate_scale(network: Network) -> float:
+    """Rain rates of the field over those of the maps, from the rate that the user has measured."""
+    mapped = network_climate(network).rain_law
+    return float(field_law(network).mean_rate_mm_h[0] / mapped.mean_rate_mm_h[0])
 
 
 def drift_law(network: Network) -> DriftLaw:

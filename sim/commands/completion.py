@@ -6,7 +6,7 @@ SHELLS = ("bash", "zsh", "tcsh")
 FILES = frozenset(
     (
         *("network", "source", "sites", "hops", "mapping", "folder", "plan", "run"),
-        *("out", "csv", "json", "to", "against"),
+        *("out", "csv", "json", "to", "page", "against"),
     )
 )
 """Arguments that name a file or a folder."""

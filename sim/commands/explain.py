@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
@@ -21,6 +22,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--worst", type=int, default=10, metavar="N", help="outages to list (default 10)")
     parser.add_argument("--outage", type=int, metavar="K", help="open number K of the list, 1 is the longest")
     parser.add_argument(
+        "--page",
+        metavar="FILE",
+        help="write a page that plays the hours around that outage again (default the longest)",
+    )
+    parser.add_argument(
         "--steps", type=int, default=60, metavar="N", help="most lines of its timeline (default 60)"
     )
 
@@ -29,7 +35,7 @@ def run(options: argparse.Namespace) -> int:
     """List the worst outages, or open one."""
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
-    from hopyears.sim.studies.explain import explain, worst_outages
+    from hopyears.sim.studies.explain import reopen, story_of, worst_outages
     from hopyears.sim.wording.names import id_of, labels_of
 
     for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
@@ -41,14 +47,20 @@ def run(options: argparse.Namespace) -> int:
     options.service = id_of(options.service, labels)
     outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
     console = terminal()
-    if options.outage is None:
+    if options.outage is None and options.page is None:
         _print_list(console, labels[options.service], outages)
         return 0
-    if options.outage > len(outages):
+    number = options.outage or 1
+    if number > len(outages):
         found = f"{len(outages)} outages" if outages else "no outage"
-        raise InputError(f"--outage is {options.outage}; must be 1 to {len(outages)}: the run has {found}")
-    story = explain(opened, options.service, outages[options.outage - 1])
-    story = replace(story, service=labels[options.service])
+        raise InputError(f"--outage is {number}; must be 1 to {len(outages)}: the run has {found}")
+    again = reopen(opened, options.service, outages[number - 1])
+    if options.page is not None:
+        from hopyears.sim.report.replay_page import write_replay
+
+        print(write_replay(again, Path(options.page)))
+        return 0
+    story = replace(story_of(again), service=labels[options.service])
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
     return 0
 
@@ -81,7 +93,7 @@ def _print_list(console: "Console", service: str, outages: Sequence["Outage"]) -
         for i, outage in enumerate(outages, start=1)
     )
     _table(console, f"{service}: longest outages", ("number", "began (UTC)", "lasted", "causes"), rows)
-    say(console, "--outage NUMBER opens one.")
+    say(console, "--outage NUMBER opens one; --page FILE plays it again.")
 
 
 def _table(console: "Console", title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

@@ -56,13 +56,16 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError, read_network
     from hopyears.sim.modulation.store import kept_study
     from hopyears.sim.modulation.study import modulation_study
-    from hopyears.sim.wording.names import labels_of, relabelled
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     if options.resume and options.out is None:
         raise InputError("--resume is given without --out; must be given with the folder of the study")
     source = read_network(options.network)
     request = run_request(options)
-    hops = None if options.hop is None or "all" in options.hop else options.hop
+    labels = labels_of(source.network)
+    hops = None
+    if options.hop is not None and "all" not in options.hop:
+        hops = [id_of(hop, labels["hops"]) for hop in options.hop]
     prepared = prepare(source.network, request.options)
     asked = {"hops": hops, "states": options.states}
     with progress_bar("years") as bar:
@@ -73,11 +76,10 @@ def run(options: argparse.Namespace) -> int:
                 source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
             )
     console = terminal()
-    labels = labels_of(source.network)
     shown = {name: relabelled(table, labels) for name, table in tables.items()}
     _print(console, shown, every_row=options.all)
     if options.out is not None:
-        _draw(console, tables, options.out, f"{source.network.title}, seed {request.seed}")
+        _draw(console, shown, options.out, f"{source.network.title}, seed {request.seed}")
     return 0
 
 
@@ -99,7 +101,11 @@ def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]", *, every_ro
         names = list(dict.fromkeys(every[kind]))
         kept = names if every_row else names[:ROWS_SHOWN]
         own, shares = (frame[frame[kind].isin(kept)] for frame in (every, tables[f"{kind}_modulations"]))
-        for table in (_cases(kind, own), _modulations(kind, shares)):
+        shown = [_cases(kind, own), _modulations(kind, shares)]
+        if kind == "hop" and len(tables["hop_weather"]):
+            beside = tables["hop_weather"]
+            shown.insert(1, _weather(beside[beside["hop"].isin(kept)]))
+        for table in shown:
             print_table(console, table)
         if len(kept) < len(names):
             say(console, f"... and {len(names) - len(kept)} more {kind}s (--all shows them)")
@@ -156,6 +162,25 @@ def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
         if against_best:
             cells += [figure_and_ends(row, "adaptive_below_min_per_year")[0] if fixed else ""]
         fill(table, [cells])
+    return table
+
+
+def _weather(frame: "pd.DataFrame") -> "Table":
+    """Hops as they are, beside weather alone: equipment hides what weather does."""
+    from hopyears.sim.wording.wording import figure_and_ends, records
+
+    heads = {
+        "unavailable min/year": "unavailable_min_per_year",
+        "by weather alone": "weather_unavailable_min_per_year",
+        "below best min/year": "below_best_min_per_year",
+        "by weather alone ": "weather_below_best_min_per_year",
+        "steps/year": "steps_per_year",
+        "by weather alone  ": "weather_steps_per_year",
+    }
+    table = plain_table("hops as they are, beside weather alone", ("hop", *heads), ("hop",))
+    for row in records(frame):
+        cells: list[str | Cell] = [str(row["hop"])]
+        fill(table, [[*cells, *(figure_and_ends(row, name) for name in heads.values())]])
     return table
 
 

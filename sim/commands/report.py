@@ -1,21 +1,103 @@
-"""``hopyears report``: one web page, readable offline, from the results of a run."""
+"""``hopyears report``: one web page from the results of a run, and pages that replay its outages."""
 
 import argparse
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hopyears.sim.runs.results import Results
+
+DEFAULT_REPLAYS = 3
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN and where to write."""
-    parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
+    parser.add_argument("run", metavar="RUN", help="folder that simulate, compare or modulation wrote")
     parser.add_argument("--to", metavar="FILE", help="page to write; default RUN/report.html")
+    parser.add_argument(
+        "--replays",
+        type=int,
+        default=DEFAULT_REPLAYS,
+        metavar="N",
+        help="pages beside it on which the N longest outages are played again, whose blocks are drawn anew "
+        f"(default {DEFAULT_REPLAYS})",
+    )
+    parser.add_argument(
+        "--brief",
+        action="store_true",
+        help="instead a page for those who decide: one sheet of A4, default RUN/brief.html",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
     """Write the page and print where it is."""
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.modulation.store import STUDY
+    from hopyears.sim.report.brief import write_brief
     from hopyears.sim.report.page import write_report
     from hopyears.sim.runs.results import Results
 
+    if options.replays < 0:
+        raise InputError(f"--replays is {options.replays}; must be at least 0")
     folder = Path(options.run)
+    if (folder / "differences.parquet").is_file():
+        print(_compared(folder, Path(options.to) if options.to else folder / "report.html"))
+        return 0
+    if (folder / STUDY).is_file():
+        print(_studied(folder, Path(options.to) if options.to else folder / "report.html"))
+        return 0
     results = Results.load(folder)
-    print(write_report(results, Path(options.to) if options.to else folder / "report.html"))
+    if options.brief:
+        print(write_brief(results, Path(options.to) if options.to else folder / "brief.html"))
+        return 0
+    page = Path(options.to) if options.to else folder / "report.html"
+    replays = _replays(results, folder, page, options.replays)
+    print(write_report(results, page, run=str(folder), replays=replays))
     return 0
+
+
+def _compared(folder: Path, page: Path) -> Path:
+    """Write the page of a comparison; its manifest is that of the base."""
+    from hopyears.sim.report.study_page import write_compare
+    from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.storage.stored_tables import stored_table
+
+    manifest = RunFolder(folder / "base").manifest()
+    return write_compare(stored_table(folder, "differences").to_pandas(), manifest, page)
+
+
+def _studied(folder: Path, page: Path) -> Path:
+    """Write the page of a study of modulation."""
+    from hopyears.sim.modulation.page import write_modulation
+    from hopyears.sim.modulation.store import STUDY
+    from hopyears.sim.storage.run_folder import RunFolder
+
+    study = RunFolder(folder, STUDY)
+    tables = {name: table.to_pandas() for name, table in study.read_results().items()}
+    return write_modulation(tables, {**study.manifest(), **study.results_rest_on()}, page)
+
+
+def _replays(results: "Results", folder: Path, page: Path, n: int) -> dict[tuple[str, int], str]:
+    """Write the replays of the longest outages beside the page; none where the run cannot be drawn again."""
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.report.page_rows import longest_rows
+    from hopyears.sim.report.replay_page import write_replay
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.explain import reopen, worst_outages
+    from hopyears.sim.wording.names import labels_of
+
+    longest = longest_rows(results.tables["longest_outages"])[:n]
+    if not longest:
+        return {}
+    written, labels = {}, labels_of(results.network)["services"]
+    try:
+        opened = open_run(folder)
+        for place, row in enumerate(longest, start=1):
+            outage = worst_outages(opened, row["service"], row["number"])[row["number"] - 1]
+            path = page.with_name(f"{page.stem}-outage-{place}.html")
+            print(write_replay(reopen(opened, row["service"], outage), path))
+            written[labels[row["service"]], row["number"]] = path.name
+    except InputError as error:
+        print(f"warning: no replays: {error}", file=sys.stderr)
+    return written

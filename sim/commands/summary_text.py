@@ -87,6 +87,7 @@ def _answer_table(noun: str, table: "pd.DataFrame", causes: "pd.DataFrame") -> "
         "textbook min/year",
     )
     shown = plain_table("", heads, (noun, level_name(FIRST_ANSWER_LEVEL), "main cause"))
+    shown.columns[heads.index("main cause")].no_wrap = True
     main = main_groups(causes, noun)
     for row in records(table):
         shown.add_row(

@@ -72,7 +72,7 @@ def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Pic
     partial.mkdir()
     pictures = []
     with look():
-        for name, figure, caption in _drawn(tables, note):
+        for name, figure, caption in drawn_figures(tables, note):
             write_png(figure, partial / f"{name}.png", description=caption)
             pictures.append(Picture(final / f"{name}.png", caption))
     shutil.rmtree(final, ignore_errors=True)
@@ -80,7 +80,8 @@ def write_pictures(tables: Tables, folder: Path | str, *, note: str) -> list[Pic
     return pictures
 
 
-def _drawn(tables: Tables, note: str) -> Iterator[tuple[str, Figure, str]]:
+def drawn_figures(tables: Tables, note: str) -> Iterator[tuple[str, Figure, str]]:
+    """Each figure of a study with its name and what it shows, ``note`` in its heading."""
     hops, services, undelivered = (tables[name] for name in ("hops", "services", "undelivered"))
     if len(hops):
         lost = "difference_min_per_year"  # where a modulation never works, there is nothing to choose

@@ -86,8 +86,9 @@ class Results(stored.Results):
     def plot(self) -> "Plots":
         """Figures by name, for instance ``results.plot.map()``; each gives its axes."""
         from hopyears.plots import Plots
+        from hopyears.sim.wording.names import labels_of
 
-        return Plots(self.tables)
+        return Plots(self.tables, labels_of(self.network))
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -27,7 +27,6 @@ from hopyears.sim.report.scales import (
 )
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
 from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group
-from hopyears.sim.wording.wording import number
 
 Floats = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -74,6 +73,33 @@ def unavailable_minutes(table: pd.DataFrame, axes: Axes, *, name: str = "service
     shown = [True, bool((~seen).any()), bool(np.isfinite(textbook).any())]
     kept = [mark for mark, show in zip(marks, shown, strict=True) if show]
     return legend_above(axes, kept, gap_points=17.0)
+
+
+def differences(table: pd.DataFrame, axes: Axes, *, name: str = "service") -> Axes:
+    """Difference in unavailable minutes a year of each row with its 95 % interval; hollow where not sure.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``name``, ``difference_min_per_year`` with ``_low`` and ``_high``, ``sure``. Drawn from top
+        to bottom.
+    axes : Axes
+    name : str
+        Column of the names.
+    """
+    rows = named_rows(axes, table[name])
+    best, low, high = (
+        table[f"difference_min_per_year{end}"].to_numpy(np.float64) for end in ("", "_low", "_high")
+    )
+    sure = table["sure"].to_numpy(np.bool_)
+    axes.axvline(0.0, color=INK, linewidth=0.9)
+    axes.hlines(rows, low, high, color=ACCENT, linewidth=2.2, alpha=0.55)
+    axes.plot(best[sure], rows[sure], "o", color=ACCENT, markersize=5.5)
+    axes.plot(best[~sure], rows[~sure], "o", color=ACCENT, markersize=5.5, markerfacecolor="white")
+    axes.set_xlabel("difference in unavailable minutes a year, plan less base")
+    axes.grid(axis="x")
+    axes.set_axisbelow(True)
+    return axes
 
 
 def cause_bars(
@@ -161,32 +187,65 @@ def phase_bars(table: pd.DataFrame, axes: Axes, *, name: str = "kind") -> Axes:
     return legend_above(axes, marks)
 
 
+FEW_OUTAGES = 5
+"""A month that rests on fewer outages is marked."""
+
+DARK_SHADE = 0.35
+"""From this share of the colour scale on, text is white."""
+
+
+def months_of(table: pd.DataFrame, names: Sequence[str]) -> tuple[Floats, Floats]:
+    """Minutes of an average year and outages seen of each service and month, shape (n, 12)."""
+    minutes, outages = (
+        table.pivot_table(index="service", columns="month", values=column, aggfunc="sum")
+        .reindex(index=list(names), columns=range(1, 13))
+        .fillna(0.0)
+        .to_numpy(np.float64)
+        for column in ("unavailable_min_per_year", "outages_seen")
+    )
+    return minutes, outages
+
+
+def month_shades(minutes: Floats, outages: Floats) -> Floats:
+    """Place of each month on the colour scale, 0 to 1; -1 where it rests on few outages or none."""
+    known = (outages >= FEW_OUTAGES) & (minutes > 0.0)
+    low, high = colour_limits(minutes[known], decades=2.5)
+    return np.where(known, np.asarray(LogNorm(low, high)(np.maximum(minutes, low))), -1.0)
+
+
+def month_text(minutes: float, outages: int) -> str:
+    """A month's minutes in two figures; in brackets where they rest on few outages, empty where on none."""
+    if minutes <= 0.0:
+        return ""
+    text = "·" if minutes < 0.05 else f"{minutes:,.0f}" if minutes >= 9.95 else f"{minutes:.2g}"
+    return text if outages >= FEW_OUTAGES else f"({text})"
+
+
 def month_map(table: pd.DataFrame, axes: Axes, *, names: Sequence[str]) -> Axes:
     """Unavailable minutes of each calendar month and service in an average year, darker for more.
 
     Parameters
     ----------
     table : DataFrame
-        Columns ``service``, ``month`` (1 to 12), ``unavailable_min_per_year``.
+        Columns ``service``, ``month`` (1 to 12), ``unavailable_min_per_year``, ``outages_seen``.
     axes : Axes
     names : sequence of str
         Which services, from top to bottom.
+
+    Notes
+    -----
+    A cell that rests on fewer than ``FEW_OUTAGES`` outages is in brackets and without colour.
     """
-    wide = table.pivot_table(
-        index="service", columns="month", values="unavailable_min_per_year", aggfunc="sum"
-    )
-    minutes = wide.reindex(index=list(names), columns=range(1, 13)).fillna(0.0).to_numpy(np.float64)
+    minutes, outages = months_of(table, names)
     rows = named_rows(axes, names)
-    low, high = colour_limits(minutes, decades=2.5)
-    norm = LogNorm(low, high)
-    for row, line in zip(rows, minutes, strict=True):
-        for month, value in enumerate(line):
-            shade = float(norm(max(value, low)))
-            colour = tuple(map(float, ramp(np.array([shade]))[0])) if value > 0.0 else "#ffffff"
+    shades = month_shades(minutes, outages)
+    for i, row in enumerate(rows):
+        for month, (value, shade) in enumerate(zip(minutes[i], shades[i], strict=True)):
+            colour = tuple(map(float, ramp(np.array([shade]))[0])) if shade >= 0.0 else "#ffffff"
             axes.barh(row, 1.0, left=month - 0.5, height=0.94, color=colour, edgecolor="white")
-            dark = value > 0.0 and shade > 0.35
+            dark = shade > DARK_SHADE
             axes.text(
-                month, row, number(value) if value >= 0.05 else "·",
+                month, row, month_text(value, int(outages[i, month])),
                 ha="center", va="center", fontsize=7.5, color="white" if dark else INK,
             )  # fmt: skip
     axes.set_xlim(-0.5, 11.5)

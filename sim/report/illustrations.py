@@ -13,7 +13,7 @@ from hopyears.sim.report.map import map_height_in, network_map
 from hopyears.sim.report.scales import LEGEND_LINE_IN, figure_of, legend_lines
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
 from hopyears.sim.wording.rows import worst_first
-from hopyears.sim.wording.wording import records
+from hopyears.sim.wording.wording import bounded, records
 
 MOST_ROWS = 40
 """Services or hops that a figure shows at most, the worst first; the tables hold all."""
@@ -37,15 +37,17 @@ def illustrations(tables: Tables) -> dict[str, str]:
 
 def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
     services, hops = worst_first(tables["services"]), worst_first(tables["hops"])
-    yield "map", _map(tables["hops"], tables["sites"])
+    yield "map", map_picture(tables["hops"], tables["sites"])
     if len(services):
-        yield "minutes", _minutes(services.head(MOST_ROWS))
+        yield "minutes", minutes_picture(services.head(MOST_ROWS))
         yield "rates", _rates(services.head(MOST_CURVES), tables["service_throughput"])
         if (services["unavailable_min_per_year"] > 0.0).any():
             yield "causes", _causes(services.head(MOST_ROWS), tables["service_causes"])
-            yield "months", _months(services.head(MOST_ROWS), tables["service_months"])
     if len(tables["hop_modulations"]):
-        yield "modulations", _modulations(list(hops["hop"].head(MOST_ROWS)), tables["hop_modulations"])
+        radios = hops["hop"][
+            hops["hop"].isin(tables["hop_modulations"]["hop"])
+        ]  # a bundle has none of its own
+        yield "modulations", _modulations(list(radios.head(MOST_ROWS)), tables["hop_modulations"])
     if len(tables["hop_capacity"]):
         yield "capacities", _capacities(hops.head(MOST_CURVES), tables["hop_capacity"])
     shown = failed_parts(tables["part_failures"])
@@ -64,8 +66,9 @@ def height_in(n_rows: int) -> float:
     return 0.6 + ROW_IN * n_rows
 
 
-def _map(hops: pd.DataFrame, sites: pd.DataFrame) -> str:
-    (axes,) = new_axes(map_height_in(sites, WIDTH_IN))
+def map_picture(hops: pd.DataFrame, sites: pd.DataFrame, *, most_in: float = math.inf) -> str:
+    """The map, at most so high [inch]."""
+    (axes,) = new_axes(min(map_height_in(sites, WIDTH_IN), most_in))
     network_map(hops, axes, sites=sites)
     figure_of(axes).set_layout_engine("none")
     return inline_svg(
@@ -75,10 +78,13 @@ def _map(hops: pd.DataFrame, sites: pd.DataFrame) -> str:
     )
 
 
-def _minutes(services: pd.DataFrame) -> str:
+def minutes_picture(services: pd.DataFrame, *, name: str = "service") -> str:
+    """Unavailable minutes of services, or hops, from top to bottom."""
     (axes,) = new_axes(height_in(len(services)), head_in=0.5)
-    figures.unavailable_minutes(services, axes)
-    return _svg(axes, "minutes", "Unavailable minutes a year of each service with 95 % interval")
+    figures.unavailable_minutes(services, axes, name=name)
+    first = records(services)[0]
+    worst = f"; the worst is {first[name]} with {bounded(first, 'unavailable_min_per_year')}"
+    return _svg(axes, "minutes", f"Unavailable minutes a year of each {name} with 95 % interval{worst}")
 
 
 def _causes(services: pd.DataFrame, causes: pd.DataFrame) -> str:
@@ -125,12 +131,6 @@ def _panels(curves: Sequence[tuple[str, pd.DataFrame, float | None]], rate: str)
         if place:  # one legend is enough
             axes.get_legend().remove()  # type: ignore[union-attr]
     return panels[0]
-
-
-def _months(services: pd.DataFrame, months: pd.DataFrame) -> str:
-    (axes,) = new_axes(0.5 + ROW_IN * len(services))
-    figures.month_map(months, axes, names=list(services["service"]))
-    return _svg(axes, "months", "Unavailable minutes of each service in each calendar month")
 
 
 def _modulations(hops: list[str], modulations: pd.DataFrame) -> str:

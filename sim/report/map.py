@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from hopyears.models.radio.scheme import parse_scheme
 from hopyears.sim.report.labels import Box, place_labels
-from hopyears.sim.report.scales import RAMP, colour_limits, figure_of, tick_log_axis
+from hopyears.sim.report.scales import RAMP, colour_limits, figure_of, round_ticks
 from hopyears.sim.wording.palette import FAINT, INK
-from hopyears.sim.wording.wording import number
+from hopyears.sim.wording.wording import given, number
 
 Floats = NDArray[np.float64]
 
@@ -162,7 +162,9 @@ def _colour_bar(axes: Axes, norm: LogNorm, minutes: Floats) -> None:
         aspect=45, pad=0.02, anchor=(0.0, 0.0),
     )  # fmt: skip
     bar.outline.set_visible(False)
-    tick_log_axis(bar.ax.xaxis, float(norm.vmin or 1.0), float(norm.vmax or 1.0))
+    ticks = round_ticks(float(norm.vmin or 1.0), float(norm.vmax or 1.0))
+    bar.set_ticks(ticks, labels=[given(tick) for tick in ticks], minor=False)
+    bar.ax.minorticks_off()
     bar.set_label("unavailable minutes a year of the hop by itself", loc="left")
 
 

@@ -1,16 +1,25 @@
-"""One web page from the results of a run: everything on it stands in the file, and no script is needed."""
+"""One web page from the results of a run: all of it stands in the file, and it reads without its script."""
 
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from hopyears.sim.equipment.failure_log import PHASES
-from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.report.drawing import look
-from hopyears.sim.report.illustrations import illustrations
+from hopyears.sim.report.figures import FEW_OUTAGES
+from hopyears.sim.report.illustrations import MOST_ROWS, illustrations
+from hopyears.sim.report.page_rows import (
+    MONTH_NAMES,
+    MOST_WORST,
+    Replays,
+    longest_rows,
+    month_rows,
+    worst_month_sentence,
+    worst_rows,
+)
+from hopyears.sim.report.written import page_template, write_page
 from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
 from hopyears.sim.runs.objective_counts import objectives_summary
 from hopyears.sim.wording import wording
@@ -18,7 +27,7 @@ from hopyears.sim.wording.answer import first_answer, judged, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
-from hopyears.sim.wording.names import for_readers
+from hopyears.sim.wording.names import for_readers, labels_of
 from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
@@ -50,28 +59,43 @@ SOURCES_OF_OUTAGE = ("rain", "multipath", "failures")
 """Options whose absence the textbook sum does not know of."""
 
 
-def report_page(results: "Results") -> str:
+def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None = None) -> str:
     """The page as HTML text.
 
     Parameters
     ----------
     results : Results
         Of a run with at least one finished block.
+    run : str
+        Folder of the run, for commands that the page names.
+    replays : mapping, optional
+        Pages of outages to which it links.
     """
+    labels = labels_of(results.network)["services"]
+    replays = {(labels.get(service, service), n): page for (service, n), page in (replays or {}).items()}
     results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]
-    worst = wording.records(worst_first(services))
     noun, judged_table, judged_causes = judged(tables)
+    worst = wording.records(worst_first(services))
+    names = [str(row["service"]) for row in worst]
     years = float(results.manifest["years"])
     with look():
         pictures = {name: Markup(svg) for name, svg in illustrations(tables).items()}
-    page: str = _template().render(
+    page: str = page_template("page.html").render(
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
         run=_run_facts(results.manifest, results.network),
         caution=results.manifest.get("caution") or CAUTION,
         answer=first_answer(judged_table, judged_causes, years, noun=noun),
+        noun=noun,
+        worst=worst_rows(noun, judged_table, judged_causes),
+        more_than_worst=max(len(judged_table) - MOST_WORST, 0),
+        months=month_rows(tables["service_months"], names[:MOST_ROWS]),
+        month_names=MONTH_NAMES,
+        few=FEW_OUTAGES,
+        worst_month=worst_month_sentence(tables["service_months"]),
+        longest=longest_rows(tables["longest_outages"], run=run, replays=replays),
         textbook=textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}
@@ -83,7 +107,7 @@ def report_page(results: "Results") -> str:
         objectives=objective_rows(objectives),
         objectives_summary=objectives_summary(objectives),
         rates=[rate_rows(row) for row in worst],
-        details=details(tables, [str(row["service"]) for row in worst]),
+        details=details(tables, names),
         money={
             "cost": cost_rows_of_run(results.network, tables["costs"]),
             "heads": ITEM_HEADS,
@@ -101,23 +125,9 @@ def report_page(results: "Results") -> str:
     return page
 
 
-def write_report(results: "Results", path: Path) -> Path:
-    """Write the page under a temporary name, then rename: an old page stays until the new one is whole.
-
-    Raises
-    ------
-    InputError
-        If it cannot be written.
-    """
-    text = report_page(results)
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        partial.write_text(text, encoding="utf-8")
-        partial.replace(path)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise InputError(f"{path}: report cannot be written ({error.strerror})") from None
-    return path
+def write_report(results: "Results", path: Path, *, run: str = "RUN", replays: Replays | None = None) -> Path:
+    """Write the page; raises as ``write_page``."""
+    return write_page(report_page(results, run=run, replays=replays), path)
 
 
 def rain_words(options: Mapping[str, Any], network: Mapping[str, Any]) -> str:
@@ -167,14 +177,3 @@ def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[
         "other": other,
         "versions": dict(manifest.get("versions", {})),
     }
-
-
-def _template() -> Any:
-    environment = Environment(
-        loader=PackageLoader("hopyears.sim.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("page.html")

@@ -104,6 +104,17 @@ def tick_log_axis(axis: Axis, low: float, high: float, *, most: int = 8) -> None
     axis.set_major_formatter(FuncFormatter(lambda value, _: given(value)))
 
 
+def round_ticks(low: float, high: float) -> list[float]:
+    """Three round values or more between the ends of a logarithmic scale that spans a factor of 2 or more."""
+    for steps_of_decade in ((1.0,), (1.0, 3.0), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0)):
+        decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+        found = [step * 10.0**power for power in decades for step in steps_of_decade]
+        found = [value for value in found if low * 0.999 <= value <= high * 1.001]
+        if len(found) >= 3:
+            return found
+    return [low, math.sqrt(low * high), high]
+
+
 RAMP = ListedColormap(colormaps["magma_r"](np.linspace(0.12, 0.86, 256)), "hopyears")
 """From light (little) to dark (much), even in lightness: matplotlib's magma without its ends."""
 

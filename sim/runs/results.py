@@ -21,6 +21,7 @@ RESULT_TABLES = (
     "service_directions",
     "service_causes",
     "service_months",
+    "longest_outages",
     "service_throughput",
     "service_undelivered",
     "priority_undelivered",

@@ -31,6 +31,7 @@ from hopyears.sim.rare.cause_figures import cause_seconds
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
+from hopyears.sim.runs.longest_outages import longest_outages
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.promise import target_table, year_table
 from hopyears.sim.runs.summary_failures import failure_frames
@@ -70,6 +71,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_directions": direction_table(prepared, blocks, figures),
         "service_causes": cause_table(total, "service"),
         "service_months": month_table(total),
+        "longest_outages": longest_outages(total, folder.manifest()["block_years"]),
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
@@ -178,12 +180,13 @@ def cause_table(total: Tally, kind: str) -> pd.DataFrame:
 
 
 def month_table(total: Tally) -> pd.DataFrame:
-    """Unavailable minutes of each calendar month (1 to 12), mean over the years."""
+    """Unavailable minutes of each calendar month (1 to 12), mean over the years, and their outages."""
     frame = total.to_frame("service_month")
     frame = frame[frame["direction"] == "both"]
-    summed = frame.groupby(["service", "month"], sort=False)["unavailable_s"].sum().reset_index()
+    summed = frame.groupby(["service", "month"], sort=False)[["unavailable_s", "outages"]].sum().reset_index()
     summed["month"] += 1
     summed["unavailable_min_per_year"] = summed.pop("unavailable_s") / 60.0 / total.years
+    summed["outages_seen"] = summed.pop("outages").astype("int64")
     return summed
 
 

@@ -28,7 +28,7 @@ from hopyears.sim.services.service_data import ServiceHistory
 HOP, SITE, PART, SINGLE, CAUSE = "hop", "site", "part kind", "part", "cause"
 """Kinds of targets."""
 
-RAIN, MULTIPATH, POWER, MAINTENANCE, LIGHTNING = "rain", "multipath", "power", "maintenance", "lightning"
+RAIN, MULTIPATH, POWER, MAINTENANCE, LIGHTNING = "rain", "multipath", "power", "planned work", "lightning"
 """Names of the targets of kind ``CAUSE``."""
 
 NEVER = Law.exponential(1e30)
@@ -131,7 +131,7 @@ def plant_without(prepared: Prepared, target: Target) -> Plant:
             supply = {kind.key: replace(kind, life=NEVER) for kind in kinds_at(Place.SUPPLY)}
             kinds = {**plant.kinds, **supply}
             return replace(plant, kinds=kinds, sites=tuple(_steady(site) for site in plant.sites))
-        case "cause", "maintenance":
+        case "cause", "planned work":
             return replace(plant, sites=tuple(replace(site, planned=()) for site in plant.sites))
         case "cause", "lightning":
             return replace(plant, lightning=None)

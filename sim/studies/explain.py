@@ -128,13 +128,39 @@ def worst_outages(run: OpenedRun, service_id: str, n: int) -> list[Outage]:
     return found[:n]
 
 
-def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
-    """The story of one outage: its block is simulated again, and everything around the outage looked up.
+@dataclass(frozen=True)
+class Reopened:
+    """A block simulated again, in which an outage was found as it was stored.
+
+    Attributes
+    ----------
+    run : OpenedRun
+    outage : Outage
+    service_index : int
+        Of the outage.
+    simulator : BlockSimulator
+    draws : BlockDraws
+    hops : sequence of HopHistory
+    services : sequence of ServiceHistory
+        With their rates recorded.
+    """
+
+    run: OpenedRun
+    outage: Outage
+    service_index: int
+    simulator: BlockSimulator
+    draws: BlockDraws
+    hops: Sequence[HopHistory]
+    services: Sequence[ServiceHistory]
+
+
+def reopen(run: OpenedRun, service_id: str, outage: Outage) -> Reopened:
+    """Simulate the block of an outage again.
 
     Raises
     ------
     InputError
-        If the block simulated again does not hold the outage: the program itself has changed since.
+        If it does not hold the outage then: the program itself has changed since.
     """
     service_index = run.service_index(service_id)
     simulator = BlockSimulator(run.prepared)
@@ -145,9 +171,20 @@ def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
         )
         for i, segments in enumerate(draws.segments)
     ]
-    service = simulator.services(hops, draws.log, draws.duration_s, record_rates=True)[service_index]
-    _check_same(run, service, service_index, outage)
-    return _story(run, simulator, draws, hops, service, service_index, outage)
+    services = simulator.services(hops, draws.log, draws.duration_s, record_rates=True)
+    _check_same(run, services[service_index], service_index, outage)
+    return Reopened(run, outage, service_index, simulator, draws, hops, services)
+
+
+def explain(run: OpenedRun, service_id: str, outage: Outage) -> Story:
+    """The story of one outage: its block is simulated again, and everything around the outage looked up.
+
+    Raises
+    ------
+    InputError
+        As ``reopen``.
+    """
+    return story_of(reopen(run, service_id, outage))
 
 
 def _check_same(run: OpenedRun, service: ServiceHistory, service_index: int, outage: Outage) -> None:
@@ -161,15 +198,11 @@ def _check_same(run: OpenedRun, service: ServiceHistory, service_index: int, out
         )
 
 
-def _story(
-    run: OpenedRun,
-    simulator: BlockSimulator,
-    draws: BlockDraws,
-    hops: Sequence[HopHistory],
-    service: ServiceHistory,
-    service_index: int,
-    outage: Outage,
-) -> Story:
+def story_of(opened: Reopened) -> Story:
+    """Everything around an outage in its block."""
+    run, simulator, draws, hops = opened.run, opened.simulator, opened.draws, opened.hops
+    outage, service_index = opened.outage, opened.service_index
+    service = opened.services[service_index]
     prepared = run.prepared
     demand = prepared.demands[service_index]
     window = (float(outage.start_s), float(outage.end_s))

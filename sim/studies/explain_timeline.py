@@ -13,7 +13,7 @@ from hopyears.sim.services.service_data import ServiceHistory
 SERVICE = "service"
 """In place of a hop's name: the step is the service's own."""
 
-_Window = tuple[float, float]
+Window = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def timeline(
     route: tuple[NDArray[np.float64], NDArray[np.int32]],
     n_routes: int,
     hops: Sequence[tuple[HopDesign, HopHistory]],
-    window: _Window,
+    window: Window,
 ) -> tuple[Step, ...]:
     """How things stand at the start of a window [s] and every change until its end, in order of time.
 
@@ -66,24 +66,25 @@ def timeline(
     hops : sequence of (HopDesign, HopHistory)
     window : tuple of two float
     """
-    steps = [*_service_steps(service, route, n_routes, window)]
+    steps = [*service_steps(service, route, n_routes, window)]
     for design, hop in hops:
-        steps += _hop_steps(design, hop, window)
+        steps += hop_steps(design, hop, window)
     return tuple(sorted(steps, key=lambda step: (step.time_s, step.what == SERVICE)))
 
 
-def _within(time_s: NDArray[np.float64], window: _Window) -> range:
+def _within(time_s: NDArray[np.float64], window: Window) -> range:
     """Rows in force within a window: the one that it begins with, and those that begin in it."""
     first = max(int(np.searchsorted(time_s, window[0], side="right")) - 1, 0)
     return range(first, int(np.searchsorted(time_s, window[1], side="left")))
 
 
-def _service_steps(
+def service_steps(
     service: ServiceHistory,
     route: tuple[NDArray[np.float64], NDArray[np.int32]],
     n_routes: int,
-    window: _Window,
+    window: Window,
 ) -> Iterator[Step]:
+    """How a service stands at the start of a window [s], and its changes; parameters as ``timeline``."""
     times = {max(float(service.time_s[i]), window[0]) for i in _within(service.time_s, window)}
     times |= {max(float(route[0][i]), window[0]) for i in _within(route[0], window)}
     before: tuple[object, ...] = ()
@@ -105,7 +106,8 @@ def _service_steps(
         before = now
 
 
-def _hop_steps(design: HopDesign, hop: HopHistory, window: _Window) -> Iterator[Step]:
+def hop_steps(design: HopDesign, hop: HopHistory, window: Window) -> Iterator[Step]:
+    """How a hop stands at the start of a window [s], and every change in it."""
     names = np.concatenate(([0], design.steps.states))
     for i in _within(hop.time_s, window):
         row = int(hop.state[i])

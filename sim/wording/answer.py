@@ -22,8 +22,12 @@ from hopyears.sim.wording.wording import (
     plural,
     records,
     service_availability,
+    verdict,
     verdict_counts,
 )
+
+WEAK_SPOTS_NAMED = 3
+"""Services that miss the level of the first answer are named up to so many, the worst first."""
 
 
 def shares_by_group(causes: pd.DataFrame) -> list[tuple[str, float]]:
@@ -76,6 +80,7 @@ def first_answer(
             *alone,
         ]
     sentences = [_worst_sentence(worst, causes, noun), _count_sentence(services, noun), *alone]
+    sentences += _missing_sentence(services, causes, noun)
     overall = shares_by_group(causes)
     if overall:
         sentences.append(f"Over all {noun}s, unavailable time comes from {listed(overall)}.")
@@ -127,6 +132,19 @@ def _worst_sentence(worst: "pd.Series[Any]", causes: pd.DataFrame, noun: str) ->
         f"The worst {noun} is {row[noun]}: {number(value)} unavailable minutes a year{margin}, "
         f"an availability of {service_availability(row)}{because}."
     )
+
+
+def _missing_sentence(services: pd.DataFrame, causes: pd.DataFrame, noun: str) -> list[str]:
+    """The weak spots: the worst few that miss the level, each with its main cause; empty below two."""
+    table = services.sort_values("unavailable_min_per_year", ascending=False, kind="stable")
+    missing = [str(row[noun]) for row in records(table) if verdict(row, FIRST_ANSWER_LEVEL) == MISSES]
+    if len(missing) < 2:
+        return []
+    named = [(name, shares_by_group(causes[causes[noun] == name])) for name in missing[:WEAK_SPOTS_NAMED]]
+    words = [f"{name} ({shares[0][0]} {per_cent(shares[0][1])})" for name, shares in named if shares]
+    if len(missing) > WEAK_SPOTS_NAMED:
+        return [f"The weakest spots, with what takes most of their time: {', '.join(words)}."]
+    return [f"The weak spots, with what takes most of their time: {', '.join(words[:-1])} and {words[-1]}."]
 
 
 def _count_sentence(services: pd.DataFrame, noun: str) -> str:

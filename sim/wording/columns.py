@@ -271,6 +271,14 @@ COLUMNS = {
     "below_best_min_per_year": Column(
         "min/year", "time with less than the best rate of this modulation", NOTHING_SEEN
     ),
+    "steps_per_year": Column("1/year", "changes of capacity, either direction", NOTHING_SEEN),
+    "weather_unavailable_min_per_year": Column(
+        "min/year", "unavailable time by weather alone, equipment always in order", NOTHING_SEEN
+    ),
+    "weather_below_best_min_per_year": Column(
+        "min/year", "time with less than the best rate, likewise", NOTHING_SEEN
+    ),
+    "weather_steps_per_year": Column("1/year", "changes of capacity, likewise", NOTHING_SEEN),
     "adaptive_below_min_per_year": Column(
         "min/year", "time in which adaptive modulation has less than that rate", NOTHING_SEEN
     ),
@@ -281,6 +289,7 @@ COLUMNS = {
         _MBIT,
         "undelivered of the committed rates, fixed modulation less adaptive; only in rows of all causes",
     ),
+    "outages_seen": Column("", "outages that began in it, in all years of the run"),
     "number": Column("", "1 is the longest"),
     "began": Column("", "date and time (UTC); years are counted through the run, from 1"),
     "duration_s": Column("s", "length of the outage"),
@@ -303,7 +312,9 @@ for _name, _what in (
     ("outages", "the outages"),
 ):
     COLUMNS[f"{_name}_met"] = Column("", f"whether {_what} found keeps the objective")
-    COLUMNS[f"{_name}_met_confidence"] = Column("", "how sure it is that the long run does, 0 to 1")
+    COLUMNS[f"{_name}_met_confidence"] = Column(
+        "", "how sure it is that the long run does, 0 to 1; not a number without an objective"
+    )
     COLUMNS[f"{_name}_source"] = Column("", "where the objective comes from; empty where there is none")
 COLUMNS |= {
     f"mbit_s_{ending}": Column("Mbit/s", f"rate had for at least {share} of the time")

@@ -42,14 +42,14 @@ OTHER = CauseGroup("no cause recorded", "#d9d9d9", Cause.NONE)
 
 CAUSE_GROUPS = (
     CauseGroup("rain", "#2c62b0", Cause.RAIN),
-    CauseGroup("clear-air fading", "#a5c8e5", Cause.MULTIPATH | Cause.DISPERSION),
+    CauseGroup("clear-air fading", "#61b8eb", Cause.MULTIPATH | Cause.DISPERSION),
     CauseGroup("cross-polar interference", "#12686e", Cause.CROSS_POLAR),
     CauseGroup(OUTDOOR, "#c8502a", causes_shown_as(OUTDOOR)),
     CauseGroup(INDOOR, "#e6b53f", causes_shown_as(INDOOR)),
     LIGHTNING,
     CauseGroup(POWER, "#7d1f35", causes_shown_as(POWER)),
     CauseGroup("switching", "#4fae8c", Cause.SWITCHING),
-    CauseGroup("congestion", "#e9e7b0", Cause.CONGESTION),
+    CauseGroup("congestion", "#a5a51a", Cause.CONGESTION),
     CauseGroup("planned work", "#a583d0", Cause.MAINTENANCE),
     SEVERAL,
     OTHER,

@@ -21,6 +21,10 @@ class TableWords(NamedTuple):
 
 
 IN_TABLE = {
+    ("service_years", "unavailable_min_high"): Column(
+        "min",
+        "upper limit of the 95 % interval of unavailable_min; infinite where the years are too few for one",
+    ),
     ("importance", "kind"): Column("", "what the target is"),
     ("importance", "unavailable_min_per_year"): Column("min/year", "unavailable time as it was"),
     ("importance", "share"): Column("", "share of the time as it was"),
@@ -142,7 +146,12 @@ TABLES = {
         "a service and an exact set of causes",
         "service cause unavailable_min_per_year severely_errored_s_per_year share",
     ),
-    "service_months": TableWords("a service and a calendar month", "service month unavailable_min_per_year"),
+    "service_months": TableWords(
+        "a service and a calendar month", "service month unavailable_min_per_year outages_seen"
+    ),
+    "longest_outages": TableWords(
+        "an outage of a service, of its ten longest", "service number began duration_s cause block start_s"
+    ),
     "service_throughput": TableWords(
         "a direction of a service and a rate", f"{_DIRECTION} rate_mbit_s exceeded_share"
     ),
@@ -171,7 +180,7 @@ TABLES = {
     ),
     "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
     "hops": TableWords(
-        "a hop",
+        "a hop, or a bundle of several",
         f"hop from to scheme length_km frequency_ghz capacity_mbit_s {_OUTAGES} mean_capacity_mbit_s "
         "capacity_99_mbit_s capacity_99_9_mbit_s capacity_99_99_mbit_s capacity_99_999_mbit_s "
         "textbook_min_per_year",
@@ -269,6 +278,11 @@ TABLES = {
         "a hop and a modulation, 0 states for adaptive",
         f"hop {_CASE} below_best_min_per_year* adaptive_below_min_per_year*",
     ),
+    "modulation_hop_weather": TableWords(
+        "a hop as it is, beside weather alone",
+        "hop unavailable_min_per_year* below_best_min_per_year* steps_per_year* "
+        "weather_unavailable_min_per_year* weather_below_best_min_per_year* weather_steps_per_year*",
+    ),
     "modulation_services": TableWords(
         "a service and the modulation at which every hop is fixed, 0 states for adaptive", f"service {_CASE}"
     ),
@@ -304,4 +318,5 @@ def described(table: str) -> Iterator[tuple[str, Column]]:
         yield name, words
         if name != word:
             for end, limit in zip(ENDS, ("lower", "upper"), strict=True):
-                yield f"{name}{end}", Column(words.unit, f"{limit} limit of the {interval} of {name}")
+                usual = Column(words.unit, f"{limit} limit of the {interval} of {name}")
+                yield f"{name}{end}", IN_TABLE.get((table, f"{name}{end}"), usual)

@@ -160,7 +160,7 @@ def test_month_map_darkens_with_the_minutes(axes: Axes) -> None:
     july = [p for p in axes.patches if p.get_y() < 0.0 and p.get_x() == 5.5]
     january = [p for p in axes.patches if p.get_y() < 0.0 and p.get_x() == -0.5]
     assert sum(july[0].get_facecolor()[:3]) < sum(january[0].get_facecolor()[:3])
-    assert "56.0" in [text.get_text() for text in axes.texts]
+    assert "56" in [text.get_text() for text in axes.texts]
     quiet = [p for p in axes.patches if p.get_y() > 1.0]
     assert {p.get_facecolor() for p in quiet} == {(1.0, 1.0, 1.0, 1.0)}
 

@@ -53,6 +53,7 @@ def made_up_results(
         "services": _services(),
         "service_causes": _causes("service", [s[0] for s in SERVICES], SERVICE_MINUTES),
         "service_months": _months(),
+        "longest_outages": _longest(),
         "service_throughput": _curves("service", "rate_mbit_s", [s[0] for s in SERVICES]),
         "service_objectives": _objectives(),
         "service_years": _years(),
@@ -325,9 +326,22 @@ def _months() -> pd.DataFrame:
     season = np.array([1, 1, 2, 3, 6, 10, 14, 12, 6, 3, 1, 1]) / 60.0
     rows = [
         {"service": service[0], "month": month + 1, "unavailable_min_per_year": minutes * season[month]}
+        | {"outages_seen": round(20 * minutes / 240.0 * 60 * season[month] / 14)}
         for (service, minutes), month in product(zip(SERVICES, SERVICE_MINUTES, strict=True), range(12))
     ]
     return pd.DataFrame(rows)
+
+
+def _longest() -> pd.DataFrame:
+    """The second outage of one service is the first of the other: one failure stopped both."""
+    rows = [
+        ("birch-fir", 1, "year 31, 4 Aug 15:20:00", 40_000, "rain", 3, 18_700_000),
+        ("birch-fir", 2, "year 112, 9 Jan 03:00:01", 9_000, "outdoor radio", 11, 800_000),
+        ("cedar-alder", 1, "year 112, 9 Jan 03:00:02", 8_990, "outdoor radio", 11, 800_001),
+        ("cedar-alder", 2, "year 7, 2 Dec 23:59:59", 600, "power + rain", 0, 218_000_000),
+    ]
+    columns = ["service", "number", "began", "duration_s", "cause", "block", "start_s"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def _curves(name: str, rate: str, ids: list[str]) -> pd.DataFrame:
@@ -430,3 +444,17 @@ def _service_money() -> pd.DataFrame:
         **_with_interval("undelivered_value_per_year", 24.0, 1.0),
     }
     return pd.DataFrame([row])
+
+
+def made_up_differences() -> pd.DataFrame:
+    """Differences of one plan on two services; only the first is sure."""
+    row = {
+        "plan": "a", "service": "s<1>",
+        "base_min_per_year": 60.0, "base_min_per_year_low": 50.0, "base_min_per_year_high": 70.0,
+        "plan_min_per_year": 40.0, "plan_min_per_year_low": 30.0, "plan_min_per_year_high": 50.0,
+        "difference_min_per_year": -20.0, "difference_min_per_year_low": -25.0,
+        "difference_min_per_year_high": -15.0, "difference_ses_per_year": 0.0,
+        "difference_ses_per_year_low": -1.0, "difference_ses_per_year_high": 1.0, "sure": True,
+    }  # fmt: skip
+    doubtful = {"difference_min_per_year": 4.0, "difference_min_per_year_low": -1.0, "sure": False}
+    return pd.DataFrame([row, {**row, "service": "s2", **doubtful, "difference_min_per_year_high": 9.0}])

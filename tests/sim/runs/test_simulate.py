@@ -158,7 +158,7 @@ def test_shares_of_outage_and_planned_visits_are_in_the_tables(tmp_path):
     services = tables["services"]
     whole = services["unavailable_min_per_year"].sum()
     sites = tables["site_failures"].set_index("site")
-    planned = tables["service_causes"].query("cause == 'maintenance'")["unavailable_min_per_year"].sum()
+    planned = tables["service_causes"].query("cause == 'planned work'")["unavailable_min_per_year"].sum()
     assert planned > 0.5 * whole
     for found in (crew["outage_min_per_year"], sites.loc["b", "outage_min_per_year"]):
         assert planned <= found <= 1.001 * whole

@@ -1,5 +1,7 @@
 """Plan less base: paired by block and by replication, a bound where nothing differs; costs and ranking."""
 
+from types import SimpleNamespace
+
 import pytest
 from small_networks import source_of, triangle
 
@@ -182,14 +184,17 @@ def test_services_that_one_side_lacks_are_named(compared, sides):
 
 def test_pairing_is_kept_or_its_loss_told(sides):
     assert lost_pairing(sides[0].figures, sides[1].figures) == []
-    far = [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]
-    moved = read_plan({"sites": far}, source_of(network())).network
     options = ModelOptions(failures=False, anchoring=False, multipath=False)
-    slower = read_plan({"climate": {"storm_speed_km_h": 20.0}}, source_of(network())).network
-    same, shifted, others = (
-        type("F", (), {"prepared": prepare(each, options), "by_hand": ()})()
-        for each in (network(), moved, slower)
+    plans = (
+        {"sites": [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]},
+        {"sites": [{"id": "near", "latitude_deg": 45.02, "longitude_deg": 11.2}]},
+        {"climate": {"storm_speed_km_h": 20.0}},
     )
-    assert lost_pairing(same, same) == []
+    changed = [read_plan(each, source_of(network())).network for each in plans]
+    same, shifted, near, others = (
+        SimpleNamespace(prepared=prepare(each, options), by_hand=sides[0].figures.by_hand)
+        for each in (network(), *changed)
+    )
+    assert lost_pairing(same, near) == []
     assert lost_pairing(same, shifted)[0].startswith("the same storms lie a little otherwise")
     assert lost_pairing(same, others)[0].startswith("all storms are others")

@@ -17,6 +17,7 @@ from hopyears.sim.commands import main
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares, system_shares_db
 from hopyears.sim.runs.rerun import open_run
+from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.storage.whole_file import CHECKSUM, json_bytes
@@ -75,6 +76,14 @@ def test_outages_are_all_listed_longest_first(run, outages):
     assert worst_outages(run, "one", 3) == outages[:3]
     late = next(outage for outage in outages if outage.block == 1)
     assert late.date.year == 1 + BLOCK_YEARS + late.start_s // int(SECONDS_PER_YEAR)
+
+
+def test_the_table_of_longest_outages_holds_the_worst(folder, outages):
+    table = Results.load(folder).tables["longest_outages"].query("service == 'one'")
+    assert list(table["number"]) == list(range(1, len(table) + 1))
+    stored = zip(table["block"], table["start_s"], table["duration_s"], table["began"], strict=True)
+    wanted = [(each.block, each.start_s, each.duration_s, str(each.date)) for each in outages[:10]]
+    assert list(stored) == wanted
 
 
 def test_the_service_is_down_for_just_the_outage(failed, faded):

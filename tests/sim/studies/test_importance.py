@@ -126,7 +126,7 @@ def test_every_kind_of_target_is_there(simulator):
     assert Target(SITE, "c") in targets
     assert Target(PART, "outdoor_radio") in targets
     assert {t.name for t in targets if t.kind == CAUSE} == {
-        "power", "maintenance", "lightning", "rain", "multipath",
+        "power", "planned work", "lightning", "rain", "multipath",
     }  # fmt: skip
     quiet = prepare(network(), ModelOptions(rain=False, failures=False))
     assert {t.kind for t in targets_of(quiet)} == {HOP, CAUSE}
@@ -139,7 +139,7 @@ def test_every_kind_of_target_is_there(simulator):
         (Target(PART, "outdoor_radio"), Cause.OUTDOOR_RADIO),
         (Target(PART, "line_card"), Cause.LINE_CARD),
         (Target(CAUSE, "power"), Cause.POWER),
-        (Target(CAUSE, "maintenance"), Cause.MAINTENANCE),
+        (Target(CAUSE, "planned work"), Cause.MAINTENANCE),
         (Target(CAUSE, "rain"), Cause.RAIN),
         (Target(CAUSE, "multipath"), Cause.MULTIPATH | Cause.DISPERSION),
     ],
