@@ -10,9 +10,12 @@ from functools import cache
 from importlib.metadata import version
 from typing import Any
 
-from hopyears.models.air.rain_law import RainLaw, rain_law
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.air.rain_law import RainLaw, rain_law, rates_and_chances
 from hopyears.models.air.seasonality import MEDIAN_CLIMATIC_RATIO
-from hopyears.sim.storage.disk_cache import Key, kept
+from hopyears.sim.storage.disk_cache import Key, kept, kept_arrays
 
 _FORMAT = 1
 _DECIMALS = 6
@@ -110,6 +113,44 @@ def climate_of(
 def climates_of(places: Iterable[tuple[float, float, float | None]]) -> list[Climate]:
     """Climate of each (latitude, longitude, altitude or None), in order; see ``climate_of``."""
     return [climate_of(latitude, longitude, altitude_m=altitude) for latitude, longitude, altitude in places]
+
+
+def monthly_rain_grid(
+    latitudes_deg: NDArray[np.float64], longitudes_deg: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean rate r [mm/h] and probability of rain P0 by month on a grid of places, from the cache or the maps.
+
+    Parameters
+    ----------
+    latitudes_deg, longitudes_deg : array
+        Rows and columns of the grid [degrees].
+
+    Returns
+    -------
+    rate, probability : array, shape (n_rows, n_columns, 12)
+        ITU-R P.837-7, Annex 1, from monthly rainfall (its map) and temperature (P.1510-1). Dry where the maps
+        have nothing.
+    """
+    rows = tuple(float(value) for value in latitudes_deg)
+    columns = tuple(float(value) for value in longitudes_deg)
+
+    def compute() -> dict[str, NDArray[np.float64]]:
+        import itur.models.itu837 as itu837
+        from itur.models.itu1510 import surface_month_mean_temperature
+
+        grid = np.meshgrid(rows, columns, indexing="ij")
+        rain_maps = vars(itu837)["__model"].instance
+        months = range(1, 13)
+        kelvin = [surface_month_mean_temperature(*grid, month).value for month in months]
+        rain = [rain_maps.Mt(grid[0], grid[1] % 360.0, month) for month in months]
+        temperature = np.nan_to_num(np.stack(kelvin, axis=-1), nan=_KELVIN) - _KELVIN
+        rainfall = np.maximum(np.nan_to_num(np.stack(rain, axis=-1)), 0.0)
+        rate, probability = rates_and_chances(temperature, rainfall)
+        return {"rate": rate.ravel(), "probability": probability.ravel()}
+
+    found = kept_arrays("rain-grid", (_FORMAT, _map_version(), rows, columns), compute)
+    shape = (len(rows), len(columns), 12)
+    return found["rate"].reshape(shape), found["probability"].reshape(shape)
 
 
 def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.kernel import kernel
+
 _WORD = 0xFFFFFFFF
 _BESIDE = 2**40
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
@@ -77,4 +79,24 @@ def _mix(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
     with np.errstate(over="ignore"):
         value = (value ^ (value >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
         value = (value ^ (value >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return value ^ (value >> np.uint64(31))
+
+
+@kernel
+def keyed_word(key, counter):  # type: ignore[no-untyped-def]
+    """Word number ``counter`` of a key's own stream, for loops: the key of something that belongs to it."""
+    golden = np.uint64(0x9E3779B97F4A7C15)
+    return _mixed(_mixed(np.uint64(key) + golden) + (np.uint64(counter) + np.uint64(1)) * golden)
+
+
+@kernel
+def keyed_uniform(key, counter):  # type: ignore[no-untyped-def]
+    """As ``keyed_uniforms``, one number, for loops."""
+    return (np.float64(keyed_word(key, counter) >> np.uint64(11)) + 0.5) * 2.0**-53
+
+
+@kernel
+def _mixed(value):  # type: ignore[no-untyped-def]
+    value = (value ^ (value >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    value = (value ^ (value >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
     return value ^ (value >> np.uint64(31))

@@ -20,12 +20,15 @@ import numpy as np
 
 from experiments.benchmarks.grown_network import GrownNetwork, grow
 from hopyears.models.air.rain_attenuation import coefficients
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField, Region
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.rain.weather import uniform_weather
 from hopyears.sim.streams import Streams
 
 CLIMATES = {
@@ -55,7 +58,8 @@ def main(arguments: list[str] | None = None) -> int:
     hops, thresholds_db = lines(network), np.linspace(LOWEST_DB, HIGHEST_DB, N_HOPS)
     compile_all(law, network, hops)
     per = 1e3 / years / N_HOPS
-    field, draw_s = timed(lambda: draw_storms(Streams(1, 0), law, region, n_years=years))
+    weather = uniform_weather(law, region, DEFAULT_POPULATION, DEFAULT_STORMS)
+    field, draw_s = timed(lambda: draw_storms(Streams(1, 0), weather, region, n_years=years))
     _, prepare_s = timed(lambda: field.for_kernel)
     knots, course_s = timed(
         lambda: [

@@ -30,7 +30,7 @@ from hopyears.models.air.seasonality import (
 )
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.sim.climate import climate_of
-from hopyears.sim.rain.peaks import peak_laws
+from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_laws import law_of
 from hopyears.sim.rain.scenes import Scenes, pair_samples, raw_law, scenes
 
@@ -97,7 +97,7 @@ def place_rows(
     law: RainLaw, hops: Sequence[tuple[float, float]], seed: int, per_month: int
 ) -> tuple[list[dict[str, float]], ...]:
     """Rows of the three tables for one climate, from snapshots that no fit has used."""
-    months = peak_laws(law, DEFAULT_POPULATION, DEFAULT_STORMS)
+    months = month_laws(law, DEFAULT_POPULATION, DEFAULT_STORMS)
     near, wide = (
         scenes(
             months,

@@ -83,7 +83,7 @@ plans = {
     "standby on the last hop": {"hops": [{"id": "ridge-farm", "scheme": "1+1 HSB"}]},
     "larger battery": {"power": [{"id": "farm", "battery_h": 24}]},
 }
-table = hopyears.compare(
+found = hopyears.compare(
     network,
     {name: hopyears.read_plan(plan, network) for name, plan in plans.items()},
     years=YEARS,
@@ -91,7 +91,8 @@ table = hopyears.compare(
     block_years=max(1, YEARS // 20),
 )
 differences = [f"difference_min_per_year{end}" for end in ("", "_low", "_high")]
-print(table[["plan", "service", *differences, "sure"]].round(1).to_string())
+print(found.differences[["plan", "service", *differences, "sure"]].round(1).to_string())
+print(found.plans[["plan", "rank", "rank_chance", "undominated"]].to_string())
 
 # %% [markdown]
 # `hopyears.write_page(results, "page.html")` writes the whole page.

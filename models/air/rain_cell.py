@@ -72,9 +72,9 @@ class CellPopulation:
     """
 
     profile: CellProfile = PEAKED
-    size_km: float = 4.8
+    size_km: float = 4.35
     size_exponent: float = 0.35
-    smallest_km: float = 1.2
+    smallest_km: float = 1.05
     largest_km: float = 7.0
     mean_life_s: float = 2880.0
     life_shape: float = 3.0
@@ -134,7 +134,7 @@ def _square_radius(profile: CellProfile, depth: Floats) -> Floats:
     return square
 
 
-def _area_slopes(profile: CellProfile, depth: Floats) -> tuple[Floats, Floats]:
+def area_slopes(profile: CellProfile, depth: Floats) -> tuple[Floats, Floats]:
     """First and second derivative of the area above r with respect to ln(M / r), in units of rho^2."""
     square = _square_radius(profile, depth)
     inner, outer = 0.5 / profile.inner_radius**2, 0.5 / profile.outer_radius**2
@@ -161,7 +161,7 @@ def standard_density(profile: CellProfile) -> tuple[Floats, Floats]:
     Rayleigh distributed.
     """
     grid = np.arange(0.0, _GRID_TOP + 0.5 * _GRID_STEP, _GRID_STEP)
-    slope, curve = _area_slopes(profile, SIGMA * grid)
+    slope, curve = area_slopes(profile, SIGMA * grid)
     normal = np.exp(-0.5 * grid**2) / np.sqrt(2.0 * np.pi)
     density = np.zeros_like(grid)
     diagonal = SIGMA * slope[0] + 0.5 * SIGMA**2 * _GRID_STEP * curve[0]

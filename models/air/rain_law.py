@@ -81,6 +81,13 @@ def rain_law(temperature_c: ArrayLike, rainfall_mm: ArrayLike) -> RainLaw:
     rainfall = np.asarray(rainfall_mm, dtype=np.float64)
     _refuse_unless_months("temperature_c", temperature)
     _refuse_unless_months("rainfall_mm", rainfall)
+    return RainLaw(*rates_and_chances(temperature, rainfall))
+
+
+def rates_and_chances(
+    temperature: NDArray[np.float64], rainfall: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean rate r [mm/h] and probability of rain P0 of many places, shape (..., 12): see ``rain_law``."""
     if np.any((temperature < -90.0) | (temperature > 60.0)):
         raise ValueError(f"temperature_c is {temperature}; must be -90 to 60")
     if np.any(rainfall < 0.0):
@@ -88,7 +95,7 @@ def rain_law(temperature_c: ArrayLike, rainfall_mm: ArrayLike) -> RainLaw:
     hourly_mean = rainfall / (24.0 * MONTH_DAYS)
     rate = _DRY_COLD_RATE_MM_H * np.exp(_RATE_PER_DEGREE * np.maximum(temperature, 0.0))
     rate = np.maximum(rate, hourly_mean / _LARGEST_PROBABILITY)
-    return RainLaw(mean_rate_mm_h=rate, rain_probability=hourly_mean / rate)
+    return rate, hourly_mean / rate
 
 
 def monthly_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.float64]:

@@ -67,6 +67,8 @@ def _invert(
     n_rows, n_events = unit_gaps.shape
     times = np.full((n_rows, n_events), np.inf)
     for i in range(n_rows):
+        if outside[i] == 0.0 and inside[i] == 0.0:
+            continue
         at, k = low_s, offset[i]
         for n in range(n_events):
             left = unit_gaps[i, n]  # of the hazard until the event: spent stretch by stretch at its rate

@@ -2,6 +2,7 @@
 
 import dataclasses
 import difflib
+import unicodedata
 from collections.abc import Collection, Iterable, Iterator
 
 
@@ -13,6 +14,25 @@ class FieldError(ValueError):
         self.field = field
         self.found = found
         self.allowed = allowed
+
+
+DIRECTIONS = frozenset(
+    "\u061c\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
+)
+"""Signs that turn the direction of text or break its lines (Unicode 15, UAX 9, 2; LS, PS and BOM)."""
+
+
+def steering_sign(text: str) -> str:
+    """The first sign of a text that a screen obeys instead of showing; empty where there is none."""
+    if text.isascii() and text.isprintable():
+        return ""
+    steering = (c for c in text if c in DIRECTIONS or unicodedata.category(c) in ("Cc", "Cs"))
+    return next(steering, "")
+
+
+def shown_sign(sign: str) -> str:
+    """A sign by its number, as U+202E."""
+    return f"U+{ord(sign):04X}"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -80,10 +100,48 @@ def grouped(doubts: Iterable[Doubt]) -> Iterator[Doubt]:
         yield dataclasses.replace(first, entry=first.entry + more)
 
 
+NAMES_SHOWN = 6
+"""Names that a message lists of what is allowed; of more, their number."""
+
+
+def some_of(names: Collection[str]) -> str:
+    """The first names of a list in words, and how many more there are."""
+    shown = [*names][:NAMES_SHOWN]
+    more = len(names) - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more > 0 else "")
+
+
+def one_of(names: Collection[str]) -> str:
+    """What is allowed where a name must be one of a list, in few words."""
+    return f"one of {some_of(names)}"
+
+
+def nearest(found: str, known: Collection[str]) -> str:
+    """The known name for which another was most likely meant; empty where none is near.
+
+    The same but for case and signs, or a beginning of it with three letters or more, or one like it that
+    begins alike (or differs in hardly a letter).
+    """
+    if not 0 < len(found) <= 80:
+        return ""
+    sought = _bare(found)
+    by_bare = {_bare(name): name for name in reversed([*known])}
+    begun = [name for name in by_bare if len(sought) > 2 and name.startswith(sought)]
+    if sought in by_bare or begun:
+        return by_bare[sought if sought in by_bare else min(begun, key=len)]
+    cutoff = 0.6 if len(sought) <= 5 else 0.75
+    for near in difflib.get_close_matches(sought, by_bare, n=3, cutoff=cutoff):
+        alike = difflib.SequenceMatcher(None, sought, near).ratio()
+        if near[:1] == sought[:1] or alike >= 0.85:
+            return by_bare[near]
+    return ""
+
+
+def _bare(name: str) -> str:
+    return "_".join("".join(c if c.isalnum() else " " for c in name.lower()).split())
+
+
 def suggestion(found: str, known: Collection[str]) -> str:
     """``Did you mean "mill"?`` where something known is near to what was found, else nothing."""
-    if not found or len(found) > 80:
-        return ""
-    by_lower_case = {name.lower(): name for name in known}
-    near = difflib.get_close_matches(found.lower(), by_lower_case, n=1, cutoff=0.6)
-    return f'Did you mean "{by_lower_case[near[0]]}"?' if near else ""
+    near = nearest(found, known)
+    return f'Did you mean "{near}"?' if near else ""

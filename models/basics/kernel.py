@@ -42,6 +42,7 @@ def source_digest(module: str) -> str:
     return hashlib.blake2b(repr(sorted(seen.items())).encode(), digest_size=16).hexdigest()
 
 
+@cache
 def _imports(source: str, package: str) -> list[str]:
     """Names that a source imports from a package, and the modules that they stand in."""
     found = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.ImportFrom)]

@@ -106,7 +106,7 @@ def link_structure(scheme: Scheme, parts: Sequence[Part], losses: CombiningLosse
     return LinkStructure(scheme, tuple(parts), combining_loss_db(scheme, mounting, losses))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LinkState:
     """What one equipment state leaves; arrays are read-only. Direction 0 is from end 0 to end 1.
 

@@ -74,6 +74,10 @@ class PlantPart:
         Parts that stand in for each other, and how many of them may be down before traffic stops.
     fitting : tuple of str
         Kinds of spare that fit it, the most specific first; empty takes the spare of the kind, if any.
+    failure_factor : float
+        Failures over those of its kind: what divides its life, above 0.
+    beside : str
+        Parts of one name are worked on together: of a hop end, or of an indoor unit. Empty: it stands alone.
     """
 
     id: str
@@ -86,6 +90,8 @@ class PlantPart:
     group: str = ""
     spares: int = 0
     fitting: tuple[str, ...] = ()
+    failure_factor: float = 1.0
+    beside: str = ""
 
 
 @dataclass(frozen=True)
@@ -213,11 +219,36 @@ class Plant:
     def lives(self) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
         """Kind, mean [h] and spread of each part's life."""
         laws = [part.life or self.kinds[part.kind].life for part in self.parts]
+        factor = np.array([part.failure_factor for part in self.parts], dtype=np.float64)
         return (
             np.array([law.kind for law in laws], dtype=np.int64),
-            np.array([law.mean_h for law in laws], dtype=np.float64),
+            np.array([law.mean_h for law in laws], dtype=np.float64) / factor,
             np.array([law.spread for law in laws], dtype=np.float64),
         )
+
+    @cached_property
+    def chains_of(self) -> dict[int, list[tuple[int, int]]]:
+        """(group, chain) of each part whose failure makes transmitters change over."""
+        return _by_part([group.chains for group in self.groups])
+
+    @cached_property
+    def stops(self) -> dict[int, list[tuple[int, int]]]:
+        """(group, chain) of each part whose mending stops a transmitter."""
+        return _by_part([group.stopped_by for group in self.groups])
+
+    @cached_property
+    def beside(self) -> dict[str, tuple[int, ...]]:
+        """Parts that are worked on together, by their common name."""
+        found: dict[str, tuple[int, ...]] = {}
+        for number, part in enumerate(self.parts):
+            if part.beside:
+                found[part.beside] = (*found.get(part.beside, ()), number)
+        return found
+
+    @cached_property
+    def mistake(self) -> Law:
+        """Until a crew has set its own mistake right [h]."""
+        return Law.lognormal(self.repair.error_h, self.repair.duration_ln_sd)
 
     @cached_property
     def dispatch(self) -> Law:
@@ -243,6 +274,15 @@ class Plant:
             store = self.depots[depot]
             distance_km = great_circle_km(crews, store) + great_circle_km(store, place)
         return distance_km * self.repair.road_factor / crews.speed_km_h + place.access_h
+
+
+def _by_part(chains: Sequence[Sequence[tuple[int, ...]]]) -> dict[int, list[tuple[int, int]]]:
+    found: dict[int, list[tuple[int, int]]] = {}
+    for group, each in enumerate(chains):
+        for chain, parts in enumerate(each):
+            for part in parts:
+                found.setdefault(part, []).append((group, chain))
+    return found
 
 
 class _Placed(Protocol):

@@ -59,6 +59,14 @@ class Radio(Entry):
             "default each hop's",
         ),
     ] = None
+    mtbf_h: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1e9,
+            description="mean time between failures of outdoor radios of this type [h]; default their kind's",
+        ),
+    ] = None
     mounting: Annotated[
         Literal["direct", "waveguide"],
         Field(description="on the antenna, or apart from it at the end of a waveguide"),
@@ -261,7 +269,7 @@ class Switching(Entry):
         Field(ge=0, le=100_000, description="the main radio must work so long before it is taken again"),
     ] = 360.0
     standby_test_days: Annotated[
-        Finite, Field(gt=0, le=10_000, description="between routine tests, which find silent failures")
+        Finite, Field(ge=0.05, le=10_000, description="between routine tests, which find silent failures")
     ] = 180.0
     standby_test_visit: Annotated[
         bool, Field(description="a crew comes for the routine tests; false tests from a distance")
@@ -278,7 +286,7 @@ class PartChange(Entry):
     """Another failure or repair law for one kind of part; what is not given keeps its default."""
 
     kind: Annotated[str, Field(max_length=40, description="a kind of part, as 'hopyears check' lists them")]
-    mtbf_h: Annotated[Finite | None, Field(gt=0, le=1e9, description="mean time between failures [h]")] = None
+    mtbf_h: Annotated[Finite | None, Field(ge=1, le=1e9, description="mean time between failures [h]")] = None
     swap_h: Annotated[Finite | None, Field(gt=0, le=10_000, description="time to mend on site [h]")] = None
     weibull_shape: Annotated[Finite | None, Field(ge=0.3, le=10, description="1 is a constant rate")] = None
     latent_share: Annotated[

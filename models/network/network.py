@@ -14,7 +14,8 @@ from pydantic import Field, model_validator
 
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.climate_entry import ClimateChange
-from hopyears.models.network.entry import Entry, Finite, Identifier
+from hopyears.models.network.contract_entry import Contract
+from hopyears.models.network.entry import Entry, Finite, Identifier, Name
 from hopyears.models.network.hardware_entries import (
     Antenna,
     IndoorUnit,
@@ -25,6 +26,7 @@ from hopyears.models.network.hardware_entries import (
     Radio,
     Switching,
 )
+from hopyears.models.network.money_entries import PenaltyTier, Prices
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -33,6 +35,7 @@ __all__ = [
     "MINIMUM_PATH_LENGTH_KM",
     "Antenna",
     "ClimateChange",
+    "Contract",
     "Crew",
     "Depot",
     "Entry",
@@ -44,7 +47,9 @@ __all__ = [
     "Modulation",
     "Network",
     "PartChange",
+    "PenaltyTier",
     "Power",
+    "Prices",
     "Radio",
     "RepairRules",
     "Service",
@@ -60,6 +65,7 @@ class Site(Entry):
     """A place with a mast: radios in every direction share its power, its mast and its indoor unit."""
 
     id: Identifier
+    name: Name = None
     latitude_deg: Annotated[Finite, Field(ge=-80, le=80, description="WGS 84")]
     longitude_deg: Annotated[Finite, Field(ge=-180, le=180, description="WGS 84")]
     ground_height_m: Annotated[Finite, Field(ge=-450, le=6000, description="above sea level")] = 0.0
@@ -70,6 +76,10 @@ class Site(Entry):
     access_h: Annotated[
         Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
     ] = 0.0
+    failure_factor: Annotated[
+        Finite,
+        Field(gt=0, le=100, description="failures of the parts there, over those of parts of their kind"),
+    ] = 1.0
     indoor_unit: Annotated[
         Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
     ] = "standard"
@@ -82,6 +92,7 @@ class Hop(Entry):
     """A radio link between two sites."""
 
     id: Identifier
+    name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
@@ -202,6 +213,7 @@ class Service(Entry):
     """An end-to-end demand."""
 
     id: Identifier
+    name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     committed_mbit_s: Annotated[
@@ -279,6 +291,24 @@ class Service(Entry):
         Finite,
         Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
     ] = 300.0
+    weight: Annotated[
+        Finite, Field(ge=0, le=1e6, description="of its minutes in the sum over services that plans are for")
+    ] = 1.0
+    penalties: Annotated[
+        tuple[PenaltyTier, ...],
+        Field(max_length=24, description="owed for months or years below an availability; default none"),
+    ] = ()
+    penalty_cap_per_year: Annotated[
+        Finite | None, Field(ge=0, le=1e12, description="most that is owed in a year; default no limit")
+    ] = None
+    undelivered_value_per_gbit: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=1e12,
+            description="value of a gigabit asked for and not delivered, both directions; default none",
+        ),
+    ] = None
 
     @property
     def share_to_be_up(self) -> float:
@@ -314,6 +344,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
     indoor_units: tuple[IndoorUnit, ...] = ()
@@ -325,6 +356,7 @@ class Network(Entry):
     losses: Losses = Losses()
     repair: RepairRules = RepairRules()
     lightning: LightningRisk = LightningRisk()
+    prices: Prices = Prices()
 
     def site(self, site_id: str) -> Site:
         """The site of that id. Raises KeyError where there is none."""

@@ -9,9 +9,15 @@ from typing import cast
 import networkx as nx
 
 from hopyears.models.basics.faults import Doubt, grouped
+from hopyears.models.network.entry_slips import (
+    lower_antennas,
+    narrow_channels,
+    short_lives,
+    unordered_modulations,
+)
 from hopyears.models.network.law_ranges import outside_law_ranges
 from hopyears.models.network.network import Network
-from hopyears.models.network.network_references import named
+from hopyears.models.network.network_references import named, with_names
 from hopyears.models.network.network_rules import component_of, distances_km, hop_graph
 
 ONE_CLIMATE_KM = 300.0
@@ -34,7 +40,7 @@ def idle_entries(network: Network) -> Iterator[Doubt]:
     used = {site for hop in network.hops for site in (hop.site_a, hop.site_b)}
     for site in network.sites:
         if site.id not in used:
-            yield Doubt(named("site", site.id), "no hop ends here, so the site changes nothing")
+            yield Doubt(named("site", site.id), "no hop ends here", "such a site changes nothing")
     for service in network.services:
         if service.protecting_route and service.protection != "protected":
             yield Doubt(
@@ -63,6 +69,10 @@ def protection_without_effect(network: Network) -> Iterator[Doubt]:
 
 DOUBTS: tuple[Callable[[Network], Iterator[Doubt]], ...] = (
     outside_law_ranges,
+    unordered_modulations,
+    short_lives,
+    narrow_channels,
+    lower_antennas,
     wide_network,
     idle_entries,
     protection_without_effect,
@@ -71,4 +81,4 @@ DOUBTS: tuple[Callable[[Network], Iterator[Doubt]], ...] = (
 
 def doubts_of(network: Network) -> list[Doubt]:
     """Doubts of all rules, one an entry and one a law that many entries overstretch."""
-    return list(grouped(doubt for rule in DOUBTS for doubt in rule(network)))
+    return list(grouped(with_names((doubt for rule in DOUBTS for doubt in rule(network)), network)))

@@ -1,11 +1,16 @@
 """Rules on names in a network: every id is used once, and whatever an entry refers to exists."""
 
+import dataclasses
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from typing import TypeVar
 
-from hopyears.models.basics.faults import Fault
+from hopyears.models.basics.faults import Doubt, Fault, one_of, some_of
 from hopyears.models.equipment.part_kind import PART_KINDS
-from hopyears.models.network.network import IndoorUnit, Network
+from hopyears.models.money.items import PRICED, WIDTHS, band_of, width_of
+from hopyears.models.network.network import Hop, IndoorUnit, Network, Service, Site
+
+Noted = TypeVar("Noted", Fault, Doubt)
 
 ID_FIELDS = {"parts": "kind", "maintenance": "site"}
 """Lists whose entries are told apart by another field than ``id``."""
@@ -16,6 +21,7 @@ KINDS = {
     "radios": "radio",
     "antennas": "antenna",
     "services": "service",
+    "contracts": "contract",
     "parts": "part",
     "power": "power",
     "indoor_units": "indoor unit",
@@ -29,6 +35,21 @@ KINDS = {
 def named(kind: str, entry_id: str) -> str:
     """How messages name an entry: ``hop "mill-ridge"``."""
     return f'{kind} "{entry_id}"'
+
+
+def with_names(found: Iterable[Noted], network: Network) -> Iterator[Noted]:
+    """Faults or doubts with the name of their entry behind its id, where it has one."""
+    lists: dict[str, tuple[Site | Hop | Service, ...]] = {
+        "site": network.sites,
+        "hop": network.hops,
+        "service": network.services,
+    }
+    names = {
+        named(kind, each.id): each.name for kind, entries in lists.items() for each in entries if each.name
+    }
+    for each in found:
+        name = names.get(each.entry)
+        yield dataclasses.replace(each, entry=f"{each.entry} ({name})") if name else each
 
 
 def _unknown(entry: str, field: str, found: str, known: Collection[str], what: str) -> Iterator[Fault]:
@@ -118,9 +139,20 @@ def _no_ports(
         yield Fault(entry, field, found if " " in found else f'"{found}"', allowed)
 
 
+def contract_references(network: Network) -> Iterator[Fault]:
+    """Services of a contract exist, each once."""
+    services = {service.id: None for service in network.services}
+    for contract in network.contracts:
+        entry = named("contract", contract.id)
+        for service, count in Counter(contract.services).items():
+            yield from _unknown(entry, "services", service, services, "service ids")
+            if count > 1:
+                yield Fault(entry, "services", f'"{service}" {count} times', "different service ids")
+
+
 def part_references(network: Network) -> Iterator[Fault]:
     """Kinds of part that are changed or kept in stock exist."""
-    kinds = f"one of {', '.join(PART_KINDS)}"
+    kinds = one_of(PART_KINDS)
     spares = {kind.spare: None for kind in PART_KINDS.values() if kind.spare}
     for change in network.parts:
         yield from _unknown(named("part", change.kind), "kind", change.kind, PART_KINDS, kinds)
@@ -129,5 +161,45 @@ def part_references(network: Network) -> Iterator[Fault]:
     for depot in network.depots:
         for kind in depot.stock:
             known = types if "/" in kind else spares
-            allowed = f"of kinds {', '.join(known)}"
+            allowed = f"of kinds {some_of(known)}"
             yield from _unknown(named("depot", depot.id), "stock", kind, known, allowed)
+
+
+def price_references(network: Network) -> Iterator[Fault]:
+    """Whatever has a price exists: the item, and the type and band that tell its price apart."""
+    types = {
+        "": set[str](),
+        WIDTHS: {width_of(hop.channel_width_mhz) for hop in network.hops},
+        **{key: {entry.id for entry in getattr(network, key)} for key in ("radios", "antennas", "crews")},
+        **{
+            key: {"standard", *(entry.id for entry in getattr(network, key))}
+            for key in ("indoor_units", "power")
+        },
+    }
+    bands = {band_of(hop.frequency_ghz) for hop in network.hops}
+    for field in ("once", "yearly"):
+        for name in getattr(network.prices, field):
+            item, *rest = name.split("/")
+            if item not in PRICED:
+                items = f"of items {', '.join(PRICED)}"
+                yield Fault("prices", field, f'"{name}"', items, sought=item, known=PRICED)
+                continue
+            known = types[PRICED[item].type_of]
+            known_bands = bands if PRICED[item].banded else set[str]()
+            right = (
+                not rest
+                or (len(rest) == 1 and rest[0] in known | known_bands)
+                or (len(rest) == 2 and rest[0] in known and rest[1] in known_bands)
+            )
+            if not right:
+                yield Fault("prices", field, f'"{name}"', _names_of_price(item, known, known_bands))
+
+
+def _names_of_price(item: str, known: Collection[str], bands: Collection[str]) -> str:
+    """What the name of a price of an item may be."""
+    forms = [item]
+    if known:
+        forms.append(f"{item}/TYPE with TYPE one of {', '.join(sorted(known))}")
+    if bands:
+        forms.append(f"{item}/{'TYPE/' if known else ''}BAND with BAND one of {', '.join(sorted(bands))}")
+    return ", or ".join(forms)

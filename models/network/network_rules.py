@@ -22,10 +22,12 @@ from hopyears.models.network.network import (
 )
 from hopyears.models.network.network_references import (
     antenna_references,
+    contract_references,
     indoor_unit_references,
     named,
     part_references,
     power_references,
+    price_references,
     radio_references,
     site_references,
     unique_ids,
@@ -210,6 +212,8 @@ RULES: tuple[Rule, ...] = (
     power_references,
     indoor_unit_references,
     part_references,
+    price_references,
+    contract_references,
     hop_lengths,
     extent,
     hop_equipment,
@@ -224,6 +228,8 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     antenna_references: ("antennas",),
     power_references: ("power",),
     indoor_unit_references: ("indoor_units", "radios"),
+    price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
+    contract_references: ("services",),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

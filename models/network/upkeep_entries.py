@@ -122,6 +122,18 @@ class RepairRules(Entry):
             "0 for fixed times",
         ),
     ] = 0.5
+    error_share: Annotated[
+        Finite,
+        Field(
+            ge=0,
+            le=1,
+            description="of a crew's repairs, those that end with another part of the same hop end or indoor "
+            "unit stopped by mistake, if one works; default none (common practice, no source)",
+        ),
+    ] = 0.0
+    error_h: Annotated[
+        Finite, Field(gt=0, le=1000, description="mean, until the crew has set such a mistake right")
+    ] = 0.5
     road_factor: Annotated[Finite, Field(ge=1, le=10, description="road over straight line")] = 1.3
     return_travel: Annotated[
         bool, Field(description="a crew is free again when it is back at its base; false when it has mended")

@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
+from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
@@ -17,7 +19,8 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, hop_history
+from hopyears.sim.equipment.weather import Weather
+from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
@@ -29,6 +32,7 @@ from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
 from hopyears.sim.services.service import sweep_services
 from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_frame import Frame, frame_of
 from hopyears.sim.streams import Streams
 
 
@@ -112,6 +116,7 @@ class BlockSimulator:
         ]
         self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
         self.states = [LinkStates(design) for design in prepared.designs]
+        self.fade_free = [FadeFree(each) for each in self.thresholds]
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
@@ -125,14 +130,20 @@ class BlockSimulator:
             At least 1.
         """
         draws = self.draw(seed, block, n_years)
-        hops, fading = [], KeyedTable.empty(FADING)
+        hops, fading = [], []
         for index, segments in enumerate(draws.segments):
             rain, fades = self.rain(draws, index), draws.fades[index]
             hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
-            fading = fading + fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years)
-        services = self.services(hops, draws.log, draws.duration_s)
+            fading.append(fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years))
+        services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
-            draws.duration_s, draws.field, draws.storms_near, draws.log, tuple(hops), services, fading
+            duration_s=draws.duration_s,
+            field=draws.field,
+            storms_near=draws.storms_near,
+            log=draws.log,
+            hops=tuple(hops),
+            services=services,
+            fading=KeyedTable.joined(FADING, fading),
         )
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
@@ -152,7 +163,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self._activity(streams, n_years, near),
+            activity=self.activity(streams, n_years, near),
             fades=(),
         )
         fades = tuple(
@@ -215,13 +226,16 @@ class BlockSimulator:
         plant: Plant,
         streams: Streams,
         duration_s: float,
-        storms: Intervals | None,
+        storms: Intervals | Weather | None,
         *,
+        warm_up_s: float = SECONDS_PER_YEAR,
         put_in: PutIn = NOTHING_PUT_IN,
     ) -> FailureLog:
         """Failures of a plant, the network's own or one changed for a study; parameters as there."""
         free = not self.prepared.options.queues
-        return simulate_failures(plant, streams, duration_s, storms=storms, unlimited=free, put_in=put_in)
+        return simulate_failures(
+            plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
+        )
 
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""
@@ -242,35 +256,47 @@ class BlockSimulator:
         duration_s: float,
         *,
         record_rates: bool = False,
+        by_month: bool = False,
         only: Sequence[int] | None = None,
     ) -> tuple[ServiceHistory, ...]:
         """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
-        Services left out must share no link that may ever be short with those wanted.
+        Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
+        their spans by calendar month; the length is then whole years.
         """
+        links, frame = self.links(hops, log), None if only is not None else self._frame
         demands = self.prepared.demands
         return tuple(
             sweep_services(
-                self.links(hops, log),
+                links,
                 demands if only is None else [demands[i] for i in only],
                 duration_s,
                 links=self.prepared.links,
                 record_rates=record_rates,
+                span_edges_s=month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else (),
+                frame=frame,
             )
         )
+
+    @cached_property
+    def _frame(self) -> Frame:
+        prepared = self.prepared
+        n_hops = len(prepared.designs) + len(prepared.line_cards)
+        return frame_of(prepared.demands, prepared.links, n_hops)
 
     def _storms(self, streams: Streams, n_years: int) -> RainField:
         prepared = self.prepared
         return draw_storms(
-            streams, prepared.rain_law, prepared.region, n_years=n_years, storms=prepared.storms
+            streams, prepared.weather, prepared.region, n_years=n_years, storms=prepared.storms
         )
 
     def _storms_near_sites(self, field: RainField) -> Intervals:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
-    def _activity(
+    def activity(
         self, streams: Streams, n_years: int, near: Intervals | None
     ) -> tuple[HopActivity | None, ...]:
+        """When each hop may fade; ``near`` tells when a storm is near each site."""
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
         laws = [nights for nights in prepared.nights if nights is not None]

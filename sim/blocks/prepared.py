@@ -4,29 +4,39 @@ It is made once, holds no random state, and travels to every worker process.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation, rain_law
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet
-from hopyears.models.air.storm import StormModel
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, drift_by_latitude
 from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.hop_nights import fading_lines, night_places, nights_of
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
-from hopyears.sim.hops.hop_design import HopDesign, design_hops, network_climate, site_plane_km
+from hopyears.sim.hops.hop_design import (
+    HopDesign,
+    design_hops,
+    network_centre_deg,
+    network_climate,
+    site_plane_km,
+)
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.nights import NightPlaces
 from hopyears.sim.rain.anchoring import Anchor, fit_anchor
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
+from hopyears.sim.rain.rain_laws import LocalLaw
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import Region, draw_storms
+from hopyears.sim.rain.weather import DriftLaw, Weather, map_weather, uniform_weather
 from hopyears.sim.services.service_data import Route, ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
@@ -85,11 +95,14 @@ class Prepared:
         Part of the plant behind each link after the hops.
     links : tuple of tuple of int
         Histories behind each link: a hop, the hops of a bundle, a line card.
-    rain_law : RainLaw
-        Of the network's centre: the law of the common rain field.
+    weather : Weather
+        Rain laws of the map about the network, and where systems of rain are born.
     storms : StormModel
     region : Region
     site_km : tuple of (east, north)
+    known : dict
+        What others have worked out from this, by its name, so that nobody does so twice; it travels to the
+        workers, and a changed copy begins without.
     """
 
     network: Network
@@ -103,10 +116,11 @@ class Prepared:
     demands: tuple[ServiceDemand, ...]
     line_cards: tuple[int, ...]
     links: tuple[tuple[int, ...], ...]
-    rain_law: RainLaw
+    weather: Weather
     storms: StormModel
     region: Region
     site_km: tuple[tuple[float, float], ...]
+    known: dict[str, Any] = field(init=False, default_factory=dict, compare=False, repr=False)
 
     def hops_along(self, route: Route) -> list[tuple[int, ...]]:
         """Hops of each link of a route in its order: several of a bundle; line cards have none."""
@@ -143,13 +157,14 @@ def prepare(
     options = options or ModelOptions()
     designs = design_hops(network) if designs is None else tuple(designs)
     refuse_designs(designs, network.title)
-    law, storms = field_law(network), storm_model(network)
+    storms = storm_model(network)
     places = site_plane_km(network)
     site_km = tuple(places[site.id] for site in network.sites)
     nights = tuple(nights_of(design) if options.multipath else None for design in designs)
     region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
+    weather = field_weather(network, storms, region)
     share = (
-        storm_share(law, storms, region, site_km, storm_reach(network))
+        storm_share(weather, storms, region, site_km, storm_reach(network))
         if options.rain and options.failures
         else 0.0
     )
@@ -159,7 +174,7 @@ def prepare(
         network=network,
         options=options,
         designs=designs,
-        anchors=tuple(_anchor(design, law, storms, options) for design in designs),
+        anchors=tuple(_anchor(design, weather, storms, options) for design in designs),
         nights=nights,
         night_places=night_places(designs, nights),
         line_sets=tuple(
@@ -173,7 +188,7 @@ def prepare(
             *hop_bundles(designs),
             *((len(designs) + card,) for card in range(len(line_cards))),
         ),
-        rain_law=law,
+        weather=weather,
         storms=storms,
         region=region,
         site_km=site_km,
@@ -202,6 +217,37 @@ def field_law(network: Network) -> RainLaw:
         ) from None
 
 
+def field_weather(network: Network, storms: StormModel, region: Region) -> Weather:
+    """Climate and drift about the network: the maps with the user's changes.
+
+    Monthly temperature or rainfall of the user's own hold for the whole network; a rain rate scales all
+    rates.
+    """
+    law, known, centre = field_law(network), network.climate, network_centre_deg(network)
+    mapped = network_climate(network).rain_law
+    if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
+        return uniform_weather(
+            law, region, DEFAULT_POPULATION, storms, centre_deg=centre, drift=drift_law(network)
+        )
+    scale = float(law.mean_rate_mm_h[0] / mapped.mean_rate_mm_h[0])
+    return map_weather(centre, region, DEFAULT_POPULATION, storms, rate_scale=scale, drift=drift_law(network))
+
+
+def drift_law(network: Network) -> DriftLaw:
+    """Drift by latitude and month, with the speed and heading that the user knows."""
+    known = network.climate
+
+    def drift(latitude_deg: float, month: NDArray[np.int64]) -> NDArray[np.float64]:
+        found = drift_by_latitude(latitude_deg, month)
+        if known.storm_speed_km_h is not None:
+            found[:, 0] = known.storm_speed_km_h
+        if known.storm_bearing_deg is not None:
+            found[:, 1], found[:, 2] = known.storm_bearing_deg, DEFAULT_STORMS.drift_spread_deg
+        return found
+
+    return drift
+
+
 def storm_model(network: Network) -> StormModel:
     """How storms move and gather, with the user's changes."""
     known = network.climate
@@ -220,7 +266,7 @@ def storm_reach(network: Network) -> dict[str, float]:
 
 
 def storm_share(
-    law: RainLaw,
+    weather: Weather,
     storms: StormModel,
     region: Region,
     site_km: Sequence[tuple[float, float]],
@@ -233,13 +279,15 @@ def storm_share(
     key: Key = (
         RAIN_MODEL_VERSION,
         *reach.values(),
-        *(tuple(float(value) for value in values) for values in (law.mean_rate_mm_h, law.rain_probability)),
-        repr((storms, region)),
+        repr((storms, region, weather.centre_deg)),
+        *(tuple(float(value) for value in law.mean_rate_mm_h) for law in weather.nodes.laws),
+        *(tuple(float(value) for value in law.rain_probability) for law in weather.nodes.laws),
+        tuple(float(value) for tile in weather.tiles for value in tile.drift[::6].ravel()),
         tuple(float(value) for place in site_km for value in place),
     )
 
     def compute() -> dict[str, NDArray[np.float64]]:
-        field = draw_storms(Streams(_TRIAL_SEED, 0), law, region, n_years=_TRIAL_YEARS, storms=storms)
+        field = draw_storms(Streams(_TRIAL_SEED, 0), weather, region, n_years=_TRIAL_YEARS, storms=storms)
         near = storm_intervals(field, site_km, **reach)
         total_s = float((near.end_s - near.start_s).sum())
         return {"share": np.array([total_s / (len(site_km) * _TRIAL_YEARS * SECONDS_PER_YEAR)])}
@@ -247,10 +295,15 @@ def storm_share(
     return float(kept_arrays("storms", key, compute)["share"][0])
 
 
-def _anchor(design: HopDesign, law: RainLaw, storms: StormModel, options: ModelOptions) -> Anchor:
+def local_law(design: HopDesign, weather: Weather) -> LocalLaw:
+    """Rain laws of the field at the middle of a hop."""
+    return weather.nodes.about(design.climate.latitude_deg, design.climate.longitude_deg)
+
+
+def _anchor(design: HopDesign, weather: Weather, storms: StormModel, options: ModelOptions) -> Anchor:
     target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
     return fit_anchor(
-        law,
+        local_law(design, weather),
         path_length_km=design.path.length_km,
         k=design.rain.k,
         alpha=design.rain.alpha,

@@ -33,9 +33,10 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     full = simulator.links(history.hops, history.log)
     links = simulator.prepared.links
     known: dict[tuple[int, float], NDArray[np.float64]] = {}
+    noticed: dict[tuple[int, float, float], HopHistory] = {}
     keys, values = [], []
     for entity, demand in enumerate(simulator.prepared.demands):
-        histories = _thinned(full, links, demand)
+        histories = _thinned(full, links, demand, noticed)
         hops = np.zeros(2)
         for link, _ in demand.routes[0]:
             asked = (link, demand.required_share * demand.committed_mbit_s)
@@ -53,23 +54,32 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
 
 
 def _thinned(
-    histories: Sequence[HopHistory], links: Sequence[Sequence[int]], demand: ServiceDemand
+    histories: Sequence[HopHistory],
+    links: Sequence[Sequence[int]],
+    demand: ServiceDemand,
+    noticed: dict[tuple[int, float, float], HopHistory],
 ) -> list[HopHistory]:
-    """Histories without the changes that a service alone does not notice; those of bundles as they are."""
+    """Histories without the changes that a service alone does not notice; those of bundles as they are.
+
+    ``noticed`` keeps them by hop and by what a service asks, which is the same for many.
+    """
     result = list(histories)
+    need = demand.required_share * demand.committed_mbit_s
     for link in {link for route in demand.routes for link, _ in route}:
         if len(links[link]) == 1:
             (member,) = links[link]
-            result[member] = _as_noticed(histories[member], demand)
+            asked = (member, need, demand.switch_below_mbit_s)
+            if asked not in noticed:
+                noticed[asked] = _as_noticed(histories[member], need, demand.switch_below_mbit_s)
+            result[member] = noticed[asked]
     return result
 
 
-def _as_noticed(hop: HopHistory, demand: ServiceDemand) -> HopHistory:
+def _as_noticed(hop: HopHistory, need: float, switch_below_mbit_s: float) -> HopHistory:
     """A hop of which states with the same use to a service are one state."""
-    need = demand.required_share * demand.committed_mbit_s
     ways = hop.capacity_mbit_s.T
     enough = (ways >= need) & (ways > 0.0)
-    usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= demand.switch_below_mbit_s)
+    usable = (ways.min(axis=0) > 0.0) & (ways.min(axis=0) >= switch_below_mbit_s)
     causes = np.where(enough.all(axis=0), 0, hop.causes)
     kind = ((causes * 2 + enough[0]) * 2 + enough[1]) * 2 + usable
     _, first, same = np.unique(kind, return_index=True, return_inverse=True)

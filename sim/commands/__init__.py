@@ -2,16 +2,24 @@
 
 import argparse
 import importlib
+import os
+import signal
 import sys
 import textwrap
-from collections.abc import Sequence
-from types import ModuleType
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from types import FrameType, ModuleType
 
 VERBS = {
+    "new": "write a small commented network file to start from",
+    "import": "make a network file from tables of sites and hops, as CSV, workbook or GeoJSON",
     "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",
     "compare": "simulate plans laid over a network on the same random numbers, and their differences",
+    "advise": "what to buy, in which order, within a budget or for the availability of a service",
+    "geojson": "a network, or a run with its figures, as GeoJSON for any map program",
     "show": "any table of a run, on the terminal, as CSV or as JSON",
     "report": "write one web page, readable offline, from the results of a run",
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
@@ -19,55 +27,118 @@ VERBS = {
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
     "promise": "how likely a year breaks a target, and which target can be promised",
     "textbook": "from the textbook sum of each service to its simulated outage, step by step",
+    "guide": "pages to read: a tour, how-tos, glossary, science, reference",
     "schema": "print the JSON Schema of the network file",
     "completion": "print the script that lets a shell complete verbs, options and files",
 }
-"""Verb to what it does; verb ``x`` lives in ``sim.commands.x``."""
+"""Verb to what it does; verb ``x`` lives in ``sim.commands.x`` unless ``MODULES`` says another."""
+
+MODULES = {"import": "import_tables"}
+"""Verbs whose name no module can have."""
 
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return its exit status, of ``STATUSES``; Ctrl-C anywhere is one line."""
-    try:
-        return _run(arguments)
-    except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        return 1
-
-
-def _run(arguments: Sequence[str] | None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
+    stop = _Stop()
+    with stop.heard():
+        try:
+            return _run(words, stop)
+        except BaseException as error:  # a library may have made another error of the stop
+            if not (stop.asked or isinstance(error, KeyboardInterrupt)):
+                raise
+            print(f"stopped{stop.kept()}", file=sys.stderr)
+            return 1
+
+
+def module_of(verb: str) -> ModuleType:
+    """Module of a verb."""
+    return importlib.import_module(f"hopyears.sim.commands.{MODULES.get(verb, verb)}")
+
+
+def _run(words: Sequence[str], stop: "_Stop") -> int:
     verb = words[0] if words else ""
     if verb not in VERBS:
         return _no_verb(verb)
-    module = importlib.import_module(f"hopyears.sim.commands.{verb}")
+    module = module_of(verb)
     parser = argparse.ArgumentParser(prog=f"hopyears {verb}", description=VERBS[verb], epilog=STATUSES)
     module.add_arguments(parser)
-    return _guarded(module, parser.parse_args(words[1:]))
+    stop.goes_on = getattr(module, "GOES_ON", "")
+    stop.options = parser.parse_args(words[1:])
+    return _guarded(module, stop.options)
 
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
     if _wants_workers(options):
-        from hopyears.sim.runs.processes import begin_early
+        from hopyears.sim.runs.processes import start_server
 
-        begin_early()
+        start_server()
     from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.storage.whole_file import RunError
 
     try:
         status: int = module.run(options)
+        sys.stdout.flush()
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+    except RunError as error:
+        return _failed(str(error))
+    except OSError as error:
+        reason = os.strerror(error.errno) if error.errno else str(error)
+        return _failed(f"{error.filename}: {reason}" if error.filename else reason)
+    except MemoryError as error:
+        return _failed(f"out of memory ({error}); fewer --workers need less")
     return status
+
+
+def _failed(sentence: str) -> int:
+    print(sentence, file=sys.stderr)
+    return 1
+
+
+class _Stop:
+    """Makes KeyboardInterrupt of Ctrl-C and of a polite request to end, and remembers that it was asked."""
+
+    def __init__(self) -> None:
+        self.asked = False
+        self.options = argparse.Namespace()
+        self.goes_on = ""
+
+    @contextmanager
+    def heard(self) -> Iterator[None]:
+        """Listen while the context lasts; outside the main thread nothing can be heard."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+        before = {each: signal.signal(each, self._stopped) for each in (signal.SIGINT, signal.SIGTERM)}
+        try:
+            yield
+        finally:
+            for each, handler in before.items():
+                signal.signal(each, handler)
+
+    def _stopped(self, number: int, frame: FrameType | None) -> None:
+        self.asked = True
+        raise KeyboardInterrupt
+
+    def kept(self) -> str:
+        """What is kept of the work, for a verb that keeps any."""
+        if not self.goes_on:
+            return ""
+        if self.options.out is None:
+            return "; nothing is kept without --out"
+        return f"; finished blocks are kept in {self.options.out}, {self.goes_on}"
 
 
 def _wants_workers(options: argparse.Namespace) -> bool:
     """Whether a verb may have blocks for more than one worker."""
-    if getattr(options, "workers", 1) < 2:
+    if getattr(options, "workers", 1) < 2 or options.cluster is not None:
         return False
     several: bool = options.blocks > 1 if "blocks" in options else options.years > options.block_years
     return several

@@ -1,7 +1,9 @@
-"""The page that ``check`` prints: what differs from the defaults, hops, services and hardware by kind."""
+"""The page that ``check`` prints: what differs from the defaults, hops, services, hardware and its cost."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING
 
 from hopyears.models.equipment.hardware import bill_of
 from hopyears.models.equipment.indoor_unit import SiteHardware, site_bill
@@ -10,9 +12,17 @@ from hopyears.models.network.network import Modulation, Network, PartChange, Ser
 from hopyears.sim.commands.check_values import Value, part_values, rule_in_words
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
+from hopyears.sim.money.network_costs import cost_rows, terms_of, without_price
+from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_sentences, item_rows_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_NAMES = 3
 """Different words of a field that are named; of more, their number."""
+
+MOST_FAILING = 8
+"""Single failures that are shown, those that take most first."""
 
 MOST_KINDS = 20
 """Kinds of hop that are shown, those of most hops first."""
@@ -27,6 +37,7 @@ def page(
     designs: Sequence[HopDesign],
     hardware: Mapping[str, SiteHardware],
     values: Sequence[Value],
+    failing: "pd.DataFrame",
 ) -> Iterator[str]:
     """Lines of the page.
 
@@ -41,6 +52,8 @@ def page(
         By site id.
     values : sequence of Value
         Every value in force.
+    failing : DataFrame
+        What ``single_failures`` gives.
     """
     yield f"{name}: {network.title}"
     yield f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services."
@@ -48,12 +61,16 @@ def page(
     yield from _section("Services", service_kinds(network.services))
     yield from _section("Differs from the default (default in brackets)", differences(network))
     yield from _section("In force though not in the file", unwritten(network))
+    yield from _section(
+        "What fails first (committed Mbit/s that lack in clear air, one thing down)", fails_first(failing)
+    )
     yield from _section("Hardware", hardware_totals(designs, hardware))
+    yield from _section("Cost", costs(network))
     yield ""
 
 
 def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
-    shown = [f"  {line}" for line in lines]
+    shown = [f"  {line}".rstrip() for line in lines]
     if shown:
         yield f"\n{title}"
         yield from shown
@@ -111,7 +128,7 @@ def service_kinds(services: Sequence[Service]) -> Iterator[str]:
 
 def differences(network: Network) -> Iterator[str]:
     """One line for each field that some entry states otherwise than by default."""
-    for key in (key for key in (*ENTRY_LISTS, *SINGLE_ENTRIES) if key != "parts"):
+    for key in (key for key in (*ENTRY_LISTS, *SINGLE_ENTRIES) if key not in ("parts", "prices")):
         entries = getattr(network, key)
         listed = isinstance(entries, tuple)
         entries = entries if listed else (entries,)
@@ -152,6 +169,27 @@ def unwritten(network: Network) -> Iterator[str]:
         yield "spares never lack, since no depot keeps any"
 
 
+def fails_first(failing: "pd.DataFrame") -> Iterator[str]:
+    """Whether committed rates fit with all up, and the single failures that take most of them."""
+    if failing.empty:
+        return
+    rows = [("down", "", "below", "down", "lacking", "services")]
+    alike = failing.groupby(["kind", "services", "lacking_mbit_s", "down"], sort=False)
+    for _, some in [*alike][: MOST_FAILING + 1]:
+        row = {str(name): value for name, value in some.iloc[0].items()}
+        cells = (str(row["below_committed"]), str(row["down"]), f"{row['lacking_mbit_s']:,.4g}")
+        services = _and_more(str(row["services"]).split(", "))
+        rows.append((str(row["kind"]), _and_more([str(each) for each in some["what"]]), *cells, services))
+    yield from _columns(rows)
+    if len(alike) > MOST_FAILING + 1:
+        yield f"... and {len(alike) - MOST_FAILING - 1} more"
+
+
+def _and_more(names: Sequence[str]) -> str:
+    """The first name, and how many more there are."""
+    return names[0] + (f" +{len(names) - 1}" if len(names) > 1 else "")
+
+
 def hardware_totals(designs: Sequence[HopDesign], hardware: Mapping[str, SiteHardware]) -> Iterator[str]:
     """Bill of materials of the whole network: one line a kind of item."""
     total: Counter[str] = Counter()
@@ -162,6 +200,20 @@ def hardware_totals(designs: Sequence[HopDesign], hardware: Mapping[str, SiteHar
         for row in site_bill(plan):
             total[row.item] += row.count
     yield from _columns([(f"{count:,}", item.replace("_", " ")) for item, count in total.items()])
+
+
+def costs(network: Network) -> Iterator[str]:
+    """What the network costs by the prices of its file; nothing where there are none."""
+    terms, rows = terms_of(network), cost_rows(network)
+    if terms is None:
+        return
+    cost, missing = terms.cost_of(rows), without_price(rows)
+    for sentence in cost_sentences(cost, missing, terms, network.prices.currency):
+        yield from wrap(sentence, 76)
+    yield ""
+    yield from _columns([ITEM_HEADS, *item_rows_of(rows, terms)])
+    if network.prices.visit is not None:
+        yield "Journeys of crews and spares used by repairs are counted by a run."
 
 
 def _limits(numbers: Iterable[float]) -> str:

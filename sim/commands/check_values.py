@@ -12,11 +12,11 @@ from hopyears.models.equipment.part_kind import PartKind
 from hopyears.models.network.entry import Entry
 from hopyears.models.network.network import IndoorUnit, Network, PartChange, Power
 from hopyears.models.network.network_references import ID_FIELDS, KINDS, named
-from hopyears.sim.blocks.prepared import storm_model
+from hopyears.sim.blocks.prepared import drift_law
 from hopyears.sim.commands.fixed_values import FIXED
 from hopyears.sim.equipment.plant_builder import part_kinds
 from hopyears.sim.equipment.upkeep_builder import crews_in_force
-from hopyears.sim.hops.hop_design import HopDesign, network_climate
+from hopyears.sim.hops.hop_design import HopDesign, network_centre_deg, network_climate
 from hopyears.sim.hops.modulation_steps import steps_of
 from hopyears.sim.inputs.input_errors import allowed_words, field_rule
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
@@ -154,7 +154,8 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
             "peak_mbit_s": service.full_rate_mbit_s,
             "switching_time_s": SWITCHING_S[service.protection],
         }
-    climate, storms = network_climate(network), storm_model(network)
+    climate = network_climate(network)
+    drift = drift_law(network)(network_centre_deg(network)[0], np.arange(12))
     found["climate"] = {
         "rain_rate_001_mm_h": climate.rain_rate_001_mm_h,
         "monthly_temperature_c": climate.temperature_c,
@@ -164,8 +165,8 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
         "rain_height_m": climate.rain_height_m,
         "multipath_edition": "ITU-R P.530-17",
         "year_to_year_ratio": climate.climatic_ratio,
-        "storm_speed_km_h": storms.mean_drift_km_h,
-        "storm_bearing_deg": storms.drift_towards_deg,
+        "storm_speed_km_h": tuple(drift[:, 0].tolist()),
+        "storm_bearing_deg": tuple(drift[:, 1].tolist()),
     }
     return found
 

@@ -1,13 +1,18 @@
 """``hopyears compare``: plans laid over a network, on the same random numbers."""
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from hopyears.sim.studies.plan_tables import Comparison
+
+WIDTH = 80
+SERVICES_SHOWN = 10
+
+GOES_ON = "the same again goes on"
+"""What a stopped run is told."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,67 +21,76 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("network", help="network file (TOML)")
     parser.add_argument(
-        "plan", nargs="+", help="plan file (TOML): entries that change or add to the network's"
+        "plan", nargs="+", help="plan file (TOML): entries that change, add to or leave the network's"
     )
-    parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the runs, new or empty")
-    parser.add_argument("--resume", action="store_true", help="add what a stopped comparison lacks")
+    parser.add_argument(
+        "--out",
+        required=True,
+        metavar="FOLDER",
+        help="folder for the runs; what it holds of them is kept, so a plan more costs one run",
+    )
+    parser.add_argument(
+        "--base", metavar="RUN", help="folder of a run of NETWORK to compare with (default FOLDER/base)"
+    )
     add_run_arguments(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Simulate base and plans, store and print the differences."""
+    """Simulate base and plans, store and print what the plans change."""
     from pathlib import Path
-
-    import pyarrow as pa
 
     from hopyears.sim.commands.progress import progress_bar
     from hopyears.sim.commands.run_options import run_request
-    from hopyears.sim.inputs.network_file import read_network, read_plan
-    from hopyears.sim.storage.run_folder import write_table
+    from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.studies.compare import ComparedPlan, compare
+    from hopyears.sim.studies.plan_tables import Comparison
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]
-    request = run_request(options)
-    out = Path(options.out)
+    request, out = run_request(options), Path(options.out)
     with progress_bar("years") as bar:
-        try:
-            table = compare(
-                base,
-                plans,
-                request,
-                out,
-                resume=options.resume,
-                progress=lambda name, done, of_all: bar(done, of_all),
-            )
-        except KeyboardInterrupt:
-            print(f"stopped; finished blocks are kept in {out}, --resume goes on from there", file=sys.stderr)
-            return 1
-    write_table(out / "differences.parquet", pa.Table.from_pandas(table, preserve_index=False))
-    _print(table)
+        found = compare(
+            base,
+            plans,
+            request,
+            out,
+            base_run=Path(options.base) if options.base else None,
+            progress=lambda name, done, of_all: bar(done, of_all),
+        )
+    labels = labels_of(base.network)
+    print_comparison(Comparison(*(relabelled(frame, labels) for frame in found)))
+    names = ", ".join(f"{name}.parquet" for name in found._fields)
+    say(terminal(WIDTH), f"By service, cause and row of the bill: {names} in {out}.")
     return 0
 
 
-def _print(table: "pd.DataFrame") -> None:
-    from hopyears.sim.wording.wording import difference, figure_and_ends, records
+def print_comparison(found: "Comparison") -> None:
+    """The best plan first, then what each saves and costs; details stand in the tables."""
+    from hopyears.sim.wording import plan_rows as rows
 
-    columns = ("plan", "service", "base min/year", "plan min/year", "difference min/year", "SES/year", "sure")
-    shown = plain_table("plan less base", columns, ("plan", "service"))
-    rows = (
-        [
-            row["plan"],
-            row["service"],
-            figure_and_ends(row, "base_min_per_year"),
-            figure_and_ends(row, "plan_min_per_year"),
-            difference(row, "difference_min_per_year"),
-            difference(row, "difference_ses_per_year"),
-            "yes" if row["sure"] else "no",
-        ]
-        for row in records(table)
+    plans, differences, _, bills = found
+    console = terminal(WIDTH)
+    say(console, rows.best_sentence(plans))
+    heads: tuple[str, ...] = rows.PLAN_HEADS
+    if plans["cost_per_year"].isna().all():
+        heads = (*heads[:2], *heads[4:])
+    shown = plain_table(
+        "best first (per 1,000: minutes saved; sure of the rank; beaten: as good for less)", heads, ("plan",)
     )
-    console = terminal(160)
-    console.print(fill(shown, rows), markup=False)
-    say(
-        console,
-        "Same weather, nights and failures in base and plan; 95 % intervals of the paired differences.",
-    )
+    console.print(fill(shown, rows.plan_rows(plans)), markup=False)
+    money = rows.money_rows(plans)
+    if money:
+        shown = plain_table("outage costs saved, less what the plan costs", rows.MONEY_HEADS, ("plan",))
+        console.print(fill(shown, money), markup=False)
+    for sentence in rows.bill_sentences(plans, bills):
+        say(console, sentence)
+    services = rows.service_rows(differences, SERVICES_SHOWN)
+    if services:
+        title = "services that change most (unavailable min/year)"
+        shown = plain_table(title, ("plan", "service", "base", "plan's", "saved"), ("plan", "service"))
+        console.print(fill(shown, services), markup=False)
+    for sentence in rows.pairing_sentences(plans):
+        say(console, sentence)
+    say(console, "The same weather, nights and failures unless said; 95 % intervals of paired differences.")

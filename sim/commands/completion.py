@@ -1,10 +1,14 @@
 """``hopyears completion``: a script for the shell, made by shtab from the verbs and their options."""
 
 import argparse
-import importlib
 
 SHELLS = ("bash", "zsh", "tcsh")
-FILES = frozenset(("network", "plan", "run", "out", "csv", "json", "to", "page", "against"))
+FILES = frozenset(
+    (
+        *("network", "source", "sites", "hops", "mapping", "folder", "plan", "run"),
+        *("out", "csv", "json", "to", "page", "against"),
+    )
+)
 """Arguments that name a file or a folder."""
 
 
@@ -29,13 +33,13 @@ def _every_verb() -> argparse.ArgumentParser:
     """One parser with all verbs, as nothing else needs it."""
     import shtab
 
-    from hopyears.sim.commands import VERBS
+    from hopyears.sim.commands import VERBS, module_of
 
     parser = argparse.ArgumentParser(prog="hopyears")
     verbs = parser.add_subparsers()
     for verb, what in VERBS.items():
         one = verbs.add_parser(verb, help=what)
-        importlib.import_module(f"hopyears.sim.commands.{verb}").add_arguments(one)
+        module_of(verb).add_arguments(one)
         for action in one._actions:
             if action.dest in FILES:
                 action.complete = shtab.FILE  # type: ignore[attr-defined]

@@ -57,7 +57,7 @@ _ROWS = {
         ("LOG_SPEED_SD", "", "spread of fade durations", _LAW),
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
-    "models.air.storm": (("DEFAULT_STORMS", "", "how cells gather; speed and bearing are fields", _FITTED),),
+    "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
     "sim.multipath.night_pattern": (
         ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
@@ -91,8 +91,8 @@ _ROWS = {
     "sim.hops.design_doubts": (
         ("TESTED_OCCURRENCE", "", "occurrence of multipath", _WARNS),
         ("LARGEST_OCCURRENCE", "", "occurrence of multipath", "refuses only"),
-        ("MOST_RAIN", "", "share of the year with rain", _WARNS),
         ("LARGEST_SCALE", "", "rain rate over that of the maps", _WARNS),
+        ("HEAVIEST_RAIN_MM_H", "mm/h", "rain that no place exceeds", _WARNS),
     ),
     "sim.services.service_demands": (
         ("SWITCHING_S", "s", "gap at a change of route, by protection", _STATE),
@@ -100,10 +100,23 @@ _ROWS = {
         ("COMMANDED_S", "s", "gap at a change of route by command", _STATE),
         ("REROUTED_CANDIDATES", "", "shortest routes that rerouting may take", "more cost time (our own)"),
     ),
+    "sim.services.service_data": (
+        ("LEAST_SHORTFALL_MBIT_S", "Mbit/s", "shortfall that counts as none", _FINE),
+    ),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
         ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),
+        ("SELDOM_PER_YEAR", "1/year", "single failures below which pairs are put in", _NO_MEAN),
+        ("MOST_SPARES", "", "of a store that is emptied by hand", _NO_MEAN),
+    ),
+    "sim.rare.earlier": (
+        ("BY_THEMSELVES", "", "share of those histories without an earlier failure put in", _NO_MEAN),
+        ("EVEN_SHARE", "", "of the lags of earlier failures that are even", _NO_MEAN),
+        ("REACH_S", "s", "largest such lag", _NO_MEAN),
+    ),
+    "sim.rare.strikes": (
+        ("EVEN_CHANCE", "", "that a strike put in takes each radio, in half of them", _NO_MEAN),
     ),
     "sim.rare.alone": (
         (
@@ -115,6 +128,11 @@ _ROWS = {
     ),
     "sim.rare.service_figures": (
         ("UNSEEN_WEATHER_S", "s", "outage by weather assumed likewise", "bounds only: see the list above"),
+    ),
+    "sim.rare.year_law": (("MOST_WEATHER_YEARS", "years", "joined with each year of failures", _NO_MEAN),),
+    "sim.studies.method_error": (
+        ("RAIN_ERROR", "", "of P.530's rain attenuation, where asked for", "published, from memory"),
+        ("MULTIPATH_ERROR_DB", "dB", "of P.530's multipath fades, where asked for", "published, from memory"),
     ),
     "sim.blocks.prepared": (
         ("_TRIAL_YEARS", "years", "trial for the share of time with a storm", "splits a stated mean rate"),

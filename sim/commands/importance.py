@@ -33,15 +33,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Judge blocks of the run again without each thing, and print what that saves."""
     from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import workers_of
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.importance import ALL, importance, write_importance
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     for name in ("top", "blocks", "workers"):
         if getattr(options, name) < 1:
             raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
     opened = open_run(options.run)
+    labels = labels_of(opened.prepared.network)
     if options.service is not None:
+        options.service = id_of(options.service, labels["services"])
         opened.service_index(options.service)
     with progress_bar("blocks") as bar:
         table = importance(
@@ -49,13 +53,14 @@ def run(options: argparse.Namespace) -> int:
             service=options.service,
             n_blocks=options.blocks,
             single_parts=options.parts,
-            workers=options.workers,
+            workers=workers_of(options),
             progress=bar,
         )
     if options.csv:
         write_importance(table, options.csv)
     years = min(options.blocks, len(opened.folder.finished_blocks())) * opened.block_years
-    _print(table[table["service"] == (options.service or ALL)].head(options.top), years)
+    chosen = table[table["service"] == (options.service or ALL)].head(options.top)
+    _print(relabelled(chosen, labels), years)
     return 0
 
 
@@ -69,9 +74,11 @@ def _print(table: "pd.DataFrame", years: int) -> None:
     first = table.iloc[0]
     title = (
         f"{first['service']}: minutes saved a year of {number(first['unavailable_min_per_year'])}, had it "
-        f"never gone wrong ({years} years)"
+        f"never gone wrong; {number(first['below_committed_min_per_year'])} below committed ({years} years)"
     )
-    shown = plain_table(title, ("kind", "what", "saved min/year", "share", "sure"), ("kind", "what"))
+    shown = plain_table(
+        title, ("kind", "what", "saved min/year", "share", "sure", "saved below committed"), ("kind", "what")
+    )
     rows = (
         [
             row["kind"],
@@ -79,6 +86,7 @@ def _print(table: "pd.DataFrame", years: int) -> None:
             difference(row, "saved_min_per_year"),
             per_cent(row["share"]),
             "yes" if row["sure"] else "no",
+            difference(row, "below_saved_min_per_year"),
         ]
         for row in records(table)
     )

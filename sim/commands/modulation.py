@@ -1,7 +1,6 @@
 """``hopyears modulation``: adaptive against fixed modulation, on the same weather, nights and failures."""
 
 import argparse
-import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,9 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from hopyears.sim.wording.wording import Cell
+
+GOES_ON = "--resume goes on from there"
+"""What a stopped run is told."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -54,6 +56,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError, read_network
     from hopyears.sim.modulation.store import kept_study
     from hopyears.sim.modulation.study import modulation_study
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     if options.resume and options.out is None:
         raise InputError("--resume is given without --out; must be given with the folder of the study")
@@ -63,21 +66,16 @@ def run(options: argparse.Namespace) -> int:
     prepared = prepare(source.network, request.options)
     asked = {"hops": hops, "states": options.states}
     with progress_bar("years") as bar:
-        try:
-            if options.out is None:
-                tables = modulation_study(prepared, request, **asked, progress=bar)
-            else:
-                tables = kept_study(
-                    source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
-                )
-        except KeyboardInterrupt:
-            kept = "nothing is kept without --out"
-            if options.out is not None:
-                kept = f"finished blocks are kept in {options.out}, --resume goes on from there"
-            print(f"stopped; {kept}", file=sys.stderr)
-            return 1
+        if options.out is None:
+            tables = modulation_study(prepared, request, **asked, progress=bar)
+        else:
+            tables = kept_study(
+                source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
+            )
     console = terminal()
-    _print(console, tables, every_row=options.all)
+    labels = labels_of(source.network)
+    shown = {name: relabelled(table, labels) for name, table in tables.items()}
+    _print(console, shown, every_row=options.all)
     if options.out is not None:
         _draw(console, tables, options.out, f"{source.network.title}, seed {request.seed}")
     return 0
@@ -89,7 +87,7 @@ def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, ti
     from hopyears.sim.modulation.store import STUDY
     from hopyears.sim.storage.run_folder import RunFolder
 
-    years = RunFolder(out, STUDY).manifest()["years"]
+    years = RunFolder(out, STUDY).results_rest_on()["years"]
     for picture in write_pictures(tables, out, note=f"{title}, {years} years"):
         say(console, f"{picture.path}: {picture.caption}")
 

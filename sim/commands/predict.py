@@ -29,6 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.simulate import warnings_of
     from hopyears.sim.textbook.predict import predict_hops, predict_services
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     source = read_network(options.network)
     if options.against:
@@ -39,12 +40,15 @@ def run(options: argparse.Namespace) -> int:
     hops = predict_hops(prepared)
     services = predict_services(prepared, hops)
     console = terminal()
+    labels = labels_of(source.network)
     for title, columns, formats in _HOP_TABLES:
-        print_table(console, _table(title, hops, columns, formats), elsewhere=_ELSEWHERE)
+        print_table(console, _table(title, relabelled(hops, labels), columns, formats), elsewhere=_ELSEWHERE)
     if len(services):
         print_table(
             console,
-            _table("services: textbook sum along the working route", services, *_SERVICES),
+            _table(
+                "services: textbook sum along the working route", relabelled(services, labels), *_SERVICES
+            ),
             elsewhere=_ELSEWHERE,
         )
     for warning in warnings:
@@ -59,10 +63,12 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
 
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.studies.against import NOTES, agreement, hold_against
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     compared = hold_against(source, RunFolder(options.against))
+    labels = labels_of(source.network)
     console = terminal()
-    shown = compared.assign(range=np.where(compared["in_range"], "", "outside"))
+    shown = relabelled(compared, labels).assign(range=np.where(compared["in_range"], "", "outside"))
     print_table(
         console, _table("hops: by the standards and simulated", shown, *_AGAINST), elsewhere=_ELSEWHERE
     )

@@ -1,4 +1,4 @@
-"""``hopyears promise``: how likely a year breaks a target, and which target can be promised."""
+"""``hopyears promise``: whether contracts are kept, how likely they are broken, and what can be promised."""
 
 import argparse
 from typing import TYPE_CHECKING
@@ -8,31 +8,43 @@ from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 if TYPE_CHECKING:
     import pandas as pd
 
-    from hopyears.sim.runs.promise import Terms
+    from hopyears.sim.rare.year_tables import YearTables
+    from hopyears.sim.runs.promise import Promise, Terms
+    from hopyears.sim.storage.run_folder import RunFolder
 
 ALL = "all"
+
+METHOD_NOTE = "Weather is as P.530 has it; --method-error takes in how wrong that may be of one place."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """RUN, services, target, and what the promise is to mean."""
+    from hopyears.sim.commands.run_options import add_workers_argument
+
     parser.add_argument("run", metavar="RUN", help="folder that 'hopyears simulate' wrote")
     parser.add_argument("--service", metavar="ID", default=ALL, help="service id, or 'all' (default)")
+    parser.add_argument(
+        "--network", metavar="FILE", help="take the contracts of this network file, not those of the run"
+    )
     target = parser.add_mutually_exclusive_group()
     target.add_argument(
-        "--target-min-per-year", type=float, metavar="MIN", help="unavailable minutes allowed in a year"
+        "--target-min", type=float, metavar="MIN", help="in place of contracts: unavailable minutes allowed"
     )
     target.add_argument(
         "--availability", type=float, metavar="PER_CENT", help="the same as an availability, such as 99.99"
+    )
+    parser.add_argument(
+        "--period", choices=("year", "month"), default="year", help="of that target (default year)"
     )
     parser.add_argument(
         "--contract-years",
         type=int,
         default=1,
         metavar="N",
-        help="years in a row, each of which must keep it (default 1)",
+        help="years in a row that must keep that target, or what is promised without a contract (default 1)",
     )
     parser.add_argument(
-        "--chance", type=float, default=0.9, help="how likely the promise is to hold (default 0.9)"
+        "--chance", type=float, default=0.9, help="how likely a promise is to hold (default 0.9)"
     )
     parser.add_argument(
         "--confidence",
@@ -40,41 +52,155 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=0.9,
         help="how sure that chance must be, given the years simulated (default 0.9)",
     )
+    parser.add_argument(
+        "--method-error",
+        action="store_true",
+        help="take in that P.530 itself may be wrong of this place, with the same confidence",
+    )
+    parser.add_argument(
+        "--levers",
+        action="store_true",
+        help="judge blocks again to tell what keeps each contract from more: takes minutes",
+    )
+    parser.add_argument(
+        "--blocks", type=int, default=10, metavar="N", help="blocks for --levers (default 10)"
+    )
+    add_workers_argument(parser)
     parser.add_argument("--csv", metavar="FILE", help="write the table there too")
+    parser.add_argument(
+        "--years-csv", metavar="FILE", help="write every simulated year of each service there"
+    )
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the years of each service against the target, and the promise that holds."""
-    from hopyears.sim.inputs.network_file import InputError
-    from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
+    """Print what each contract asks for, whether it is kept, and what could be promised."""
+    from hopyears.sim.rare.year_tables import YearTables
+    from hopyears.sim.runs.promise import Terms, promise_table, single_years
     from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
-    terms = Terms(_target_min(options), options.contract_years, options.chance, options.confidence)
-    services, minutes = minutes_of_years(RunFolder(options.run))
-    table = promise_table(services, minutes, terms)
-    if options.service != ALL:
-        table = table[table["service"] == options.service]
-        if table.empty:
-            shown = ", ".join(services[:10]) + (", ..." if len(services) > 10 else "")
-            raise InputError(
-                f'--service is "{options.service}"; must be a service of the run: {shown or "none"}'
-            )
-    _print(table, terms, minutes.shape[1])
+    terms = Terms(options.chance, options.confidence)
+    folder = RunFolder(options.run)
+    labels = labels_of(folder.network())
+    options.service = id_of(options.service, labels["services"])
+    promises = _promises(options, folder)
+    years = YearTables(folder)
+    note = METHOD_NOTE
+    if options.method_error:
+        years, note = _with_method_error(options, years)
+    table = promise_table(years, folder.network(), promises, terms)
+    shown = relabelled(table, labels)
+    _print(shown, terms, years)
+    say(terminal(160), note)
+    if options.levers:
+        _print_levers(_levers(options, promises, terms), shown)
     if options.csv:
         _write(table, options.csv)
+    if options.years_csv:
+        _write(single_years(years, folder.network()), options.years_csv)
     return 0
 
 
-def _target_min(options: argparse.Namespace) -> float | None:
+def _promises(options: argparse.Namespace, folder: "RunFolder") -> "list[Promise]":
+    """Contracts of the run, of another file, or one for each service by the target of the command line."""
+    from pydantic import ValidationError
+
+    from hopyears.models.network.contract_entry import Contract
+    from hopyears.sim.inputs.network_file import InputError, read_network
+    from hopyears.sim.runs.promise import promises_of
+
+    network = folder.network()
+    try:
+        contracts = [Contract.model_validate(each) for each in network.get("contracts", ())]
+    except ValidationError:
+        raise InputError(
+            f"{folder.path}: network.json is not readable; must be as simulate wrote it"
+        ) from None
+    if options.network:
+        contracts = [*read_network(options.network).network.contracts]
+    asked = _target(options)
+    if asked:
+        contracts = []
+    found = promises_of(network, contracts, service=None if options.service == ALL else options.service)
+    return [_with_target(promise, asked, options) for promise in found]
+
+
+def _with_target(promise: "Promise", asked: dict[str, float], options: argparse.Namespace) -> "Promise":
+    from dataclasses import replace
+
+    if asked:
+        return replace(promise, asked=asked, monthly=options.period == "month", years=options.contract_years)
+    return promise if promise.asked else replace(promise, years=options.contract_years)
+
+
+def _target(options: argparse.Namespace) -> dict[str, float]:
     from hopyears.models.basics.units import MINUTES_PER_YEAR
     from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.promise import AVAILABILITY, MINUTES
 
-    if options.availability is None:
-        target: float | None = options.target_min_per_year
-        return target
-    if not 0.0 <= options.availability <= 100.0:
-        raise InputError(f"--availability is {options.availability:g}; must be 0 to 100 per cent")
-    return (1.0 - float(options.availability) / 100.0) * MINUTES_PER_YEAR
+    if not 1 <= options.contract_years <= 100:
+        raise InputError(f"--contract-years is {options.contract_years}; must be 1 to 100")
+    if options.availability is not None:
+        if not 0.0 <= options.availability <= 100.0:
+            raise InputError(f"--availability is {options.availability:g}; must be 0 to 100 per cent")
+        return {AVAILABILITY: float(options.availability) / 100.0}
+    if options.target_min is None:
+        return {}
+    if not 0.0 <= options.target_min <= MINUTES_PER_YEAR:
+        raise InputError(f"--target-min is {options.target_min:g}; must be 0 to {MINUTES_PER_YEAR:.0f}")
+    return {MINUTES: float(options.target_min)}
+
+
+def _with_method_error(options: argparse.Namespace, years: "YearTables") -> "tuple[YearTables, str]":
+    """Years with the longest weather that P.530's own error leaves possible, and a sentence on it."""
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.method_error import MULTIPATH_ERROR_DB, RAIN_ERROR, weather_factors
+    from hopyears.sim.wording.wording import number, per_cent
+
+    run = open_run(options.run)
+    if not years.replicated:
+        raise InputError(
+            f"{options.run}: run has no replications of failures, or one block; must have them, so that "
+            "--method-error can tell weather from failures"
+        )
+    causes = run.folder.read_results()["service_causes"].to_pandas()
+    factors = weather_factors(run.prepared, causes, options.confidence)
+    return years.with_weather(factors), (
+        f"Weather is {number(factors.min())} to {number(factors.max())} times as long as P.530 has it: it is "
+        f"no worse with a confidence of {per_cent(options.confidence)}, if {per_cent(RAIN_ERROR)} wrong in "
+        f"rain attenuation and {MULTIPATH_ERROR_DB:g} dB in multipath fades (sources in the guide)."
+    )
+
+
+def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":
+    from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.runs.rerun import open_run
+    from hopyears.sim.studies.levers import levers
+
+    for name in ("blocks", "workers"):
+        if getattr(options, name) < 1:
+            raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
+    run = open_run(options.run)
+    with progress_bar("blocks") as bar:
+        return levers(run, promises, terms, n_blocks=options.blocks, workers=options.workers, progress=bar)
+
+
+def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
+    from hopyears.sim.wording.promises import LEVER_HEADS, lever_cells, lever_sentence
+
+    console = terminal(160)
+    for name in dict.fromkeys(table["contract"]):
+        own = found[found["contract"] == name]
+        shown = plain_table(f"{name}: had it never gone wrong", LEVER_HEADS, LEVER_HEADS[:2])
+        console.print(fill(shown, lever_cells(own)), markup=False)
+        say(console, lever_sentence(own))
+    say(
+        console,
+        "By simulated years alone. Sparing one of two things that fail at once saves nothing; of two that "
+        "protect each other, either saves all.",
+    )
 
 
 def _write(table: "pd.DataFrame", path: str) -> None:
@@ -86,51 +212,30 @@ def _write(table: "pd.DataFrame", path: str) -> None:
         raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
-def _print(table: "pd.DataFrame", terms: "Terms", n_years: int) -> None:
-    from hopyears.sim.runs.promise import years_wanted
-    from hopyears.sim.wording.wording import chance, number, per_cent, records
+def _print(table: "pd.DataFrame", terms: "Terms", years: "YearTables") -> None:
+    from hopyears.sim.runs.promise import PLAIN, years_wanted
+    from hopyears.sim.wording.promises import HEADS, TOO_FEW, promise_cells
+    from hopyears.sim.wording.wording import per_cent, plural, records
 
     console = terminal(160)
-    if terms.target_min is None:
-        title = f"unavailable minutes of {n_years} simulated years"
-    else:
-        allowed = number(terms.target_min)
-        title = f"at most {allowed} unavailable minutes a year, by {n_years} simulated years"
-    contract = terms.contract_years > 1
-    columns = ["service", "mean", "median year", "worst year"]
-    if terms.target_min is not None:
-        columns += ["a year breaks it"] + ["any of the contract's years breaks it"] * contract
-    columns += ["can be promised for a year"] + [f"for each of {terms.contract_years} years"] * contract
-    rows = []
-    for row in records(table):
-        cells = [
-            row["service"],
-            *(number(row[f"{name}_min_per_year"]) for name in ("mean", "median", "worst")),
-        ]
-        if terms.target_min is not None:
-            cells += [chance(row, "year_break_chance")]
-            cells += [chance(row, "contract_break_chance")] * contract
-        cells += [_limit(row["year_limit_min"])] + [_limit(row["contract_limit_min"])] * contract
-        rows.append(cells)
-    console.print(fill(plain_table(title, columns, ("service",)), rows), markup=False)
+    rows = [promise_cells(row) for row in records(table)]
+    heads = list(HEADS)
+    if not any(row[1] for row in rows):
+        rows, heads = [[row[0], *row[2:]] for row in rows], [heads[0], *heads[2:]]
+    title = f"promises, by {plural(years.n_years, 'simulated year')}"
+    console.print(fill(plain_table(title, heads, ("contract", "services", "asked")), rows), markup=False)
     say(
         console,
-        f"Promised minutes hold with a chance of {per_cent(terms.chance)}, at a confidence of "
-        f"{per_cent(terms.confidence)}; brackets are {per_cent(terms.confidence)} intervals.",
+        f"What is promised, or kept, holds with a chance of {per_cent(terms.chance)}, at a confidence of "
+        f"{per_cent(terms.confidence)}; so sure is each end in brackets. 'open': more years would tell.",
     )
-    for years, wanted in (
-        (1, years_wanted(terms.chance, terms.confidence)),
-        (terms.contract_years, years_wanted(terms.chance ** (1.0 / terms.contract_years), terms.confidence)),
-    ):
-        if wanted > n_years and (years > 1) == contract:
-            say(
-                console,
-                f"'?': a promise for {'a year' if years == 1 else f'each of {years} years'} takes {wanted} "
-                "simulated years or more; 'hopyears simulate --resume' adds years.",
-            )
-
-
-def _limit(minutes: float) -> str:
-    from hopyears.sim.wording.wording import number
-
-    return f"{number(minutes)} min" if minutes < float("inf") else "?"
+    if (table["rests_on"] == PLAIN).any():
+        say(console, "*: by the simulated years alone; the others by replications of failures too.")
+    if any(TOO_FEW in str(cell) for row in rows for cell in row):
+        most = max(int(row) for row in table["contract_years"])
+        wanted = years_wanted(terms.chance ** (1.0 / most), terms.confidence)
+        say(
+            console,
+            f"'{TOO_FEW}': so few years promise nothing; {plural(most, 'year')} take about {wanted} "
+            "simulated years or more. 'hopyears simulate --resume' adds years.",
+        )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from hopyears.sim.blocks.prepared import ModelOptions
+    from hopyears.sim.runs.block_pool import Workers
     from hopyears.sim.runs.simulate import RunRequest
     from hopyears.sim.runs.stopping import PrecisionGoal
 
@@ -32,7 +33,7 @@ def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200, repl
 
 
 def add_workers_argument(parser: argparse.ArgumentParser) -> None:
-    """How many processes; they change nothing but the time taken."""
+    """How many processes, or which cluster; they change nothing but the time taken."""
     parser.add_argument(
         "--workers",
         type=int,
@@ -40,6 +41,17 @@ def add_workers_argument(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="processes at the same time (default one for each processor)",
     )
+    parser.add_argument(
+        "--cluster",
+        metavar="tcp://HOST:PORT",
+        help="work on the workers of the dask.distributed scheduler at this address instead",
+    )
+
+
+def workers_of(options: argparse.Namespace) -> "Workers":
+    """Who works on the blocks, from the command line."""
+    workers: Workers = options.workers if options.cluster is None else options.cluster
+    return workers
 
 
 def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
@@ -109,7 +121,7 @@ def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = 
         years=options.years,
         seed=options.seed,
         block_years=options.block_years,
-        workers=options.workers,
+        workers=workers_of(options),
         options=model_options(options),
         until=until,
     )

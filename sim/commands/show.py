@@ -58,8 +58,18 @@ def run(options: argparse.Namespace) -> int:
     elif options.json:
         _write(table.to_json(orient="records", indent=1, double_precision=15) + "\n", options.json)
     else:
-        _print_table(terminal(), table, options.top or ROWS)
+        _print_table(terminal(), _with_names(table, folder), options.top or ROWS)
     return 0
+
+
+def _with_names(table: "pd.DataFrame", folder: Path) -> "pd.DataFrame":
+    """The table as readers see it, where the folder tells the names of its network."""
+    from hopyears.sim.storage.run_folder import NETWORK, RunFolder
+    from hopyears.sim.wording.names import labels_of, relabelled
+
+    if not (folder / NETWORK).is_file():
+        return table
+    return relabelled(table, labels_of(RunFolder(folder).network()))
 
 
 def _write(text: str, path: str) -> None:

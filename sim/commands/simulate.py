@@ -3,6 +3,9 @@
 import argparse
 import sys
 
+GOES_ON = "--resume goes on from there"
+"""What a stopped run is told."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, years, seed, folder, and which parts of the model run."""
@@ -35,14 +38,7 @@ def run(options: argparse.Namespace) -> int:
     source = read_network(options.network)
     request = run_request(options, until=goal)
     with progress_bar("years", quiet=options.quiet) as progress:
-        try:
-            simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
-        except KeyboardInterrupt:
-            print(
-                f"stopped; finished blocks are kept in {options.out}, --resume goes on from there",
-                file=sys.stderr,
-            )
-            return 1
+        simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
     if not options.quiet:
         print_summary(Results.load(options.out), options.out)
     return 0

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from hopyears.sim.runs.results import Results
 from hopyears.sim.wording.answer import first_answer, judged
 from hopyears.sim.wording.caution import CAUTION
+from hopyears.sim.wording.money_rows import cost_rows_of_run
+from hopyears.sim.wording.names import for_readers
 from hopyears.sim.wording.rows import main_groups, worst_first
 from hopyears.sim.wording.terminal import plain_table, print_table, say, terminal
 from hopyears.sim.wording.wording import (
@@ -50,7 +52,8 @@ def print_summary(results: Results, folder: Path | str | None = None) -> None:
     manifest = results.manifest
     title = manifest.get("title") or "untitled network"
     say(console, f"{title}: {manifest['years']} years, seed {manifest['seed']}\n")
-    noun, table, causes = judged(results.tables)
+    noun, ids, _ = judged(results.tables)
+    noun, table, causes = judged(for_readers(results).tables)
     first, *others = first_answer(table, causes, float(manifest["years"]), noun=noun)
     say(console, f"{first}\n")
     if others:
@@ -62,8 +65,10 @@ def print_summary(results: Results, folder: Path | str | None = None) -> None:
         console,
         "95 % intervals in brackets; 'at most' where nothing was seen; 'open' where the years cannot tell.",
     )
+    for sentence in cost_rows_of_run(results.network, results.tables["costs"]):
+        say(console, sentence)
     if folder is not None:
-        _print_next(console, shlex.quote(str(folder)), noun, str(worst_first(table).iloc[0][noun]))
+        _print_next(console, shlex.quote(str(folder)), noun, str(worst_first(ids).iloc[0][noun]))
     say(console, f"\n{CAUTION}")
 
 

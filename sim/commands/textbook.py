@@ -32,24 +32,28 @@ def run(options: argparse.Namespace) -> int:
     import pandas as pd
 
     from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import workers_of
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.runs.textbook_distance import distance_table, queue_table
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     for name, least in (("blocks", 0), ("workers", 1)):
         if getattr(options, name) < least:
             raise InputError(f"--{name} is {getattr(options, name)}; must be at least {least}")
     opened = open_run(options.run)
+    labels = labels_of(opened.prepared.network)
     if options.service is not None:
+        options.service = id_of(options.service, labels["services"])
         opened.service_index(options.service)
     table = distance_table(opened.prepared, opened.folder)
     if options.blocks and opened.prepared.options.queues and opened.prepared.options.failures:
         with progress_bar("blocks") as bar:
-            waiting = queue_table(opened, n_blocks=options.blocks, workers=options.workers, progress=bar)
+            waiting = queue_table(opened, n_blocks=options.blocks, workers=workers_of(options), progress=bar)
         table = pd.concat([table, waiting], ignore_index=True)
     if options.service is not None:
         table = table[table["service"] == options.service]
-    _print(table)
+    _print(relabelled(table, labels))
     if options.csv:
         _write(table, options.csv)
     return 0

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 TABLES: Mapping[str, Columns] = MappingProxyType(
     {
         "service_total": rows_of.TOTAL,
-        "service_month": rows_of.MONTH,
+        "service_month": rows_of.SERVICE_MONTH,
         "service_cause": rows_of.CAUSE,
         "service_outage": rows_of.OUTAGE,
         "service_traffic": rows_of.TRAFFIC,
@@ -246,6 +246,10 @@ def tally_block(
             raise ValueError(f"duration_s is {history.duration_s}; must be {block.duration_s} as the block")
         ways = rows_of.three_ways(history, block.duration_s) if lost is None else lost[number]
         _add_outages(rows, "service", number, ways, block)
+        rows["service_month"] += [
+            rows_of.service_month_rows(number, direction, own, history, block)
+            for direction, own in enumerate(ways)
+        ]
         traffic = rows_of.traffic_rows(number, service, history)
         for name in ("service_traffic", "service_undelivered", "service_throughput"):
             rows[name] += traffic[TABLES[name]]
@@ -262,7 +266,8 @@ def tally_block(
 def _add_outages(rows: dict[str, Rows], kind: str, number: int, ways: Ways, block: Block) -> None:
     for direction, lost in enumerate(ways):
         rows[f"{kind}_total"].append(rows_of.total_row(number, direction, lost))
-        rows[f"{kind}_month"].append(rows_of.month_rows(number, direction, lost, block))
+        if kind == "hop":
+            rows["hop_month"].append(rows_of.month_rows(number, direction, lost, block))
         rows[f"{kind}_cause"].append(rows_of.cause_rows(number, direction, lost))
         if direction == BOTH and kind == "service":
             rows["service_outage"].append(rows_of.outage_rows(number, lost, block))

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import month_edges_s
+from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.outage_rule import (
     SEVERE_SHARE,
     SEVERELY_ERRORED,
@@ -16,13 +17,16 @@ from hopyears.models.judging.outage_rule import (
 )
 from hopyears.sim.counting.keyed_table import Columns
 from hopyears.sim.hops.hop_history import HopHistory
-from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceDemand, ServiceHistory
+from hopyears.sim.services.service_data import (
+    BACKWARD,
+    FORWARD,
+    LEAST_SHORTFALL_MBIT_S,
+    ServiceDemand,
+    ServiceHistory,
+)
 
 BOTH = 2
 """Direction number of both ways together."""
-
-LEAST_SHORTFALL_MBIT_S = 5.1e-4
-"""Rates come to the nearest kbit/s: a smaller shortfall is none."""
 
 N_BINS = 1000
 """Bins of the throughput histogram: bin b has shares of the peak above (b-1)/1000 to b/1000, bin 0 zero."""
@@ -43,6 +47,12 @@ TOTAL = Columns(
 MONTH = Columns(
     ("entity", "direction", "block", "year", "month"), ("unavailable_s", "severely_errored_s", "outages")
 )
+SERVICE_MONTH = Columns(
+    MONTH.keys,
+    (*MONTH.sums, "planned_s", "planned_outages", "below_committed_s", "undelivered_mbit"),
+)
+"""Of the unavailable time, that with planned work among the causes; outages that begin with it; time below
+committed; megabits that lack of the peak rate (of both ways, of the slower one)."""
 CAUSE = Columns(("entity", "direction", "causes"), ("unavailable_s", "severely_errored_s"))
 OUTAGE = Columns(("entity", "block", "start_s", "causes"), ("duration_s",))
 TRAFFIC = Columns(("entity", "direction"), ("delivered_mbit", "peak_mbit", "down_s", "below_committed_s"))
@@ -128,6 +138,26 @@ def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[_
     ones = np.ones(month.size, dtype=np.int64)
     keys = [entity * ones, direction * ones, block.number * ones, month // 12, month % 12]
     return np.stack(keys, axis=1), values
+
+
+def service_month_rows(
+    entity: int, direction: int, lost: Lost, history: ServiceHistory, block: Block
+) -> tuple[_Ints, _Floats]:
+    """Rows of ``SERVICE_MONTH``; the history has its spans by month, or else nothing of them is counted."""
+    keys, values = month_rows(entity, direction, lost, block)
+    spans = history.spans[:, direction] if len(history.spans) else np.zeros((len(keys), 2))
+    return keys, np.column_stack([values, *planned_by_month(lost, block.edges_s), spans[:, 1], spans[:, 0]])
+
+
+def planned_by_month(lost: Lost, edges_s: _Floats) -> tuple[_Floats, _Floats]:
+    """Unavailable seconds with planned work among their causes, and outages that begin with it, by month."""
+    planned = (lost.kind == UNAVAILABLE) & ((lost.causes & int(Cause.MAINTENANCE)) != 0)
+    if not planned.any():
+        return np.zeros(edges_s.size - 1), np.zeros(edges_s.size - 1)
+    start_s = lost.start_s[planned]
+    begun = start_s[np.isin(start_s, lost.unavailable_start_s)]
+    seconds = seconds_between(edges_s, start_s, lost.end_s[planned])
+    return seconds, np.diff(np.searchsorted(begun, edges_s)).astype(np.float64)
 
 
 def seconds_between(edges: _Floats, start_s: _Ints | _Floats, end_s: _Ints | _Floats) -> _Floats:

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import lsq_linear
 from scipy.special import stdtrit
 
 from hopyears.sim.counting.statistics import LEVEL, Interval
@@ -98,6 +97,8 @@ def control_variate(
         np.append(unbounded, np.full(varies.sum(), bound))
         for unbounded, bound in zip((-np.inf, np.inf), slope_bounds, strict=True)
     )
+    from scipy.optimize import lsq_linear  # takes a quarter of a second, and most runs want no slopes
+
     fit = lsq_linear(design, figure, (low, high), method="bvls").x
     freedom = n - design.shape[1]
     residual = figure - design @ fit

@@ -39,6 +39,9 @@ class Purpose(IntEnum):
     WINDOW = 16
     WINDOW_LENGTH = 17
     SUN = 18
+    ERROR = 19
+    ERROR_PART = 20
+    ERROR_LENGTH = 21
 
 
 _PART_PURPOSES = 8

@@ -1,12 +1,10 @@
 """Failures of one block: every part, crew, spare and power supply on one SimPy clock."""
 
-from itertools import pairwise
-
 import numpy as np
 import simpy
 
 from hopyears.models.air.storm_rate import event_times_s
-from hopyears.models.basics.intervals import Intervals, empty_intervals, followed, joined
+from hopyears.models.basics.intervals import Intervals, empty_intervals, joined
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import residual_quantiles_h
 from hopyears.models.equipment.part_kind import Repair
@@ -33,6 +31,7 @@ from hopyears.sim.equipment.power import (
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.repair import Workshop, part_life
 from hopyears.sim.equipment.stores import Stores
+from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.streams import Streams
 
 
@@ -41,7 +40,7 @@ def simulate_failures(
     streams: Streams,
     duration_s: float,
     *,
-    storms: Intervals | None = None,
+    storms: Intervals | Weather | None = None,
     warm_up_s: float = SECONDS_PER_YEAR,
     unlimited: bool = False,
     put_in: PutIn = NOTHING_PUT_IN,
@@ -56,14 +55,15 @@ def simulate_failures(
         Streams of the block.
     duration_s : float
         Length of the block [s], above 0; whole years keep the seasons of the warm-up right.
-    storms : Intervals or None
-        Storms over each site within the block [s], one row a site; None for fair weather throughout.
+    storms : Intervals, Weather or None
+        Storms over each site within the block [s], one row a site, or the weather made of them; None for fair
+        weather throughout.
     warm_up_s : float
         Time simulated before the block and thrown away [s], 0 to ``duration_s``.
     unlimited : bool
         Nobody waits for crews or spares; all draws stay the same.
     put_in : PutIn
-        Failures put in by hand, and parts that fail by themselves only before some time.
+        Failures and strikes put in by hand, and parts that fail by themselves only before some time.
 
     Raises
     ------
@@ -80,17 +80,19 @@ def simulate_failures(
     a visit takes a crew (``sim.equipment.planned``); in a plant without crews it keeps to its dates.
     """
     _check(plant, storms, duration_s, warm_up_s)
-    weather = _with_warm_up(storms or empty_intervals(len(plant.sites)), duration_s, warm_up_s)
-    span_s = (-warm_up_s, duration_s)
+    weather = storms or empty_intervals(len(plant.sites))
+    if isinstance(weather, Intervals):
+        weather = Weather.of(weather, duration_s, warm_up_s)
+    span_s = weather.span_s
     site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
-    shop = _workshop(plant, streams, weather, span_s, unlimited, put_in)
-    shop.hits.update(_lightning_hits(plant, site_draws, shop.draws, weather, span_s))
+    shop = _workshop(plant, streams, weather, unlimited, put_in)
+    shop.hits.update(put_in.hits_s(_lightning_hits(plant, site_draws, shop.draws, weather)))
     planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers, shop.visited)
     made = appointments(plant, site_draws, span_s)
     attended = [plan for plan in made if plan.work.visit and plant.crews]
     planner.begin(attended)
     _run_parts(shop, span_s)
-    mains, generator = mains_outages(plant, site_draws, weather, span_s)
+    mains, generator = mains_outages(plant, site_draws, weather)
     dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
     dark = joined(dark, dark_solar_sites(plant, site_draws, span_s))
     visits = visits_of(planner.rows)
@@ -105,11 +107,15 @@ def simulate_failures(
     )
 
 
-def _check(plant: Plant, storms: Intervals | None, duration_s: float, warm_up_s: float) -> None:
+def _check(plant: Plant, storms: Intervals | Weather | None, duration_s: float, warm_up_s: float) -> None:
     if not duration_s > 0.0:
         raise ValueError(f"duration_s is {duration_s}; must be above 0")
     if not 0.0 <= warm_up_s <= duration_s:
         raise ValueError(f"warm_up_s is {warm_up_s}; must be 0 to duration_s ({duration_s})")
+    if isinstance(storms, Weather):
+        if storms.span_s != (-warm_up_s, duration_s):
+            raise ValueError(f"storms span {storms.span_s} s; must span {(-warm_up_s, duration_s)} s")
+        storms = storms.storms
     if storms is not None and storms.n_rows != len(plant.sites):
         raise ValueError(f"storms has {storms.n_rows} rows; must be one a site ({len(plant.sites)})")
     visits = any(plant.kinds[part.kind].repair is not Repair.REMOTE for part in plant.parts)
@@ -117,26 +123,14 @@ def _check(plant: Plant, storms: Intervals | None, duration_s: float, warm_up_s:
         raise ValueError("crews is empty; must have at least one base, since some parts need a visit")
 
 
-def _with_warm_up(storms: Intervals, duration_s: float, warm_up_s: float) -> Intervals:
-    """Storms of the block, and those of its end moved before its beginning."""
-    late = storms.clipped(duration_s - warm_up_s, duration_s)
-    if not len(late.start_s):
-        return storms
-    return followed(Intervals(late.offset, late.start_s - duration_s, late.end_s - duration_s), storms)
-
-
 def _workshop(
     plant: Plant,
     streams: Streams,
-    weather: Intervals,
-    span_s: tuple[float, float],
+    weather: Weather,
     unlimited: bool,
     put_in: PutIn,
 ) -> Workshop:
-    env = simpy.Environment(initial_time=span_s[0])
-    starts, ends = weather.start_s.tolist(), weather.end_s.tolist()
-    rows = list(pairwise(weather.offset.tolist()))
-    groups = list(enumerate(plant.groups))
+    env = simpy.Environment(initial_time=weather.span_s[0])
     dispatcher = Dispatcher(env, plant, unlimited)
     return Workshop(
         env=env,
@@ -145,22 +139,12 @@ def _workshop(
         group_draws=Draws(streams, [("group", group.id) for group in plant.groups]),
         dispatcher=dispatcher,
         stores=Stores(env, plant, dispatcher, unlimited),
-        horizon_s=span_s[1],
-        storms=[(starts[a:b], ends[a:b]) for a, b in rows],
-        chains_of=_by_part([(group, each.chains) for group, each in groups]),
-        stops=_by_part([(group, each.stopped_by) for group, each in groups]),
+        horizon_s=weather.span_s[1],
+        storms=weather.by_site,
+        chains_of=plant.chains_of,
+        stops=plant.stops,
         put_in=put_in,
     )
-
-
-def _by_part(groups: list[tuple[int, tuple[tuple[int, ...], ...]]]) -> dict[int, list[tuple[int, int]]]:
-    """(group, chain) of each part."""
-    found: dict[int, list[tuple[int, int]]] = {}
-    for group, chains in groups:
-        for chain, parts in enumerate(chains):
-            for part in parts:
-                found.setdefault(part, []).append((group, chain))
-    return found
 
 
 def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
@@ -175,19 +159,24 @@ def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
 
 
 def _lightning_hits(
-    plant: Plant, site_draws: Draws, part_draws: Draws, weather: Intervals, span_s: tuple[float, float]
+    plant: Plant, site_draws: Draws, part_draws: Draws, weather: Weather
 ) -> dict[int, list[float]]:
     """Times [s] at which lightning kills each part that it hits."""
     lightning = plant.lightning
-    if lightning is None or not len(weather.start_s):
+    if lightning is None or not len(weather.storms.start_s):
         return {}
     n_sites = len(plant.sites)
-    rate = np.full(n_sites, lightning.strikes_per_storm_h / HOUR_S)
-    most = float(np.max(rate * weather.total_s()))
+    expected = lightning.strikes_per_storm_h / HOUR_S * weather.total_s
+    gaps = unit_gaps(site_draws, Purpose.STRIKE, float(np.max(expected)))
+    # A site that cannot be struck before its storms are over is spared the search through them.
+    struck = gaps[:, 0] <= expected * (1.0 + 1e-6)
     strike_s = event_times_s(
-        unit_gaps(site_draws, Purpose.STRIKE, most), weather,
-        span_s=span_s, rate_outside=np.zeros(n_sites), rate_inside=rate,
-    )  # fmt: skip
+        gaps,
+        weather.storms,
+        span_s=weather.span_s,
+        rate_outside=np.zeros(n_sites),
+        rate_inside=np.where(struck, lightning.strikes_per_storm_h / HOUR_S, 0.0),
+    )
     exposed = plant.outdoor_parts
     exposed = exposed[np.isfinite(strike_s[plant.part_site[exposed], 0])]
     times = strike_s[plant.part_site[exposed]]

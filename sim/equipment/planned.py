@@ -28,6 +28,7 @@ from hopyears.sim.equipment.changeover import Changeover
 from hopyears.sim.equipment.dispatch import Dispatcher
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.failure_log import PlannedVisits
+from hopyears.sim.equipment.weather import Times
 
 Floats = NDArray[np.float64]
 
@@ -95,7 +96,7 @@ class Planner:
         env: simpy.Environment,
         plant: Plant,
         dispatcher: Dispatcher,
-        storms: Sequence[tuple[list[float], list[float]]],
+        storms: Sequence[tuple[Times, Times]],
         changeovers: dict[int, Changeover],
         visited: Callable[[int, Event], None],
     ) -> None:

@@ -8,7 +8,7 @@ from hopyears.models.equipment import plant
 from hopyears.models.equipment.indoor_unit import SiteHardware, parts_of_site
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place, kinds_at
-from hopyears.models.network.network import Hop, Network
+from hopyears.models.network.network import Hop, Network, Radio
 from hopyears.sim.equipment.dependence import HopDependence, hop_dependences
 from hopyears.sim.equipment.upkeep_builder import plant_crews, plant_depots, plant_site
 from hopyears.sim.hops.hop_design import HopDesign
@@ -107,6 +107,8 @@ def _all_parts(
             part.kind,
             site_index[(design.hop.site_a, design.hop.site_b)[part.end]],
             fitting=fitting_spares(part.kind, design.hop),
+            failure_factor=over_kind(network, part.kind, network.radio(design.hop.radio)),
+            beside=f"{design.hop.id}/{(design.hop.site_a, design.hop.site_b)[part.end]}",
         )
         for design in designs
         for part in design.parts
@@ -116,7 +118,14 @@ def _all_parts(
         common = parts_of_site(hardware[site.id])
         members = Counter(part.group for part in common)
         parts += [
-            plant.PlantPart(part.id, part.kind, here, group=part.group, spares=members[part.group] - 1)
+            plant.PlantPart(
+                part.id,
+                part.kind,
+                here,
+                group=part.group,
+                spares=members[part.group] - 1,
+                beside=f"{site.id}/unit-{part.unit + 1}",
+            )
             for part in common
         ]
         parts += [plant.PlantPart(f"{site.id}/{kind.key}", kind.key, here) for kind in kinds_at(Place.SITE)]
@@ -131,5 +140,16 @@ def _all_parts(
             for kind in kinds_at(Place.SUPPLY)
             for number in range(1, power.rectifiers + 1)
         ]
+    parts = [
+        replace(part, failure_factor=part.failure_factor * network.sites[part.site].failure_factor)
+        for part in parts
+    ]
     # A card that serves several hops is listed by each of them.
     return list({part.id: part for part in reversed(parts)}.values())[::-1]
+
+
+def over_kind(network: Network, kind: str, radio: Radio) -> float:
+    """Failures of a part of a hop with a type of radio, over those of its kind; the site left out."""
+    if kind != "outdoor_radio" or radio.mtbf_h is None:
+        return 1.0
+    return part_kinds(network)[kind].life.mean_h / radio.mtbf_h

@@ -16,6 +16,7 @@ from hopyears.models.equipment.power import PowerSupply, battery_capacity_s, bat
 from hopyears.models.equipment.solar import daily_harvest_h, solar_down
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.draws import Draws, Purpose
+from hopyears.sim.equipment.weather import Weather
 
 Floats = NDArray[np.float64]
 
@@ -29,9 +30,7 @@ def unit_gaps(draws: Draws, purpose: Purpose, most: float) -> Floats:
     return -np.log(draws.matrix(purpose, n_events))
 
 
-def mains_outages(
-    plant: Plant, draws: Draws, storms: Intervals, span_s: tuple[float, float]
-) -> tuple[Intervals, Intervals]:
+def mains_outages(plant: Plant, draws: Draws, weather: Weather) -> tuple[Intervals, Intervals]:
     """When each site is without mains, and when its generator runs instead (one row a site)."""
     supplies = [(i, site.power) for i, site in enumerate(plant.sites) if site.power and not site.power.solar]
     n_sites = len(plant.sites)
@@ -39,12 +38,12 @@ def mains_outages(
         return empty_intervals(n_sites), empty_intervals(n_sites)
     rate = _column(n_sites, supplies, "mains_outages_per_year") / SECONDS_PER_YEAR
     factor = _column(n_sites, supplies, "storm_factor")
-    stormy_s = storms.clipped(*span_s).total_s()
-    most = float(np.max(rate * (span_s[1] - span_s[0] + np.maximum(factor - 1.0, 0.0) * stormy_s)))
+    span_s = weather.span_s
+    most = float(np.max(rate * (span_s[1] - span_s[0] + np.maximum(factor - 1.0, 0.0) * weather.within_s)))
     gaps = unit_gaps(draws, Purpose.START, most)
     duration_s = _durations_s(n_sites, supplies, draws.matrix(Purpose.DURATION, gaps.shape[1]))
     start_s = event_times_s(
-        gaps, storms, span_s=span_s, rate_outside=rate, rate_inside=rate * factor, pause_s=duration_s
+        gaps, weather.storms, span_s=span_s, rate_outside=rate, rate_inside=rate * factor, pause_s=duration_s
     )
     row, column = np.nonzero(np.isfinite(start_s))
     start = start_s[row, column]

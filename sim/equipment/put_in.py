@@ -4,7 +4,7 @@ A failure that is rare is put into an ordinary history and what it adds is weigh
 of failure treated so must not also come by themselves after it: see ``sim.rare.forced``.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True)
 class PutIn:
-    """Failures put in, and parts that wear out only before a time.
+    """Failures and strikes put in, and parts that wear out, and lightning that strikes, only before a time.
 
     Attributes
     ----------
@@ -25,11 +25,27 @@ class PutIn:
         strikes them all the same.
     only_before_s : float
         Time [s] from which the rare parts no longer fail by themselves; minus infinity: they never do.
+    struck_s : mapping of int to tuple of float
+        Times [s] at which lightning kills a part, by part; one that is down then is not hit.
+    rarely_struck : bool array, shape (n_parts,), or None
+        Parts that lightning hits by itself only before ``only_before_s``.
     """
 
     times_s: Mapping[int, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
     rare: NDArray[np.bool_] | None = None
     only_before_s: float = np.inf
+    struck_s: Mapping[int, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    rarely_struck: NDArray[np.bool_] | None = None
+
+    def hits_s(self, hits: Mapping[int, Sequence[float]]) -> dict[int, list[float]]:
+        """Times [s] at which lightning kills each part, of those by itself and those put in; increasing."""
+        found = {part: list(times) for part, times in hits.items()}
+        if self.rarely_struck is not None:
+            for part in found.keys() & set(np.flatnonzero(self.rarely_struck).tolist()):
+                found[part] = [hit for hit in found[part] if hit < self.only_before_s]
+        for part, times in self.struck_s.items():
+            found[part] = sorted([*found.get(part, ()), *times])
+        return {part: times for part, times in found.items() if times}
 
     def worn_s(self, first_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Times [s] at which all parts would first wear out, infinite for those that no longer do."""

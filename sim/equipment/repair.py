@@ -1,5 +1,6 @@
 """The life of a part on the SimPy clock: fails, is noticed, waits for spare, crew and weather, is mended."""
 
+import math
 from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.stores import Stores
+from hopyears.sim.equipment.weather import Times
 
 Process = Generator[simpy.Event, Any, None]
 
@@ -32,13 +34,15 @@ class Workshop:
     dispatcher: Dispatcher
     stores: Stores
     horizon_s: float
-    storms: Sequence[tuple[list[float], list[float]]]
+    storms: Sequence[tuple[Times, Times]]
     chains_of: dict[int, list[tuple[int, int]]]
     stops: dict[int, list[tuple[int, int]]]
     hits: dict[int, list[float]] = field(default_factory=dict)
     put_in: PutIn = NOTHING_PUT_IN
     changeovers: dict[int, Changeover] = field(default_factory=dict)
     episodes: list[Episode] = field(default_factory=list)
+    failed: set[int] = field(default_factory=set)
+    mistaken: set[int] = field(default_factory=set)
     down: Counter[str] = field(default_factory=Counter)
     unnoticed: dict[int, list[Episode]] = field(default_factory=dict)
 
@@ -71,14 +75,17 @@ def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     env, count, worn_s = shop.env, 0, first_failure_s
     hits, put_in = shop.hits.get(part, []), shop.put_in.times_s.get(part, ())
     while True:
-        struck_s = next((hit for hit in hits if hit > env.now), float("inf"))
+        struck_s = next((hit for hit in hits if hit > env.now), math.inf) if hits else math.inf
         when_s = min(worn_s, struck_s, *(time_s for time_s in put_in if time_s > env.now))
         if when_s >= shop.horizon_s:
             return
         yield env.timeout(when_s - env.now)
         resting = any(shop.changeover(group).rests(chain) for group, chain in shop.chains_of.get(part, ()))
-        if not resting or when_s == struck_s:
+        stopped = part in shop.mistaken  # it does not run, and so does not fail
+        if not stopped and (not resting or when_s == struck_s):
+            shop.failed.add(part)
             yield from _episode(shop, part, count, struck=when_s == struck_s)
+            shop.failed.remove(part)
         count += 1
         worn_s = shop.put_in.again_s(part, env.now + _life_s(shop, part, count))
 
@@ -87,9 +94,10 @@ def _life_s(shop: Workshop, part: int, count: int) -> float:
     """Life of a replaced part [s]."""
     kind = shop.kind(part)
     draw = shop.draws.uniform(part, Purpose.LIFE, count)
+    own = shop.plant.parts[part]
     if kind.infant_share and shop.draws.uniform(part, Purpose.INFANT, count) < kind.infant_share:
         return Law.exponential(kind.infant_mean_h).quantile_h(draw) * HOUR_S
-    return (shop.plant.parts[part].life or kind.life).quantile_h(draw) * HOUR_S
+    return (own.life or kind.life).quantile_h(draw) / own.failure_factor * HOUR_S
 
 
 def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Process:
@@ -119,6 +127,39 @@ def _episode(shop: Workshop, part: int, count: int, *, struck: bool) -> Process:
     episode.mended_s = shop.env.now
     if episode.affecting:
         shop.down[shop.plant.parts[part].group] -= 1
+    for group, chain in groups:
+        shop.changeover(group).mended(chain, episode)
+    if kind.repair is not Repair.REMOTE:
+        _perhaps_mistaken(shop, part, count)
+
+
+def _perhaps_mistaken(shop: Workshop, part: int, count: int) -> None:
+    """After a repair: a crew may leave another part stopped by mistake, and soon sets that right."""
+    share, name = shop.plant.repair.error_share, shop.plant.parts[part].beside
+    if not share or not name or shop.draws.uniform(part, Purpose.ERROR, count) >= share:
+        return
+    near = shop.plant.beside[name]
+    working = [other for other in near if other != part and other not in shop.failed | shop.mistaken]
+    if working:
+        place = int(shop.draws.uniform(part, Purpose.ERROR_PART, count) * len(working))
+        length_h = shop.plant.mistake.quantile_h(shop.draws.uniform(part, Purpose.ERROR_LENGTH, count))
+        shop.env.process(_mistake(shop, working[place], length_h * HOUR_S))
+
+
+def _mistake(shop: Workshop, part: int, length_s: float) -> Process:
+    """A part that works is stopped until the crew, which is still there, has seen it."""
+    now, own, groups = shop.env.now, shop.plant.parts[part], shop.chains_of.get(part, ())
+    cause = int(shop.kind(part).cause) | int(Cause.MAINTENANCE)
+    episode = Episode(part, own.site, now, cause, noticed_s=now, spare_s=now, crew_s=now, arrived_s=now)
+    shop.episodes.append(episode)
+    shop.mistaken.add(part)
+    shop.down[own.group] += 1
+    for group, chain in groups:
+        shop.changeover(group).failed(chain, episode)
+    yield shop.env.timeout(length_s)
+    shop.mistaken.remove(part)
+    shop.down[own.group] -= 1
+    episode.mended_s = shop.env.now
     for group, chain in groups:
         shop.changeover(group).mended(chain, episode)
 

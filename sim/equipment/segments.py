@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.equipment.link_states import LinkState, Transmitting, link_state
 from hopyears.models.judging.cause import Cause
@@ -82,7 +81,7 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
     yield from _part_changes("own", dependence.own, log)
     outside = tuple(part.part for part in dependence.outside)
     failing = tuple(-1 if part.mending else part.part for part in dependence.outside)
-    yield from _part_changes("outside", failing, log)
+    yield from _part_changes("outside", failing, log)  # no part has the number -1
     yield from _mending(dependence, log)
     yield from _struck("own-struck", dependence.own, log)
     yield from _struck("outside-struck", outside, log)
@@ -91,10 +90,10 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
             (Cause.POWER, log.sites.power_down),
             (Cause.MAINTENANCE, log.sites.maintenance),
         ):
-            for start_s, end_s in zip(*intervals.of(site), strict=True):
-                yield float(start_s), f"site-{end}", int(cause), 1
+            for start_s, end_s in zip(*(side.tolist() for side in intervals.of(site)), strict=True):
+                yield start_s, f"site-{end}", int(cause), 1
                 if end_s < log.duration_s:
-                    yield float(end_s), f"site-{end}", int(cause), 0
+                    yield end_s, f"site-{end}", int(cause), 0
     for end, groups in enumerate(dependence.groups):
         for channel, group in enumerate(groups):
             if group >= 0:
@@ -103,14 +102,10 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
 
 
 def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
-    rows: NDArray[np.int64] = np.asarray(parts, dtype=np.int64)
-    places = np.flatnonzero(rows >= 0)
-    rows = rows[places]
-    offset = log.failures.part_offset
-    if not (offset[rows + 1] > offset[rows]).any():
-        return
-    for time_s, place, state in zip(*log.state_changes_for(rows), strict=True):
-        yield float(time_s), what, int(places[place]), int(state)
+    known = log.changes_by_part
+    for place, part in enumerate(parts):
+        for time_s, state in known.get(part, ()):
+            yield time_s, what, place, state
 
 
 def _mending(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
@@ -126,17 +121,14 @@ def _mending(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
 
 
 def _struck(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
-    """When parts are down because lightning hit them; a latent failure counts from the crew's arrival."""
-    failures = log.failures
-    hit = np.flatnonzero((failures.cause & int(Cause.LIGHTNING) != 0) & failures.affecting)
-    place_of = {part: place for place, part in enumerate(parts)}
-    for row in hit[np.isin(failures.part[hit], parts)]:
-        start_s = failures.arrived_s[row] if failures.latent[row] else failures.failed_s[row]
-        if start_s < log.duration_s:
-            place = place_of[int(failures.part[row])]
-            yield max(float(start_s), 0.0), what, place, 1
-            if failures.mended_s[row] < log.duration_s:
-                yield float(failures.mended_s[row]), what, place, 0
+    """When parts are down because lightning hit them."""
+    known = log.struck_by_part
+    place_of = {part: place for place, part in enumerate(parts) if part in known}
+    for part, place in place_of.items():
+        for start_s, end_s in known[part]:
+            yield start_s, what, place, 1
+            if end_s < log.duration_s:
+                yield end_s, what, place, 0
 
 
 class _Tracker:

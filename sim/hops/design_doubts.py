@@ -2,15 +2,17 @@
 
 from collections.abc import Iterator, Sequence
 
-from hopyears.models.air.rain_law import annual_rain_probability, annual_rain_rate_mm_h
+from hopyears.models.air.rain_attenuation import specific_attenuation_db_km
+from hopyears.models.air.rain_law import annual_rain_rate_mm_h
 from hopyears.models.basics.faults import Doubt, Fault, grouped
 from hopyears.models.equipment.indoor_unit import parts_of_site
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.network.network import Network
-from hopyears.models.network.network_references import named
+from hopyears.models.network.network_references import named, with_names
+from hopyears.sim.hops.demand_doubts import demands_above_capacity
 from hopyears.sim.hops.hop_design import HopDesign, network_climate
 from hopyears.sim.hops.site_hardware import sites_hardware
-from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.input_errors import FaultList, InputError
 
 TESTED_OCCURRENCE = 20.0
 """Multipath occurrence, as a fraction, up to which ITU-R P.530 draws its laws (2,000 %; from memory)."""
@@ -18,8 +20,8 @@ TESTED_OCCURRENCE = 20.0
 LARGEST_OCCURRENCE = 100.0
 """Beyond this no law holds and fades overlap all the time (our own)."""
 
-MOST_RAIN = 0.25
-"""Share of the year with rain that no place of the maps comes near (250 tried: 0.15 at most); our own."""
+HEAVIEST_RAIN_MM_H = 300.0
+"""Rain rate above which no place of the maps has its 0.001 % (P.837-7; the most that a climate may state)."""
 
 LARGEST_SCALE = 2.5
 """A measured 0.01 % rain rate this many times that of the place's months, or less by as much, is doubtful."""
@@ -39,10 +41,11 @@ def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) ->
     Raises
     ------
     InputError
-        As ``refuse_designs``.
+        As ``refuse_designs``; also if a hop carries nothing even in clear air.
     """
     refuse_designs(designs, name)
-    return list(grouped(design_doubts(network, designs)))
+    _refuse_dead(designs, name)
+    return list(grouped(with_names(design_doubts(network, designs), network)))
 
 
 def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
@@ -68,25 +71,46 @@ def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:
         raise InputError.of([f"{name}: {fault.sentence()}" for fault in faults])
 
 
+def _refuse_dead(designs: Sequence[HopDesign], name: str) -> None:
+    """Stop at hops that carry nothing even in clear air: what their services lose is no congestion."""
+    faults = FaultList()
+    for design in designs:
+        best_db = float(design.levels.margin_db[0].max())
+        if best_db <= 0.0:
+            allowed = "above 0 dB at the lowest modulation"
+            hint = "Check power, antennas, losses, thresholds and length"
+            entry = named("hop", design.hop.id)
+            faults.add(name, Fault(entry, "margin in clear air", f"{best_db:.1f} dB", allowed, hint))
+    faults.stop_if_any()
+
+
 def design_doubts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Doubt]:
     """Doubts about the climate of the network, then about parts that it lacks, then about each hop."""
     yield from _climate_doubts(network)
     yield from _idle_parts(network, designs)
+    yield from demands_above_capacity(network, designs)
     for design in designs:
         entry = named("hop", design.hop.id)
-        best_db = float(design.levels.margin_db[0].max())
-        if best_db <= 0.0:
-            yield Doubt(
-                entry,
-                f"the margin in clear air is {best_db:.1f} dB at the lowest modulation, so that the hop "
-                "never carries anything",
-            )
+        yield from _rain_beyond_physics(design)
         if design.multipath.occurrence > TESTED_OCCURRENCE:
             yield Doubt(
                 entry,
                 f"multipath occurrence is {100.0 * design.multipath.occurrence:.0f} %; the laws of P.530 "
                 f"are drawn up to {100.0 * TESTED_OCCURRENCE:.0f} %, and blocks take long beyond",
             )
+
+
+def _rain_beyond_physics(design: HopDesign) -> Iterator[Doubt]:
+    """Measured rain attenuation that the heaviest rain over the whole path would not give."""
+    measured = design.hop.rain_exceedance_db or {}
+    per_km = float(specific_attenuation_db_km(HEAVIEST_RAIN_MM_H, k=design.rain.k, alpha=design.rain.alpha))
+    most_db = per_km * design.path.length_km
+    above = {percent: fade for percent, fade in measured.items() if fade > most_db}
+    if above:
+        percent, fade = max(above.items(), key=lambda each: each[1])
+        law = f"{HEAVIEST_RAIN_MM_H:g} mm/h over the whole path would give less"
+        text = f"rain_exceedance_db is {fade:g} at {percent} %, where it would give {most_db:.3g}"
+        yield Doubt(named("hop", design.hop.id), text, law)
 
 
 def _idle_parts(network: Network, designs: Sequence[HopDesign]) -> Iterator[Doubt]:
@@ -129,13 +153,6 @@ def _spare_doubts(network: Network, taken: set[str]) -> Iterator[Doubt]:
 
 def _climate_doubts(network: Network) -> Iterator[Doubt]:
     law = network_climate(network).rain_law
-    share = annual_rain_probability(law)
-    if share > MOST_RAIN:
-        yield Doubt(
-            "climate",
-            f"it rains {100.0 * share:.0f} % of the year by monthly rainfall and temperature; beyond "
-            f"{100.0 * MOST_RAIN:.0f} % blocks take long",
-        )
     rate, own = network.climate.rain_rate_001_mm_h, float(annual_rain_rate_mm_h(law, 1e-4))
     if rate is not None and own > 0.0 and not 1.0 / LARGEST_SCALE <= rate / own <= LARGEST_SCALE:
         yield Doubt(

@@ -72,6 +72,36 @@ def hop_history(
     return _history(thresholds, tables, time_s, state, joint)
 
 
+class FadeFree:
+    """Histories of one hop on which no rain falls and no beam bends, by its equipment alone.
+
+    What a state of the equipment leaves is remembered, because states come back in every history.
+    """
+
+    def __init__(self, thresholds: HopThresholds) -> None:
+        self._thresholds = thresholds
+        self._known: dict[LinkState, HopHistory] = {}
+
+    def history(self, equipment: EquipmentSegments) -> HopHistory:
+        """What ``hop_history`` gives without rain and fades, but for the levels of channels."""
+        alone = [self._alone(state) for state in equipment.states]
+        if len(alone) == 1:
+            return alone[0]
+        return HopHistory(
+            equipment.start_s,
+            equipment.state.astype(np.int32),
+            np.concatenate([each.capacity_mbit_s for each in alone]),
+            np.concatenate([each.causes for each in alone]),
+        )
+
+    def _alone(self, state: LinkState) -> HopHistory:
+        """The history of a hop that is in one state throughout."""
+        if state not in self._known:
+            segments = EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [state])
+            self._known[state] = hop_history(self._thresholds, segments, None, None, np.inf)
+        return self._known[state]
+
+
 def _rain_changes(
     rain: RainKnots, table: StateThresholds, start_s: float, end_s: float
 ) -> NDArray[np.float64]:

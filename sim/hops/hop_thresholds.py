@@ -7,7 +7,7 @@ becomes a threshold on the raw relative power of a receive line.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air import cross_polar, diversity, rain_scaling
 from hopyears.models.air.fade_shape import LARGEST_RAW, mean_duration_s
+from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.link_states import LinkState, link_state
 from hopyears.models.radio.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
 from hopyears.models.radio.wet_antenna import path_rain_db
@@ -94,6 +95,7 @@ class HopThresholds:
         self.nights = nights
         self.rule = rule or switch_rule(design.radio)
         self._known: dict[bytes, StateThresholds] = {}
+        self._of_losses: dict[bytes, StateThresholds] = {}
 
     @cached_property
     def nominal(self) -> StateThresholds:
@@ -103,9 +105,13 @@ class HopThresholds:
 
     def nominal_rain_margin_db(self) -> NDArray[np.float64]:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
+        return self._nominal_rain_margin_db
+
+    @cached_property
+    def _nominal_rain_margin_db(self) -> NDArray[np.float64]:
         structure = self.design.structure
         best = self.design.levels.margin_db[self._lines_of(0)].max(axis=0)
-        return self._rain_margin_db(0, best, link_state(structure, structure.all_up))
+        return frozen(self._rain_margin_db(0, best, link_state(structure, structure.all_up)))
 
     def cross_polar_rain_db(self) -> NDArray[np.float64] | None:
         """Raw rain at which cross-polar interference alone takes each modulation of the reference channel.
@@ -133,10 +139,13 @@ class HopThresholds:
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""
-        parts = (state.extra_loss_db, state.causes, state.transmitter_up, state.receiver_up)
+        parts = (state.extra_loss_db, state.transmitter_up, state.receiver_up, state.causes)
         key = b"".join(part.tobytes() for part in parts)
         if key not in self._known:
-            self._known[key] = self._computed(state)
+            losses = key[: -state.causes.nbytes]
+            if losses not in self._of_losses:
+                self._of_losses[losses] = self._computed(state)
+            self._known[key] = replace(self._of_losses[losses], causes=state.causes.reshape(-1).copy())
         return self._known[key]
 
     def _computed(self, state: LinkState) -> StateThresholds:

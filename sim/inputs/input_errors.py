@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from hopyears.models.basics.faults import Fault, FieldError
+from hopyears.models.basics.faults import ALONE, Fault, FieldError, nearest, one_of
 from hopyears.models.network.entry import Entry
 
 FAULTS_SHOWN = 20
@@ -20,9 +20,9 @@ class InputError(Exception):
     @classmethod
     def of(cls, sentences: Sequence[str]) -> "InputError":
         """Join sentences, the first 20 and then a count."""
-        lines = [printable(sentence, LONGEST_SENTENCE) for sentence in sentences[:FAULTS_SHOWN]]
-        if len(sentences) > FAULTS_SHOWN:
-            lines.append(f"... and {len(sentences) - FAULTS_SHOWN} more")
+        lines = [printable(sentence, LONGEST_SENTENCE) for sentence in sentences[: FAULTS_SHOWN + 1]]
+        if len(sentences) > FAULTS_SHOWN + 1:
+            lines[FAULTS_SHOWN:] = [f"... and {len(sentences) - FAULTS_SHOWN} more"]
         return cls("\n".join(lines))
 
     @classmethod
@@ -38,18 +38,49 @@ class FaultList:
     """
 
     def __init__(self) -> None:
-        self.sentences: list[str] = []
+        self.found: list[tuple[str, Fault | str]] = []
         self.broken: set[str] = set()
 
-    def add(self, file: str, fault: Fault) -> None:
-        """Note a fault of a file."""
-        shown = len(self.sentences) < FAULTS_SHOWN
-        self.sentences.append(f"{file}: {fault.sentence()}" if shown else file)
+    def __len__(self) -> int:
+        return len(self.found)
+
+    def add(self, file: str, fault: Fault | str) -> None:
+        """Note a fault of a file, or a whole sentence about it."""
+        self.found.append((file, fault))
 
     def stop_if_any(self) -> None:
-        """Raise InputError if anything was noted."""
-        if self.sentences:
-            raise InputError.of(self.sentences)
+        """Raise InputError if anything was noted; more than three faults alike share one sentence."""
+        if not self.found:
+            return
+        groups: dict[tuple[object, ...], list[tuple[str, Fault | str]]] = {}
+        for place, (file, fault) in enumerate(self.found):
+            groups.setdefault((file, *_likeness(fault, place)), []).append((file, fault))
+        lines: list[tuple[str, list[Fault | str]]] = []
+        for group in groups.values():
+            faults = [fault for _, fault in group]
+            together = [faults] if len(faults) > ALONE else [[fault] for fault in faults]
+            lines += [(group[0][0], each) for each in together]
+        shown = [f"{file}: {_in_words(faults)}" for file, faults in lines[:FAULTS_SHOWN]]
+        left = sum(len(faults) for _, faults in lines[FAULTS_SHOWN:])
+        raise InputError.of(shown + ([f"... and {left} more"] if left else []))
+
+
+def _likeness(fault: Fault | str, place: int) -> tuple[object, ...]:
+    """What faults that share a sentence have in common; a whole sentence shares nothing with others."""
+    if isinstance(fault, str):
+        return (place,)
+    return fault.entry.partition(" ")[0], fault.field, fault.allowed, fault.found in ("missing", "not given")
+
+
+def _in_words(faults: Sequence[Fault | str]) -> str:
+    """The first of faults that are alike, and in which other entries."""
+    first, *others = faults
+    if isinstance(first, str):
+        return first
+    names = [fault.entry.partition(" ")[2] for fault in others if isinstance(fault, Fault)]
+    if not others:
+        return first.sentence()
+    return f"{first.sentence()} (alike in {len(others)} more: {', '.join(names[:ALONE])}, ...)"
 
 
 def printable(text: str, longest: int) -> str:
@@ -89,8 +120,9 @@ def faults_of(error: ValidationError, model: type[Entry], entry: str) -> Iterato
             case "extra_forbidden":
                 known = _rule_at(schema, location[:-1]).get("properties", {})
                 unknown = str(location[-1])
-                allowed = f"one of {', '.join(known)}"
-                yield Fault(entry, "field", f'"{printable(field, 60)}"', allowed, sought=unknown, known=known)
+                hint = "" if nearest(unknown, known) else elsewhere(unknown)
+                found = f'"{printable(field, 60)}"'
+                yield Fault(entry, "field", found, one_of(known), hint, sought=unknown, known=known)
             case "value_error":
                 yield _fault_of_validator(item["ctx"]["error"], entry, field)
             case "finite_number":
@@ -117,6 +149,23 @@ def field_name(location: tuple[int | str, ...]) -> str:
     """A place in an entry as its user would point to it: ``modulations[2].states``, counted from 1."""
     parts = (f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in location)
     return "".join(parts).lstrip(".")
+
+
+def elsewhere(field: str) -> str:
+    """Where a field stands that an entry does not have, for the end of a sentence; empty where nowhere."""
+    from hopyears.models.network.network import Antenna, Hop, Radio, Service, Site
+
+    for name, model in (
+        ("sites", Site),
+        ("hops", Hop),
+        ("radios", Radio),
+        ("antennas", Antenna),
+        ("services", Service),
+    ):
+        near = nearest(field, json_schema(model)["properties"])
+        if near:
+            return f'"{near}" is a field of [[{name}]]'
+    return ""
 
 
 @lru_cache(maxsize=64)

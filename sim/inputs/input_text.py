@@ -19,14 +19,34 @@ def read_text(path: Path) -> str:
     InputError
         If the file is missing, unreadable, a folder, larger than ``LARGEST_FILE_BYTES``, or not UTF-8.
     """
-    data = _read_bytes(path)
+    data = read_bytes(path)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise InputError.one(f"{path.name}: byte {error.start} is not UTF-8; must be UTF-8 text") from None
+        looks = _looks_like(data)
+        raise InputError.one(
+            f"{path.name}: byte {error.start} is not UTF-8; must be UTF-8 text{looks}"
+        ) from None
 
 
-def _read_bytes(path: Path) -> bytes:
+def _looks_like(data: bytes) -> str:
+    """What a text that is not UTF-8 looks like, for the end of a sentence; empty where like no text."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") and len(data) % 2 == 0:
+        return ". It looks like UTF-16: save it as UTF-8"
+    text = data.decode("latin-1")
+    if any(not c.isprintable() and c not in "\t\r\n" for c in text):
+        return ""
+    return ". It looks like Latin-1: save it as UTF-8 (hopyears import reads both)"
+
+
+def read_bytes(path: Path) -> bytes:
+    """Bytes of a file.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, unreadable, a folder, or larger than ``LARGEST_FILE_BYTES``.
+    """
     try:
         if path.is_dir():
             raise InputError.one(f"{path}: file is a folder; must be a file")

@@ -6,11 +6,12 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from hopyears.models.basics.faults import Fault
+from hopyears.models.basics.faults import Fault, one_of
 from hopyears.models.network.entry import Entry
 from hopyears.models.network.network import (
     Antenna,
     ClimateChange,
+    Contract,
     Crew,
     Depot,
     Hop,
@@ -21,13 +22,14 @@ from hopyears.models.network.network import (
     Network,
     PartChange,
     Power,
+    Prices,
     Radio,
     RepairRules,
     Service,
     Site,
     Switching,
 )
-from hopyears.models.network.network_references import ID_FIELDS, KINDS
+from hopyears.models.network.network_references import ID_FIELDS, KINDS, with_names
 from hopyears.models.network.network_rules import NEEDS, RULES
 from hopyears.sim.inputs.input_errors import (
     FaultList,
@@ -45,6 +47,7 @@ ENTRY_LISTS: dict[str, type[Entry]] = {
     "radios": Radio,
     "antennas": Antenna,
     "services": Service,
+    "contracts": Contract,
     "parts": PartChange,
     "power": Power,
     "indoor_units": IndoorUnit,
@@ -58,6 +61,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "losses": Losses,
     "repair": RepairRules,
     "lightning": LightningRisk,
+    "prices": Prices,
 }
 TABLE_KEYS = {"site_table": "sites", "hop_table": "hops", "service_table": "services"}
 KNOWN_KEYS = ("title", *ENTRY_LISTS, *SINGLE_ENTRIES, *TABLE_KEYS)
@@ -102,13 +106,13 @@ def build_network(
     """
     for key in raw:
         if key not in KNOWN_KEYS:
-            found, allowed = f'"{printable(key, 60)}"', f"one of {', '.join(KNOWN_KEYS)}"
-            faults.add(name, Fault("", "key", found, allowed, sought=key, known=KNOWN_KEYS))
+            found = f'"{printable(key, 60)}"'
+            faults.add(name, Fault("", "key", found, one_of(KNOWN_KEYS), sought=key, known=KNOWN_KEYS))
     values: dict[str, Any] = {"title": raw["title"]} if "title" in raw else {}
     for key, model in ENTRY_LISTS.items():
-        before = len(faults.sentences)
+        before = len(faults)
         values[key] = _entries(raw, key, model, name, origins, faults, list(known_ids.get(key, ())))
-        if len(faults.sentences) > before:
+        if len(faults) > before:
             faults.broken.add(key)
     for key, model in SINGLE_ENTRIES.items():
         values[key] = _single(raw, key, model, name, faults)
@@ -116,7 +120,8 @@ def build_network(
     rules = [rule for rule in RULES if faults.broken.isdisjoint(NEEDS.get(rule, ()))]
     files = _files_of_entries(raw, origins)
     for fault in (fault for rule in rules for fault in rule(network)):
-        faults.add(files.get(fault.entry, name), fault)
+        (named,) = with_names([fault], network)
+        faults.add(files.get(fault.entry, name), named)
     faults.stop_if_any()
     return network
 
@@ -214,7 +219,7 @@ def _with_tuples(value: Any) -> Any:
 
 def _whole_network(values: dict[str, Any], name: str, faults: FaultList) -> Network:
     """The network, or where it has faults already, one of such entries as are in order."""
-    if faults.sentences:
+    if len(faults):
         return Network.model_construct(**{**values, "title": ""})
     try:
         return Network(**values)

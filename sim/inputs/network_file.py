@@ -1,4 +1,4 @@
-"""Reads a network file (TOML, with CSV tables beside it) and plans laid over it.
+"""Reads a network file (TOML, with CSV tables beside it).
 
 Every fault of a file is gathered before anything stops, and each is one sentence:
 ``FILE: ENTRY: FIELD is FOUND; must be ALLOWED``.
@@ -7,7 +7,6 @@ Every fault of a file is gathered before anything stops, and each is one sentenc
 import copy
 import hashlib
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,21 +14,22 @@ from typing import Any
 from hopyears.models.basics.faults import Fault
 from hopyears.models.network.network import Network
 from hopyears.models.network.network_doubts import doubts_of
-from hopyears.models.network.network_references import ID_FIELDS, KINDS
 from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, shown
 from hopyears.sim.inputs.input_text import read_toml
 from hopyears.sim.inputs.network_build import (
     ENTRY_LISTS,
-    SINGLE_ENTRIES,
     TABLE_KEYS,
     Origin,
     Origins,
     build_network,
-    entry_label,
 )
 from hopyears.sim.inputs.network_tables import read_table
 
-__all__ = ["InputError", "NetworkSource", "file_schema", "read_network", "read_plan", "with_network"]
+__all__ = ["InputError", "NetworkSource", "file_schema", "read_network", "with_network"]
+
+
+ONLY_MONEY = ("weight", "penalties", "penalty_cap_per_year", "undelivered_value_per_gbit")
+"""Fields of services that say what their outages are worth."""
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,18 @@ class NetworkSource:
     raw: dict[str, Any]
 
     def digest(self) -> str:
-        """Digest of all that the network file decides, whatever its layout, order of keys or title."""
-        text = json.dumps(self.network.model_dump(mode="json", exclude={"title"}), sort_keys=True)
+        """Digest of all in the network file that decides what happens, whatever its layout or order of keys.
+
+        Title, names and money decide nothing that happens: a run stays good when they change.
+        """
+        content = self.network.model_dump(mode="json", exclude={"title": True, "prices": True})
+        for key in ("sites", "hops", "services"):
+            for entry in content[key]:
+                del entry["name"]
+        for service in content["services"]:
+            for name in ONLY_MONEY:
+                del service[name]
+        text = json.dumps(content, sort_keys=True)
         return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
@@ -74,65 +84,7 @@ def read_network(path: Path | str) -> NetworkSource:
     for key, target in TABLE_KEYS.items():
         if key in raw:
             _join_table(path, raw, key, target, origins, faults)
-    return _source(raw, path.name, build_network(raw, path.name, origins, faults, known_ids={}))
-
-
-def read_plan(plan: Path | str | Mapping[str, Any], base: NetworkSource) -> NetworkSource:
-    """Lay a plan over a network: entries of the plan change or add the entries of the same id.
-
-    A plan is a TOML file, given by its path, or the same as plain data. It has the same lists as a network
-    file; an entry needs its id (a part its kind, a maintenance window its site) and only the fields that
-    change. ``[switching]``, ``[losses]`` and ``[climate]`` change field by field.
-
-    Raises
-    ------
-    InputError
-        As ``read_network``.
-    """
-    if isinstance(plan, Mapping):
-        name, changes = "plan", copy.deepcopy(dict(plan))
-    else:
-        name, changes = Path(plan).name, read_toml(Path(plan))
-    faults = FaultList()
-    merged = copy.deepcopy(base.raw)
-    origins: Origins = {}
-    for key, value in changes.items():
-        if key in TABLE_KEYS:
-            faults.add(name, Fault("", key, "given in a plan", "given in the network file"))
-        elif key in ENTRY_LISTS and isinstance(value, list):
-            _lay_over(merged.setdefault(key, []), value, key, name, origins, faults)
-        elif key in SINGLE_ENTRIES and isinstance(value, dict):
-            merged[key] = {**merged.get(key, {}), **value}
-        else:
-            merged[key] = value
-    known_ids = {
-        key: [str(entry.get(ID_FIELDS.get(key, "id"))) for entry in base.raw.get(key, [])]
-        for key in ENTRY_LISTS
-    }
-    return _source(merged, name, build_network(merged, name, origins, faults, known_ids))
-
-
-def _lay_over(
-    entries: list[Any], changes: list[Any], key: str, file: str, origins: Origins, faults: FaultList
-) -> None:
-    """Change or add entries of one list."""
-    id_field = ID_FIELDS.get(key, "id")
-    places = {entry[id_field]: i for i, entry in enumerate(entries)}
-    seen: set[str] = set()
-    for number, change in enumerate(changes, start=1):
-        wanted = change.get(id_field) if isinstance(change, dict) else None
-        wanted = wanted if isinstance(wanted, str) else None
-        if wanted in seen:
-            label = entry_label(key, wanted, "")
-            faults.add(file, Fault(label, id_field, "used again", "given once in a plan"))
-        if wanted is not None:
-            seen.add(wanted)
-        index = places.get(wanted, len(entries)) if wanted is not None else len(entries)
-        if index == len(entries):
-            entries.append(change)
-        else:
-            entries[index] = {**entries[index], **change}
-        origins[key, index] = Origin(file, f"{KINDS[key]} {number}")
+    return as_source(raw, path.name, build_network(raw, path.name, origins, faults, known_ids={}))
 
 
 def _join_table(
@@ -145,16 +97,17 @@ def _join_table(
         faults.broken.add(target)
         return
     entries = raw.setdefault(target, [])
-    before = len(faults.sentences)
+    before = len(faults)
     for row in read_table(path.parent / name, ENTRY_LISTS[target], faults):
         if isinstance(entries, list):
             origins[target, len(entries)] = Origin(row.file, f"line {row.line}")
             entries.append(row.values)
-    if len(faults.sentences) > before:
+    if len(faults) > before:
         faults.broken.add(target)
 
 
-def _source(raw: dict[str, Any], name: str, network: Network) -> NetworkSource:
+def as_source(raw: dict[str, Any], name: str, network: Network) -> NetworkSource:
+    """A network with the plain data that it was built of, and its doubts."""
     doubts = (f"{name}: {doubt.sentence()}" for doubt in doubts_of(network))
     return NetworkSource(network, name, tuple(doubts), raw)
 

@@ -7,12 +7,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from hopyears.models.basics.faults import Fault
+from hopyears.models.basics.faults import Fault, nearest, one_of, some_of
 from hopyears.models.network.entry import Entry
-from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, printable
+from hopyears.sim.inputs.input_errors import FaultList, InputError, elsewhere, json_schema, printable
 from hopyears.sim.inputs.input_text import read_text
 
 csv.field_size_limit(1 << 20)
+
+OTHER_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
+IMPORT_READS = "hopyears import reads such tables"
+FEW = 3
+"""Columns of unknown name that get a sentence each; a table with more is one of another kind."""
 
 _WHOLE = re.compile(r"[+-]?[0-9]{1,300}", re.ASCII)
 _NUMBER = re.compile(
@@ -45,15 +50,15 @@ def read_table(path: Path, model: type[Entry], faults: FaultList) -> list[TableR
     try:
         text = read_text(path)
     except InputError as error:
-        faults.sentences.append(str(error))
+        faults.add(*str(error).partition(": ")[::2])
         return []
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         header = [cell.strip() for cell in next(reader, [])]
         kinds = _cell_kinds(model)
         problems = list(_header_faults(header, kinds))
-        for fault in problems:
-            faults.add(path.name, fault)
+        for problem in problems:
+            faults.add(path.name, problem)
         return [] if problems else list(_rows(reader, header, kinds, path.name, faults))
     except csv.Error as error:
         allowed = "comma-separated cells, names in the first row"
@@ -79,14 +84,27 @@ def _rows(
         yield TableRow(file, reader.line_num, values)
 
 
-def _header_faults(header: Sequence[str], kinds: Mapping[str, str]) -> Iterator[Fault]:
+def _header_faults(header: Sequence[str], kinds: Mapping[str, str]) -> Iterator[Fault | str]:
+    """What is wrong with the first row; a table of another kind in one sentence."""
     if not any(header):
-        yield Fault("", "first row", "missing", f"names of columns, of {', '.join(kinds)}")
+        yield Fault("", "first row", "missing", f"names of columns, of {some_of(kinds)}")
+        return
+    if len(header) == 1 and (sign := next((sign for sign in OTHER_SEPARATORS if sign in header[0]), "")):
+        yield f"cells are parted by {OTHER_SEPARATORS[sign]}; must be by commas. {IMPORT_READS}"
+        return
+    unknown = [column for column in header if column not in kinds]
+    if len(unknown) > FEW:
+        names = ", ".join(f'"{printable(column, 30)}"' for column in unknown[:FEW])
+        yield (
+            f"{len(unknown)} columns are none of a network file ({names}, ...); must be {one_of(kinds)}. "
+            f"{IMPORT_READS}"
+        )
         return
     for number, column in enumerate(header, start=1):
         if column not in kinds:
-            found, allowed = f'"{printable(column, 60)}"', f"one of {', '.join(kinds)}"
-            yield Fault("", "column", found, allowed, sought=column, known=kinds)
+            hint = "" if nearest(column, kinds) else elsewhere(column)
+            found = f'"{printable(column, 60)}"'
+            yield Fault("", "column", found, one_of(kinds), hint, sought=column, known=kinds)
         elif column in header[: number - 1]:
             yield Fault("", "column", f'"{column}" again, as number {number}', "named once")
 

@@ -9,7 +9,7 @@ import pyarrow as pa
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.modulation.study import modulation_study, studied
-from hopyears.sim.runs.simulate import RunRequest, manifest_of, warnings_of
+from hopyears.sim.runs.simulate import RunRequest, manifest_of, rest_on, warnings_of
 from hopyears.sim.storage.run_folder import RunFolder, run_identity
 
 if TYPE_CHECKING:
@@ -55,14 +55,11 @@ def kept_study(
     identity = run_identity({"run": manifest["identity"], "study": asked})
     manifest |= {"identity": identity, "study": asked}
     folder = RunFolder(out, STUDY)
-    folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
     with folder.locked():
+        folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
         tables = modulation_study(
             prepared, request, hops=hops, states=states, folder=folder, progress=progress
         )
-        blocks = len(folder.finished_blocks())
-        folder.write_manifest({**manifest, "blocks": blocks, "years": blocks * request.block_years})
-        folder.write_results(
-            {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in tables.items()}
-        )
+        stored = {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in tables.items()}
+        folder.write_results(stored, rest_on(folder, request))
     return tables

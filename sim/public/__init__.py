@@ -13,10 +13,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from hopyears.api import (
+        Advice,
+        Comparison,
         InputError,
         ModelOptions,
         Prediction,
         Results,
+        advise,
         columns,
         compare,
         explain,
@@ -30,10 +33,13 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "Advice",
+    "Comparison",
     "InputError",
     "ModelOptions",
     "Prediction",
     "Results",
+    "advise",
     "columns",
     "compare",
     "explain",

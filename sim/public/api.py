@@ -9,9 +9,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
+from hopyears.sim.advice.advise import Advice
+from hopyears.sim.advice.advise import advise as advise_on
+from hopyears.sim.advice.candidates import read_candidates
+from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
-from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network, read_plan
+from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
+from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs import results as stored
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.rerun import open_run as open_again
@@ -23,16 +28,20 @@ from hopyears.sim.studies.compare import compare as compare_into
 from hopyears.sim.studies.explain import Story
 from hopyears.sim.studies.explain import explain as explain_outage
 from hopyears.sim.studies.explain import worst_outages as outages_of
+from hopyears.sim.studies.plan_tables import Comparison
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 
 if TYPE_CHECKING:
     from hopyears.plots import Plots
 
 __all__ = [
+    "Advice",
+    "Comparison",
     "InputError",
     "ModelOptions",
     "Prediction",
     "Results",
+    "advise",
     "columns",
     "compare",
     "explain",
@@ -64,7 +73,7 @@ class Results(stored.Results):
     --------
     >>> results = hopyears.open_run("run")
     >>> len(results.hops), len(results.tables)
-    (3, 19)
+    (3, 21)
     >>> axes = results.plot.unavailable_minutes()
     >>> axes.get_xlabel()
     'unavailable minutes a year'
@@ -101,7 +110,7 @@ def simulate(
     folder: Path | str | None = None,
     resume: bool = False,
     block_years: int = BLOCK_YEARS,
-    workers: int = 1,
+    workers: int | str = 1,
     options: ModelOptions = DEFAULT_OPTIONS,
 ) -> Results:
     """Simulate a network for many years.
@@ -120,9 +129,9 @@ def simulate(
         Add what the run in the folder lacks.
     block_years : int
         Years of one independent block, 1 to 100. Intervals need several blocks.
-    workers : int
-        Processes, 1 to 256. With more than one, a program of its own needs the usual
-        ``if __name__ == "__main__":``.
+    workers : int or str
+        Processes, 1 to 256; with more than one, a program of its own needs the usual
+        ``if __name__ == "__main__":``. Or the address of a dask.distributed scheduler, as tcp://HOST:PORT.
     options : ModelOptions
         Which parts of the model run.
 
@@ -194,20 +203,22 @@ def compare(
     years: int = 200,
     seed: int = 1,
     folder: Path | str | None = None,
-    resume: bool = False,
     block_years: int = BLOCK_YEARS,
-    workers: int = 1,
+    workers: int | str = 1,
     options: ModelOptions = DEFAULT_OPTIONS,
-) -> pd.DataFrame:
-    """Plans against a network on the same random numbers: frame ``differences``.
+) -> Comparison:
+    """Plans against a network on the same random numbers.
+
+    Gives the frames ``plans``, ``differences``, ``difference_causes`` and ``bill_differences``.
 
     Parameters
     ----------
     base : NetworkSource or path
     plans : mapping of str to NetworkSource or path
         By name: what ``read_plan`` gave, or whole networks.
-    years, seed, folder, resume, block_years, workers, options
-        As for ``simulate``; the folder takes a run of the base and of each plan.
+    years, seed, folder, block_years, workers, options
+        As for ``simulate``; the folder takes a run of the base and of each plan, and what it holds of them
+        is kept.
 
     Raises
     ------
@@ -218,15 +229,58 @@ def compare(
     --------
     >>> base = hopyears.read_network("network.toml")
     >>> plan = hopyears.read_plan("plan.toml", base)
-    >>> table = hopyears.compare(base, {"spare radio": plan}, years=2, block_years=1)
-    >>> list(table["plan"].unique())
-    ['spare radio']
+    >>> found = hopyears.compare(base, {"spare radio": plan}, years=2, block_years=1)
+    >>> sorted(found.plans["plan"]), len(found.differences)
+    (['base', 'spare radio'], 3)
     """
     request = RunRequest(years, seed, block_years, workers, options)
     members = [ComparedPlan(name, _source(plan)) for name, plan in plans.items()]
     with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
         out = Path(temporary) if folder is None else Path(folder)
-        return compare_into(_source(base), members, request, out, resume=resume)
+        return compare_into(_source(base), members, request, out)
+
+
+def advise(
+    network: Network,
+    *,
+    budget: float | None = None,
+    target: tuple[str, float] | None = None,
+    candidates: Path | str | None = None,
+    years: int = 100,
+    seed: int = 1,
+    folder: Path | str | None = None,
+    block_years: int = BLOCK_YEARS,
+    workers: int = 1,
+    options: ModelOptions = DEFAULT_OPTIONS,
+) -> Advice:
+    """What to buy, in which order: frames ``purchases``, ``contenders`` and ``candidates``.
+
+    Parameters
+    ----------
+    network : NetworkSource or path
+        With prices.
+    budget : float, optional
+        Present sum of all payments of the stated life [money], at least 0; or a target, one of the two.
+    target : (str, float), optional
+        A service and its availability, above 0 to below 1, for least money.
+    candidates : path, optional
+        File with ``[[candidates]]`` of the user's own.
+    years, seed, folder, block_years, workers, options
+        As for ``compare``; ``years`` is the most that any set of candidates gets.
+
+    Raises
+    ------
+    InputError
+        If the network has no prices, the goal is none, or a candidate leads to no network.
+    """
+    if (budget is None) == (target is None):
+        raise InputError("budget and target: one of the two must be given")
+    goal = Goal(budget=budget) if target is None else Goal(service=target[0], availability=target[1])
+    named, made = ([], True) if candidates is None else read_candidates(Path(candidates))
+    request = RunRequest(years, seed, block_years, workers, options)
+    with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
+        out = Path(temporary) if folder is None else Path(folder)
+        return advise_on(_source(network), goal, request, out, named=named, made=made)
 
 
 def worst_outages(results: Results, service: str, *, most: int = 10) -> pd.DataFrame:

@@ -13,16 +13,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
-from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
-from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
-from hopyears.sim.rain.rain_laws import RawLaw
+from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
+from hopyears.sim.rain.rain_laws import LocalLaw, RawLaw, blended
 from hopyears.sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
 
-_SCENES_PER_MONTH = 4000
+_SCENES_PER_MONTH = 1500
+_MOST_KEPT = 16
+"""Climates whose snapshots stay in memory."""
 _STEP_DB = 1e-3
 _NOTHING_DB = 1e-9
 
@@ -68,7 +70,7 @@ def _along(value: ArrayLike, start: Floats, end: Floats) -> NDArray[np.float64]:
 
 
 def fit_anchor(
-    law: RainLaw,
+    law: RainLaw | LocalLaw,
     *,
     path_length_km: float,
     k: float,
@@ -82,8 +84,8 @@ def fit_anchor(
 
     Parameters
     ----------
-    law : RainLaw
-        Monthly rain law that the storms follow.
+    law : RainLaw or LocalLaw
+        Monthly rain law that the storms follow at the hop, or those of the nodes of the map about it.
     path_length_km : float
         Length of the hop [km], above 0.
     k, alpha : float
@@ -131,7 +133,7 @@ def _rising(points: Floats) -> Anchor:
 
 
 def raw_attenuation_law(
-    law: RainLaw,
+    law: RainLaw | LocalLaw,
     *,
     path_length_km: float,
     k: float,
@@ -139,20 +141,26 @@ def raw_attenuation_law(
     population: CellPopulation = DEFAULT_POPULATION,
     storms: StormModel = DEFAULT_STORMS,
 ) -> RawLaw:
-    """Long-run law of a hop's raw attenuation [dB], from snapshots, kept on disk."""
+    """Long-run law of a hop's raw attenuation [dB], from snapshots, kept on disk.
+
+    About a place with several nodes of the map, the time above each level is the mean of theirs by their
+    shares.
+    """
+    line = (float(path_length_km), float(k), float(alpha))
+    nodes = [(1.0, law)] if isinstance(law, RainLaw) else law
+    return blended(
+        [(share, _node_law(node, line, population, without_drift(storms))) for share, node in nodes]
+    )
+
+
+def _node_law(
+    law: RainLaw, line: tuple[float, float, float], population: CellPopulation, storms: StormModel
+) -> RawLaw:
     rates = tuple(float(value) for value in law.mean_rate_mm_h)
     chances = tuple(float(value) for value in law.rain_probability)
-    key: Key = (
-        RAIN_MODEL_VERSION,
-        rates,
-        chances,
-        repr(astuple(population)),
-        repr(astuple(storms)),
-        float(path_length_km),
-        float(k),
-        float(alpha),
-        _SCENES_PER_MONTH,
-    )
+    model = (repr(astuple(population)), repr(astuple(storms)))
+    key: Key = (RAIN_MODEL_VERSION, rates, chances, *model, *line, _SCENES_PER_MONTH)
+    path_length_km, k, alpha = line
 
     def compute() -> dict[str, Floats]:
         full = raw_law(
@@ -161,14 +169,14 @@ def raw_attenuation_law(
             k=k,
             alpha=alpha,
         )
-        even = np.geomspace(min(0.9 * full.probability[0], 0.2), 3e-7, 120)
+        even = np.geomspace(min(0.9 * full.probability[0], 0.4), 3e-7, 120)
         return {"value": full.quantile(even), "probability": even}
 
     arrays = kept_arrays("rain", key, compute)
     return RawLaw(arrays["value"], arrays["probability"])
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=_MOST_KEPT)
 def _snapshots(
     rates: tuple[float, ...],
     chances: tuple[float, ...],
@@ -177,5 +185,5 @@ def _snapshots(
     longest_hop_km: float,
 ) -> Scenes:
     """Snapshots of a climate, shared by the hops of a network."""
-    months = peak_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
+    months = month_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
     return scenes(months, population, storms, per_month=_SCENES_PER_MONTH, longest_hop_km=longest_hop_km)

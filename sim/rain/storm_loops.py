@@ -1,10 +1,15 @@
-"""Numba loop over cells: drawing those that may rain on a region."""
+"""Numba loop that draws the storms, showers and wide shapes of systems of rain, each from its own key.
+
+What a system holds depends on its key and on the rain laws of the places it crosses, not on the region asked
+for: shapes that cannot reach the region are left out one by one, and the others stay as they are.
+"""
 
 import numpy as np
 
 from hopyears.models.basics.kernel import kernel, written_out
+from hopyears.sim.streams import keyed_uniform, keyed_word
 
-SCORES = np.linspace(-6.0, 6.0, 2401)
+SCORES = np.linspace(-6.0, 6.0, 481)
 """Normal scores at which the loop takes the quantiles of ln M."""
 
 CELL_REACH = 3.5
@@ -13,90 +18,287 @@ CELL_REACH = 3.5
 LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
 
+SPEEDS = 1025
+"""Even shares of one, 0 to 1, at which the loop takes the quantiles of a system's speed."""
+
+_STORM, _WIDE, _SIZE = 10, 100_000, 200_000
+_EARTH_KM = 6371.0
+
 
 @kernel
-def cells_near(rng, n_drawn, storm, region, quantiles, gathering, life_law, size):  # type: ignore[no-untyped-def]
-    """Draw each storm's cells; keep those whose track comes near the region.
+def systems_near(key, counts, tile, slots, drift, speeds, sizes, plane, region, model):  # type: ignore[no-untyped-def]
+    """Systems born in a tile whose passage may come near a region.
 
     Parameters
     ----------
-    rng : numpy Generator
-        Source of the draws.
-    n_drawn : int64, shape (n_storms,)
-        Cells of each storm.
-    storm : tuple of float64, shape (n_storms,)
-        Start [s], place x, y [km], speed x, y [km/s], common score of its peaks, first and last birth [s]
-        after the start.
+    key : uint64
+        Of the tile and year: each system draws from a key of its own.
+    counts : int64, shape (12,)
+        Systems of each month.
+    tile : float64, shape (5,)
+        South, west, north, east [rad]; distance of the tile from the region [km].
+    slots : float64, shape (2, 12)
+        Begin and length [s] of the time within which the systems of a month begin.
+    drift : float64, shape (12, 3)
+        Mean speed [km/s], heading and its standard deviation [rad].
+    speeds : float64, shape (SPEEDS,)
+        Quantiles of the speed over its mean at even shares of one.
+    sizes : float64, shape (n_scores,)
+        Quantiles of a system's size over its mean at ``SCORES``.
+    plane : float64, shape (2,)
+        Latitude and longitude of the plane's centre [rad].
     region : float64, shape (4,)
         West, south, east, north [km].
-    quantiles : float64, shape (2401,)
-        ln M at ``SCORES``.
-    gathering : float64, shape (3,)
-        Spread [km] of a storm, its shape, correlation of peaks.
-    life_law, size : float64
-        Mean life [s], its shape, outer radius of the profile; size law and its limits [km].
+    model : float64, shape (3,)
+        How far from its centre a system rains [km]; half the time of its passage, and all of it [s].
 
     Returns
     -------
-    float64, shape (n, 8); int64, float64 and float64, shape (n_storms,)
-        Cells storm by storm, as rows of ``RainField.cells``; of each storm the number of its cells, when the
-        last of them ends [s], and how far from its centre they rain [km].
+    rows : float64, shape (n, 10)
+        As ``shapes_near`` takes them; the last is the month.
+    keys : uint64, shape (n,)
     """
-    start, sx, sy, svx, svy, intensity_score, first, last = storm
-    spread, spread_shape, correlation = gathering
-    mean_life, life_shape, outer = life_law
-    common, own = np.sqrt(correlation), np.sqrt(1.0 - correlation)
-    room, n = 1024, 0
-    cells = np.empty((room, 8))
-    count, end, far = np.zeros(len(n_drawn), np.int64), np.zeros(len(n_drawn)), np.zeros(len(n_drawn))
-    size_km, exponent, smallest_km, largest_km = size[0], size[1], size[2], size[3]
-    widest, step = CELL_REACH * outer * largest_km, SCORES[1] - SCORES[0]
-    for i in range(len(n_drawn)):
-        soonest, span, birth_0 = first[i], last[i] - first[i], start[i]
-        x_0, y_0, vx, vy = sx[i], sy[i], svx[i], svy[i]
-        # Where a cell of the longest life and the greatest width must be born to meet the region.
-        move_x, move_y = vx * LONGEST_LIVES * mean_life, vy * LONGEST_LIVES * mean_life
-        west, east = region[0] - widest - max(move_x, 0.0), region[2] + widest - min(move_x, 0.0)
-        south, north = region[1] - widest - max(move_y, 0.0), region[3] + widest - min(move_y, 0.0)
-        ends, farthest, n_before = 0.0, 0.0, n
-        for _ in range(n_drawn[i]):
-            offset = soonest + rng.random() * span
-            scale = spread * np.sqrt(_gamma(rng, spread_shape) / spread_shape)
-            dx, dy = scale * rng.standard_normal(), scale * rng.standard_normal()
-            x, y = x_0 + vx * offset + dx, y_0 + vy * offset + dy
-            if x <= west or x >= east or y <= south or y >= north:
+    reach, half_s, lasting = model[0], model[1], model[2]
+    rows, keys, n, number = np.empty((64, 10)), np.empty(64, np.uint64), 0, 0
+    for month in range(12):
+        mean, towards, spread = drift[month, 0], drift[month, 1], drift[month, 2]
+        slowest = max(tile[4] - reach, 0.0) / half_s / mean
+        # Most systems are too slow to come near whatever their heading.
+        least = (np.searchsorted(speeds, slowest) - 1.0) / (SPEEDS - 1)
+        for _ in range(counts[month]):
+            own = keyed_word(key, number)
+            number += 1
+            share = keyed_uniform(own, 4)
+            if share < least:
                 continue
-            life = _gamma(rng, life_shape) * mean_life / life_shape
-            score = common * intensity_score[i] + own * rng.standard_normal()
-            place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
-            low = int(place)
-            log_peak = quantiles[low] + (place - low) * (quantiles[low + 1] - quantiles[low])
-            rho = min(max(size_km * np.exp(-exponent * log_peak), smallest_km), largest_km)
-            reach = CELL_REACH * outer * rho
-            if not _meets(x, y, vx, vy, life, region, reach):
+            at = share * (SPEEDS - 1)
+            low = int(at)
+            speed = mean * (speeds[low] + (at - low) * (speeds[low + 1] - speeds[low]))
+            x, y, north = _place(tile, plane, keyed_uniform(own, 2), keyed_uniform(own, 3))
+            turn, score = _normals(own, 5)
+            heading = towards + spread * turn + north
+            vx, vy = speed * np.sin(heading), speed * np.cos(heading)
+            x, y = x - half_s * vx, y - half_s * vy
+            if _wide_of(x, y, vx, vy, region, reach) or not _meets(x, y, vx, vy, lasting, region, reach):
                 continue
-            if n == room:
-                cells = np.concatenate((cells, np.empty((room, 8))))
-                room *= 2
-            birth = birth_0 + offset
-            cells[n, 0], cells[n, 1], cells[n, 2], cells[n, 3] = birth, life, x, y
-            cells[n, 4], cells[n, 5], cells[n, 6], cells[n, 7] = vx, vy, log_peak, rho
-            ends = max(ends, birth + life)
-            farthest = max(farthest, np.sqrt(dx * dx + dy * dy) + reach)
+            if n == len(rows):
+                rows, keys = np.concatenate((rows, rows)), np.concatenate((keys, keys))
+            start = slots[0, month] + keyed_uniform(own, 7) * slots[1, month]
+            size = _quantile(sizes, _normals(own, _SIZE)[0])
+            bearing = heading + 0.5 * np.pi
+            rows[n] = (start, x, y, vx, vy, size, score, keyed_uniform(own, 8), bearing, float(month))
+            keys[n] = own
             n += 1
-        count[i], end[i], far[i] = n - n_before, ends, farthest
-    return cells[:n].copy(), count, end, far
+    return rows[:n].copy(), keys[:n].copy()
 
 
 @written_out
-def _gamma(rng, shape):  # type: ignore[no-untyped-def]
-    """Standard gamma variable; of a small whole shape as a sum of exponentials, which is faster."""
-    if shape <= 4.0 and shape == np.floor(shape):
-        total = 0.0
-        for _ in range(int(shape)):
-            total += rng.standard_exponential()
-        return total
-    return rng.standard_gamma(shape)
+def _place(tile, plane, up, along):  # type: ignore[no-untyped-def]
+    """As ``weather.places_km``, one place."""
+    low, high = np.sin(tile[0]), np.sin(tile[2])
+    sine = low + up * (high - low)
+    cosine = np.sqrt(1.0 - sine * sine)
+    centre = plane[0]
+    turn = tile[1] + along * (tile[3] - tile[1]) - plane[1]
+    across = cosine * np.sin(turn)
+    ahead = np.cos(centre) * sine - np.sin(centre) * cosine * np.cos(turn)
+    towards = min(max(np.sin(centre) * sine + np.cos(centre) * cosine * np.cos(turn), -1.0), 1.0)
+    angle = np.arccos(towards)
+    stretch = _EARTH_KM * angle / max(np.sin(angle), 1e-12)
+    return stretch * across, stretch * ahead, -np.sin(centre) * np.sin(turn)
+
+
+@written_out
+def _wide_of(x, y, vx, vy, region, reach):  # type: ignore[no-untyped-def]
+    """Whether the line of a track passes a region beyond reach."""
+    middle_x, middle_y = 0.5 * (region[0] + region[2]), 0.5 * (region[1] + region[3])
+    half_x, half_y = 0.5 * (region[2] - region[0]), 0.5 * (region[3] - region[1])
+    speed = np.sqrt(vx * vx + vy * vy) + 1e-12
+    off = abs((x - middle_x) * vy - (y - middle_y) * vx)
+    return off > reach * speed + half_x * abs(vy) + half_y * abs(vx)
+
+
+@kernel
+def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model, size):  # type: ignore[no-untyped-def]
+    """Shapes of systems that may rain on a region.
+
+    Parameters
+    ----------
+    systems : float64, shape (n_systems, 10)
+        Start [s], place x, y at the start [km], speed x, y [km/s], size over the mean, score, share of the
+        ceiling below which a place has the system, bearing of the long axes [rad], month.
+    keys : uint64, shape (n_systems,)
+    ceilings : float64, shape (n_systems, 4)
+        Most that any place in reach has: births of systems per km^2 and second, means of storms and of wide
+        shapes in a system and of cells in a storm.
+    region : float64, shape (4,)
+        West, south, east, north [km].
+    laws : float64, shape (12, n_nodes, 4)
+        The same four numbers at the nodes of the map.
+    quantiles : float64, shape (12, n_nodes, 2, n_scores)
+        ln M at ``SCORES`` of showers and of wide shapes.
+    weather : float64, shape (7,)
+        Latitude and longitude of the plane's centre [rad]; first latitude and longitude of the nodes, their
+        distance [rad]; number of rows and columns of nodes.
+    model : float64, shape (12,)
+        Spread [km] and duration [s] of systems; of storms; roots of the shares of peaks common to a system,
+        to a storm, a cell's own; mean life of cells and wide shapes [s]; shape of lives; ratio of wide
+        shapes; outer radius of the profile.
+    size : float64, shape (5,)
+        Size law of cells and its limits [km]; largest radius of wide shapes [km].
+
+    Returns
+    -------
+    cells : float64, shape (n, 8); storms : float64, shape (m, 8); storm_system : int64, shape (m,)
+        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed, reach and number
+        of cells; its system.
+    wide : float64, shape (l, 10); wide_system : int64, shape (l,)
+    """
+    cells, n = np.empty((4096, 8)), 0
+    storms, storm_system, m = np.empty((1024, 8)), np.empty(1024, np.int64), 0
+    wide, wide_system, w = np.empty((1024, 10)), np.empty(1024, np.int64), 0
+    spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
+    wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
+    cell_reach = CELL_REACH * model[11] * size[3]
+    longest_storm = storm_duration + LONGEST_LIVES * model[7]
+    for i in range(len(systems)):
+        start, x0, y0, vx, vy, extent, score = systems[i, :7]
+        bearing, key = systems[i, 8], keys[i]
+        month = int(systems[i, 9])
+        for j in range(_poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent)):
+            own = keyed_word(key, _STORM + j)
+            age = keyed_uniform(own, 0) * duration
+            dx, dy = _normals(own, 1)
+            sx, sy = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
+            reach = 4.0 * storm_spread + cell_reach
+            if _wide_of(sx, sy, vx, vy, region, reach) or not _meets(
+                sx, sy, vx, vy, longest_storm, region, reach
+            ):
+                continue
+            begun = n
+            need = n + _poisson(keyed_uniform(own, 3), ceilings[i, 3])
+            if need > len(cells):
+                cells = np.concatenate((cells, np.empty((need, 8))))
+            mood, _ = _normals(own, 4)
+            common = model[4] * score + model[5] * mood
+            n, end, far = _cells(
+                cells, n, need - n, own, common, (start + age, sx, sy, vx, vy), systems[i, 7], ceilings[i],
+                region, laws[month], quantiles[month], weather, model, size, keyed_uniform(own, 6),
+            )  # fmt: skip
+            if n == begun:
+                continue
+            if m == len(storms):
+                storms = np.concatenate((storms, np.empty((m, 8))))
+                storm_system = np.concatenate((storm_system, np.empty(m, np.int64)))
+            storms[m] = (start + age, end, sx, sy, vx, vy, far, float(n - begun))
+            storm_system[m] = i
+            m += 1
+        for j in range(_poisson(keyed_uniform(key, 1), ceilings[i, 2] * extent)):
+            own = keyed_word(key, _WIDE + j)
+            age = keyed_uniform(own, 0) * duration
+            dx, dy = _normals(own, 1)
+            x, y = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
+            if _wide_of(x, y, vx, vy, region, wide_reach):
+                continue
+            life = _life(own, 7, model[8], model[9])
+            if not _meets(x, y, vx, vy, life, region, wide_reach):
+                continue
+            node = _node(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, keyed_uniform(own, 6))
+            law = laws[month, node]
+            if systems[i, 7] * ceilings[i, 0] >= law[0] or keyed_uniform(own, 3) * ceilings[i, 2] >= law[2]:
+                continue
+            mood, _ = _normals(own, 4)
+            value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * mood
+            if w == len(wide):
+                wide = np.concatenate((wide, np.empty((w, 10))))
+                wide_system = np.concatenate((wide_system, np.empty(w, np.int64)))
+            peak = _quantile(quantiles[month, node, 1], value)
+            wide[w] = (start + age, life, x, y, vx, vy, peak, size[4], model[10], bearing)
+            wide_system[w] = i
+            w += 1
+    return (
+        cells[:n].copy(),
+        storms[:m].copy(),
+        storm_system[:m].copy(),
+        wide[:w].copy(),
+        wide_system[:w].copy(),
+    )
+
+
+@kernel
+def _cells(  # type: ignore[no-untyped-def]
+    cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot
+):
+    """Add a storm's cells that may reach the region; their number, when the last ends and how far they
+    rain."""
+    begins, sx, sy, vx, vy = track
+    outer, end, far = model[11], 0.0, 0.0
+    widest = CELL_REACH * outer * size[3]
+    for c in range(count):
+        own = keyed_word(storm, _STORM + c)
+        offset = keyed_uniform(own, 0) * model[3]
+        dx, dy = _normals(own, 1)
+        dx, dy = dx * model[2], dy * model[2]
+        x, y = sx + vx * offset + dx, sy + vy * offset + dy
+        if _wide_of(x, y, vx, vy, region, widest):
+            continue
+        life = _life(own, 7, model[7], model[9])
+        if not _meets(x, y, vx, vy, life, region, widest):
+            continue
+        node = _node(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, keyed_uniform(own, 6))
+        law = laws[node]
+        if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1]:
+            continue
+        if keyed_uniform(own, 3) * ceiling[3] >= law[3]:
+            continue
+        mood, _ = _normals(own, 4)
+        log_peak = _quantile(quantiles[node, 0], common + model[6] * mood)
+        rho = min(max(size[0] * np.exp(-size[1] * log_peak), size[2]), size[3])
+        reach = CELL_REACH * outer * rho
+        if not _meets(x, y, vx, vy, life, region, reach):
+            continue
+        cells[n] = (begins + offset, life, x, y, vx, vy, log_peak, rho)
+        end = max(end, begins + offset + life)
+        far = max(far, np.sqrt(dx * dx + dy * dy) + reach)
+        n += 1
+    return n, end, far
+
+
+@written_out
+def _normals(key, counter):  # type: ignore[no-untyped-def]
+    """Two standard normal numbers (Box and Muller) from two words of a key."""
+    radius = np.sqrt(-2.0 * np.log(keyed_uniform(key, counter)))
+    angle = 2.0 * np.pi * keyed_uniform(key, counter + 1)
+    return radius * np.cos(angle), radius * np.sin(angle)
+
+
+@written_out
+def _life(key, counter, mean, shape):  # type: ignore[no-untyped-def]
+    """Gamma variable of a whole shape: a sum of exponentials."""
+    product = 1.0
+    for part in range(int(shape)):
+        product *= keyed_uniform(key, counter + part)
+    return -np.log(product) * mean / shape
+
+
+@kernel
+def _poisson(uniform, mean):  # type: ignore[no-untyped-def]
+    """Poisson number of a mean up to some hundreds, by inversion."""
+    chance = np.exp(-mean)
+    total, count = chance, 0
+    while uniform > total and count < 10_000 and chance > 0.0:
+        count += 1
+        chance *= mean / count
+        total += chance
+    return count
+
+
+@written_out
+def _quantile(values, score):  # type: ignore[no-untyped-def]
+    step = SCORES[1] - SCORES[0]
+    place = min(max((score - SCORES[0]) / step, 0.0), len(SCORES) - 1.001)
+    low = int(place)
+    return values[low] + (place - low) * (values[low + 1] - values[low])
 
 
 @written_out
@@ -109,3 +311,26 @@ def _meets(x, y, vx, vy, time_s, region, reach):  # type: ignore[no-untyped-def]
         and min(x, end_x) < region[2] + reach
         and min(y, end_y) < region[3] + reach
     )
+
+
+@kernel
+def _node(x, y, weather, lot):  # type: ignore[no-untyped-def]
+    """A node of the map, of the four about a place with their bilinear weights as chances."""
+    rows, columns = int(weather[5]), int(weather[6])
+    if rows == 1 and columns == 1:
+        return 0
+    distance = np.sqrt(x * x + y * y) + 1e-12
+    angle = distance / _EARTH_KM
+    sine = np.sin(weather[0]) * np.cos(angle) + y / distance * np.sin(angle) * np.cos(weather[0])
+    latitude = np.arcsin(min(max(sine, -1.0), 1.0))
+    longitude = weather[1] + np.arctan2(
+        x / distance * np.sin(angle) * np.cos(weather[0]), np.cos(angle) - np.sin(weather[0]) * sine
+    )
+    row = min(max((latitude - weather[2]) / weather[4], 0.0), rows - 1.000001)
+    turn = 2.0 * np.pi
+    column = min(max(((longitude - weather[3] + np.pi) % turn - np.pi) / weather[4], 0.0), columns - 1.000001)
+    low, left = int(row), int(column)
+    up = row - low
+    above = lot < up
+    lot = lot / up if above else (lot - up) / (1.0 - up)
+    return (low + above) * columns + left + (lot < column - left)

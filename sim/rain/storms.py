@@ -1,8 +1,8 @@
-"""Storms of rain cells over a network, drawn month by month for one block of years.
+"""Systems of rain over a network, drawn for one block of years.
 
-Storms arrive as a Poisson process in space and time, drift with their own wind and bear cells whose peaks are
-alike (a Cox cluster process). The number of cells follows each month's rain law; each year's number of
-storms is multiplied by a gamma variable of mean one.
+Systems arrive as a Poisson process in space and time, drift with their own wind and bear storms of showers
+and wide shapes whose peaks are alike (a Cox cluster process). The number of shapes follows each month's rain
+law; each year's number of systems is multiplied by a gamma variable of mean one.
 """
 
 import numpy as np
@@ -12,22 +12,23 @@ from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.peaks import peak_laws
 from hopyears.sim.rain.rain_field import Floats, RainField, Region
-from hopyears.sim.rain.storm_draws import StormSource
+from hopyears.sim.rain.storm_draws import SCORE, SystemSource, joined
+from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms"]
 
-SHIFTS = (0.0, 1.5, 2.5)
-"""Shifts of the common score of a storm's peaks, a third of the heavier storms each; 0 bounds the weights."""
+SHIFTS = (0.0, 2.0, 3.5)
+"""Shifts of the common score of a system's peaks, a third of the heavier systems each; 0 bounds the
+weights."""
 
 _MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
 
 
 def draw_storms(
     streams: Streams,
-    law: RainLaw,
+    climate: RainLaw | Weather,
     region: Region,
     *,
     n_years: int,
@@ -39,35 +40,34 @@ def draw_storms(
     Parameters
     ----------
     streams : Streams
-        Named streams of the block; month i draws from ("storms", i), year j from ("storm-years", j).
-    law : RainLaw
-        The month's mean rate and probability of rain at the centre of the region, which serves all of it.
+        Named streams of the block; each tile of the globe and year j draws from ("rain", band, tile, j),
+        year j from ("rain-years", j).
+    climate : RainLaw or Weather
+        Laws of the map about the region, or one law that serves everywhere.
     region : Region
-        Rectangle that must have the right rain; storms from outside that can drift in are drawn too.
+        Rectangle that must have the right rain; systems from outside that can drift in are drawn too.
     n_years : int
         Years in the block, at least 1.
     """
     if n_years < 1:
         raise ValueError(f"n_years is {n_years}; must be at least 1")
-    source = StormSource(region, population, storms)
-    months = peak_laws(law, population, storms)
+    source = _source(climate, region, population, storms)
     parts = []
+    tiles = source.weather.tiles
     for year in range(n_years):
+        start_s = year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12]
         factor = _year_factor(streams, year, storms)
-        for month, peaks in enumerate(months):
-            rng = streams.generator("storms", 12 * year + month)
-            first_s = year * SECONDS_PER_YEAR + MONTH_STARTS_S[month]
-            mean_storms = source.per_s(peaks) * factor * _MONTH_LENGTHS_S[month]
-            spell = _spells(rng, mean_storms, first_s, _MONTH_LENGTHS_S[month], storms)
-            near, track = source.tracks(rng, len(spell))
-            start = spell[near] + rng.uniform(0.0, storms.spell_duration_s, len(near))
-            parts.append(source.field_part(rng, peaks, source.drifting(rng, start, track))[0])
-    return source.gathered(parts, n_years)
+        for tile in tiles:
+            rng = streams.generator("rain", tile.band, tile.number, year)
+            key = rng.integers(0, 2**64, dtype=np.uint64)
+            count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
+            parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
+    return source.field(joined(parts), n_years)[0]
 
 
 def draw_heavier_storms(
     streams: Streams,
-    law: RainLaw,
+    climate: RainLaw | Weather,
     region: Region,
     *,
     n_years: int,
@@ -75,27 +75,27 @@ def draw_heavier_storms(
     population: CellPopulation = DEFAULT_POPULATION,
     storms: StormModel = DEFAULT_STORMS,
 ) -> tuple[RainField, Floats]:
-    """Draw single storms, heavier than a block's own, each with the weight that makes up for it.
+    """Draw single systems, heavier than a block's own, each with the weight that makes up for it.
 
-    Whatever a storm does by itself, the sum over these storms of weight times that has the same mean as the
-    plain sum over the storms that ``draw_storms`` starts in as many years (Campbell's theorem).
+    Whatever a system does by itself, the sum over these systems of weight times that has the same mean as the
+    plain sum over the systems that ``draw_storms`` starts in as many years (Campbell's theorem).
 
     Parameters
     ----------
     streams : Streams
-        Named streams of the block; calendar month i draws from ("heavier-storms", i).
-    law, region, population, storms
+        Named streams of the block; each tile draws from ("heavier-rain", band, tile).
+    climate, region, population, storms
         As for ``draw_storms``.
     n_years : int
         Years that they stand for, at least 1.
     share : float
-        Storms drawn, over the number in so many years, above 0.
+        Systems drawn, over the number in so many years, above 0.
 
     Returns
     -------
     RainField
-        The storms, all starting at time 0 (see ``RainField.in_sequence``), month by month.
-    float array, shape (n_storms,)
+        The systems, all starting at time 0 (see ``RainField.in_sequence``).
+    float array, shape (n_systems,)
         Weights, above 0, at most ``len(SHIFTS) / share``.
 
     References
@@ -104,34 +104,33 @@ def draw_heavier_storms(
     """
     if n_years < 1 or not share > 0.0:
         raise ValueError(f"n_years, share are {n_years}, {share}; must be at least 1, above 0")
-    source = StormSource(region, population, storms)
-    shifts = np.array(SHIFTS)
-    parts, weights = [], []
-    for month, peaks in enumerate(peak_laws(law, population, storms)):
-        rng = streams.generator("heavier-storms", month)
-        n = rng.poisson(share * source.per_s(peaks) * _MONTH_LENGTHS_S[month] * n_years)
-        near, track = source.tracks(rng, n)
-        intensity_score = rng.standard_normal(len(near)) + rng.choice(shifts, len(near))
-        part, wet = source.field_part(
-            rng, peaks, source.drifting(rng, np.zeros(len(near)), track, intensity_score)
-        )
-        parts.append(part)
-        odds = np.exp(shifts * intensity_score[wet][:, None] - 0.5 * shifts**2).mean(axis=1)
-        weights.append(1.0 / (share * odds))
-    return source.gathered(parts, n_years), np.concatenate(weights)
+    source = _source(climate, region, population, storms)
+    shifts, nothing = np.array(SHIFTS), np.zeros(12)
+    parts = []
+    for tile in source.weather.tiles:
+        rng = streams.generator("heavier-rain", tile.band, tile.number)
+        key = rng.integers(0, 2**64, dtype=np.uint64)
+        count = rng.poisson(share * n_years * tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S)
+        systems = source.born(key, tile, count, nothing, nothing)
+        systems.rows[:, SCORE] += rng.choice(shifts, len(systems))
+        parts.append(systems)
+    systems = joined(parts)
+    field, wet = source.field(systems, n_years)
+    score = systems.rows[wet, SCORE][:, None]
+    odds = np.exp(shifts * score - 0.5 * shifts**2).mean(axis=1)
+    return field, 1.0 / (share * odds)
+
+
+def _source(
+    climate: RainLaw | Weather, region: Region, population: CellPopulation, storms: StormModel
+) -> SystemSource:
+    if isinstance(climate, RainLaw):
+        climate = uniform_weather(climate, region, population, storms)
+    return SystemSource(region, climate, population, storms)
 
 
 def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:
     if storms.yearly_spread == 0.0:
         return 1.0
     shape = storms.yearly_spread**-2
-    return float(streams.generator("storm-years", year).gamma(shape, 1.0 / shape))
-
-
-def _spells(
-    rng: np.random.Generator, mean_storms: float, start_s: float, length_s: float, storms: StormModel
-) -> Floats:
-    """Start of the wet spell of each of a month's storms [s]."""
-    mean_spells = storms.spells_per_year * length_s / SECONDS_PER_YEAR
-    spells = rng.uniform(start_s, start_s + length_s, rng.poisson(mean_spells))
-    return np.repeat(spells, rng.poisson(mean_storms / mean_spells, len(spells)))
+    return float(streams.generator("rain-years", year).gamma(shape, 1.0 / shape))

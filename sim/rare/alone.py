@@ -1,4 +1,4 @@
-"""What each part takes from each service when it alone fails, and how long that may last."""
+"""What each part, and each strike, takes from each service when it comes alone, and how long it may last."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -15,14 +15,16 @@ from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
-from hopyears.sim.hops.hop import hop_history
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
 UNSEEN_QUANTILE = 0.975
 """Share of repairs that are no longer than the one assumed where none was seen."""
 
-_SLOT_S = 100.0 * 86_400.0
+SLOT_S = 100.0 * 86_400.0
+"""Time between the failures of one part and of the next."""
+
 _NEVER = Law.exponential(1e30)
 _NO_STREAMS = Streams(0, 0)
 _HARDLY = 1e-9
@@ -43,10 +45,16 @@ class Alone:
     restore_s : float array, shape (n_parts,)
         Time that few failures of the part outlast (``UNSEEN_QUANTILE``) [s]: repair, mean notice and travel,
         and the lead time of its spare where no depot ever has one.
+    struck_s : float array, shape (n_sites, n_services)
+        As ``lost_s``, when lightning kills all outdoor radios of a site.
+    weakens : bool array, shape (n_parts, n_services)
+        Whether the part alone takes a hop, or a line card, of any route of the service.
     """
 
     lost_s: _Floats
     restore_s: _Floats
+    struck_s: _Floats
+    weakens: NDArray[np.bool_]
 
     def longest_outage_s(self, among: NDArray[np.bool_]) -> _Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
@@ -59,18 +67,32 @@ class Alone:
             Parts that count.
         """
         restore_s = np.where(among, self.restore_s, 0.0)
-        by_itself = np.where(self.lost_s > 0.0, restore_s[:, None], 0.0).max(axis=0, initial=0.0)
+        by_itself = np.array([restore_s[stops].max(initial=0.0) for stops in (self.lost_s > 0.0).T])
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
 
 
 def alone(simulator: BlockSimulator) -> Alone:
-    """Fail every part of a network by itself, one long after the other."""
-    plant = simulator.prepared.built.plant
-    n = len(plant.parts)
-    edges_s = _SLOT_S * np.arange(n + 1, dtype=np.float64)
-    lost_s = np.zeros((n, len(simulator.prepared.demands)))
+    """Fail every part of a network by itself, then strike every site, one long after the other.
+
+    Once for a network made ready.
+    """
+    known = simulator.prepared.known
+    if "alone" not in known:
+        known["alone"] = _each_alone(simulator)
+    found: Alone = known["alone"]
+    return found
+
+
+def _each_alone(simulator: BlockSimulator) -> Alone:
+    plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
+    n, n_sites = len(plant.parts), len(plant.sites)
+    edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
+    lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.bool_)
     if n:
-        times_s = {part: (float(edges_s[part]) + HOUR_S,) for part in range(n)}
+        slots = {part: [part] for part in range(n)}
+        for part in plant.outdoor_parts.tolist():
+            slots[part].append(n + int(plant.part_site[part]))
+        times_s = {part: tuple(float(edges_s[slot]) + HOUR_S for slot in own) for part, own in slots.items()}
         log = simulate_failures(
             _undisturbed(plant),
             _NO_STREAMS,
@@ -79,19 +101,61 @@ def alone(simulator: BlockSimulator) -> Alone:
             unlimited=True,
             put_in=PutIn(times_s),
         )
-        for entity, service in enumerate(on_equipment_alone(simulator, log)):
-            lost = three_ways(service, log.duration_s)[BOTH]
-            lost_s[:, entity] = seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
-    return Alone(lost_s, np.array([_restore_h(plant, part) * HOUR_S for part in range(n)]))
+        hops = _without_weather(simulator, log)
+        for entity, service in enumerate(simulator.services(hops, log, log.duration_s)):
+            lost_s[:, entity] = _by_slot(service, edges_s)
+        down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
+        for entity, demand in enumerate(demands):
+            crossed = {link for route in demand.routes for link, _ in route}
+            for member in {member for link in crossed for member in simulator.prepared.links[link]}:
+                weakens[:, entity] |= down[member]
+    restore_s = np.array([_restore_h(plant, part) * HOUR_S for part in range(n)])
+    return Alone(lost_s[:n], restore_s, lost_s[n:], weakens)
 
 
-def on_equipment_alone(simulator: BlockSimulator, log: FailureLog) -> tuple[ServiceHistory, ...]:
-    """Services of a network on which no rain falls and no beam bends, with these failures."""
-    hops = [
-        hop_history(thresholds, simulator.segments(index, log), None, None, log.duration_s)
-        for index, thresholds in enumerate(simulator.thresholds)
+def _by_slot(history: ServiceHistory | HopHistory, edges_s: _Floats) -> _Floats:
+    """Unavailable time, both ways, in each slot [s]."""
+    lost = three_ways(history, float(edges_s[-1]))[BOTH]
+    return seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
+
+
+def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureLog, _Floats]:
+    """Log in which some parts fail, one in each slot of ``SLOT_S``, and when each does [s].
+
+    Nothing else goes wrong, every failure stops its part and takes its mean time.
+    """
+    began_s = SLOT_S * np.arange(len(parts), dtype=np.float64) + HOUR_S
+    log = simulate_failures(
+        _undisturbed(simulator.prepared.built.plant),
+        _NO_STREAMS,
+        SLOT_S * len(parts),
+        warm_up_s=0.0,
+        unlimited=True,
+        put_in=PutIn({part: (time_s,) for part, time_s in zip(parts, began_s.tolist(), strict=True)}),
+    )
+    return log, began_s
+
+
+def on_equipment_alone(
+    simulator: BlockSimulator,
+    log: FailureLog,
+    *,
+    by_month: bool = False,
+    record_rates: bool = False,
+) -> tuple[ServiceHistory, ...]:
+    """Services of a network on which no rain falls and no beam bends, with these failures.
+
+    ``by_month`` and ``record_rates`` are as for ``BlockSimulator.services``.
+    """
+    hops = _without_weather(simulator, log)
+    return simulator.services(hops, log, log.duration_s, by_month=by_month, record_rates=record_rates)
+
+
+def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:
+    return [
+        fade_free.history(simulator.segments(index, log))
+        for index, fade_free in enumerate(simulator.fade_free)
     ]
-    return simulator.services(hops, log, log.duration_s)
 
 
 def _undisturbed(plant: Plant) -> Plant:

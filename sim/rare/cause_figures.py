@@ -5,7 +5,7 @@ import numpy as np
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE
-from hopyears.sim.rare.replications import CAUSES, FORCED, HISTORIES, OWN, n_draws
+from hopyears.sim.rare.replications import CAUSES, FORCED, HISTORIES, NIGHTS, OWN, n_draws
 from hopyears.sim.rare.service_figures import SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.storage.run_folder import RunFolder
 
@@ -13,7 +13,8 @@ from hopyears.sim.storage.run_folder import RunFolder
 def cause_seconds(total: Tally, folder: RunFolder, asked: int, figures: ServiceFigures) -> KeyedTable:
     """Lost seconds of services by exact set of causes in all years of a run, with their best figures as sums.
 
-    What the blocks lost to their own failures alone gives way to what replications lose on the average. Where
+    What the blocks lost to their own failures alone, and to their own multipath alone, gives way to what
+    replications lose on the average. Where
     that leaves a cause below 0, as chance may, it counts as 0.
 
     Parameters
@@ -40,7 +41,7 @@ def cause_seconds(total: Tally, folder: RunFolder, asked: int, figures: ServiceF
         [KeyedTable.from_arrow(CAUSES, folder.read_table(b, "service_cause_replications")) for b in blocks],
     )
     numbers = np.array([n_draws(asked, block) for block in blocks]).sum(axis=0)
-    sizes = {OWN: -float(len(blocks)), HISTORIES: float(numbers[0]), FORCED: float(numbers[1])}
+    sizes = dict(zip((OWN, HISTORIES, FORCED, NIGHTS), (-len(blocks), *numbers.tolist()), strict=True))
     scale = total.years / np.array([sizes[stratum] for stratum in drawn.key("stratum").tolist()])
     more = KeyedTable.collect(CAUSE, drawn.keys[:, :3], drawn.values * scale[:, None])
     table = seen + more

@@ -1,14 +1,19 @@
 """Rare failures put into ordinary histories one at a time, each weighted by its known rate.
 
 Let X_C be all that fails of common kinds and X_R what fails of rare ones, and G_x what a figure F grows by
-when rare part x fails at time t in the history with all of X_C and with X_R before t only. Adding the rare
-failures in order of time gives, for any figure, with queues, spares and standbys as they are,
+when rare x (a part, or a strike of lightning) comes at time t in the history with all of X_C and with X_R
+before t only. Adding the rare failures in order of time gives, for any figure, with queues, spares and
+standbys as they are,
 
     E F(X_C, X_R) = E F(X_C) + sum over x of INT lambda_x(t) E[G_x(X_C, X_R before t)] dt,
 
-lambda_x the rate at which x fails, 0 while it is down. The first term is the mean over histories without rare
-failures; the second is drawn: part x with chance p_x, the time evenly over a year, and the growth weighted by
-rate over p_x. A failure that comes once in a thousand years is thus in every draw.
+lambda_x the rate at which x comes, for a part 0 while it is down. The first term is the mean over histories
+without rare failures; the second is drawn: x with some chance, the time evenly, and the growth weighted by
+rate over chance. A failure that comes once in a thousand years is thus in every draw. Where x does harm only
+because of what had failed before, that is drawn more often as well (``sim.rare.earlier``).
+
+Any choice of the rare ones gives the same mean, so services may have different ones: those with a second
+route that hardly anything stops by itself rest on histories and draws of their own.
 
 References
 ----------
@@ -17,6 +22,7 @@ Applied Probability 25 (1993) 221-234; from memory.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +30,10 @@ from numpy.typing import NDArray
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.lifetimes import LawKind
 from hopyears.models.equipment.plant import Plant
+from hopyears.models.equipment.working_time import HOUR_S
+from hopyears.sim.blocks.prepared import Prepared, storm_reach, storm_share
 from hopyears.sim.rare.alone import Alone
+from hopyears.sim.rare.earlier import Earlier
 from hopyears.sim.streams import Streams, keyed_uniforms
 
 YEARS_OF_A_DRAW = 10.0
@@ -34,89 +43,275 @@ LEAST_SHARE = 0.2
 """Least share of a part of the draws, over that of a typical one: weights stay within five
 times the typical."""
 
+SELDOM_PER_YEAR = 0.005
+"""A service with a second route that single common failures stop less often than this rests on failures
+that meet."""
+
+MOST_SPARES = 3
+"""Stores with more spares that fit are not emptied by hand."""
+
+LIGHTNING = "lightning"
+"""In place of a kind of part."""
+
+_Ints = NDArray[np.int64]
+_Bools = NDArray[np.bool_]
 _Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class RareParts:
-    """Parts whose failures are put in by hand.
+class Candidates:
+    """All that might be put in by hand: every part of a plant, then a strike at every site.
 
     Attributes
     ----------
-    parts : int array, shape (n,)
-        Numbers in the plant; may be none.
+    kind : tuple of str, length n
+        Kind of part, or ``LIGHTNING``.
     rate_per_year : float array, shape (n,)
-        Failures of each while it works.
-    chance : float array, shape (n,)
-        Share of the draws in which each is the one that fails, above 0; they sum to 1.
+        Of failures while the part works; of strikes that kill anything.
+    lost_s : float array, shape (n, n_services)
+        Time that each takes alone from each service.
+    restore_s : float array, shape (n,)
+        Time that few outlast.
+    able : bool array, shape (n,)
+        Whether each comes at a constant rate.
+    harmful : float array, shape (n,)
+        Share that stops traffic.
     """
 
-    parts: NDArray[np.int64]
+    kind: tuple[str, ...]
+    rate_per_year: _Floats
+    lost_s: _Floats
+    restore_s: _Floats
+    able: _Bools
+    harmful: _Floats
+
+    @classmethod
+    def of(cls, prepared: Prepared, single: Alone) -> "Candidates":
+        """All of a network."""
+        plant = prepared.built.plant
+        law, mean_h, _ = plant.lives
+        kinds = [plant.kinds[part.kind] for part in plant.parts]
+        slowest_s = np.zeros(len(plant.sites))
+        np.maximum.at(slowest_s, plant.part_site[plant.outdoor_parts], single.restore_s[plant.outdoor_parts])
+        strikes = strikes_per_year(prepared)
+        early = np.array([kind.infant_share > 0.0 for kind in kinds], dtype=np.bool_)
+        return cls(
+            (*(part.kind for part in plant.parts), *([LIGHTNING] * len(plant.sites))),
+            np.concatenate([HOURS_PER_YEAR / mean_h, strikes]),
+            np.concatenate([single.lost_s, single.struck_s]),
+            np.concatenate([single.restore_s, slowest_s]),
+            np.concatenate([(law == LawKind.EXPONENTIAL) & ~early, strikes > 0.0]),
+            np.concatenate([[kind.affecting_share for kind in kinds], np.ones(len(plant.sites))]),
+        )
+
+
+def strikes_per_year(prepared: Prepared) -> _Floats:
+    """Strikes at each site that kill at least one outdoor part, in the mean of years, shape (n_sites,)."""
+    plant, options = prepared.built.plant, prepared.options
+    exposed = np.bincount(plant.part_site[plant.outdoor_parts], minlength=len(plant.sites))
+    if plant.lightning is None or not (options.rain and options.failures):
+        return np.zeros(len(plant.sites))
+    place = (prepared.weather, prepared.storms, prepared.region, prepared.site_km)
+    stormy_h = storm_share(*place, storm_reach(prepared.network)) * HOURS_PER_YEAR
+    harm = 1.0 - (1.0 - plant.lightning.damage_chance) ** exposed
+    return np.asarray(plant.lightning.strikes_per_storm_h * stormy_h * harm)
+
+
+@dataclass(frozen=True)
+class ByHand:
+    """Failures and strikes put in by hand for some services.
+
+    Attributes
+    ----------
+    services : int array
+        Numbers of the services; together those of a network have each once.
+    events : int array, shape (n,)
+        Numbers of parts in the plant, and beyond these of sites that lightning strikes; may be none.
+    rate_per_year : float array, shape (n,)
+        Of each, in the mean of years.
+    chance : float array, shape (n,)
+        Share of the draws in which each comes, above 0; they sum to 1.
+    earlier : tuple of tuples of Earlier
+        For each, ways to put in failures before it; none where it does harm by itself.
+    n_parts : int
+        Parts of the plant.
+    """
+
+    services: _Ints
+    events: _Ints
     rate_per_year: _Floats
     chance: _Floats
+    earlier: tuple[tuple[Earlier, ...], ...]
+    n_parts: int
 
-    def mask(self, n_parts: int) -> NDArray[np.bool_]:
-        """Which of all parts are rare, shape (n_parts,)."""
-        found = np.zeros(n_parts, dtype=np.bool_)
-        found[self.parts] = True
+    @cached_property
+    def held(self) -> _Bools:
+        """Which parts do not fail by themselves, shape (n_parts,)."""
+        found = np.zeros(self.n_parts, dtype=np.bool_)
+        found[self.events[self.events < self.n_parts]] = True
         return found
+
+    @cached_property
+    def struck_sites(self) -> _Ints:
+        """Sites that lightning does not strike by itself."""
+        return self.events[self.events >= self.n_parts] - self.n_parts
 
     @property
     def weight_per_year(self) -> _Floats:
-        """Weight of a draw with each part: what it adds is that much a year."""
+        """Weight of a draw of each: what it adds is that much a year."""
         return self.rate_per_year / self.chance
 
-    def drawn(self, plant: Plant, streams: Streams, n: int) -> NDArray[np.int64]:
-        """Places in ``parts`` of the parts that fail in the first ``n`` draws of a block.
+    def drawn(self, plant: Plant, streams: Streams, n: int) -> _Ints:
+        """Places in ``events`` of what comes in the first ``n`` draws of a block.
 
-        Each part has its own exponential variable in every draw, over its chance, and the least one fails: a
+        Each has its own exponential variable in every draw, over its chance, and the least one comes: a
         changed plan so moves few draws.
         """
-        keys = streams.keys([("forced", plant.parts[part].id) for part in self.parts])
+        names = [
+            ("forced", plant.parts[event].id)
+            if event < self.n_parts
+            else ("forced strike", plant.sites[event - self.n_parts].id)
+            for event in self.events.tolist()
+        ]
+        keys = streams.keys(names)
         waits = -np.log(keyed_uniforms(keys[None, :], np.arange(n, dtype=np.uint64)[:, None])) / self.chance
         return np.asarray(waits.argmin(axis=1), dtype=np.int64)
 
 
-def rare_parts(plant: Plant, alone: Alone) -> RareParts:
-    """Parts that stop a service by themselves, of the kinds of which draws tell more than histories do.
+def by_hand(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
+    """What is put in by hand, for the services of a network by groups with the same; each is in one group.
+
+    Which failures are chosen decides how much is won, never whether the mean is right.
+    """
+    every = Candidates.of(prepared, single)
+    chosen = _that_stop_alone(every)
+    common = every.rate_per_year * every.harmful
+    common[chosen] = 0.0
+    often = common @ (every.lost_s > 0.0)
+    second = np.array([len(demand.routes) > 1 for demand in prepared.demands], dtype=np.bool_)
+    n_parts = len(prepared.built.plant.parts)
+    meeting = second & (often < SELDOM_PER_YEAR) & single.weakens[every.able[:n_parts]].any(axis=0)
+    found = []
+    if not meeting.all() or not meeting.size:
+        chance = _chances(every.rate_per_year[chosen], every.lost_s[chosen])
+        earlier = tuple(_stores(prepared.built.plant, every, int(event)) for event in chosen)
+        found.append(
+            ByHand(np.flatnonzero(~meeting), chosen, every.rate_per_year[chosen], chance, earlier, n_parts)
+        )
+    if meeting.any():
+        strikes = chosen[chosen >= n_parts]
+        found.append(_that_meet(prepared.built.plant, every, single, np.flatnonzero(meeting), strikes))
+    return tuple(found)
+
+
+def _that_stop_alone(every: Candidates) -> _Ints:
+    """What stops a service by itself, of the kinds of which draws tell more than histories do.
 
     Losses D that come L times a year give a history of T years the variance L E[D^2] / T, and a draw of which
     a share P has a part that stops the service (L^2 / P) E[D^2]: draws win where L < P / T. Kinds that most
     of the services that they stop lose by are left to histories, and so are parts that wear out, have infant
-    failures or mostly fail without harm. Which parts are chosen decides how much is won, never whether the
-    mean is right.
+    failures or mostly fail without harm.
     """
-    law, mean_h, _ = plant.lives
-    rate = HOURS_PER_YEAR / mean_h
-    stops = alone.lost_s > 0.0
-    able = (law == LawKind.EXPONENTIAL) & stops.any(axis=1)
+    stops = every.lost_s > 0.0
     kinds: dict[str, list[int]] = {}
-    for number, part in enumerate(plant.parts):
-        kind = plant.kinds[part.kind]
-        if able[number] and kind.affecting_share == 1.0 and not kind.infant_share:
-            kinds.setdefault(part.kind, []).append(number)
+    for event, kind in enumerate(every.kind):
+        if every.able[event] and every.harmful[event] == 1.0 and stops[event].any():
+            kinds.setdefault(kind, []).append(event)
     while kinds:
-        parts = np.array(sorted(part for own in kinds.values() for part in own), dtype=np.int64)
-        chance = _chances(rate[parts], alone.lost_s[parts])
-        of_part = np.zeros(len(plant.parts))
-        of_part[parts] = chance
-        worth = {name: _worth(rate[own], of_part[own], stops[own]) for name, own in kinds.items()}
+        events = np.array(sorted(event for own in kinds.values() for event in own), dtype=np.int64)
+        of_event = np.zeros(len(every.kind))
+        of_event[events] = _chances(every.rate_per_year[events], every.lost_s[events])
+        worth = {
+            name: _worth(every.rate_per_year[own], of_event[own], stops[own]) for name, own in kinds.items()
+        }
         least = min(worth, key=worth.__getitem__)
         if worth[least] >= 1.0:
-            return RareParts(parts, rate[parts], chance)
+            return events
         del kinds[least]
-    return RareParts(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0))
+    return np.zeros(0, dtype=np.int64)
 
 
 def _chances(rate: _Floats, lost_s: _Floats) -> _Floats:
-    """Shares of parts of the draws: by the time that each takes a year, and how many services it stops."""
-    harm = rate * lost_s.max(axis=1) * np.sqrt((lost_s > 0.0).sum(axis=1))
-    share = np.maximum(harm, LEAST_SHARE * harm.mean())
+    """Shares of the draws: by the time that each takes a year, and how many services it stops."""
+    return _shares(rate * lost_s.max(axis=1, initial=0.0) * np.sqrt((lost_s > 0.0).sum(axis=1)))
+
+
+def _shares(harm: _Floats) -> _Floats:
+    share = np.maximum(harm, LEAST_SHARE * harm.mean()) if harm.size else harm
     return np.asarray(share / share.sum())
 
 
-def _worth(rate: _Floats, chance: _Floats, stops: NDArray[np.bool_]) -> float:
+def _worth(rate: _Floats, chance: _Floats, stops: _Bools) -> float:
     """How many times more a draw tells than a history about a kind, for the service in the middle."""
     often, share = rate @ stops, chance @ stops
     hit = often > 0.0
-    return float(np.median(share[hit] / (often[hit] * YEARS_OF_A_DRAW)))
+    return float(np.median(share[hit] / (often[hit] * YEARS_OF_A_DRAW))) if hit.any() else 0.0
+
+
+def _stores(plant: Plant, every: Candidates, event: int) -> tuple[Earlier, ...]:
+    """How the stores of what fits a part are emptied before it fails; none where they cannot be."""
+    if event >= len(plant.parts):
+        return ()
+    fitting = set(_fitting(plant, event))
+    stock = sum(depot.stock.get(item, 0) for depot in plant.depots for item in fitting)
+    resting = _resting(plant)
+    takers = [
+        part
+        for part in range(len(plant.parts))
+        if every.able[part] and not resting[part] and fitting & set(_fitting(plant, part))
+    ]
+    if not takers or not 1 <= stock <= MOST_SPARES:
+        return ()
+    lead_s = max(depot.lead_time.mean_h for depot in plant.depots) * HOUR_S
+    parts, rate = np.array(takers), every.rate_per_year[takers]
+    lag_s = np.full(len(takers), lead_s)
+    return (Earlier(parts, rate / rate.sum(), lag_s, _per_s(rate), stock),)
+
+
+def _that_meet(plant: Plant, every: Candidates, single: Alone, services: _Ints, strikes: _Ints) -> ByHand:
+    """Parts that each take one route of some services, or all: one is put in while another may be down.
+
+    Parts that stand in for each other on one hop are left to histories, which see failed switches as well.
+    """
+    n = len(plant.parts)
+    weakens = np.zeros((len(every.kind), len(services)), dtype=np.bool_)
+    weakens[:n] = single.weakens[:, services] & every.able[:n, None]
+    weakens[strikes] = every.lost_s[np.ix_(strikes, services)] > 0.0
+    events = np.flatnonzero(weakens.any(axis=1))
+    rate, weak = every.rate_per_year[events], weakens[events]
+    stops = every.lost_s[np.ix_(events, services)] > 0.0
+    down_s = every.restore_s[events]  # lags of twice the mean time down waste least (tried)
+    often_down = rate * every.harmful[events] * down_s
+    others = often_down @ weak / (HOURS_PER_YEAR * HOUR_S)
+    harm = often_down * np.where(stops, 1.0, weak * others).max(axis=1)
+    partners = (events < n) & ~np.append(_resting(plant), np.ones(len(plant.sites), np.bool_))[events]
+    earlier = []
+    for place, event in enumerate(events.tolist()):
+        near = partners & (weak & weak[place]).any(axis=1)
+        near[place] = False
+        way: tuple[Earlier, ...] = ()
+        if near.any() and not stops[place].any():
+            chance = _shares(often_down[near])
+            way = (Earlier(events[near], chance, down_s[near], _per_s(rate[near])),)
+        earlier.append((*way, *_stores(plant, every, event)))
+    return ByHand(services, events, rate, _shares(harm), tuple(earlier), n)
+
+
+def _fitting(plant: Plant, number: int) -> tuple[str, ...]:
+    """Spares that fit a part."""
+    part = plant.parts[number]
+    kind = plant.kinds[part.kind]
+    return part.fitting or ((kind.spare,) if kind.spare else ())
+
+
+def _resting(plant: Plant) -> _Bools:
+    """Parts that may be switched off, and then do not fail, shape (n_parts,)."""
+    found = np.zeros(len(plant.parts), dtype=np.bool_)
+    for group in plant.groups:
+        if group.cold:
+            found[[part for chain in group.chains for part in chain]] = True
+    return found
+
+
+def _per_s(rate_per_year: _Floats) -> _Floats:
+    return rate_per_year / (HOURS_PER_YEAR * HOUR_S)

@@ -11,18 +11,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
-from hopyears.sim.blocks.prepared import Prepared
+from hopyears.models.air.rain_law import RainLaw
+from hopyears.sim.blocks.prepared import Prepared, local_law
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, peak_laws
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.scenes import Scenes, hop_samples, scenes, surroundings_km
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
 N_SETS = 24
 """Independent sets of snapshots."""
 
-PER_MONTH = 1000
-"""Snapshots of each month in a set."""
+PER_MONTH = 250
+"""Snapshots of each month and node of the map in a set."""
 
 _MONTHS_OF_ANCHORS = 12
 """Streams of snapshots 0 to 11 are those that the anchors are fitted to."""
@@ -56,8 +57,7 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     ]
     key: Key = (
         RAIN_MODEL_VERSION,
-        tuple(float(rate) for rate in prepared.rain_law.mean_rate_mm_h),
-        tuple(float(chance) for chance in prepared.rain_law.rain_probability),
+        *(_numbers_of(prepared, hop) for hop, _ in asked),
         repr(astuple(DEFAULT_POPULATION)),
         repr(astuple(prepared.storms)),
         tuple(float(value) for line in lines for value in line),
@@ -67,12 +67,27 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     )
 
     def compute() -> dict[str, NDArray[np.float64]]:
-        columns = [
-            _chances(found, lines, thresholds) for found in _sets(prepared, max(line[0] for line in lines))
-        ]
-        return {"chance": np.stack(columns, axis=1).ravel()}
+        local = [local_law(prepared.designs[hop], prepared.weather) for hop, _ in asked]
+        nodes = {id(law): law for hop in local for _, law in hop}
+        reach_km = surroundings_km(max(line[0] for line in lines))
+        chance = np.zeros((len(asked), N_SETS))
+        for node in nodes.values():
+            shares = np.array([sum(share for share, law in hop if law is node) for hop in local])
+            here = np.flatnonzero(shares)
+            for number, found in enumerate(_sets(prepared, node, reach_km)):
+                for i in here:
+                    chance[i, number] += shares[i] * _chance(found, lines[i], thresholds[i])
+        return {"chance": chance.ravel()}
 
     return kept_arrays("rain-chances", key, compute)["chance"].reshape(len(asked), N_SETS)
+
+
+def _numbers_of(prepared: Prepared, hop: int) -> tuple[float, ...]:
+    """Climate of the field at a hop, in numbers."""
+    numbers: list[float] = []
+    for share, law in local_law(prepared.designs[hop], prepared.weather):
+        numbers += [share, *law.mean_rate_mm_h.tolist(), *law.rain_probability.tolist()]
+    return tuple(numbers)
 
 
 def _raw_threshold_db(prepared: Prepared, hop: int, step: int) -> float:
@@ -80,8 +95,8 @@ def _raw_threshold_db(prepared: Prepared, hop: int, step: int) -> float:
     return float(plain.nominal.rain_down_db[0, step])
 
 
-def _sets(prepared: Prepared, longest_hop_km: float) -> Iterator[Scenes]:
-    months = peak_laws(prepared.rain_law, DEFAULT_POPULATION, prepared.storms)
+def _sets(prepared: Prepared, law: RainLaw, reach_km: float) -> Iterator[Scenes]:
+    months = month_laws(law, DEFAULT_POPULATION, prepared.storms)
     for number in range(N_SETS):
         yield scenes(
             months,
@@ -89,15 +104,11 @@ def _sets(prepared: Prepared, longest_hop_km: float) -> Iterator[Scenes]:
             prepared.storms,
             per_month=PER_MONTH,
             first_month=_MONTHS_OF_ANCHORS * (1 + number),
-            longest_hop_km=surroundings_km(longest_hop_km),
+            longest_hop_km=reach_km,
         )
 
 
-def _chances(
-    found: Scenes, lines: Sequence[tuple[float, float, float]], thresholds: Sequence[float]
-) -> NDArray[np.float64]:
-    chances = np.zeros(len(lines))
-    for i, ((length_km, k, alpha), threshold_db) in enumerate(zip(lines, thresholds, strict=True)):
-        attenuation_db, share = hop_samples(found, path_length_km=length_km, k=k, alpha=alpha)
-        chances[i] = share[attenuation_db > threshold_db].sum()
-    return chances
+def _chance(found: Scenes, line: tuple[float, float, float], threshold_db: float) -> float:
+    length_km, k, alpha = line
+    attenuation_db, share = hop_samples(found, path_length_km=length_km, k=k, alpha=alpha)
+    return float(share[attenuation_db > threshold_db].sum())

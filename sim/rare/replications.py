@@ -1,61 +1,91 @@
-"""Replications: what failures take from services, from many more histories than a block has of weather.
+"""Replications: what failures alone and multipath alone take from services, from many more histories.
 
-Weather is seen well within a block and failures badly. So each block asks besides what its services would
-lose to failures with no fading at all (fade-free): to its own, to those of more histories in the same storms,
-and to rare failures put in one at a time (``sim.rare.forced``).
+Rain costs most of a block's time, failures and multipath little. So each block asks besides what its
+services would lose to failures with no fading at all (fade-free): to its own, to those of more histories in
+the same storms, and to rare failures put in one at a time (``sim.rare.forced``); and what to multipath with
+nothing else wrong: to its own, and to that of more histories.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.intervals import Intervals, followed
+from hopyears.models.basics.intervals import Intervals, empty_intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import BOTH, CAUSE, cause_rows, three_ways
+from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
+from hopyears.sim.counting.tally_rows import BOTH, CAUSE, Ways, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
+from hopyears.sim.equipment.put_in import PutIn
+from hopyears.sim.equipment.weather import Weather
+from hopyears.sim.rare import earlier
 from hopyears.sim.rare.alone import on_equipment_alone
-from hopyears.sim.rare.forced import RareParts
+from hopyears.sim.rare.forced import ByHand
+from hopyears.sim.rare.multipath_alone import on_multipath_alone
+from hopyears.sim.rare.strikes import strike_in
 from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.streams import Streams
 
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
 """Figures of a service that replications are drawn for, a year."""
 
+MONTH_FIGURES = YEAR_FIGURES[:-1]
+"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
+
 WAYS = (FORWARD, BACKWARD, BOTH)
 """Directions of a service for which there are figures, by their numbers."""
 
-REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), FIGURES)
-"""What failures alone take from a service a year, in one draw of a stratum; nothing lost has no row."""
+REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
+"""What failures alone take from a service a year, in one draw of a stratum, and the weight of what it lost
+(``FORCED``: times a year; else one over the years); nothing lost has no row."""
+
+MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))
+"""The same by calendar month, both ways together, not for a year but as it came; months without have no row.
+Of a rare failure put in, ``side`` 0 is the history without it and 1 that with it, in years in which they
+differ. ``weight`` is what a year counts for in the figure of its draw, a year."""
 
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
 
-OWN, HISTORIES, FORCED = 0, 1, 2
-"""Strata: the block's own failures; histories of failures without the rare
-ones, of a block's length; rare failures, one at a time, each with its weight."""
+OWN, HISTORIES, FORCED, NIGHTS = range(4)
+"""Strata: the block's own failures and own multipath, apart; histories of failures, of a block's length,
+without those put in by hand for the service; these, one at a time, each with its weight; histories of
+multipath."""
 
-FORCED_YEARS = 2
-"""Years of a history into which a failure is put, in the first of them."""
+WITHOUT, WITH = 0, 1
+"""Sides of a failure put in by hand."""
+
+OF_FAILURES, OF_NIGHTS = 0, 1
+"""Draws of the stratum ``OWN``."""
+
+FORCED_YEARS = 3
+"""Years of a history into which a failure is put, in the second of them."""
 
 FIRST_BLOCKS, FIRST_TIMES = 5, 2
 """The first so many blocks have so many times the draws: a short run has few blocks, and needs them most."""
 
-HISTORIES_OF_A_DRAW = 4
+HISTORIES_OF_A_DRAW = 3
 """Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
+
+HISTORIES_OF_NIGHTS = 16
+"""Histories of failures for each of multipath, which costs so much more."""
 
 _FORCED_STREAMS = 1 << 20
 """Number of the streams of the first forced draw; those of histories come before."""
 
 
-def n_draws(asked: int, block: int) -> tuple[int, int]:
-    """Histories, and failures put in by hand, beside a block, for so many histories asked of later blocks."""
+def n_draws(asked: int, block: int) -> tuple[int, int, int]:
+    """Histories of failures, failures put in by hand and histories of multipath beside a block.
+
+    So many histories of failures are asked of later blocks.
+    """
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
-    return histories, -(-histories // HISTORIES_OF_A_DRAW)
+    return histories, -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
 
 
 @dataclass(frozen=True)
@@ -67,69 +97,135 @@ class Losses:
     figures : float array, shape (n_services, n_ways, n_figures)
     causes : KeyedTable
         Of columns ``CAUSE``, both ways together.
+    months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
+        Figures by calendar month, both ways together: of the history, or of both (``WITHOUT``, ``WITH``).
     """
 
     figures: NDArray[np.float64]
     causes: KeyedTable
+    months: NDArray[np.float64]
 
     def scaled(self, factor: float) -> "Losses":
-        """So many times as much."""
-        return Losses(self.figures * factor, self.causes.scaled(factor))
+        """So many times as much, months as they are."""
+        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
+
+    def of(self, services: NDArray[np.int64], *, months: bool) -> "Losses":
+        """Of some services; the others lose nothing, but months stay as they are, or there are none."""
+        figures = np.zeros_like(self.figures)
+        figures[services] = self.figures[services]
+        rows = np.isin(self.causes.key("entity"), services)
+        causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
+        return Losses(figures, causes, self.months if months else _no_months(len(figures)))
 
     def less(self, other: "Losses") -> "Losses":
-        """What these are more than others."""
-        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0))
+        """What these are more than others; months of both, of years in which they differ."""
+        months = np.concatenate([other.months, self.months])
+        same = (other.months == self.months).all(axis=(0, 1, 3, 4))
+        months[:, :, same] = 0.0
+        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
 
 
 def replication_tables(
-    simulator: BlockSimulator, rare: RareParts, seed: int, block: int, history: BlockHistory
-) -> tuple[KeyedTable, KeyedTable]:
-    """Rows of ``REPLICATIONS`` and of ``CAUSES`` of one block; none without replications and failures."""
+    simulator: BlockSimulator, by_hand: Sequence[ByHand], seed: int, block: int, history: BlockHistory
+) -> tuple[KeyedTable, KeyedTable, KeyedTable]:
+    """Rows of ``REPLICATIONS``, ``CAUSES`` and ``MONTHS`` of one block; none without replications."""
     asked = simulator.prepared.options.replications
-    if not asked or history.log is None:
-        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES)
-    keys, values, causes = [], [], []
-    for stratum, draw, lost in _losses(simulator, rare, Streams(seed, block), n_draws(asked, block), history):
+    if not asked:
+        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES), KeyedTable.empty(MONTHS)
+    keys, values, causes, months = [], [], [], []
+    streams, numbers = Streams(seed, block), n_draws(asked, block)
+    for stratum, draw, lost, weight in chain(
+        _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
+        _losses_to_nights(simulator, streams, numbers[2], history),
+    ):
         for entity, way in np.argwhere(lost.figures.any(axis=2)).tolist():
             keys.append((entity, way, stratum, draw))
-            values.append(lost.figures[entity, way])
+            values.append((*lost.figures[entity, way], weight))
         of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
+        months.append(_month_rows(lost.months, stratum, draw, weight))
     drawn = KeyedTable.collect(
-        REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(FIGURES)))
+        REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
     )
-    return drawn, KeyedTable.joined(CAUSES, causes)
+    return drawn, KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
 
 
-def _losses(
+def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: float) -> KeyedTable:
+    """Rows of ``MONTHS`` of one draw."""
+    side, entity, year, month = (place.astype(np.int64) for place in np.nonzero(months.any(axis=4)))
+    one = np.ones_like(entity)
+    keys = np.column_stack([entity, stratum * one, draw * one, side, year, month])
+    values = np.column_stack([months[side, entity, year, month], np.full(entity.size, weight)])
+    return KeyedTable.collect(MONTHS, keys, values)
+
+
+def _losses_to_nights(
+    simulator: BlockSimulator, streams: Streams, n: int, history: BlockHistory
+) -> Iterator[tuple[int, int, Losses, float]]:
+    """(stratum, draw, losses a year, weight of what it lost in them) of multipath alone, without months."""
+    if not simulator.prepared.options.multipath:
+        return
+    years = round(history.duration_s / SECONDS_PER_YEAR)
+    for draw in range(1 + n):
+        own = streams.beside(draw) if draw else streams
+        services = on_multipath_alone(simulator, own, years, history.storms_near)
+        lost = _losses([three_ways(service, history.duration_s) for service in services])
+        stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
+        yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
+
+
+def _losses_to_failures(
     simulator: BlockSimulator,
-    rare: RareParts,
+    by_hand: Sequence[ByHand],
     streams: Streams,
     numbers: tuple[int, int],
     history: BlockHistory,
-) -> Iterator[tuple[int, int, Losses]]:
-    """(stratum, draw, losses a year) of every draw."""
-    assert history.log is not None  # replication_tables has looked
+) -> Iterator[tuple[int, int, Losses, float]]:
+    """(stratum, draw, losses a year, weight of what it lost in them) of every draw, of its services.
+
+    Months are those of all services, from what is put in by hand for the first of them.
+    """
+    if history.log is None:
+        return
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
-    yield OWN, 0, fade_free(simulator, history.log).scaled(1.0 / years)
-    never = NOTHING_PUT_IN
-    if rare.parts.size:
-        never = PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf)
+    yield OWN, OF_FAILURES, fade_free(simulator, history.log).scaled(1.0 / years), 1.0 / years
     histories, forced = numbers
-    for draw in range(histories):
-        log = simulator.failures(plant, streams.beside(1 + draw), history.duration_s, near, put_in=never)
-        yield HISTORIES, draw, fade_free(simulator, log).scaled(1.0 / years)
-    if rare.parts.size:
-        for draw, chosen in enumerate(rare.drawn(plant, streams, forced).tolist()):
-            storms = None if near is None else storms_of_draw(near, draw, round(years))
-            added = added_loss(simulator, rare, int(rare.parts[chosen]), streams, draw, storms)
-            yield FORCED, draw, added.scaled(float(rare.weight_per_year[chosen]))
+    fair = empty_intervals(len(plant.sites))
+    weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
+    for hand in by_hand:
+        never, months = _held(plant, hand, -np.inf), hand is by_hand[0]
+        for draw in range(histories):
+            log = simulator.failures(
+                plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never
+            )
+            lost = fade_free(simulator, log).scaled(1.0 / years)
+            yield HISTORIES, draw, lost.of(hand.services, months=months), 1.0 / years
+        if hand.events.size:
+            for draw, place in enumerate(hand.drawn(plant, streams, forced).tolist()):
+                storms = None if near is None else storms_of_draw(near, draw, round(years))
+                weight, added = added_loss(simulator, hand, place, streams, draw, storms)
+                yield FORCED, draw, added.scaled(weight).of(hand.services, months=months), weight
+
+
+def _held(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
+    """What is put in by hand comes by itself only before some time."""
+    struck = np.isin(plant.part_site, hand.struck_sites)
+    return PutIn(rare=hand.held, rarely_struck=struck, only_before_s=only_before_s)
 
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     """What services lose had nothing but these failures happened."""
-    found = [three_ways(service, log.duration_s) for service in on_equipment_alone(simulator, log)]
+    services = on_equipment_alone(simulator, log, by_month=True)
+    ways = [three_ways(service, log.duration_s) for service in services]
+    n_years = round(log.duration_s / SECONDS_PER_YEAR)
+    months = [month_figures(each, lost[BOTH], n_years) for each, lost in zip(services, ways, strict=True)]
+    by_month = np.reshape(months, (1, -1, n_years, 12, len(YEAR_FIGURES)))
+    return replace(_losses(ways), months=by_month[..., : len(MONTH_FIGURES)])
+
+
+def _losses(found: Sequence[Ways]) -> Losses:
+    """What services lost, months left out."""
     figures = [
         [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
     ]
@@ -138,44 +234,66 @@ def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
     return Losses(
         np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
         KeyedTable.collect(CAUSE, keys, values),
+        _no_months(len(found)),
     )
+
+
+def _no_months(n_services: int) -> NDArray[np.float64]:
+    return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
 
 
 def added_loss(
     simulator: BlockSimulator,
-    rare: RareParts,
-    part: int,
+    hand: ByHand,
+    place: int,
     streams: Streams,
     draw: int,
     storms: Intervals | None,
-) -> Losses:
-    """What one failure of a rare part adds to a history.
+) -> tuple[float, Losses]:
+    """What one failure or strike put in by hand adds to a history.
 
     Parameters
     ----------
     simulator : BlockSimulator
-    rare : RareParts
-    part : int
-        Number in the plant.
+    hand : ByHand
+    place : int
+        In its ``events``.
     streams : Streams
         Of the block; draw number ``draw`` has its own.
     draw : int
     storms : Intervals or None
         Over each site in the years of the history.
+
+    Returns
+    -------
+    tuple
+        The weight of the draw [1/year], and what is added, unweighted.
     """
-    time_s = float(streams.generator("forced", draw).random()) * SECONDS_PER_YEAR
+    random = streams.generator("forced", draw)
     plant, own = simulator.prepared.built.plant, streams.beside(_FORCED_STREAMS + draw)
-    held = rare.mask(len(plant.parts))
-    without, with_it = (
-        fade_free(
-            simulator,
-            simulator.failures(
-                plant, own, FORCED_YEARS * SECONDS_PER_YEAR, storms, put_in=PutIn(times_s, held, time_s)
-            ),
+    event, per_year = int(hand.events[place]), float(hand.weight_per_year[place])
+    time_s = (1.0 + float(random.random())) * SECONDS_PER_YEAR
+    fails: dict[int, tuple[float, ...]] = {event: (time_s,)}
+    struck: dict[int, tuple[float, ...]] = {}
+    if event >= hand.n_parts:
+        assert storms is not None  # no strike without storms
+        span_s, site = (SECONDS_PER_YEAR, 2.0 * SECONDS_PER_YEAR), event - hand.n_parts
+        time_s, struck, expected = strike_in(plant, site, storms, span_s, random)
+        fails, per_year = {}, expected / float(hand.chance[place])
+    ways = hand.earlier[place]
+    way = earlier.chosen(ways, random)
+    before = {} if way is None else way.drawn(random, time_s)
+    both = {part: (*before.get(part, ()), *fails.get(part, ())) for part in before | fails}
+    held = _held(plant, hand, time_s)
+    logs = [
+        simulator.failures(
+            plant, own, FORCED_YEARS * SECONDS_PER_YEAR, storms, warm_up_s=0.0,
+            put_in=replace(held, times_s=times_s, struck_s=struck_s),
         )
-        for times_s in ({}, {part: (time_s,)})
-    )
-    return with_it.less(without)
+        for times_s, struck_s in ((before, {}), (both, struck))
+    ]  # fmt: skip
+    without, with_it = (fade_free(simulator, log) for log in logs)
+    return per_year * earlier.weight(ways, logs[0], time_s), with_it.less(without)
 
 
 def storms_of_draw(storms: Intervals, draw: int, n_years: int) -> Intervals:

@@ -1,12 +1,14 @@
 """Figures of services from a run's blocks and replications, each with its interval: the one place that makes
 them.
 
-A block's outage is parted: U - E is what weather takes, and weather on broken parts, E what its own failures
-take with no fading at all. The mean of U - E comes from the blocks, put right by what weather they met
-(``sim.rare.weather_controls``); that of E from replications: many more histories of common failures, and rare
-failures put in by hand. The limits add up what is unsure in each (``strata_interval``).
+A block's outage is parted: U - E - M is what rain takes, and weather on broken parts, E what its own
+failures take with no fading at all, M what its own multipath takes with nothing else wrong. The mean of
+U - E - M comes from the blocks, put right by what weather they met (``sim.rare.weather_controls``); those of
+E and M from replications: many more histories of common failures, rare failures put in by hand, and more
+histories of multipath. The limits add up what is unsure in each (``strata_interval``).
 """
 
+from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, fields
 
@@ -27,8 +29,17 @@ from hopyears.sim.counting.statistics import (
 )
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
-from hopyears.sim.rare.forced import RareParts, rare_parts
-from hopyears.sim.rare.replications import FIGURES, FORCED, HISTORIES, OWN, REPLICATIONS, WAYS, n_draws
+from hopyears.sim.rare.forced import ByHand, Candidates, by_hand
+from hopyears.sim.rare.replications import (
+    FIGURES,
+    FORCED,
+    HISTORIES,
+    NIGHTS,
+    OWN,
+    REPLICATIONS,
+    WAYS,
+    n_draws,
+)
 from hopyears.sim.rare.storm_tally import HEAVIER, STORMS
 from hopyears.sim.rare.storm_tally import OWN as OWN_STORMS
 from hopyears.sim.rare.weather_controls import (
@@ -60,8 +71,8 @@ class Seen:
     blocks : float array, shape (n_blocks, n_services, n_ways, n_figures)
         Own figures of each block.
     own : float array, of the same shape
-        What its own failures alone take; zeros without replications.
-    histories, forced : float array, shape (n_draws, n_services, n_ways, n_figures)
+        What its own failures alone and its own multipath alone take; zeros without replications.
+    histories, forced, nights : float array, shape (n_draws, n_services, n_ways, n_figures)
         Replications of all blocks, one after the other; none without.
     storms, rain : float array, shape (n_blocks, n_services)
         Loss to the block's own storms, each alone, less that to heavier ones, weighted; and loss to rain by
@@ -72,6 +83,7 @@ class Seen:
     own: _Floats
     histories: _Floats
     forced: _Floats
+    nights: _Floats
     storms: _Floats
     rain: _Floats
 
@@ -96,14 +108,14 @@ class Seen:
             rained = (
                 np.zeros(n) if rain is None else np.array([rain_seconds(fading, own) for own in rain.rows])
             )
-            histories, forced = n_draws(asked, block)
             columns[0].append(_figures(total, (n, len(WAYS))) / years)
-            columns[1].extend(_figures(drawn, (n, len(WAYS), 1), stratum=OWN))
-            columns[2].extend(_figures(drawn, (n, len(WAYS), histories), stratum=HISTORIES))
-            columns[3].extend(_figures(drawn, (n, len(WAYS), forced), stratum=FORCED))
-            columns[4].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
-            columns[5].append(rained / years)
-        widths = [(n, len(WAYS), len(FIGURES))] * 4 + [(n,)] * 2
+            columns[1].append(_figures(drawn, (n, len(WAYS), 2), stratum=OWN).sum(axis=0))
+            for stratum, number in zip((HISTORIES, FORCED, NIGHTS), n_draws(asked, block), strict=True):
+                shape = (n, len(WAYS), number)
+                columns[1 + stratum].extend(_figures(drawn, shape, stratum=stratum))
+            columns[5].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
+            columns[6].append(rained / years)
+        widths = [(n, len(WAYS), len(FIGURES))] * 5 + [(n,)] * 2
         return cls(
             *(
                 np.reshape(column, (len(column), *width))
@@ -134,20 +146,21 @@ class Unseen:
     rare: _Floats
 
     @classmethod
-    def of(cls, prepared: Prepared, single: Alone, rare: RareParts) -> "Unseen":
+    def of(cls, prepared: Prepared, single: Alone, hands: Sequence[ByHand]) -> "Unseen":
         """From the plant's own laws."""
         n, options = len(prepared.demands), prepared.options
         small = np.array([0.0, UNSEEN_SEVERELY_ERRORED_S, UNSEEN_OUTAGES])
         weather, common, weighted = (np.tile(small, (n, 1)) for _ in range(3))
         weather[:, UNAVAILABLE] = UNSEEN_WEATHER_S
-        mask = rare.mask(len(single.restore_s))
-        common[:, UNAVAILABLE] = single.longest_outage_s(~mask)
-        stops = single.lost_s[rare.parts] > 0.0
-        weighted[:, UNAVAILABLE] = 1.0
-        length_s = np.where(stops, single.restore_s[rare.parts][:, None] * rare.weight_per_year[:, None], 0.0)
-        weight = np.where(stops, rare.weight_per_year[:, None], 0.0).max(axis=0, initial=0.0)
-        weighted *= weight[:, None]
-        weighted[:, UNAVAILABLE] = length_s.max(axis=0, initial=0.0)
+        every = Candidates.of(prepared, single)
+        for hand in hands:
+            mine = hand.services
+            common[mine, UNAVAILABLE] = single.longest_outage_s(~hand.held)[mine]
+            stops = every.lost_s[np.ix_(hand.events, mine)] > 0.0
+            weight = np.where(stops, hand.weight_per_year[:, None], 0.0)
+            length_s = every.restore_s[hand.events][:, None]
+            weighted[mine] *= weight.max(axis=0, initial=0.0)[:, None]
+            weighted[mine, UNAVAILABLE] = (weight * length_s).max(axis=0, initial=0.0)
         # A run of nothing at all gets the bound of weather: no bound is ever nought.
         fades = options.rain or options.multipath or not options.failures
         return cls(weather * fades, common * options.failures, weighted)
@@ -172,8 +185,8 @@ class ServiceFigures:
     ) -> None:
         self.prepared, self.seen, self._years, self._rain = prepared, seen, block_years, rain
         single = alone(BlockSimulator(prepared))
-        self.rare = rare_parts(prepared.built.plant, single)
-        self.unseen = Unseen.of(prepared, single, self.rare)
+        self.by_hand = by_hand(prepared, single)
+        self.unseen = Unseen.of(prepared, single, self.by_hand)
         self._known: dict[tuple[int, int, int], list[Stratum]] = {}
 
     def of(self, seen: Seen) -> "ServiceFigures":
@@ -242,6 +255,7 @@ class ServiceFigures:
             (blocks - seen.own[:, service, way, figure], weather / years),
             (seen.histories[:, service, way, figure], common / years),
             (seen.forced[:, service, way, figure], rare),
+            (seen.nights[:, service, way, figure], weather / years),
         ]
 
     def _weather(self, service: int, figure: int, values: _Floats, largest_unseen: float) -> Stratum:

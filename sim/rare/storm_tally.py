@@ -18,6 +18,7 @@ from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_kernel import rain_knots
+from hopyears.sim.rain.rain_laws import longest_system_s
 from hopyears.sim.rain.storms import draw_heavier_storms
 from hopyears.sim.services.service import sweep_services
 from hopyears.sim.streams import Streams
@@ -31,9 +32,6 @@ OWN, HEAVIER = 0, 1
 HEAVIER_SHARE = 1.0
 """Heavier storms drawn beside a block, over its own mean number."""
 
-_LIVES = 8.0
-"""Mean lives of a cell after its birth by which it is gone."""
-
 _CALM_S = 3600.0
 """Calm after the last cell, beside the services' own wait to restore."""
 
@@ -45,7 +43,7 @@ def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockH
         return KeyedTable.empty(STORMS)
     heavier, weight = draw_heavier_storms(
         Streams(seed, block),
-        prepared.rain_law,
+        prepared.weather,
         prepared.region,
         n_years=history.field.n_years,
         share=HEAVIER_SHARE,
@@ -58,16 +56,16 @@ def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockH
 
 
 def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.float64]:
-    """Unavailable seconds of every service in every storm of a field, had it rained from that one alone.
+    """Unavailable seconds of every service in every system of a field, had it rained from that one alone.
 
     Returns
     -------
-    float array, shape (n_storms, n_services)
+    float array, shape (n_systems, n_services)
     """
     prepared = simulator.prepared
     waits = [demand.wait_to_restore_s for demand in prepared.demands]
     rest_s = _CALM_S + max((wait_s for wait_s in waits if wait_s < np.inf), default=0.0)
-    slot_s = prepared.storms.duration_s + _LIVES * field.population.mean_life_s + rest_s
+    slot_s = longest_system_s(field.population, prepared.storms) + rest_s
     row = field.in_sequence(slot_s)
     duration_s = row.n_years * SECONDS_PER_YEAR
     hops = []
@@ -78,8 +76,8 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
         lowest_db = thresholds.lowest_rain_db(equipment.states)
         rain = rain_knots(row, hop_line(design), lowest_threshold_db=lowest_db)
         hops.append(hop_history(thresholds, equipment, rain, None, duration_s))
-    edges_s = slot_s * np.arange(field.n_storms + 1, dtype=np.float64)
-    losses_s = np.zeros((field.n_storms, len(prepared.demands)))
+    edges_s = slot_s * np.arange(field.n_systems + 1, dtype=np.float64)
+    losses_s = np.zeros((field.n_systems, len(prepared.demands)))
     # A storm by itself begins on the working route, also for a service that does not revert.
     demands = [
         demand if demand.wait_to_restore_s < np.inf else replace(demand, wait_to_restore_s=0.0)

@@ -23,6 +23,7 @@ from hopyears.sim.counting.fading_tally import RAIN
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import Stratum
 from hopyears.sim.counting.variance_reduction import control_variate
+from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.rare.rain_expectation import N_SETS, carrying_step, rain_chances
 
 FEWEST_BLOCKS = 10
@@ -54,7 +55,7 @@ class RainControl:
 
 def rain_control(prepared: Prepared) -> RainControl:
     """Rain control of every service of a network. Draws snapshots where the cache holds none."""
-    rows = tuple(_rain_rows(prepared, number) for number in range(len(prepared.demands)))
+    rows = tuple(rain_rows(prepared, number) for number in range(len(prepared.demands)))
     asked = sorted({row for own in rows for row in own})
     chances = rain_chances(prepared, asked) if asked else np.zeros((0, N_SETS))
     place = {row: i for i, row in enumerate(asked)}
@@ -64,14 +65,40 @@ def rain_control(prepared: Prepared) -> RainControl:
     return RainControl(rows, sums.mean(axis=1) * SECONDS_PER_YEAR, error * SECONDS_PER_YEAR)
 
 
-def _rain_rows(prepared: Prepared, number: int) -> tuple[tuple[int, int], ...]:
+def rain_rows(prepared: Prepared, number: int) -> tuple[tuple[int, int], ...]:
+    """Hops of a service's working route, each with the modulation that rain must leave it for the service.
+
+    Of a bundle the hop that stands the most rain, where one by itself is enough; else every hop without which
+    the others are too few, with what it must then carry.
+    """
     if not prepared.options.rain:
         return ()
     demand = prepared.demands[number]
-    hops = [link for link, _ in demand.routes[0] if link < len(prepared.designs)]
     rate_mbit_s = demand.required_share * demand.committed_mbit_s
-    steps = [(hop, carrying_step(prepared, hop, rate_mbit_s)) for hop in hops]
-    return tuple((hop, step) for hop, step in steps if step is not None)
+    rows = [
+        row
+        for hops in prepared.hops_along(demand.routes[0])
+        for row in _link_rows(prepared, hops, rate_mbit_s)
+    ]
+    return tuple(rows)
+
+
+def _link_rows(prepared: Prepared, hops: Sequence[int], rate_mbit_s: float) -> list[tuple[int, int]]:
+    able = [(hop, step) for hop in hops if (step := carrying_step(prepared, hop, rate_mbit_s)) is not None]
+    if able:
+        return [max(able, key=lambda row: _margin_db(prepared, *row))] if len(able) > 1 else able
+    clear = [prepared.designs[hop].clear_capacity_mbit_s for hop in hops]
+    needed = [(hop, rate_mbit_s - (sum(clear) - own)) for hop, own in zip(hops, clear, strict=True)]
+    return [
+        (hop, step)
+        for hop, part_mbit_s in needed
+        if part_mbit_s > 0.0 and (step := carrying_step(prepared, hop, part_mbit_s)) is not None
+    ]
+
+
+def _margin_db(prepared: Prepared, hop: int, step: int) -> float:
+    thresholds = HopThresholds(prepared.designs[hop], prepared.anchors[hop], prepared.nights[hop])
+    return float(thresholds.nominal_rain_margin_db()[step])
 
 
 def rain_seconds(fading: KeyedTable, rows: Sequence[tuple[int, int]]) -> float:

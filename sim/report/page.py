@@ -26,6 +26,8 @@ from hopyears.sim.wording import wording
 from hopyears.sim.wording.answer import first_answer, judged, textbook_sentence
 from hopyears.sim.wording.caution import CAUTION
 from hopyears.sim.wording.details import details
+from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_rows_of_run, item_rows, money_rows
+from hopyears.sim.wording.names import for_readers, labels_of
 from hopyears.sim.wording.rows import (
     cause_rows,
     failure_tables,
@@ -69,6 +71,8 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
     replays : mapping, optional
         Pages of outages to which it links.
     """
+    longest, labels = results.tables["longest_outages"], labels_of(results.network)["services"]
+    results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
     services, causes = tables["services"], tables["service_causes"]
@@ -90,7 +94,7 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
         month_names=MONTH_NAMES,
         few=FEW_OUTAGES,
         worst_month=worst_month_sentence(tables["service_months"]),
-        longest=longest_rows(tables["longest_outages"], run=run, replays=replays),
+        longest=longest_rows(longest, run=run, replays=replays, labels=labels),
         textbook=textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}
@@ -103,6 +107,12 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
         objectives_summary=objectives_summary(objectives),
         rates=[rate_rows(row) for row in worst],
         details=details(tables, names),
+        money={
+            "cost": cost_rows_of_run(results.network, tables["costs"]),
+            "heads": ITEM_HEADS,
+            "items": item_rows(tables["costs"]),
+            "services": money_rows(tables["service_money"]),
+        },
         causes=cause_rows(causes),
         hops=hop_rows(tables["hops"], tables["hop_causes"]),
         failures=failure_tables(tables),

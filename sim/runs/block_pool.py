@@ -1,14 +1,28 @@
-"""Work on the blocks of a run, each by itself, in this process or in several.
+"""Work on the blocks of a run, each by itself: in this process, in several, or on a cluster.
 
 Blocks are independent, so that the number of processes changes nothing but the time taken.
 """
 
+import logging
+import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
-from hopyears.sim.runs.processes import die_when_stopped, worker_context
+from hopyears.sim.runs.cluster import cluster_pool
+from hopyears.sim.runs.ending import as_they_end
+from hopyears.sim.runs.processes import serve_parent_only, start_server, worker_context
+from hopyears.sim.storage.whole_file import RunError
+
+LOG = logging.getLogger("hopyears")
+
+Workers = int | str
+"""Who works on blocks: so many processes of this machine, or the cluster whose scheduler has this address."""
+
+MOST_LOSSES = 3
+"""Times in a row that workers may be killed without a block ended between."""
 
 Result_co = TypeVar("Result_co", covariant=True)
 
@@ -27,7 +41,7 @@ _STUDY: BlockStudy[Any] | None = None
 
 def _start(make: Callable[..., BlockStudy[Any]], arguments: tuple[Any, ...]) -> None:
     global _STUDY
-    die_when_stopped()
+    serve_parent_only()
     _STUDY = make(*arguments)
 
 
@@ -38,7 +52,7 @@ def _work(number: int) -> Any:
 
 @contextmanager
 def block_pool(
-    make: Callable[..., BlockStudy[Result_co]], arguments: tuple[Any, ...], workers: int
+    make: Callable[..., BlockStudy[Result_co]], arguments: tuple[Any, ...], workers: Workers, most: int
 ) -> Iterator[Callable[[Sequence[int]], Iterator[tuple[int, Result_co]]]]:
     """Give a function that takes numbers of blocks and gives each with its result, in the order they end.
 
@@ -46,28 +60,84 @@ def block_pool(
     ----------
     make, arguments
         ``make(*arguments)`` gives the study; it is made anew in each worker process.
-    workers : int
-        Processes; with fewer than 2 all is done in this one.
+    workers : int or str
+        Processes; with fewer than 2 all is done in this one. They end at once when the context is left by
+        an exception. Or the address of a cluster's scheduler (``sim.runs.cluster``).
+    most : int
+        Blocks there will be at most: more processes are not started.
     """
-    if workers < 2:
+    if isinstance(workers, str):
+        with cluster_pool(workers, make, arguments) as studied:
+            yield studied
+        return
+    if min(workers, most) < 2:
         study = make(*arguments)
         yield lambda blocks: ((block, study.block(block)) for block in blocks)
         return
-    pool = ProcessPoolExecutor(
-        workers, mp_context=worker_context(), initializer=_start, initargs=(make, arguments)
-    )
+    start_server()
+    pool = _Pool(make, arguments, min(workers, most))
     try:
-        yield lambda blocks: _as_they_end(pool, blocks)
+        yield pool.studied
+    except BaseException:
+        pool.kill()
+        raise
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.close()
 
 
-def _as_they_end(pool: ProcessPoolExecutor, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
-    waiting: dict[Future[Any], int] = {pool.submit(_work, block): block for block in blocks}
-    while waiting:
-        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
-        for future in ended:
-            yield waiting.pop(future), future.result()
+class _Pool:
+    """Worker processes; all are replaced when one is killed."""
+
+    def __init__(
+        self, make: Callable[..., BlockStudy[Any]], arguments: tuple[Any, ...], workers: int
+    ) -> None:
+        self._make, self._arguments, self._workers = make, arguments, workers
+        self._others = {*multiprocessing.active_children()}
+        self._executor = self._new_executor()
+
+    def _new_executor(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(
+            self._workers,
+            mp_context=worker_context(),
+            initializer=_start,
+            initargs=(self._make, self._arguments),
+        )
+
+    def studied(self, blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
+        """Each block with its result, in the order they end.
+
+        Raises
+        ------
+        RunError
+            If workers are killed again and again.
+        """
+        lacking, losses = [*blocks], 0
+        while lacking:
+            try:
+                for block, result in as_they_end(lambda block: self._executor.submit(_work, block), lacking):
+                    lacking.remove(block)
+                    losses = 0
+                    yield block, result
+            except BrokenProcessPool:
+                losses += 1
+                if losses == MOST_LOSSES:
+                    raise RunError(
+                        f"workers were killed {losses} times before a block ended, perhaps for lack of "
+                        "memory (fewer --workers need less); finished blocks are kept, --resume goes on"
+                    ) from None
+                LOG.warning("warning: a worker was killed; the blocks at work are simulated again")
+                self.close()
+                self._executor = self._new_executor()
+
+    def kill(self) -> None:
+        """End the workers at once, whatever they are at."""
+        for process in multiprocessing.active_children():
+            if process not in self._others:
+                process.kill()
+
+    def close(self) -> None:
+        """Wait until the workers are gone; what has not begun is not done."""
+        self._executor.shutdown(wait=True, cancel_futures=True)
 
 
 def over_blocks(
@@ -75,7 +145,7 @@ def over_blocks(
     arguments: tuple[Any, ...],
     blocks: Sequence[int],
     *,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> list[Result_co]:
     """Results of a study of each block, in the order of ``blocks``, for any number of workers.
@@ -90,7 +160,7 @@ def over_blocks(
     """
     progress(0, len(blocks))
     results: dict[int, Result_co] = {}
-    with block_pool(make, arguments, min(workers, len(blocks))) as studied:
+    with block_pool(make, arguments, workers, len(blocks)) as studied:
         for number, result in studied(blocks):
             results[number] = result
             progress(len(results), len(blocks))

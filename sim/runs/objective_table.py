@@ -34,6 +34,7 @@ COLUMNS = (
     "availability_met",
     "availability_met_confidence",
     "availability_source",
+    *(f"below_committed_min_per_year{end}" for end in ("", "_low", "_high")),
     "severely_errored_ratio_objective",
     *(f"severely_errored_ratio{end}" for end in ("", "_low", "_high")),
     "severely_errored_met",
@@ -48,10 +49,10 @@ COLUMNS = (
 
 SHOWN_BESIDE = tuple(
     f"{name}{end}"
-    for name in ("unavailable_min_per_year", "outages_per_year")
+    for name in ("unavailable_min_per_year", "below_committed_min_per_year", "outages_per_year")
     for end in ("", "_low", "_high")
 )
-"""Figures with which objectives are compared, of the table ``services``."""
+"""Figures of the table ``services`` that objectives are compared with, or that a contract may count too."""
 
 
 def objective_table(prepared: Prepared, services: pd.DataFrame, figures: ServiceFigures) -> pd.DataFrame:

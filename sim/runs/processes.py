@@ -1,10 +1,7 @@
-"""How worker processes are started, and how they end when the user stops the program.
-
-Ctrl-C goes to every process of a terminal. The server from which workers are forked ignores it; a worker dies
-of it without a word, and this process alone tells that it has stopped.
-"""
+"""How worker processes are started, and that none stays behind."""
 
 import multiprocessing
+import os
 import signal
 import threading
 from multiprocessing import forkserver
@@ -20,27 +17,37 @@ def worker_context() -> BaseContext:
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(PRELOADED)
-    _run_server()
     return context
 
 
-def begin_early() -> None:
-    """Let the server import what workers need while this process itself imports, reads and prepares."""
+def start_server() -> None:
+    """Start the server from which workers are forked, if it does not run yet.
+
+    Started early it imports what workers need while this process itself imports, reads and prepares. A
+    Ctrl-C is meant for this process and ignored in the server and in its workers.
+    """
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return
     worker_context()
-
-
-def _run_server() -> None:
-    """Start the server if it does not run yet; that Ctrl-C is ignored passes on to it."""
     if threading.current_thread() is not threading.main_thread():
         forkserver.ensure_running()
         return
-    usual = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         forkserver.ensure_running()
     finally:
-        signal.signal(signal.SIGINT, usual)
+        signal.signal(signal.SIGINT, before)
 
 
-def die_when_stopped() -> None:
-    """Of a worker: let Ctrl-C end it at once, silently."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+def serve_parent_only() -> None:
+    """In a worker: leave stopping to the process that started this one, and end when that ends in any way."""
+    for each in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(each, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

@@ -1,25 +1,25 @@
-"""What can be promised: how years differ, how likely one breaks a target, and which target holds.
+"""What can be promised: how years differ, whether a contract is kept, and which one would be.
 
 The units are the simulated years, taken as independent (a spare that is out of stock over New Year is the
 exception). Every chance has its own interval, and every promise its confidence, because the years are few.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
-from scipy.special import bdtr
 
-from hopyears.models.basics.units import MINUTES_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
+from hopyears.models.network.contract_entry import TERMS, Contract
 from hopyears.sim.counting.figures import put_interval
-from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.statistics import Interval
-from hopyears.sim.counting.tally_rows import BOTH, MONTH
-from hopyears.sim.counting.years import any_year_chance, break_chance, year_quantile
+from hopyears.sim.counting.years import any_year_chance, year_quantile
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.rare.year_law import Measure, YearLaw
+from hopyears.sim.rare.year_tables import YearTables
 
 QUANTILES = (0.5, 0.8, 0.9, 0.95, 0.99)
 """Shares of years for which the table ``service_years`` tells what they do not exceed."""
@@ -27,7 +27,27 @@ QUANTILES = (0.5, 0.8, 0.9, 0.95, 0.99)
 LEVELS = (0.999, 0.9999, 0.99999)
 """Availabilities for which the table ``service_targets`` tells how likely a year breaks them."""
 
-_Floats = NDArray[np.float64]
+CLASSES = (0.9, 0.99, 0.995, 0.999, 0.9995, 0.9999, 0.99995, 0.99999, 0.999995, 0.999999)
+"""Availabilities that are promised (common practice, no source)."""
+
+YES, NO, OPEN = "yes", "no", "open"
+"""Whether a contract is kept: for sure, for sure not, or not to be told from these years."""
+
+SURE, PLAIN = "replications", "years alone"
+"""What a figure rests on."""
+
+ALL_TERMS = "all terms"
+
+AVAILABILITY, MINUTES, OUTAGES, THROUGHPUT = TERMS
+
+UNITS: Mapping[str, str] = {AVAILABILITY: "share", MINUTES: "min", OUTAGES: "1", THROUGHPUT: "Mbit/s"}
+"""Unit of each term's figures."""
+
+UNAVAILABLE = Measure((("unavailable_s", 1.0 / 60.0),))
+"""Unavailable minutes of a year."""
+
+_SLACK = 1e-9
+"""A figure that passes its limit by no more is rounding."""
 
 
 @dataclass(frozen=True)
@@ -36,132 +56,309 @@ class Terms:
 
     Attributes
     ----------
-    target_min : float or None
-        Unavailable minutes allowed in a year; None asks for no target's chances.
-    contract_years : int
-        Years in each of which the promise must hold.
     chance : float
         How likely it is to hold, above 0 to below 1.
     confidence : float
-        How sure that chance is to be had, given that the simulated years are few, above 0 to below 1; also
-        the level of the intervals.
+        How sure that chance is to be had, given that the simulated years are few, above 0 to below 1: of each
+        end of an interval.
     """
 
-    target_min: float | None = None
-    contract_years: int = 1
     chance: float = 0.9
     confidence: float = 0.9
 
     def __post_init__(self) -> None:
-        if self.target_min is not None and not 0.0 <= self.target_min <= MINUTES_PER_YEAR:
-            raise InputError(f"target is {self.target_min:g} min; must be 0 to {MINUTES_PER_YEAR:.0f}")
-        if not 1 <= self.contract_years <= 100:
-            raise InputError(f"--contract-years is {self.contract_years}; must be 1 to 100")
         for name in ("chance", "confidence"):
             if not 0.0 < getattr(self, name) < 1.0:
                 raise InputError(f"--{name} is {getattr(self, name):g}; must be above 0 to below 1")
+        if self.confidence <= 0.5:
+            raise InputError(f"--confidence is {self.confidence:g}; must be above 0.5 to below 1")
+
+    @property
+    def level(self) -> float:
+        """Confidence of an interval both of whose ends are so sure."""
+        return 2.0 * self.confidence - 1.0
 
 
-def minutes_of_years(folder: RunFolder) -> tuple[tuple[str, ...], _Floats]:
-    """Services of a run, and unavailable minutes of each in every simulated year, (n_services, n_years).
+@dataclass(frozen=True)
+class Promise:
+    """A contract, or a service without one, whose figures are told all the same.
+
+    Attributes
+    ----------
+    name : str
+    services : tuple of str
+    asked : mapping of str to float
+        Terms and what each asks for; empty without a contract.
+    monthly, planned, below, mean : bool
+        As ``Contract``.
+    years : int
+    """
+
+    name: str
+    services: tuple[str, ...]
+    asked: Mapping[str, float] = field(default_factory=dict)
+    monthly: bool = False
+    years: int = 1
+    planned: bool = True
+    below: bool = False
+    mean: bool = False
+
+    @classmethod
+    def of(cls, contract: Contract) -> "Promise":
+        """What a contract of a network file asks for."""
+        asked = {term: float(value) for term in TERMS if (value := getattr(contract, term)) is not None}
+        return cls(
+            contract.id,
+            contract.services,
+            asked,
+            monthly=contract.period == "month",
+            years=contract.years,
+            planned=contract.planned_work_counts,
+            below=contract.below_committed_counts,
+            mean=contract.together == "mean",
+        )
+
+    @property
+    def first_term(self) -> str:
+        """The term of the first row: unavailable minutes without a contract."""
+        return next(iter(self.asked), MINUTES)
+
+    def measure(self, term: str, peak_mbit_s: Mapping[str, float]) -> Measure:
+        """Figure of a year that a term limits."""
+        if term == OUTAGES:
+            amounts = [("outages", 1.0)] + [("planned_outages", -1.0)] * (not self.planned)
+        elif term == THROUGHPUT:
+            amounts = [("undelivered_mbit", 1.0)]
+        else:
+            unit = 1.0 / 60.0 if term == MINUTES else 1.0
+            amounts = [("unavailable_s", unit)] + [("planned_s", -unit)] * (not self.planned)
+            amounts += [("below_committed_s", unit)] * self.below
+        offset = tuple(-peak_mbit_s[service] for service in self.services) if term == THROUGHPUT else ()
+        per_time = term in (AVAILABILITY, THROUGHPUT)
+        return Measure(tuple(amounts), self.monthly, self.mean, per_time, offset)
+
+
+def promises_of(
+    network: Mapping[str, Any], contracts: Sequence[Contract], *, service: str | None = None
+) -> list[Promise]:
+    """Contracts, then every service that is in none, with the objectives it states.
+
+    Parameters
+    ----------
+    network : mapping
+        The network of the run as plain data.
+    contracts : sequence of Contract
+    service : str, optional
+        Only those of this service.
 
     Raises
     ------
     InputError
-        If the folder holds no run, or one without a finished block.
+        If the run has no such service, or none that a contract names.
     """
-    manifest = folder.manifest()
-    blocks = folder.finished_blocks()
-    if not blocks:
-        raise InputError(f"{folder.path}: run has no finished block; must have at least one")
-    services = tuple(str(service["id"]) for service in folder.network()["services"])
-    shape = (len(services), int(manifest["block_years"]), 12)
-    years = []
-    for block in blocks:
-        table = KeyedTable.from_arrow(MONTH, folder.read_table(block, "service_month"))
-        seconds = table.spread("unavailable_s", shape, direction=BOTH, block=block)
-        years.append(seconds.sum(axis=2) / 60.0)
-    return services, np.concatenate(years, axis=1)
+    ids = [str(each["id"]) for each in network["services"]]
+    shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
+    if service is not None and service not in ids:
+        raise InputError(f'--service is "{service}"; must be a service of the run: {shown or "none"}')
+    found = [Promise.of(contract) for contract in contracts]
+    for promise in found:
+        for named in promise.services:
+            if named not in ids:
+                what = f'contract "{promise.name}": services holds "{named}"'
+                raise InputError(f"{what}; must be services of the run: {shown or 'none'}")
+    held = {named for promise in found for named in promise.services}
+    for each in network["services"]:
+        if each["id"] not in held:
+            stated = {AVAILABILITY: "availability_objective", OUTAGES: "outages_per_year_objective"}
+            asked = {term: float(each[name]) for term, name in stated.items() if each.get(name) is not None}
+            found.append(Promise(str(each["id"]), (str(each["id"]),), asked))
+    return [promise for promise in found if service is None or service in promise.services]
 
 
-def year_to_promise(per_year: ArrayLike, chance: float, confidence: float) -> float:
-    """Smallest limit that a year keeps with at least a chance, at a confidence, whatever the distribution.
-
-    Parameters
-    ----------
-    per_year : float array, any shape
-        The figure of each simulated year, years independent.
-    chance, confidence : float
-        Above 0 to below 1.
-
-    Returns
-    -------
-    float
-        One of the simulated years; infinite when there are too few for the confidence.
-
-    References
-    ----------
-    S. S. Wilks, Determination of sample sizes for setting tolerance limits, Annals of Mathematical
-    Statistics 12 (1941) 91-96: the one-sided tolerance limit by order statistics.
-    """
-    year = np.sort(np.asarray(per_year, dtype=np.float64).ravel())
-    # The k-th smallest (from 0) keeps the chance unless more than k years lie at or below the quantile.
-    sure = bdtr(np.arange(year.size), year.size, chance) >= confidence
-    return float(year[np.argmax(sure)]) if sure.any() else np.inf
-
-
-def years_wanted(chance: float, confidence: float) -> int:
-    """Fewest simulated years from which ``year_to_promise`` can tell anything."""
-    return int(np.ceil(np.log1p(-confidence) / np.log(chance)))
-
-
-def promise_table(services: Sequence[str], minutes: _Floats, terms: Terms) -> pd.DataFrame:
-    """One row a service: what its years look like and what can be promised.
-
-    Parameters
-    ----------
-    services : sequence of str
-    minutes : float array, shape (n_services, n_years)
-        Of every simulated year.
-    terms : Terms
+def promise_table(
+    years: YearTables, network: Mapping[str, Any], promises: Sequence[Promise], terms: Terms
+) -> pd.DataFrame:
+    """One row for each term of a contract, and one for all of them where there are several.
 
     Returns
     -------
     DataFrame
-        ``service``; ``mean_min_per_year``, ``median_min_per_year``, ``worst_min_per_year``;
-        ``year_limit_min``, which a given year keeps with the chance and confidence of the terms;
-        ``contract_limit_min``, which every year of the contract keeps likewise; with a target also
-        ``year_break_chance`` and ``contract_break_chance``, each with ``_low`` and ``_high``.
+        ``contract``; ``services``; ``figure`` (a term, or ``ALL_TERMS``); ``unit``; ``period``;
+        ``contract_years``; ``asked`` (not a number without); ``kept`` (``YES``, ``NO``, ``OPEN``, empty
+        without a contract); ``year_break_chance`` and ``contract_break_chance`` (any year of the contract),
+        each with limits; ``mean``, ``median`` and ``worst`` of the years; ``can_be_promised`` for every
+        period of the contract (infinite or, of availability and throughput, not a number where the years are
+        too few); ``rests_on``.
     """
-    every = terms.chance ** (1.0 / terms.contract_years)
+    rows: list[dict[str, object]] = []
+    for promise in promises:
+        rows += promise_rows(promise, promise_law(years, network, promise), terms)
+    return pd.DataFrame(rows, columns=[*COLUMNS])
+
+
+COLUMNS = (
+    "contract",
+    "services",
+    "figure",
+    "unit",
+    "period",
+    "contract_years",
+    "asked",
+    "kept",
+    *(
+        f"{name}{end}"
+        for name in ("year_break_chance", "contract_break_chance")
+        for end in ("", "_low", "_high")
+    ),
+    "mean",
+    "median",
+    "worst",
+    "can_be_promised",
+    "rests_on",
+)
+
+
+def promise_law(years: YearTables, network: Mapping[str, Any], promise: Promise) -> YearLaw:
+    """Law of the figures that a contract limits: of unavailable minutes where there is none."""
+    ids = [str(each["id"]) for each in network["services"]]
+    met = years.of([ids.index(each) for each in promise.services])
+    return YearLaw(met, measures_of(promise, network))
+
+
+def measures_of(promise: Promise, network: Mapping[str, Any]) -> list[Measure]:
+    """Figures of a year that a contract limits: unavailable minutes where there is none."""
+    peaks = {
+        str(each["id"]): float(each["peak_mbit_s"] or each["committed_mbit_s"])
+        for each in network["services"]
+    }
+    return [promise.measure(term, peaks) for term in promise.asked or (MINUTES,)]
+
+
+def limits_of(promise: Promise) -> list[float]:
+    """Most that each of these figures may be; none without a contract."""
+    return [_limit_of(term, value) for term, value in promise.asked.items()]
+
+
+def promise_rows(promise: Promise, law: YearLaw, terms: Terms) -> list[dict[str, object]]:
+    """Rows of ``promise_table`` for one contract."""
+    limits = limits_of(promise)
+    head = {
+        "contract": promise.name,
+        "services": ", ".join(promise.services),
+        "period": "month" if promise.monthly else "year",
+        "contract_years": promise.years,
+        "rests_on": SURE if law.sure else PLAIN,
+    }
     rows = []
-    for service, year in zip(services, minutes, strict=True):
-        row: dict[str, object] = {
-            "service": service,
-            "mean_min_per_year": float(year.mean()),
-            "median_min_per_year": float(np.median(year)),
-            "worst_min_per_year": float(year.max()),
-            "year_limit_min": year_to_promise(year, terms.chance, terms.confidence),
-            "contract_limit_min": year_to_promise(year, every, terms.confidence),
-        }
-        if terms.target_min is not None:
-            one = break_chance(year, terms.target_min, level=terms.confidence)
-            put_interval(row, "year_break_chance", one)
-            put_interval(row, "contract_break_chance", any_year_chance(one, terms.contract_years))
-        rows.append(row)
-    return pd.DataFrame(rows)
+    for number, term in enumerate(promise.asked or (MINUTES,)):
+        own = [limit if i == number else np.inf for i, limit in enumerate(limits)]
+        figures = law.figures[number]
+        allowed = 1.0 - terms.chance ** (1.0 / promise.years)
+        of_years = (law.mean(number), float(np.median(figures)), float(figures.max()))
+        kept = law.limit(number, chance=allowed, level=terms.level)
+        shown = [figure_of(term, value) for value in (*of_years, kept)]
+        rows.append(
+            {
+                **head,
+                "figure": term,
+                "unit": UNITS[term],
+                "asked": promise.asked.get(term, np.nan),
+                **_judged(law, own, promise.years, terms),
+                **dict(zip(("mean", "median", "worst", "can_be_promised"), shown, strict=True)),
+            }
+        )
+    if len(limits) > 1:
+        rows.append({**head, "figure": ALL_TERMS, **_judged(law, limits, promise.years, terms)})
+    return rows
 
 
-def year_table(services: Sequence[str], minutes: _Floats) -> pd.DataFrame:
+def _judged(law: YearLaw, limits: Sequence[float], years: int, terms: Terms) -> dict[str, object]:
+    """Chances to break the limits, and whether they are kept."""
+    row: dict[str, object] = {"kept": ""}
+    if not limits:
+        return row
+    one = law.break_chance(limits, level=terms.level)
+    contract = any_year_chance(one, years)
+    put_interval(row, "year_break_chance", one)
+    put_interval(row, "contract_break_chance", contract)
+    row["kept"] = verdict(contract, terms.chance)
+    return row
+
+
+def years_wanted(chance: float, confidence: float) -> int:
+    """Fewest simulated years, by themselves, from which a promise can be told that holds with a chance."""
+    return int(np.ceil(np.log1p(-confidence) / np.log(chance)))
+
+
+def verdict(broken: Interval, chance: float) -> str:
+    """Whether a promise holds with a chance, by the limits of the chance that it is broken."""
+    if broken.high <= 1.0 - chance:
+        return YES
+    return NO if broken.low > 1.0 - chance else OPEN
+
+
+def _limit_of(term: str, asked: float) -> float:
+    """Most that the measure of a term may be."""
+    if term == AVAILABILITY:
+        return 1.0 - asked + _SLACK
+    return (-asked if term == THROUGHPUT else asked) + _SLACK
+
+
+def figure_of(term: str, value: float) -> float:
+    """The figure that a term speaks of, from its measure; outages that can be promised are whole."""
+    if term == AVAILABILITY:
+        return 1.0 - value if np.isfinite(value) else np.nan
+    if term == THROUGHPUT:
+        return -value if np.isfinite(value) else np.nan
+    return value
+
+
+def class_of(share_lost: float) -> float | None:
+    """Highest of ``CLASSES`` that this share of unavailable time leaves; None below all."""
+    kept = [each for each in CLASSES if share_lost <= 1.0 - each + 1e-12]
+    return max(kept, default=None)
+
+
+def next_class(level: float | None) -> float | None:
+    """The class above one; None above all."""
+    return next((each for each in CLASSES if level is None or each > level), None)
+
+
+def single_years(years: YearTables, network: Mapping[str, Any]) -> pd.DataFrame:
+    """One row for each service and simulated year, both ways together: what contracts speak of."""
+    frames = []
+    for number, service in enumerate(network["services"]):
+        found = years.of([number]).years[:, 0].sum(axis=1)
+        sums = dict(zip(YEAR_FIGURES, found.T, strict=True))
+        peak = float(service["peak_mbit_s"] or service["committed_mbit_s"])
+        frames.append(
+            pd.DataFrame(
+                {
+                    "service": str(service["id"]),
+                    "year": np.arange(1, years.n_years + 1),
+                    "unavailable_min": sums["unavailable_s"] / 60.0,
+                    "planned_min": sums["planned_s"] / 60.0,
+                    "outages": sums["outages"].astype(np.int64),
+                    "planned_outages": sums["planned_outages"].astype(np.int64),
+                    "below_committed_min": sums["below_committed_s"] / 60.0,
+                    "mean_throughput_mbit_s": peak - sums["undelivered_mbit"] / SECONDS_PER_YEAR,
+                }
+            )
+        )
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+
+
+def year_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
     """Quantiles over years: minutes that a share of the years do not exceed, with 95 % intervals.
 
-    Columns: service, share_of_years, unavailable_min (with ``_low`` and ``_high``; a limit is infinite when
-    the years are too few to tell).
+    From the simulated years alone. Columns: service, share_of_years, unavailable_min (with ``_low`` and
+    ``_high``; a limit is infinite when the years are too few to tell).
     """
     rows = []
-    for service, year in zip(services, minutes, strict=True):
+    for number, service in enumerate(services):
+        minutes = YearLaw(years.of([number]), [UNAVAILABLE]).figures[0]
         for share in QUANTILES:
-            found = year_quantile(year, share)
+            found = year_quantile(minutes, share)
             row: dict[str, object] = {"service": service, "share_of_years": share}
             put_interval(row, "unavailable_min", Interval(max(found.low, 0.0), found.best, found.high))
             rows.append(row)
@@ -169,13 +366,14 @@ def year_table(services: Sequence[str], minutes: _Floats) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def target_table(services: Sequence[str], minutes: _Floats) -> pd.DataFrame:
+def target_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
     """Chance that a given year breaks each availability of ``LEVELS``, with 95 % intervals.
 
     Columns: service, availability, target_min_per_year, year_break_chance (with ``_low`` and ``_high``).
     """
     rows = []
-    for service, year in zip(services, minutes, strict=True):
+    for number, service in enumerate(services):
+        law = YearLaw(years.of([number]), [UNAVAILABLE])
         for level in LEVELS:
             target_min = (1.0 - level) * MINUTES_PER_YEAR
             row: dict[str, object] = {
@@ -183,7 +381,7 @@ def target_table(services: Sequence[str], minutes: _Floats) -> pd.DataFrame:
                 "availability": level,
                 "target_min_per_year": target_min,
             }
-            put_interval(row, "year_break_chance", break_chance(year, target_min))
+            put_interval(row, "year_break_chance", law.break_chance([target_min], level=0.95))
             rows.append(row)
     chances = [f"year_break_chance{end}" for end in ("", "_low", "_high")]
     return pd.DataFrame(rows, columns=["service", "availability", "target_min_per_year", *chances])

@@ -37,8 +37,10 @@ RESULT_TABLES = (
     "part_failures",
     "site_failures",
     "crew_visits",
+    "costs",
+    "service_money",
 )
-"""Tables of results that every run has."""
+"""Tables of results that every run has; those of money have no rows where nothing has a price."""
 
 TEXTBOOK, SIMULATED = "textbook sum", "simulated"
 """First and last step of the table ``textbook_distance``: figures, where those between are differences."""
@@ -54,7 +56,7 @@ class Results:
     Attributes
     ----------
     manifest : dict
-        Origin: identity, seed, years, options, versions, warnings.
+        Origin: identity, seed, options, versions, warnings; the blocks and years that the tables rest on.
     network : dict
         The network simulated, every default filled in.
     tables : mapping of str to DataFrame
@@ -82,7 +84,7 @@ class Results:
                 "'hopyears simulate --resume' goes on with it"
             )
         tables = {name: stored[name].to_pandas() for name in RESULT_TABLES}
-        return cls(manifest, run.network(), MappingProxyType(tables))
+        return cls({**manifest, **run.results_rest_on()}, run.network(), MappingProxyType(tables))
 
     @property
     def services(self) -> pd.DataFrame:

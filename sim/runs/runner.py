@@ -15,10 +15,10 @@ from hopyears.sim.blocks.block_tally import block_tally, failure_tables, run_of,
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import series_rows
 from hopyears.sim.rare.alone import alone
-from hopyears.sim.rare.forced import rare_parts
+from hopyears.sim.rare.forced import by_hand
 from hopyears.sim.rare.replications import replication_tables
 from hopyears.sim.rare.storm_tally import storm_rows
-from hopyears.sim.runs.block_pool import BlockStudy, block_pool
+from hopyears.sim.runs.block_pool import BlockStudy, Workers, block_pool
 from hopyears.sim.runs.stopping import looks
 from hopyears.sim.storage.run_folder import RunFolder
 
@@ -43,7 +43,7 @@ class BlockCounter:
 
     def __init__(self, prepared: Prepared, plan: BlockPlan) -> None:
         self._simulator, self._plan = BlockSimulator(prepared), plan
-        self._rare = rare_parts(prepared.built.plant, alone(self._simulator))
+        self._by_hand = by_hand(prepared, alone(self._simulator))
 
     def block(self, number: int) -> BlockTables:
         """Tables of one block."""
@@ -51,13 +51,14 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        drawn, causes = replication_tables(simulator, self._rare, plan.seed, number, history)
+        drawn, causes, months = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),
             "service_series": series_rows(simulator, history).to_arrow(),
             "service_replications": drawn.to_arrow(),
             "service_cause_replications": causes.to_arrow(),
+            "service_month_replications": months.to_arrow(),
             "service_storms": storm_rows(simulator, plan.seed, number, history).to_arrow(),
             **failure_tables(simulator.prepared, history, lost),
         }
@@ -69,7 +70,7 @@ def fill_folder(
     make: Callable[..., BlockStudy[BlockTables]],
     arguments: tuple[Any, ...],
     *,
-    workers: int,
+    workers: Workers,
     progress: Callable[[int, int], None],
     enough: Callable[[RunFolder], bool] | None = None,
 ) -> None:
@@ -83,8 +84,8 @@ def fill_folder(
         Blocks of the run.
     make, arguments
         As for ``block_pool``; for a run ``BlockCounter``.
-    workers : int
-        Processes, at least 1.
+    workers : int or str
+        As for ``block_pool``.
     progress : callable
         Called with (blocks done, blocks of the run) at the start and after each block.
     enough : callable, optional
@@ -94,7 +95,7 @@ def fill_folder(
     progress(len(done), n_blocks)
     ends = [n_blocks] if enough is None else looks(n_blocks, max(done, default=-1) + 1)
     lacking = n_blocks - len(done)
-    with block_pool(make, arguments, min(workers, lacking)) as studied:
+    with block_pool(make, arguments, workers, lacking) as studied:
         for end in ends:
             for block, tables in studied([block for block in range(end) if block not in done]):
                 folder.write_block(block, tables)

@@ -5,18 +5,21 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
 from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.rare.alone import alone
+from hopyears.sim.runs.block_pool import Workers
 from hopyears.sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from hopyears.sim.runs.stopping import PrecisionGoal, reached, service_number
 from hopyears.sim.runs.summary import summarise
 from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
-DEFAULT_REPLICATIONS = 24
+DEFAULT_REPLICATIONS = 48
 """Beside a block of ten years they take about as long as the block itself."""
 
 DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)
@@ -37,8 +40,8 @@ class RunRequest:
         0 to 2^63 - 1.
     block_years : int
         Years of one independent block, 1 to 100.
-    workers : int
-        Processes, 1 to 256; they change nothing but the time taken.
+    workers : int or str
+        Processes, 1 to 256, or the address of a cluster's scheduler; they change nothing but the time taken.
     options : ModelOptions
     until : PrecisionGoal, optional
         Stop before all years are done when this is reached (``sim.runs.stopping``).
@@ -47,7 +50,7 @@ class RunRequest:
     years: int
     seed: int
     block_years: int = BLOCK_YEARS
-    workers: int = 1
+    workers: Workers = 1
     options: ModelOptions = PLAIN
     until: PrecisionGoal | None = None
 
@@ -59,6 +62,8 @@ class RunRequest:
             ("workers", 1, 256),
         ):
             found = getattr(self, field)
+            if isinstance(found, str):
+                continue  # the cluster says itself whether it is there
             if not low <= found <= high:
                 raise InputError(f"--{field.replace('_', '-')} is {found}; must be {low} to {high}")
 
@@ -97,6 +102,8 @@ def simulate(
     InputError
         If no law describes a hop, the folder is in use, or by another run (nothing is overwritten), or
         ``request.until`` names no service.
+    RunError
+        If the run cannot go on, for instance on a full disk; finished blocks are kept.
     """
     if request.until is not None:
         service_number(source.network, request.until)
@@ -106,9 +113,10 @@ def simulate(
         warn(warning)
     folder = RunFolder(out)
     manifest = manifest_of(source, request, warnings)
-    folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
     with folder.locked():
+        folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
         prepared = prepare(source.network, request.options, designs)
+        alone(BlockSimulator(prepared))  # known to all workers, and to the summary
         enough = None if request.until is None else reached(prepared, request.until)
         plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
         fill_folder(
@@ -120,8 +128,7 @@ def simulate(
             progress=lambda done, of_all: progress(done * plan.block_years, of_all * plan.block_years),
             enough=enough,
         )
-        folder.write_manifest(_finished(manifest, request, folder, enough))
-        folder.write_results(summarise(prepared, folder))
+        folder.write_results(summarise(prepared, folder), rest_on(folder, request, enough))
     return folder
 
 
@@ -139,8 +146,6 @@ def manifest_of(source: NetworkSource, request: RunRequest, warnings: Sequence[s
         **decisive,
         "title": source.network.title,
         "network_file": source.name,
-        "blocks": request.n_blocks,
-        "years": request.n_blocks * request.block_years,
         "warnings": [*warnings],
     }
 
@@ -158,15 +163,12 @@ def warnings_of(source: NetworkSource, designs: Sequence[HopDesign]) -> list[str
     return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in [*doubts, *outgrown])]
 
 
-def _finished(
-    manifest: dict[str, Any],
-    request: RunRequest,
-    folder: RunFolder,
-    enough: Callable[[RunFolder], bool] | None,
+def rest_on(
+    folder: RunFolder, request: RunRequest, enough: Callable[[RunFolder], bool] | None = None
 ) -> dict[str, Any]:
-    """The manifest with the blocks that there are, and whether the goal of the run was reached."""
+    """What tables made now rest on: the blocks that there are, and whether the run's goal was reached."""
     blocks = len(folder.finished_blocks())
-    found = {**manifest, "blocks": blocks, "years": blocks * request.block_years}
+    found: dict[str, Any] = {"blocks": blocks, "years": blocks * request.block_years}
     if request.until is not None and enough is not None:
         found["until"] = {**asdict(request.until), "reached": enough(folder)}
     return found

@@ -25,12 +25,15 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
+from hopyears.sim.money.network_costs import cost_frame, cost_rows, run_rows, terms_of
+from hopyears.sim.money.service_money import service_money
 from hopyears.sim.rare.cause_figures import cause_seconds
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
+from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.longest_outages import longest_outages
 from hopyears.sim.runs.objective_table import objective_table
-from hopyears.sim.runs.promise import minutes_of_years, target_table, year_table
+from hopyears.sim.runs.promise import target_table, year_table
 from hopyears.sim.runs.summary_failures import failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
@@ -55,12 +58,14 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     blocks = tallies_of(prepared, folder, stored)
     predicted_hops = predict_hops(prepared)
     predicted = predict_services(prepared, predicted_hops)
-    yearly = minutes_of_years(folder)
+    yearly, ids = YearTables(folder), [demand.id for demand in prepared.demands]
     total = add_tallies(blocks)
     figures = ServiceFigures.read(prepared, folder)
     causes = cause_seconds(total, folder, prepared.options.replications, figures)
     total = replace(total, tables={**total.tables, "service_cause": causes})
     services = service_table(prepared, blocks, total, predicted, figures)
+    failures, network = failure_frames(stored, total), prepared.network
+    bill = [*cost_rows(network), *run_rows(network, failures["crew_visits"], failures["part_failures"])]
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks, figures),
@@ -71,15 +76,17 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
         "service_objectives": objective_table(prepared, services, figures),
-        "service_years": year_table(*yearly),
-        "service_targets": target_table(*yearly),
+        "service_years": year_table(ids, yearly),
+        "service_targets": target_table(ids, yearly),
         "textbook_distance": distance_table(prepared, folder, predicted, figures),
         "hops": hop_table(prepared, blocks, total, predicted_hops),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),
         "hop_capacity": capacity_table(total),
         "sites": site_table(prepared),
-        **failure_frames(stored, total),
+        **failures,
+        "costs": cost_frame(bill, terms_of(network)),
+        "service_money": service_money(network, blocks),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
 

@@ -21,7 +21,7 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import Interval, difference_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL, three_ways
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
-from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.results import SIMULATED, TEXTBOOK, WAITING
 from hopyears.sim.storage.run_folder import RunFolder
@@ -72,11 +72,12 @@ def distance_table(
     textbook = predict_services(prepared) if textbook is None else textbook
     by_block = [_block_minutes(folder, block, n, years) for block in folder.finished_blocks()]
     rows: list[dict[str, object]] = []
+    ends = _Ends(prepared)
     for number, demand in enumerate(prepared.demands):
         predicted = textbook.iloc[number]
         total = float(predicted["total_min_per_year"])
         fading = float(predicted["rain_min_per_year"] + predicted["multipath_min_per_year"])
-        equipment = float(predicted["equipment_min_per_year"]) + _ends_min(prepared, number)
+        equipment = float(predicted["equipment_min_per_year"]) + ends.minutes(number)
         hops, route, alone, service = (np.array([part[i][number] for part in by_block]) for i in range(4))
         steps = (
             hops[:, 0] - fading,
@@ -109,16 +110,27 @@ def _step(minutes: _Floats) -> Interval:
     return difference_interval(np.round(minutes, 6))
 
 
-def _ends_min(prepared: Prepared, number: int) -> float:
-    """Common parts and power of both ends of every link of the working route, link by link [min a year]."""
-    demand = prepared.demands[number]
-    rate_mbit_s = demand.required_share * demand.committed_mbit_s
-    ends = [
-        links_unavailability(prepared, site, [link], rate_mbit_s)
-        for link in prepared.hops_along(demand.routes[0])
-        for site in prepared.built.hops[link[0]].sites
-    ]
-    return sum(ends) * MINUTES_PER_YEAR
+class _Ends:
+    """Common parts and power of both ends of links, worked out once for each link and rate."""
+
+    def __init__(self, prepared: Prepared) -> None:
+        self._prepared = prepared
+        self._known: dict[tuple[tuple[int, ...], float], list[float]] = {}
+
+    def minutes(self, number: int) -> float:
+        """Of every link of a service's working route, link by link [min a year]."""
+        demand = self._prepared.demands[number]
+        rate_mbit_s = demand.required_share * demand.committed_mbit_s
+        links = self._prepared.hops_along(demand.routes[0])
+        return sum(each for link in links for each in self._of(link, rate_mbit_s)) * MINUTES_PER_YEAR
+
+    def _of(self, link: tuple[int, ...], rate_mbit_s: float) -> list[float]:
+        if (link, rate_mbit_s) not in self._known:
+            self._known[link, rate_mbit_s] = [
+                links_unavailability(self._prepared, site, [link], rate_mbit_s)
+                for site in self._prepared.built.hops[link[0]].sites
+            ]
+        return self._known[link, rate_mbit_s]
 
 
 def _block_minutes(
@@ -157,7 +169,7 @@ def queue_table(
     opened: OpenedRun,
     *,
     n_blocks: int,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> pd.DataFrame:
     """Row ``WAITING`` of each service, from the first blocks of a run; columns as ``distance_table``."""

@@ -6,9 +6,11 @@ second. Fewer hops come first, then the shorter route.
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import islice, pairwise
 from typing import Any
 
+from hopyears.sim.services.meshes import Meshes
 from hopyears.sim.services.service_data import Route
 
 
@@ -44,11 +46,14 @@ class RouteFinder:
         self._links = tuple(links)
         self._unused = frozenset(unused)
         self._total_km = 1.0 + sum(link.length_km for link in self._links)
+        self._working: dict[tuple[str, str], Route | None] = {}
 
     def working(self, a: str, b: str) -> Route | None:
         """Route from ``a`` to ``b``, or None when there is none."""
-        found = self.rerouting(a, b, 1)
-        return found[0] if found else None
+        if (a, b) not in self._working:
+            found = self.rerouting(a, b, 1)
+            self._working[a, b] = found[0] if found else None
+        return self._working[a, b]
 
     def protecting(self, a: str, b: str, working: Route) -> Route | None:
         """Route that shares no site but the ends with the working route, else no link; None if neither is.
@@ -158,8 +163,9 @@ class RouteFinder:
             return self._cost(number) + many * touched + (2.0 * many**2 if number in shared[0] else 0.0)
 
         graph: nx.Graph[Any] = nx.Graph()
-        for number, link in enumerate(self._links):
-            if number in barred_links | self._unused or {link.first, link.second} & barred_sites:
+        for number in self._meshes.between(a, b):
+            link = self._links[number]
+            if number in barred_links or {link.first, link.second} & barred_sites:
                 continue
             if not graph.has_edge(link.first, link.second) or (
                 cost(number) < graph[link.first][link.second]["cost"]
@@ -172,6 +178,11 @@ class RouteFinder:
             tuple(self._step(graph[start][end]["number"], start) for start, end in pairwise(sites))
             for sites in found
         )
+
+    @cached_property
+    def _meshes(self) -> Meshes:
+        used = {n: link for n, link in enumerate(self._links) if n not in self._unused}
+        return Meshes({number: (link.first, link.second) for number, link in used.items()})
 
     def _step(self, number: int, start: str) -> tuple[int, int]:
         return number, 0 if self._links[number].first == start else 1

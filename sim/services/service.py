@@ -33,6 +33,7 @@ from hopyears.sim.services.service_data import (
     ServiceDemand,
     ServiceHistory,
 )
+from hopyears.sim.services.service_frame import Frame, Lists, frame_of
 from hopyears.sim.services.service_plan import build_plan
 from hopyears.sim.services.service_run import ServiceRun
 
@@ -55,6 +56,8 @@ def sweep_services(
     *,
     links: Sequence[Sequence[int]] | None = None,
     record_rates: bool = False,
+    span_edges_s: Sequence[float] | _Floats = (),
+    frame: Frame | None = None,
 ) -> list[ServiceHistory]:
     """History of each service on the given histories of hops.
 
@@ -72,6 +75,11 @@ def sweep_services(
     record_rates : bool
         Whether every change of rate is in the histories, not only those that matter for
         outages; takes memory.
+    span_edges_s : sequence of float
+        Edges of the spans for which the histories tell what was lacking, rising from 0 [s]; none unless
+        asked for.
+    frame : Frame, optional
+        Of these services and links, where it is at hand.
 
     Returns
     -------
@@ -83,13 +91,18 @@ def sweep_services(
     ValueError
         If a route uses an unknown link or direction, a link an unknown hop, or a hop is in two links.
     """
-    links = [(hop,) for hop in range(len(hops))] if links is None else [tuple(link) for link in links]
-    _check(hops, services, links, duration_s)
-    finder = _LinkHistories(hops, links)
-    choices = [_choices(service, finder, duration_s) for service in services]
-    n_choices = [2 * len(service.routes) for service in services]
-    plan, numbers = build_plan(hops, services, links, n_choices)
-    run = ServiceRun(plan, record_rates)
+    if not 0.0 < duration_s < np.inf:
+        raise ValueError(f"duration_s is {duration_s}; must be above 0")
+    if frame is None:
+        links = [(hop,) for hop in range(len(hops))] if links is None else links
+        frame = frame_of(services, links, len(hops))
+    finder = _LinkHistories(hops, frame.links)
+    choices = [
+        _choices(service, crossed, routes_of, finder, duration_s)
+        for service, crossed, routes_of in zip(frame.services, frame.links_of, frame.routes_of, strict=True)
+    ]
+    plan, numbers = build_plan(hops, frame, [2 * len(service.routes) for service in frame.services])
+    run = ServiceRun(plan, record_rates, span_edges_s)
     first_states = [
         number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
     ]
@@ -98,34 +111,13 @@ def sweep_services(
     used = np.flatnonzero(np.diff(plan.groups_of_entity.first[: len(hops) + 1])).tolist()
     changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
     changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
-    for chunk in _merged(changes, duration_s):
+    # What stands at time 0 has been told already.
+    for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
         run.apply(*chunk)
     return [
         replace(history, severe_share=service.severe_share)
-        for service, history in zip(services, run.histories(duration_s), strict=True)
+        for service, history in zip(frame.services, run.histories(duration_s), strict=True)
     ]
-
-
-def _check(
-    hops: Sequence[HopHistory],
-    services: Sequence[ServiceDemand],
-    links: Sequence[Sequence[int]],
-    duration_s: float,
-) -> None:
-    if not 0.0 < duration_s < np.inf:
-        raise ValueError(f"duration_s is {duration_s}; must be above 0")
-    if len(services) > np.iinfo(np.int16).max:
-        raise ValueError(f"services holds {len(services)}; must be at most {np.iinfo(np.int16).max}")
-    members = [hop for link in links for hop in link]
-    if len(set(members)) != len(members) or any(not 0 <= hop < len(hops) for hop in members):
-        raise ValueError(f"links holds an unknown hop or one twice; must hold hops 0 to {len(hops) - 1} once")
-    for service in services:
-        for link, direction in (step for route in service.routes for step in route):
-            if not 0 <= link < len(links) or direction not in (FORWARD, BACKWARD):
-                allowed = f"a link 0 to {len(links) - 1} and direction 0 or 1"
-                raise ValueError(
-                    f'service "{service.id}": routes holds {(link, direction)}; must be {allowed}'
-                )
 
 
 def _last_at_zero(time_s: _Floats) -> int:
@@ -144,7 +136,9 @@ def route_in_use(
     Of n routes, n + r is the gap without traffic while route r is being left. ``hops`` and ``links`` are as
     for ``sweep_services``.
     """
-    return _choices(service, _LinkHistories(hops, links), duration_s)
+    frame = frame_of([service], links, len(hops))
+    finder = _LinkHistories(hops, frame.links)
+    return _choices(service, frame.links_of[0], frame.routes_of[0], finder, duration_s)
 
 
 class _LinkHistories:
@@ -158,36 +152,42 @@ class _LinkHistories:
         """Changes of a link's state: of use with capacity both ways, of at least the threshold."""
         key = (link, below_mbit_s)
         if key not in self._known:
-            time_s, capacity, causes = self._capacity(link)
-            lowest = capacity.min(axis=0)
+            time_s, capacity, causes, of_time = self._capacity(link)
+            lowest = capacity.min(axis=1)
             usable = (lowest > 0.0) & (lowest >= below_mbit_s)
             out = np.where(causes & int(Cause.MAINTENANCE), PLANNED, FAILED)
-            state = np.where(usable, GOOD, out).astype(np.int8)
+            state = np.where(usable, GOOD, out).astype(np.int8)[of_time]
             kept = np.append(True, state[1:] != state[:-1])
             self._known[key] = (time_s[kept], state[kept])
         return self._known[key]
 
-    def _capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints]:
-        """Times, capacity (2, n) and causes of a link, parallel hops added."""
+    def _capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
+        """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
         parts = [self._hops[hop] for hop in self._links[link]]
+        if len(parts) == 1:
+            (hop,) = parts
+            last = np.append(hop.time_s[1:] != hop.time_s[:-1], True)
+            return hop.time_s[last], hop.capacity_mbit_s, hop.causes, hop.state[last].astype(np.int64)
         time_s = np.unique(np.concatenate([hop.time_s for hop in parts]))
-        total, causes = np.zeros((2, time_s.size)), np.zeros(time_s.size, dtype=np.int64)
+        total, causes = np.zeros((time_s.size, 2)), np.zeros(time_s.size, dtype=np.int64)
         for hop in parts:
             state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
             causes |= hop.causes[state]
-            total += hop.capacity_mbit_s[state].T
-        return time_s, total, causes
+            total += hop.capacity_mbit_s[state]
+        return time_s, total, causes, np.arange(time_s.size)
 
 
-def _choices(service: ServiceDemand, finder: _LinkHistories, duration_s: float) -> Changes:
+def _choices(
+    service: ServiceDemand,
+    crossed: Sequence[int],
+    routes_of: Lists,
+    finder: _LinkHistories,
+    duration_s: float,
+) -> Changes:
     """Route in use by a service in time."""
     if len(service.routes) == 1:
         return np.zeros(1), np.zeros(1, dtype=np.int32)
-    crossed = sorted({link for route in service.routes for link, _ in route})
     parts = [finder.states(link, service.switch_below_mbit_s) for link in crossed]
-    routes_of = [
-        [r for r, route in enumerate(service.routes) if any(link == k for link, _ in route)] for k in crossed
-    ]
     time_s = np.concatenate([part[0][1:] for part in parts])
     order = np.argsort(time_s, kind="stable")
     link = np.repeat(np.arange(len(parts)), [part[0].size - 1 for part in parts])
@@ -196,8 +196,8 @@ def _choices(service: ServiceDemand, finder: _LinkHistories, duration_s: float) 
         link[order],
         np.concatenate([part[1][1:] for part in parts])[order],
         np.array([part[1][0] for part in parts]),
-        np.array([r for routes in routes_of for r in routes], dtype=np.int64),
-        np.cumsum([0, *map(len, routes_of)], dtype=np.int64),
+        routes_of.item,
+        routes_of.first,
         len(service.routes),
         service.hold_off_s,
         service.switching_s,

@@ -1,6 +1,6 @@
 """What the services sweep is given and what it gives: demands, and frozen histories of services."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ Route = tuple[tuple[int, int], ...]
 service's forward traffic goes the link's forward way, 1 when it goes the backward way."""
 
 FORWARD, BACKWARD = 0, 1
+
+LEAST_SHORTFALL_MBIT_S = 5.1e-4
+"""Rates come to the nearest kbit/s: a smaller shortfall is none."""
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
@@ -107,6 +110,9 @@ class ServiceHistory:
         Length of the observation [s].
     severe_share : float
         As of the demand.
+    spans : float array, shape (n_spans, 3, 2)
+        In each span of time that the sweep was asked for, forward, backward and both ways together (then of
+        the slower one): megabits that lacked of the peak rate, and time below committed though not down [s].
     """
 
     time_s: _Floats
@@ -117,9 +123,10 @@ class ServiceHistory:
     seconds: _Floats
     duration_s: float
     severe_share: float = SEVERE_SHARE
+    spans: _Floats = field(default_factory=lambda: np.zeros((0, 3, 2)))
 
     def __post_init__(self) -> None:
-        for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds"):
+        for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds", "spans"):
             getattr(self, name).setflags(write=False)
 
     def down_intervals(self, direction: int) -> tuple[_Floats, _Floats, _Ints]:

@@ -3,6 +3,8 @@
 import math
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.equipment.plant_builder import BuiltPlant
@@ -42,9 +44,11 @@ def service_demands(
     """
     cards = sorted(set(built.line_cards.values()))
     link_of_card = {part: len(designs) + i for i, part in enumerate(cards)}
-    bundles = hop_bundles(designs)
+    finders = _Finders(designs)
+    bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
+    index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
     demands = tuple(
-        _demand(service, _finder(service, designs, bundles), designs, built, link_of_card)
+        _demand(service, service_routes(service, finders.of(service), designs, index_of), built, link_of_card)
         for service in network.services
     )
     return demands, tuple(cards)
@@ -61,34 +65,37 @@ def hop_bundles(designs: Sequence[HopDesign]) -> list[tuple[int, ...]]:
     return [tuple(each) for each in members]
 
 
-def _finder(
-    service: Service, designs: Sequence[HopDesign], bundles: Sequence[tuple[int, ...]]
-) -> RouteFinder:
-    """Routes over links that can carry the service in clear air; over all if those do not suffice."""
-    links = [Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs]
-    absent = {index for index, members in enumerate(bundles) if not members}
-    needed = _kept_mbit_s(service)
-    small = {
-        index
-        for index, members in enumerate(bundles)
-        if sum(designs[member].clear_capacity_mbit_s for member in members) < needed
-    }
-    able = RouteFinder(links, absent | small)
-    if able.working(service.site_a, service.site_b) is not None:
-        return able
-    return RouteFinder(links, absent)
+class _Finders:
+    """Routes over links that can carry a service in clear air; over all if those do not suffice."""
+
+    def __init__(self, designs: Sequence[HopDesign]) -> None:
+        self._links = [
+            Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs
+        ]
+        bundles = hop_bundles(designs)
+        self._absent = frozenset(index for index, members in enumerate(bundles) if not members)
+        self._clear_mbit_s = np.array(
+            [sum(designs[member].clear_capacity_mbit_s for member in members) for members in bundles]
+        )
+        self._known: dict[frozenset[int], RouteFinder] = {}
+
+    def of(self, service: Service) -> RouteFinder:
+        """The finder for a service."""
+        small = np.flatnonzero(self._clear_mbit_s < _kept_mbit_s(service)).tolist()
+        able = self._without(self._absent | frozenset(small))
+        if able.working(service.site_a, service.site_b) is not None:
+            return able
+        return self._without(self._absent)
+
+    def _without(self, unused: frozenset[int]) -> RouteFinder:
+        if unused not in self._known:
+            self._known[unused] = RouteFinder(self._links, unused)
+        return self._known[unused]
 
 
 def _demand(
-    service: Service,
-    finder: RouteFinder,
-    designs: Sequence[HopDesign],
-    built: BuiltPlant,
-    link_of_card: Mapping[int, int],
+    service: Service, chains: Sequence[Route], built: BuiltPlant, link_of_card: Mapping[int, int]
 ) -> ServiceDemand:
-    bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
-    index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
-    chains = service_routes(service, finder, designs, index_of)
     first, last = (
         [(link_of_card[card], FORWARD)]
         if (card := built.line_cards.get((service.id, site))) is not None

@@ -7,7 +7,7 @@ from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import share_kernel
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_tables import N_RESULTS, N_ROWS, Scratch, Sweep
+from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Scratch, Sweep, result_slot
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -85,7 +85,7 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         scratch.link_causes,
     )
     service, rates, downs, causes = sweep.service, sweep.rate, sweep.down, sweep.causes
-    numbers, seconds, row = sweep.number_of, sweep.seconds, sweep.row
+    result_in, seconds, row = sweep.result_in, sweep.seconds, sweep.row
     n, n_row = sweep.used[N_RESULTS], sweep.used[N_ROWS]
     for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
         s = plan.groups.services.item[k]
@@ -114,18 +114,11 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
                     down,
                 )
             rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3) / 1e3, down, why
-        result = (
-            np.int64(s),
-            np.int64(np.round(rates[n, 0] * 1e3)),
-            np.int64(np.round(rates[n, 1] * 1e3)),
-            causes[n, 0] * 2 + downs[n, 0],
-            causes[n, 1] * 2 + downs[n, 1],
-        )
-        if result in numbers:
-            m = numbers[result]
-        else:
+        slot = result_slot(result_in, service, rates, downs, causes, n)
+        m = result_in[slot]
+        if m == EMPTY:
             m = n
-            numbers[result] = n
+            result_in[slot] = n
             seconds[n] = 0.0
             n += 1
         row[n_row] = m

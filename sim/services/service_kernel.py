@@ -18,11 +18,14 @@ from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
+    EMPTY,
     N_OUT,
     N_RESULTS,
     N_ROWS,
+    N_WORDS,
     Scratch,
     Sweep,
+    word_slot,
 )
 
 _Ints = NDArray[np.int64]
@@ -111,6 +114,8 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
         sweep.used[N_OUT] + n_services > sweep.out_time.size
         or sweep.used[N_ROWS] + n_services > sweep.row.size
         or n_results > sweep.service.size
+        or 2 * (sweep.used[N_WORDS] + n_services) > sweep.word.size
+        or 2 * n_results > sweep.result_in.size
     )
 
 
@@ -118,11 +123,12 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
 def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
     word = sweep.group_word[g]
-    if word in sweep.row_of:
-        row = sweep.row_of[word]
-    else:
+    slot = word_slot(sweep.word, sweep.row_of, word)
+    row = sweep.row_of[slot]
+    if row == EMPTY:
         row = sweep.used[N_ROWS]
-        sweep.row_of[word] = row
+        sweep.word[slot], sweep.row_of[slot] = word, row
+        sweep.used[N_WORDS] += 1
         judge_group(plan, sweep, scratch, g)
     if row == sweep.group_row[g]:
         return

@@ -12,18 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.sim.hops.hop_history import HopHistory
-from hopyears.sim.services.service_data import ServiceDemand
-from hopyears.sim.streams import Streams
+from hopyears.sim.services.service_frame import Flows, Frame, Lists, Routes, lists, pointer
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
-
-
-class Lists(NamedTuple):
-    """Lists of numbers in a row: list i is item[first[i]] to item[first[i + 1] - 1]."""
-
-    first: _Ints
-    item: _Ints
 
 
 class HopStates(NamedTuple):
@@ -33,23 +25,6 @@ class HopStates(NamedTuple):
     forward_mbit_s: _Floats
     backward_mbit_s: _Floats
     causes: _Ints
-
-
-class Flows(NamedTuple):
-    """What is asked for. Flow 2 s + d is direction ``d`` of service ``s``."""
-
-    committed_mbit_s: _Floats
-    peak_mbit_s: _Floats
-    required_mbit_s: _Floats
-    priority: _Ints
-
-
-class Routes(NamedTuple):
-    """Routes, numbered through all services: those of service s from ``of_service[s]`` on."""
-
-    of_service: _Ints
-    first: _Ints  # by route, into the codes of either direction
-    codes: _Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
 
 
 class Groups(NamedTuple):
@@ -78,112 +53,94 @@ class Plan(NamedTuple):
 
 
 def build_plan(
-    hops: Sequence[HopHistory],
-    services: Sequence[ServiceDemand],
-    links: Sequence[Sequence[int]],
-    n_choices: Sequence[int],
+    hops: Sequence[HopHistory], frame: Frame, n_choices: Sequence[int]
 ) -> tuple[Plan, list[NDArray[np.int32]]]:
     """Plan of a sweep, and for each hop the sweep's number of each of its states.
 
     Parameters
     ----------
-    hops, services, links :
-        As for ``sim.services.service.sweep_services``.
+    hops : sequence of HopHistory
+    frame : Frame
+        Of the services and links.
     n_choices : sequence of int
         Route choices (routes and the gaps when leaving each) of each service.
     """
-    load = _possible_load(services, links)
-    tables, numbers = _hop_states(hops, links, load)
-    group = _groups(services, links, tables, load)
-    by_hop, (members, touched) = _membership(services, links, group, len(hops))
-    flows = _flows(services)
+    tables, numbers = _hop_states(hops, frame.enough_mbit_s)
+    group = _groups(frame, _may_be_short(tables, frame.enough_mbit_s))
+    by_hop, (members, touched) = _membership(frame, group)
+    flows = frame.flows
     ranked = [
         sorted((2 * s + d for s in each for d in (0, 1)), key=lambda f: (flows.priority[f], f))
         for each in members
     ]
-    n_states = [table[2].size for table in tables]
-    states = [*n_states, *n_choices]
+    states = np.append(np.diff(tables.first), np.asarray(n_choices, dtype=np.int64))
+    word_first = pointer(states)
     plan = Plan(
-        hops=HopStates(
-            first=_pointer(n_states),
-            forward_mbit_s=np.concatenate([np.empty(0), *(table[0] for table in tables)]),
-            backward_mbit_s=np.concatenate([np.empty(0), *(table[1] for table in tables)]),
-            causes=np.concatenate([np.empty(0, np.int64), *(table[2] for table in tables)]),
-        ),
-        hops_of_link=_lists(links),
-        routes=_routes(services),
+        hops=tables,
+        hops_of_link=frame.hops_of_link,
+        routes=frame.routes,
         flows=flows,
-        groups=Groups(services=_lists(members), links=_lists(touched), flows=_lists(ranked)),
-        groups_of_entity=_lists([*by_hop, *([g] for g in group)]),
-        word_first=_pointer(states),
-        word=Streams(0, 0).keys([(entity, state) for entity, n in enumerate(states) for state in range(n)]),
+        groups=Groups(services=lists(members), links=lists(touched), flows=lists(ranked)),
+        groups_of_entity=lists([*by_hop, *([g] for g in group)]),
+        word_first=word_first,
+        word=_words(int(word_first[-1])),
     )
     return plan, numbers
 
 
-def _pointer(counts: Sequence[int]) -> _Ints:
-    return np.concatenate([[0], np.cumsum(counts, dtype=np.int64)]).astype(np.int64)
+def _words(n: int) -> NDArray[np.uint64]:
+    """So many words without any pattern, always the same ones: they name states and decide no result.
 
-
-def _lists(parts: Sequence[Sequence[int]]) -> Lists:
-    items = [item for part in parts for item in part]
-    return Lists(_pointer([len(part) for part in parts]), np.array(items, dtype=np.int64))
-
-
-def _flows(services: Sequence[ServiceDemand]) -> Flows:
-    committed = np.repeat([service.committed_mbit_s for service in services], 2).astype(np.float64)
-    return Flows(
-        committed_mbit_s=committed,
-        peak_mbit_s=np.repeat([service.peak_mbit_s for service in services], 2).astype(np.float64),
-        required_mbit_s=np.repeat([service.required_share for service in services], 2) * committed,
-        priority=np.repeat(np.array([service.priority for service in services], dtype=np.int64), 2),
-    )
-
-
-def _routes(services: Sequence[ServiceDemand]) -> Routes:
-    routes = [[2 * link + direction for link, direction in route] for s in services for route in s.routes]
-    first, codes = _lists(routes)
-    return Routes(
-        of_service=_pointer([len(service.routes) for service in services]),
-        first=first,
-        codes=np.stack([codes, codes ^ 1]),
-    )
-
-
-def _possible_load(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]]) -> _Floats:
-    """Sum of the peaks that may ever cross each direction of each link [Mbit/s], shape (n_links, 2)."""
-    load = np.zeros((len(links), 2))
-    for service in services:
-        for link in {link for route in service.routes for link, _ in route}:
-            load[link] += service.peak_mbit_s
-    return load
+    References
+    ----------
+    SplitMix64: G. L. Steele, D. Lea, C. H. Flood, Fast splittable pseudorandom number generators,
+    OOPSLA 2014.
+    """
+    with np.errstate(over="ignore"):
+        value = np.arange(1, n + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+        value = (value ^ (value >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        value = (value ^ (value >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return np.asarray(value ^ (value >> np.uint64(31)))
 
 
 def _hop_states(
-    hops: Sequence[HopHistory], links: Sequence[Sequence[int]], load: _Floats
-) -> tuple[list[tuple[_Floats, _Floats, _Ints]], list[NDArray[np.int32]]]:
+    hops: Sequence[HopHistory], enough_mbit_s: _Floats
+) -> tuple[HopStates, list[NDArray[np.int32]]]:
     """Distinct states of each hop as far as the services can tell, and the number of each old state."""
-    link_of = {hop: link for link, members in enumerate(links) for hop in members}
-    tables, numbers = [], []
-    for number, hop in enumerate(hops):
-        enough = load[link_of[number]] if number in link_of else np.zeros(2)
-        forward, backward = np.minimum(hop.capacity_mbit_s, enough).T
-        short = (forward < enough[0]) | (backward < enough[1])
-        rows = np.stack([forward, backward, np.where(short, hop.causes, 0).astype(np.float64)], axis=1)
-        distinct, number_of = np.unique(rows, axis=0, return_inverse=True)
-        tables.append((distinct[:, 0].copy(), distinct[:, 1].copy(), distinct[:, 2].astype(np.int64)))
-        numbers.append(number_of.reshape(-1).astype(np.int32))
-    return tables, numbers
+    before = pointer([hop.causes.size for hop in hops])
+    hop_of = np.repeat(np.arange(len(hops)), np.diff(before))
+    capacity = np.concatenate([np.empty((0, 2)), *(hop.capacity_mbit_s for hop in hops)])
+    causes = np.concatenate([np.empty(0, np.int64), *(hop.causes for hop in hops)])
+    forward, backward = np.minimum(capacity, enough_mbit_s[hop_of]).T
+    short = (forward < enough_mbit_s[hop_of, 0]) | (backward < enough_mbit_s[hop_of, 1])
+    causes = np.where(short, causes, 0)
+    order = np.lexsort((causes, backward, forward, hop_of))
+    hop_of, forward, backward, causes = hop_of[order], forward[order], backward[order], causes[order]
+    new = np.ones(order.size, dtype=np.bool_)
+    new[1:] = (hop_of[1:] != hop_of[:-1]) | (causes[1:] != causes[:-1])
+    new[1:] |= (forward[1:] != forward[:-1]) | (backward[1:] != backward[:-1])
+    first = pointer(np.bincount(hop_of[new], minlength=len(hops)))
+    number = np.empty(order.size, dtype=np.int32)
+    number[order] = np.cumsum(new) - 1
+    number -= np.repeat(first[:-1], np.diff(before)).astype(np.int32)
+    return HopStates(first, forward[new], backward[new], causes[new]), np.split(number, before[1:-1])
 
 
-def _groups(
-    services: Sequence[ServiceDemand],
-    links: Sequence[Sequence[int]],
-    tables: list[tuple[_Floats, _Floats, _Ints]],
-    load: _Floats,
-) -> list[int]:
-    """Group of each service: those that may share a link that may be short, directly or by others."""
-    parent = list(range(len(services)))
+def _may_be_short(states: HopStates, enough_mbit_s: _Floats) -> NDArray[np.bool_]:
+    """Whether each hop can be up and yet too small for all that may cross it, shape (n_hops,)."""
+    owner = np.repeat(np.arange(len(enough_mbit_s)), np.diff(states.first))
+    short = np.zeros(len(enough_mbit_s), dtype=np.bool_)
+    for direction, capacity in enumerate((states.forward_mbit_s, states.backward_mbit_s)):
+        short[owner[(capacity > 0) & (capacity < enough_mbit_s[owner, direction])]] = True
+    return short
+
+
+def _groups(frame: Frame, short: NDArray[np.bool_]) -> list[int]:
+    """Group of each service: those that may share a link that may be short, directly or by others.
+
+    A link of several hops may always be short; while it is down it binds nobody.
+    """
+    parent = list(range(len(frame.services)))
 
     def root(s: int) -> int:
         while parent[s] != s:
@@ -191,42 +148,31 @@ def _groups(
             s = parent[s]
         return s
 
+    may_be_short = [len(members) > 1 or any(short[hop] for hop in members) for members in frame.links]
     first_on: dict[int, int] = {}
-    for s, service in enumerate(services):
-        for link in sorted({link for route in service.routes for link, _ in route}):
-            if _may_be_short(tables, links[link], load[link]):
+    for s, crossed in enumerate(frame.links_of):
+        for link in crossed:
+            if may_be_short[link]:
                 other = root(first_on.setdefault(link, s))
                 parent[max(other, root(s))] = min(other, root(s))
-    roots = [root(s) for s in range(len(services))]
+    roots = [root(s) for s in range(len(parent))]
     order = {r: g for g, r in enumerate(sorted(set(roots)))}
     return [order[r] for r in roots]
 
 
-def _may_be_short(
-    tables: list[tuple[_Floats, _Floats, _Ints]], members: Sequence[int], enough: _Floats
-) -> bool:
-    """Whether a link can be up and yet too small for all that may cross it; while down it binds nobody."""
-    if len(members) > 1:
-        return True
-    forward, backward, _ = tables[members[0]]
-    return bool(
-        np.any((forward > 0) & (forward < enough[0])) or np.any((backward > 0) & (backward < enough[1]))
-    )
-
-
 def _membership(
-    services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], group: list[int], n_hops: int
+    frame: Frame, group: list[int]
 ) -> tuple[list[list[int]], tuple[list[list[int]], list[list[int]]]]:
     """Groups that each hop touches; services and links of each group."""
     n_groups = max(group, default=-1) + 1
     members: list[list[int]] = [[] for _ in range(n_groups)]
     touched: list[set[int]] = [set() for _ in range(n_groups)]
-    for s, service in enumerate(services):
+    for s, crossed in enumerate(frame.links_of):
         members[group[s]].append(s)
-        touched[group[s]] |= {link for route in service.routes for link, _ in route}
-    by_hop: list[list[int]] = [[] for _ in range(n_hops)]
-    for g, crossed in enumerate(touched):
-        for link in sorted(crossed):
-            for hop in links[link]:
+        touched[group[s]].update(crossed)
+    by_hop: list[list[int]] = [[] for _ in range(frame.n_hops)]
+    for g, links in enumerate(touched):
+        for link in sorted(links):
+            for hop in frame.links[link]:
                 by_hop[hop].append(g)
-    return by_hop, (members, [sorted(crossed) for crossed in touched])
+    return by_hop, (members, [sorted(links) for links in touched])

@@ -4,14 +4,22 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numba import types
-from numba.typed import Dict
 from numpy.typing import NDArray
 
-from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S, ServiceHistory
 from hopyears.sim.services.service_kernel import run_changes, start_groups
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_tables import N_OUT, N_RESULTS, N_ROWS, Scratch, Sweep
+from hopyears.sim.services.service_tables import (
+    EMPTY,
+    N_OUT,
+    N_RESULTS,
+    N_ROWS,
+    N_WORDS,
+    Scratch,
+    Sweep,
+    filed_results,
+    filed_words,
+)
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -29,11 +37,16 @@ class ServiceRun:
         Network and services as numbers.
     record_rates : bool
         Whether every change of rate is written down.
+    span_edges_s : sequence of float
+        Edges of the spans to be summed up (``ServiceHistory.spans``), rising from 0.
     """
 
-    def __init__(self, plan: Plan, record_rates: bool) -> None:
+    def __init__(self, plan: Plan, record_rates: bool, span_edges_s: Sequence[float] | _Floats = ()) -> None:
         self._plan = plan
         self._record_rates = record_rates
+        self._edges_s = np.asarray(span_edges_s, dtype=np.float64)[1:]
+        self._spans: list[_Floats] = []
+        self._before_s = np.zeros(0)
         self._written: list[tuple[_Floats, NDArray[np.int16], NDArray[np.int32]]] = []
         n_services = plan.routes.of_service.size - 1
         n_links = plan.hops_of_link.first.size - 1
@@ -62,29 +75,74 @@ class ServiceRun:
 
     def apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
+        while len(self._spans) < self._edges_s.size and time_s.size:
+            edge_s = float(self._edges_s[len(self._spans)])
+            n_before = int(np.searchsorted(time_s, edge_s))
+            if n_before == time_s.size:
+                break
+            self._apply(time_s[:n_before], entity[:n_before], state[:n_before])
+            self._close_span(edge_s)
+            time_s, entity, state = time_s[n_before:], entity[n_before:], state[n_before:]
+        self._apply(time_s, entity, state)
+
+    def _apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
         done = 0
         while done < time_s.size:
             arguments = (time_s, entity, state, done, self._record_rates)
             done = run_changes(self._plan, self._sweep, self._scratch, *arguments)
             self._make_room()
 
+    def _close_span(self, edge_s: float) -> None:
+        """Sum up what each service lacked from the edge before to this one, shape (n_services, 3, 2)."""
+        sweep, until_s = self._sweep, self._seconds(edge_s)
+        n, n_services = until_s.size, sweep.choice.size
+        seconds = until_s.copy()
+        seconds[: self._before_s.size] -= self._before_s
+        some = np.flatnonzero(seconds)
+        rate, down, service = sweep.rate[:n][some], sweep.down[:n][some], sweep.service[:n][some]
+        flows = self._plan.flows
+        peak, committed = flows.peak_mbit_s[2 * service], flows.committed_mbit_s[2 * service]
+        ways = [(rate[:, 0], down[:, 0]), (rate[:, 1], down[:, 1]), (rate.min(axis=1), down.any(axis=1))]
+        found = []
+        for got, out in ways:
+            lacking = np.where(got < peak - LEAST_SHORTFALL_MBIT_S, peak - got, 0.0)
+            below = ~out & (got < committed - LEAST_SHORTFALL_MBIT_S)
+            found.append(
+                [np.bincount(service, each * seconds[some], n_services) for each in (lacking, below)]
+            )
+        self._spans.append(np.moveaxis(np.array(found), 2, 0))
+        self._before_s = until_s
+
+    def _seconds(self, now_s: float) -> _Floats:
+        """Time spent in each result until now [s], shape (n_results,)."""
+        sweep = self._sweep
+        seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
+        np.add.at(seconds, sweep.current, now_s - sweep.since)
+        return seconds
+
     def histories(self, duration_s: float) -> list[ServiceHistory]:
         """Close the sweep at its end and give the history of each service."""
         sweep = self._sweep
         self._write_down()
-        seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
-        np.add.at(seconds, sweep.current, duration_s - sweep.since)
+        for edge_s in self._edges_s[len(self._spans) :].tolist():
+            self._close_span(edge_s)
+        spans = np.array(self._spans).reshape(len(self._spans), sweep.choice.size, 3, 2)
+        seconds = self._seconds(duration_s)
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
         owner = sweep.service[: seconds.size]
+        by_owner = np.argsort(owner, kind="stable")
+        shares = np.searchsorted(owner[by_owner], np.arange(sweep.choice.size + 1))
         histories = []
         for s in range(sweep.choice.size):
-            own = np.flatnonzero(owner == s)
+            own = by_owner[shares[s] : shares[s + 1]]
             entries = order[cuts[s] : cuts[s + 1]]
             number = np.searchsorted(own, result[entries]).astype(np.int32)
             tables = (sweep.rate[own], sweep.down[own], sweep.causes[own], seconds[own])
-            histories.append(ServiceHistory(time_s[entries], number, *tables, duration_s))
+            histories.append(
+                ServiceHistory(time_s[entries], number, *tables, duration_s, spans=spans[:, s].copy())
+            )
         return histories
 
     def _write_down(self) -> None:
@@ -103,18 +161,33 @@ class ServiceRun:
             if sweep.row.size < max(ROW_CELLS, 4 * n_services):
                 sweep = sweep._replace(row=_resized(sweep.row, 2 * (sweep.row.size + n_services)))
             else:
-                sweep = sweep._replace(row_of=_no_rows())
-                sweep.used[N_ROWS] = 0
+                sweep.row_of[:] = EMPTY
+                sweep.used[N_ROWS] = sweep.used[N_WORDS] = 0
                 sweep.group_row[:] = -1
+        if 4 * (sweep.used[N_WORDS] + n_services) > sweep.word.size:
+            word, row_of = _no_words(4 * (sweep.used[N_WORDS] + n_services))
+            filed_words(sweep.word, sweep.row_of, word, row_of)
+            sweep = sweep._replace(word=word, row_of=row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
             names = ("service", "rate", "down", "causes", "seconds")
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
+        if 4 * n_results > sweep.result_in.size:
+            sweep = sweep._replace(result_in=np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
+            filed_results(
+                sweep.result_in, sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.used[N_RESULTS]
+            )
         self._sweep = sweep
 
 
-def _no_rows() -> Dict:
-    return Dict.empty(types.uint64, types.int64)
+def _slots(least: int) -> int:
+    """The next power of two."""
+    return 1 << int(least - 1).bit_length()
+
+
+def _no_words(n_slots: int) -> tuple[NDArray[np.uint64], _Ints]:
+    size = _slots(2 * n_slots)
+    return np.zeros(size, dtype=np.uint64), np.full(size, EMPTY, dtype=np.int64)
 
 
 def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
@@ -128,17 +201,19 @@ def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
 def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
     n_results = 8 * n_services + 64
     n_out = max(1 << 16, 2 * n_services)
+    word, row_of = _no_words(4 * n_services + 64)
     return Sweep(
-        used=np.zeros(3, dtype=np.int64),
+        used=np.zeros(4, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),
         since=np.zeros(n_services),
-        row_of=_no_rows(),
+        word=word,
+        row_of=row_of,
         row=np.zeros(8 * n_services + 1024, dtype=np.int32),
-        number_of=Dict.empty(types.UniTuple(types.int64, 5), types.int64),  # type: ignore[no-untyped-call]
+        result_in=np.full(_slots(4 * n_results), EMPTY, dtype=np.int32),
         service=np.zeros(n_results, dtype=np.int32),
         rate=np.zeros((n_results, 2)),
         down=np.zeros((n_results, 2), dtype=np.bool_),

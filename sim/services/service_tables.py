@@ -1,15 +1,20 @@
 """Tables of the services sweep: what changes while it runs, and its working space."""
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.kernel import inlined, kernel
+
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
-N_OUT, N_ROWS, N_RESULTS = range(3)
-"""Places in ``Sweep.used``: entries written; row cells and results in use."""
+N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
+"""Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
+
+EMPTY = -1
+"""In a slot of a table that holds nothing."""
 
 
 class Sweep(NamedTuple):
@@ -22,9 +27,10 @@ class Sweep(NamedTuple):
     group_row: _Ints
     current: NDArray[np.int32]  # by service: its result
     since: _Floats  # by service: when that began
-    row_of: Any  # numba's typed dict: word of a joint state -> its row
+    word: NDArray[np.uint64]  # by slot: word of a joint state
+    row_of: _Ints  # by slot: its row, or EMPTY
     row: NDArray[np.int32]  # rows: result of each service of the group
-    number_of: Any  # likewise: service, kbit/s, and causes and down flag of each direction -> its number
+    result_in: NDArray[np.int32]  # by slot: a result, or EMPTY
     service: NDArray[np.int32]  # by result
     rate: _Floats  # (n, 2) as the rest
     down: NDArray[np.bool_]
@@ -49,3 +55,75 @@ class Scratch(NamedTuple):
     link_causes: _Ints
     touched: _Ints
     is_touched: NDArray[np.bool_]
+
+
+# Tables are searched from a slot on, one after the other; at most half of their slots are taken, so that a
+# search is short and always ends. Their sizes are powers of two.
+
+
+@inlined
+def word_slot(words: NDArray[np.uint64], row_of: _Ints, word: np.uint64) -> int:
+    """Slot that holds the word of a joint state, or the empty slot where it belongs."""
+    mask = np.uint64(words.size - 1)
+    slot = (word ^ (word >> np.uint64(32))) & mask
+    while row_of[slot] != EMPTY and words[slot] != word:
+        slot = (slot + np.uint64(1)) & mask
+    return int(slot)
+
+
+@inlined
+def result_slot(
+    result_in: NDArray[np.int32],
+    service: NDArray[np.int32],
+    rate: _Floats,
+    down: NDArray[np.bool_],
+    causes: _Ints,
+    n: int,
+) -> int:
+    """Slot that holds a result equal to number ``n``, or the empty slot where this belongs."""
+    mask = np.uint64(result_in.size - 1)
+    value = np.uint64(service[n])
+    for d in range(2):
+        value = (value ^ np.uint64(np.int64(np.round(rate[n, d] * 1e3)))) * np.uint64(0xBF58476D1CE4E5B9)
+        value ^= value >> np.uint64(29)
+        value = (value ^ np.uint64(causes[n, d] * 2 + down[n, d])) * np.uint64(0x9E3779B97F4A7C15)
+        value ^= value >> np.uint64(32)
+    slot = value & mask
+    while True:
+        m = result_in[slot]
+        if m == EMPTY or (
+            service[m] == service[n]
+            and rate[m, 0] == rate[n, 0]
+            and rate[m, 1] == rate[n, 1]
+            and down[m, 0] == down[n, 0]
+            and down[m, 1] == down[n, 1]
+            and causes[m, 0] == causes[n, 0]
+            and causes[m, 1] == causes[n, 1]
+        ):
+            return int(slot)
+        slot = (slot + np.uint64(1)) & mask
+
+
+@kernel
+def filed_words(
+    old_words: NDArray[np.uint64], old_row_of: _Ints, words: NDArray[np.uint64], row_of: _Ints
+) -> None:
+    """Put the joint states of a table into a larger, empty one."""
+    for slot in range(old_words.size):
+        if old_row_of[slot] != EMPTY:
+            new = word_slot(words, row_of, old_words[slot])
+            words[new], row_of[new] = old_words[slot], old_row_of[slot]
+
+
+@kernel
+def filed_results(
+    result_in: NDArray[np.int32],
+    service: NDArray[np.int32],
+    rate: _Floats,
+    down: NDArray[np.bool_],
+    causes: _Ints,
+    n_results: int,
+) -> None:
+    """Put the first results into an empty table."""
+    for n in range(n_results):
+        result_in[result_slot(result_in, service, rate, down, causes, n)] = n

@@ -1,4 +1,7 @@
-"""Numbers that take long to fit or to look up, kept on disk under everything that decides them."""
+"""Numbers that take long to fit or to look up, kept on disk under everything that decides them.
+
+The first line of a file is the digest of the rest: what is damaged is made again.
+"""
 
 import hashlib
 import json
@@ -11,6 +14,8 @@ from typing import Any, TypeVar
 import numpy as np
 import platformdirs
 from numpy.typing import NDArray
+
+from hopyears.sim.storage.whole_file import digest_of
 
 CACHE_VARIABLE = "HOPYEARS_CACHE"
 """Environment variable that names another cache folder."""
@@ -46,13 +51,16 @@ def kept(
     name = f"{kind}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
     file = cache_folder() / name
     try:
-        stored = json.loads(file.read_text(encoding="utf-8"))
-        if stored["key"] == named:
-            return read(stored["values"])
+        digest, _, text = file.read_text(encoding="utf-8").partition("\n")
+        if digest == digest_of(text.encode()):
+            stored = json.loads(text)
+            if stored["key"] == named:
+                return read(stored["values"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         pass  # no cache, or a spoilt one: make it again
     values = compute()
-    write_whole(file, json.dumps({"key": named, "values": values}))
+    text = json.dumps({"key": named, "values": values})
+    _write(file, f"{digest_of(text.encode())}\n{text}")
     return read(values)
 
 
@@ -71,8 +79,12 @@ def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]
     return kept(kind, (*key, np.__version__), listed, read)
 
 
-def write_whole(file: Path, text: str) -> None:
-    """Write a whole file or nothing; a folder that cannot be written costs time, not the answer."""
+def _write(file: Path, text: str) -> None:
+    """Write a whole file or nothing; a folder that cannot be written costs time, not the answer.
+
+    Several processes may write the same file at once. Nothing waits for the disk: half a file is seen by
+    its digest.
+    """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         handle, temporary = tempfile.mkstemp(dir=file.parent, prefix=file.stem, suffix=".tmp")

@@ -3,9 +3,11 @@
 from pathlib import Path
 
 import pyarrow as pa
+import pyarrow.parquet as pq
 
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.storage.run_folder import TABLES, read_table
+from hopyears.sim.storage.run_folder import TABLES
+from hopyears.sim.storage.table_files import read_tables
 
 
 def table_files(folder: Path) -> dict[str, Path]:
@@ -38,4 +40,6 @@ def stored_table(folder: Path, name: str) -> pa.Table:
     files = table_files(folder)
     if name not in files:
         raise InputError(f'TABLE is "{name}"; must be one of the folder: {", ".join(files)}')
-    return read_table(files[name])
+    if files[name].parent.name == TABLES:
+        return read_tables(folder / TABLES)[0][name]
+    return pq.read_table(files[name])

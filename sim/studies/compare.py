@@ -1,22 +1,20 @@
-"""Plans against a network on common random numbers: differences, block by block, with intervals."""
+"""Plans against a network on common random numbers: what they change, what they cost, which is best."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import pandas as pd
+import pyarrow as pa
 
-from hopyears.sim.blocks.prepared import Prepared, prepare
-from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
-from hopyears.sim.counting.figures import put_interval
-from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
-from hopyears.sim.rare.service_figures import SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
-from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.runs.simulate import RunRequest, manifest_of, simulate
+from hopyears.sim.storage.run_folder import MANIFEST, RunFolder
+from hopyears.sim.storage.table_files import write_table
+from hopyears.sim.studies.plan_sides import FirstBlocks, Side
+from hopyears.sim.studies.plan_tables import Comparison, comparison
 
 BASE = "base"
-"""Name of the folder of the network as it is."""
+"""Name of the network as it is, and of the folder of its run."""
 
 
 @dataclass(frozen=True)
@@ -33,13 +31,14 @@ def compare(
     request: RunRequest,
     out: Path,
     *,
-    resume: bool = False,
+    base_run: Path | None = None,
     progress: Callable[[str, int, int], None] = lambda name, done, of_all: None,
-) -> pd.DataFrame:
-    """Simulate the base and every plan with the same seed, and take differences block by block.
+) -> Comparison:
+    """Simulate the base and every plan with the same seed, and take differences unit by unit.
 
     A draw belongs to a named thing and does not move when the plan changes, so that weather, nights and
-    the failures of untouched parts are the same in all: differences are far sharper than the figures.
+    the failures of untouched parts are the same in all: differences are far sharper than the figures. What a
+    folder holds of the same run is kept, so that one plan more costs one run more.
 
     Parameters
     ----------
@@ -47,76 +46,47 @@ def compare(
         The network and the plans laid over it.
     request : RunRequest
     out : Path
-        Folder with a run folder for the base and for each plan.
-    resume : bool
-        Keep finished blocks of a stopped comparison.
+        Folder with a run folder for the base and for each plan, and the frames as Parquet files.
+    base_run : Path, optional
+        Folder of a run of the base, in place of one within ``out``.
     progress : callable
         Called with (name, years done, years in all).
-
-    Returns
-    -------
-    DataFrame
-        See ``differences``.
 
     Raises
     ------
     InputError
-        If plan names are not unique, or a folder is in use.
+        If plan names are not unique, or a folder holds another run or is in use.
     """
     names = [BASE, *(plan.name for plan in plans)]
     if len(set(names)) != len(names):
         raise InputError(f"plans: names are {', '.join(names[1:])}; must be all different, and none {BASE}")
     members = [ComparedPlan(BASE, base), *plans]
-    for member in members:
-        simulate(
-            member.source,
-            request,
-            out / member.name,
-            resume=resume,
-            progress=lambda done, of_all, name=member.name: progress(name, done, of_all),  # type: ignore[misc]
-        )
-    prepared = [prepare(member.source.network, request.options) for member in members]
-    folders = [RunFolder(out / member.name) for member in members]
-    frames = [
-        differences(prepared[0], folders[0], prepared[i], folders[i]).assign(plan=members[i].name)
-        for i in range(1, len(members))
+    folders = [base_run or out / BASE, *(out / plan.name for plan in plans)]
+    for member, folder in zip(members, folders, strict=True):
+        if not has_run(member.source, request, folder):
+            simulate(
+                member.source,
+                request,
+                folder,
+                resume=True,
+                progress=lambda done, of_all, name=member.name: progress(name, done, of_all),  # type: ignore[misc]
+            )
+    sides = [
+        Side.read(member.name, member.source, request.options, FirstBlocks(folder, request.n_blocks))
+        for member, folder in zip(members, folders, strict=True)
     ]
-    table = pd.concat(frames, ignore_index=True)
-    return table[["plan", *(column for column in table.columns if column != "plan")]]
+    found = comparison(sides, request.seed)
+    out.mkdir(parents=True, exist_ok=True)
+    for name, frame in found._asdict().items():
+        write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
+    return found
 
 
-def differences(
-    base: Prepared, base_folder: RunFolder, plan: Prepared, plan_folder: RunFolder
-) -> pd.DataFrame:
-    """Plan less base for every service that both have, one row a service.
-
-    Columns: service; ``base_min_per_year`` and ``plan_min_per_year`` (unavailable time both ways) and
-    ``difference_min_per_year`` each with ``_low`` and ``_high``; the same for severely errored seconds,
-    ``difference_ses_per_year``; ``sure`` where the interval of the difference leaves out zero. Where nothing
-    differed the limits are the bounds on what was not seen.
-    """
-    sides = [ServiceFigures.read(base, base_folder), ServiceFigures.read(plan, plan_folder)]
-    ids = [[demand.id for demand in prepared.demands] for prepared in (base, plan)]
-    rows = []
-    for service in (each for each in ids[0] if each in ids[1]):
-        numbers = [names.index(service) for names in ids]
-        row: dict[str, object] = {"service": service}
-        for name, figures, number in zip(("base", "plan"), sides, numbers, strict=True):
-            minutes = figures.interval(number, UNAVAILABLE).scaled(1.0 / 60.0)
-            put_interval(row, f"{name}_min_per_year", minutes)
-        difference = _difference(sides, numbers, UNAVAILABLE).scaled(1.0 / 60.0)
-        put_interval(row, "difference_min_per_year", difference)
-        put_interval(row, "difference_ses_per_year", _difference(sides, numbers, SEVERELY_ERRORED))
-        row["sure"] = difference.excludes_zero
-        rows.append(row)
-    return pd.DataFrame(rows)
-
-
-def _difference(sides: Sequence[ServiceFigures], numbers: Sequence[int], figure: int) -> Interval:
-    """Plan less base of a figure of a service a year, from the pairs of blocks, histories and draws."""
-    before, after = (side.terms(number, figure) for side, number in zip(sides, numbers, strict=True))
-    strata = [
-        PairedStratum(plan - base, max(most_plan, most_base))
-        for (base, most_base), (plan, most_plan) in zip(before, after, strict=True)
-    ]
-    return paired_strata_interval(strata)
+def has_run(source: NetworkSource, request: RunRequest, folder: Path) -> bool:
+    """Whether a folder holds all blocks and results of this very run, its prices too."""
+    run = RunFolder(folder)
+    if not (folder / MANIFEST).is_file():
+        return False
+    same = run.manifest()["identity"] == manifest_of(source, request, ())["identity"]
+    whole = len(run.finished_blocks()) >= request.n_blocks and (folder / "tables").is_dir()
+    return same and whole and run.network() == source.network.model_dump(mode="json", by_alias=True)

@@ -165,12 +165,19 @@ class BlockCase:
     services : sequence of int, optional
         Services to judge, whole groups of ``sharing_groups``; all of them unless stated. Histories are given
         in this order.
+    by_month : bool
+        Whether histories tell what they lacked by calendar month.
     """
 
     def __init__(
-        self, simulator: BlockSimulator, draws: BlockDraws, services: Sequence[int] | None = None
+        self,
+        simulator: BlockSimulator,
+        draws: BlockDraws,
+        services: Sequence[int] | None = None,
+        *,
+        by_month: bool = False,
     ) -> None:
-        self._simulator, self._draws = simulator, draws
+        self._simulator, self._draws, self._by_month = simulator, draws, by_month
         prepared = self._prepared = simulator.prepared
         self._judged = tuple(range(len(prepared.demands)) if services is None else services)
         self._group = sharing_groups(prepared)
@@ -201,15 +208,22 @@ class BlockCase:
         hops = list(self.hops)
         match target.kind, target.name:
             case "hop", name:
-                hops[self._index[name]] = self._undisturbed(self._index[name])
-                return self._judge(hops, {self._link_of[self._index[name]]}, self._draws.log)
+                return self.services_without_hops([name])
             case "cause", "rain" | "multipath":
                 keep_rain, keep_fades = target.name != RAIN, target.name != MULTIPATH
                 for i in self._used:
                     segments = self._draws.segments[i]
                     hops[i] = self._hop(i, segments, keep_rain=keep_rain, keep_fades=keep_fades)
                 return self._judge(hops, {self._link_of[i] for i in self._used}, self._draws.log)
-        return self._with_plant(plant_without(self._prepared, target))
+        return self.services_with_plant(plant_without(self._prepared, target))
+
+    def services_without_hops(self, names: Sequence[str]) -> tuple[ServiceHistory, ...]:
+        """The same had none of these hops ever gone wrong."""
+        hops, changed = list(self.hops), set()
+        for index in (self._index[name] for name in names):
+            hops[index] = self._undisturbed(index)
+            changed.add(self._link_of[index])
+        return self._judge(hops, changed, self._draws.log)
 
     def _judge(
         self, hops: list[HopHistory], changed: set[int], log: FailureLog | None
@@ -223,10 +237,13 @@ class BlockCase:
     def _services(
         self, hops: list[HopHistory], log: FailureLog | None, wanted: Sequence[int]
     ) -> tuple[ServiceHistory, ...]:
-        return self._simulator.services(hops, log, self._draws.duration_s, only=wanted)
+        duration_s = self._draws.duration_s
+        return self._simulator.services(hops, log, duration_s, only=wanted, by_month=self._by_month)
 
-    def _with_plant(self, plant: Plant) -> tuple[ServiceHistory, ...]:
-        """The same block with other failures; only hops whose equipment fares differently are done again."""
+    def services_with_plant(self, plant: Plant) -> tuple[ServiceHistory, ...]:
+        """The same block with a plant of the same parts; only hops whose equipment fares differently are
+        done again.
+        """
         draws, simulator = self._draws, self._simulator
         log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
         hops, changed = list(self.hops), set()

@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
-from hopyears.sim.counting.tally_rows import three_ways
+from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
+from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
-from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.studies.counterfactual import BlockCase, Target, parts_of, sharing_groups, targets_of
@@ -26,11 +28,13 @@ from hopyears.sim.studies.counterfactual import BlockCase, Target, parts_of, sha
 ALL = "all services"
 """In place of a service: the sum over all services."""
 
+_UNAVAILABLE, _BELOW = (YEAR_FIGURES.index(name) for name in ("unavailable_s", "below_committed_s"))
+
 _Floats = NDArray[np.float64]
 
 
 class ImportanceStudy:
-    """Unavailable seconds of every service in a block, as it was and without each target.
+    """What every service lost in a block, month by month, as it was and without each target.
 
     Parameters
     ----------
@@ -55,20 +59,26 @@ class ImportanceStudy:
         self._targets, self._services = tuple(targets), tuple(services)
 
     def block(self, number: int) -> _Floats:
-        """Unavailable seconds, both ways together, shape (1 + n_targets, n_services); row 0 as it was."""
+        """Figures both ways together as ``YEAR_FIGURES``, those of row 0 as it was.
+
+        Shape (1 + n_targets, n_services, n_years, 12, n_figures).
+        """
         draws = self._simulator.draw(self._seed, number, self._n_years)
-        case = BlockCase(self._simulator, draws, self._services)
+        case = BlockCase(self._simulator, draws, self._services, by_month=True)
         before = case.services
-        rows = [[unavailable_s(service) for service in before]]
+        rows = [[self._months(service) for service in before]]
         for target in self._targets:
             after = case.services_without(target)
             rows.append(
                 [
-                    rows[0][i] if service is before[i] else unavailable_s(service)
+                    rows[0][i] if service is before[i] else self._months(service)
                     for i, service in enumerate(after)
                 ]
             )
-        return np.array(rows).reshape(len(rows), -1)
+        return np.array(rows).reshape(len(rows), -1, self._n_years, 12, len(YEAR_FIGURES))
+
+    def _months(self, service: ServiceHistory) -> _Floats:
+        return month_figures(service, three_ways(service, service.duration_s)[BOTH], self._n_years)
 
 
 def unseen_gains_s(simulator: BlockSimulator, targets: Sequence[Target]) -> _Floats:
@@ -92,7 +102,7 @@ def importance(
     service: str | None = None,
     n_blocks: int | None = None,
     single_parts: bool = False,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> pd.DataFrame:
     """Gain of every service from every target that might never have gone wrong.
@@ -129,10 +139,11 @@ def importance(
         judged = [s for s in judged if group[s] == group[run.service_index(service)]]
     targets = targets_of(prepared, None if service is None else judged, single_parts=single_parts)
     arguments = (prepared, run.seed, run.block_years, targets, judged)
-    seconds = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
+    found = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
+    seconds = np.array([months.sum(axis=(2, 3))[..., [_UNAVAILABLE, _BELOW]] for months in found])
     services = [prepared.demands[s].id for s in judged]
     unseen_s = unseen_gains_s(BlockSimulator(prepared), targets)[:, judged]
-    table = importance_table(np.array(seconds), targets, services, n_years=run.block_years, unseen_s=unseen_s)
+    table = importance_table(seconds, targets, services, n_years=run.block_years, unseen_s=unseen_s)
     return table if service is None else table[table["service"] == service].reset_index(drop=True)
 
 
@@ -148,8 +159,8 @@ def importance_table(
 
     Parameters
     ----------
-    seconds : float array, shape (n_blocks, 1 + n_targets, n_services)
-        Unavailable time [s]; row 0 as it was.
+    seconds : float array, shape (n_blocks, 1 + n_targets, n_services, 2)
+        Unavailable time, and time below committed though not down [s]; row 0 as it was.
     targets, services : sequences
         Names of the axes.
     n_years : int
@@ -162,9 +173,11 @@ def importance_table(
     DataFrame
         Columns service (``ALL`` for their sum), kind, target, ``unavailable_min_per_year`` as it was,
         ``saved_min_per_year`` with ``_low`` and ``_high``, ``share`` of the time as it was, ``sure`` where
-        the interval leaves out zero.
+        the interval leaves out zero; ``below_committed_min_per_year`` as it was, and of it
+        ``below_saved_min_per_year`` likewise (below 0 where time down becomes time below committed).
     """
-    minutes = np.concatenate([seconds, seconds.sum(axis=2, keepdims=True)], axis=2) / 60.0 / n_years
+    every = np.concatenate([seconds, seconds.sum(axis=2, keepdims=True)], axis=2) / 60.0 / n_years
+    minutes, below = every[..., 0], every[..., 1]
     bounds = np.concatenate([unseen_s, unseen_s.sum(axis=1, keepdims=True)], axis=1) / 60.0 / n_years
     rows = []
     for s, service in enumerate([*services, ALL]):
@@ -173,19 +186,21 @@ def importance_table(
             pairs = minutes[:, 0, s] - minutes[:, t, s]
             largest = float(bounds[t - 1, s])
             saved = paired_strata_interval([PairedStratum(pairs, largest, gains_only=True)])
-            rows.append(
-                {
-                    "service": service,
-                    "kind": target.kind,
-                    "target": target.name,
-                    "unavailable_min_per_year": base,
-                    "saved_min_per_year": saved.best,
-                    "saved_min_per_year_low": saved.low,
-                    "saved_min_per_year_high": saved.high,
-                    "share": saved.best / base if base else 0.0,
-                    "sure": saved.excludes_zero,
-                }
-            )
+            lifted = paired_strata_interval([PairedStratum(below[:, 0, s] - below[:, t, s], largest)])
+            row: dict[str, object] = {
+                "service": service,
+                "kind": target.kind,
+                "target": target.name,
+                "unavailable_min_per_year": base,
+                "saved_min_per_year": saved.best,
+                "saved_min_per_year_low": saved.low,
+                "saved_min_per_year_high": saved.high,
+                "share": saved.best / base if base else 0.0,
+                "sure": saved.excludes_zero,
+                "below_committed_min_per_year": float(below[:, 0, s].mean()),
+            }
+            put_interval(row, "below_saved_min_per_year", lifted)
+            rows.append(row)
     frame = pd.DataFrame(rows)
     place = {service: i for i, service in enumerate([*services, ALL])}
     frame["_place"] = frame["service"].map(place)

@@ -10,25 +10,32 @@ from scipy.special import bdtrc
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.mains_power import dark_h_per_year
 from hopyears.models.equipment.part_kind import PartKind, Place, Repair, kinds_at
-from hopyears.models.network.network import Power
+from hopyears.models.network.network import Power, Radio
 from hopyears.models.radio.scheme import Scheme, radios_of
 from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.equipment.plant_builder import over_kind
 
 _Radios = frozenset[tuple[int, int]]
 """Radios at one site: (hop, radio) each."""
 
 
-def part_unavailability(prepared: Prepared, site_index: int) -> dict[str, float]:
+def part_unavailability(prepared: Prepared, site_index: int, radio: Radio | None = None) -> dict[str, float]:
     """Textbook unavailability of each kind of part at a site: mean time to restore over that and MTBF.
 
     Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
-    storm delays a climb.
+    storm delays a climb. ``radio`` is the type of outdoor radios.
     """
-    chances = {}
-    for key, kind in prepared.built.plant.kinds.items():
-        restore_h = _restore_h(prepared, site_index, kind)
-        chances[key] = kind.affecting_share * restore_h / (kind.life.mean_h + restore_h)
-    return chances
+    known: dict[tuple[int, str | None], dict[str, float]]
+    known = prepared.known.setdefault("part_unavailability", {})
+    asked = (site_index, None if radio is None else radio.id)
+    if asked not in known:
+        chances, network = known.setdefault(asked, {}), prepared.network
+        for key, kind in prepared.built.plant.kinds.items():
+            restore_h = _restore_h(prepared, site_index, kind)
+            factor = network.sites[site_index].failure_factor
+            factor *= 1.0 if radio is None else over_kind(network, key, radio)
+            chances[key] = kind.affecting_share * restore_h / (kind.life.mean_h / factor + restore_h)
+    return known[asked]
 
 
 def _restore_h(prepared: Prepared, site_index: int, kind: PartKind) -> float:

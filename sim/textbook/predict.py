@@ -7,6 +7,7 @@ route, as on a sheet; what this leaves out is what ``simulate`` is for.
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
 from hopyears.models.basics.units import MINUTES_PER_YEAR
@@ -26,7 +27,8 @@ from hopyears.sim.textbook.shared_load import link_minutes
 def hop_equipment_unavailability(prepared: Prepared, index: int) -> float:
     """Series-parallel arithmetic over the parts of a hop; sites' common parts are not counted."""
     design = prepared.designs[index]
-    here, there = (part_unavailability(prepared, site) for site in prepared.built.hops[index].sites)
+    radio = prepared.network.radio(design.hop.radio)
+    here, there = (part_unavailability(prepared, site, radio) for site in prepared.built.hops[index].sites)
     return equipment_unavailability(design.scheme, here, other_end=there, parts=design.parts)
 
 
@@ -60,6 +62,8 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
         equipment = hop_equipment_unavailability(prepared, index)
         ends = sum(site_unavailability(prepared, site, [index]) for site in prepared.built.hops[index].sites)
         planned = planned_share(prepared, prepared.built.hops[index].sites)
+        rain_001_db = float(rain_attenuation.attenuation_db(design.rain.law, 1e-4))
+        with_wet_snow_001_db = float(design.rain.precipitation.attenuation_db(1e-4))
         line = design.lines[0]
         combining_db = (
             design.structure.nominal_transmit_loss_db[line.channel]
@@ -84,8 +88,8 @@ def predict_hops(prepared: Prepared) -> pd.DataFrame:
                     "margin_db": float(design.levels.margin_db[0, step]),
                     "power_reduction_db": design.levels.power_reduction_db,
                     "rain_margin_db": float(margins[step]),
-                    "rain_attenuation_001_db": float(rain_attenuation.attenuation_db(design.rain.law, 1e-4)),
-                    "with_wet_snow_001_db": float(design.rain.precipitation.attenuation_db(1e-4)),
+                    "rain_attenuation_001_db": rain_001_db,
+                    "with_wet_snow_001_db": with_wet_snow_001_db,
                     "rain_min_per_year": fading.rain * MINUTES_PER_YEAR,
                     "cross_polar_rain_min_per_year": fading.crossed_rain * MINUTES_PER_YEAR,
                     "multipath_occurrence": design.multipath.occurrence,
@@ -117,13 +121,18 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     """
     hop_table = predict_hops(prepared) if hop_table is None else hop_table
     by_hop = {hop: table for hop, table in hop_table.groupby("hop", sort=False)}
-    rows = []
+    rows: list[dict[str, object]] = []
+    known: dict[tuple[tuple[int, ...], float], NDArray[np.float64]] = {}
     for service, demand in zip(prepared.network.services, prepared.demands, strict=True):
         links = prepared.hops_along(demand.routes[0])
         required_mbit_s = demand.required_share * demand.committed_mbit_s
         total = np.zeros(3)
         for link in links:
-            total += link_minutes([by_hop[prepared.designs[hop].hop.id] for hop in link], required_mbit_s)
+            asked = (link, required_mbit_s)
+            if asked not in known:
+                of_hops = [by_hop[prepared.designs[hop].hop.id] for hop in link]
+                known[asked] = link_minutes(of_hops, required_mbit_s)
+            total += known[asked]
         sites = dict.fromkeys(site for link in links for site in prepared.built.hops[link[0]].sites)
         ends = [links_unavailability(prepared, site, links, required_mbit_s) for site in sites]
         common = sum(ends) * MINUTES_PER_YEAR

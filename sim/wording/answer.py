@@ -88,7 +88,20 @@ def first_answer(
     if quiet:
         bound = "its figure is an upper bound" if quiet == 1 else "their figures are upper bounds"
         sentences.append(f"On {plural(quiet, noun)} nothing was seen in {given(years)} years, so {bound}.")
-    return sentences
+    return sentences + _below_sentences(services, noun)
+
+
+def _below_sentences(services: pd.DataFrame, noun: str) -> list[str]:
+    """How long services that are not down get less than their committed rate; nothing where none does."""
+    name = "below_committed_min_per_year"
+    if name not in services or not (services[name] > 0.0).any():
+        return []
+    most = services.sort_values(name, ascending=False, kind="stable").iloc[0]
+    count = plural(int((services[name] > 0.0).sum()), noun)
+    return [
+        f"Beside that, though not down, {count} get less than the committed rate at times, {most[noun]} "
+        f"longest: {number(float(most[name]))} minutes a year."
+    ]
 
 
 def textbook_sentence(services: pd.DataFrame) -> str:

@@ -156,33 +156,106 @@ COLUMNS = {
     "equipment_min_per_year": Column("min/year", "outage by the parts of the hops, series and parallel"),
     "sites_min_per_year": Column("min/year", "outage by the common parts and the power of the sites"),
     "total_min_per_year": Column("min/year", "the sum; lightning has no part in it"),
+    "place": Column("", "hop end, hop, site, base or depot"),
+    "item": Column("", "what is paid for; journeys and used spares are as many a year as the run counted"),
+    "type": Column("", "entry that it is made by, and band"),
+    "count": Column("", "how many"),
+    "once_each": Column("money", "price of one when it is bought; not a number where none is given"),
+    "yearly_each": Column("money/year", "what one costs by the year; likewise"),
+    "capital": Column("money", "paid when bought; not a number where the row has no price"),
+    "yearly": Column("money/year", "paid by the year; likewise"),
+    "present": Column(
+        "money", "present sum of all payments of the stated life at the stated rate, renewals too; likewise"
+    ),
+    "penalty_per_year": Column("money/year", "penalties owed, mean over the years", NOTHING_SEEN),
+    "penalty_bad_year": Column("money", "penalties that nine of ten years do not exceed"),
+    "undelivered_gbit_per_year": Column(
+        "Gbit/year", "asked for at the peak rate and not delivered, both directions", NOTHING_SEEN
+    ),
+    "undelivered_value_per_year": Column(
+        "money/year", "what that is worth; 0 where no value is stated", NOTHING_SEEN
+    ),
     "plan": Column("", "name of the plan"),
     "base_min_per_year": Column("min/year", f"unavailable time without the plan, {BOTH}", NOTHING_SEEN),
     "plan_min_per_year": Column("min/year", f"unavailable time with the plan, {BOTH}", NOTHING_SEEN),
     "difference_min_per_year": Column("min/year", "with the plan less without, block by block"),
     "difference_ses_per_year": Column("s/year", "the same of severely errored seconds"),
+    "weight": Column("", "of the service in the sum over all"),
+    "difference_outages_per_year": Column("1/year", "the same of outages"),
+    "difference_below_committed_min_per_year": Column(
+        "min/year", "the same of time below the committed rate, though not down"
+    ),
+    "difference_undelivered_gbit_per_year": Column(
+        "Gbit/year", "the same of what was asked for at peak rates and not delivered, both directions"
+    ),
+    "difference_penalty_per_year": Column(
+        "money/year", "the same of penalties; not a number where none are stated"
+    ),
+    "difference_outage_cost_per_year": Column(
+        "money/year", "the same of penalties and the value of what was not delivered; likewise"
+    ),
+    "base_count": Column("", "how many without the plan"),
+    "plan_count": Column("", "how many with the plan"),
+    "cost_per_year": Column(
+        "money/year", "equal payment at each year's end that is worth the present sum; with less without"
+    ),
+    "rows_without_price": Column("", "changed rows of the bill that have no price and are left out"),
+    "min_saved_per_cost": Column(
+        "min", "weighted minutes saved for each unit of money of cost_per_year; not a number without a cost"
+    ),
+    "outage_cost_saved_per_cost": Column("", "penalties and values saved for each unit of money, likewise"),
+    "undominated": Column("", "no other is as good in weighted minutes for less, or better for no more"),
+    "rank": Column("", "1 is the best"),
+    "rank_chance": Column("", "chance that it truly has its rank, by a bootstrap of blocks, 0 to 1"),
+    "best_chance": Column("", "chance that it is truly the best, likewise"),
+    "order_chance": Column("", "chance that the order of all is right, likewise"),
+    "ranked_by": Column("", "what the rank goes by"),
+    "services_added": Column("", "services that the network without the plan lacks"),
+    "services_removed": Column("", "services that the plan removes"),
+    "pairing_lost": Column("", "why weather or failures are not the same as without; empty where they are"),
+    "bought": Column("", "candidates of the step or set"),
+    "spent": Column("money", "present sum of this step and all before"),
+    "left": Column(
+        "as in column figure", "what services still lose a year; not a number where it was not simulated"
+    ),
+    "next_best": Column("", "what would else be bought at this step"),
+    "next_best_left": Column("as in column figure", "what would then be lost"),
+    "right_chance": Column("", "chance that the step saves more for its money than its next best, 0 to 1"),
+    "set": Column("", "all that is bought in the end"),
+    "blocks": Column("", "blocks that it was simulated for"),
+    "guessed": Column("min/year or money/year", "what services would lose, as the search took it"),
+    "target_chance": Column("", "how sure it is that the target is met; not a number without one"),
+    "candidate": Column("", "what might be bought"),
+    "changes": Column("", "hop, site, plant (power, spares, crews) or plan"),
+    "without_price": Column("", "items of it that have no price and are left out of its cost"),
+    "guessed_saved": Column("min/year or money/year", "what it would save by itself, as the search took it"),
     "sure": Column("", "whether the interval of the difference leaves out zero"),
     "target": Column("", "what never goes wrong: a hop, site, part, kind or cause"),
     "saved_min_per_year": Column("min/year", "unavailable time saved had it never gone wrong"),
-    "mean_min_per_year": Column("min/year", "mean over the simulated years"),
-    "median_min_per_year": Column("min/year", "unavailable time of the median year"),
-    "worst_min_per_year": Column("min/year", "unavailable time of the worst simulated year"),
-    "year_limit_min": Column(
-        "min",
-        "what a given year keeps with the chance and confidence asked for",
-        "infinite where the years are too few to tell",
+    "below_saved_min_per_year": Column(
+        "min/year", "time below committed saved likewise; below 0 where time down became time below committed"
     ),
-    "contract_limit_min": Column(
-        "min",
-        "what every year of the contract keeps likewise",
-        "infinite where the years are too few to tell",
+    "contract": Column("", "id of the contract, or of a service without one"),
+    "services": Column("", "ids of its services"),
+    "figure": Column("", "what is compared"),
+    "period": Column("", "calendar year or month that must keep it"),
+    "contract_years": Column("", "years of the contract"),
+    "asked": Column("as in column unit", "what the term asks for; not a number without"),
+    "kept": Column("", "yes or no for sure, open where the years cannot tell; empty where nothing is asked"),
+    "mean": Column("as in column unit", "mean over years, of the worst period of each"),
+    "median": Column("as in column unit", "median of the simulated years"),
+    "worst": Column("as in column unit", "worst simulated year"),
+    "can_be_promised": Column(
+        "as in column unit",
+        "what every period of the contract keeps with the chance and confidence asked for",
+        "infinite or not a number where the years are too few to tell",
     ),
+    "rests_on": Column("", "replications of failures beside the simulated years, or these alone"),
     "contract_break_chance": Column(
         "",
         "chance that any year of the contract breaks the target, 0 to 1",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
     ),
-    "figure": Column("", "what is compared"),
     "unit": Column("", "unit of the figure"),
     "predicted": Column("as in column unit", "the figure by its standard"),
     "simulated": Column("as in column unit", "the figure of the run"),

@@ -24,10 +24,35 @@ IN_TABLE = {
     ("importance", "kind"): Column("", "what the target is"),
     ("importance", "unavailable_min_per_year"): Column("min/year", "unavailable time as it was"),
     ("importance", "share"): Column("", "share of the time as it was"),
+    ("levers", "kind"): Column("", "what the target is; as it is: nothing is spared"),
+    ("levers", "contract_break_chance"): Column(
+        "", "chance that any year of the contract breaks a term, 0 to 1"
+    ),
     ("promise", "year_break_chance"): Column(
         "",
-        "chance that a year breaks the target, 0 to 1; only with a target",
+        "chance that a year breaks it, 0 to 1; not a number where nothing is asked",
         "0 where no year did, 1 where every year did: the truth lies within the limits",
+    ),
+    ("plans", "capital"): Column("money", "with the plan less without; not a number without prices"),
+    ("plans", "yearly"): Column("money/year", "likewise, journeys and used spares too"),
+    ("plans", "present"): Column("money", "likewise, over the stated life at the stated rate"),
+    ("bill_differences", "capital"): Column(
+        "money", "with the plan less without; not a number where a price is missing"
+    ),
+    ("bill_differences", "yearly"): Column("money/year", "likewise"),
+    ("bill_differences", "present"): Column("money", "likewise, over the stated life"),
+    ("purchases", "step"): Column("", "number of the step; 0 is the network as it is"),
+    ("contenders", "simulated"): Column("min/year or money/year", "what they lose in the simulation"),
+    ("purchases", "figure"): Column("", "what is lost: weighted minutes, or outage costs"),
+    ("contenders", "best_chance"): Column(
+        "", "chance that it is the best of these, by a bootstrap of blocks"
+    ),
+    ("contenders", "right_chance"): Column(
+        "", "chance that the chosen set is truly the best of these, at least"
+    ),
+    ("candidates", "bought"): Column("", "whether it is in the chosen set"),
+    ("difference_causes", "difference_min_per_year"): Column(
+        "min/year", "with the plan less without, from the blocks as they were drawn"
     ),
     ("modulation_hops", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
     ("modulation_services", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
@@ -88,6 +113,10 @@ _PHASES = (
 )
 _UNDELIVERED = "undelivered_mbit_per_year{0} undelivered_committed_mbit_per_year{0}"
 _DIRECTION = "service direction"
+_DIFFERENCES = (
+    "difference_min_per_year* difference_outages_per_year* difference_below_committed_min_per_year* "
+    "difference_undelivered_gbit_per_year* difference_penalty_per_year* difference_outage_cost_per_year*"
+)
 _CASE = (
     "states best_mbit_s unavailable_min_per_year* severely_errored_s_per_year* mean_mbit_s* mbit_s_99 "
     "mbit_s_99_9 mbit_s_99_99 mbit_s_99_999 difference_min_per_year* difference_mbit_s*"
@@ -133,7 +162,8 @@ TABLES = {
     "service_objectives": TableWords(
         "a service",
         "service length_km portion availability_objective allowed_min_per_year unavailable_min_per_year* "
-        "availability_met availability_met_confidence availability_source severely_errored_ratio_objective "
+        "availability_met availability_met_confidence availability_source below_committed_min_per_year* "
+        "severely_errored_ratio_objective "
         "severely_errored_ratio* severely_errored_met severely_errored_met_confidence "
         "severely_errored_source "
         "outages_per_year_objective outages_per_year* outages_met outages_met_confidence outages_source",
@@ -170,6 +200,14 @@ TABLES = {
     "crew_visits": TableWords(
         "a crew", f"crew visits_per_year planned_per_year planned_h_per_year {_PHASES}"
     ),
+    "costs": TableWords(
+        "a row of the bill and its prices; none where the file has no price",
+        "place item type count once_each yearly_each capital yearly present",
+    ),
+    "service_money": TableWords(
+        "a service whose outages cost anything",
+        "service penalty_per_year* penalty_bad_year undelivered_gbit_per_year* undelivered_value_per_year*",
+    ),
     "predicted_hops": TableWords(
         "a hop and a modulation, by the published standards",
         "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "
@@ -184,19 +222,49 @@ TABLES = {
         "service hops rain_min_per_year multipath_min_per_year equipment_min_per_year sites_min_per_year "
         "planned_min_per_year total_min_per_year",
     ),
+    "plans": TableWords(
+        "a plan, or the network as it is",
+        f"plan {_DIFFERENCES} capital yearly present cost_per_year rows_without_price min_saved_per_cost "
+        "outage_cost_saved_per_cost rank rank_chance best_chance order_chance ranked_by services_added "
+        "services_removed pairing_lost undominated",
+    ),
     "differences": TableWords(
-        "a plan and a service",
-        "plan service base_min_per_year* plan_min_per_year* difference_min_per_year* "
-        "difference_ses_per_year* sure",
+        "a plan and a service, or all by their weights",
+        "plan service weight base_min_per_year* plan_min_per_year* difference_ses_per_year* "
+        f"{_DIFFERENCES} sure",
+    ),
+    "difference_causes": TableWords(
+        "a plan, a service and an exact set of causes", "plan service cause difference_min_per_year*"
+    ),
+    "bill_differences": TableWords(
+        "a plan and a row of the bill that it changes",
+        "plan place item type base_count plan_count capital yearly present",
+    ),
+    "purchases": TableWords(
+        "a step of what is best bought, nothing first",
+        "step bought capital present spent left next_best next_best_left right_chance figure set",
+    ),
+    "contenders": TableWords(
+        "a set of candidates that was simulated",
+        "bought present blocks guessed simulated best_chance right_chance target_chance",
+    ),
+    "candidates": TableWords(
+        "a candidate, most saved for its money first",
+        "candidate changes capital yearly present without_price guessed_saved bought",
     ),
     "importance": TableWords(
         "a service (or all) and what might never go wrong",
-        "service kind target unavailable_min_per_year saved_min_per_year* share sure",
+        "service kind target unavailable_min_per_year saved_min_per_year* share sure "
+        "below_committed_min_per_year below_saved_min_per_year*",
     ),
     "promise": TableWords(
-        "a service",
-        "service mean_min_per_year median_min_per_year worst_min_per_year year_limit_min contract_limit_min "
-        "year_break_chance* contract_break_chance*",
+        "a term of a contract, or all of its terms",
+        "contract services figure unit period contract_years asked kept year_break_chance* "
+        "contract_break_chance* mean median worst can_be_promised rests_on",
+    ),
+    "levers": TableWords(
+        "a contract and what might never go wrong",
+        "contract kind target contract_break_chance* figure mean can_be_promised",
     ),
     "against": TableWords(
         "a hop, a modulation and a figure",

@@ -30,6 +30,9 @@ FIRST_ANSWER_LEVEL = 0.9999
 MEETS, MISSES, OPEN = "yes", "no", "open"
 """A service meets a level with its whole interval, misses it with its whole interval, or neither."""
 
+_ALMOST = 1.0 - 1e-9
+"""No limit of a chance is certainty."""
+
 Row = Mapping[str, Any]
 
 Cell = tuple[str, str]
@@ -116,10 +119,10 @@ def chance(row: Row, name: str) -> Cell:
     """A chance with its interval; of which every year, or none, was an instance, it is a bound."""
     value, low, high = interval(row, name)
     if value <= 0.0:
-        return f"at most {per_cent(high)}", ""
+        return (f"at most {per_cent(high)}" if high >= 0.001 else per_cent(high)), ""
     if value >= 1.0:
         return f"at least {per_cent(low)}", ""
-    return per_cent(value), f"{per_cent(low)} to {per_cent(high)}"
+    return per_cent(value), f"{per_cent(low)} to {per_cent(min(high, _ALMOST))}"
 
 
 def availability(unavailable_share: float, *, bound: bool = False) -> str:

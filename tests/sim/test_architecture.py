@@ -137,9 +137,9 @@ def reached(module):
 
 # Folders of sim in the order of the flow; each imports itself and earlier ones.
 ORDER = (
-    *("streams", "inputs", "storage", "climate", "rain", "multipath", "hops", "equipment", "services"),
-    *("counting", "blocks", "textbook", "rare", "runs", "studies", "wording", "report", "modulation"),
-    *("commands", "public"),
+    *("streams", "inputs", "importing", "storage", "climate", "rain", "multipath", "hops", "equipment"),
+    *("services", "counting", "blocks", "textbook", "rare", "money", "runs", "studies", "advice", "wording"),
+    *("report", "modulation", "commands", "public"),
 )
 RANK_OF = {folder: rank for rank, folder in enumerate(ORDER)}
 

@@ -5,6 +5,7 @@ import pytest
 from network_text import small, write
 from small_networks import source_of, triangle
 
+from hopyears.models.network.contract_entry import Contract
 from hopyears.sim.commands import main
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.wording.wording import PER_CENT
@@ -18,23 +19,35 @@ def run(tmp_path_factory):
 
 
 def test_promise_prints_and_writes(run, tmp_path, capsys):
-    csv = tmp_path / "promise.csv"
-    words = ["promise", run, "--availability", "99.9", "--contract-years", "3", "--csv", csv]
+    csv, years = tmp_path / "promise.csv", tmp_path / "years.csv"
+    words = ["promise", run, "--availability", "99.9", "--contract-years", "3"]
+    words += ["--csv", csv, "--years-csv", years]
     assert main([str(word) for word in words]) == 0
     shown = capsys.readouterr().out
-    assert "at most 526 unavailable minutes a year, by 6 simulated years" in shown
-    assert "simulated years or more; 'hopyears simulate --resume' adds years." in shown
+    assert f"99.9{PER_CENT} of each year of 3 years" in shown
+    assert "simulated years or more. 'hopyears simulate --resume' adds years." in shown
+    assert pd.read_csv(years).groupby("service").size().to_dict() == {"one": 6, "two": 6}
     table = pd.read_csv(csv)
-    assert list(table["service"]) == ["one", "two"]
+    assert list(table["contract"]) == ["one", "two"]
     assert (table["contract_break_chance"] >= table["year_break_chance"]).all()
 
 
 def test_chances_without_an_instance_are_bounds(run, capsys):
     """Of six years each breaks 100 % availability and none the easiest target: neither is certain."""
     assert main(["promise", str(run), "--availability", "100"]) == 0
-    assert f"at least 61{PER_CENT}" in capsys.readouterr().out  # 0.05 to the power of one sixth
-    assert main(["promise", str(run), "--target-min-per-year", "525960"]) == 0
-    assert f"at most 39{PER_CENT}" in capsys.readouterr().out
+    assert f"at least 68{PER_CENT}" in capsys.readouterr().out  # 0.1 to the power of one sixth
+    assert main(["promise", str(run), "--target-min", "525960"]) == 0
+    assert f"at most 32{PER_CENT}" in capsys.readouterr().out
+
+
+def test_promise_takes_contracts_of_another_file(run, tmp_path, capsys):
+    gold = Contract(id="gold", services=("one", "two"), outages=900)
+    data = source_of(triangle(contracts=(gold,))).raw
+    assert main(["promise", str(run), "--network", str(write(tmp_path, data))]) == 0
+    shown = capsys.readouterr().out
+    assert "gold" in shown
+    assert "one, two" in shown
+    assert "at most 900 outages in the year" in shown
 
 
 @pytest.mark.parametrize(
@@ -68,7 +81,7 @@ def test_textbook_prints_and_writes(run, tmp_path, capsys):
         (["promise", "--service", "six"], '--service is "six"; must be a service of the run: one, two'),
         (["promise", "--chance", "1"], "--chance is 1; must be above 0 to below 1"),
         (["promise", "--availability", "101"], "--availability is 101; must be 0 to 100 per cent"),
-        (["promise", "--target-min-per-year", "nan"], "target is nan min; must be 0 to 525960"),
+        (["promise", "--target-min", "nan"], "--target-min is nan; must be 0 to 525960"),
         (["promise", "--contract-years", "0"], "--contract-years is 0; must be 1 to 100"),
         (["textbook", "--service", "six"], '--service is "six"; must be a service of the run: one, two'),
         (["textbook", "--blocks", "-1"], "--blocks is -1; must be at least 0"),

@@ -14,6 +14,7 @@ from small_networks import triangle
 
 import hopyears.models
 import hopyears.sim
+from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.network import Modulation, Network, PartChange, Power, Radio
 from hopyears.models.network.network_references import KINDS
 from hopyears.sim.commands import main
@@ -34,7 +35,7 @@ _NAMES = """
 SPEED_OF_LIGHT_M_S BOLTZMANN_J_K REFERENCE_TEMPERATURE_K EARTH_RADIUS_KM HOUR_S
 ERRORED SEVERELY_ERRORED UNAVAILABLE _FAR NOBODY FORWARD BACKWARD BITS_PER_LEVEL CHANNELS_PER_WORD _EMPTY
 FLAT_BIT DISPERSIVE_BIT FLAT FLAT_WORST_MONTH DISPERSIVE N_KINDS HOPS ROUTE ALONE JOBS UP DOWN MUTE N_OUT
-N_ROWS N_RESULTS _STRIDE _KEPT _LEAST_ROW _PART_PURPOSES _MOST_WINDOWS _TRIAL_SEED _TABLE_SIZE
+N_ROWS N_RESULTS N_WORDS EMPTY _STRIDE _KEPT _LEAST_ROW _PART_PURPOSES _MOST_WINDOWS _TRIAL_SEED _TABLE_SIZE
 _SWITCHING _CONGESTION NIGHT_MODEL_VERSION HOURS_PER_NIGHT _NIGHTS_PER_YEAR _SAMPLE_YEARS _LEVELS _SHELLS
 _HALF_POWER CHANGES_AT_ONCE ROW_CELLS PLANNED GOOD FAILED UNLIMITED_MBIT_S
 OVERHEAD_SHARE
@@ -49,7 +50,11 @@ def rows_of(network) -> list[Value]:
 
 def whole_network() -> Network:
     """One entry of every kind."""
-    return triangle(power=(Power(id="hut", generator=True),), parts=(PartChange(kind="fan", swap_h=2.0),))
+    return triangle(
+        power=(Power(id="hut", generator=True),),
+        parts=(PartChange(kind="fan", swap_h=2.0),),
+        contracts=(Contract(id="c", services=("one",), outages=1),),
+    )
 
 
 def test_every_field_of_the_schema_is_listed_for_every_entry():

@@ -9,6 +9,7 @@ from reference import cases, rows
 from hopyears.models.air import rain_law
 from hopyears.sim import climate
 from hopyears.sim.storage import disk_cache
+from hopyears.sim.storage.whole_file import digest_of
 
 
 @pytest.fixture(scope="module")
@@ -153,12 +154,15 @@ def test_a_warm_start_does_not_import_the_map_library(folder):
     "spoilt",
     ["", "{half a line", "[]", "null", '{"key": "another"}', '{"key": KEY, "values": {"latitude_deg": 1}}'],
 )
-def test_a_spoilt_cache_is_made_again(tmp_path, monkeypatch, spoilt):
+@pytest.mark.parametrize("signed", [True, False])
+def test_a_spoilt_cache_is_made_again(tmp_path, monkeypatch, spoilt, signed):
     monkeypatch.setenv(disk_cache.CACHE_VARIABLE, str(tmp_path))
     right = climate.climate_of(52.0, 13.0)
     (file,) = tmp_path.iterdir()
     whole = file.read_text()
-    file.write_text(spoilt.replace("KEY", json.dumps(json.loads(whole)["key"])))
+    key = json.dumps(json.loads(whole.partition("\n")[2])["key"])
+    text = spoilt.replace("KEY", key)
+    file.write_text(f"{digest_of(text.encode())}\n{text}" if signed else text)
     assert climate.climate_of(52.0, 13.0) == right
     assert file.read_text() == whole
 

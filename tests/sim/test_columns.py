@@ -2,12 +2,19 @@
 
 import pandas as pd
 import pytest
+from eight_candidates import EIGHT
+from eight_candidates import source_of as eight
 from small_networks import source_of, triangle
 from synthetic_results import made_up_results
 
+from hopyears.models.network.network import Network, Prices, Service
+from hopyears.sim.advice.advise import advise
+from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
-from hopyears.sim.runs.promise import Terms, minutes_of_years, promise_table
+from hopyears.sim.rare.year_tables import YearTables
+from hopyears.sim.runs.promise import Terms, promise_table, promises_of
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -15,6 +22,7 @@ from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.against import hold_against
 from hopyears.sim.studies.compare import ComparedPlan, compare
 from hopyears.sim.studies.importance import importance
+from hopyears.sim.studies.levers import levers
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 from hopyears.sim.wording.columns import COLUMNS
 from hopyears.sim.wording.table_columns import IN_TABLE, TABLES, described
@@ -27,15 +35,25 @@ def differing(name: str, table: pd.DataFrame) -> set[str]:
     return {*table.columns} ^ {column for column, _ in described(name)}
 
 
+def with_prices(network):
+    """The same network with a price and a service whose outages cost something."""
+    first, *others = network.services
+    services = (Service(**first.model_dump() | {"undelivered_value_per_gbit": 2.0}), *others)
+    prices = Prices(life_years=10.0, discount_rate=0.05, once={"cable": 3.0})
+    return Network(**network.model_dump() | {"services": services, "prices": prices})
+
+
 def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
     """A table of each study of a stored run, and of one of modulation."""
     studied = modulation_study(
         prepare(source.network, DRY), RunRequest(years=1, seed=1, block_years=1, options=DRY)
     )
-    terms = Terms(target_min=50.0)
+    run = RunFolder(folder)
+    promised = promise_table(YearTables(run), run.network(), promises_of(run.network(), ()), Terms())
     return {
         "importance": importance(open_run(folder), n_blocks=2),
-        "promise": promise_table(*minutes_of_years(RunFolder(folder)), terms),
+        "promise": promised,
+        "levers": levers(open_run(folder), promises_of(run.network(), ())[:1], Terms(), n_blocks=2),
         "against": hold_against(source, RunFolder(folder)),
         **{f"modulation_{name}": table for name, table in studied.items()},
     }
@@ -43,7 +61,7 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
 
 @pytest.mark.slow
 def test_every_table_has_the_columns_described(tmp_path) -> None:
-    source = source_of(triangle())
+    source = source_of(with_prices(triangle()))
     options = ModelOptions(rain=False, multipath=False, replications=1)
     simulate(source, RunRequest(years=20, seed=1, block_years=1, options=options), tmp_path / "run")
     tables = dict(Results.load(tmp_path / "run").tables)
@@ -52,8 +70,10 @@ def test_every_table_has_the_columns_described(tmp_path) -> None:
     tables["predicted_hops"] = predict_hops(prepared)
     tables["predicted_services"] = predict_services(prepared)
     request = RunRequest(years=2, seed=1, block_years=1, options=DRY)
-    tables["differences"] = compare(source, [ComparedPlan("same", source)], request, tmp_path / "plans")
+    plan = read_plan({"hops": [{"id": "a-b", "scheme": "1+1 HSB"}]}, source)
+    tables |= compare(source, [ComparedPlan("standby", plan)], request, tmp_path / "plans")._asdict()
     tables |= tables_of_studies(source, tmp_path / "run")
+    tables |= advise(eight(EIGHT), Goal(budget=500.0), request, tmp_path / "advice")._asdict()
     for name, table in tables.items():
         assert differing(name, table) == set(), name
         assert len(table), name

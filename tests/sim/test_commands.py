@@ -70,9 +70,11 @@ def test_many_faults_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[s
     data = small()
     data["sites"] += [{"id": f"x{i}"} for i in range(15)]
     lines = refused(capsys, "check", write(tmp_path, data)).splitlines()
-    assert len(lines) == 21
-    assert lines[0] == 'network.toml: site "x0": latitude_deg is missing; must be a number, -80 to 80'
-    assert lines[-1] == "... and 10 more"
+    alike = '(alike in 14 more: "x1", "x2", "x3", ...)'
+    assert lines == [
+        f'network.toml: site "x0": {field} is missing; must be a number, {limits} {alike}'
+        for field, limits in (("latitude_deg", "-80 to 80"), ("longitude_deg", "-180 to 180"))
+    ]
 
 
 def test_faulty_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -261,7 +263,7 @@ def test_the_server_of_workers_starts_for_several_blocks_only(
     words: str, wanted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[bool] = []
-    monkeypatch.setattr("hopyears.sim.runs.processes.begin_early", lambda: started.append(True))
+    monkeypatch.setattr("hopyears.sim.runs.processes.start_server", lambda: started.append(True))
     monkeypatch.chdir(tmp_path)  # nothing of what is named is there
     assert main(words.split()) == 2
     assert bool(started) == wanted

@@ -15,11 +15,12 @@ import numpy as np
 import pytest
 
 from hopyears.models.network.entry import Entry
-from hopyears.models.network.network import Modulation
+from hopyears.models.network.network import Modulation, Prices
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.input_errors import FaultList, InputError
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES, build_network
+from hopyears.sim.inputs.network_file import ONLY_MONEY
 
 BASE = {
     "title": "every field",
@@ -52,14 +53,16 @@ BASE = {
     "crews": [{"id": "crew", "base": "a", "shift_start_h": 6.0, "shift_end_h": 20.0}],
     "depots": [{"id": "store", "base": "a", "stock": {"outdoor_radio": 1}}],
     "maintenance": [{"site": "b", "every_days": 90.0}],
+    "contracts": [{"id": "gold", "services": ["one"], "outages": 9}],
 }
 for _hop in BASE["hops"]:
     _hop |= {"radio": "r", "antenna": "dish"}
 
 OTHER = {
-    "sites": {"power": "none such", "indoor_unit": "other", "indoor_units": 2},
+    "sites": {"name": "A", "power": "none such", "indoor_unit": "other", "indoor_units": 2},
     "hops": {
-        "from": "d", "to": "d", "polarisation": "H", "radio": "s", "antenna": "large", "antenna_b": "large",
+        "name": "A to B", "from": "d", "to": "d", "polarisation": "H", "radio": "s",
+        "antenna": "large", "antenna_b": "large",
         "scheme": "1+1 HSB", "antenna_height_a_m": 50.0, "antenna_height_b_m": 50.0,
         "frequency_separation_mhz": 84.0, "duplex_spacing_mhz": 150.0, "reference_states": 64,
         "transmit_power_dbm": 15.0, "terrain": "hilly", "geoclimatic_factor": 1e-5, "bundle": "both",
@@ -67,18 +70,30 @@ OTHER = {
         "sub_band": "low", "multipath_exceedance_db": {"0.01": 30.0, "0.1": 15.0},
         "refractivity_75": 6.0, "mean_terrain_m": 5.0,
     },
-    "radios": {"channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}]},
+    "radios": {
+        "mtbf_h": 2_000.0, "channel_width_mhz": 56.0, "mounting": "direct", "modulations": [{"states": 16}],
+    },
     "modulations": {
         "states": 16, "required_snr_db": 15.0, "threshold_dbm": -80.0, "capacity_mbit_s": 33.0,
         "signature_width_mhz": 20.0, "signature_depth_db": 21.0, "transmit_backoff_db": 1.5,
     },
     "antennas": {"diameter_m": 1.8, "gain_dbi": 40.0},
     "services": {
-        "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
+        "name": "1", "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
         "protection": "rerouted", "route": ["a-d", "c-d"], "protecting_route": ["twin", "c-d"],
         "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,
         "severely_errored_ratio_objective": 1e-3, "outages_per_year_objective": 10.0,
+        "penalties": [{"availability": 0.999, "amount": 5.0}], "penalty_cap_per_year": 9.0,
+        "undelivered_value_per_gbit": 2.0,
+    },
+    "prices": {
+        "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
+        "yearly": {"site": 3.0}, "visit": 4.0,
+    },
+    "contracts": {
+        "services": ["two"], "period": "month", "availability": 0.999, "unavailable_min": 50.0, "outages": 5,
+        "mean_throughput_mbit_s": 10.0, "together": "mean",
     },
     "depots": {"base": "b", "stock": {"cable": 1}, "express_days": 1.0, "shipping_h": 3.0},
     "parts": {
@@ -90,6 +105,7 @@ OTHER = {
         "own_line_ports": {"packet": 1}, "ports_per_line_card": {"circuit": 1}, "directions_at_most": 1,
     },
     "crews": {"base": "b"},
+    "repair": {"error_share": 1.0},
     "maintenance": {"site": "c"},
     "climate": {
         "rain_rate_001_mm_h": 50.0, "monthly_temperature_c": [12.0] * 12, "monthly_rainfall_mm": [70.0] * 12,
@@ -126,9 +142,14 @@ COMPANY = {
     ("climate", "wet_snow"): {"climate.rain_height_m": 100.0},
     ("switching", "standby_test_h"): {"switching.standby_test_visit": True},
     ("switching", "standby_test_start_h"): {"switching.standby_test_visit": True},
+    ("repair", "error_h"): {"repair.error_share": 1.0},
     ("repair", "least_daylight_h"): {"repair.daylight_climbs": True},
     ("lightning", "strikes_per_storm_h"): {"lightning.strikes_per_storm_h": 0.1},
     ("lightning", "damage_chance"): {"lightning.strikes_per_storm_h": 0.1},
+    **{
+        ("prices", field): {"prices.life_years": 8.0, "prices.discount_rate": 0.0}
+        for field in ("once", "yearly", "visit")
+    },
 }
 """What a field needs beside it to have any effect, in both networks that are compared."""
 
@@ -136,11 +157,19 @@ PLACE = {("hops", "frequency_separation_mhz"): 1, ("hops", "bundle"): 4, ("anten
          ("services", "peak_mbit_s"): 1}  # fmt: skip
 """Which entry of a list is changed, where it is not the first."""
 
+CONTRACT = (
+    "id", "services", "period", "years", "availability", "unavailable_min", "outages",
+    "mean_throughput_mbit_s", "planned_work_counts", "below_committed_counts", "together",
+)  # fmt: skip
 ONLY_SAID = {
+    **{(name, "name"): "what readers see in place of the id" for name in ("sites", "hops", "services")},
     ("services", "grade"): "chooses the objective that the counted outage is held against",
     ("services", "availability_objective"): "an objective that the counted outage is held against",
     ("services", "severely_errored_ratio_objective"): "an objective, likewise",
     ("services", "outages_per_year_objective"): "an objective, likewise",
+    **{("services", name): "says what outages are worth; moves none" for name in ONLY_MONEY},
+    **{("prices", name): "money moves nothing that happens" for name in Prices.model_fields},
+    **{("contracts", field): "a contract that the counted outage is held against" for field in CONTRACT},
     ("indoor_units", "line_card_slots"): "warns of a site that needs more; all line cards are placed",
 }
 """Fields that change what is said of a network and nothing that happens in it, each with the reason."""

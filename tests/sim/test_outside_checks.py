@@ -62,8 +62,15 @@ def equipment_run_once(network, n_blocks=30, n_years=4):
     return prepared, np.array(hops), np.array(services)
 
 
-equipment_run = cache(equipment_run_once)
-"""The same, remembered; for networks without entries that hold a mapping."""
+_RUNS = {}
+
+
+def equipment_run(network, **how):
+    """The same, remembered by all that the network says."""
+    known = (network.model_dump_json(), *how.items())
+    if known not in _RUNS:
+        _RUNS[known] = equipment_run_once(network, **how)
+    return _RUNS[known]
 
 
 def lost_share(line, duration_s):

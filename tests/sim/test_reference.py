@@ -20,7 +20,8 @@ def test_every_field_of_the_schema_has_a_row_in_its_section() -> None:
     sections = dict(re.findall(r"^#{2,3} (.+)\n((?:(?!^#).*\n)*)", page, flags=re.MULTILINE))
     schema = file_schema()
     entries = {name: rule for name, rule in schema["properties"].items() if "$ref" in str(rule)}
-    assert len(sections) == 1 + len(entries) + 1  # the file itself, and the modulations of a radio
+    # The file itself, the modulations of a radio, the penalties of a service.
+    assert len(sections) == 1 + len(entries) + 2
     for name, rule in entries.items():
         model = schema["$defs"][(rule.get("$ref") or rule["items"]["$ref"]).rsplit("/", 1)[-1]]
         section = sections.get(f"[[{name}]]") or sections[f"[{name}]"]

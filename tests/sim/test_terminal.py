@@ -19,7 +19,8 @@ from synthetic_results import SERVICES, made_up_results
 from hopyears.sim.commands import STATUSES, VERBS, main
 from hopyears.sim.commands.summary_text import ROWS_OF_ANSWER, print_summary
 from hopyears.sim.runs.results import Results
-from hopyears.sim.storage.run_folder import RunFolder, write_table
+from hopyears.sim.storage.run_folder import RunFolder
+from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.wording.terminal import plain_table, print_table, say
 
 GOLDEN = Path(__file__).parent / "terminal_golden"

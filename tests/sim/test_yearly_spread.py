@@ -46,7 +46,7 @@ def yearly_shares(prepared, levels_db, n_blocks):
     years = []
     for block in range(n_blocks):
         field = draw_storms(
-            Streams(77, block), prepared.rain_law, prepared.region, n_years=10, storms=prepared.storms
+            Streams(77, block), prepared.weather, prepared.region, n_years=10, storms=prepared.storms
         )
         knots = rain_knots(field, line, lowest_threshold_db=float(levels_db.min()))
         gap = np.diff(knots.time_s)

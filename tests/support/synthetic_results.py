@@ -30,6 +30,7 @@ HOPS = (
 )
 SERVICES = (("birch-fir", "birch", "fir"), ("cedar-alder", "cedar", "alder"), ("elm-alder", "elm", "alder"))
 CAUSES = ("rain", "dispersion + multipath", "outdoor radio", "power", "power + rain", "congestion")
+PRICES = {"currency": "shells", "life_years": 10.0, "discount_rate": 0.0, "once": {}, "yearly": {}}
 SERVICE_MINUTES = (240.0, 31.0, 0.0)
 """The last service has nothing seen."""
 
@@ -69,6 +70,8 @@ def made_up_results(
         "part_failures": _failures(),
         "site_failures": _site_failures(),
         "crew_visits": _crew_visits(),
+        "costs": _costs(),
+        "service_money": _service_money(),
     }
     for old, new in (rename or {}).items():
         tables = {name: table.replace(old, new) for name, table in tables.items()}
@@ -87,7 +90,9 @@ def made_up_results(
         "caution": "Figures are estimates for planning. Emergency services come first.",
     }
     return Results(
-        MappingProxyType(content | manifest), MappingProxyType({"title": title}), MappingProxyType(tables)
+        MappingProxyType(content | manifest),
+        MappingProxyType({"title": title, "prices": PRICES}),
+        MappingProxyType(tables),
     )
 
 
@@ -201,6 +206,7 @@ def _objectives() -> pd.DataFrame:
             "availability_met": minutes < allowed_min,
             "availability_met_confidence": 0.02 if minutes > allowed_min else 0.9995,
             "availability_source": STATED if stated else AVAILABILITY_SOURCE,
+            **_with_interval("below_committed_min_per_year", 3.0, 0.7),
             "severely_errored_ratio_objective": 1.6e-4,
             **_with_interval("severely_errored_ratio", 3e-7, 1e-7),
             "severely_errored_met": True,
@@ -430,3 +436,25 @@ def made_up_differences() -> pd.DataFrame:
     }  # fmt: skip
     doubtful = {"difference_min_per_year": 4.0, "difference_min_per_year_low": -1.0, "sure": False}
     return pd.DataFrame([row, {**row, "service": "s2", **doubtful, "difference_min_per_year_high": 9.0}])
+
+
+def _costs() -> pd.DataFrame:
+    nan = float("nan")
+    rows = [
+        ("alder-birch/alder", "outdoor_radio", "r18/18GHz", 2.0, 100.0, nan, 200.0, 0.0, 200.0),
+        ("alder-birch", "licence", "56MHz/18GHz", 1.0, nan, 30.0, 0.0, 30.0, 300.0),
+        ("alder-birch/alder", "cable", "r18/18GHz", 2.0, nan, nan, nan, nan, nan),
+    ]
+    names = ["place", "item", "type", "count", "once_each", "yearly_each", "capital", "yearly", "present"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _service_money() -> pd.DataFrame:
+    row = {
+        "service": SERVICES[0][0],
+        **_with_interval("penalty_per_year", 40.0, 1.0),
+        "penalty_bad_year": 100.0,
+        **_with_interval("undelivered_gbit_per_year", 8.0, 1.0),
+        **_with_interval("undelivered_value_per_year", 24.0, 1.0),
+    }
+    return pd.DataFrame([row])

@@ -25,15 +25,15 @@ from experiments.benchmarks.rare_chain import chain
 from experiments.benchmarks.rare_ring import ring
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
+from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.inputs.network_file import NetworkSource, read_network
-from hopyears.sim.rare.replications import n_draws
+from hopyears.sim.rare.replications import FORCED, REPLICATIONS, WAYS, n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
 from hopyears.sim.rare.weather_controls import RainControl, rain_control
 from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS, RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
-from hopyears.sim.streams import Streams
 
 DEMO = Path(__file__).parents[2] / "demo" / "network.toml"
 NETWORKS: dict[str, Callable[[], NetworkSource]] = {
@@ -64,10 +64,12 @@ def main(arguments: list[str]) -> int:
     # Rain of the resampled world has the mean of the pool.
     rain = RainControl(rain.rows, seen.rain.mean(axis=0), rain.error_s)
     figures = ServiceFigures(prepared, seen, BLOCK_YEARS, rain)
-    truth = (seen.blocks - seen.own).mean(axis=0) + seen.histories.mean(axis=0) + seen.forced.mean(axis=0)
-    weights = weights_of_draws(figures, len(seen.blocks))
-    sizes = [len(part) for part in (seen.blocks, seen.histories, seen.forced)]
-    print(f"{name}: pool of {sizes[0]} blocks, {sizes[1]} histories, {sizes[2]} failures put in by hand")
+    drawn = [seen.histories, seen.forced, seen.nights]
+    truth = sum((part.mean(axis=0) for part in drawn if len(part)), (seen.blocks - seen.own).mean(axis=0))
+    weights = weights_of_draws(RunFolder(pool), len(prepared.demands))
+    names = ("histories", "failures put in by hand", "histories of multipath")
+    sizes = ", ".join(f"{len(part)} {each}" for part, each in zip(drawn, names, strict=True))
+    print(f"{name}: pool of {len(seen.blocks)} blocks, {sizes}")
     rng = np.random.default_rng(SEED)
     for length in LENGTHS:
         n_blocks = length // BLOCK_YEARS
@@ -79,16 +81,13 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
-def weights_of_draws(figures: ServiceFigures, n_blocks: int) -> NDArray[np.float64]:
-    """Weight of each failure put in by hand of the pool [a year]; zeros where there are none."""
-    rare, found = figures.rare, []
-    for block in range(n_blocks):
-        forced = n_draws(POOLED.replications, block)[1]
-        if not rare.parts.size:
-            found.append(np.zeros(forced))
-            continue
-        chosen = rare.drawn(figures.prepared.built.plant, Streams(SEED, block), forced)
-        found.append(rare.weight_per_year[chosen])
+def weights_of_draws(pool: RunFolder, n_services: int) -> NDArray[np.float64]:
+    """Weight of each failure put in by hand of the pool [a year]; 0 where nobody loses by it."""
+    found = []
+    for block in pool.finished_blocks():
+        table = KeyedTable.from_arrow(REPLICATIONS, pool.read_table(block, "service_replications"))
+        shape = (n_services, len(WAYS), n_draws(POOLED.replications, block)[1])
+        found.append(table.spread("weight", shape, stratum=FORCED).max(axis=(0, 1)))
     return np.concatenate(found)
 
 
@@ -98,12 +97,12 @@ def replicated(
     """Low and high of every figure of a resampled run, (n_services, n_figures, 2)."""
     blocks = rng.integers(len(seen.blocks), size=n_blocks)
     numbers = np.array([n_draws(DEFAULT_REPLICATIONS, block) for block in range(n_blocks)]).sum(axis=0)
-    histories, forced = (
+    drawn = (
         part[rng.integers(len(part), size=number)]
-        for part, number in zip((seen.histories, seen.forced), numbers, strict=True)
+        for part, number in zip((seen.histories, seen.forced, seen.nights), numbers, strict=True)
     )
     of_blocks = (part[blocks] for part in (seen.blocks, seen.own))
-    found = figures.of(Seen(*of_blocks, histories, forced, seen.storms[blocks], seen.rain[blocks]))
+    found = figures.of(Seen(*of_blocks, *drawn, seen.storms[blocks], seen.rain[blocks]))
     services = range(seen.blocks.shape[1])
     return [[(each.low, each.high) for each in found.intervals(service)] for service in services]
 
@@ -114,7 +113,8 @@ def plain(
     """The same from blocks alone."""
     blocks = rng.integers(len(seen.blocks), size=n_blocks)
     values = (seen.blocks - seen.own)[blocks]
-    values += seen.histories[rng.integers(len(seen.histories), size=n_blocks)]
+    for part in (seen.histories, seen.nights):
+        values += part[rng.integers(len(part), size=n_blocks)]
     rate_per_block = BLOCK_YEARS * float(weights.mean())
     chance = weights / max(weights.sum(), 1e-300)
     for block, number in enumerate(rng.poisson(rate_per_block, n_blocks).tolist()):

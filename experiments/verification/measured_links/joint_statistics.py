@@ -11,6 +11,7 @@ LEVELS_DB = (5.0, 10.0, 20.0, 30.0)
 SHARE_OF_TIME = 0.005
 SLOPE_BANDS_DB = ((5.0, 10.0), (10.0, 20.0), (20.0, 60.0))
 LAGS_MIN = (5, 10, 20, 30)
+TOGETHER_DB = (5.0, 10.0, 20.0)
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,8 @@ class JointStatistics:
     ``conditional`` is c = P(link j faded, given link i faded), each at its own level exceeded for 0.5 % of
     the span, by bins of distance; ``duration_min`` the mean and ``median_min`` the median length of fades
     above ``LEVELS_DB``; ``slope_share`` the standard deviation of the slope over 2 minutes over the
-    attenuation [1/s], by ``SLOPE_BANDS_DB``; ``memory`` the correlation of the attenuation at ``LAGS_MIN``.
+    attenuation [1/s], by ``SLOPE_BANDS_DB``; ``memory`` the correlation of the attenuation at ``LAGS_MIN``;
+    ``together`` the mean number of links above ``TOGETHER_DB``, seen from one that is.
     """
 
     distance_km: NDArray[np.float64]
@@ -29,6 +31,7 @@ class JointStatistics:
     median_min: NDArray[np.float64]
     slope_share: NDArray[np.float64]
     memory: NDArray[np.float64]
+    together: NDArray[np.float64]
     wetness: float
 
 
@@ -60,6 +63,7 @@ def statistics_of(
         median_min=np.array([np.median(length) if len(length) else np.nan for length in lengths]),
         slope_share=_slope_share(attenuation),
         memory=_memory(attenuation),
+        together=np.array([_together(attenuation > level) for level in TOGETHER_DB]),
         wetness=float((attenuation > 10.0).mean()),
     )
 
@@ -101,6 +105,12 @@ def _memory(attenuation: NDArray[np.floating]) -> NDArray[np.float64]:
     used = power > 0.05
     found = [((centred[used, lag:] * centred[used, :-lag]).mean(axis=1) / power[used]) for lag in LAGS_MIN]
     return np.array([_mean(values) for values in found])
+
+
+def _together(faded: NDArray[np.bool_]) -> float:
+    """Links faded, on the mean over all minutes of all faded links."""
+    count = faded.sum(axis=0).astype(np.float64)
+    return float((count**2).sum() / max(count.sum(), 1.0))
 
 
 def _mean(values: NDArray[np.floating] | NDArray[np.int64]) -> float:

@@ -49,6 +49,23 @@ def packaged_links() -> MeasuredLinks:
     )
 
 
+def italian_links(file: Path) -> MeasuredLinks:
+    """The 151 links over 8 days of August 2022 of the open set OpenRainER (netCDF; true positions)."""
+    import xarray
+
+    data = xarray.open_dataset(file).transpose("cml_id", "sublink_id", "time")
+    # Minutes that are missing are so for all links.
+    minutes = pd.date_range(data.time.values[0], data.time.values[-1], freq="min")
+    data = data.reindex(time=minutes)
+    return measured(
+        loss_db=(data.tsl - data.rsl).values,
+        latitude_deg=np.stack([data.site_0_lat.values, data.site_1_lat.values], axis=1),
+        longitude_deg=np.stack([data.site_0_lon.values, data.site_1_lon.values], axis=1),
+        frequency_ghz=data.frequency.values[:, 0] / 1e3,
+        polarisation=data.polarization.values[:, 0].astype(str),
+    )
+
+
 def measured(
     *,
     loss_db: NDArray[np.float64],

@@ -1,10 +1,10 @@
 """Do simulated links fade together, and for as long, as measured ones? Run:
-python experiments/verification/measured_links/study.py
+python experiments/verification/measured_links/study.py --italian FILE
 
 Simulates the measured links' own geometry, frequencies and month, cuts the field into spans as long as the
 measurement, keeps those of like wetness, smooths to one minute and compares: with all days measured, with the
-odd days (which the settings were tuned on) and with the even ones (held back). Writes a table and a figure
-beside this file; see README.md for the answer.
+odd days (which the settings were tuned on) and with the even ones (held back). Writes a table and a figure of
+each network beside this file; see README.md for the answer.
 """
 
 import argparse
@@ -14,8 +14,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from figure import draw
-from joint_statistics import LAGS_MIN, LEVELS_DB, SLOPE_BANDS_DB, Comparison, JointStatistics, statistics_of
-from links import DAY_MIN, MeasuredLinks, packaged_links
+from joint_statistics import (
+    LAGS_MIN,
+    LEVELS_DB,
+    SLOPE_BANDS_DB,
+    TOGETHER_DB,
+    Comparison,
+    JointStatistics,
+    statistics_of,
+)
+from links import DAY_MIN, MeasuredLinks, italian_links, packaged_links
 from numpy.typing import NDArray
 
 from hopyears.models.air.rain_law import RainLaw
@@ -43,25 +51,31 @@ class Setting:
     month: int
 
 
-# The set's positions are obscured; its climate is taken from the middle of the country.
-PACKAGED = Setting(latitude_deg=49.0, longitude_deg=9.0, month=4)
+# The German set's positions are obscured; its climate is taken from the middle of the country.
+GERMAN = Setting(latitude_deg=49.0, longitude_deg=9.0, month=4)
+ITALIAN = Setting(latitude_deg=44.5, longitude_deg=11.0, month=7)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Compare simulated with measured links.")
     parser.add_argument("--blocks", type=int, default=6, help=f"blocks of {YEARS_PER_BLOCK} years a seed")
     parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--italian", type=Path, help="file of OpenRainER, 8 days (netCDF); left out without")
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     options = parser.parse_args()
-    links = packaged_links()
+    networks = {"german": (packaged_links(), GERMAN)}
+    if options.italian:
+        networks["italian"] = (italian_links(options.italian), ITALIAN)
     blocks = [Streams(1 + seed, block) for seed in range(options.seeds) for block in range(options.blocks)]
-    parts = compare(links, PACKAGED, blocks)
-    tables = [comparison_table(part).assign(days=name) for name, part in parts.items()]
-    table = pd.concat(tables).set_index("days").reset_index()
-    table.to_csv(options.out / "comparison.csv", index=False)
-    draw(parts["all days"], options.out / "measured_links.png")
-    print(f"{len(links.hops)} links; spans of like wetness:", {n: len(p.spans) for n, p in parts.items()})
-    print(table.to_string(index=False))
+    for name, (links, setting) in networks.items():
+        parts = compare(links, setting, blocks)
+        tables = [comparison_table(part).assign(days=days) for days, part in parts.items()]
+        table = pd.concat(tables).set_index("days").reset_index()
+        table.to_csv(options.out / f"{name}.csv", index=False)
+        shown = max(parts.values(), key=lambda part: len(part.spans))
+        draw(parts["all days"] if parts["all days"].spans else shown, options.out / f"{name}.png")
+        print(f"{name}: {len(links.hops)} links; spans:", {n: len(p.spans) for n, p in parts.items()})
+        print(table.to_string(index=False))
 
 
 def compare(links: MeasuredLinks, setting: Setting, blocks: list[Streams]) -> dict[str, Comparison]:
@@ -152,8 +166,11 @@ def comparison_table(part: Comparison) -> pd.DataFrame:
         "median_min": [f"median fade above {level:.0f} dB [min]" for level in LEVELS_DB],
         "slope_share": [f"slope / A, {low:.0f} to {high:.0f} dB [1/s]" for low, high in SLOPE_BANDS_DB],
         "memory": [f"correlation in time at {lag} min" for lag in LAGS_MIN],
+        "together": [f"links down together at {level:.0f} dB" for level in TOGETHER_DB],
     }
     for field, labels in names.items():
+        if len(spans) < 2:
+            break
         values = np.array([getattr(span, field) for span in spans])
         low, high = part.bounds(field)
         for i, label in enumerate(labels):

@@ -315,7 +315,7 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
     ),
     (
         network(sites=(*map(site, PLACES), site("idle"))),
-        ['site "idle": no hop ends here, so the site changes nothing'],
+        ['site "idle": no hop ends here; such a site changes nothing'],
     ),
     (
         with_service(protecting_route=("hill-mill", "mill-ridge")),
@@ -330,7 +330,7 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
         [
             'site "far" is 702 km from the middle of the network; one rain field, of the climate in the '
             "middle, serves all sites, which suits some 300 km",
-            'site "far": no hop ends here, so the site changes nothing',
+            'site "far": no hop ends here; such a site changes nothing',
         ],
     ),
 ]
@@ -391,6 +391,9 @@ def test_field_error_carries_its_parts() -> None:
 def test_suggestions() -> None:
     assert suggestion("mil", ["hill", "mill"]) == 'Did you mean "mill"?'
     assert suggestion("MILL", ["hill", "Mill"]) == 'Did you mean "Mill"?'
+    assert suggestion("Modulation", ["polarisation", "scheme"]) == ""
+    assert suggestion("Latitude", ["longitude_deg", "latitude_deg"]) == 'Did you mean "latitude_deg"?'
+    assert suggestion("tx power", ["transmit_power_dbm"]) == ""
     assert suggestion("zzzz", ["hill", "mill"]) == ""
     assert suggestion("", ["hill"]) == ""
     assert suggestion("m" * 10_000, ["m" * 10_000]) == ""

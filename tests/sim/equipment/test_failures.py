@@ -32,6 +32,7 @@ from hopyears.sim.equipment.failure_log import DOWN, MUTE, UP
 from hopyears.sim.equipment.failure_tally import crew_names, failure_tally
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.power import lost_with_more_than
+from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.streams import Streams
 
 YEAR = SECONDS_PER_YEAR
@@ -167,6 +168,15 @@ def test_same_seed_same_log_and_other_block_other_log(log, plant, storms):
     assert len(log.failures) != len(other.failures) or not np.array_equal(
         log.failures.failed_s, other.failures.failed_s
     )
+
+
+def test_weather_made_once_serves_every_history(log, plant, storms):
+    weather = Weather.of(storms, 10 * YEAR, YEAR)
+    for _ in range(2):
+        again = simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=weather)
+        for name in ("part", "failed_s", "mended_s", "storm_s"):
+            np.testing.assert_array_equal(getattr(log.failures, name), getattr(again.failures, name))
+        np.testing.assert_array_equal(log.sites.power_down.start_s, again.sites.power_down.start_s)
 
 
 def test_a_changed_part_moves_no_other_draw(plant, storms):
@@ -579,6 +589,8 @@ def test_daylight_climbs_start_by_day():
 def test_bad_input_is_refused(plant):
     with pytest.raises(ValueError, match=r"storms has 2 rows; must be one a site \(6\)"):
         simulate_failures(plant, Streams(1, 0), YEAR, storms=intervals_of_rows([[], []]))
+    with pytest.raises(ValueError, match="must span"):
+        simulate_failures(plant, Streams(1, 0), YEAR, storms=Weather.of(stormy(6, 5), 2 * YEAR, YEAR))
     with pytest.raises(ValueError, match="crews is empty"):
         simulate_failures(replace(plant, crews=()), Streams(1, 0), YEAR)
     with pytest.raises(ValueError, match=r"warm_up_s is 31557600.0; must be 0 to duration_s"):

@@ -15,6 +15,7 @@ from hopyears.models.network.network import (
     Depot,
     IndoorUnit,
     Maintenance,
+    Network,
     PartChange,
     Power,
     RepairRules,
@@ -48,6 +49,24 @@ def test_every_part_once_and_at_its_site():
     # Two hops with a standby, one without: radios at both ends.
     assert kinds["outdoor_radio"] == kinds["cable"] == kinds["modem_card"] == 4 + 4 + 2
     assert all(kinds[kind] == 3 for kind in (*COMMON_SITE_PARTS, "controller", "chassis", "fan"))
+
+
+def test_a_type_of_radio_and_a_site_have_failures_of_their_own():
+    """Means by the statement of the fields: the type's own for its radios, divided by the site's factor."""
+    network = triangle(parts=(PartChange(kind="outdoor_radio", mtbf_h=100e3, weibull_shape=2.0),))
+    radios = (*network.radios, network.radios[0].model_copy(update={"id": "short-lived", "mtbf_h": 20e3}))
+    hops = (network.hops[0].model_copy(update={"radio": "short-lived"}), *network.hops[1:])
+    sites = (network.sites[0].model_copy(update={"failure_factor": 4.0}), *network.sites[1:])
+    changed = network.model_copy(update={"radios": radios, "hops": hops, "sites": sites})
+    plant = build_plant(Network(**dict(changed)), design_hops(Network(**dict(changed)))).plant
+    kind, mean_h, spread = plant.lives
+    for number, part in enumerate(plant.parts):
+        expected_h = plant.kinds[part.kind].life.mean_h
+        if part.kind == "outdoor_radio":
+            expected_h = 20e3 if part.id.startswith("a-b/") else 100e3
+            assert (kind[number], spread[number]) == (LawKind.WEIBULL, 2.0)
+        site = plant.sites[part.site].id
+        assert mean_h[number] == pytest.approx(expected_h / (4.0 if site == "a" else 1.0))
 
 
 def test_own_parts_are_in_the_order_of_the_link_structure():

@@ -16,7 +16,7 @@ from hopyears.models.radio.modulation import SwitchRule
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.equipment.segments import LinkStates, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_history
+from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_capacity_mbit_s, hop_history
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.multipath.fade_kernel import Thresholds
 from hopyears.sim.multipath.fades import FadeEvents
@@ -174,6 +174,20 @@ def test_one_of_two_channels_down_halves_the_hop():
     )
     assert line.causes[line.state].tolist() == [0, int(Cause.OUTDOOR_RADIO), 0]
     assert line.levels[line.state][1].tolist() == [5, 0, 5, 0]
+
+
+@pytest.mark.parametrize("scheme", ["1+1 HSB", "2+0", "2+0 XPIC"])
+def test_without_fading_the_equipment_alone_makes_the_history(scheme):
+    hop = thresholds(scheme)
+    free = FadeFree(hop)
+    for part, start_s, end_s in (("b/radio-2", 100.0, 200.0), ("a/radio-1", 0.5, 7.0)) * 2:
+        down = with_part_down(hop, part, start_s, end_s)
+        whole, found = timeline(hop, equipment=down), free.history(down)
+        for time_s in (0.0, 0.7, start_s, 150.0, end_s, 9e3):
+            for name in ("capacity_mbit_s", "causes"):
+                expected = value_at(whole, getattr(whole, name), time_s)
+                np.testing.assert_array_equal(value_at(found, getattr(found, name), time_s), expected)
+    assert free.history(undisturbed(hop)).causes.tolist() == [0]
 
 
 def test_a_protection_channel_makes_good_a_working_one():

@@ -14,15 +14,15 @@ from hypothesis import strategies as st
 from network_text import small, toml, write
 
 import hopyears.sim.inputs.input_text
-from hopyears.models.network.network import Site, Switching
+from hopyears.models.network.network import Hop, Site, Switching
 from hopyears.sim.inputs.network_file import (
     InputError,
     NetworkSource,
     file_schema,
     read_network,
-    read_plan,
     with_network,
 )
+from hopyears.sim.inputs.plan_file import read_plan
 
 DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"
 
@@ -128,13 +128,14 @@ ONE_FAULT = [
         ("radios", 0, "modulations", 1, "sates"),
         4,
         'radio "r18": field is "modulations[2].sates"; must be one of states, required_snr_db, '
-        "threshold_dbm, capacity_mbit_s, signature_width_mhz, signature_depth_db, transmit_backoff_db. "
+        "threshold_dbm, capacity_mbit_s, signature_width_mhz, signature_depth_db and 1 more. "
         'Did you mean "states"?',
     ),
     (
         ("switching", "revert"),
         True,
-        f'switching: field is "revert"; must be one of {", ".join(Switching.model_fields)}. '
+        f'switching: field is "revert"; must be one of {", ".join([*Switching.model_fields][:6])} and '
+        f"{len(Switching.model_fields) - 6} more. "
         'Did you mean "reverts"?',
     ),
     (("hops", 0, "site_a"), "hill", 'hop "hill-mill": field is "site_a"; must be "from"'),
@@ -214,7 +215,7 @@ def test_shift_that_ends_before_it_starts(tmp_path: Path) -> None:
 def test_unknown_field_lists_the_known_ones_and_the_nearest(tmp_path: Path) -> None:
     text = message(write(tmp_path, changed(("hops", 0, "freqency_ghz"), 18)))
     assert text.startswith(
-        'network.toml: hop "hill-mill": field is "freqency_ghz"; must be one of id, from, to, frequency_ghz, '
+        'network.toml: hop "hill-mill": field is "freqency_ghz"; must be one of id, name, from, to, '
     )
     assert text.endswith('. Did you mean "frequency_ghz"?')
 
@@ -258,9 +259,14 @@ def test_more_than_twenty_faults_are_counted(tmp_path: Path) -> None:
     data = small()
     data["sites"] += [{"id": f"x{i}", "latitude_deg": 95, "longitude_deg": 0} for i in range(33)]
     lines = message(write(tmp_path, data)).splitlines()
+    alike = '(alike in 32 more: "x1", "x2", "x3", ...)'
+    assert lines == [f'network.toml: site "x0": latitude_deg is 95; must be -80 to 80 {alike}']
+    data = small()
+    data["hops"][0] |= {field: [1] for field in Hop.model_fields if field not in ("id", "site_a", "site_b")}
+    lines = message(write(tmp_path, data)).splitlines()
     assert len(lines) == 21
-    assert lines[19] == 'network.toml: site "x19": latitude_deg is 95; must be -80 to 80'
-    assert lines[20] == "... and 13 more"
+    assert lines[20] == f"... and {len(Hop.model_fields) - 3 - 20} more"
+    assert max(map(len, lines)) < 250
 
 
 def test_message_is_printable_whatever_the_file_holds(tmp_path: Path) -> None:
@@ -448,7 +454,9 @@ TABLE_FAULTS = [
     ),
     (
         {"sites": SITES.replace("id,", "Id,", 1)},
-        f'sites.csv: column is "Id"; must be one of {", ".join(Site.model_fields)}. Did you mean "id"?',
+        f'sites.csv: column is "Id"; must be one of {", ".join([*Site.model_fields][:6])} and '
+        f"{len(Site.model_fields) - 6} more. "
+        'Did you mean "id"?',
     ),
     (
         {"sites": SITES.replace("longitude_deg", "latitude_deg", 1)},
@@ -487,7 +495,34 @@ def test_several_ragged_rows_are_all_told(tmp_path: Path) -> None:
 
 def test_empty_table(tmp_path: Path) -> None:
     text = message(tables(tmp_path, sites="\n"))
-    assert text.startswith("sites.csv: first row is missing; must be names of columns, of id, latitude_deg, ")
+    assert text.startswith(
+        "sites.csv: first row is missing; must be names of columns, of id, name, latitude_deg, "
+    )
+
+
+def test_a_table_of_another_kind_is_named_as_such(tmp_path: Path) -> None:
+    reads = "hopyears import reads such tables"
+    said = message(tables(tmp_path, sites=SITES.replace(",", ";")))
+    assert said == f"sites.csv: cells are parted by semicolons; must be by commas. {reads}"
+    path = tables(tmp_path)
+    (tmp_path / "sites.csv").write_bytes(SITES.replace("mill", "mühle").encode("latin-1"))
+    assert message(path).endswith(
+        "must be UTF-8 text. It looks like Latin-1: save it as UTF-8 (hopyears import reads both)"
+    )
+    foreign = "Site A,Site B,Freq,Modulation,Config,Remark\na,b,18,256QAM,1+1,-\n"
+    said = message(tables(tmp_path, hops=foreign))
+    assert said.startswith(
+        'hops.csv: 6 columns are none of a network file ("Site A", "Site B", "Freq", ...); '
+    )
+    assert said.endswith(reads)
+    assert len(said) < 250
+
+
+def test_a_field_of_another_entry_is_pointed_to(tmp_path: Path) -> None:
+    said = message(write(tmp_path, changed(("hops", 0, "Modulation"), "256QAM")))
+    assert said.endswith('"modulations" is a field of [[radios]]')
+    said = message(write(tmp_path, changed(("hops", 0, "polarization"), "V")))
+    assert said.endswith('Did you mean "polarisation"?')
 
 
 def test_missing_table_and_table_that_is_no_name(tmp_path: Path) -> None:
@@ -505,7 +540,9 @@ def test_missing_table_and_table_that_is_no_name(tmp_path: Path) -> None:
 def test_binary_and_huge_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tables(tmp_path)
     (tmp_path / "hops.csv").write_bytes(HOPS.encode("utf-16"))
-    assert message(path) == "hops.csv: byte 0 is not UTF-8; must be UTF-8 text"
+    assert message(path) == (
+        "hops.csv: byte 0 is not UTF-8; must be UTF-8 text. It looks like UTF-16: save it as UTF-8"
+    )
     (tmp_path / "hops.csv").write_text(HOPS + "#" * 9000)
     monkeypatch.setattr(hopyears.sim.inputs.input_text, "LARGEST_FILE_BYTES", 9000)
     assert message(path).startswith("hops.csv: size is more than allowed; must be at most 0.00858")

@@ -255,7 +255,8 @@ def test_the_verb_prints_and_stores(tmp_path, capsys):
     stored = pd.read_parquet(out / "tables" / "hops.parquet")
     assert set(stored["states"]) == {0, 4, 16, 64, 256, 1024}
     assert (out / "study.json").is_file()
-    assert f"{out}/figures/hops.png: capacity against availability of 3 hops" in said
+    lines = "".join(said.split())
+    assert f"{out}/figures/hops.png:capacityagainstavailabilityof3hops" in lines
     assert {each.name for each in (out / "figures").iterdir()} == FIGURES
     assert main([*words, "--years", "1", "--out", str(out)]) == 2
     assert "output folder is in use" in capsys.readouterr().err

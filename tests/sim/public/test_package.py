@@ -1,5 +1,7 @@
 """What is installed: one package, hopyears, with every folder of the code and the files beside it."""
 
+import json
+import os
 import subprocess
 import sys
 import tomllib
@@ -55,11 +57,21 @@ def test_every_file_beside_the_code_is_named() -> None:
         ), path
 
 
-@pytest.mark.slow
-@pytest.mark.skipif(not can_build(), reason="setuptools of 75 or later is not installed: no wheel is built")
-def test_wheel_holds_one_package(tmp_path: Path) -> None:
-    build = ["-m", "pip", "wheel", "--no-deps", "--no-build-isolation", "--quiet", "--wheel-dir"]
-    copy = tmp_path / "source"
+IMPORTS_ALL = """
+import importlib, pkgutil, sys, hopyears
+names = [each.name for each in pkgutil.walk_packages(hopyears.__path__, "hopyears.")]
+for name in names:
+    importlib.import_module(name)
+print(hopyears.__file__, *names, sep="\\n")
+"""
+CALLS = "import sys; from hopyears.sim.commands import main; sys.exit(main(sys.argv[1:]))"
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A wheel that is built of a source distribution, which is built of a copy of the sources."""
+    folder = tmp_path_factory.mktemp("built")
+    copy = folder / "source"
     for name in ("sim", "models"):
         for path in (ROOT / name).rglob("*"):
             if path.is_file() and "__pycache__" not in path.parts:
@@ -68,11 +80,45 @@ def test_wheel_holds_one_package(tmp_path: Path) -> None:
                 target.write_bytes(path.read_bytes())
     for name in ("pyproject.toml", "README.md"):
         (copy / name).write_bytes((ROOT / name).read_bytes())
-    subprocess.run([sys.executable, *build, str(tmp_path), str(copy)], check=True, cwd=tmp_path)
-    (wheel,) = tmp_path.glob("*.whl")
+    sources = f"from setuptools.build_meta import build_sdist; build_sdist({str(folder)!r})"
+    subprocess.run([sys.executable, "-c", sources], check=True, cwd=copy, capture_output=True)
+    (packed,) = folder.glob("*.tar.gz")
+    build = ["-m", "pip", "wheel", "--no-deps", "--no-build-isolation", "--quiet", "--wheel-dir"]
+    subprocess.run([sys.executable, *build, str(folder), str(packed)], check=True, cwd=folder)
+    (built,) = folder.glob("*.whl")
+    return built
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not can_build(), reason="setuptools of 75 or later is not installed: no wheel is built")
+def test_wheel_holds_one_package(wheel: Path) -> None:
     names = zipfile.ZipFile(wheel).namelist()
     assert {name.split("/")[0].split("-")[0] for name in names} == {"hopyears"}
     for wanted in ("__init__.py", "api.py", "py.typed", "sim/streams.py", "models/air/storm.py"):
         assert f"hopyears/{wanted}" in names
     assert {"hopyears/sim/report/templates/page.html", "hopyears/sim/guide/columns.md"} <= {*names}
     assert not [name for name in names if name.startswith("hopyears/sim/public")]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not can_build(), reason="setuptools of 75 or later is not installed: no wheel is built")
+def test_what_was_built_runs_from_a_folder_of_its_own(wheel: Path, tmp_path: Path) -> None:
+    """Every module loads from there and none from the sources, and a verb answers."""
+    zipfile.ZipFile(wheel).extractall(tmp_path / "installed")
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path / "installed")}
+
+    def said(program: str, *words: str) -> str:
+        done = subprocess.run(
+            [sys.executable, "-c", program, *words],
+            cwd=tmp_path,
+            env=environment,
+            check=True,
+            capture_output=True,
+            text=True,
+        )
+        return done.stdout
+
+    place, *names = said(IMPORTS_ALL).split()
+    assert place == str(tmp_path / "installed" / "hopyears" / "__init__.py")
+    assert {name.rpartition(".")[0] for name in names} | {"hopyears"} >= folders_of_code()
+    assert json.loads(said(CALLS, "schema"))["type"] == "object"

@@ -13,7 +13,7 @@ from hopyears.models.air.seasonality import worst_month_ratio
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.anchoring import IDENTITY, Anchor, fit_anchor, raw_attenuation_law
-from hopyears.sim.rain.peaks import peak_laws
+from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
 from hopyears.sim.rain.scenes import pair_samples, raw_law, scenes
@@ -123,7 +123,7 @@ def test_a_folder_that_cannot_be_written_costs_only_time(tmp_path, monkeypatch):
 
 
 def test_distant_hops_share_less_than_near_ones():
-    months = peak_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)
+    months = month_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)
     snapshots = scenes(months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=2000)
     hop, _ = hop_and_target()
     level = raw_law(snapshots, **hop).quantile(np.array([1e-3]))[0]
@@ -212,7 +212,7 @@ def test_hops_beyond_the_usual_surroundings_have_a_law_that_goes_on():
     below, above, far = (law.quantile(PROBABILITIES[:3]) for law in laws)
     np.testing.assert_allclose(above, below, rtol=0.1)
     assert np.all(far > above)
-    months = peak_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)
+    months = month_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)
     usual = scenes(months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=50)
     with pytest.raises(ValueError, match="path_length_km is 61; must be 0 to 60"):
         raw_law(usual, path_length_km=61, k=0.1, alpha=1.0)

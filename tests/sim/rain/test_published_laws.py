@@ -17,7 +17,7 @@ from hopyears.models.air.rain_law import annual_exceedance, annual_rain_rate_mm_
 from hopyears.models.air.seasonality import attenuation_correlation, bivariate_exceedance
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.sim.climate import climate_of
-from hopyears.sim.rain.peaks import peak_laws, sparse_peak_law
+from hopyears.sim.rain.peaks import month_laws, sparse_law
 from hopyears.sim.rain.rain_laws import law_of
 from hopyears.sim.rain.scenes import pair_samples, raw_law, scenes
 
@@ -33,7 +33,7 @@ pytestmark = pytest.mark.slow
 @cache
 def snapshots_of(place, storms=DEFAULT_STORMS, longest_hop_km=30.0, per_month=4000):
     law = climate_of(*PLACES[place]).rain_law
-    months = peak_laws(law, DEFAULT_POPULATION, storms)
+    months = month_laws(law, DEFAULT_POPULATION, storms)
     return law, scenes(
         months, DEFAULT_POPULATION, storms, per_month=per_month, first_month=12_000,
         longest_hop_km=longest_hop_km,
@@ -49,7 +49,7 @@ def test_rain_at_a_point_is_that_of_its_climate(place):
     np.testing.assert_allclose(found / annual_exceedance(law, rates), 1.0, atol=0.07)
     # Cells that know nothing of overlap are told apart.
     months = [
-        sparse_peak_law(DEFAULT_POPULATION, mean_rate_mm_h=rate, rain_probability=chance)
+        sparse_law(DEFAULT_POPULATION, DEFAULT_STORMS, mean_rate_mm_h=rate, rain_probability=chance)
         for rate, chance in zip(law.mean_rate_mm_h, law.rain_probability, strict=True)
     ]
     sparse = scenes(months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=4000, longest_hop_km=0.0)
@@ -103,4 +103,4 @@ def test_hops_fade_together_as_the_distance_law_says():
 
     assert np.all(np.abs(gap(DEFAULT_STORMS)) < 0.1 + 0.02)
     # Cells that hardly gather in storms are too independent of each other.
-    assert gap(replace(DEFAULT_STORMS, cells_per_storm=6.0))[3] < -0.2
+    assert gap(replace(DEFAULT_STORMS, most_cells=6.0))[3] < -0.2

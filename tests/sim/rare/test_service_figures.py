@@ -1,30 +1,35 @@
 """Figures of services from blocks and replications: unbiased, narrower, and resting on what they say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from small_networks import source_of, triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.network.network import PartChange
+from hopyears.models.network.network import LightningRisk, Network, PartChange, Power
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH, TOTAL, TRAFFIC
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
-from hopyears.sim.rare.forced import RareParts, rare_parts
+from hopyears.sim.rare.forced import ByHand, by_hand, strikes_per_year
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
     FIRST_TIMES,
     FORCED,
     HISTORIES,
+    MONTHS,
+    NIGHTS,
     OWN,
     REPLICATIONS,
     added_loss,
     fade_free,
     n_draws,
+    storms_of_draw,
 )
-from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, UNAVAILABLE, ServiceFigures
+from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.streams import Streams
@@ -45,7 +50,7 @@ def run(tmp_path_factory):
 
 def test_replications_change_nothing_of_the_blocks_themselves(run):
     with_them, without = RunFolder(run / "with"), RunFolder(run / "without")
-    own = ("service_replications", "service_cause_replications")
+    own = ("service_replications", "service_cause_replications", "service_month_replications")
     for name in own:
         assert any(with_them.read_table(block, name).num_rows for block in with_them.finished_blocks())
     for block in with_them.finished_blocks():
@@ -54,6 +59,41 @@ def test_replications_change_nothing_of_the_blocks_themselves(run):
         assert {k: v for k, v in mine.items() if k not in own} == {
             k: v for k, v in other.items() if k not in own
         }
+
+
+def test_months_add_up_to_the_block(run):
+    """Months of a block hold its totals; those of replications what the draws lost, with less without."""
+    folder = RunFolder(run / "with")
+    for block in folder.finished_blocks():
+        month, total, traffic, drawn, months = (
+            KeyedTable.from_arrow(columns, folder.read_table(block, name))
+            for columns, name in (
+                (SERVICE_MONTH, "service_month"),
+                (TOTAL, "service_total"),
+                (TRAFFIC, "service_traffic"),
+                (REPLICATIONS, "service_replications"),
+                (MONTHS, "service_month_replications"),
+            )
+        )
+        for way in (0, 1, BOTH):
+            here = month.key("direction") == way
+            entity = month.key("entity")[here]
+            for name, table in (("unavailable_s", total), ("below_committed_s", traffic)):
+                found = np.bincount(entity, month.value(name)[here], 2)
+                assert found == pytest.approx(table.spread(name, (2,), direction=way), abs=1e-3)
+            lacking = np.bincount(entity, month.value("undelivered_mbit")[here], 2)
+            asked, given = (
+                traffic.spread(each, (2,), direction=way) for each in ("peak_mbit", "delivered_mbit")
+            )
+            # Both ways together are as good as the slower one.
+            assert lacking == pytest.approx(asked - given, abs=1.0)
+        for stratum in (OWN, HISTORIES, FORCED):
+            sign = np.where((months.key("side") == 0) & (stratum == FORCED), -1.0, 1.0)
+            here = months.key("stratum") == stratum
+            value = sign * months.value("unavailable_s") * months.value("weight")
+            found = np.bincount(months.key("entity")[here], value[here], 2)
+            of_draws = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum)
+            assert found == pytest.approx(of_draws.sum(axis=1), abs=1e-6)
 
 
 @pytest.mark.slow
@@ -71,22 +111,22 @@ def test_a_run_that_was_stopped_has_the_same_replications(run, tmp_path):
 
 def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
-    assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED}
-    assert n_draws(2, 0) == (2 * FIRST_TIMES, 1)
-    assert n_draws(20, FIRST_BLOCKS) == (20, 5)
+    assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS}
+    assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1)
+    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 2)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
 
 
 def test_the_figure_is_the_sum_of_its_terms(run):
-    """Own outage less that of own failures alone, and the means of histories and of weighted draws."""
+    """Own outage less that of own failures and own multipath alone, and the means of their replications."""
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
     seen = figures.seen
     assert seen.blocks.shape == seen.own.shape == (6, 2, 3, len(FIGURES))
     assert len(seen.histories) == 2 * (FIRST_BLOCKS * FIRST_TIMES + 1)
-    assert len(seen.forced) == 6
+    assert len(seen.forced) == 2 * FIRST_BLOCKS + 1
     for service in range(2):
-        terms = (seen.blocks - seen.own, seen.histories, seen.forced)
+        terms = (seen.blocks - seen.own, seen.histories, seen.forced, seen.nights)
         expected = sum(term[:, service, BOTH, UNAVAILABLE].mean() for term in terms)
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(max(expected, 0.0))
 
@@ -147,6 +187,22 @@ def test_nothing_seen_is_bounded_by_the_networks_own_repairs():
 
 
 @pytest.mark.slow
+def test_histories_of_multipath_have_the_mean_of_the_blocks_own(tmp_path):
+    """Over 60 blocks; and with neither rain nor failures a block loses to its own multipath and no more."""
+    network = triangle()
+    options = ModelOptions(rain=False, failures=False, replications=12)
+    request = RunRequest(years=60, seed=3, block_years=1, options=options)
+    folder = simulate(source_of(network), request, tmp_path / "r")
+    seen = ServiceFigures.read(prepare(network, options), folder).seen
+    assert np.array_equal(seen.blocks, seen.own)
+    assert seen.own[..., UNAVAILABLE].any()
+    for figure in (UNAVAILABLE, SEVERELY_ERRORED, OUTAGES):
+        own, others = seen.own[:, 0, BOTH, figure], seen.nights[:, 0, BOTH, figure]
+        error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, others)))
+        assert abs(own.mean() - others.mean()) < 4.0 * error
+
+
+@pytest.mark.slow
 def test_replications_move_no_mean(tmp_path):
     """Over 240 blocks what is taken from each and what is put in its place have one mean."""
     mtbf_h = {"mast": 4e5, "outdoor_radio": 1e5, "software": 1e6}
@@ -172,8 +228,7 @@ def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows(
     simulator = BlockSimulator(prepare(network, ModelOptions(rain=False, multipath=False)))
     plant, streams = simulator.prepared.built.plant, Streams(3, 0)
     masts = np.array([i for i, part in enumerate(plant.parts) if part.kind == "mast"])
-    chance = np.full(masts.size, 1.0 / masts.size)
-    rare = RareParts(masts, 8766.0 / plant.lives[1][masts], chance)
+    rare = even(plant, masts, 8766.0 / plant.lives[1][masts])
 
     def lost(n, first, put_in):
         logs = (
@@ -183,11 +238,11 @@ def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows(
         return np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
 
     whole = lost(2000, 10_000, PutIn())
-    common = lost(1000, 20_000, PutIn(rare=rare.mask(len(plant.parts)), only_before_s=-np.inf))
+    common = lost(1000, 20_000, PutIn(rare=rare.held, only_before_s=-np.inf))
     forced = []
-    for draw, chosen in enumerate(rare.drawn(plant, streams, 500).tolist()):
-        added = added_loss(simulator, rare, int(masts[chosen]), streams, draw, None)
-        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * rare.weight_per_year[chosen])
+    for draw, place in enumerate(rare.drawn(plant, streams, 500).tolist()):
+        weight, added = added_loss(simulator, rare, place, streams, draw, None)
+        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
     terms = [whole, common, np.array(forced)]
     error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
     apart = whole.mean() - common.mean() - terms[2].mean()
@@ -195,24 +250,125 @@ def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows(
     assert abs(apart - terms[2].mean()) > 4.0 * error
 
 
+def even(plant, events, rate_per_year, earlier=()):
+    """All of these in as many draws, for service 0 alone."""
+    chance = np.full(events.size, 1.0 / events.size)
+    ways = earlier or ((),) * events.size
+    return ByHand(np.array([0]), events, rate_per_year, chance, tuple(ways), len(plant.parts))
+
+
 def test_draws_choose_parts_by_their_chance():
     """Shares of 4,000 draws within 4 standard errors of the chances; a part that goes moves no other draw."""
     plant = prepare(triangle(parts=RARE_MASTS)).built.plant
     parts = np.array([0, 3, 5])
-    rare = RareParts(parts, np.array([0.1, 0.2, 0.3]), np.array([0.2, 0.3, 0.5]))
+    chance = np.array([0.2, 0.3, 0.5])
+    rare = replace(even(plant, parts, np.array([0.1, 0.2, 0.3])), chance=chance)
     drawn = rare.drawn(plant, Streams(1, 0), 4000)
     share = np.bincount(drawn, minlength=3) / 4000
     assert np.all(np.abs(share - rare.chance) < 4.0 * np.sqrt(rare.chance * (1.0 - rare.chance) / 4000))
-    fewer = RareParts(parts[1:], rare.rate_per_year[1:], rare.chance[1:])
+    fewer = replace(even(plant, parts[1:], rare.rate_per_year[1:]), chance=chance[1:])
     again = fewer.drawn(plant, Streams(1, 0), 4000)
     assert np.array_equal(again[drawn > 0] + 1, drawn[drawn > 0])
 
 
 def test_weight_times_chance_is_the_rate():
     prepared = prepare(triangle(parts=RARE_MASTS))
-    rare = rare_parts(prepared.built.plant, alone(BlockSimulator(prepared)))
-    assert rare.parts.size
+    (rare,) = by_hand(prepared, alone(BlockSimulator(prepared)))
+    assert rare.events.size
+    assert rare.services.tolist() == [0, 1]
     assert rare.chance.sum() == pytest.approx(1.0)
     assert rare.weight_per_year * rare.chance == pytest.approx(
-        8766.0 / prepared.built.plant.lives[1][rare.parts]
+        8766.0 / prepared.built.plant.lives[1][rare.events]
     )
+
+
+STRONG_SITES = tuple(
+    PartChange(kind=kind, mtbf_h=1e9)
+    for kind in ("chassis", "controller", "fan", "mast", "software", "power_distribution", "line_card")
+)
+
+
+def strong_ring(**more):
+    """A service with two routes that nothing rare stops but two failures that meet; mains never fail."""
+    network = triangle(parts=(*STRONG_SITES, *(PartChange(kind=k, mtbf_h=h) for k, h in more.items())))
+    services = (network.services[0].model_copy(update={"protection": "protected"}),)
+    sites = tuple(site.model_copy(update={"power": "strong"}) for site in network.sites)
+    power = (Power(id="strong", battery_h=1000.0, mains_outages_per_year=0.0),)
+    return Network(**{**dict(network), "services": services, "sites": sites, "power": power})
+
+
+def test_a_service_that_nothing_stops_alone_rests_on_failures_that_meet():
+    prepared = prepare(strong_ring(), ModelOptions(rain=False, multipath=False))
+    single = alone(BlockSimulator(prepared))
+    (pairs,) = by_hand(prepared, single)
+    parts = prepared.built.plant.parts
+    kinds = {parts[event].kind for event in pairs.events.tolist()}
+    assert {"outdoor_radio", "antenna", "modem_card"} <= kinds
+    # Antennas of the hot-standby hop take it; its radios stand in for each other.
+    on_standby = [parts[event].kind for event in pairs.events.tolist() if parts[event].id.startswith("a-c")]
+    assert set(on_standby) == {"antenna", "coupler"}
+    for event, ways in zip(pairs.events.tolist(), pairs.earlier, strict=True):
+        stops = single.lost_s[event, 0] > 0.0
+        assert len(ways) == (0 if stops else 1)
+        assert all(event not in way.parts for way in ways)
+
+
+@pytest.mark.slow
+def test_pairs_of_failures_have_the_mean_of_natural_ones():
+    """600 histories of two years of all that fails, against those without pairs and 300 pairs put in."""
+    life_h = {"outdoor_radio": 2e3, "modem_card": 2e3, "cable": 1e5, "antenna": 1e5, "coupler": 1e6}
+    simulator = BlockSimulator(prepare(strong_ring(**life_h), ModelOptions(rain=False, multipath=False)))
+    plant, streams = simulator.prepared.built.plant, Streams(6, 0)
+    (pairs,) = by_hand(simulator.prepared, alone(simulator))
+
+    def lost(n, first, put_in):
+        logs = (
+            simulator.failures(plant, streams.beside(first + i), 2.0 * SECONDS_PER_YEAR, None, put_in=put_in)
+            for i in range(n)
+        )
+        return 0.5 * np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
+
+    whole = lost(600, 10_000, PutIn())
+    rest = lost(100, 20_000, PutIn(rare=pairs.held, only_before_s=-np.inf))
+    forced, unweighted = [], []
+    for draw, place in enumerate(pairs.drawn(plant, streams, 300).tolist()):
+        weight, added = added_loss(simulator, pairs, place, streams, draw, None)
+        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
+        unweighted.append(float(added.figures[0, BOTH, UNAVAILABLE]) * pairs.weight_per_year[place])
+    terms = [whole, rest, np.array(forced)]
+    error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
+    assert error < 0.15 * whole.mean()
+    assert abs(whole.mean() - rest.mean() - np.mean(forced)) < 4.0 * error
+    assert abs(whole.mean() - rest.mean() - np.mean(unweighted)) > 4.0 * error  # negative control
+
+
+@pytest.mark.slow
+def test_strikes_put_in_by_hand_have_the_mean_of_natural_ones():
+    """1,000 years of all strikes, against none of its own and 300 put in; twice as many show (control)."""
+    lightning = LightningRisk(strikes_per_storm_h=0.002, damage_chance=0.3)
+    network = triangle(lightning=lightning)
+    simulator = BlockSimulator(prepare(network, ModelOptions(multipath=False)))
+    prepared, plant, streams = simulator.prepared, simulator.prepared.built.plant, Streams(8, 0)
+    storms = simulator.simulate(8, 0, 10).storms_near
+    n, per_year = len(plant.parts), strikes_per_year(prepared)
+    strikes = even(plant, n + np.flatnonzero(per_year > 0.0), per_year[per_year > 0.0])
+    held = PutIn(rarely_struck=np.ones(n, dtype=bool), only_before_s=-np.inf)
+
+    def lost(n_histories, put_in):
+        logs = (
+            simulator.failures(plant, streams.beside(100 + i), storms_s, storms, put_in=put_in)
+            for i in range(n_histories)
+        )
+        return 0.1 * np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
+
+    storms_s = 10.0 * SECONDS_PER_YEAR
+    # The same draws of all else: only lightning differs.
+    apart = lost(100, PutIn()) - lost(100, held)
+    forced = []
+    for draw, place in enumerate(strikes.drawn(plant, streams, 300).tolist()):
+        weight, added = added_loss(simulator, strikes, place, streams, draw, storms_of_draw(storms, draw, 10))
+        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
+    error = np.hypot(apart.std(ddof=1) / 10.0, np.std(forced, ddof=1) / np.sqrt(len(forced)))
+    assert error < 0.15 * apart.mean()
+    assert abs(apart.mean() - np.mean(forced)) < 4.0 * error
+    assert abs(apart.mean() - 2.0 * np.mean(forced)) > 4.0 * error

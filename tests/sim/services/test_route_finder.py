@@ -4,6 +4,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from hopyears.sim.services.meshes import Meshes
 from hopyears.sim.services.route_finder import Link, RouteFinder
 
 # A ring of four sites with a short cut, a spur, and two parallel links on it.
@@ -119,6 +120,14 @@ def test_against_trying_everything(drawn):
     if found:
         assert finder.cost(found[0]) + finder.cost(found[1]) == pytest.approx(min(pairs))
         assert set(found) <= set(routes)
+
+
+@given(_links)
+def test_meshes_between_two_sites_hold_the_links_of_all_routes_and_no_others(drawn):
+    links = [Link(a, b, float(km)) for a, b, km in drawn]
+    meshes = Meshes({number: (link.first, link.second) for number, link in enumerate(links)})
+    crossed = {link for route in _all_routes(links, "a", "b") for link, _ in route}
+    assert meshes.between("a", "b") == sorted(crossed)
 
 
 def test_least_shared_keeps_the_spur_and_leaves_the_ring_by_the_other_side() -> None:

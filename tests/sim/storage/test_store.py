@@ -1,5 +1,6 @@
 """The folder of a run: whole or not there, never overwritten, one process at a time."""
 
+import errno
 import json
 import os
 import subprocess
@@ -9,7 +10,9 @@ import pyarrow as pa
 import pytest
 
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.storage.run_folder import FORMAT, RunFolder, run_identity, versions, write_table
+from hopyears.sim.storage.run_folder import FORMAT, RunFolder, run_identity, versions
+from hopyears.sim.storage.table_files import packed
+from hopyears.sim.storage.whole_file import RunError
 
 MANIFEST = {"identity": "abc", "title": "a run"}
 TABLES = {"one": pa.table({"x": [1, 2]}), "two": pa.table({"y": ["a"]})}
@@ -50,12 +53,43 @@ def test_a_run_is_joined_only_when_asked_and_if_it_is_the_same(run):
     assert run.manifest()["identity"] == "abc"
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", "\xff", None])
-def test_a_folder_without_a_manifest_that_reads_is_no_run(tmp_path, text):
-    if text is not None:
-        (tmp_path / "manifest.json").write_bytes(text.encode("latin-1"))
+@pytest.mark.parametrize("text", ["", "{", "[]", "\xff"])
+def test_a_manifest_that_does_not_read_is_damaged(tmp_path, text):
+    (tmp_path / "manifest.json").write_bytes(text.encode("latin-1"))
+    with pytest.raises(InputError, match="manifest is damaged; must be as it was written"):
+        RunFolder(tmp_path).manifest()
+
+
+def test_a_folder_without_a_manifest_is_no_run(tmp_path):
     with pytest.raises(InputError, match="folder is not a run; must be one that simulate wrote"):
         RunFolder(tmp_path).manifest()
+
+
+@pytest.mark.parametrize(("name", "text"), [("manifest.json", "mine"), ("network.json", "{}")])
+def test_files_of_others_are_left_alone(tmp_path, name, text):
+    (tmp_path / name).write_text(text)
+    folder = RunFolder(tmp_path)
+    with pytest.raises(InputError, match=r"folder is not a run|output folder is not empty"), folder.locked():
+        folder.begin(MANIFEST, {}, resume=True)
+    assert (tmp_path / name).read_text() == text
+
+
+def test_a_folder_whose_making_was_cut_short_is_taken_as_new(tmp_path):
+    """A kill, or a full disk, after any step of ``begin`` up to the manifest."""
+    folder = RunFolder(tmp_path / "run")
+    with folder.locked():
+        pass
+    (tmp_path / "run" / "blocks").mkdir()
+    (tmp_path / "run" / ".manifest.json").write_text("{")
+    with folder.locked():
+        folder.begin(MANIFEST, {"sites": []}, resume=False)
+    assert folder.network() == {"sites": []}
+
+
+def test_a_run_killed_before_its_network_was_written_is_taken_up(run):
+    (run.path / "network.json").unlink()
+    run.begin(MANIFEST, {"sites": []}, resume=True)
+    assert run.network() == {"sites": []}
 
 
 def test_blocks_come_back_in_order(run):
@@ -68,25 +102,36 @@ def test_blocks_come_back_in_order(run):
 
 
 def test_a_block_cut_short_does_not_count_and_is_made_again(run):
-    half = run.path / "blocks" / ".000005"
-    half.mkdir()
-    (half / "one.parquet").write_bytes(b"half a tab")
+    half = run.path / "blocks" / ".000005.zip"
+    half.write_bytes(b"half a block")
     assert run.finished_blocks() == []
     run.write_block(5, TABLES)
     assert run.finished_blocks() == [5]
     assert set(run.read_block(5)) == {"one", "two"}
+    half.write_bytes(b"half a block")
+    run.begin(MANIFEST, {}, resume=True)
+    assert not half.exists()
 
 
-def test_a_block_is_whole_or_not_there(run, monkeypatch):
-    def fail(path, table):
-        if path.stem == "two":
-            raise OSError("disk full")
-        write_table(path, table)
+def test_what_a_full_disk_stops_is_told_in_one_line_and_leaves_nothing(run, monkeypatch):
+    run.write_results({"one": pa.table({"x": [1]})}, {"blocks": 1})
+    before = {path: path.read_bytes() for path in run.path.rglob("*") if path.is_file()}
 
-    monkeypatch.setattr("hopyears.sim.storage.run_folder.write_table", fail)
-    with pytest.raises(OSError, match="disk full"):
+    def full(handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("hopyears.sim.storage.whole_file.os.fsync", full)
+    with pytest.raises(
+        RunError, match=r"^\S+blocks/000001.zip: cannot be written \(No space left on device\);"
+    ):
         run.write_block(1, TABLES)
-    assert run.finished_blocks() == []
+    with pytest.raises(
+        RunError, match=r"^\S+tables: cannot be written \(No space left on device\); finished"
+    ):
+        run.write_results(TABLES)
+    monkeypatch.undo()
+    assert {path: path.read_bytes() for path in run.path.rglob("*") if path.is_file()} == before
+    assert run.results_rest_on() == {"blocks": 1}
 
 
 def test_results_replace_those_of_fewer_blocks(run):
@@ -97,21 +142,23 @@ def test_results_replace_those_of_fewer_blocks(run):
     assert read["one"]["x"].to_pylist() == [9]
 
 
-def test_equal_tables_are_equal_bytes(tmp_path):
-    for name in ("first", "second"):
-        write_table(tmp_path / name, pa.table({"x": [1.5, 2.5], "y": ["a", "b"]}))
-    assert (tmp_path / "first").read_bytes() == (tmp_path / "second").read_bytes()
+def test_equal_tables_are_equal_bytes():
+    tables = [{"t": pa.table({"x": [1.5, 2.5], "y": ["a", "b"]})} for _ in range(2)]
+    assert packed(tables[0], {"block": 1}) == packed(tables[1], {"block": 1})
 
 
 def test_one_process_at_a_time(run):
+    second = RunFolder(run.path)
+    before = (run.path / "manifest.json").read_bytes()
     with run.locked():
-        assert (run.path / "in-use").read_text() == str(os.getpid())
         with (
-            pytest.raises(InputError, match=f"in use by process {os.getpid()}; must be free"),
-            RunFolder(run.path).locked(),
+            pytest.raises(InputError, match=r"run: output folder is in use by another process; must be free"),
+            second.locked(),
         ):
-            pass
-    assert not (run.path / "in-use").exists()
+            second.begin({**MANIFEST, "title": "second"}, {}, resume=True)
+        assert (run.path / "manifest.json").read_bytes() == before
+    with second.locked():
+        pass
 
 
 def test_the_lock_is_given_back_after_a_fault(run):
@@ -121,18 +168,16 @@ def test_the_lock_is_given_back_after_a_fault(run):
         pass
 
 
-@pytest.mark.parametrize("left", ["", "not a number"])
-def test_a_lock_that_nobody_holds_is_taken_over(run, left):
-    (run.path / "in-use").write_text(left)
-    with run.locked():
-        assert (run.path / "in-use").read_text() == str(os.getpid())
-
-
-def test_a_lock_of_a_process_that_is_gone_is_taken_over(run):
-    gone = subprocess.run(
-        [sys.executable, "-c", "import os; print(os.getpid())"], capture_output=True, text=True, check=True
+def test_the_lock_ends_with_the_process_that_holds_it(run):
+    holds = (
+        "import sys, time; from hopyears.sim.storage.run_folder import RunFolder\n"
+        "with RunFolder(sys.argv[1]).locked(): print('held', flush=True); time.sleep(60)"
     )
-    (run.path / "in-use").write_text(gone.stdout.strip())
+    with subprocess.Popen([sys.executable, "-c", holds, run.path], stdout=subprocess.PIPE) as holder:
+        assert holder.stdout.readline() == b"held\n"
+        with pytest.raises(InputError, match="in use by another process"), run.locked():
+            pass
+        holder.kill()
     with run.locked():
         pass
 

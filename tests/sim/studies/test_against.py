@@ -86,8 +86,8 @@ def test_simulated_figures_are_those_of_the_blocks(
     compared, folder, hop, entity, states, step, figure, kind, column
 ):
     values = []
-    for block in sorted((folder.path / "blocks").iterdir()):
-        table = pd.read_parquet(block / "hop_fading.parquet")
+    for block in folder.finished_blocks():
+        table = folder.read_table(block, "hop_fading").to_pandas()
         here = (table["entity"] == entity) & (table["kind"] == kind) & (table["step"] == step)
         values.append(table.loc[here, column].sum() / 2.0)
     assert len(values) == 12

@@ -20,6 +20,7 @@ from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.storage.whole_file import CHECKSUM, json_bytes
 from hopyears.sim.studies.explain import Outage, cause_shares, explain, worst_outages
 from hopyears.sim.studies.explain_timeline import SERVICE
 from hopyears.sim.wording.wording import span
@@ -173,7 +174,8 @@ def test_a_run_of_another_origin_is_refused(folder, tmp_path, change, message):
     shutil.copytree(folder, tmp_path / "copy")
     manifest = json.loads((tmp_path / "copy" / "manifest.json").read_text())
     change(manifest)
-    (tmp_path / "copy" / "manifest.json").write_text(json.dumps(manifest))
+    del manifest[CHECKSUM]
+    (tmp_path / "copy" / "manifest.json").write_bytes(json_bytes(manifest))
     with pytest.raises(InputError, match=message):
         open_run(tmp_path / "copy")
 

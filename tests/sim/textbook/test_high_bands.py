@@ -74,7 +74,7 @@ def test_a_run_meets_the_law_from_one_per_cent_on(frequency_ghz):
     yearly = []
     for block in range(10):
         field = draw_storms(
-            Streams(51, block), prepared.rain_law, prepared.region, n_years=10, storms=prepared.storms
+            Streams(51, block), prepared.weather, prepared.region, n_years=10, storms=prepared.storms
         )
         knots = rain_knots(field, hop_line(design), lowest_threshold_db=0.9 * float(raw_db[0]))
         yearly.append([share_of_years_above(knots, level_db, 10) for level_db in raw_db])

@@ -31,7 +31,7 @@ def yearly_shares(prepared, raw_db, n_blocks=10, n_years=10):
     for block in range(n_blocks):
         streams = Streams(61, block)
         field = draw_storms(
-            streams, prepared.rain_law, prepared.region, n_years=n_years, storms=prepared.storms
+            streams, prepared.weather, prepared.region, n_years=n_years, storms=prepared.storms
         )
         knots = rain_knots(field, line, lowest_threshold_db=0.9 * float(raw_db.min()))
         found.append([share_of_years_above(knots, level_db, n_years) for level_db in raw_db])

@@ -1,0 +1,164 @@
+"""How cost grows with hops, services, years, area and climate: whole runs of a grown network, one at a time.
+
+    python -m experiments.benchmarks.growth [--only NAME ...] [--largest N] [--plain] [--out FOLDER]
+
+Question: what processor time and memory does ``hopyears simulate`` take, in one process, when one thing grows
+and the rest stays: hops (at 37.5 km2 a hop, with three services on four hops), services, years, the area of
+the same number of hops, or another climate? Each run is made twice: *cold* fits what the caches lack, *warm*
+finds it there. Baselines in the same run: the log-normal AR(1) of rain alone and every cell at every ten
+seconds, both of ``rain.py``, for one hop-year. Prints a table with the power of growth from one point to the
+next and writes it with a picture; fails where a run fails.
+"""
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from experiments.benchmarks import rain
+from experiments.benchmarks.grown_network import CENTRE_DEG, grow, network_file
+from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.streams import Streams
+
+KM2_PER_HOP, SERVICES_PER_HOP = 37.5, 0.75
+
+PLACES = {
+    "wet, cool coast": (60.4, 5.3),
+    "temperate": CENTRE_DEG,
+    "desert": (24.0, 45.0),
+    "equatorial": (1.4, 103.8),
+}
+"""Latitude and longitude of the first site in each climate [degrees]."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A run: hops and services in a square, years, place; ``value`` is what varies of the series."""
+
+    series: str
+    value: float
+    hops: int = 200
+    services: int = 150
+    years: int = 10
+    side_km: float = 86.6
+    place: str = "temperate"
+
+
+SERIES: dict[str, list[Case]] = {
+    "hops": [
+        Case("hops", n, n, round(SERVICES_PER_HOP * n), side_km=float(np.sqrt(KM2_PER_HOP * n)))
+        for n in (20, 60, 200, 600, 2000, 5000)
+    ],
+    "services": [Case("services", n, services=n) for n in (15, 50, 150, 500, 1500)],
+    "years": [Case("years", n, 20, 15, n, 27.4) for n in (10, 100, 1000, 10_000)],
+    "area": [Case("area", side**2, side_km=side) for side in (43.3, 86.6, 173.2, 346.4)],
+    "climate": [Case("climate", place, place=name) for place, name in enumerate(PLACES)],
+}
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the series and print, store and plot what they cost."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--only", nargs="+", choices=SERIES, default=list(SERIES))
+    parser.add_argument("--largest", type=int, default=2000, help="most hop-decades of a run (default 2000)")
+    parser.add_argument("--plain", action="store_true", help="without replications of failures")
+    parser.add_argument("--out", type=Path, default=Path("runs/growth"))
+    options = parser.parse_args(arguments)
+    cases = [
+        case
+        for name in options.only
+        for case in SERIES[name]
+        if case.hops * case.years <= 10 * options.largest
+    ]
+    extra = ("--replications", "0") if options.plain else ()
+    print(baselines())
+    found = growth([{**asdict(case), **measured(case, extra)} for case in cases])
+    options.out.mkdir(parents=True, exist_ok=True)
+    found.to_csv(options.out / "growth.csv", index=False)
+    print(found.drop(columns=["side_km"]).to_string(index=False))
+    _plot(found, options.out / "growth.png")
+    return 0
+
+
+def measured(case: Case, extra: Sequence[str]) -> dict[str, float]:
+    """Processor time [s] and memory [MiB] of the case's run, cold and warm."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        grown = grow(case.hops, case.side_km, case.side_km)
+        (folder / "network.toml").write_text(
+            network_file(grown, case.services, centre_deg=PLACES[case.place])
+        )
+        found: dict[str, float] = {}
+        for state in ("cold", "warm"):
+            command = [
+                *(str(Path(sys.executable).with_name("hopyears")), "simulate", str(folder / "network.toml")),
+                *("--workers", "1", "--years", str(case.years), "--out", str(folder / state), *extra),
+            ]
+            environment = {**os.environ, "HOPYEARS_CACHE": str(folder / "cache")}
+            process = subprocess.Popen(
+                command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment
+            )
+            _, status, usage = os.wait4(process.pid, 0)
+            if status:
+                raise SystemExit(f"the run of {case} failed")
+            found[f"{state}_s"] = usage.ru_utime + usage.ru_stime
+            found["mib"] = usage.ru_maxrss / 1024.0
+        return found
+
+
+def growth(rows: list[dict[str, object]]) -> pd.DataFrame:
+    """The rows with the time of a hop-year and the power of growth since the row before of the series."""
+    found = pd.DataFrame(rows)
+    found["ms_per_hop_year"] = 1e3 * found["warm_s"] / found["hops"] / found["years"]
+    steps = np.log(found[["warm_s", "value"]].where(found["value"] > 0.0)).groupby(found["series"]).diff()
+    found["power"] = (steps["warm_s"] / steps["value"]).where(found["series"] != "climate")
+    return found.round({"cold_s": 1, "warm_s": 1, "mib": 0, "ms_per_hop_year": 2, "power": 2})
+
+
+def baselines() -> str:
+    """Both baselines for one hop-year of rain alone."""
+    network, law = grow(rain.N_HOPS, rain.WIDTH_KM, rain.HEIGHT_KM), rain.CLIMATES["temperate"]
+    hops = rain.lines(network)
+    rain.compile_all(law, network, hops)
+    region = Region.around(network.sites_km[:, 0], network.sites_km[:, 1])
+    field = draw_storms(Streams(1, 0), law, region, n_years=1)
+    stepped, series = rain.stepped_ms(field, hops), rain.autoregressive_ms()
+    return (
+        f"rain alone, a hop-year: every cell every {rain.STEP_S:g} s {stepped:,.0f} ms; "
+        f"log-normal AR(1) {series:,.0f} ms"
+    )
+
+
+def _plot(found: pd.DataFrame, file: Path) -> None:
+    import matplotlib.pyplot as plt
+
+    names = list(dict.fromkeys(found["series"]))
+    figure, axes = plt.subplots(1, len(names), figsize=(3.4 * len(names), 3.2), squeeze=False)
+    units = {"area": "area [km²]", "climate": "climate"}
+    for axis, name in zip(axes[0], names, strict=True):
+        rows = found[found["series"] == name]
+        at = rows["place"] if name == "climate" else rows["value"]
+        for column, label in (("cold_s", "cold"), ("warm_s", "warm")):
+            axis.plot(at, rows[column], "o-", label=label)
+        axis.set(yscale="log", xlabel=units.get(name, name), ylabel="processor time [s]")
+        if name == "climate":
+            axis.tick_params(axis="x", labelrotation=30)
+        else:
+            axis.set_xscale("log")
+        axis.legend()
+    figure.tight_layout()
+    figure.savefig(file, dpi=120)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

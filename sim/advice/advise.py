@@ -1,0 +1,106 @@
+"""What to buy: candidates judged on one run, sets of them searched, and the best confirmed by simulation."""
+
+from collections.abc import Callable, Sequence
+from itertools import combinations
+from pathlib import Path
+from typing import NamedTuple
+
+import pandas as pd
+import pyarrow as pa
+
+from hopyears.sim.advice.candidates import Candidate, exclusive, made_candidates
+from hopyears.sim.advice.confirm import Goal, contend, order_table, promising_sets
+from hopyears.sim.advice.estimate import surrogate_of, worth_of_minutes
+from hopyears.sim.advice.market import candidate_table, of_use, priced
+from hopyears.sim.advice.search import Choice
+from hopyears.sim.advice.set_runs import SetRuns
+from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.money.network_costs import terms_of
+from hopyears.sim.money.service_money import judged_in_money
+from hopyears.sim.runs.results import Results
+from hopyears.sim.runs.simulate import RunRequest
+from hopyears.sim.storage.table_files import write_table
+from hopyears.sim.studies.plan_sides import COST, MINUTES
+
+
+class Advice(NamedTuple):
+    """Frames ``purchases`` (in order), ``contenders`` and ``candidates``."""
+
+    purchases: pd.DataFrame
+    contenders: pd.DataFrame
+    candidates: pd.DataFrame
+
+
+def advise(
+    source: NetworkSource,
+    goal: Goal,
+    request: RunRequest,
+    out: Path,
+    *,
+    named: Sequence[Candidate] = (),
+    made: bool = True,
+    tell: Callable[[str], None] = lambda text: None,
+) -> Advice:
+    """Find what to buy, in which order.
+
+    Candidates are judged on the blocks of one run by counterfactuals and closed forms; sets of them are
+    searched on a surrogate made of these; the best few are simulated, with more blocks where the choice is
+    open, and then the winner step by step, each beside its next best.
+
+    Parameters
+    ----------
+    source : NetworkSource
+        With prices.
+    goal : Goal
+    request : RunRequest
+        Its years are the most that any set gets.
+    out : Path
+        Folder of the runs, which are kept, and of the frames as Parquet files.
+    named : sequence of Candidate
+        Of the user.
+    made : bool
+        Also those that the network suggests.
+    tell : callable
+        Called with what is being done.
+
+    Raises
+    ------
+    InputError
+        If the network has no prices, the target no service, or a named candidate leads to no network.
+    """
+    network, terms = source.network, terms_of(source.network)
+    if terms is None:
+        raise InputError(
+            f"{source.name}: prices is missing; must be given: advice weighs gains against money"
+        )
+    ids = [service.id for service in network.services]
+    if goal.budget is None and goal.service not in ids:
+        raise InputError(
+            f'--target is for "{goal.service}"; must be for a service: {", ".join(ids[:10]) or "none"}'
+        )
+    runs = SetRuns(source, (), request, out, tell)
+    runs.side(frozenset(), request.n_blocks)
+    tables = Results.load(out / "base").tables
+    market = priced(source, [*named, *(of_use(made_candidates(network), tables) if made else [])], terms)
+    runs.candidates = market.candidates
+    surrogate = surrogate_of(runs, market.candidates, tell)
+    money = goal.budget is not None and any(map(judged_in_money, network.services))
+    weights = {goal.service: 1.0} if goal.budget is None else {s.id: s.weight for s in network.services}
+    figure = COST if money else MINUTES
+    per_loss = worth_of_minutes(runs, surrogate, weights, figure, ids)
+    choice = Choice(
+        market.present,
+        frozenset(
+            (i, j)
+            for (i, one), (j, other) in combinations(enumerate(market.candidates), 2)
+            if exclusive(one, other)
+        ),
+        lambda chosen: float(per_loss @ surrogate.left(chosen)),
+    )
+    sets = promising_sets(goal, choice, runs, weights, figure)
+    contenders, winner = contend(sets, runs, weights, figure, choice, goal)
+    purchases = order_table(winner, runs, weights, figure, choice, market, goal)
+    found = Advice(purchases, contenders, candidate_table(market, choice, winner))
+    for name, frame in found._asdict().items():
+        write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
+    return found

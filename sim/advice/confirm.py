@@ -1,0 +1,201 @@
+"""Simulation of the sets that a search ends with: which is best, and each step of the way to it."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from hopyears.models.basics.units import MINUTES_PER_YEAR
+from hopyears.sim.advice.allocation import next_blocks, paired_means, wrong_chances
+from hopyears.sim.advice.market import Market
+from hopyears.sim.advice.search import Choice, best_sets, best_step, cheapest, order_of
+from hopyears.sim.advice.set_runs import SetRuns
+from hopyears.sim.counting.years import met_confidence
+from hopyears.sim.rare.service_figures import UNAVAILABLE
+from hopyears.sim.studies.ranking import ranked
+
+_Floats = NDArray[np.float64]
+Set = frozenset[int]
+
+CONTENDERS = 5
+"""Sets that are simulated against each other."""
+
+FIRST_BLOCKS = 4
+"""Blocks that each of them gets before more go where the choice is open."""
+
+MOST_STEPS = 8
+"""Steps of the order that are simulated one by one, each with its next best."""
+
+SURE_ENOUGH = 0.95
+"""Chance of a right choice from which no more blocks are spent on it."""
+
+ROUNDS = 3
+"""Times that sets are sought anew for a target when a simulation misses it."""
+
+
+@dataclass(frozen=True)
+class Goal:
+    """Least harm within a budget, or least money for a service's availability; one of the two.
+
+    Attributes
+    ----------
+    budget : float or None
+        Present sum of all payments of the stated life [money], at least 0.
+    service : str
+        Whose availability is the target.
+    availability : float
+        Above 0 to below 1.
+    """
+
+    budget: float | None = None
+    service: str = ""
+    availability: float = 0.0
+
+    @property
+    def allowed_min(self) -> float:
+        """Unavailable minutes a year that the target allows."""
+        return (1.0 - self.availability) * MINUTES_PER_YEAR
+
+
+def promising_sets(
+    goal: Goal, choice: Choice, runs: SetRuns, weights: dict[str, float], figure: str
+) -> list[Set]:
+    """The best few sets by the surrogate; for a target, until a simulation meets it or nothing more helps."""
+    if goal.budget is not None:
+        return best_sets(choice, goal.budget)[:CONTENDERS]
+    wanted, found = goal.allowed_min, list[Set]()
+    for _ in range(ROUNDS):
+        sets = cheapest(choice, wanted)
+        if not sets:
+            break
+        found = sets[:CONTENDERS]
+        seen = float(runs.values(found[0], weights, figure, runs.request.n_blocks).mean())
+        if seen <= goal.allowed_min:
+            break
+        wanted *= 0.9 * goal.allowed_min / seen
+    everything = best_sets(choice, sum(choice.costs))[:1]
+    return found or everything
+
+
+def contend(
+    sets: Sequence[Set],
+    runs: SetRuns,
+    weights: dict[str, float],
+    figure: str,
+    choice: Choice,
+    goal: Goal,
+) -> tuple[pd.DataFrame, Set]:
+    """Simulate sets against each other, more blocks where the choice is open; all and the winner."""
+    most = runs.request.n_blocks
+    counts = [min(FIRST_BLOCKS, most)] * len(sets)
+    while True:
+        values = [runs.values(chosen, weights, figure, n) for chosen, n in zip(sets, counts, strict=True)]
+        best = _winner(values, [choice.cost(chosen) for chosen in sets], goal)
+        wrong = wrong_chances(
+            values[best], [v[: len(values[best])] for i, v in enumerate(values) if i != best]
+        )
+        chance = max(1.0 - float(wrong.sum()), 0.0)
+        wanted = next_blocks(values, len(sets), most)
+        if chance >= SURE_ENOUGH or wanted == counts or (goal.budget is None and min(counts) == most):
+            break
+        counts = wanted if goal.budget is not None else [most] * len(sets)
+    ranking = ranked(
+        [np.column_stack([v[: min(counts)] for v in values])], np.zeros(len(sets)), runs.request.seed
+    )
+    table = pd.DataFrame(
+        {
+            "bought": [_names(runs, chosen) for chosen in sets],
+            "present": [choice.cost(chosen) for chosen in sets],
+            "blocks": counts,
+            "guessed": [choice.harm(chosen) for chosen in sets],
+            "simulated": paired_means(values),
+            "best_chance": ranking.best_chance,
+            "right_chance": chance,
+            "target_chance": [_met(runs, chosen, n, goal) for chosen, n in zip(sets, counts, strict=True)],
+        }
+    )
+    return table, sets[best]
+
+
+def _met(runs: SetRuns, chosen: Set, n_blocks: int, goal: Goal) -> float:
+    """How sure it is that a set meets the target; not a number without one."""
+    if goal.budget is not None:
+        return float("nan")
+    side = runs.side(chosen, n_blocks)
+    number = side.numbers[goal.service]
+    return met_confidence(
+        lambda level: side.figures.interval(number, UNAVAILABLE, level=level).scaled(1.0 / 60.0),
+        goal.allowed_min,
+    )
+
+
+def _winner(values: Sequence[_Floats], costs: Sequence[float], goal: Goal) -> int:
+    """Least harm; for a target the cheapest that meets it, and where none does the least harm."""
+    means = paired_means(list(values))
+    good = [i for i, mean in enumerate(means) if mean <= goal.allowed_min]
+    if goal.budget is None and good:
+        return min(good, key=lambda i: costs[i])
+    return min(range(len(means)), key=lambda i: (means[i], costs[i]))
+
+
+def _names(runs: SetRuns, chosen: Set) -> str:
+    return "; ".join(runs.candidates[i].id for i in sorted(chosen)) or "nothing"
+
+
+def order_table(
+    winner: Set,
+    runs: SetRuns,
+    weights: dict[str, float],
+    figure: str,
+    choice: Choice,
+    market: Market,
+    goal: Goal,
+) -> pd.DataFrame:
+    """The winner step by step: what each step costs and leaves, its next best, and how sure it is.
+
+    Where the next best is to be bought as well and the simulation finds that it saves more for its money, it
+    comes first.
+    """
+    n, here, spent = runs.request.n_blocks, frozenset[int](), 0.0
+    before = runs.values(here, weights, figure, n)
+    rows: list[tuple[object, ...]] = [("nothing", 0.0, 0.0, 0.0, float(before.mean()), "", np.nan, np.nan)]
+    while here != winner:
+        step = order_of(winner, choice, here)[0]
+        others = [i for i in range(len(choice.costs)) if not {i} <= step]
+        beside = best_step(here, others, choice, _fitting(choice, goal, here))
+        after, seen, sure = np.full(n, np.nan), np.nan, np.nan
+        if len(rows) <= MOST_STEPS:
+            after = runs.values(here | step, weights, figure, n)
+            if beside is not None:
+                rival = runs.values(here | beside, weights, figure, n)
+                worth = [
+                    (now - before) / max(choice.cost(each), 1e-12)
+                    for now, each in ((after, step), (rival, beside))
+                ]
+                if beside <= winner and worth[1].mean() < worth[0].mean():
+                    step, beside, after, rival, worth = beside, step, rival, after, worth[::-1]
+                ranking = ranked([np.column_stack(worth)], np.zeros(2), runs.request.seed)
+                seen, sure = float(rival.mean()), float(ranking.best_chance[0])
+        spent += choice.cost(step)
+        capital = sum(market.capital[i] for i in step)
+        second = "" if beside is None else _names(runs, beside)
+        money = (capital, choice.cost(step), spent)
+        rows.append((_names(runs, step), *money, float(after.mean()), second, seen, sure))
+        here, before = here | step, after
+    names = ["bought", "capital", "present", "spent", "left", "next_best", "next_best_left", "right_chance"]
+    table = pd.DataFrame(rows, columns=names)
+    table.insert(0, "step", range(len(table)))
+    return table.assign(figure=figure, set=_names(runs, winner))
+
+
+def _fitting(choice: Choice, goal: Goal, here: Set) -> Callable[[Set], float]:
+    """Harm of a set, without limit where it is not allowed or beyond the budget."""
+
+    def judge(chosen: Set) -> float:
+        budget = np.inf if goal.budget is None else goal.budget * (1.0 + 1e-9)
+        fits = chosen == here or (choice.allowed(chosen) and choice.cost(chosen) <= budget)
+        return choice.harm(chosen) if fits else np.inf
+
+    return judge

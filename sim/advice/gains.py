@@ -1,0 +1,94 @@
+"""What services would have gained, block by block, without single things, pairs of hops, or with a plan."""
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.equipment.plant import Plant
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.studies.counterfactual import BlockCase, Target
+from hopyears.sim.studies.importance import unavailable_s
+
+_Floats = NDArray[np.float64]
+
+MOST_PAIRS = 300
+"""Pairs of hops that are judged; those on different routes of one service come first."""
+
+
+class GainStudy:
+    """Unavailable seconds of every service in a block, as it was and in each case.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    seed, n_years : int
+        Seed of the run and years of a block.
+    targets : sequence of Target
+        That might never have gone wrong.
+    pairs : sequence of (str, str)
+        Hops of which both might never have gone wrong.
+    plants : sequence of Plant
+        In place of the network's own, with the same parts.
+    plans : sequence of Prepared
+        In place of the network; services that one lacks fare as they were.
+    """
+
+    def __init__(
+        self,
+        prepared: Prepared,
+        seed: int,
+        n_years: int,
+        targets: Sequence[Target],
+        pairs: Sequence[tuple[str, str]],
+        plants: Sequence[Plant],
+        plans: Sequence[Prepared],
+    ) -> None:
+        self._simulator = BlockSimulator(prepared)
+        self._seed, self._n_years = seed, n_years
+        self._targets, self._pairs, self._plants = targets, pairs, plants
+        self._plans = [BlockSimulator(plan) for plan in plans]
+        self._ids = [demand.id for demand in prepared.demands]
+
+    def block(self, number: int) -> _Floats:
+        """Unavailable seconds, both ways, shape (1 + targets + pairs + plants + plans, n_services)."""
+        draws = self._simulator.draw(self._seed, number, self._n_years)
+        case = BlockCase(self._simulator, draws)
+        before = case.services
+        rows = [[unavailable_s(service) for service in before]]
+
+        def judged(after: Sequence[ServiceHistory]) -> list[float]:
+            return [
+                rows[0][i] if service is before[i] else unavailable_s(service)
+                for i, service in enumerate(after)
+            ]
+
+        rows += [judged(case.services_without(target)) for target in self._targets]
+        rows += [judged(case.services_without_hops(pair)) for pair in self._pairs]
+        rows += [judged(case.services_with_plant(plant)) for plant in self._plants]
+        for plan in self._plans:
+            after = plan.simulate(self._seed, number, self._n_years).services
+            lost = {
+                demand.id: unavailable_s(service)
+                for demand, service in zip(plan.prepared.demands, after, strict=True)
+            }
+            rows.append([lost.get(name, rows[0][i]) for i, name in enumerate(self._ids)])
+        return np.array(rows).reshape(len(rows), -1)
+
+
+def pairs_of_hops(prepared: Prepared, hops: Sequence[str]) -> list[tuple[str, str]]:
+    """Pairs among some hops that a service may cross both of, those that may protect each other first."""
+    index = {design.hop.id: i for i, design in enumerate(prepared.designs)}
+    wanted = {index[hop]: hop for hop in hops}
+    apart: dict[tuple[str, str], None] = {}
+    along: dict[tuple[str, str], None] = {}
+    for number, demand in enumerate(prepared.demands):
+        routes = [{hop for link in prepared.hops_along(route) for hop in link} for route in demand.routes]
+        crossed = [hop for hop in prepared.hops_crossed(number) if hop in wanted]
+        for one, other in combinations(crossed, 2):
+            together = any({one, other} <= route for route in routes)
+            (along if together else apart)[wanted[one], wanted[other]] = None
+    return [*apart, *(pair for pair in along if pair not in apart)][:MOST_PAIRS]

@@ -1,0 +1,47 @@
+"""The page of the guide that lists every verb with its options, made from the parsers themselves.
+
+``python -m hopyears.sim.commands.help_page`` writes it anew.
+"""
+
+import argparse
+from collections.abc import Iterator
+
+from hopyears.sim.commands import STATUSES, VERBS, module_of
+from hopyears.sim.commands.guide import PAGES
+
+
+def commands_page() -> str:
+    """Text of the page; of the parsers' parts, since how Python lays out a help text differs by version."""
+    lines = [
+        "# Every verb and its options",
+        "",
+        f"`hopyears VERB --help` tells the same. {STATUSES.capitalize()}.",
+    ]
+    for verb, what in VERBS.items():
+        parser = argparse.ArgumentParser(prog=verb, add_help=False)
+        module_of(verb).add_arguments(parser)
+        lines += ["", f"## {verb}", "", f"{what[0].upper()}{what[1:]}.", ""]
+        lines += _rows(parser)
+    return "\n".join(lines) + "\n"
+
+
+def _rows(parser: argparse.ArgumentParser) -> Iterator[str]:
+    if not parser._actions:
+        return
+    yield "| argument | meaning |"
+    yield "| --- | --- |"
+    for action in parser._actions:
+        value = action.metavar or (action.dest.upper() if action.nargs != 0 else "")
+        words = " or ".join(action.option_strings) or str(value)
+        written = f"{words} {value}".strip() if action.option_strings else words
+        meaning = (action.help or "").replace("%%", "%").replace("|", "\\|")
+        yield f"| `{written}` | {meaning}{'; must be given' if action.required else ''} |"
+
+
+def write_page() -> None:
+    """Write the page into the guide."""
+    (PAGES / "commands.md").write_text(commands_page(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write_page()

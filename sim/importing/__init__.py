@@ -1,0 +1,1 @@
+"""Network files from the tables of others: columns of any name, any separator, decimal mark and unit."""

@@ -1,0 +1,240 @@
+"""How single years differ: the law of what a year takes from the services of a contract, with limits.
+
+Let U be what a block's year took, E what its own failures take with no fading at all, and g(e) the mean over
+years of h(W + e), h any function of a year and W = U - E its weather. Whatever g,
+
+    E h(U) = E [h(U) - g(E)] + E g(E'),
+
+E' of the law of E: so the last mean comes from replications, common failures from whole histories and rare
+ones from what one more of them adds to g (``sim.rare.forced``; a chance to break a limit is such a mean). A
+block's own years take no part in its g, so that both means are right.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.basics.calendar import MONTH_SECONDS
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
+from hopyears.sim.counting.statistics import Interval, Stratum, proportion_interval, strata_interval
+from hopyears.sim.rare.year_tables import Draws, YearsMet
+
+MOST_WEATHER_YEARS = 300
+"""Years of weather that g takes the mean of, at most."""
+
+_STEPS = 40
+"""Halvings of the range in which a promise is looked for."""
+
+_AT_ONCE = 1_000_000
+"""Figures worked out at a time, at most."""
+
+_Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A figure of a year, the larger the worse.
+
+    Attributes
+    ----------
+    amounts : mapping as tuple of (figure, factor)
+        What is added up, of ``YEAR_FIGURES``.
+    monthly : bool
+        The worst month's, not the whole year's.
+    mean : bool
+        The mean over services, not the worst of them.
+    per_time : bool
+        Divided by the length of the period [s].
+    offset : tuple of float
+        Of each service, added at the end.
+    """
+
+    amounts: tuple[tuple[str, float], ...]
+    monthly: bool = False
+    mean: bool = False
+    per_time: bool = False
+    offset: tuple[float, ...] = ()
+
+    @property
+    def replicated(self) -> bool:
+        """Whether replications know what is added up."""
+        return all(figure != "undelivered_mbit" for figure, _ in self.amounts)
+
+    def periods(self, months: _Floats) -> _Floats:
+        """Amounts by period, shape (n, n_services, n_periods), of months (n, n_services, 12, n_figures)."""
+        factors = np.zeros(len(YEAR_FIGURES))
+        for figure, factor in self.amounts:
+            factors[YEAR_FIGURES.index(figure)] = factor
+        found = months @ factors
+        if not self.monthly:
+            found = found.sum(axis=2, keepdims=True)
+        if self.per_time:
+            found = found / (MONTH_SECONDS if self.monthly else SECONDS_PER_YEAR)
+        if self.offset:
+            found = found + np.array(self.offset)[:, None]
+        return np.asarray(found)
+
+    def worst(self, periods: _Floats) -> _Floats:
+        """The figure of years of which amounts by period stand in the last two axes."""
+        services = periods.mean(axis=-2) if self.mean else periods.max(axis=-2)
+        return np.asarray(services.max(axis=-1))
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Years of draws joined with years of weather: figures (n_measures, n_rows, n_weather_years)."""
+
+    figures: _Floats
+    block: NDArray[np.int64]
+
+
+class YearLaw:
+    """Law of some measures of a year.
+
+    Parameters
+    ----------
+    met : YearsMet
+    measures : sequence of Measure
+        Judged together, at least one.
+    """
+
+    def __init__(self, met: YearsMet, measures: Sequence[Measure]) -> None:
+        self._met, self._measures = met, tuple(measures)
+        self.figures = np.stack([m.worst(m.periods(met.years)) for m in measures])
+        """Of every simulated year, shape (n_measures, n_years)."""
+
+    @property
+    def sure(self) -> bool:
+        """Whether replications take part; else only the run's own years tell."""
+        return self._met.histories is not None and all(m.replicated for m in self._measures)
+
+    @property
+    def n_years(self) -> int:
+        """Simulated years."""
+        return int(self.figures.shape[1])
+
+    def break_chance(self, allowed: Sequence[float], *, level: float) -> Interval:
+        """Chance that a year breaks any limit: one for each measure, infinite where it has none."""
+        limits = np.asarray(allowed, dtype=np.float64)
+
+        def broken(figures: _Floats) -> _Floats:
+            over = figures > limits.reshape(-1, *[1] * (figures.ndim - 1))
+            return np.asarray(over.any(axis=0), dtype=np.float64)
+
+        if not self.sure:
+            return proportion_interval(int(broken(self.figures).sum()), self.n_years, level=level)
+        strata = self._strata(broken)
+        found = strata_interval(strata, level=level)
+        if found.best > 0.5:
+            # Few years that keep it are rare too: limits follow the skewness of what is seldom.
+            rest = [replace(each, mean=(not i) - each.mean) for i, each in enumerate(strata)]
+            kept = strata_interval(rest, level=level)
+            found = Interval(1.0 - kept.high, 1.0 - kept.best, 1.0 - kept.low, level)
+        low, best, high = (min(max(value, 0.0), 1.0) for value in (found.low, found.best, found.high))
+        return Interval(low, best, high, level)
+
+    def mean(self, measure: int) -> float:
+        """Mean of a measure over the years."""
+        if not self.sure:
+            return float(self.figures[measure].mean())
+        return sum(stratum.mean for stratum in self._strata(lambda figures: figures[measure]))
+
+    def limit(self, measure: int, *, chance: float, level: float) -> float:
+        """Least limit that a year breaks with no more than a chance, by the upper end of its interval.
+
+        Infinite where the years are too few to tell.
+        """
+        figures = self.figures[measure]
+        least = min(0.0, float(figures.min()))
+        most = max([float(figures.max()), *(float(rows.figures[measure].max()) for rows in self._drawn)])
+
+        def kept(limit: float) -> bool:
+            allowed = [limit if i == measure else np.inf for i in range(len(self._measures))]
+            return self.break_chance(allowed, level=level).high <= chance
+
+        if not kept(most):
+            return np.inf
+        if kept(least):
+            return least
+        for _ in range(_STEPS):
+            middle = (least + most) / 2.0
+            least, most = (least, middle) if kept(middle) else (middle, most)
+        return most
+
+    @cached_property
+    def _drawn(self) -> list[_Rows]:
+        """Years of own failures, of none, of histories and of rare failures, each joined with the weather."""
+        met = self._met
+        if not self.sure:
+            return []
+        assert met.histories is not None
+        assert met.forced is not None
+        years = np.arange(len(met.years)) // met.block_years
+        rows = [self._joined(met.own, years)]
+        rows.append(self._joined(np.zeros_like(met.own[:1]), np.zeros(1, dtype=np.int64)))
+        for draws in (met.histories, met.forced):
+            rows.append(self._joined(draws.months, draws.block_of[draws.unit]))
+        return rows
+
+    def _joined(self, months: _Floats, block: NDArray[np.int64]) -> _Rows:
+        """Figures of years with these failures in every year's weather."""
+        met = self._met
+        weather = (met.years - met.own)[: self._weather_years]
+        found = np.zeros((len(self._measures), len(months), len(weather)))
+        for i, measure in enumerate(self._measures):
+            added = measure.periods(weather) - (np.array(measure.offset)[:, None] if measure.offset else 0.0)
+            own = measure.periods(months)
+            at_once = max(_AT_ONCE // added.size, 1)
+            for first in range(0, len(own), at_once):
+                rows = slice(first, first + at_once)
+                found[i, rows] = measure.worst(added + own[rows, None])
+        return _Rows(found, block)
+
+    @property
+    def _weather_years(self) -> int:
+        whole = MOST_WEATHER_YEARS // self._met.block_years or 1
+        return min(whole * self._met.block_years, self.n_years)
+
+    def _strata(self, of: Callable[[_Floats], _Floats]) -> list[Stratum]:
+        """Terms of the mean of a function of the measures of a year, at least 0."""
+        met, (own, none, histories, forced) = self._met, self._drawn
+        assert met.histories is not None
+        assert met.forced is not None
+        calm = self._by_block(of(none.figures), none.block, every=True)
+        own_mean = self._by_block(of(own.figures), own.block)
+        blocks = (of(self.figures) - own_mean).reshape(-1, met.block_years).mean(axis=1)
+        largest = float(of(self.figures).max(initial=0.0)) or 1.0
+        seen = Stratum.of(blocks)
+        # However small what was seen, one more year might have come with the largest.
+        strata = [replace(seen, unseen=max(seen.unseen, largest / self.n_years))]
+        for rows, draws in ((histories, met.histories), (forced, met.forced)):
+            if draws.block_of.size:
+                more = self._by_block(of(rows.figures), rows.block) - calm[rows.block]
+                strata.append(_stratum(draws, more, calm, largest))
+        return strata
+
+    def _by_block(self, values: _Floats, block: NDArray[np.int64], *, every: bool = False) -> _Floats:
+        """Mean over the years of weather but those of a row's own block; of one row for every block."""
+        n_years = self._met.block_years
+        sums = values.reshape(len(values), values.shape[1] // n_years, n_years).sum(axis=2)
+        n_own = sums.shape[1]
+        total = sums.sum(axis=1)
+        if every:
+            n_blocks = self.n_years // n_years
+            block, total = np.arange(n_blocks), np.repeat(total, n_blocks)
+            sums = np.repeat(sums, n_blocks, axis=0)
+        inside = block < n_own
+        left = np.where(inside, sums[np.arange(len(block)), np.minimum(block, n_own - 1)], 0.0)
+        return np.asarray((total - left) / (n_years * (n_own - inside)))
+
+
+def _stratum(draws: Draws, more: _Floats, calm: _Floats, largest: float) -> Stratum:
+    """Draws of one kind: what each year is more than one without failures; whole histories are that too."""
+    units = np.asarray(np.bincount(draws.unit, draws.weight * more, draws.block_of.size), np.float64)
+    if draws.whole:
+        units = units + calm[draws.block_of]
+    return Stratum.of(units, largest_unseen=draws.largest_weight * largest)

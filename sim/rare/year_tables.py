@@ -1,0 +1,193 @@
+"""What single years took from services, month by month: those of a run's blocks and of its replications."""
+
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
+from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
+from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.rare.replications import FORCED, HISTORIES, MONTH_FIGURES, MONTHS, OWN, WITH, n_draws
+from hopyears.sim.storage.run_folder import RunFolder
+
+_Floats = NDArray[np.float64]
+_Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Years of replications of one kind in which anything was lost.
+
+    Attributes
+    ----------
+    months : float array, shape (n_rows, n_services, 12, n_figures)
+        As ``YEAR_FIGURES``.
+    unit : int array, shape (n_rows,)
+        Draw that each year is of, numbered through the blocks.
+    weight : float array, shape (n_rows,)
+        What the year counts for in the figure of its draw, a year: below 0 where no failure is put in.
+    block_of : int array, shape (n_units,)
+        Place of the block of each draw, those without a row included.
+    largest_weight : float
+        Of a year; 0 where the run has no such draws.
+    whole : bool
+        Whether a draw's weights sum to 1 over all of its years, not to 0 over both sides.
+    """
+
+    months: _Floats
+    unit: _Ints
+    weight: _Floats
+    block_of: _Ints
+    largest_weight: float
+    whole: bool
+
+
+@dataclass(frozen=True)
+class YearsMet:
+    """What single years took from some services.
+
+    Attributes
+    ----------
+    years : float array, shape (n_years, n_services, 12, n_figures)
+        Of the run's blocks, one after the other; as ``YEAR_FIGURES``.
+    own : float array, of the same shape
+        What the failures of these very years take with no fading at all; zeros without replications.
+    block_years : int
+    histories, forced : Draws or None
+        None without replications.
+    """
+
+    years: _Floats
+    own: _Floats
+    block_years: int
+    histories: Draws | None = None
+    forced: Draws | None = None
+
+    def with_weather(self, factor: _Floats) -> "YearsMet":
+        """The same with so many times the weather of each service, shape (n_services,)."""
+        weather = (self.years - self.own) * factor[:, None, None]
+        return replace(self, years=self.own + weather)
+
+
+class YearTables:
+    """Months of all services of a run, read once.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no run, or one without a finished block.
+    """
+
+    def __init__(self, folder: RunFolder) -> None:
+        manifest, blocks = folder.manifest(), folder.finished_blocks()
+        if not blocks:
+            raise InputError(f"{folder.path}: run has no finished block; must have at least one")
+        self.block_years, self.n_blocks = int(manifest["block_years"]), len(blocks)
+        self._asked = int(manifest["options"]["replications"]) * bool(manifest["options"]["failures"])
+        self._draws = np.array([n_draws(self._asked, block) for block in blocks])
+        months = [
+            KeyedTable.from_arrow(SERVICE_MONTH, folder.read_table(block, "service_month"))
+            for block in blocks
+        ]
+        self._months = _joined([_both_ways(table) for table in months])
+        drawn = [
+            KeyedTable.from_arrow(MONTHS, folder.read_table(block, "service_month_replications"))
+            for block in blocks
+        ]
+        self._drawn = _joined([(table.keys, table.values) for table in drawn])
+        self._weather: _Floats | None = None
+
+    @property
+    def replicated(self) -> bool:
+        """Whether replications tell what failures alone take."""
+        return bool(self._asked) and self.n_blocks > 1
+
+    def with_weather(self, factors: _Floats) -> "YearTables":
+        """The same with so many times the weather of each service, shape (n_services,)."""
+        other = copy(self)
+        other._weather = factors
+        return other
+
+    @property
+    def n_years(self) -> int:
+        """Years of the run."""
+        return self.n_blocks * self.block_years
+
+    def of(self, services: Sequence[int]) -> YearsMet:
+        """What the years took from some services, by their numbers."""
+        met = self._met(services)
+        return met if self._weather is None else met.with_weather(self._weather[list(services)])
+
+    def _met(self, services: Sequence[int]) -> YearsMet:
+        years = self._empty(self.n_years, len(services))
+        place, keys, values = _those(self._months, services)
+        years[keys[:, 0] * self.block_years + keys[:, 2], place, keys[:, 3]] = values
+        own = self._empty(self.n_years, len(services))
+        if not self.replicated:
+            return YearsMet(years, own, self.block_years)
+        place, keys, values = _those(self._drawn, services)
+        here = keys[:, 2] == OWN
+        at = (keys[here, 0] * self.block_years + keys[here, 5], place[here], keys[here, 6])
+        own[at] = self._padded(values[here])
+        histories, forced = (
+            self._of_kind(stratum, self._draws[:, column], place, keys, values, len(services))
+            for column, stratum in enumerate((HISTORIES, FORCED))
+        )
+        return YearsMet(years, own, self.block_years, histories, forced)
+
+    def _of_kind(
+        self, stratum: int, numbers: _Ints, place: _Ints, keys: _Ints, values: _Floats, n_services: int
+    ) -> Draws:
+        every = self._drawn[0][:, 2] == stratum
+        largest = float(self._drawn[1][every, -1].max(initial=0.0))
+        if largest == 0.0 and stratum == FORCED:
+            numbers = np.zeros_like(numbers)
+        first = np.concatenate([[0], np.cumsum(numbers)])
+        here = keys[:, 2] == stratum
+        block, draw, side, year, month = keys[here][:, [0, 3, 4, 5, 6]].T
+        rows, row = np.unique(
+            np.stack([first[block] + draw, side, year], axis=1), axis=0, return_inverse=True
+        )
+        months = self._empty(len(rows), n_services)
+        months[row.reshape(-1), place[here], month] = self._padded(values[here])
+        weight = np.zeros(len(rows))
+        weight[row.reshape(-1)] = values[here, -1]
+        whole = stratum == HISTORIES
+        signed = weight if whole else np.where(rows[:, 1] == WITH, weight, -weight)
+        blocks = np.repeat(np.arange(numbers.size), numbers)
+        return Draws(months, rows[:, 0].copy(), signed, blocks, largest or 1.0 / self.block_years, whole)
+
+    @staticmethod
+    def _empty(n_rows: int, n_services: int) -> _Floats:
+        return np.zeros((n_rows, n_services, 12, len(YEAR_FIGURES)))
+
+    @staticmethod
+    def _padded(values: _Floats) -> _Floats:
+        """Figures of replications among ``YEAR_FIGURES``: no weight, nothing undelivered."""
+        return np.column_stack([values[:, : len(MONTH_FIGURES)], np.zeros(len(values))])
+
+
+def _both_ways(table: KeyedTable) -> tuple[_Ints, _Floats]:
+    here = table.key("direction") == BOTH
+    keys = np.column_stack([table.key(name)[here] for name in ("entity", "year", "month")])
+    return keys, np.column_stack([table.value(name)[here] for name in YEAR_FIGURES])
+
+
+def _joined(parts: Sequence[tuple[_Ints, _Floats]]) -> tuple[_Ints, _Floats]:
+    """Rows of all blocks, the place of the block before their keys."""
+    keys = [np.column_stack([np.full(len(key), place), key]) for place, (key, _) in enumerate(parts)]
+    return np.concatenate(keys).astype(np.int64), np.concatenate([values for _, values in parts])
+
+
+def _those(rows: tuple[_Ints, _Floats], services: Sequence[int]) -> tuple[_Ints, _Ints, _Floats]:
+    """Rows of some services (the second key), and the place of each in ``services``."""
+    keys, values = rows
+    order = np.argsort(services)
+    found = np.searchsorted(np.asarray(services)[order], keys[:, 1])
+    near = order[np.minimum(found, len(services) - 1)]
+    here = np.asarray(services)[near] == keys[:, 1]
+    return near[here], keys[here], values[here]

@@ -1,0 +1,173 @@
+"""One side of a comparison: what every independent unit of a run met, and what the network costs."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.money.costs import Cost, CostRow, Terms
+from hopyears.models.network.network import Service
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
+from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, per_block
+from hopyears.sim.counting.statistics import Interval
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.inputs.network_file import NetworkSource
+from hopyears.sim.money.network_costs import cost_rows, run_rows
+from hopyears.sim.money.service_money import one_outage_costs, penalties_by_block, undelivered_gbit
+from hopyears.sim.rare.service_figures import (
+    OUTAGES,
+    SEVERELY_ERRORED,
+    UNAVAILABLE,
+    UNSEEN_WEATHER_S,
+    ServiceFigures,
+)
+from hopyears.sim.runs.summary import read_tallies
+from hopyears.sim.storage.run_folder import RunFolder
+
+_Floats = NDArray[np.float64]
+Units = list[tuple[_Floats, float]]
+"""Values of the units of each stratum, and the largest of one that was not seen."""
+
+MINUTES, SEVERE, COUNT, BELOW, LOST, PENALTY, COST = (
+    "min_per_year",
+    "ses_per_year",
+    "outages_per_year",
+    "below_committed_min_per_year",
+    "undelivered_gbit_per_year",
+    "penalty_per_year",
+    "outage_cost_per_year",
+)
+"""Figures of a service that plans are compared by."""
+
+FIGURES = (MINUTES, SEVERE, COUNT, BELOW, LOST, PENALTY, COST)
+_COUNTED = {MINUTES: (UNAVAILABLE, 60.0), SEVERE: (SEVERELY_ERRORED, 1.0), COUNT: (OUTAGES, 1.0)}
+
+
+class FirstBlocks(RunFolder):
+    """A run's folder of which only the first blocks are looked at, so that sides have as many."""
+
+    def __init__(self, path: Path, n_blocks: int) -> None:
+        super().__init__(path)
+        self._n_blocks = n_blocks
+
+    def finished_blocks(self) -> list[int]:
+        """Numbers of those blocks that are whole, in order."""
+        return [block for block in super().finished_blocks() if block < self._n_blocks]
+
+
+@dataclass(frozen=True)
+class Side:
+    """A network or plan with what its run met.
+
+    Attributes
+    ----------
+    name : str
+    figures : ServiceFigures
+    blocks : sequence of Tally
+    by_block : mapping of str to float array, shape (n_blocks, n_services)
+        ``BELOW``, ``LOST``, ``PENALTY`` and ``COST``.
+    bill : sequence of CostRow
+        With journeys and used spares as the run counted them.
+    """
+
+    name: str
+    figures: ServiceFigures
+    blocks: Sequence[Tally]
+    by_block: Mapping[str, _Floats]
+    bill: Sequence[CostRow]
+
+    @classmethod
+    def read(cls, name: str, source: NetworkSource, options: ModelOptions, folder: RunFolder) -> "Side":
+        """From the finished blocks of a run of the source."""
+        network, prepared = source.network, prepare(source.network, options)
+        n, blocks = len(network.services), read_tallies(prepared, folder)
+        below = per_block(blocks, "service_traffic", "below_committed_s", n, direction=BOTH)
+        penalty, lost = penalties_by_block(network.services, blocks), undelivered_gbit(blocks, n)
+        value = np.array([service.undelivered_value_per_gbit or 0.0 for service in network.services])
+        results = folder.read_results()
+        counted = run_rows(network, *(results[t].to_pandas() for t in ("crew_visits", "part_failures")))
+        return cls(
+            name,
+            ServiceFigures.read(prepared, folder),
+            blocks,
+            {
+                BELOW: below / 60.0 / blocks[0].years,
+                LOST: lost,
+                PENALTY: penalty,
+                COST: penalty + value * lost,
+            },
+            [*cost_rows(network), *counted],
+        )
+
+    @cached_property
+    def services(self) -> dict[str, Service]:
+        """Services by id, in the order of the network."""
+        return {service.id: service for service in self.figures.prepared.network.services}
+
+    @cached_property
+    def numbers(self) -> dict[str, int]:
+        """Number of each service."""
+        return {service: number for number, service in enumerate(self.services)}
+
+    def cost(self, terms: Terms) -> Cost:
+        """Money of all that has a price."""
+        return terms.cost_of(self.bill)
+
+    def units(self, service: str, figure: str) -> Units:
+        """What the units met of a figure (one of ``FIGURES``) of a service, a year."""
+        number = self.numbers[service]
+        if figure in _COUNTED:
+            which, scale = _COUNTED[figure]
+            return [(values / scale, most / scale) for values, most in self.figures.terms(number, which)]
+        own, hours = self.services[service], UNSEEN_OUTAGE_S / 3600.0
+        gbit = 2.0 * own.full_rate_mbit_s * 3.6 * hours
+        unseen = {
+            BELOW: 60.0 * hours,
+            LOST: gbit,
+            PENALTY: one_outage_costs(own),
+            COST: one_outage_costs(own) + gbit * (own.undelivered_value_per_gbit or 0.0),
+        }
+        return [(self.by_block[figure][:, number], unseen[figure] / self.blocks[0].years)]
+
+    def summed(self, weights: Mapping[str, float], figure: str) -> Units:
+        """The sum of a figure over services; of times and counts by weight, of gigabits and money plain."""
+        plain = figure in (LOST, PENALTY, COST)
+        parts = [(1.0 if plain else w, self.units(service, figure)) for service, w in weights.items()]
+        return [
+            (
+                np.sum([weight * units[k][0] for weight, units in parts], axis=0),
+                sum(weight * units[k][1] for weight, units in parts),
+            )
+            for k in range(len(parts[0][1]) if parts else 0)
+        ]
+
+    def cause_minutes(self) -> dict[tuple[str, int], _Floats]:
+        """Unavailable minutes a year by service and exact set of causes, both ways, shape (n_blocks,)."""
+        names, found = list(self.services), dict[tuple[str, int], _Floats]()
+        for b, tally in enumerate(self.blocks):
+            table = tally.tables["service_cause"]
+            here = table.key("direction") == BOTH
+            rows = zip(table.key("entity")[here], table.key("causes")[here], strict=True)
+            for (entity, causes), lost_s in zip(rows, table.value("unavailable_s")[here], strict=True):
+                minutes = found.setdefault((names[entity], int(causes)), np.zeros(len(self.blocks)))
+                minutes[b] += lost_s / 60.0 / tally.years
+        return found
+
+
+def paired(before: Units, after: Units) -> Interval:
+    """After less before, from the pairs of units."""
+    strata = [
+        PairedStratum(plan - base, max(most_plan, most_base))
+        for (base, most_base), (plan, most_plan) in zip(before, after, strict=True)
+    ]
+    return paired_strata_interval(strata)
+
+
+def paired_causes(before: _Floats, after: _Floats, block_years: int) -> Interval:
+    """After less before of minutes with one set of causes, from the pairs of blocks."""
+    return paired_strata_interval([PairedStratum(after - before, UNSEEN_WEATHER_S / 60.0 / block_years)])

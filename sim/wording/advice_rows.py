@@ -1,0 +1,68 @@
+"""Advice in words: what to buy in which order, what it leaves, the next best, and how sure that is."""
+
+import math
+from collections.abc import Iterator
+
+import pandas as pd
+
+from hopyears.sim.advice.confirm import Goal
+from hopyears.sim.studies.plan_sides import MINUTES
+from hopyears.sim.wording.money_rows import amount
+from hopyears.sim.wording.wording import NO_FIGURE, Cell, confidence, level_name, number, records
+
+METHOD = "paired simulation"
+
+
+def answer(purchases: pd.DataFrame, contenders: pd.DataFrame, goal: Goal, currency: str) -> Iterator[str]:
+    """The answer in a sentence or two."""
+    first, last = purchases.iloc[0], purchases.iloc[-1]
+    unit = "weighted min/year" if first["figure"] == MINUTES else f"{currency} a year of outage costs"
+    left = purchases["left"].dropna().iloc[-1]
+    if len(purchases) == 1:
+        yield f"Buy nothing: no candidate helps within its money ({number(left)} {unit} as it is)."
+    else:
+        yield (
+            f"Buy {len(purchases) - 1} steps for {amount(last['spent'])} {currency}: "
+            f"{number(first['left'])} to {number(left)} {unit}."
+        )
+    sure = contenders["right_chance"].iloc[0]
+    if goal.budget is not None:
+        yield f"Right choice among the {len(contenders)} best sets: {confidence(sure)} ({METHOD}, at least)."
+        return
+    met = contenders[contenders["bought"] == _all(purchases)]["target_chance"]
+    chance = float(met.iloc[0]) if len(met) else float("nan")
+    verdict = "meets" if left <= goal.allowed_min else "misses"
+    wanted = f"{level_name(goal.availability)} ({number(goal.allowed_min)} min/year)"
+    yield (
+        f"{goal.service} then {verdict} {wanted}: "
+        f"{NO_FIGURE if math.isnan(chance) else confidence(chance)} sure that it meets it."
+    )
+
+
+def _all(purchases: pd.DataFrame) -> str:
+    """What is bought, as the contenders name it."""
+    return str(purchases["set"].iloc[-1])
+
+
+HEADS = ("", "buy", "cost", "spent", "left", "next best (left)", "right")
+"""Heads of ``purchase_rows``."""
+
+
+def purchase_rows(purchases: pd.DataFrame) -> list[list[str | Cell]]:
+    """Each step in order; "right" is how sure it is that its next best saves less for its money."""
+    rows: list[list[str | Cell]] = []
+    for row in records(purchases):
+        beside = f"{row['next_best']} ({number(row['next_best_left'])})" if row["next_best"] else NO_FIGURE
+        sure = row["right_chance"]
+        rows.append(
+            [
+                str(row["step"]),
+                row["bought"],
+                amount(row["present"]),
+                amount(row["spent"]),
+                number(row["left"]),
+                beside,
+                NO_FIGURE if math.isnan(sure) else confidence(sure),
+            ]
+        )
+    return rows
