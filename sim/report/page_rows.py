@@ -75,7 +75,7 @@ def month_rows(months: pd.DataFrame, names: Sequence[str]) -> list[dict[str, Any
 
 
 def _month(minutes: float, outages: float, shade: float) -> dict[str, str]:
-    cell = {"text": month_text(float(minutes), int(outages)), "colour": "", "ink": ""}
+    cell = {"text": month_text(float(minutes), float(outages)), "colour": "", "ink": ""}
     if shade >= 0.0:
         red, green, blue = (float(each) for each in ramp(shade)[0])
         cell["colour"] = f"#{round(255 * red):02x}{round(255 * green):02x}{round(255 * blue):02x}"
