@@ -3,12 +3,17 @@
 import ast
 import hashlib
 import inspect
+import logging
+import multiprocessing
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from typing import Any, cast
 
 from numba import njit
+
+LOG = logging.getLogger("hopyears")
 
 
 def _compiler(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
@@ -18,15 +23,52 @@ def _compiler(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., An
     -----
     numba keeps machine code under the date of the file that a loop stands in, and so misses a change of a
     constant or a loop that comes from another file. Here ``source_digest`` takes the place of that date, in
-    the folder that numba chooses (NUMBA_CACHE_DIR if set). The attribute is not public; a test watches it.
+    the folder that numba chooses (NUMBA_CACHE_DIR if set). The attributes are not public; tests watch them.
+    Where no folder can be written, machine code is made in each process.
     """
 
     def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-        loop = njit(cache=True, error_model="numpy", nogil=True, **options)(function)
+        make = {"error_model": "numpy", "nogil": True, **options}
+        try:
+            loop = njit(cache=True, **make)(function)
+        except RuntimeError:
+            return cast(Callable[..., Any], njit(**make)(function))
         loop._cache._cache_file._source_stamp = source_digest(function.__module__)
+        loop._cache = _Stored(loop._cache)
         return cast(Callable[..., Any], loop)
 
     return compiled
+
+
+class _Stored:
+    """Stored machine code as numba keeps it; what cannot be read or written costs time, not the answer."""
+
+    def __init__(self, stored: Any) -> None:
+        self._stored = stored
+
+    def load_overload(self, signature: Any, target: Any) -> Any:
+        """Machine code for these types of arguments; None if there is none, or a damaged one."""
+        found = None
+        with suppress(Exception):  # whatever damage may bring about in there
+            found = self._stored.load_overload(signature, target)
+        if found is None:
+            _tell_compiling()
+        return found
+
+    def save_overload(self, signature: Any, data: Any) -> None:
+        """Keep machine code, where there is room."""
+        with suppress(OSError):
+            self._stored.save_overload(signature, data)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stored, name)
+
+
+@cache
+def _tell_compiling() -> None:
+    """Say once what takes so long, to a person who waits for the process that was started."""
+    if multiprocessing.parent_process() is None and sys.stderr.isatty():
+        LOG.warning("compiling loops for this processor, once after an installation: takes about a minute")
 
 
 @cache

@@ -67,11 +67,14 @@ def hop_equipment(network: Network) -> Iterator[Fault]:
 
 
 def bundled_hops(network: Network) -> Iterator[Fault]:
-    """Hops of a bundle run side by side, written from the same site to the same site."""
+    """Hops of a bundle run side by side, from the same site to the same site; no hop has a bundle's name."""
     ends: dict[str, Hop] = {}
+    names = {hop.id for hop in network.hops}
     for hop in network.hops:
         if hop.bundle is None:
             continue
+        if hop.bundle in names:
+            yield Fault(named("hop", hop.id), "bundle", f'"{hop.bundle}"', "a name that no hop has")
         first = ends.setdefault(hop.bundle, hop)
         if (hop.site_a, hop.site_b) != (first.site_a, first.site_b):
             found = f'"{hop.bundle}" from "{hop.site_a}" to "{hop.site_b}"'

@@ -98,8 +98,8 @@ def advise(
         lambda chosen: float(per_loss @ surrogate.left(chosen)),
     )
     sets = promising_sets(goal, choice, runs, weights, figure)
-    contenders, winner = contend(sets, runs, weights, figure, choice, goal)
-    purchases = order_table(winner, runs, weights, figure, choice, market, goal)
+    contenders, winner, n_blocks = contend(sets, runs, weights, figure, choice, goal)
+    purchases = order_table(winner, n_blocks, runs, weights, figure, choice, market, goal)
     found = Advice(purchases, contenders, candidate_table(market, choice, winner))
     for name, frame in found._asdict().items():
         write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))

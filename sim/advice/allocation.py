@@ -81,7 +81,7 @@ def next_blocks(values: list[_Floats], more: int, most: int) -> list[int]:
     Parameters
     ----------
     values : list of float arrays
-        Blocks of each set so far, from the first on, two at least; less is better.
+        Blocks of each set so far, from the first on; less is better.
     more : int
         Blocks to spend, at least 1.
     most : int
@@ -99,7 +99,8 @@ def next_blocks(values: list[_Floats], more: int, most: int) -> list[int]:
         return [min(counts[0] + more, most)]
     both = [min(counts[i], counts[best]) for i in others]
     pairs = [values[i][:n] - values[best][:n] for i, n in zip(others, both, strict=True)]
-    spreads = np.array([max(p.std(ddof=1) for p in pairs), *(p.std(ddof=1) for p in pairs)])
+    own = [float(p.std(ddof=1)) if len(p) > 1 else 0.0 for p in pairs]
+    spreads = np.array([max(own), *own])
     shares = allocation(np.array([max(float(p.mean()), 0.0) for p in pairs]), spreads)[1:]
     shares = shares / shares.sum()
     total = sum(counts[i] for i in others) + more

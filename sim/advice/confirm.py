@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 import pandas as pd
@@ -64,10 +65,11 @@ def promising_sets(
 ) -> list[Set]:
     """The best few sets by the surrogate; for a target, until a simulation meets it or nothing more helps."""
     if goal.budget is not None:
-        return best_sets(choice, goal.budget)[:CONTENDERS]
+        legal = (each for each in best_sets(choice, goal.budget) if runs.legal(each))
+        return [*islice(legal, CONTENDERS)]
     wanted, found = goal.allowed_min, list[Set]()
     for _ in range(ROUNDS):
-        sets = cheapest(choice, wanted)
+        sets = [each for each in cheapest(choice, wanted) if runs.legal(each)]
         if not sets:
             break
         found = sets[:CONTENDERS]
@@ -86,8 +88,8 @@ def contend(
     figure: str,
     choice: Choice,
     goal: Goal,
-) -> tuple[pd.DataFrame, Set]:
-    """Simulate sets against each other, more blocks where the choice is open; all and the winner."""
+) -> tuple[pd.DataFrame, Set, int]:
+    """Simulate sets against each other, more blocks where the choice is open; all, the winner, its blocks."""
     most = runs.request.n_blocks
     counts = [min(FIRST_BLOCKS, most)] * len(sets)
     while True:
@@ -116,7 +118,7 @@ def contend(
             "target_chance": [_met(runs, chosen, n, goal) for chosen, n in zip(sets, counts, strict=True)],
         }
     )
-    return table, sets[best]
+    return table, sets[best], counts[best]
 
 
 def _met(runs: SetRuns, chosen: Set, n_blocks: int, goal: Goal) -> float:
@@ -146,6 +148,7 @@ def _names(runs: SetRuns, chosen: Set) -> str:
 
 def order_table(
     winner: Set,
+    n: int,
     runs: SetRuns,
     weights: dict[str, float],
     figure: str,
@@ -156,9 +159,9 @@ def order_table(
     """The winner step by step: what each step costs and leaves, its next best, and how sure it is.
 
     Where the next best is to be bought as well and the simulation finds that it saves more for its money, it
-    comes first.
+    comes first. All is simulated for ``n`` blocks, as many as it took to choose the winner.
     """
-    n, here, spent = runs.request.n_blocks, frozenset[int](), 0.0
+    here, spent = frozenset[int](), 0.0
     before = runs.values(here, weights, figure, n)
     rows: list[tuple[object, ...]] = [("nothing", 0.0, 0.0, 0.0, float(before.mean()), "", np.nan, np.nan)]
     while here != winner:
@@ -187,6 +190,7 @@ def order_table(
     names = ["bought", "capital", "present", "spent", "left", "next_best", "next_best_left", "right_chance"]
     table = pd.DataFrame(rows, columns=names)
     table.insert(0, "step", range(len(table)))
+    table.loc[table.index[-1], "left"] = float(runs.values(winner, weights, figure, n).mean())
     return table.assign(figure=figure, set=_names(runs, winner))
 
 

@@ -1,7 +1,9 @@
 """The surrogate of a network: gains from the blocks of a run, shares of candidates from the standards."""
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +13,12 @@ from hopyears.sim.advice.gains import GainStudy, pairs_of_hops
 from hopyears.sim.advice.set_runs import SetRuns
 from hopyears.sim.advice.shares import closed_form_share
 from hopyears.sim.advice.surrogate import Surrogate
-from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
+from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.studies.counterfactual import HOP as HOP_TARGET
 from hopyears.sim.studies.counterfactual import SITE as SITE_TARGET
 from hopyears.sim.studies.counterfactual import Target
@@ -23,47 +27,31 @@ from hopyears.sim.studies.plan_sides import MINUTES
 _Floats = NDArray[np.float64]
 
 
+Thing = tuple[str, str]
+"""What might be better: its kind (of ``candidates``) and its name."""
+
+GAIN_BLOCKS = 5
+"""Blocks of the run on which gains are judged."""
+
+MOST_NAMED_PAIRS = 15
+"""Pairs of the user's own candidates that are judged together, the first of the file."""
+
+
 def surrogate_of(runs: SetRuns, candidates: Sequence[Candidate], tell: Callable[[str], None]) -> Surrogate:
     """Gains of things from the blocks of the run, shares that candidates take by the standards alone."""
     request, source = runs.request, runs.source
     base = runs.side(frozenset(), request.n_blocks)
-    prepared = base.figures.prepared
     tell(f"what {len(candidates)} candidates would have saved")
     shares = np.ones(len(candidates))
     for i, each in enumerate(candidates):
         if each.kind in (HOP, SITE):
             shares[i] = _share(source, each, request.options)
-    hops = list(dict.fromkeys(each.where for each in candidates if each.kind == HOP))
-    sites = list(dict.fromkeys(each.where for each in candidates if each.kind == SITE))
-    targets = [*(Target(HOP_TARGET, hop) for hop in hops), *(Target(SITE_TARGET, site) for site in sites)]
-    if not request.options.failures:
-        targets, sites = targets[: len(hops)], []
-    pairs = pairs_of_hops(prepared, hops)
-    options = replace(request.options, replications=0)
-    changed = {
-        each.id: prepare(
-            read_plan(dict(each.plan), source).network,
-            options,
-            prepared.designs if each.kind == PLANT else None,
-        )
-        for each in candidates
-        if each.kind in (PLANT, PLAN)
-    }
-    plants = [each for each in candidates if each.kind == PLANT]
-    plans = [each for each in candidates if each.kind == PLAN]
+    cases, arguments = _cases(source, base.figures.prepared, candidates, request)
     seconds = np.array(
         over_blocks(
             GainStudy,
-            (
-                prepared,
-                request.seed,
-                request.block_years,
-                targets,
-                pairs,
-                [changed[each.id].built.plant for each in plants],
-                [changed[each.id] for each in plans],
-            ),
-            list(range(request.n_blocks)),
+            (base.figures.prepared, request.seed, request.block_years, *arguments),
+            list(range(min(request.n_blocks, GAIN_BLOCKS))),
             workers=request.workers,
         )
     )
@@ -72,38 +60,85 @@ def surrogate_of(runs: SetRuns, candidates: Sequence[Candidate], tell: Callable[
     known = np.array([base.figures.interval(i, 0).best / 60.0 for i in range(minutes.shape[1])])
     scale = np.where(minutes[0] > 0.0, known / np.where(minutes[0] > 0.0, minutes[0], 1.0), 1.0)
     gains = (minutes[0] - minutes[1:]) * np.clip(scale, 0.0, 5.0)
-    return _assembled(candidates, shares, hops, sites, pairs, [*plants, *plans], gains, known)
+    return assembled(candidates, shares, cases, gains, known)
 
 
-def _assembled(
+def thing_of(candidate: Candidate) -> Thing:
+    """What a candidate makes better: its hop or site, else a thing of its own."""
+    own = candidate.where if candidate.kind in (HOP, SITE) else candidate.id
+    return candidate.kind, own
+
+
+def _cases(
+    source: NetworkSource, prepared: Prepared, candidates: Sequence[Candidate], request: RunRequest
+) -> tuple[list[tuple[Thing, ...]], tuple[object, ...]]:
+    """What each row of ``GainStudy`` is, after the first, and what the study takes."""
+    hops, sites = (
+        list(dict.fromkeys(each.where for each in candidates if each.kind == kind)) for kind in (HOP, SITE)
+    )
+    sites = sites if request.options.failures else []
+    pairs = pairs_of_hops(prepared, hops)
+    options = replace(request.options, replications=0)
+
+    def with_all(some: Sequence[Candidate], designs: tuple[HopDesign, ...] | None = None) -> Prepared:
+        changed = source
+        for each in some:
+            changed = read_plan(dict(each.plan), changed)
+        return prepare(changed.network, options, designs)
+
+    plants = [each for each in candidates if each.kind == PLANT]
+    named = [each for each in candidates if each.kind == PLAN]
+    plans: list[tuple[tuple[Candidate, ...], Prepared]] = [((each,), with_all([each])) for each in named]
+    for both in [*combinations(named, 2)][:MOST_NAMED_PAIRS]:
+        with suppress(InputError):  # two that cannot be together
+            plans.append((both, with_all(both)))
+    beside = [
+        [hop for hop in hops if len(some) == 1 and hop in {d.hop.id for d in plan.designs}]
+        for some, plan in plans
+    ]
+    cases: list[tuple[Thing, ...]] = [((HOP, hop),) for hop in hops]
+    cases += [((SITE, site),) for site in sites]
+    cases += [((HOP, one), (HOP, other)) for one, other in pairs]
+    cases += [(thing_of(each),) for each in plants]
+    for (some, _), own in zip(plans, beside, strict=True):
+        things = tuple(thing_of(each) for each in some)
+        cases += [things, *((*things, (HOP, hop)) for hop in own)]
+    targets = [*(Target(HOP_TARGET, hop) for hop in hops), *(Target(SITE_TARGET, site) for site in sites)]
+    built = [with_all([each], prepared.designs).built.plant for each in plants]
+    return cases, (targets, pairs, built, [plan for _, plan in plans], beside)
+
+
+def assembled(
     candidates: Sequence[Candidate],
     shares: _Floats,
-    hops: Sequence[str],
-    sites: Sequence[str],
-    pairs: Sequence[tuple[str, str]],
-    direct: Sequence[Candidate],
+    cases: Sequence[tuple[Thing, ...]],
     gains: _Floats,
     loss: _Floats,
 ) -> Surrogate:
-    """Rows of gains put in their places: hops, sites, pairs, then candidates by themselves."""
-    n_things = len(hops) + len(sites)
-    row = n_things + len(pairs)
-    place = {("hop", hop): i for i, hop in enumerate(hops)}
-    place |= {("site", site): len(hops) + i for i, site in enumerate(sites)}
-    place |= {("own", each.id): n_things + i for i, each in enumerate(direct)}
-    nowhere = n_things + len(direct)
+    """Rows of gains put in their places.
+
+    Parameters
+    ----------
+    candidates : sequence of Candidate
+    shares : float array, shape (n_candidates,)
+    cases : sequence of tuples of things
+        One thing or two for each row.
+    gains : float array, shape (n_cases, n_services)
+    loss : float array, shape (n_services,)
+    """
+    singles = [i for i, case in enumerate(cases) if len(case) == 1]
+    place = {cases[i][0]: number for number, i in enumerate(singles)}
     beyond = []
-    for i, (one, other) in enumerate(pairs):
-        a, b = place["hop", one], place["hop", other]
-        more = gains[n_things + i] - gains[a] - gains[b]
-        if np.any(np.abs(more) > 1e-9):
-            beyond.append((a, b, more))
-    thing = [
-        place.get((each.kind, each.where) if each.kind in (HOP, SITE) else ("own", each.id), nowhere)
-        for each in candidates
-    ]
-    things = np.concatenate([gains[:n_things], gains[row:], np.zeros((1, gains.shape[1]))])
-    return Surrogate(loss, things, beyond, np.array(thing, dtype=np.int64), shares)
+    for i, case in enumerate(cases):
+        if len(case) == 2:
+            one, other = (place[thing] for thing in case)
+            more = gains[i] - gains[singles[one]] - gains[singles[other]]
+            if np.any(np.abs(more) > 1e-9):
+                beyond.append((one, other, more))
+    thing = np.array([place.get(thing_of(each), len(singles)) for each in candidates], dtype=np.int64)
+    # The last thing is one that nothing is known of, and that gains nothing.
+    things = np.concatenate([gains[singles], np.zeros((1, gains.shape[1]))])
+    return Surrogate(loss, things, beyond, thing, shares)
 
 
 def _share(source: NetworkSource, candidate: Candidate, options: ModelOptions) -> float:

@@ -35,6 +35,8 @@ class GainStudy:
         In place of the network's own, with the same parts.
     plans : sequence of Prepared
         In place of the network; services that one lacks fare as they were.
+    beside : sequence of sequence of str
+        For each plan, hops of which each in turn might never have gone wrong with it.
     """
 
     def __init__(
@@ -46,15 +48,21 @@ class GainStudy:
         pairs: Sequence[tuple[str, str]],
         plants: Sequence[Plant],
         plans: Sequence[Prepared],
+        beside: Sequence[Sequence[str]],
     ) -> None:
         self._simulator = BlockSimulator(prepared)
         self._seed, self._n_years = seed, n_years
         self._targets, self._pairs, self._plants = targets, pairs, plants
         self._plans = [BlockSimulator(plan) for plan in plans]
+        self._beside = beside
         self._ids = [demand.id for demand in prepared.demands]
 
     def block(self, number: int) -> _Floats:
-        """Unavailable seconds, both ways, shape (1 + targets + pairs + plants + plans, n_services)."""
+        """Unavailable seconds, both ways, one row a case, shape (n_cases, n_services).
+
+        As it was; without each target; each pair; with each plant; with each plan, and after it with the plan
+        and without each of the hops beside it.
+        """
         draws = self._simulator.draw(self._seed, number, self._n_years)
         case = BlockCase(self._simulator, draws)
         before = case.services
@@ -69,13 +77,13 @@ class GainStudy:
         rows += [judged(case.services_without(target)) for target in self._targets]
         rows += [judged(case.services_without_hops(pair)) for pair in self._pairs]
         rows += [judged(case.services_with_plant(plant)) for plant in self._plants]
-        for plan in self._plans:
-            after = plan.simulate(self._seed, number, self._n_years).services
-            lost = {
-                demand.id: unavailable_s(service)
-                for demand, service in zip(plan.prepared.demands, after, strict=True)
-            }
-            rows.append([lost.get(name, rows[0][i]) for i, name in enumerate(self._ids)])
+        for plan, hops in zip(self._plans, self._beside, strict=True):
+            other = BlockCase(plan, plan.draw(self._seed, number, self._n_years))
+            names = [demand.id for demand in plan.prepared.demands]
+            histories = [other.services, *(other.services_without_hops([hop]) for hop in hops)]
+            for after in histories:
+                lost = dict(zip(names, map(unavailable_s, after), strict=True))
+                rows.append([lost.get(name, rows[0][i]) for i, name in enumerate(self._ids)])
         return np.array(rows).reshape(len(rows), -1)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.sim.advice.candidates import Candidate
-from hopyears.sim.inputs.network_file import NetworkSource
+from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -49,6 +49,14 @@ class SetRuns:
         for number in sorted(chosen):
             source = read_plan(dict(self.candidates[number].plan), source)
         return source
+
+    def legal(self, chosen: Set) -> bool:
+        """Whether a set leads to a network, as its members do one by one."""
+        try:
+            self.with_set(chosen)
+        except InputError:
+            return False
+        return True
 
     def side(self, chosen: Set, n_blocks: int) -> Side:
         """What the first so many blocks met with a set bought."""

@@ -13,18 +13,18 @@ from hopyears.sim.counting.tallies import Run, Tally, tally_block
 from hopyears.sim.counting.tally_rows import Ways, three_ways
 from hopyears.sim.equipment.failure_log import PHASES
 from hopyears.sim.equipment.failure_tally import Counts, crew_names, failure_tally
-from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 
 PHASE_COLUMNS = tuple(f"{phase.replace(' ', '_')}_s" for phase in PHASES)
 
 
 def run_of(prepared: Prepared, identity: str, block_years: int) -> Run:
-    """What the tallies of a run have in common."""
+    """What the tallies of a run have in common; bundles are counted after the hops, as hops of their own."""
     return Run(
         identity,
         block_years,
         tuple(demand.id for demand in prepared.demands),
-        tuple(design.hop.id for design in prepared.designs),
+        (*(design.hop.id for design in prepared.designs), *prepared.bundles),
     )
 
 
@@ -37,15 +37,19 @@ def block_tally(
     prepared: Prepared, run: Run, block: int, history: BlockHistory, lost: Sequence[Ways]
 ) -> Tally:
     """Tally of services and hops of one block; ``lost`` is what ``service_losses`` gives of it."""
+    bundles = [side_by_side([history.hops[hop] for hop in hops]) for hops in prepared.bundles.values()]
     return tally_block(
         run,
         block,
         services=prepared.demands,
         histories=history.services,
-        hops=history.hops,
+        hops=[*history.hops, *bundles],
         channels_at_level=[
-            channels_at_level(hop, len(design.steps))
-            for hop, design in zip(history.hops, prepared.designs, strict=True)
+            *(
+                channels_at_level(hop, len(design.steps))
+                for hop, design in zip(history.hops, prepared.designs, strict=True)
+            ),
+            *[None] * len(bundles),
         ],
         lost=lost,
     )

@@ -131,6 +131,12 @@ class Prepared:
         routes = self.demands[service].routes
         return sorted({hop for route in routes for link in self.hops_along(route) for hop in link})
 
+    @property
+    def bundles(self) -> dict[str, tuple[int, ...]]:
+        """Hops of each bundle of several, by its name."""
+        several = (hops for hops in self.links[: len(self.designs)] if len(hops) > 1)
+        return {str(self.designs[hops[0]].hop.bundle): hops for hops in several}
+
     def link_of_hops(self) -> dict[int, int]:
         """Link that each hop is of, alone or in a bundle."""
         n_hops = len(self.designs)

@@ -29,6 +29,8 @@ _STATE = "default that follows from other fields; state the field"
 _FINE = "finer than any figure shown"
 _WARNS = "warns only"
 _NO_MEAN = "moves no mean"
+_SAYS = "moves what is said only"
+_COSTS = "more cost time; what they leave open is told as a chance"
 
 _ROWS = {
     "models.judging.outage_rule": (
@@ -144,6 +146,27 @@ _ROWS = {
             "outage of a hop assumed where none was seen",
             "bounds only: see the list above",
         ),
+    ),
+    "sim.money.service_money": (("BAD_YEAR", "", "share of years within the penalty of a bad one", _SAYS),),
+    "sim.studies.ranking": (("RESAMPLES", "", "of the bootstrap of a ranking", _FINE),),
+    "sim.advice.candidates": (
+        ("LARGER_BATTERY", "", "times as long lasts a larger battery", "state a candidate of your own"),
+    ),
+    "sim.advice.search": (
+        ("ENUMERATED", "", "candidates up to which all sets are looked at", _COSTS),
+        ("KEPT", "", "best sets that a search remembers", _COSTS),
+    ),
+    "sim.advice.gains": (("MOST_PAIRS", "", "pairs of hops judged together", _COSTS),),
+    "sim.advice.estimate": (
+        ("GAIN_BLOCKS", "", "blocks on which gains are judged", _COSTS),
+        ("MOST_NAMED_PAIRS", "", "pairs of the user's candidates judged together", _COSTS),
+    ),
+    "sim.advice.confirm": (
+        ("CONTENDERS", "", "sets that are simulated against each other", _COSTS),
+        ("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),
+        ("MOST_STEPS", "", "steps of the order that are simulated", _COSTS),
+        ("SURE_ENOUGH", "", "chance of a right choice that ends the spending", _COSTS),
+        ("ROUNDS", "", "of the search for a target", _COSTS),
     ),
 }
 

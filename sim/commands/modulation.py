@@ -56,13 +56,16 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError, read_network
     from hopyears.sim.modulation.store import kept_study
     from hopyears.sim.modulation.study import modulation_study
-    from hopyears.sim.wording.names import labels_of, relabelled
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     if options.resume and options.out is None:
         raise InputError("--resume is given without --out; must be given with the folder of the study")
     source = read_network(options.network)
     request = run_request(options)
-    hops = None if options.hop is None or "all" in options.hop else options.hop
+    labels = labels_of(source.network)
+    hops = None
+    if options.hop is not None and "all" not in options.hop:
+        hops = [id_of(hop, labels["hops"]) for hop in options.hop]
     prepared = prepare(source.network, request.options)
     asked = {"hops": hops, "states": options.states}
     with progress_bar("years") as bar:
@@ -73,11 +76,10 @@ def run(options: argparse.Namespace) -> int:
                 source, prepared, request, options.out, **asked, resume=options.resume, progress=bar
             )
     console = terminal()
-    labels = labels_of(source.network)
     shown = {name: relabelled(table, labels) for name, table in tables.items()}
     _print(console, shown, every_row=options.all)
     if options.out is not None:
-        _draw(tables, options.out, f"{source.network.title}, seed {request.seed}")
+        _draw(shown, options.out, f"{source.network.title}, seed {request.seed}")
     return 0
 
 

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
 
     from hopyears.sim.rare.year_tables import YearTables
@@ -91,6 +93,7 @@ def run(options: argparse.Namespace) -> int:
     table = promise_table(years, folder.network(), promises, terms)
     shown = relabelled(table, labels)
     _print(shown, terms, years)
+    _print_penalties(years, options, folder, terms, labels["services"])
     say(terminal(160), note)
     if options.levers:
         _print_levers(_levers(options, promises, terms), shown)
@@ -171,6 +174,34 @@ def _with_method_error(options: argparse.Namespace, years: "YearTables") -> "tup
         f"no worse with a confidence of {per_cent(options.confidence)}, if {per_cent(RAIN_ERROR)} wrong in "
         f"rain attenuation and {MULTIPATH_ERROR_DB:g} dB in multipath fades (sources in the guide)."
     )
+
+
+def _print_penalties(
+    years: "YearTables",
+    options: argparse.Namespace,
+    folder: "RunFolder",
+    terms: "Terms",
+    labels: "Mapping[str, str]",
+) -> None:
+    """Expected penalties of services that state any, and what a year keeps within."""
+    from hopyears.models.network.network import Service
+    from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.runs.promised_penalties import promised_penalties
+    from hopyears.sim.wording.promises import PENALTY_HEADS, penalty_cells
+
+    network = folder.network()
+    if options.network:
+        given = read_network(options.network).network
+        services, currency = [*given.services], given.prices.currency
+    else:
+        services = [Service.model_validate(each) for each in network["services"] if each["penalties"]]
+        currency = str(network["prices"]["currency"])
+    ids = [str(each["id"]) for each in network["services"]]
+    wanted = [each for each in services if options.service in (ALL, each.id)]
+    found = promised_penalties(years, ids, wanted, terms)
+    if found:
+        table = plain_table(f"penalties of a year [{currency}]", PENALTY_HEADS, PENALTY_HEADS[:1])
+        terminal(160).print(fill(table, (penalty_cells(each, labels) for each in found)), markup=False)
 
 
 def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":

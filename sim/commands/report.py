@@ -87,18 +87,19 @@ def _replays(results: "Results", folder: Path, page: Path, n: int) -> dict[tuple
     from hopyears.sim.report.replay_page import write_replay
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import reopen, worst_outages
+    from hopyears.sim.wording.names import labels_of
 
     longest = longest_rows(results.tables["longest_outages"])[:n]
     if not longest:
         return {}
-    written = {}
+    written, labels = {}, labels_of(results.network)["services"]
     try:
         opened = open_run(folder)
         for place, row in enumerate(longest, start=1):
             outage = worst_outages(opened, row["service"], row["number"])[row["number"] - 1]
             path = page.with_name(f"{page.stem}-outage-{place}.html")
             print(write_replay(reopen(opened, row["service"], outage), path))
-            written[row["service"], row["number"]] = path.name
+            written[labels[row["service"]], row["number"]] = path.name
     except InputError as error:
         print(f"warning: no replays: {error}", file=sys.stderr)
     return written

@@ -47,29 +47,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the names of the tables, or one of them."""
     from hopyears.sim.storage.stored_tables import stored_table
+    from hopyears.sim.wording.names import relabelled, with_id
 
     folder = Path(options.run)
     if options.table is None:
         _print_names(folder)
         return 0
+    labels = _labels(folder)
+    options.only = [with_id(condition, labels) for condition in options.only]
     table = _chosen(stored_table(folder, options.table).to_pandas(), options)
     if options.csv:
         _write(table.to_csv(index=False), options.csv)
     elif options.json:
         _write(table.to_json(orient="records", indent=1, double_precision=15) + "\n", options.json)
     else:
-        _print_table(terminal(), _with_names(table, folder), options.top or ROWS)
+        _print_table(terminal(), relabelled(table, labels), options.top or ROWS)
     return 0
 
 
-def _with_names(table: "pd.DataFrame", folder: Path) -> "pd.DataFrame":
-    """The table as readers see it, where the folder tells the names of its network."""
+def _labels(folder: Path) -> dict[str, dict[str, str]]:
+    """What readers call the entries of a run's network; nothing where the folder does not hold it."""
     from hopyears.sim.storage.run_folder import NETWORK, RunFolder
-    from hopyears.sim.wording.names import labels_of, relabelled
+    from hopyears.sim.wording.names import labels_of
 
-    if not (folder / NETWORK).is_file():
-        return table
-    return relabelled(table, labels_of(RunFolder(folder).network()))
+    return labels_of(RunFolder(folder).network()) if (folder / NETWORK).is_file() else {}
 
 
 def _write(text: str, path: str) -> None:

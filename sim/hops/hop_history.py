@@ -1,5 +1,6 @@
 """What a hop, or any link, offers over a block: numbered states in time, and what each number means."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -58,3 +59,22 @@ class HopHistory:
             raise ValueError("time_s goes back; must not decrease")
         for array in (self.time_s, self.state, self.capacity_mbit_s, self.causes, self.levels):
             array.setflags(write=False)
+
+
+def side_by_side(hops: Sequence[HopHistory]) -> HopHistory:
+    """History of hops that share their load as one link: capacities add, causes are those of any.
+
+    Parameters
+    ----------
+    hops : sequence of HopHistory
+        At least one.
+    """
+    time_s = np.unique(np.concatenate([hop.time_s for hop in hops]))
+    at = np.stack([hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1] for hop in hops])
+    states, state = np.unique(at, axis=1, return_inverse=True)
+    capacity = np.zeros((states.shape[1], 2))
+    causes = np.zeros(states.shape[1], dtype=np.int64)
+    for hop, own in zip(hops, states, strict=True):
+        capacity += hop.capacity_mbit_s[own]
+        causes |= hop.causes[own]
+    return HopHistory(time_s, state.reshape(-1).astype(np.int32), capacity, causes)

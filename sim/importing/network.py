@@ -142,7 +142,8 @@ def _to_hubs(
             if site_id == hub or site_id not in joined:
                 continue
             new = ids.new(f"{site_id}-to-{hub}"[:40].rstrip("-"), "service")
-            data = {"id": new, "from": site_id, "to": hub,
+            called = (str(each.data.get("name", each.data["id"])) for each in (site, sites.made[hub]))
+            data = {"id": new, "name": " to ".join(called)[:80], "from": site_id, "to": hub,
                     "committed_mbit_s": assumed.committed_mbit_s}  # fmt: skip
             if bridged.get(site_id) != bridged.get(hub, ""):
                 data["protection"] = assumed.service_protection

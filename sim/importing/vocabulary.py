@@ -120,7 +120,7 @@ PLACES: Mapping[str, Meaning] = {
 """What sites have, and also each end of a hop."""
 
 SITES: Mapping[str, Meaning] = {
-    "id": Meaning("text", (rf"^({_SITE} )?{_ID}$", rf"^{_SITE}{_ID}$", rf"^{_ID} {_SITE}$")),
+    "id": Meaning("text", (rf"^({_SITE} )?{_ID}$", rf"^{_SITE}{_ID}$", rf"^{_ID} {_SITE}$", rf"^{_SITE}$")),
     "name": Meaning(
         "text", (rf"^({_SITE} )?{_NAME}$", rf"^{_SITE}s?{_NAME}$", rf"^{_SITE}$", rf"^{_NAME} \w* ?{_SITE}$")
     ),

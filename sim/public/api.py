@@ -86,8 +86,9 @@ class Results(stored.Results):
     def plot(self) -> "Plots":
         """Figures by name, for instance ``results.plot.map()``; each gives its axes."""
         from hopyears.plots import Plots
+        from hopyears.sim.wording.names import labels_of
 
-        return Plots(self.tables)
+        return Plots(self.tables, labels_of(self.network))
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -272,6 +273,15 @@ def advise(
     ------
     InputError
         If the network has no prices, the goal is none, or a candidate leads to no network.
+
+    Examples
+    --------
+    >>> once = {"outdoor_radio": 900.0, "hybrid_coupler": 90.0, "cable": 20.0, "modem_card": 200.0}
+    >>> prices = {"life_years": 10.0, "discount_rate": 0.06, "once": once}
+    >>> priced = hopyears.read_plan({"prices": prices}, hopyears.read_network("network.toml"))
+    >>> found = hopyears.advise(priced, budget=3000.0, years=2, block_years=1)
+    >>> found.purchases["bought"][0], bool(found.purchases["spent"].max() <= 3000.0)
+    ('nothing', True)
     """
     if (budget is None) == (target is None):
         raise InputError("budget and target: one of the two must be given")

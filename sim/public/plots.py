@@ -10,6 +10,7 @@ from hopyears.sim.report import figures, map, rate_figures
 from hopyears.sim.report.drawing import WIDTH_IN, look, new_axes
 from hopyears.sim.report.illustrations import MOST_ROWS, failed_parts, height_in
 from hopyears.sim.report.scales import figure_of
+from hopyears.sim.wording.names import relabelled
 from hopyears.sim.wording.rows import worst_first
 
 LEGEND_IN = 0.55
@@ -27,6 +28,8 @@ class Plots:
     ----------
     tables : mapping of str to DataFrame
         Tables of results.
+    labels : mapping, optional
+        By list of the network, id to what readers see (``sim.wording.names.labels_of``).
 
     Examples
     --------
@@ -35,8 +38,12 @@ class Plots:
     'unavailable minutes a year'
     """
 
-    def __init__(self, tables: Mapping[str, pd.DataFrame]) -> None:
-        self._tables = tables
+    def __init__(
+        self, tables: Mapping[str, pd.DataFrame], labels: Mapping[str, Mapping[str, str]] | None = None
+    ) -> None:
+        self._labels = labels or {}
+        self._tables = {name: relabelled(table, self._labels) for name, table in tables.items()}
+        tables = self._tables
         self._services = worst_first(tables["services"]).head(MOST_ROWS)
         self._hops = worst_first(tables["hops"]).head(MOST_ROWS)
 
@@ -66,18 +73,21 @@ class Plots:
 
     def rates(self, service: str, axes: Axes | None = None) -> Axes:
         """Rate of a service against the share of time that has at least this rate."""
+        service = self._labels.get("services", {}).get(service, service)
         own = _own(self._tables["service_throughput"], "service", service)
         committed = float(_own(self._tables["services"], "service", service)["committed_mbit_s"].iloc[0])
         return _curve(lambda on: rate_figures.rate_curves(own, on, committed_mbit_s=committed), axes, service)
 
     def capacities(self, hop: str, axes: Axes | None = None) -> Axes:
         """Capacity of a hop against the share of time that has at least this capacity."""
+        hop = self._labels.get("hops", {}).get(hop, hop)
         own = _own(self._tables["hop_capacity"], "hop", hop)
         return _curve(lambda on: rate_figures.rate_curves(own, on, rate="capacity_mbit_s"), axes, hop)
 
     def modulations(self, axes: Axes | None = None) -> Axes:
         """Share of channel time of each hop in each modulation."""
-        table, hops = self._tables["hop_modulations"], list(self._hops["hop"])
+        table = self._tables["hop_modulations"]
+        hops = [hop for hop in self._hops["hop"] if hop in set(table["hop"])]
         shown = table[table["hop"].isin(hops)]
         return _drawn(
             lambda on: rate_figures.modulation_bars(shown, on, hops=hops), axes, height_in(len(hops))

@@ -102,7 +102,8 @@ def fit_anchor(
     -----
     The raw law comes from ``raw_attenuation_law`` and is kept on disk; the target is asked each time.
     """
-    if target is None:
+    laws = [law] if isinstance(law, RainLaw) else [own for _, own in law]
+    if target is None or not any(np.any(own.rain_probability > 0.0) for own in laws):
         return IDENTITY
     raw = raw_attenuation_law(
         law, path_length_km=path_length_km, k=k, alpha=alpha, population=population, storms=storms

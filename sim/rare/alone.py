@@ -47,14 +47,14 @@ class Alone:
         and the lead time of its spare where no depot ever has one.
     struck_s : float array, shape (n_sites, n_services)
         As ``lost_s``, when lightning kills all outdoor radios of a site.
-    weakens : bool array, shape (n_parts, n_services)
-        Whether the part alone takes a hop, or a line card, of any route of the service.
+    weakens : int array, shape (n_parts, n_services)
+        Routes of the service on which the part alone takes a hop or a line card: bit r is route r.
     """
 
     lost_s: _Floats
     restore_s: _Floats
     struck_s: _Floats
-    weakens: NDArray[np.bool_]
+    weakens: NDArray[np.int64]
 
     def longest_outage_s(self, among: NDArray[np.bool_]) -> _Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
@@ -87,7 +87,7 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
     edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
-    lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.bool_)
+    lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.int64)
     if n:
         slots = {part: [part] for part in range(n)}
         for part in plant.outdoor_parts.tolist():
@@ -106,9 +106,9 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
             lost_s[:, entity] = _by_slot(service, edges_s)
         down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
         for entity, demand in enumerate(demands):
-            crossed = {link for route in demand.routes for link, _ in route}
-            for member in {member for link in crossed for member in simulator.prepared.links[link]}:
-                weakens[:, entity] |= down[member]
+            for number, route in enumerate(demand.routes):
+                for member in (member for link, _ in route for member in simulator.prepared.links[link]):
+                    weakens[down[member], entity] |= 1 << number
     restore_s = np.array([_restore_h(plant, part) * HOUR_S for part in range(n)])
     return Alone(lost_s[:n], restore_s, lost_s[n:], weakens)
 

@@ -9,7 +9,7 @@ the same history as it comes, is known: for one failure put in
 
 p the chance of a part and q the density of its lag, the sum over all failures of those parts within reach. A
 history's weight is one over the mean of these ratios, at most one over the share of those that come by
-themselves: 2.
+themselves: 4.
 
 References
 ----------
@@ -29,7 +29,7 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.failure_log import FailureLog, Failures
 
-BY_THEMSELVES = 0.5
+BY_THEMSELVES = 0.25
 """Share of the histories to which nothing earlier is put in."""
 
 EVEN_SHARE = 0.15

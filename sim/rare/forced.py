@@ -28,11 +28,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.equipment.lifetimes import LawKind
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
-from hopyears.sim.blocks.prepared import Prepared, storm_reach, storm_share
+from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.rare.alone import Alone
+from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.earlier import Earlier
 from hopyears.sim.streams import Streams, keyed_uniforms
 
@@ -50,71 +50,9 @@ that meet."""
 MOST_SPARES = 3
 """Stores with more spares that fit are not emptied by hand."""
 
-LIGHTNING = "lightning"
-"""In place of a kind of part."""
-
 _Ints = NDArray[np.int64]
 _Bools = NDArray[np.bool_]
 _Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """All that might be put in by hand: every part of a plant, then a strike at every site.
-
-    Attributes
-    ----------
-    kind : tuple of str, length n
-        Kind of part, or ``LIGHTNING``.
-    rate_per_year : float array, shape (n,)
-        Of failures while the part works; of strikes that kill anything.
-    lost_s : float array, shape (n, n_services)
-        Time that each takes alone from each service.
-    restore_s : float array, shape (n,)
-        Time that few outlast.
-    able : bool array, shape (n,)
-        Whether each comes at a constant rate.
-    harmful : float array, shape (n,)
-        Share that stops traffic.
-    """
-
-    kind: tuple[str, ...]
-    rate_per_year: _Floats
-    lost_s: _Floats
-    restore_s: _Floats
-    able: _Bools
-    harmful: _Floats
-
-    @classmethod
-    def of(cls, prepared: Prepared, single: Alone) -> "Candidates":
-        """All of a network."""
-        plant = prepared.built.plant
-        law, mean_h, _ = plant.lives
-        kinds = [plant.kinds[part.kind] for part in plant.parts]
-        slowest_s = np.zeros(len(plant.sites))
-        np.maximum.at(slowest_s, plant.part_site[plant.outdoor_parts], single.restore_s[plant.outdoor_parts])
-        strikes = strikes_per_year(prepared)
-        early = np.array([kind.infant_share > 0.0 for kind in kinds], dtype=np.bool_)
-        return cls(
-            (*(part.kind for part in plant.parts), *([LIGHTNING] * len(plant.sites))),
-            np.concatenate([HOURS_PER_YEAR / mean_h, strikes]),
-            np.concatenate([single.lost_s, single.struck_s]),
-            np.concatenate([single.restore_s, slowest_s]),
-            np.concatenate([(law == LawKind.EXPONENTIAL) & ~early, strikes > 0.0]),
-            np.concatenate([[kind.affecting_share for kind in kinds], np.ones(len(plant.sites))]),
-        )
-
-
-def strikes_per_year(prepared: Prepared) -> _Floats:
-    """Strikes at each site that kill at least one outdoor part, in the mean of years, shape (n_sites,)."""
-    plant, options = prepared.built.plant, prepared.options
-    exposed = np.bincount(plant.part_site[plant.outdoor_parts], minlength=len(plant.sites))
-    if plant.lightning is None or not (options.rain and options.failures):
-        return np.zeros(len(plant.sites))
-    place = (prepared.weather, prepared.storms, prepared.region, prepared.site_km)
-    stormy_h = storm_share(*place, storm_reach(prepared.network)) * HOURS_PER_YEAR
-    harm = 1.0 - (1.0 - plant.lightning.damage_chance) ** exposed
-    return np.asarray(plant.lightning.strikes_per_storm_h * stormy_h * harm)
 
 
 @dataclass(frozen=True)
@@ -190,17 +128,20 @@ def by_hand(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     often = common @ (every.lost_s > 0.0)
     second = np.array([len(demand.routes) > 1 for demand in prepared.demands], dtype=np.bool_)
     n_parts = len(prepared.built.plant.parts)
-    meeting = second & (often < SELDOM_PER_YEAR) & single.weakens[every.able[:n_parts]].any(axis=0)
+    meeting = second & (often < SELDOM_PER_YEAR) & (single.weakens[every.able[:n_parts]] > 0).any(axis=0)
     found = []
     if not meeting.all() or not meeting.size:
         chance = _chances(every.rate_per_year[chosen], every.lost_s[chosen])
-        earlier = tuple(_stores(prepared.built.plant, every, int(event)) for event in chosen)
+        earlier = _stores(prepared.built.plant, every, chosen)
         found.append(
             ByHand(np.flatnonzero(~meeting), chosen, every.rate_per_year[chosen], chance, earlier, n_parts)
         )
     if meeting.any():
         strikes = chosen[chosen >= n_parts]
-        found.append(_that_meet(prepared.built.plant, every, single, np.flatnonzero(meeting), strikes))
+        routes = np.array([len(demand.routes) for demand in prepared.demands])[meeting]
+        found.append(
+            _that_meet(prepared.built.plant, every, single, np.flatnonzero(meeting), routes, strikes)
+        )
     return tuple(found)
 
 
@@ -248,53 +189,67 @@ def _worth(rate: _Floats, chance: _Floats, stops: _Bools) -> float:
     return float(np.median(share[hit] / (often[hit] * YEARS_OF_A_DRAW))) if hit.any() else 0.0
 
 
-def _stores(plant: Plant, every: Candidates, event: int) -> tuple[Earlier, ...]:
-    """How the stores of what fits a part are emptied before it fails; none where they cannot be."""
-    if event >= len(plant.parts):
-        return ()
-    fitting = set(_fitting(plant, event))
-    stock = sum(depot.stock.get(item, 0) for depot in plant.depots for item in fitting)
-    resting = _resting(plant)
-    takers = [
-        part
-        for part in range(len(plant.parts))
-        if every.able[part] and not resting[part] and fitting & set(_fitting(plant, part))
-    ]
-    if not takers or not 1 <= stock <= MOST_SPARES:
-        return ()
-    lead_s = max(depot.lead_time.mean_h for depot in plant.depots) * HOUR_S
-    parts, rate = np.array(takers), every.rate_per_year[takers]
-    lag_s = np.full(len(takers), lead_s)
-    return (Earlier(parts, rate / rate.sum(), lag_s, _per_s(rate), stock),)
+def _stores(plant: Plant, every: Candidates, events: _Ints) -> tuple[tuple[Earlier, ...], ...]:
+    """How the stores of what fits each part are emptied before it fails; none where they cannot be."""
+    known: dict[frozenset[str], tuple[Earlier, ...]] = {frozenset(): ()}
+    takers: dict[str, set[int]] = {}
+    for part in np.flatnonzero(every.able[: len(plant.parts)] & ~_resting(plant)).tolist():
+        for item in _fitting(plant, part):
+            takers.setdefault(item, set()).add(part)
+    found = []
+    for event in events.tolist():
+        fitting = frozenset(_fitting(plant, event) if event < len(plant.parts) else ())
+        if fitting not in known:
+            stock = sum(depot.stock.get(item, 0) for depot in plant.depots for item in fitting)
+            parts = np.array(sorted(set().union(*(takers.get(item, set()) for item in fitting))), np.int64)
+            known[fitting] = ()
+            if 1 <= stock <= MOST_SPARES and parts.size:
+                lead_s = max(depot.lead_time.mean_h for depot in plant.depots) * HOUR_S
+                rate = every.rate_per_year[parts]
+                lag_s = np.full(parts.size, lead_s)
+                known[fitting] = (Earlier(parts, rate / rate.sum(), lag_s, _per_s(rate), stock),)
+        found.append(known[fitting])
+    return tuple(found)
 
 
-def _that_meet(plant: Plant, every: Candidates, single: Alone, services: _Ints, strikes: _Ints) -> ByHand:
-    """Parts that each take one route of some services, or all: one is put in while another may be down.
+def _that_meet(
+    plant: Plant, every: Candidates, single: Alone, services: _Ints, n_routes: _Ints, strikes: _Ints
+) -> ByHand:
+    """Parts that each take a route of some services, or all: one is put in while another takes the others.
 
     Parts that stand in for each other on one hop are left to histories, which see failed switches as well.
     """
     n = len(plant.parts)
-    weakens = np.zeros((len(every.kind), len(services)), dtype=np.bool_)
-    weakens[:n] = single.weakens[:, services] & every.able[:n, None]
-    weakens[strikes] = every.lost_s[np.ix_(strikes, services)] > 0.0
+    all_routes = (1 << n_routes) - 1
+    weakens = np.zeros((len(every.kind), len(services)), dtype=np.int64)
+    weakens[:n] = np.where(every.able[:n, None], single.weakens[:, services], 0)
+    weakens[strikes] = np.where(every.lost_s[np.ix_(strikes, services)] > 0.0, all_routes, 0)
     events = np.flatnonzero(weakens.any(axis=1))
     rate, weak = every.rate_per_year[events], weakens[events]
-    stops = every.lost_s[np.ix_(events, services)] > 0.0
     down_s = every.restore_s[events]  # lags of twice the mean time down waste least (tried)
     often_down = rate * every.harmful[events] * down_s
-    others = often_down @ weak / (HOURS_PER_YEAR * HOUR_S)
-    harm = often_down * np.where(stops, 1.0, weak * others).max(axis=1)
-    partners = (events < n) & ~np.append(_resting(plant), np.ones(len(plant.sites), np.bool_))[events]
-    earlier = []
-    for place, event in enumerate(events.tolist()):
-        near = partners & (weak & weak[place]).any(axis=1)
-        near[place] = False
-        way: tuple[Earlier, ...] = ()
-        if near.any() and not stops[place].any():
-            chance = _shares(often_down[near])
-            way = (Earlier(events[near], chance, down_s[near], _per_s(rate[near])),)
-        earlier.append((*way, *_stores(plant, every, event)))
-    return ByHand(services, events, rate, _shares(harm), tuple(earlier), n)
+    can_be_earlier = (events < n) & ~np.append(_resting(plant), np.ones(len(plant.sites), np.bool_))[events]
+    harm, partners = np.zeros(len(events)), [np.zeros(0, dtype=np.int64)] * len(events)
+    for column, routes in enumerate(all_routes.tolist()):
+        stops = every.lost_s[events, services[column]] > 0.0
+        harm = np.where(stops, np.maximum(harm, often_down), harm)
+        ours = np.flatnonzero((weak[:, column] > 0) & ~stops)
+        earlier = ours[can_be_earlier[ours]]
+        for place in ours.tolist():
+            near = earlier[(weak[earlier, column] | weak[place, column]) == routes]
+            partners[place] = np.union1d(partners[place], near)
+            meets = often_down[near].sum() / (HOURS_PER_YEAR * HOUR_S)
+            harm[place] = max(harm[place], often_down[place] * meets)
+    ways = tuple(
+        (*_meeting(events[near], often_down[near], down_s[near], rate[near]), *store)
+        for near, store in zip(partners, _stores(plant, every, events), strict=True)
+    )
+    return ByHand(services, events, rate, _shares(harm), ways, n)
+
+
+def _meeting(parts: _Ints, often_down: _Floats, down_s: _Floats, rate: _Floats) -> tuple[Earlier, ...]:
+    """The way in which one of some parts has failed before; none where there is none."""
+    return (Earlier(parts, _shares(often_down), down_s, _per_s(rate)),) if parts.size else ()
 
 
 def _fitting(plant: Plant, number: int) -> tuple[str, ...]:

@@ -29,7 +29,8 @@ from hopyears.sim.counting.statistics import (
 )
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
-from hopyears.sim.rare.forced import ByHand, Candidates, by_hand
+from hopyears.sim.rare.candidates import Candidates
+from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.replications import (
     FIGURES,
     FORCED,

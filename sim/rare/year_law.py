@@ -20,7 +20,13 @@ from numpy.typing import NDArray
 from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
-from hopyears.sim.counting.statistics import Interval, Stratum, proportion_interval, strata_interval
+from hopyears.sim.counting.statistics import (
+    Interval,
+    Stratum,
+    mean_interval,
+    proportion_interval,
+    strata_interval,
+)
 from hopyears.sim.rare.year_tables import Draws, YearsMet
 
 MOST_WEATHER_YEARS = 300
@@ -142,6 +148,19 @@ class YearLaw:
         if not self.sure:
             return float(self.figures[measure].mean())
         return sum(stratum.mean for stratum in self._strata(lambda figures: figures[measure]))
+
+    def mean_interval(self, measure: int, *, level: float) -> Interval:
+        """Mean of a measure that is never below 0, with its limits; at least one more year like the worst."""
+        figures = self.figures[measure]
+        if not self.sure:
+            largest = float(figures.max()) or np.inf
+            return mean_interval(self._blocks(figures), level=level, largest_unseen=largest)
+        found = strata_interval(self._strata(lambda each: each[measure]), level=level)
+        low, best, high = (max(value, 0.0) for value in (found.low, found.best, found.high))
+        return Interval(low, best, high, level)
+
+    def _blocks(self, figures: _Floats) -> _Floats:
+        return np.asarray(figures.reshape(-1, self._met.block_years).mean(axis=1))
 
     def limit(self, measure: int, *, chance: float, level: float) -> float:
         """Least limit that a year breaks with no more than a chance, by the upper end of its interval.

@@ -44,7 +44,10 @@ def _drawn(tables: Tables) -> Iterator[tuple[str, str]]:
         if (services["unavailable_min_per_year"] > 0.0).any():
             yield "causes", _causes(services.head(MOST_ROWS), tables["service_causes"])
     if len(tables["hop_modulations"]):
-        yield "modulations", _modulations(list(hops["hop"].head(MOST_ROWS)), tables["hop_modulations"])
+        radios = hops["hop"][
+            hops["hop"].isin(tables["hop_modulations"]["hop"])
+        ]  # a bundle has none of its own
+        yield "modulations", _modulations(list(radios.head(MOST_ROWS)), tables["hop_modulations"])
     if len(tables["hop_capacity"]):
         yield "capacities", _capacities(hops.head(MOST_CURVES), tables["hop_capacity"])
     shown = failed_parts(tables["part_failures"])

@@ -19,23 +19,24 @@ from hopyears.sim.counting.tallies import Tally
 def hop_table(
     prepared: Prepared, blocks: Sequence[Tally], total: Tally, predicted: pd.DataFrame
 ) -> pd.DataFrame:
-    """One row a hop; ``predicted`` is what ``predict_hops`` gives."""
-    outages = hop_intervals(blocks, len(prepared.designs))
-    longest_s = longest_outages_s(total, "hop", len(prepared.designs))
+    """One row a hop, and after them one a bundle; ``predicted`` is what ``predict_hops`` gives."""
+    n = len(prepared.designs) + len(prepared.bundles)
+    outages = hop_intervals(blocks, n)
+    longest_s = longest_outages_s(total, "hop", n)
     curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
     totals = predicted.groupby("hop", sort=False)["total_min_per_year"].first()
     textbook = dict(zip(totals.index, totals.to_numpy(dtype=np.float64), strict=True))
     rows = []
-    for i, design in enumerate(prepared.designs):
-        hop = design.hop
-        both = [curves[hop.id, direction] for direction in ("forward", "backward")]
+    for i, (name, hops) in enumerate([*_single(prepared), *prepared.bundles.items()]):
+        first = prepared.designs[hops[0]]
+        both = [curves[name, direction] for direction in ("forward", "backward")]
         row: dict[str, object] = {
-            "hop": hop.id,
-            "from": hop.site_a,
-            "to": hop.site_b,
-            "scheme": hop.scheme,
-            "length_km": design.path.length_km,
-            "frequency_ghz": hop.frequency_ghz,
+            "hop": name,
+            "from": first.hop.site_a,
+            "to": first.hop.site_b,
+            "scheme": first.hop.scheme if len(hops) == 1 else f"bundle of {len(hops)}",
+            "length_km": first.path.length_km,
+            "frequency_ghz": min(prepared.designs[hop].hop.frequency_ghz for hop in hops),
             "capacity_mbit_s": max(float(curve["capacity_mbit_s"].max()) for curve in both),
             **outage_columns(outages[i], float(longest_s[i])),
             "mean_capacity_mbit_s": min(_mean_capacity(curve) for curve in both),
@@ -45,9 +46,13 @@ def hop_table(
                 exceeded_rate(curve["capacity_mbit_s"].to_numpy(), curve["exceeded_share"].to_numpy(), share)
                 for curve in both
             )
-        row["textbook_min_per_year"] = float(textbook[hop.id])
+        row["textbook_min_per_year"] = float(textbook.get(name, np.nan))
         rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _single(prepared: Prepared) -> list[tuple[str, tuple[int, ...]]]:
+    return [(design.hop.id, (index,)) for index, design in enumerate(prepared.designs)]
 
 
 def _mean_capacity(curve: pd.DataFrame) -> float:

@@ -27,7 +27,9 @@ def answer(purchases: pd.DataFrame, contenders: pd.DataFrame, goal: Goal, curren
         )
     sure = contenders["right_chance"].iloc[0]
     if goal.budget is not None:
-        yield f"Right choice among the {len(contenders)} best sets: {confidence(sure)} ({METHOD}, at least)."
+        others = contenders[contenders["bought"] != _all(purchases)]["simulated"]
+        beside = f"; the next best leaves {number(others.min())}" if len(others) else ""
+        yield f"Right choice of {len(contenders)} sets: at least {confidence(sure)} ({METHOD}){beside}."
         return
     met = contenders[contenders["bought"] == _all(purchases)]["target_chance"]
     chance = float(met.iloc[0]) if len(met) else float("nan")

@@ -307,7 +307,9 @@ for _name, _what in (
     ("outages", "the outages"),
 ):
     COLUMNS[f"{_name}_met"] = Column("", f"whether {_what} found keeps the objective")
-    COLUMNS[f"{_name}_met_confidence"] = Column("", "how sure it is that the long run does, 0 to 1")
+    COLUMNS[f"{_name}_met_confidence"] = Column(
+        "", "how sure it is that the long run does, 0 to 1; not a number without an objective"
+    )
     COLUMNS[f"{_name}_source"] = Column("", "where the objective comes from; empty where there is none")
 COLUMNS |= {
     f"mbit_s_{ending}": Column("Mbit/s", f"rate had for at least {share} of the time")

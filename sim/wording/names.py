@@ -59,7 +59,7 @@ def for_readers(results: Results) -> Results:
 def relabelled(table: pd.DataFrame, labels: Mapping[str, Mapping[str, str]]) -> pd.DataFrame:
     """A table with names in place of ids; what is no id of the network stays."""
     changed = {
-        column: [labels[key].get(value, value) for value in table[column]]
+        column: [labels.get(key, {}).get(value, value) for value in table[column]]
         for column, key in COLUMNS.items()
         if column in table.columns
     }
@@ -69,3 +69,9 @@ def relabelled(table: pd.DataFrame, labels: Mapping[str, Mapping[str, str]]) -> 
 def id_of(word: str, labels: Mapping[str, str]) -> str:
     """The id for what a reader typed, an id or a name; the word itself where it is neither."""
     return word if word in labels else next((key for key, label in labels.items() if label == word), word)
+
+
+def with_id(condition: str, labels: Mapping[str, Mapping[str, str]]) -> str:
+    """A condition COLUMN=VALUE on a column of ids, its value a name or an id, with the id."""
+    column, equals, value = condition.partition("=")
+    return f"{column}{equals}{id_of(value, labels.get(COLUMNS.get(column, ''), {}))}"

@@ -16,12 +16,14 @@ from hopyears.sim.runs.promise import (
     class_of,
     next_class,
 )
+from hopyears.sim.runs.promised_penalties import PromisedPenalty
 from hopyears.sim.studies.counterfactual import HOP, SITE
 from hopyears.sim.wording.wording import (
     NO_FIGURE,
     Cell,
     availability,
     chance,
+    figure_and_ends,
     given,
     level_name,
     number,
@@ -81,6 +83,17 @@ def _asked(row: Mapping[str, Any]) -> str:
     if row["figure"] == OUTAGES:
         return f"at most {given(value)} outages in {when}"
     return f"at least {given(value)} Mbit/s in {when}"
+
+
+PENALTY_HEADS = ("service", "expected", "what a year keeps within")
+
+
+def penalty_cells(found: PromisedPenalty, labels: Mapping[str, str]) -> list[str | Cell]:
+    """Cells under ``PENALTY_HEADS``."""
+    mean = found.mean
+    row = {"mean": mean.best, "mean_low": mean.low, "mean_high": mean.high}
+    within = number(found.within) if math.isfinite(found.within) else TOO_FEW
+    return [labels.get(found.service, found.service), figure_and_ends(row, "mean"), within]
 
 
 LEVERS_SHOWN = 6

@@ -21,6 +21,10 @@ class TableWords(NamedTuple):
 
 
 IN_TABLE = {
+    ("service_years", "unavailable_min_high"): Column(
+        "min",
+        "upper limit of the 95 % interval of unavailable_min; infinite where the years are too few for one",
+    ),
     ("importance", "kind"): Column("", "what the target is"),
     ("importance", "unavailable_min_per_year"): Column("min/year", "unavailable time as it was"),
     ("importance", "share"): Column("", "share of the time as it was"),
@@ -176,7 +180,7 @@ TABLES = {
     ),
     "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
     "hops": TableWords(
-        "a hop",
+        "a hop, or a bundle of several",
         f"hop from to scheme length_km frequency_ghz capacity_mbit_s {_OUTAGES} mean_capacity_mbit_s "
         "capacity_99_mbit_s capacity_99_9_mbit_s capacity_99_99_mbit_s capacity_99_999_mbit_s "
         "textbook_min_per_year",
@@ -309,4 +313,5 @@ def described(table: str) -> Iterator[tuple[str, Column]]:
         yield name, words
         if name != word:
             for end, limit in zip(ENDS, ("lower", "upper"), strict=True):
-                yield f"{name}{end}", Column(words.unit, f"{limit} limit of the {interval} of {name}")
+                usual = Column(words.unit, f"{limit} limit of the {interval} of {name}")
+                yield f"{name}{end}", IN_TABLE.get((table, f"{name}{end}"), usual)

@@ -6,9 +6,10 @@ from small_networks import hop, source_of, triangle
 
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import PartChange, Service
+from hopyears.models.network.network_rules import bundled_hops
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -19,6 +20,7 @@ from hopyears.sim.studies.explain import explain, worst_outages
 from hopyears.sim.studies.importance import importance
 
 FAILURES_ONLY = ModelOptions(rain=False, multipath=False)
+RAIN_ONLY = ModelOptions(failures=False, multipath=False)
 
 
 def worst_capacity(tmp_path, bundle):
@@ -125,3 +127,52 @@ def test_the_route_in_use_knows_bundles():
     time_s, route = route_in_use(hops, demand, 100.0, links=[(0, 1), (), (2,)])
     assert time_s.tolist() == [0.0, 55.0, 60.0]
     assert route.tolist() == [0, 1, 0]
+
+
+def test_side_by_side_capacities_add_and_causes_join():
+    one = HopHistory(
+        np.array([0.0, 5.0, 8.0]),
+        np.array([0, 1, 0], np.int32),
+        np.array([[10.0, 8.0], [0.0, 0.0]]),
+        np.array([0, int(Cause.RAIN)]),
+    )
+    other = HopHistory(np.array([0.0, 6.0]), np.array([0, 1], np.int32),
+                       np.array([[3.0, 3.0], [0.0, 3.0]]), np.array([0, int(Cause.POWER)]))  # fmt: skip
+    both = side_by_side([one, other])
+    assert both.time_s.tolist() == [0.0, 5.0, 6.0, 8.0]
+    assert both.capacity_mbit_s[both.state].tolist() == [[13.0, 11.0], [3.0, 3.0], [0.0, 3.0], [10.0, 11.0]]
+    rain, power = int(Cause.RAIN), int(Cause.POWER)
+    assert both.causes[both.state].tolist() == [0, rain, rain | power, power]
+
+
+@pytest.mark.slow
+def test_a_bundle_of_two_bands_has_its_own_row_and_curve(tmp_path):
+    """Rain takes the upper band first: capacities add up, and the bundle is only down while both hops are."""
+    pair = (hop("high", "a", "c", 80.0, bundle="ac"), hop("low", "a", "c", 23.0, bundle="ac"))
+    services = (Service(id="s", site_a="a", site_b="c", committed_mbit_s=50.0),)
+    network = triangle(hops=(*pair, hop("c-b", "c", "b", 7.4)), services=services)
+    request = RunRequest(years=2, seed=2, block_years=1, options=RAIN_ONLY)
+    simulate(source_of(network), request, tmp_path / "run")
+    results = Results.load(tmp_path / "run")
+    hops = results.hops.set_index("hop")
+    assert list(hops.index) == ["high", "low", "c-b", "ac"]
+    bundle, high, low = hops.loc["ac"], hops.loc["high"], hops.loc["low"]
+    assert bundle["scheme"] == "bundle of 2"
+    for name in ("capacity_mbit_s", "mean_capacity_mbit_s"):
+        assert bundle[name] == pytest.approx(high[name] + low[name], rel=1e-6)
+    down = [each["unavailable_min_per_year"] for each in (bundle, low, high)]
+    assert down[0] <= down[1] < down[2]
+    curve = results.tables["hop_capacity"].query("hop == 'ac' and direction == 'forward'")
+    shares = curve.set_index("capacity_mbit_s")["exceeded_share"]
+    alone = results.tables["hop_capacity"].query("hop == 'low' and direction == 'forward'")
+    # The bundle carries at least what the lower band alone carries, at every share of time.
+    for capacity, share in alone.set_index("capacity_mbit_s")["exceeded_share"].items():
+        assert shares[shares.index >= capacity].max() >= share - 1e-9
+    assert "rain" in " ".join(results.tables["hop_causes"].query("hop == 'ac'")["cause"])
+    assert set(results.tables["hop_modulations"]["hop"]) == {"high", "low", "c-b"}
+
+
+def test_no_hop_has_the_name_of_a_bundle():
+    pair = tuple(hop(name, "a", "b", 7.0, bundle="p") for name in ("p", "q"))
+    found = [fault.sentence() for fault in bundled_hops(triangle(hops=(*pair, hop("a-c", "a", "c", 23.0))))]
+    assert found[0] == 'hop "p": bundle is "p"; must be a name that no hop has'

@@ -98,8 +98,10 @@ def test_two_workers_whose_parent_is_stopped(network, whole, tmp_path):
             time.sleep(chance.uniform(0.0, 2.0))
             called.send_signal(number)
             said = called.stderr.read()
-        expected = {-signal.SIGKILL: "", 1: STOPPED.format(out=run) + "\n", 0: ""}
-        assert said == expected[called.returncode], (called.returncode, said)
+        if called.returncode == -signal.SIGKILL:
+            assert "Traceback" not in said  # Python's own clerk tells of semaphores that it cleans up
+        else:
+            assert said == {1: STOPPED.format(out=run) + "\n", 0: ""}[called.returncode]
     with program(words(network, run, LONG, workers=2)) as called:
         assert called.stderr.read() == ""
     assert content(run) == content(reference / str(LONG))
@@ -114,7 +116,7 @@ def test_a_full_disk_ends_in_one_line_and_the_run_goes_on_with_more_room(network
         pytest.skip("only the superuser may make a small disk")
     try:
         run, seen = disk / "run", set()
-        for room_k in (64, 128, 160, 192, 256, 320, 512, 4096):
+        for room_k in (64, 128, 256, 4096):
             subprocess.run(["mount", "-o", f"remount,size={room_k}k", str(disk)], check=True)
             status, said = StoppedRun(words(network, run, LONG), tmp_path).ended()
             seen.add(status)

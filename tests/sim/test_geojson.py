@@ -12,7 +12,7 @@ from synthetic_results import SERVICES, made_up_results
 from hopyears.sim.commands import main
 from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.wording.geojson_out import collection
-from hopyears.sim.wording.names import for_readers, id_of, labels_of, relabelled
+from hopyears.sim.wording.names import for_readers, id_of, labels_of, relabelled, with_id
 
 
 def test_out_and_in_again_is_the_same_network(tmp_path: Path) -> None:
@@ -92,6 +92,8 @@ def test_readers_see_names_and_tables_keep_ids() -> None:
     assert relabelled(table, labels)["hop"].tolist() == ["Hill to Mill", "h9"]
     assert table["hop"].tolist() == ["h1", "h9"]
     assert id_of("Hill to Mill", labels["hops"]) == id_of("h1", labels["hops"]) == "h1"
+    assert with_id("hop=Hill to Mill", labels) == "hop=h1"
+    assert with_id("scheme=1+0", labels) == "scheme=1+0"
     results = replace(made_up_results(), network={"services": [{"id": SERVICES[0][0], "name": "The first"}]})
     read = for_readers(results)
     assert "The first" in read.services["service"].tolist()

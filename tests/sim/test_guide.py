@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -82,10 +83,8 @@ def prepared(folder: Path) -> None:
 
 def shortened(words: list[str]) -> list[str]:
     """The command with so few years that a test may run it."""
-    years = [
-        str(int(word) // 100) if before == "--years" else word
-        for before, word in zip(["", *words], words, strict=False)
-    ]
+    pairs = pairwise(["", *words])
+    years = [str(int(word) // 100) if before == "--years" else word for before, word in pairs]
     return [*years, *SHORT.get(words[0], [])]
 
 

@@ -1,6 +1,8 @@
 """Stored machine code follows every source that it was made from."""
 
 import importlib
+import os
+import pty
 import subprocess
 import sys
 from pathlib import Path
@@ -70,6 +72,41 @@ def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
     assert run() == ["6.0", "1"]
     write_package(tmp_path, 30, only=("far.py",))
     assert [run(), run()] == [["60.0", "0"], ["60.0", "1"]]
+
+
+@pytest.mark.slow
+def test_stored_code_that_is_damaged_or_has_no_room_costs_time_only(tmp_path):
+    """Read again, cut short, and in folders that take nothing; told in one line whenever it is made."""
+    program = "from chain.loop import scaled; print(scaled(1.0), sum(scaled.stats.cache_hits.values()))"
+    told = "compiling loops for this processor, once after an installation: takes about a minute"
+
+    def run(kept):
+        """What it prints, and what it tells a terminal."""
+        home = {"HOME": "/dev/null", "XDG_CACHE_HOME": "/dev/null"}
+        shown, terminal = pty.openpty()
+        done = subprocess.run(
+            [sys.executable, "-B", "-c", f"import sys; {program}; print('.', file=sys.stderr)"],
+            cwd=tmp_path,
+            env={**os.environ, **home, "NUMBA_CACHE_DIR": str(kept)},
+            stdout=subprocess.PIPE,
+            stderr=terminal,
+            text=True,
+            check=True,
+        )
+        os.close(terminal)
+        said = os.read(shown, 4096).decode()
+        os.close(shown)
+        return done.stdout.split(), said.split("\r\n")[0].removesuffix(".")
+
+    write_package(tmp_path, 3)
+    assert run(tmp_path / "kept") == (["6.0", "0"], told)
+    assert run(tmp_path / "kept") == (["6.0", "1"], "")
+    (code,) = (tmp_path / "kept").rglob("*.nbc")
+    code.write_bytes(code.read_bytes()[:-500])
+    assert run(tmp_path / "kept") == (["6.0", "0"], told)
+    (tmp_path / "full").symlink_to("/dev/null")
+    (tmp_path / "chain" / "__pycache__").symlink_to("/dev/null")
+    assert run(tmp_path / "full")[0][0] == "6.0"
 
 
 def test_every_loop_is_compiled_by_the_one_decorator():

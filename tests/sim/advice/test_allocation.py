@@ -44,6 +44,7 @@ def test_blocks_go_where_the_choice_is_open():
     assert goal[0] == goal[1] > goal[2] == 6
     assert next_blocks(values, 8, 7) == [7, 7, 6]
     assert next_blocks(values[:1], 3, 100) == [9]
+    assert next_blocks([each[:1] for each in values], 6, 3) == [3, 3, 3]
 
 
 def test_means_are_compared_on_the_same_blocks():

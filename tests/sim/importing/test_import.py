@@ -62,6 +62,7 @@ def test_a_german_export(tmp_path: Path, german: list[str], capsys: pytest.Captu
     assert not network.radio(two.radio).adaptive
     assert network.radio(two.radio).transmit_power_dbm == 18.5
     assert {service.site_b for service in network.services} == {"A1"}
+    assert network.services[0].name == "Schöngrün to Mühlberg"
     assert len(network.services) == 3
     assert "h.csv row 3: length is" not in said
     assert "h.csv row 4: length is 19.00 km in the table, 11.73 km by the coordinates" in said

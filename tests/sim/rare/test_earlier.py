@@ -48,7 +48,7 @@ def test_the_ratio_of_a_history_by_its_definition():
     assert way.ratio(log.failures, time_s) == pytest.approx(hit + idle, rel=1e-12)
     twice = way_of([0, 1], 1000.0, 20.0, number=2)
     assert twice.ratio(log.failures, time_s) == pytest.approx(2.0 * idle * hit + idle**2, rel=1e-12)
-    assert weight((way,), log, time_s) == pytest.approx(2.0 / (1.0 + hit + idle), rel=1e-12)
+    assert weight((way,), log, time_s) == pytest.approx(4.0 / (1.0 + 3.0 * (hit + idle)), rel=1e-12)
     assert weight((), log, time_s) == 1.0
 
 
@@ -84,9 +84,9 @@ def test_weights_have_the_mean_one(number):
         lag_s = time_s - log.failures.failed_s[busy]
         terms = 0.5 * way.density_per_s(np.zeros(len(busy), dtype=int), lag_s) * 500.0 * HOUR
         hit = terms.sum() if number == 1 else terms.sum() ** 2 - (terms**2).sum()
-        forgotten.append(2.0 / (1.0 + hit))
+        forgotten.append(4.0 / (1.0 + 3.0 * hit))
     error = np.std(weights, ddof=1) / np.sqrt(len(weights))
-    assert max(weights) <= 2.0
+    assert max(weights) <= 4.0
     assert abs(np.mean(weights) - 1.0) < 4.0 * error
     assert abs(np.mean(forgotten) - 1.0) > 4.0 * error  # negative control
 

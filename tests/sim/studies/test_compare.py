@@ -1,10 +1,13 @@
 """Plan less base: paired by block and by replication, a bound where nothing differs; costs and ranking."""
 
+from types import SimpleNamespace
+
 import pytest
 from small_networks import source_of, triangle
 
 from hopyears.models.network.network import Network, PartChange, PenaltyTier, Prices, Service
-from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.commands.compare import print_comparison
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs import simulate as simulating
@@ -111,6 +114,18 @@ def test_money_ranks_by_cost_and_penalties(compared):
     assert plans.set_index("plan").loc["base", "difference_min_per_year"] == 0.0
 
 
+def test_the_answer_comes_first_and_fits(compared, capsys):
+    print_comparison(compared[3])
+    lines = capsys.readouterr().out.splitlines()
+    best = compared[3].plans["plan"].iloc[0]
+    name = "the network as it is" if best == "base" else best
+    assert " ".join(lines[:2]).startswith(
+        f"Best by cost a year with penalties and undelivered gigabits: {name}"
+    )
+    assert max(map(len, lines)) <= 80
+    assert any(line.startswith("standby: +2 outdoor radio") for line in lines)
+
+
 def test_without_prices_minutes_rank(sides):
     plain = [
         Side(side.name, side.figures, side.blocks, side.by_block, []) for side in sides
@@ -169,16 +184,17 @@ def test_services_that_one_side_lacks_are_named(compared, sides):
 
 def test_pairing_is_kept_or_its_loss_told(sides):
     assert lost_pairing(sides[0].figures, sides[1].figures) == []
-    far = [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]
-    moved = read_plan({"sites": far}, source_of(network())).network
-    from hopyears.sim.blocks.prepared import prepare
-
     options = ModelOptions(failures=False, anchoring=False, multipath=False)
-    slower = read_plan({"climate": {"storm_speed_km_h": 20.0}}, source_of(network())).network
-    same, shifted, others = (
-        type("F", (), {"prepared": prepare(each, options), "by_hand": ()})()
-        for each in (network(), moved, slower)
+    plans = (
+        {"sites": [{"id": "far", "latitude_deg": 46.2, "longitude_deg": 12.5}]},
+        {"sites": [{"id": "near", "latitude_deg": 45.02, "longitude_deg": 11.2}]},
+        {"climate": {"storm_speed_km_h": 20.0}},
     )
-    assert lost_pairing(same, same) == []
+    changed = [read_plan(each, source_of(network())).network for each in plans]
+    same, shifted, near, others = (
+        SimpleNamespace(prepared=prepare(each, options), by_hand=sides[0].figures.by_hand)
+        for each in (network(), *changed)
+    )
+    assert lost_pairing(same, near) == []
     assert lost_pairing(same, shifted)[0].startswith("the same storms lie a little otherwise")
     assert lost_pairing(same, others)[0].startswith("all storms are others")
