@@ -31,8 +31,11 @@ def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
     C.-H. Chen, J. Lin, E. Yucesan, S. E. Chick, Simulation budget allocation for further enhancing the
     efficiency of ordinal optimization, Discrete Event Dynamic Systems 10 (2000) 251-270, theorem 1.
     """
-    own = np.maximum(spreads, 1e-12 * max(float(spreads.max(initial=0.0)), 1e-300))
-    gaps = np.maximum(differences, 1e-6 * own[1:])
+    scale = float(spreads.max(initial=0.0))
+    if not scale > 0.0:  # nothing is known of any spread: equal shares
+        return np.full(spreads.size, 1.0 / spreads.size)
+    own = np.maximum(spreads / scale, 1e-12)
+    gaps = np.maximum(differences / scale, 1e-6 * own[1:])
     others = (own[1:] / gaps) ** 2
     best = own[0] * np.sqrt(((others / own[1:]) ** 2).sum())
     shares = np.concatenate([[best], others])

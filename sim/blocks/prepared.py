@@ -230,13 +230,24 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
     rates.
     """
     law, known, centre = field_law(network), network.climate, network_centre_deg(network)
-    mapped = network_climate(network).rain_law
     if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
         return uniform_weather(
             law, region, DEFAULT_POPULATION, storms, centre_deg=centre, drift=drift_law(network)
         )
-    scale = float(law.mean_rate_mm_h[0] / mapped.mean_rate_mm_h[0])
-    return map_weather(centre, region, DEFAULT_POPULATION, storms, rate_scale=scale, drift=drift_law(network))
+    return map_weather(
+        centre,
+        region,
+        DEFAULT_POPULATION,
+        storms,
+        rate_scale=rate_scale(network),
+        drift=drift_law(network),
+    )
+
+
+def rate_scale(network: Network) -> float:
+    """Rain rates of the field over those of the maps, from the rate that the user has measured."""
+    mapped = network_climate(network).rain_law
+    return float(field_law(network).mean_rate_mm_h[0] / mapped.mean_rate_mm_h[0])
 
 
 def drift_law(network: Network) -> DriftLaw:

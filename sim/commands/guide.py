@@ -12,6 +12,7 @@ TITLES = {
     "analyst": "how to judge: intervals, promises, textbook, measured data",
     "running": "network files, runs and what comes out",
     "cluster": "many years on many machines, and what a large network costs",
+    "choosing": "plans laid over a network, what to buy, prices and penalties",
     "glossary": "the trade's terms in a sentence each",
     "science": "what is computed, by which source, and where it ends",
     "commands": "every verb with every option",

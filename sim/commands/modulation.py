@@ -101,7 +101,11 @@ def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]", *, every_ro
         names = list(dict.fromkeys(every[kind]))
         kept = names if every_row else names[:ROWS_SHOWN]
         own, shares = (frame[frame[kind].isin(kept)] for frame in (every, tables[f"{kind}_modulations"]))
-        for table in (_cases(kind, own), _modulations(kind, shares)):
+        shown = [_cases(kind, own), _modulations(kind, shares)]
+        if kind == "hop" and len(tables["hop_weather"]):
+            beside = tables["hop_weather"]
+            shown.insert(1, _weather(beside[beside["hop"].isin(kept)]))
+        for table in shown:
             print_table(console, table)
         if len(kept) < len(names):
             say(console, f"... and {len(names) - len(kept)} more {kind}s (--all shows them)")
@@ -158,6 +162,25 @@ def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
         if against_best:
             cells += [figure_and_ends(row, "adaptive_below_min_per_year")[0] if fixed else ""]
         fill(table, [cells])
+    return table
+
+
+def _weather(frame: "pd.DataFrame") -> "Table":
+    """Hops as they are, beside weather alone: equipment hides what weather does."""
+    from hopyears.sim.wording.wording import figure_and_ends, records
+
+    heads = {
+        "unavailable min/year": "unavailable_min_per_year",
+        "by weather alone": "weather_unavailable_min_per_year",
+        "below best min/year": "below_best_min_per_year",
+        "by weather alone ": "weather_below_best_min_per_year",
+        "steps/year": "steps_per_year",
+        "by weather alone  ": "weather_steps_per_year",
+    }
+    table = plain_table("hops as they are, beside weather alone", ("hop", *heads), ("hop",))
+    for row in records(frame):
+        cells: list[str | Cell] = [str(row["hop"])]
+        fill(table, [[*cells, *(figure_and_ends(row, name) for name in heads.values())]])
     return table
 
 

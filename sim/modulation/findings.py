@@ -1,7 +1,7 @@
 """What a study of modulation finds in one block: plain figures that can be stored and read again."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -15,7 +15,8 @@ from hopyears.sim.services.service_data import ServiceDemand, ServiceHistory
 ADAPTIVE = 0
 """In place of a number of states: the hop as it is."""
 
-HOP, SERVICE = 0, 1
+HOP, SERVICE, WEATHER = 0, 1, 2
+"""Kinds of case: a hop, a service, a hop whose equipment is always in order."""
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
@@ -36,6 +37,8 @@ class Finding:
         Mean capacity or rate, of both directions.
     rate_mbit_s, seconds : float array, shape (n,)
         Time at each rate of the worse direction, rates rising.
+    steps : float
+        Changes of a hop's capacity, either direction, in the block.
     """
 
     unavailable_s: float
@@ -43,6 +46,7 @@ class Finding:
     mean_mbit_s: float
     rate_mbit_s: _Floats
     seconds: _Floats
+    steps: float = 0.0
 
 
 Findings = dict[tuple[int, int], Finding]
@@ -63,6 +67,8 @@ class BlockFindings:
     undelivered : dict of (number, states) to (causes, megabits of shape (n, 2))
         For each service what lacks of its peak and of its committed rate, both directions together, by exact
         set of cause flags.
+    weather : dict of (number, ``ADAPTIVE``) to Finding
+        Hops as they are, had their equipment always been in order.
     """
 
     hops: Findings
@@ -70,11 +76,13 @@ class BlockFindings:
     hop_states: dict[int, Spent] = field(default_factory=dict)
     route_states: dict[int, Spent] = field(default_factory=dict)
     undelivered: dict[tuple[int, int], Spent] = field(default_factory=dict)
+    weather: Findings = field(default_factory=dict)
 
     def to_arrow(self) -> dict[str, pa.Table]:
         """Its tables, for storage."""
         cases = [(HOP, *key, found) for key, found in self.hops.items()]
         cases += [(SERVICE, *key, found) for key, found in self.services.items()]
+        cases += [(WEATHER, *key, found) for key, found in self.weather.items()]
         times = [(HOP, number, *spent) for number, spent in self.hop_states.items()]
         times += [(SERVICE, number, *spent) for number, spent in self.route_states.items()]
         return {
@@ -88,6 +96,7 @@ class BlockFindings:
                     "mean_mbit_s": [case[3].mean_mbit_s for case in cases],
                     "rate_mbit_s": [case[3].rate_mbit_s.tolist() for case in cases],
                     "seconds": [case[3].seconds.tolist() for case in cases],
+                    "steps": [case[3].steps for case in cases],
                 }
             ),
             "modulations": pa.table(
@@ -111,12 +120,13 @@ class BlockFindings:
     @classmethod
     def from_arrow(cls, tables: Mapping[str, pa.Table]) -> "BlockFindings":
         """The findings whose tables ``to_arrow`` gave."""
-        cases: tuple[Findings, Findings] = ({}, {})
+        cases: tuple[Findings, Findings, Findings] = ({}, {}, {})
         times: tuple[dict[int, Spent], dict[int, Spent]] = ({}, {})
         for row in tables["findings"].to_pylist():
             figures = (row["unavailable_s"], row["severely_errored_s"], row["mean_mbit_s"])
-            arrays = (np.array(row[name], dtype=np.float64) for name in ("rate_mbit_s", "seconds"))
-            cases[row["kind"]][row["number"], row["states"]] = Finding(*figures, *arrays)
+            rate, seconds = (np.array(row[name], dtype=np.float64) for name in ("rate_mbit_s", "seconds"))
+            found = Finding(*figures, rate, seconds, row["steps"])
+            cases[row["kind"]][row["number"], row["states"]] = found
         for row in tables["modulations"].to_pylist():
             spent = np.array(row["states"], dtype=np.int64), np.array(row["seconds"], dtype=np.float64)
             times[row["kind"]][row["number"]] = spent
@@ -127,14 +137,16 @@ class BlockFindings:
             )
             for row in tables["undelivered"].to_pylist()
         }
-        return cls(cases[HOP], cases[SERVICE], times[HOP], times[SERVICE], undelivered)
+        return cls(cases[HOP], cases[SERVICE], times[HOP], times[SERVICE], undelivered, cases[WEATHER])
 
 
 def hop_finding(hop: HopHistory, duration_s: float) -> Finding:
     """What a hop offered; it is down while it carries nothing."""
     seconds = _state_seconds(hop.time_s, hop.state, hop.causes.size, duration_s)
     lost = three_ways(hop, duration_s)[2]
-    return _finding(float(lost.unavailable_s), float(lost.severely_errored_s), hop.capacity_mbit_s, seconds)
+    found = _finding(float(lost.unavailable_s), float(lost.severely_errored_s), hop.capacity_mbit_s, seconds)
+    changes = np.diff(hop.capacity_mbit_s[hop.state], axis=0).any(axis=1)
+    return replace(found, steps=float(np.count_nonzero(changes)))
 
 
 def service_finding(service: ServiceHistory) -> Finding:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds
@@ -69,12 +70,14 @@ class ModulationStudy:
         """Findings of one block."""
         draws = self._simulator.draw(self._seed, number, self._n_years)
         hops: dict[tuple[int, int], Finding] = {}
+        weather: dict[tuple[int, int], Finding] = {}
         adaptive: dict[int, HopHistory] = {}
         fixed: dict[tuple[int, int], HopHistory] = {}
         for hop in self._hops:
             rain, fades = self._weather(draws, hop)
             adaptive[hop] = self._timeline(draws, hop, self._simulator.thresholds[hop], rain, fades)
             hops[hop, ADAPTIVE] = hop_finding(adaptive[hop], draws.duration_s)
+            weather[hop, ADAPTIVE] = self._in_weather_alone(hop, rain, fades, draws.duration_s)
             for step, thresholds in self._fixed[hop].items():
                 history = self._timeline(draws, hop, thresholds, rain, fades)
                 fixed[hop, step] = history
@@ -86,10 +89,20 @@ class ModulationStudy:
             for hop, timeline in adaptive.items()
         }
         if len(self._hops) < len(self._prepared.designs):
-            return BlockFindings(hops, hop_states=hop_states)
+            return BlockFindings(hops, hop_states=hop_states, weather=weather)
         services, lacking = self._services(draws, [adaptive[hop] for hop in self._hops], fixed)
         routes = self._route_states(adaptive, draws.duration_s)
-        return BlockFindings(hops, services, hop_states, routes, lacking)
+        return BlockFindings(hops, services, hop_states, routes, lacking, weather)
+
+    def _in_weather_alone(
+        self, hop: int, rain: RainKnots | None, fades: FadeEvents | None, duration_s: float
+    ) -> Finding:
+        """The hop as it is, had its equipment always been in order."""
+        simulator = self._simulator
+        equipment = nominal_segments(simulator.states[hop])
+        return hop_finding(
+            hop_history(simulator.thresholds[hop], equipment, rain, fades, duration_s), duration_s
+        )
 
     def _fixed_thresholds(self, hop: int) -> dict[int, HopThresholds]:
         """Thresholds of the hop at each fixed modulation that the study needs, by its step."""

@@ -39,6 +39,8 @@ def study_tables(
         adaptive, paired, ``difference_min_per_year`` and ``difference_mbit_s``; and for hops
         ``below_best_min_per_year``, the time with less than it has at its best, and
         ``adaptive_below_min_per_year``, the time in which adaptive modulation has less than that.
+        ``hop_weather``: one row a hop, as things are beside weather alone (``weather_...``, equipment always
+        in order): unavailable time, time with less than its best, ``steps_per_year``, changes of capacity.
         ``hop_curves`` and ``service_curves``: share of time with at least each rate.
         ``hop_modulations``: share of channel time at each modulation, as things are. ``service_modulations``:
         share of time at each lowest modulation along the working route. ``undelivered``: megabits that lack
@@ -51,6 +53,7 @@ def study_tables(
     return {
         "hops": _cases("hop", hops, by_hop, n_years),
         "hop_curves": _curves("hop", hops, by_hop),
+        "hop_weather": _weather(hops, blocks, n_years),
         "services": _cases("service", services, by_service, n_years),
         "service_curves": _curves("service", services, by_service),
         "hop_modulations": _shares("hop", hops, [block.hop_states for block in blocks]),
@@ -82,6 +85,26 @@ def _cases(kind: str, names: Sequence[str], blocks: Sequence[_Findings], n_years
             for name, side in (("below_best", found), ("adaptive_below", adaptive)):
                 below = np.array([_below_s(each, float(rate[0])) for each in side]) / 60.0 / n_years
                 put_interval(row, f"{name}_min_per_year", mean_interval(below, largest_unseen=bound))
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _weather(names: Sequence[str], blocks: Sequence[BlockFindings], n_years: int) -> pd.DataFrame:
+    bound = UNSEEN_OUTAGE_S / 60.0 / n_years
+    rows = []
+    for number, states in sorted(blocks[0].weather):
+        whole = [block.hops[number, states] for block in blocks]
+        best = float(_at_least(whole)[0][0])
+        row: dict[str, object] = {"hop": names[number]}
+        for start, side in (("", whole), ("weather_", [block.weather[number, states] for block in blocks])):
+            below = np.array([_below_s(each, best) for each in side]) / 60.0 / n_years
+            steps = np.array([each.steps for each in side]) / n_years
+            for name, values, most in (
+                ("unavailable_min_per_year", _minutes(side, n_years), bound),
+                ("below_best_min_per_year", below, bound),
+                ("steps_per_year", steps, 2.0 / n_years),
+            ):
+                put_interval(row, f"{start}{name}", mean_interval(values, largest_unseen=most))
         rows.append(row)
     return pd.DataFrame(rows)
 

@@ -18,8 +18,8 @@ from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system
 from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_near
 from hopyears.sim.rain.weather import Tile, Weather
 
-SCORE = 6
-"""Column of ``Systems.rows`` that holds the score."""
+SIZE, SCORE = 5, 6
+"""Columns of ``Systems.rows`` that hold the size over the mean and the score."""
 
 
 @dataclass(frozen=True)

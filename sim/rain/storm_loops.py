@@ -22,6 +22,7 @@ SPEEDS = 1025
 """Even shares of one, 0 to 1, at which the loop takes the quantiles of a system's speed."""
 
 _STORM, _WIDE, _SIZE = 10, 100_000, 200_000
+_WEAK_SCORE = -2.3
 _EARTH_KM = 6371.0
 
 
@@ -159,18 +160,23 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
     wide, wide_system, w = np.empty((1024, 10)), np.empty(1024, np.int64), 0
     spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
     wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
-    cell_reach = CELL_REACH * model[11] * size[3]
     longest_storm = storm_duration + LONGEST_LIVES * model[7]
+    most, widest = _most_of(laws, quantiles, size, CELL_REACH * model[11])
     for i in range(len(systems)):
         start, x0, y0, vx, vy, extent, score = systems[i, :7]
         bearing, key = systems[i, 8], keys[i]
         month = int(systems[i, 9])
+        if systems[i, 7] * ceilings[i, 0] >= most[month, 0]:
+            continue
+        reach = 3.0 * storm_spread + widest[month]
         for j in range(_poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent)):
             own = keyed_word(key, _STORM + j)
+            lot = keyed_uniform(own, 6)
+            if lot * ceilings[i, 1] >= most[month, 1]:
+                continue
             age = keyed_uniform(own, 0) * duration
             dx, dy = _normals(own, 1)
             sx, sy = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
-            reach = 4.0 * storm_spread + cell_reach
             if _wide_of(sx, sy, vx, vy, region, reach) or not _meets(
                 sx, sy, vx, vy, longest_storm, region, reach
             ):
@@ -183,7 +189,8 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
             common = model[4] * score + model[5] * mood
             n, end, far = _cells(
                 cells, n, need - n, own, common, (start + age, sx, sy, vx, vy), systems[i, 7], ceilings[i],
-                region, laws[month], quantiles[month], weather, model, size, keyed_uniform(own, 6),
+                region, laws[month], quantiles[month], weather, model, size, lot,
+                most[month, 3], widest[month],
             )  # fmt: skip
             if n == begun:
                 continue
@@ -195,6 +202,9 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
             m += 1
         for j in range(_poisson(keyed_uniform(key, 1), ceilings[i, 2] * extent)):
             own = keyed_word(key, _WIDE + j)
+            accepted = keyed_uniform(own, 3) * ceilings[i, 2]
+            if accepted >= most[month, 2]:
+                continue
             age = keyed_uniform(own, 0) * duration
             dx, dy = _normals(own, 1)
             x, y = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
@@ -205,7 +215,7 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
                 continue
             node = _node(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, keyed_uniform(own, 6))
             law = laws[month, node]
-            if systems[i, 7] * ceilings[i, 0] >= law[0] or keyed_uniform(own, 3) * ceilings[i, 2] >= law[2]:
+            if systems[i, 7] * ceilings[i, 0] >= law[0] or accepted >= law[2]:
                 continue
             mood, _ = _normals(own, 4)
             value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * mood
@@ -226,16 +236,34 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
 
 
 @kernel
+def _most_of(laws, quantiles, size, reach_in_radii):  # type: ignore[no-untyped-def]
+    """By month, the most that any node has of each of the four numbers, and how far cells rain [km], but for
+    the weakest one in a hundred."""
+    weak = int((_WEAK_SCORE - SCORES[0]) / (SCORES[1] - SCORES[0]))
+    most, widest = np.zeros((12, 4)), np.zeros(12)
+    for month in range(12):
+        for node in range(laws.shape[1]):
+            for number in range(4):
+                most[month, number] = max(most[month, number], laws[month, node, number])
+            rho = size[0] * np.exp(-size[1] * quantiles[month, node, 0, weak])
+            widest[month] = max(widest[month], reach_in_radii * min(max(rho, size[2]), size[3]))
+    return most, widest
+
+
+@kernel
 def _cells(  # type: ignore[no-untyped-def]
-    cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot
-):
+    cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot,
+    most, widest,
+):  # fmt: skip
     """Add a storm's cells that may reach the region; their number, when the last ends and how far they
     rain."""
     begins, sx, sy, vx, vy = track
     outer, end, far = model[11], 0.0, 0.0
-    widest = CELL_REACH * outer * size[3]
     for c in range(count):
         own = keyed_word(storm, _STORM + c)
+        accepted = keyed_uniform(own, 3) * ceiling[3]
+        if accepted >= most:
+            continue
         offset = keyed_uniform(own, 0) * model[3]
         dx, dy = _normals(own, 1)
         dx, dy = dx * model[2], dy * model[2]
@@ -247,9 +275,7 @@ def _cells(  # type: ignore[no-untyped-def]
             continue
         node = _node(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, keyed_uniform(own, 6))
         law = laws[node]
-        if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1]:
-            continue
-        if keyed_uniform(own, 3) * ceiling[3] >= law[3]:
+        if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1] or accepted >= law[3]:
             continue
         mood, _ = _normals(own, 4)
         log_peak = _quantile(quantiles[node, 0], common + model[6] * mood)

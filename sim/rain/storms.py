@@ -13,15 +13,15 @@ from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import Floats, RainField, Region
-from hopyears.sim.rain.storm_draws import SCORE, SystemSource, joined
+from hopyears.sim.rain.storm_draws import SCORE, SIZE, SystemSource, joined
 from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams
 
 __all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms"]
 
-SHIFTS = (0.0, 2.0, 3.5)
-"""Shifts of the common score of a system's peaks, a third of the heavier systems each; 0 bounds the
-weights."""
+SHIFTS = (0.0, 1.0, 2.0)
+"""Shifts of the common score of a system's peaks, a third of the heavier systems each. Those that are shifted
+are drawn by their size too; the others, drawn as they come, bound the weights."""
 
 _MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
 
@@ -112,12 +112,17 @@ def draw_heavier_storms(
         key = rng.integers(0, 2**64, dtype=np.uint64)
         count = rng.poisson(share * n_years * tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S)
         systems = source.born(key, tile, count, nothing, nothing)
-        systems.rows[:, SCORE] += rng.choice(shifts, len(systems))
+        shift = rng.choice(shifts, len(systems))
+        shape = storms.system_size_shape
+        by_size = rng.gamma(shape + 1.0, 1.0 / shape, len(systems))
+        systems.rows[:, SCORE] += shift
+        systems.rows[:, SIZE] = np.where(shift > 0.0, by_size, systems.rows[:, SIZE])
         parts.append(systems)
     systems = joined(parts)
     field, wet = source.field(systems, n_years)
-    score = systems.rows[wet, SCORE][:, None]
-    odds = np.exp(shifts * score - 0.5 * shifts**2).mean(axis=1)
+    score, size = systems.rows[wet, SCORE][:, None], systems.rows[wet, SIZE][:, None]
+    by_size = np.where(shifts > 0.0, size, 1.0)
+    odds = (by_size * np.exp(shifts * score - 0.5 * shifts**2)).mean(axis=1)
     return field, 1.0 / (share * odds)
 
 

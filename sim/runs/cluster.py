@@ -26,6 +26,7 @@ ADDRESS = re.compile(r"(tcp|tls)://[^/\s]+:\d{1,5}")
 CONNECT_S = 10.0
 """Time in which a scheduler must answer."""
 
+_TALKERS = ("distributed", "tornado", "asyncio")
 _AT_WORK = threading.Lock()
 _STUDIES: dict[str, Any] = {}
 """What a process of the cluster keeps between blocks: the study that it was last asked for, by its digest."""
@@ -92,13 +93,10 @@ def _connected(address: str) -> Iterator["Client"]:
             "--cluster needs the package distributed; must be installed, for instance by "
             "pip install 'hopyears[cluster]'"
         ) from None
-    talk = logging.getLogger("distributed")
-    level = talk.level
-    talk.setLevel(logging.CRITICAL + 1)  # what concerns the user is told in our own words
+    levels = _hushed()
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
-        talk.setLevel(level)
         raise InputError(
             f"--cluster is {address}; must be the address of a scheduler that answers ({error})"
         ) from None
@@ -106,7 +104,17 @@ def _connected(address: str) -> Iterator["Client"]:
         yield client
     finally:
         client.close(timeout=1.0)
+    for talk, level in levels.items():  # not after a loss, of which threads go on to talk
         talk.setLevel(level)
+
+
+def _hushed() -> dict[logging.Logger, int]:
+    """Keep the libraries silent, since what concerns the user is told in our words; the levels they had."""
+    names = [name for name in logging.root.manager.loggerDict if name.split(".")[0] in _TALKERS]
+    levels = {talk: talk.level for talk in map(logging.getLogger, names)}
+    for talk in levels:
+        talk.setLevel(logging.CRITICAL + 1)
+    return levels
 
 
 def _work(name: str, content: bytes, number: int) -> Any:

@@ -68,8 +68,8 @@ def read_packed(path: Path, *names: str) -> dict[str, pa.Table]:
     """
     try:
         with zipfile.ZipFile(path) as archive:
-            wanted = names or [name[: -len(_ENDING)] for name in archive.namelist() if name.endswith(_ENDING)]
-            return {name: _table(archive.read(name + _ENDING)) for name in wanted}
+            wanted = [name + _ENDING for name in names] or [n for n in archive.namelist() if n != ORIGIN]
+            return {name.removesuffix(_ENDING): _table(archive.read(name)) for name in wanted}
     except Exception:  # whatever damage may bring about in there
         raise _refusal(path, "block") from None
 

@@ -271,6 +271,14 @@ COLUMNS = {
     "below_best_min_per_year": Column(
         "min/year", "time with less than the best rate of this modulation", NOTHING_SEEN
     ),
+    "steps_per_year": Column("1/year", "changes of capacity, either direction", NOTHING_SEEN),
+    "weather_unavailable_min_per_year": Column(
+        "min/year", "unavailable time by weather alone, equipment always in order", NOTHING_SEEN
+    ),
+    "weather_below_best_min_per_year": Column(
+        "min/year", "time with less than the best rate, likewise", NOTHING_SEEN
+    ),
+    "weather_steps_per_year": Column("1/year", "changes of capacity, likewise", NOTHING_SEEN),
     "adaptive_below_min_per_year": Column(
         "min/year", "time in which adaptive modulation has less than that rate", NOTHING_SEEN
     ),

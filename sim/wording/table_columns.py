@@ -278,6 +278,11 @@ TABLES = {
         "a hop and a modulation, 0 states for adaptive",
         f"hop {_CASE} below_best_min_per_year* adaptive_below_min_per_year*",
     ),
+    "modulation_hop_weather": TableWords(
+        "a hop as it is, beside weather alone",
+        "hop unavailable_min_per_year* below_best_min_per_year* steps_per_year* "
+        "weather_unavailable_min_per_year* weather_below_best_min_per_year* weather_steps_per_year*",
+    ),
     "modulation_services": TableWords(
         "a service and the modulation at which every hop is fixed, 0 states for adaptive", f"service {_CASE}"
     ),

@@ -98,7 +98,7 @@ def test_two_workers_whose_parent_is_stopped(network, whole, tmp_path):
             time.sleep(chance.uniform(0.0, 2.0))
             called.send_signal(number)
             said = called.stderr.read()
-        if called.returncode == -signal.SIGKILL:
+        if called.returncode < 0:  # killed, or stopped before it listens
             assert "Traceback" not in said  # Python's own clerk tells of semaphores that it cleans up
         else:
             assert said == {1: STOPPED.format(out=run) + "\n", 0: ""}[called.returncode]

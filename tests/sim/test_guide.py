@@ -27,6 +27,7 @@ PLAN = '[[hops]]\nid = "ridge-quay"\nscheme = "1+1 HSB"\n\n[[power]]\nid = "stan
 SHORT = {
     "simulate": ["--block-years", "1", "--replications", "1", "--workers", "1"],
     "compare": ["--block-years", "1", "--replications", "1", "--workers", "1"],
+    "advise": ["--block-years", "1", "--replications", "1", "--workers", "1"],
     "modulation": ["--block-years", "1", "--workers", "1"],
     "importance": ["--blocks", "1", "--workers", "1"],
     "textbook": ["--workers", "1"],

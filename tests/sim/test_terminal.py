@@ -164,7 +164,7 @@ def test_a_comparison_and_a_study_can_be_shown(tmp_path: Path, capsys: pytest.Ca
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        ("service", 'TABLE is "service"; must be one of the folder: crew_visits, '),
+        ("service", 'TABLE is "service"; must be one of the folder: costs, crew_visits, '),
         ("sites --sort size", '--sort is "size"; must be a column of the table: site, latitude_deg, '),
         ("sites --only site", '--only is "site"; must be COLUMN=VALUE'),
         ("sites --top 0", "--top is 0; must be at least 1"),

@@ -135,6 +135,28 @@ def test_a_higher_fixed_modulation_is_out_of_service_for_longer(findings):
     assert findings.hops[0, 1024].unavailable_s > findings.hops[0, 4].unavailable_s
 
 
+def test_weather_alone_takes_no_more_than_weather_with_equipment(prepared, findings):
+    for hop in range(3):
+        alone, whole = findings.weather[hop, ADAPTIVE], findings.hops[hop, ADAPTIVE]
+        assert alone.unavailable_s <= whole.unavailable_s
+        assert alone.mean_mbit_s >= whole.mean_mbit_s
+        assert alone.rate_mbit_s[-1] == whole.rate_mbit_s[-1]
+    assert any(findings.weather[hop, ADAPTIVE].steps > 0 for hop in range(3))
+    again = BlockFindings.from_arrow(findings.to_arrow())
+    assert again.weather[0, ADAPTIVE].steps == findings.weather[0, ADAPTIVE].steps
+    table = study_tables(prepared, [findings, findings], YEARS)["hop_weather"].set_index("hop")
+    first = prepared.designs[0].hop.id
+    assert table.loc[first, "weather_steps_per_year"] == findings.weather[0, ADAPTIVE].steps / YEARS
+    assert (table["weather_below_best_min_per_year"] <= table["below_best_min_per_year"]).all()
+
+
+def test_steps_count_changes_of_capacity():
+    time_s, state = np.array([0.0, 10.0, 20.0, 30.0]), np.array([0, 1, 2, 0], np.int32)
+    capacity = np.array([[9.0, 9.0], [9.0, 3.0], [9.0, 3.0]])
+    history = HopHistory(time_s, state, capacity, np.array([0, 1, 2]))
+    assert hop_finding(history, 100.0).steps == 2
+
+
 def test_time_along_a_route_sums_and_is_worst_of_its_hops(findings):
     for states, seconds in findings.route_states.values():
         assert seconds.sum() == pytest.approx(YEARS * 31_557_600.0)

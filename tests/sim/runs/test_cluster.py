@@ -106,7 +106,7 @@ def test_a_worker_with_other_versions_is_refused(running, monkeypatch):
 
 
 @pytest.mark.slow
-def test_a_lost_scheduler_ends_in_one_line(tmp_path):
+def test_a_lost_scheduler_ends_in_one_line(tmp_path, caplog, capfd):
     own, at_work = Cluster(tmp_path), tmp_path / "at-work"
     at_work.mkdir()
 
@@ -118,6 +118,8 @@ def test_a_lost_scheduler_ends_in_one_line(tmp_path):
     try:
         with pytest.raises(RunError, match=r"^tcp://127\S+: scheduler is lost.*; finished blocks are kept"):
             over_blocks(Sleeping, (str(at_work),), range(3), workers=own.address)
+        assert caplog.records == []
+        assert capfd.readouterr().err == ""
     finally:
         own.close()
 
