@@ -12,7 +12,7 @@ class ClimateChange(Entry):
 
     rain_rate_001_mm_h: Annotated[
         Finite | None,
-        Field(ge=0.1, le=300, description="exceeded 0.01 % of the year; default the maps of P.837"),
+        Field(ge=1, le=300, description="exceeded 0.01 % of the year; default the maps of P.837"),
     ] = None
     monthly_temperature_c: Annotated[
         tuple[Annotated[Finite, Field(ge=-60, le=60)], ...] | None,

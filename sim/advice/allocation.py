@@ -23,7 +23,8 @@ def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
     Returns
     -------
     float array, shape (n,)
-        They sum to 1. N_i / N_j = ((s_i / d_i) / (s_j / d_j))^2 of the others, and of the best
+        They sum to 1; nothing goes to one that never differed from the best, and all get the same where none
+        did. N_i / N_j = ((s_i / d_i) / (s_j / d_j))^2 of the others, and of the best
         N_b = s_b sqrt(sum of (N_i / s_i)^2).
 
     References
@@ -31,15 +32,14 @@ def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
     C.-H. Chen, J. Lin, E. Yucesan, S. E. Chick, Simulation budget allocation for further enhancing the
     efficiency of ordinal optimization, Discrete Event Dynamic Systems 10 (2000) 251-270, theorem 1.
     """
-    scale = float(spreads.max(initial=0.0))
-    if not scale > 0.0:  # nothing is known of any spread: equal shares
-        return np.full(spreads.size, 1.0 / spreads.size)
-    own = np.maximum(spreads / scale, 1e-12)
-    gaps = np.maximum(differences / scale, 1e-6 * own[1:])
-    others = (own[1:] / gaps) ** 2
-    best = own[0] * np.sqrt(((others / own[1:]) ** 2).sum())
+    varied = spreads[1:] > 0.0
+    own = np.where(varied, spreads[1:], 1.0)
+    gaps = np.maximum(differences, 1e-3 * own)
+    others = np.where(varied, (own / gaps) ** 2, 0.0)
+    best = spreads[0] * np.sqrt(((others / own) ** 2).sum())
     shares = np.concatenate([[best], others])
-    return np.asarray(shares / shares.sum())
+    total = float(shares.sum())
+    return np.full(len(shares), 1.0 / len(shares)) if total == 0.0 else np.asarray(shares / total)
 
 
 def wrong_chances(best: _Floats, others: list[_Floats]) -> _Floats:
@@ -105,7 +105,7 @@ def next_blocks(values: list[_Floats], more: int, most: int) -> list[int]:
     own = [float(p.std(ddof=1)) if len(p) > 1 else 0.0 for p in pairs]
     spreads = np.array([max(own), *own])
     shares = allocation(np.array([max(float(p.mean()), 0.0) for p in pairs]), spreads)[1:]
-    shares = shares / shares.sum()
+    shares = shares / shares.sum() if shares.sum() > 0.0 else np.full(len(others), 1.0 / len(others))
     total = sum(counts[i] for i in others) + more
     wanted = dict(zip(others, np.ceil(shares * total).astype(int), strict=True))
     goal = [min(max(counts[i], int(wanted.get(i, 0))), counts[i] + more, most) for i in range(len(values))]

@@ -21,7 +21,7 @@ _Floats = NDArray[np.float64]
 Set = frozenset[int]
 
 CONTENDERS = 5
-"""Sets that are simulated against each other."""
+"""Sets that are simulated against each other, to buy nothing among them."""
 
 FIRST_BLOCKS = 4
 """Blocks that each of them gets before more go where the choice is open."""
@@ -66,7 +66,8 @@ def promising_sets(
     """The best few sets by the surrogate; for a target, until a simulation meets it or nothing more helps."""
     if goal.budget is not None:
         legal = (each for each in best_sets(choice, goal.budget) if runs.legal(each))
-        return [*islice(legal, CONTENDERS)]
+        # To buy nothing stands against them: what saves nothing in the simulation is not advised.
+        return [*dict.fromkeys((*islice(legal, CONTENDERS - 1), frozenset[int]()))]
     wanted, found = goal.allowed_min, list[Set]()
     for _ in range(ROUNDS):
         sets = [each for each in cheapest(choice, wanted) if runs.legal(each)]

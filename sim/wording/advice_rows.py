@@ -19,7 +19,7 @@ def answer(purchases: pd.DataFrame, contenders: pd.DataFrame, goal: Goal, curren
     unit = "weighted min/year" if first["figure"] == MINUTES else f"{currency} a year of outage costs"
     left = purchases["left"].dropna().iloc[-1]
     if len(purchases) == 1:
-        yield f"Buy nothing: no candidate helps within its money ({number(left)} {unit} as it is)."
+        yield f"Buy nothing: no candidate is seen to help within that money ({number(left)} {unit} as it is)."
     else:
         yield (
             f"Buy {len(purchases) - 1} steps for {amount(last['spent'])} {currency}: "
@@ -29,7 +29,10 @@ def answer(purchases: pd.DataFrame, contenders: pd.DataFrame, goal: Goal, curren
     if goal.budget is not None:
         others = contenders[contenders["bought"] != _all(purchases)]["simulated"]
         beside = f"; the next best leaves {number(others.min())}" if len(others) else ""
-        yield f"Right choice of {len(contenders)} sets: at least {confidence(sure)} ({METHOD}){beside}."
+        if sure < 0.5:
+            yield f"Which of {len(contenders)} sets is best is open ({METHOD}){beside}."
+        else:
+            yield f"Right choice of {len(contenders)} sets: at least {confidence(sure)} ({METHOD}){beside}."
         return
     met = contenders[contenders["bought"] == _all(purchases)]["target_chance"]
     chance = float(met.iloc[0]) if len(met) else float("nan")

@@ -32,7 +32,7 @@ def sites(**change: Callable[[dict[str, Any]], float]) -> Change:
 REFUSED = [
     (
         {"climate": {"rain_rate_001_mm_h": 1e-9}},
-        "network.toml: climate: rain_rate_001_mm_h is 1e-09; must be 0.1 to 300",
+        "network.toml: climate: rain_rate_001_mm_h is 1e-09; must be 1 to 300",
     ),
     (
         {"parts": [{"kind": "modem_card", "mtbf_h": 1e-9}]},
@@ -87,7 +87,7 @@ LEGAL: dict[str, Change] = {
     "twelve months without rain": lambda data: data.update(climate={"monthly_rainfall_mm": [0.0] * 12}),
     "hardly any rain": lambda data: data.update(climate={"monthly_rainfall_mm": [0.001] * 12}),
     "rain in one month": lambda data: data.update(climate={"monthly_rainfall_mm": [0.0] * 11 + [80.0]}),
-    "the lowest rain rate": lambda data: data.update(climate={"rain_rate_001_mm_h": 0.1}),
+    "the lowest rain rate": lambda data: data.update(climate={"rain_rate_001_mm_h": 1.0}),
     "86 GHz": set_hops(frequency_ghz=86.0, fixed_loss_path_db=0.0, transmit_power_dbm=30.0),
     "5,000 m": sites(ground_height_m=lambda _: 5000.0),
     "the southern hemisphere": sites(latitude_deg=lambda site: -site["latitude_deg"]),

@@ -17,6 +17,12 @@ def test_shares_are_those_of_the_theorem():
     assert best == pytest.approx(3.0 * np.sqrt((one / 2) ** 2 + (two / 2) ** 2 + (three / 6) ** 2))
 
 
+def test_one_that_never_differs_gets_nothing():
+    """More blocks tell nothing of two sets that fare alike; without any spread all get the same."""
+    assert allocation(np.array([0.0, 1.0]), np.array([1.0, 0.0, 1.0]))[1] == 0.0
+    assert list(allocation(np.array([2.0, 1.0]), np.zeros(3))) == [1.0 / 3.0] * 3
+
+
 def test_two_designs_get_blocks_by_their_spread():
     """For two designs the rule is the known optimum N1/N2 = s1/s2."""
     best, other = allocation(np.array([0.7]), np.array([1.0, 3.0]))

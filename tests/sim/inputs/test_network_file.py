@@ -243,7 +243,7 @@ def test_faults_of_all_kinds_are_told_together(tmp_path: Path) -> None:
     data["climate"] = {"rain_rate_001_mm_h": -3}
     assert message(write(tmp_path, data)).splitlines() == [
         'network.toml: hop "hill-mill": frequency_ghz is 230; must be 1 to 100',
-        "network.toml: climate: rain_rate_001_mm_h is -3; must be 0.1 to 300",
+        "network.toml: climate: rain_rate_001_mm_h is -3; must be 1 to 300",
         'network.toml: crew "crew": base is "hil"; must be a site id. Did you mean "hill"?',
         'network.toml: hop "mill-ridge": radio is "r19"; must be a radio id. Did you mean "r18"?',
         'network.toml: site "hill": power is "weka"; must be a power id or "standard". Did you mean "weak"?',
