@@ -79,11 +79,11 @@ def run(options: argparse.Namespace) -> int:
     shown = {name: relabelled(table, labels) for name, table in tables.items()}
     _print(console, shown, every_row=options.all)
     if options.out is not None:
-        _draw(console, shown, options.out, f"{source.network.title}, seed {request.seed}")
+        _draw(shown, options.out, f"{source.network.title}, seed {request.seed}")
     return 0
 
 
-def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, title: str) -> None:
+def _draw(tables: "Mapping[str, pd.DataFrame]", out: str, title: str) -> None:
     """Write the study's figures beside its tables, and say which."""
     from hopyears.sim.modulation.pictures import write_pictures
     from hopyears.sim.modulation.store import STUDY
@@ -91,7 +91,7 @@ def _draw(console: "Console", tables: "Mapping[str, pd.DataFrame]", out: str, ti
 
     years = RunFolder(out, STUDY).results_rest_on()["years"]
     for picture in write_pictures(tables, out, note=f"{title}, {years} years"):
-        say(console, f"{picture.path}: {picture.caption}")
+        print(f"{picture.path}: {picture.caption}")  # a path is never broken
 
 
 def _print(console: "Console", tables: "Mapping[str, pd.DataFrame]", *, every_row: bool) -> None:

@@ -58,12 +58,14 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _compared(folder: Path, page: Path) -> Path:
-    """Write the page of a comparison; its manifest is that of the base."""
+    """Write the page of a comparison; years and seed are those of any run in its folder."""
     from hopyears.sim.report.study_page import write_compare
-    from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.runs.results import Results
+    from hopyears.sim.storage.run_folder import MANIFEST
     from hopyears.sim.storage.stored_tables import stored_table
 
-    manifest = RunFolder(folder / "base").manifest()
+    runs = sorted(folder.glob(f"*/{MANIFEST}"), key=lambda path: path.parent.name != "base")
+    manifest = Results.load(runs[0].parent if runs else folder / "base").manifest
     return write_compare(stored_table(folder, "differences").to_pandas(), manifest, page)
 
 

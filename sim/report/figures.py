@@ -201,7 +201,7 @@ def months_of(table: pd.DataFrame, names: Sequence[str]) -> tuple[Floats, Floats
         .reindex(index=list(names), columns=range(1, 13))
         .fillna(0.0)
         .to_numpy(np.float64)
-        for column in ("unavailable_min_per_year", "outages_seen")
+        for column in ("unavailable_min_per_year", "outages_weighed")
     )
     return minutes, outages
 
@@ -213,11 +213,11 @@ def month_shades(minutes: Floats, outages: Floats) -> Floats:
     return np.where(known, np.asarray(LogNorm(low, high)(np.maximum(minutes, low))), -1.0)
 
 
-def month_text(minutes: float, outages: int) -> str:
-    """A month's minutes in two figures; in brackets where they rest on few outages, empty where on none."""
+def month_text(minutes: float, outages: float) -> str:
+    """A month's minutes, shortly; in brackets where they rest on few outages, empty where on none."""
     if minutes <= 0.0:
         return ""
-    text = "·" if minutes < 0.05 else f"{minutes:,.0f}" if minutes >= 9.95 else f"{minutes:.2g}"
+    text = "·" if minutes < 0.05 else f"{minutes:,.0f}" if minutes >= 9.95 else f"{minutes:.1f}"
     return text if outages >= FEW_OUTAGES else f"({text})"
 
 
@@ -227,7 +227,7 @@ def month_map(table: pd.DataFrame, axes: Axes, *, names: Sequence[str]) -> Axes:
     Parameters
     ----------
     table : DataFrame
-        Columns ``service``, ``month`` (1 to 12), ``unavailable_min_per_year``, ``outages_seen``.
+        Columns ``service``, ``month`` (1 to 12), ``unavailable_min_per_year``, ``outages_weighed``.
     axes : Axes
     names : sequence of str
         Which services, from top to bottom.
@@ -245,7 +245,7 @@ def month_map(table: pd.DataFrame, axes: Axes, *, names: Sequence[str]) -> Axes:
             axes.barh(row, 1.0, left=month - 0.5, height=0.94, color=colour, edgecolor="white")
             dark = shade > DARK_SHADE
             axes.text(
-                month, row, month_text(value, int(outages[i, month])),
+                month, row, month_text(value, float(outages[i, month])),
                 ha="center", va="center", fontsize=7.5, color="white" if dark else INK,
             )  # fmt: skip
     axes.set_xlim(-0.5, 11.5)

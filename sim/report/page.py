@@ -71,8 +71,7 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
     replays : mapping, optional
         Pages of outages to which it links.
     """
-    labels = labels_of(results.network)["services"]
-    replays = {(labels.get(service, service), n): page for (service, n), page in (replays or {}).items()}
+    longest, labels = results.tables["longest_outages"], labels_of(results.network)["services"]
     results = for_readers(results)
     tables = results.tables
     objectives = tables["service_objectives"]
@@ -95,7 +94,7 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
         month_names=MONTH_NAMES,
         few=FEW_OUTAGES,
         worst_month=worst_month_sentence(tables["service_months"]),
-        longest=longest_rows(tables["longest_outages"], run=run, replays=replays),
+        longest=longest_rows(longest, run=run, replays=replays, labels=labels),
         textbook=textbook_sentence(services),
         counts=[
             {"level": wording.level_name(level), **wording.verdict_counts(services, level)}

@@ -75,7 +75,7 @@ def month_rows(months: pd.DataFrame, names: Sequence[str]) -> list[dict[str, Any
 
 
 def _month(minutes: float, outages: float, shade: float) -> dict[str, str]:
-    cell = {"text": month_text(float(minutes), int(outages)), "colour": "", "ink": ""}
+    cell = {"text": month_text(float(minutes), float(outages)), "colour": "", "ink": ""}
     if shade >= 0.0:
         red, green, blue = (float(each) for each in ramp(shade)[0])
         cell["colour"] = f"#{round(255 * red):02x}{round(255 * green):02x}{round(255 * blue):02x}"
@@ -107,7 +107,11 @@ def worst_month_sentence(months: pd.DataFrame) -> str:
 
 
 def longest_rows(
-    longest: pd.DataFrame, *, run: str = "RUN", replays: Replays | None = None
+    longest: pd.DataFrame,
+    *,
+    run: str = "RUN",
+    replays: Replays | None = None,
+    labels: Mapping[str, str] | None = None,
 ) -> list[dict[str, Any]]:
     """The longest outages of a run, those of several services that began together as one.
 
@@ -118,6 +122,8 @@ def longest_rows(
     run : str
         Folder of the run, for the command that makes a replay.
     replays : mapping, optional
+    labels : mapping, optional
+        Ids of services to what readers see.
     """
     order = longest.sort_values("duration_s", ascending=False, kind="stable")
     events: list[list[dict[str, Any]]] = []
@@ -128,17 +134,19 @@ def longest_rows(
             event.append(row)
         elif len(events) < MOST_OUTAGES:
             events.append([row])
-    return [_event(event, run, replays or {}) for event in events]
+    return [_event(event, run, replays or {}, labels or {}) for event in events]
 
 
 def _together(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     return bool(one["block"] == other["block"] and abs(one["start_s"] - other["start_s"]) <= TOGETHER_S)
 
 
-def _event(event: Sequence[Mapping[str, Any]], run: str, replays: Replays) -> dict[str, Any]:
+def _event(
+    event: Sequence[Mapping[str, Any]], run: str, replays: Replays, labels: Mapping[str, str]
+) -> dict[str, Any]:
     first = event[0]
     service, number_ = str(first["service"]), int(first["number"])
-    names = list(dict.fromkeys(str(row["service"]) for row in event))
+    names = list(dict.fromkeys(labels.get(str(row["service"]), str(row["service"])) for row in event))
     shown = ", ".join(names[:3]) + (f" and {plural(len(names) - 3, 'more')}" if len(names) > 3 else "")
     return {
         "began": str(first["began"]),

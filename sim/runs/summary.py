@@ -8,6 +8,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from hopyears.models.basics.calendar import month_of
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
@@ -180,14 +181,27 @@ def cause_table(total: Tally, kind: str) -> pd.DataFrame:
 
 
 def month_table(total: Tally) -> pd.DataFrame:
-    """Unavailable minutes of each calendar month (1 to 12), mean over the years, and their outages."""
+    """Unavailable minutes of each calendar month (1 to 12), mean over the years, with their outages."""
     frame = total.to_frame("service_month")
     frame = frame[frame["direction"] == "both"]
-    summed = frame.groupby(["service", "month"], sort=False)[["unavailable_s", "outages"]].sum().reset_index()
-    summed["month"] += 1
+    summed = frame.groupby(["service", "month"], sort=False)["unavailable_s"].sum().reset_index()
     summed["unavailable_min_per_year"] = summed.pop("unavailable_s") / 60.0 / total.years
-    summed["outages_seen"] = summed.pop("outages").astype("int64")
+    summed = summed.merge(_weighed_outages(total), on=["service", "month"], how="left")
+    summed["outages_weighed"] = summed["outages_weighed"].fillna(0.0)
+    summed["month"] += 1
     return summed
+
+
+def _weighed_outages(total: Tally) -> pd.DataFrame:
+    """Outages that began in each month (0 to 11), weighed by length: n if alike, 1 if one outlasts the rest.
+
+    The square of their sum over the sum of their squares (Kish 1965, effective sample size; from memory).
+    """
+    outages = total.to_frame("service_outage")
+    outages["month"] = month_of(outages["start_s"].to_numpy())
+    outages["square"] = outages["duration_s"] ** 2
+    sums = outages.groupby(["service", "month"], sort=False)[["duration_s", "square"]].sum()
+    return (sums["duration_s"] ** 2 / sums["square"]).rename("outages_weighed").reset_index()
 
 
 def site_table(prepared: Prepared) -> pd.DataFrame:

@@ -63,8 +63,8 @@ def replay(opened: Reopened) -> dict[str, Any]:
         "outage_s": [round(opened.outage.start_s - window[0], 1), round(opened.outage.end_s - window[0], 1)],
         "sites": [[site, *map(_km, place)] for site, place in zip(sites, prepared.site_km, strict=True)],
         "hops": [
-            [design.hop.id, number[design.hop.site_a], number[design.hop.site_b]]
-            for design in prepared.designs
+            [design.hop.id, number[design.hop.site_a], number[design.hop.site_b], _best(opened, i)]
+            for i, design in enumerate(prepared.designs)
         ],
         "routes": routes,
         "hop_steps": _steps_of_hops(opened, window, {hop for route in routes for hop in route}),

@@ -289,7 +289,10 @@ COLUMNS = {
         _MBIT,
         "undelivered of the committed rates, fixed modulation less adaptive; only in rows of all causes",
     ),
-    "outages_seen": Column("", "outages that began in it, in all years of the run"),
+    "outages_weighed": Column(
+        "",
+        "outages that its figure rests on, weighed by length: n if alike, 1 if one outlasts all others",
+    ),
     "number": Column("", "1 is the longest"),
     "began": Column("", "date and time (UTC); years are counted through the run, from 1"),
     "duration_s": Column("s", "length of the outage"),

@@ -147,7 +147,7 @@ TABLES = {
         "service cause unavailable_min_per_year severely_errored_s_per_year share",
     ),
     "service_months": TableWords(
-        "a service and a calendar month", "service month unavailable_min_per_year outages_seen"
+        "a service and a calendar month", "service month unavailable_min_per_year outages_weighed"
     ),
     "longest_outages": TableWords(
         "an outage of a service, of its ten longest", "service number began duration_s cause block start_s"

@@ -1,6 +1,7 @@
 """Rows of the page's own tables, the sheet in brief, and the page of a comparison."""
 
 import re
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -8,6 +9,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from synthetic_results import SERVICES, made_up_differences, made_up_results
 
+from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.report.brief import brief_page
 from hopyears.sim.report.figures import FEW_OUTAGES, month_text
 from hopyears.sim.report.page import report_page
@@ -15,6 +17,7 @@ from hopyears.sim.report.page_rows import longest_rows, month_rows, worst_month_
 from hopyears.sim.report.scales import round_ticks
 from hopyears.sim.report.study_page import compare_page
 from hopyears.sim.runs.results import Results
+from hopyears.sim.runs.summary import month_table
 
 TABLES = made_up_results().tables
 NAMES = [service for service, *_ in SERVICES]
@@ -43,7 +46,7 @@ def test_a_month_of_few_outages_is_in_brackets_and_without_colour() -> None:
             "service": ["a"] * 3,
             "month": [1, 2, 8],
             "unavailable_min_per_year": [7.25, 93.0, 93.0],
-            "outages_seen": [FEW_OUTAGES, FEW_OUTAGES - 1, 1],
+            "outages_weighed": [FEW_OUTAGES, FEW_OUTAGES - 1, 1],
         }
     )
     (row,) = month_rows(months, ["a"])
@@ -65,7 +68,7 @@ def _luminance(colour: str) -> float:
 def test_text_on_a_coloured_month_can_be_read() -> None:
     """Contrast of 4.5 at least (WCAG 2.1, 1.4.3)."""
     seen = 0
-    for row in month_rows(TABLES["service_months"].assign(outages_seen=9), NAMES):
+    for row in month_rows(TABLES["service_months"].assign(outages_weighed=9), NAMES):
         for cell in row["cells"]:
             if cell["colour"]:
                 low, high = sorted((_luminance(cell["colour"]), _luminance(cell["ink"])))
@@ -136,3 +139,24 @@ def test_the_page_of_a_comparison_tells_gains_and_how_sure_they_are() -> None:
     assert "Plan a saves 16.0 unavailable minutes a year over 2 services; 1 are surely better" in page
     assert "s&lt;1&gt;" in page
     assert "s<1>" not in page
+
+
+def test_outages_of_a_month_are_weighed_by_their_length() -> None:
+    """Five alike count five; one of twelve days with four of ten minutes counts about one."""
+    month_s = 31.0 * 86_400.0
+
+    class Made:
+        years = 10.0
+
+        def to_frame(self, name: str) -> pd.DataFrame:
+            lasted = [600.0] * 5 + [12 * 86_400.0, *[600.0] * 4]
+            began = [100.0 + i for i in range(5)] + [month_s + 100.0 + i for i in range(5)]
+            if name == "service_outage":
+                return pd.DataFrame({"service": "a", "start_s": began, "duration_s": lasted})
+            months = {"service": "a", "month": [0, 1], "direction": "both"}
+            return pd.DataFrame({**months, "unavailable_s": [sum(lasted[:5]), sum(lasted[5:])]})
+
+    table = month_table(cast(Tally, Made()))
+    assert list(table["month"]) == [1, 2]
+    assert table["outages_weighed"].tolist() == pytest.approx([5.0, 1.0046], abs=1e-3)
+    assert table["unavailable_min_per_year"].tolist() == pytest.approx([5.0, 1732.0])

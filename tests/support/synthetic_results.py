@@ -326,7 +326,7 @@ def _months() -> pd.DataFrame:
     season = np.array([1, 1, 2, 3, 6, 10, 14, 12, 6, 3, 1, 1]) / 60.0
     rows = [
         {"service": service[0], "month": month + 1, "unavailable_min_per_year": minutes * season[month]}
-        | {"outages_seen": round(20 * minutes / 240.0 * 60 * season[month] / 14)}
+        | {"outages_weighed": round(20 * minutes / 240.0 * 60 * season[month] / 14)}
         for (service, minutes), month in product(zip(SERVICES, SERVICE_MINUTES, strict=True), range(12))
     ]
     return pd.DataFrame(rows)

@@ -305,5 +305,5 @@
     figure.querySelector("figcaption").textContent = words;
     byId("frames").append(figure);
   }
-  show(Math.max(data.outage_s[0], 0), true);
+  show(data.outage_s[0] + 1, true);
 })();

@@ -82,6 +82,19 @@ def test_the_service_is_down_in_its_outage_as_in_the_block(data):
     assert not steps[-1][1]
 
 
+def test_a_hop_is_at_its_best_in_clear_air_and_never_above(opened, data):
+    designs = opened.run.prepared.designs
+    for (name, _, _, best), steps, design in zip(data["hops"], data["hop_steps"], designs, strict=True):
+        assert name == design.hop.id
+        assert best in design.steps.states
+        assert all(max(step[1:3]) <= best for step in steps)
+    assert any(
+        min(step[1:3]) == best
+        for (*_, best), steps in zip(data["hops"], data["hop_steps"], strict=True)
+        for step in steps
+    )
+
+
 def test_failures_go_through_their_stages_in_order(data):
     assert data["failures"]
     for failure in data["failures"]:
