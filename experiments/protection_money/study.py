@@ -38,14 +38,12 @@ PLANS = {
     },
     "a second hop from each tail to the ring": {
         "hops": [
-            {
-                "id": f"{tail}.{ring}", "from": tail, "to": ring, "frequency_ghz": 18, "channel_width_mhz": 28,
-                "radio": "r18", "antenna": "dish-12", "scheme": "1+0",
-            }
+            {"id": f"{tail}.{ring}", "from": tail, "to": ring, "frequency_ghz": 18, "channel_width_mhz": 28}
+            | {"radio": "r18", "antenna": "dish-12", "scheme": "1+0"}
             for tail, ring in (("west-1", "ring-3"), ("east-1", "ring-2"))
         ]
     },
-}  # fmt: skip
+}
 
 
 def moved(base):
@@ -136,8 +134,8 @@ def page(table):
             "",
             f"## {climate}",
             "",
-            f"Most minutes for the money: **{best['plan']}** ({best['min_saved_per_cost'] * 1000.0:,.1f} minutes "
-            f"a year for each 1,000 crowns a year). Most minutes at all: **{most['plan']}** "
+            f"Most minutes for the money: **{best['plan']}** ({best['min_saved_per_cost'] * 1000.0:,.1f} "
+            f"minutes a year for each 1,000 crowns a year). Most minutes at all: **{most['plan']}** "
             f"({-most['difference_min_per_year']:,.0f} of {rows['base_min_per_year'].iloc[0]:,.0f} a year).",
             "",
             "| plan | minutes a year saved (95 %) | crowns a year | minutes for 1,000 crowns "
@@ -147,8 +145,8 @@ def page(table):
         ]
     lines += [
         "",
-        "*Undominated*: no other plan saves as much for less. The rank's chance comes from a bootstrap of the",
-        "paired blocks.",
+        "*Undominated*: no other plan saves as much for less. The rank's chance comes from a bootstrap of",
+        "the paired blocks.",
     ]
     (OUT / "README.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
