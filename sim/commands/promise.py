@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
+from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -94,7 +94,7 @@ def run(options: argparse.Namespace) -> int:
     shown = relabelled(table, labels)
     _print(shown, terms, years)
     _print_penalties(years, options, folder, terms, labels["services"])
-    say(terminal(160), note)
+    say(terminal(), note)
     if options.levers:
         _print_levers(_levers(options, promises, terms), shown)
     if options.csv:
@@ -201,7 +201,7 @@ def _print_penalties(
     found = promised_penalties(years, ids, wanted, terms)
     if found:
         table = plain_table(f"penalties of a year [{currency}]", PENALTY_HEADS, PENALTY_HEADS[:1])
-        terminal(160).print(fill(table, (penalty_cells(each, labels) for each in found)), markup=False)
+        print_table(terminal(), fill(table, (penalty_cells(each, labels) for each in found)))
 
 
 def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":
@@ -221,11 +221,11 @@ def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Term
 def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
     from hopyears.sim.wording.promises import LEVER_HEADS, lever_cells, lever_sentence
 
-    console = terminal(160)
+    console = terminal()
     for name in dict.fromkeys(table["contract"]):
         own = found[found["contract"] == name]
         shown = plain_table(f"{name}: had it never gone wrong", LEVER_HEADS, LEVER_HEADS[:2])
-        console.print(fill(shown, lever_cells(own)), markup=False)
+        print_table(console, fill(shown, lever_cells(own)))
         say(console, lever_sentence(own))
     say(
         console,
@@ -248,13 +248,14 @@ def _print(table: "pd.DataFrame", terms: "Terms", years: "YearTables") -> None:
     from hopyears.sim.wording.promises import HEADS, TOO_FEW, promise_cells
     from hopyears.sim.wording.wording import per_cent, plural, records
 
-    console = terminal(160)
+    console = terminal()
     rows = [promise_cells(row) for row in records(table)]
     heads = list(HEADS)
-    if not any(row[1] for row in rows):
-        rows, heads = [[row[0], *row[2:]] for row in rows], [heads[0], *heads[2:]]
+    if not any(row[-1] for row in rows):
+        rows, heads = [row[:-1] for row in rows], heads[:-1]
     title = f"promises, by {plural(years.n_years, 'simulated year')}"
-    console.print(fill(plain_table(title, heads, ("contract", "services", "asked")), rows), markup=False)
+    table_shown = fill(plain_table(title, heads, ("contract", "services", "asked")), rows)
+    print_table(console, table_shown, elsewhere="a wider terminal or --csv FILE")
     say(
         console,
         f"What is promised, or kept, holds with a chance of {per_cent(terms.chance)}, at a confidence of "

@@ -34,22 +34,24 @@ from hopyears.sim.wording.wording import (
 TOO_FEW = "?"
 """Where the simulated years are too few to promise anything."""
 
-HEADS = ("contract", "services", "asked", "kept", "broken", "mean", "worst seen", "can be promised")
+HEADS = ("contract", "asked", "kept", "broken", "can be promised", "mean", "worst seen", "services")
+"""The most important first: a narrow terminal shows no more."""
 
 
 def promise_cells(row: Mapping[str, Any]) -> list[str | Cell]:
     """Cells under ``HEADS`` of a row of the table ``promise``."""
     name, services = str(row["contract"]), str(row["services"])
-    cells: list[str | Cell] = [name, "" if name == services else services, _asked(row)]
+    cells: list[str | Cell] = [name, _asked(row)]
     if not row["kept"]:
         cells += [NO_FIGURE, NO_FIGURE]
     else:
         cells += [str(row["kept"]), chance(row, "contract_break_chance")]
+    others = "" if name == services else services
     if row["figure"] == ALL_TERMS:
-        return [*cells, NO_FIGURE, NO_FIGURE, NO_FIGURE]
+        return [*cells, NO_FIGURE, NO_FIGURE, NO_FIGURE, others]
     mark = " *" if row["rests_on"] == PLAIN else ""
-    promised = figure(row, "can_be_promised") + mark
-    return [*cells, figure(row, "mean") + mark, figure(row, "worst"), promised]
+    figures = [figure(row, "can_be_promised") + mark, figure(row, "mean") + mark, figure(row, "worst")]
+    return [*cells, *figures, others]
 
 
 def figure(row: Mapping[str, Any], name: str) -> str:

@@ -18,7 +18,8 @@ def run(tmp_path_factory):
     return folder
 
 
-def test_promise_prints_and_writes(run, tmp_path, capsys):
+def test_promise_prints_and_writes(run, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
     csv, years = tmp_path / "promise.csv", tmp_path / "years.csv"
     words = ["promise", run, "--availability", "99.9", "--contract-years", "3"]
     words += ["--csv", csv, "--years-csv", years]
@@ -40,7 +41,8 @@ def test_chances_without_an_instance_are_bounds(run, capsys):
     assert f"at most 32{PER_CENT}" in capsys.readouterr().out
 
 
-def test_promise_takes_contracts_of_another_file(run, tmp_path, capsys):
+def test_promise_takes_contracts_of_another_file(run, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
     gold = Contract(id="gold", services=("one", "two"), outages=900)
     data = source_of(triangle(contracts=(gold,))).raw
     assert main(["promise", str(run), "--network", str(write(tmp_path, data))]) == 0
