@@ -131,7 +131,7 @@ class _Stop:
         """What is kept of the work, for a verb that keeps any."""
         if not self.goes_on:
             return ""
-        if self.options.out is None:
+        if getattr(self.options, "out", None) is None:
             return "; nothing is kept without --out"
         return f"; finished blocks are kept in {self.options.out}, {self.goes_on}"
 

@@ -206,6 +206,7 @@ def _print_penalties(
 
 def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":
     from hopyears.sim.commands.progress import progress_bar
+    from hopyears.sim.commands.run_options import workers_of
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.levers import levers
@@ -215,7 +216,9 @@ def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Term
             raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
     run = open_run(options.run)
     with progress_bar("blocks") as bar:
-        return levers(run, promises, terms, n_blocks=options.blocks, workers=options.workers, progress=bar)
+        return levers(
+            run, promises, terms, n_blocks=options.blocks, workers=workers_of(options), progress=bar
+        )
 
 
 def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:

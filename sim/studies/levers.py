@@ -13,7 +13,7 @@ from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.years import any_year_chance
 from hopyears.sim.rare.year_law import YearLaw
 from hopyears.sim.rare.year_tables import YearsMet
-from hopyears.sim.runs.block_pool import over_blocks
+from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.promise import Promise, Terms, figure_of, limits_of, measures_of
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.studies.counterfactual import sharing_groups, targets_of
@@ -39,7 +39,7 @@ def levers(
     terms: Terms,
     *,
     n_blocks: int,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> pd.DataFrame:
     """Figures of each contract as they are and without each thing that may go wrong.
