@@ -73,7 +73,7 @@ class Results(stored.Results):
     --------
     >>> results = hopyears.open_run("run")
     >>> len(results.hops), len(results.tables)
-    (3, 21)
+    (3, 22)
     >>> axes = results.plot.unavailable_minutes()
     >>> axes.get_xlabel()
     'unavailable minutes a year'

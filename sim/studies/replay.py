@@ -29,6 +29,9 @@ MOST_STEPS = 12_000
 
 MOST_FAILURES = 60
 
+MARGIN_KM = 12.0
+"""Rain is given that far beyond the sites [km]: the map shows that much, or less."""
+
 REACH_RADII = 4.0
 """A shape matters as far as this, in its largest radii."""
 
@@ -138,7 +141,7 @@ def _rain(opened: Reopened, window: Window) -> dict[str, Any]:
     if field is None:
         return {"profiles": [], "shapes": []}
     places = np.asarray(opened.run.prepared.site_km, dtype=np.float64).reshape(-1, 2)
-    low, high = places.min(axis=0), places.max(axis=0)
+    low, high = places.min(axis=0) - MARGIN_KM, places.max(axis=0) + MARGIN_KM
     round_cells = np.hstack([field.cells, np.tile([1.0, 0.0], (field.n_cells, 1))])
     shapes = [
         np.column_stack([rows, np.full(len(rows), kind)])

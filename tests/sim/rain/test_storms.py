@@ -155,7 +155,7 @@ def test_shapes_of_every_month_meet_its_law_with_overlap(mean_rate_mm_h, rain_pr
         ratio.append((np.mean(sets, axis=0), np.std(sets, axis=0, ddof=1) / np.sqrt(len(sets))))
     (mean, error), (sparse, unsure) = ratio
     assert np.all(np.abs(mean - 1.0) < 0.05 + 4.0 * error)
-    assert np.all(error < 0.05)
+    assert np.all(error < 0.07)
     # Shapes that know nothing of overlap are told apart.
     assert np.any(np.abs(sparse - 1.0) > 0.05 + 4.0 * unsure)
 

