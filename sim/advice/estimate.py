@@ -30,7 +30,7 @@ _Floats = NDArray[np.float64]
 Thing = tuple[str, str]
 """What might be better: its kind (of ``candidates``) and its name."""
 
-GAIN_BLOCKS = 5
+GAIN_YEARS = 50
 """Blocks of the run on which gains are judged."""
 
 MOST_NAMED_PAIRS = 15
@@ -51,7 +51,7 @@ def surrogate_of(runs: SetRuns, candidates: Sequence[Candidate], tell: Callable[
         over_blocks(
             GainStudy,
             (base.figures.prepared, request.seed, request.block_years, *arguments),
-            list(range(min(request.n_blocks, GAIN_BLOCKS))),
+            list(range(min(request.n_blocks, -(-GAIN_YEARS // request.block_years)))),
             workers=request.workers,
         )
     )

@@ -158,7 +158,7 @@ _ROWS = {
     ),
     "sim.advice.gains": (("MOST_PAIRS", "", "pairs of hops judged together", _COSTS),),
     "sim.advice.estimate": (
-        ("GAIN_BLOCKS", "", "blocks on which gains are judged", _COSTS),
+        ("GAIN_YEARS", "years", "on which gains are judged", _COSTS),
         ("MOST_NAMED_PAIRS", "", "pairs of the user's candidates judged together", _COSTS),
     ),
     "sim.advice.confirm": (
