@@ -97,9 +97,10 @@ def _below_sentences(services: pd.DataFrame, noun: str) -> list[str]:
     if name not in services or not (services[name] > 0.0).any():
         return []
     most = services.sort_values(name, ascending=False, kind="stable").iloc[0]
-    count = plural(int((services[name] > 0.0).sum()), noun)
+    n = int((services[name] > 0.0).sum())
+    count = f"{plural(n, noun)} {'gets' if n == 1 else 'get'}"
     return [
-        f"Beside that, though not down, {count} get less than the committed rate at times, {most[noun]} "
+        f"Beside that, though not down, {count} less than the committed rate at times, {most[noun]} "
         f"longest: {number(float(most[name]))} minutes a year."
     ]
 

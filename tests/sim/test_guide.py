@@ -85,7 +85,7 @@ def prepared(folder: Path) -> None:
 def shortened(words: list[str]) -> list[str]:
     """The command with so few years that a test may run it."""
     pairs = pairwise(["", *words])
-    years = [str(int(word) // 100) if before == "--years" else word for before, word in pairs]
+    years = [str(int(word) // 20) if before == "--years" else word for before, word in pairs]
     return [*years, *SHORT.get(words[0], [])]
 
 

@@ -27,8 +27,9 @@ from hopyears.sim.wording.rows import worst_first
 
 pytestmark = pytest.mark.slow
 
-SEEDS = (0, 5, 6, 7, 9, 10, 11, 16, 17, 24, 25, 35)
-"""On the weaker hops of 17 and 35 a modulation lies within the guard in clear air."""
+SEEDS = (15, 5, 6, 19, 9, 10, 14, 16, 23, 24, 25, 35)
+"""Networks that are legal, with less power too. On the weaker hops of 35 a modulation lies within the guard in
+clear air."""
 
 YEARS = 2
 DURATION_S = YEARS * SECONDS_PER_YEAR
@@ -162,4 +163,4 @@ def test_two_workers_leave_the_same_bytes(tmp_path):
         for run in (tmp_path / "1", tmp_path / "2")
     )
     assert one == two
-    assert sum(path.parts[0] == "blocks" for path in one) > 20
+    assert sum(path.parts[0] == "blocks" for path in one) == YEARS
