@@ -28,8 +28,8 @@ from hopyears.sim.wording.rows import worst_first
 pytestmark = pytest.mark.slow
 
 SEEDS = (15, 5, 6, 19, 9, 10, 14, 16, 23, 24, 25, 35)
-"""Networks that are legal, with less power too. On the weaker hops of 35 a modulation lies within the guard in
-clear air."""
+"""Networks that are legal, with less power too. On the weaker hops of 35 a modulation lies within the guard
+in clear air."""
 
 YEARS = 2
 DURATION_S = YEARS * SECONDS_PER_YEAR

@@ -71,9 +71,14 @@ def test_a_stopped_run_does_not_wait_for_the_blocks_at_work(tmp_path):
             time.sleep(0.05)
         os.kill(os.getpid(), signal.SIGINT)
 
+    # Tests that run in the background of a shell are started with this signal ignored.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     threading.Thread(target=stop_when_at_work, daemon=True).start()
-    with pytest.raises(KeyboardInterrupt):
-        over_blocks(Sleeping, (str(tmp_path),), range(4), workers=2)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            over_blocks(Sleeping, (str(tmp_path),), range(4), workers=2)
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert gone([int(path.name) for path in tmp_path.iterdir()])
 
 
