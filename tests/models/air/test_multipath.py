@@ -51,6 +51,25 @@ def test_worst_month_deep_fade_law_of_edition_18(row):
         assert percent == pytest.approx(row["value"], rel=row["rel_tol"])
 
 
+def test_low_paths_of_edition_18_grow_by_the_gradient_along_the_path():
+    """ITU-R P.530-18, 2.3.1 (numbers from memory): with antennas below the terrain's mean the exponent has
+    17.85 v_sr, v_sr = dN75 d^1.5 f^0.5 / 24730, and nothing else of dN75."""
+    low, high = (
+        multipath.worst_month_occurrence_ed18(
+            1e-9,
+            path_length_km=10.0,
+            frequency_ghz=9.0,
+            first_antenna_m=100.0,
+            second_antenna_m=100.0,
+            mean_terrain_m=400.0,
+            refractivity_75=gradient,
+        )
+        for gradient in (40.0, 50.0)
+    )
+    assert high < 1.0
+    assert np.log10(high / low) == pytest.approx(17.85 * 10.0 * 1000.0**0.5 * 3.0 / 24730.0, rel=1e-9)
+
+
 @pytest.mark.parametrize("row", cases(TABLE, "pw_all_percentages"))
 def test_law_for_all_depths(row):
     found = multipath.exceedance(row["inputs"]["p0_percent"] / 100.0, row["inputs"]["A_dB"])
