@@ -1,6 +1,6 @@
 """Upgrades that might be bought: each a small plan, made from the network or named by the user."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -183,8 +183,3 @@ def read_candidates(path: Path) -> tuple[list[Candidate], bool]:
         found.append(Candidate(name, PLAN, name, plan))
     faults.stop_if_any()
     return found, made
-
-
-def of_kinds(candidates: Iterable[Candidate], *kinds: str) -> list[Candidate]:
-    """Those that change something of these kinds."""
-    return [each for each in candidates if each.kind in kinds]

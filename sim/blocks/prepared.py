@@ -229,11 +229,10 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
     Monthly temperature or rainfall of the user's own hold for the whole network; a rain rate scales all
     rates.
     """
-    law, known, centre = field_law(network), network.climate, network_centre_deg(network)
+    known, centre = network.climate, network_centre_deg(network)
     if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
-        return uniform_weather(
-            law, region, DEFAULT_POPULATION, storms, centre_deg=centre, drift=drift_law(network)
-        )
+        law, drift = field_law(network), drift_law(network)
+        return uniform_weather(law, region, DEFAULT_POPULATION, storms, centre_deg=centre, drift=drift)
     return map_weather(
         centre,
         region,

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.judging.cause import Cause
-from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED, choose_route
 from hopyears.sim.services.service_data import (
     BACKWARD,
@@ -164,17 +164,9 @@ class _LinkHistories:
     def _capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
         """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
         parts = [self._hops[hop] for hop in self._links[link]]
-        if len(parts) == 1:
-            (hop,) = parts
-            last = np.append(hop.time_s[1:] != hop.time_s[:-1], True)
-            return hop.time_s[last], hop.capacity_mbit_s, hop.causes, hop.state[last].astype(np.int64)
-        time_s = np.unique(np.concatenate([hop.time_s for hop in parts]))
-        total, causes = np.zeros((time_s.size, 2)), np.zeros(time_s.size, dtype=np.int64)
-        for hop in parts:
-            state = hop.state[np.searchsorted(hop.time_s, time_s, side="right") - 1]
-            causes |= hop.causes[state]
-            total += hop.capacity_mbit_s[state]
-        return time_s, total, causes, np.arange(time_s.size)
+        whole = parts[0] if len(parts) == 1 else side_by_side(parts)
+        last = np.append(whole.time_s[1:] != whole.time_s[:-1], True)
+        return whole.time_s[last], whole.capacity_mbit_s, whole.causes, whole.state[last].astype(np.int64)
 
 
 def _choices(
