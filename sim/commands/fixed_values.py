@@ -82,6 +82,8 @@ _ROWS = {
         ("TILE_DEG", "deg", "side of the tiles that nights come from", _FINE),
         ("_REACH_KM", "km", "of a tile", _FINE),
         ("_KM_PER_DEG", "km", "of a degree of latitude", _FINE),
+        ("RAIN_NEAR_KM", "km", "from rain to air that is still enough for multipath", "common practice"),
+        ("LEAST_RAIN_MM_H", "mm/h", "peak from which it counts as such rain", "common practice"),
     ),
     "sim.multipath.nights": (("SLOT_S", "s", "time of constant activity", _FITTED),),
     "sim.hops.hop_design": (
