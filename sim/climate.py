@@ -153,6 +153,38 @@ def monthly_rain_grid(
     return found["rate"].reshape(shape), found["probability"].reshape(shape)
 
 
+def land_shares(edges_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of land of areas of a degree or more, from the cache or the library's mask of land and sea.
+
+    Parameters
+    ----------
+    edges_deg : array, shape (n, 4)
+        South, west, north, east [degrees].
+
+    Returns
+    -------
+    array, shape (n,)
+        0 to 1: mean of the mask, 0.75 degrees fine, at 16 places of each area (P.453-12).
+    """
+
+    def compute() -> dict[str, NDArray[np.float64]]:
+        from itur.utils import dataset_dir
+        from scipy.interpolate import RegularGridInterpolator
+
+        with np.load(f"{dataset_dir}453/v12_landsea_mask.npz") as file:
+            mask = file["arr_0"][::-1]
+        grid = (np.linspace(-90.0, 90.0, mask.shape[0]), np.linspace(0.0, 360.0, mask.shape[1]))
+        within = (np.arange(4) + 0.5) / 4.0
+        up, along = (each.ravel() for each in np.meshgrid(within, within))
+        latitude = edges_deg[:, :1] + up * (edges_deg[:, 2:3] - edges_deg[:, :1])
+        longitude = edges_deg[:, 1:2] + along * (edges_deg[:, 3:] - edges_deg[:, 1:2])
+        found = RegularGridInterpolator(grid, mask)(np.stack([latitude, longitude % 360.0], axis=-1))
+        return {"share": found.mean(axis=1)}
+
+    edges = tuple(round(float(value), _DECIMALS) for value in edges_deg.ravel())
+    return kept_arrays("land", (_FORMAT, _map_version(), edges), compute)["share"]
+
+
 def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:
     """Attenuation by oxygen and water vapour on a terrestrial path [dB/km], from the cache or ``itur``.
 

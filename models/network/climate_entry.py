@@ -56,3 +56,16 @@ class ClimateChange(Entry):
         Finite | None,
         Field(ge=0, lt=360, description="where storms go, clockwise from north; default as calibrated"),
     ] = None
+    shower_daily_amplitude: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=1,
+            description="showers of the busiest hour over their mean, less one; 0 makes all hours alike; "
+            "default by latitude, month and share of land",
+        ),
+    ] = None
+    shower_peak_hour: Annotated[
+        Finite | None,
+        Field(ge=0, lt=24, description="local solar hour of most showers; default 17 over land, 5 over sea"),
+    ] = None

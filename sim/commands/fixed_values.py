@@ -59,6 +59,10 @@ _ROWS = {
         ("DURATION_RANGE_S", "s", "limits of that law over length", "common practice; see the module"),
         ("LOG_SPEED_SD", "", "spread of fade durations", _LAW),
     ),
+    "models.air.daily_cycle": (
+        ("LAND_AMPLITUDE", "", "daily cycle of showers over land under a noon sun in the zenith", _STATE),
+        ("SEA_AMPLITUDE", "", "daily cycle of showers over the sea", _STATE),
+    ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
     "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
     "sim.multipath.night_pattern": (

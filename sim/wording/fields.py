@@ -21,6 +21,8 @@ SOURCES = {
     "rain_height_m": "ITU-R P.839-4",
     "storm_speed_km_h": "calibrated (experiments/rain_calibration); trades: common practice",
     "storm_bearing_deg": "Peixoto, Oort 1992 (from memory): westerlies and trades by latitude and month",
+    "shower_daily_amplitude": "Dai 2001; Dai, Lin, Hsu 2007; over latitude and season: common practice",
+    "shower_peak_hour": "Zhou et al. 2008: 15 to 19 h over land, 4 to 6 h over sea",
     "availability_objective": "ITU-R F.1703 (from memory)",
     "severely_errored_ratio_objective": "ITU-R F.1668 (from memory)",
     "geoclimatic_factor": "ITU-R P.530-17, 2.3.1",

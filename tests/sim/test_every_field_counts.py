@@ -114,6 +114,7 @@ OTHER = {
         "rain_rate_001_mm_h": 50.0, "monthly_temperature_c": [12.0] * 12, "monthly_rainfall_mm": [70.0] * 12,
         "refractivity_gradient": -300.0, "terrain_roughness_m": 30.0, "rain_height_m": 90.0,
         "year_to_year_ratio": 0.5, "storm_speed_km_h": 60.0, "storm_bearing_deg": 200.0,
+        "shower_daily_amplitude": 0.9, "shower_peak_hour": 12.0,
     },
 }  # fmt: skip
 """Other values where half as much again, one more or the opposite is none, or is not legal."""
