@@ -41,6 +41,7 @@ _ROWS = {
         ("REFERENCE_LENGTH_KM", "km", "path of F.1703", _STANDARD),
         ("END_TO_END_SEVERELY_ERRORED_RATIO", "", "of F.1668", _STANDARD),
     ),
+    "models.judging.demand_clock": (("CLOCK_STEP_S", "s", "of the solar time of demand profiles", _FINE),),
     "models.judging.sharing": (("TOLERANCE", "", "share of a rate that counts as nothing", _FINE),),
     "models.radio.modulation": (
         ("SYMBOL_RATE_PER_SPACING", "MBd/MHz", "for thresholds and capacities", _STATE),
