@@ -52,6 +52,9 @@ _ROWS = {
     "models.equipment.solar": (
         ("SUNRISE_S", "s", "from midnight to the first harvest of a day", "batteries last for days"),
     ),
+    "models.basics.sun": (
+        ("TROPIC_DEG", "deg", "latitude within which both seasons of multipath count", "of astronomy"),
+    ),
     "models.air.cross_polar": (("U0_DB", "dB", "discrimination in rain, average of P.530", _STANDARD),),
     "models.air.fade_shape": (
         ("REFERENCE_DURATION_S", "s", "mean duration of fades over root depth", _LAW),
@@ -70,9 +73,6 @@ _ROWS = {
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
         ("PATTERNS", "", "unevenness of nights and hours, by terrain", _FITTED),
         ("_CUT", "", "standard deviations at which both laws end", _FITTED),
-    ),
-    "sim.multipath.seasons": (
-        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
     ),
     "sim.multipath.night_law": (
         ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
