@@ -258,14 +258,20 @@ class BlockSimulator:
         record_rates: bool = False,
         by_month: bool = False,
         only: Sequence[int] | None = None,
+        full_demand: bool = False,
     ) -> tuple[ServiceHistory, ...]:
         """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
         Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
-        their spans by calendar month; the length is then whole years.
+        their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
+        their rates whatever the hour.
         """
-        links, frame = self.links(hops, log), None if only is not None else self._frame
-        demands = self.prepared.demands
+        links, demands = self.links(hops, log), self.prepared.demands
+        if full_demand:
+            demands = tuple(
+                demand if demand.clock is None else replace(demand, clock=None) for demand in demands
+            )
+        frame = self._frame if only is None and demands == self.prepared.demands else None
         return tuple(
             sweep_services(
                 links,

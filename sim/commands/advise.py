@@ -33,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "ring; made = false leaves out those that the network suggests",
     )
     parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the runs, which are kept")
+    parser.add_argument("--page", metavar="FILE", help="write a page of it there")
     add_run_arguments(parser, years=100)
 
 
@@ -82,6 +83,12 @@ def run(options: argparse.Namespace) -> int:
     print_advice(found, goal, source.network.prices.currency)
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"Every candidate and set: {names} in {options.out}.")
+    if options.page:
+        from hopyears.sim.report.advice_page import write_advice
+        from hopyears.sim.storage.run_folder import RunFolder
+
+        manifest = {**RunFolder(Path(options.out) / "base").manifest(), "years": options.years}
+        print(write_advice(found, goal, manifest, source.network.prices.currency, Path(options.page)))
     return 0
 
 
@@ -95,7 +102,6 @@ def print_advice(found: "Advice", goal: "Goal", currency: str) -> None:
     title = f"in this order ({currency} over the life; left: a year)"
     shown = plain_table(title, rows.HEADS, ("buy", "next best (left)"))
     console.print(fill(shown, rows.purchase_rows(found.purchases)), markup=False)
-    say(console, "Right: how sure that the next best saves less for its money (bootstrap of blocks).")
-    missing = found.candidates[found.candidates["bought"] & (found.candidates["without_price"] != "")]
-    for name, items in zip(missing["candidate"], missing["without_price"], strict=True):
-        say(console, f"{name}: no price of {items.replace('_', ' ')}; left out of its cost.")
+    say(console, rows.RIGHT)
+    for sentence in rows.missing_sentences(found.candidates):
+        say(console, sentence)
