@@ -157,8 +157,7 @@ class ReplicatedStudy:
         if simulator.prepared.options.multipath:
             own = [streams, *(streams.beside(1 + draw) for draw in range(nights))]
             of_nights = [
-                self._yearly(multipath_draws(simulator, each, self._n_years, draws.storms_near))
-                for each in own
+                self._yearly(multipath_draws(simulator, each, self._n_years, draws.field)) for each in own
             ]
             whole = whole - of_nights.pop(0)
         of_histories, of_forced = np.zeros((2, 0, *whole.shape))
