@@ -3,13 +3,13 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.basics.sun import sun_declination_deg
+
 LAND_AMPLITUDE, LAND_PEAK_HOUR = 0.65, 17.0
 """Land, noon sun in the zenith: showers of the busiest hour over their mean, less one; that hour."""
 
 SEA_AMPLITUDE, SEA_PEAK_HOUR = 0.2, 5.0
 """The same over the sea, whatever the sun."""
-
-_OBLIQUITY_DEG = 23.44
 
 
 def shower_cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
@@ -38,8 +38,7 @@ def shower_cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
     source).
     """
     day = 30.4375 * (np.arange(12) + 0.5)
-    sun_deg = -_OBLIQUITY_DEG * np.cos(2.0 * np.pi * (day + 10.0) / 365.25)
-    height = np.maximum(np.cos(np.deg2rad(latitude_deg - sun_deg)), 0.0)
+    height = np.maximum(np.cos(np.deg2rad(latitude_deg - sun_declination_deg(day))), 0.0)
     land = land_share * LAND_AMPLITUDE * height * _turned(LAND_PEAK_HOUR)
     both = land + (1.0 - land_share) * SEA_AMPLITUDE * _turned(SEA_PEAK_HOUR)
     hour = np.angle(both) * 24.0 / (2.0 * np.pi) % 24.0

@@ -52,6 +52,9 @@ _ROWS = {
     "models.equipment.solar": (
         ("SUNRISE_S", "s", "from midnight to the first harvest of a day", "batteries last for days"),
     ),
+    "models.basics.sun": (
+        ("TROPIC_DEG", "deg", "latitude within which both seasons of multipath count", "of astronomy"),
+    ),
     "models.air.cross_polar": (("U0_DB", "dB", "discrimination in rain, average of P.530", _STANDARD),),
     "models.air.fade_shape": (
         ("REFERENCE_DURATION_S", "s", "mean duration of fades over root depth", _LAW),
@@ -71,9 +74,6 @@ _ROWS = {
         ("PATTERNS", "", "unevenness of nights and hours, by terrain", _FITTED),
         ("_CUT", "", "standard deviations at which both laws end", _FITTED),
     ),
-    "sim.multipath.seasons": (
-        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
-    ),
     "sim.multipath.night_law": (
         ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
         ("_SEASON_STEP_DB", "dB", "step of that ratio", "the map of depths adds the rest"),
@@ -83,6 +83,8 @@ _ROWS = {
         ("TILE_DEG", "deg", "side of the tiles that nights come from", _FINE),
         ("_REACH_KM", "km", "of a tile", _FINE),
         ("_KM_PER_DEG", "km", "of a degree of latitude", _FINE),
+        ("RAIN_NEAR_KM", "km", "from rain to air that is still enough for multipath", "common practice"),
+        ("LEAST_RAIN_MM_H", "mm/h", "peak from which it counts as such rain", "common practice"),
     ),
     "sim.multipath.nights": (("SLOT_S", "s", "time of constant activity", _FITTED),),
     "sim.hops.hop_design": (
