@@ -26,7 +26,7 @@ from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity
-from hopyears.sim.multipath.still_air import RainHours
+from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
@@ -163,7 +163,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self.activity(streams, n_years, near),
+            activity=self.activity(streams, n_years, field),
             fades=(),
         )
         fades = tuple(
@@ -258,14 +258,20 @@ class BlockSimulator:
         record_rates: bool = False,
         by_month: bool = False,
         only: Sequence[int] | None = None,
+        full_demand: bool = False,
     ) -> tuple[ServiceHistory, ...]:
         """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
         Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
-        their spans by calendar month; the length is then whole years.
+        their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
+        their rates whatever the hour.
         """
-        links, frame = self.links(hops, log), None if only is not None else self._frame
-        demands = self.prepared.demands
+        links, demands = self.links(hops, log), self.prepared.demands
+        if full_demand:
+            demands = tuple(
+                demand if demand.clock is None else replace(demand, clock=None) for demand in demands
+            )
+        frame = self._frame if only is None and demands == self.prepared.demands else None
         return tuple(
             sweep_services(
                 links,
@@ -294,13 +300,18 @@ class BlockSimulator:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
     def activity(
-        self, streams: Streams, n_years: int, near: Intervals | None
+        self, streams: Streams, n_years: int, field: RainField | None
     ) -> tuple[HopActivity | None, ...]:
-        """When each hop may fade; ``near`` tells when a storm is near each site."""
+        """When each hop may fade: not while any rain of the field, showers or wide rain, is near an end."""
         prepared = self.prepared
         faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
         laws = [nights for nights in prepared.nights if nights is not None]
-        rain = None if near is None else [self._rain_near(near, i) for i in faded]
+        rain = None
+        if field is not None:
+            near = storm_intervals(
+                field, prepared.site_km, distance_km=RAIN_NEAR_KM, least_peak_mm_h=LEAST_RAIN_MM_H
+            )
+            rain = [self._rain_near(near, i) for i in faded]
         result: list[HopActivity | None] = [None] * len(prepared.designs)
         for i, active in zip(
             faded, draw_activity(streams, prepared.night_places, laws, n_years, rain), strict=True
@@ -309,7 +320,7 @@ class BlockSimulator:
         return tuple(result)
 
     def _rain_near(self, near: Intervals, index: int) -> RainHours:
-        """When a storm is near an end of a hop."""
+        """When rain is near an end of a hop."""
         hop = self.prepared.designs[index].hop
         ends = [near.of(self._site_row[site]) for site in (hop.site_a, hop.site_b)]
         start_s, end_s = (np.concatenate(side) for side in zip(*ends, strict=True))
