@@ -6,12 +6,11 @@ point law, without an edge, and nothing depends on the network.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
 from scipy.special import ndtr
 
 from hopyears.models.air.daily_cycle import shower_cycle
@@ -20,10 +19,11 @@ from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
 from hopyears.models.basics.units import SECONDS_PER_DAY
 from hopyears.sim.climate import land_shares, monthly_rain_grid
-from hopyears.sim.rain.peaks import month_laws
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_field import Floats, Region
 from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, farthest_km, gathering
 from hopyears.sim.rain.storm_loops import SCORES
+from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
 TILE_DEG = 2.0
 """Height of a tile; each band of latitude is cut into tiles about as wide."""
@@ -375,20 +375,40 @@ def _gathered_fast(
 ) -> Floats:
     """``gathered`` of many months, a little above it, from a table that is the same for every network."""
     table = _table_of_gathering(population, without_drift(storms))
-    grid = (np.log(_TABLE_RATES), np.sqrt(_TABLE_CHANCES))
-    place = np.stack([np.log(np.maximum(rate, _TABLE_RATES[0])), np.sqrt(probability)], axis=-1)
-    found = RegularGridInterpolator(grid, table, bounds_error=False, fill_value=None)(place)
+    place, share = zip(
+        _cells(np.log(_TABLE_RATES), np.log(np.maximum(rate, _TABLE_RATES[0]))),
+        _cells(np.sqrt(_TABLE_CHANCES), np.sqrt(probability)),
+        strict=True,
+    )
+    found = np.zeros((*rate.shape, 4))
+    for i, weight in ((place[0], 1.0 - share[0]), (place[0] + 1, share[0])):
+        for j, other in ((place[1], 1.0 - share[1]), (place[1] + 1, share[1])):
+            found += table[i, j] * (weight * other)[..., None]
     found[..., 0] *= probability
     return np.asarray(_SLACK * found, dtype=np.float64)
 
 
+def _cells(grid: Floats, value: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Cell of a grid that each value lies in, the first and last without an end, and how far along it."""
+    cell = np.clip(np.searchsorted(grid, value, side="right") - 1, 0, len(grid) - 2)
+    return cell, (value - grid[cell]) / (grid[cell + 1] - grid[cell])
+
+
 @lru_cache(maxsize=8)
 def _table_of_gathering(population: CellPopulation, storms: StormModel) -> Floats:
-    """``gathered`` at rates and chances of the table, births of systems over the chance."""
-    table = np.zeros((len(_TABLE_RATES), len(_TABLE_CHANCES), 4))
-    for i, rate in enumerate(_TABLE_RATES):
-        for j, chance in enumerate(_TABLE_CHANCES):
-            law = RainLaw(np.full(12, rate), np.full(12, chance))
-            table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
-        table[i, :, 0] /= _TABLE_CHANCES
-    return table
+    """``gathered`` at rates and chances of the table, births of systems over the chance; kept on disk."""
+
+    def compute() -> dict[str, Floats]:
+        table = np.zeros((len(_TABLE_RATES), len(_TABLE_CHANCES), 4))
+        for i, rate in enumerate(_TABLE_RATES):
+            for j, chance in enumerate(_TABLE_CHANCES):
+                law = RainLaw(np.full(12, rate), np.full(12, chance))
+                table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
+            table[i, :, 0] /= _TABLE_CHANCES
+        return {"table": table.ravel()}
+
+    key: Key = (RAIN_MODEL_VERSION, repr(astuple(population)), repr(astuple(storms)))
+    kept = kept_arrays(
+        "gathering", (*key, tuple(_TABLE_RATES.tolist()), tuple(_TABLE_CHANCES.tolist())), compute
+    )
+    return kept["table"].reshape(len(_TABLE_RATES), len(_TABLE_CHANCES), 4)
