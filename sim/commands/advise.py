@@ -58,14 +58,18 @@ def goal_of(options: argparse.Namespace) -> "Goal":
 
 def run(options: argparse.Namespace) -> int:
     """Search, simulate, store and print what to buy."""
+    from dataclasses import replace
     from pathlib import Path
 
-    from hopyears.sim.advice.advise import advise
+    from hopyears.sim.advice.advise import Advice, advise
     from hopyears.sim.advice.candidates import read_candidates
     from hopyears.sim.commands.run_options import run_request
     from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     goal, source = goal_of(options), read_network(options.network)
+    labels = labels_of(source.network)
+    goal = replace(goal, service=id_of(goal.service, labels["services"]))
     named, made = read_candidates(Path(options.candidates)) if options.candidates else ([], True)
     try:
         found = advise(
@@ -80,6 +84,8 @@ def run(options: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         print(f"stopped; finished blocks are kept in {options.out}, the same again goes on", file=sys.stderr)
         return 1
+    found = Advice(*(relabelled(frame, labels) for frame in found))
+    goal = replace(goal, service=labels["services"].get(goal.service, goal.service))
     print_advice(found, goal, source.network.prices.currency)
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"Every candidate and set: {names} in {options.out}.")
