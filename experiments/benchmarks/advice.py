@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from experiments.benchmarks.grown_network import grow
-from hopyears.sim.advice.advise import advise
+from hopyears.sim.advice.advise import OPTIONS, advise
 from hopyears.sim.advice.candidates import made_candidates
 from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.advice.market import priced
@@ -23,7 +23,7 @@ from hopyears.sim.inputs.input_errors import FaultList
 from hopyears.sim.inputs.network_build import build_network
 from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.money.network_costs import terms_of
-from hopyears.sim.runs.simulate import DEFAULT_OPTIONS, RunRequest, simulate
+from hopyears.sim.runs.simulate import RunRequest, simulate
 
 KM_PER_DEG = 111.19
 HOPS, CANDIDATES, SERVICES, BUDGET = 40, 60, 20, 300_000.0
@@ -79,7 +79,7 @@ def main() -> None:
     terms = terms_of(source.network)
     every = [] if terms is None else priced(source, made_candidates(source.network), terms).candidates
     some = [every[i] for i in np.linspace(0, len(every) - 1, CANDIDATES).astype(int)]
-    request = RunRequest(options.years, 1, options.block_years, options.workers, DEFAULT_OPTIONS)
+    request = RunRequest(options.years, 1, options.block_years, options.workers, OPTIONS)
     with tempfile.TemporaryDirectory() as folder:
         began = processor_s()
         simulate(source, request, Path(folder) / "advice" / "base")

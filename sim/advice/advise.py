@@ -14,13 +14,18 @@ from hopyears.sim.advice.estimate import surrogate_of, worth_of_minutes
 from hopyears.sim.advice.market import candidate_table, of_use, priced
 from hopyears.sim.advice.search import Choice
 from hopyears.sim.advice.set_runs import SetRuns
+from hopyears.sim.blocks.prepared import ModelOptions
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.money.service_money import judged_in_money
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest
+from hopyears.sim.runs.together import simulate_together
 from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.studies.plan_sides import COST, MINUTES
+
+OPTIONS = ModelOptions(replications=16)
+"""A third of a run's usual histories: in differences of many sets, weather is soon the less sure part."""
 
 
 class Advice(NamedTuple):
@@ -79,7 +84,7 @@ def advise(
             f'--target is for "{goal.service}"; must be for a service: {", ".join(ids[:10]) or "none"}'
         )
     runs = SetRuns(source, (), request, out, tell)
-    runs.side(frozenset(), request.n_blocks)
+    simulate_together([(source, out / "base")], request)
     tables = Results.load(out / "base").tables
     market = priced(source, [*named, *(of_use(made_candidates(network), tables) if made else [])], terms)
     runs.candidates = market.candidates

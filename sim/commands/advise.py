@@ -59,12 +59,14 @@ def run(options: argparse.Namespace) -> int:
     """Search, simulate, store and print what to buy."""
     from pathlib import Path
 
-    from hopyears.sim.advice.advise import advise
+    from hopyears.sim.advice.advise import OPTIONS, advise
     from hopyears.sim.advice.candidates import read_candidates
     from hopyears.sim.commands.run_options import run_request
     from hopyears.sim.inputs.network_file import read_network
 
     goal, source = goal_of(options), read_network(options.network)
+    if options.replications is None:
+        options.replications = OPTIONS.replications
     named, made = read_candidates(Path(options.candidates)) if options.candidates else ([], True)
     try:
         found = advise(
@@ -95,7 +97,7 @@ def print_advice(found: "Advice", goal: "Goal", currency: str) -> None:
     title = f"in this order ({currency} over the life; left: a year)"
     shown = plain_table(title, rows.HEADS, ("buy", "next best (left)"))
     console.print(fill(shown, rows.purchase_rows(found.purchases)), markup=False)
-    say(console, "Right: how sure that the next best saves less for its money (bootstrap of blocks).")
+    say(console, "Right: how sure that the next best saves less for its money (paired t test of blocks).")
     missing = found.candidates[found.candidates["bought"] & (found.candidates["without_price"] != "")]
     for name, items in zip(missing["candidate"], missing["without_price"], strict=True):
         say(console, f"{name}: no price of {items.replace('_', ' ')}; left out of its cost.")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
+from hopyears.sim.advice.advise import OPTIONS as ADVICE_OPTIONS
 from hopyears.sim.advice.advise import Advice
 from hopyears.sim.advice.advise import advise as advise_on
 from hopyears.sim.advice.candidates import read_candidates
@@ -252,7 +253,7 @@ def advise(
     folder: Path | str | None = None,
     block_years: int = BLOCK_YEARS,
     workers: int = 1,
-    options: ModelOptions = DEFAULT_OPTIONS,
+    options: ModelOptions = ADVICE_OPTIONS,
 ) -> Advice:
     """What to buy, in which order: frames ``purchases``, ``contenders`` and ``candidates``.
 

@@ -3,7 +3,6 @@
 from hopyears.models.basics.intervals import Intervals
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
@@ -32,8 +31,5 @@ def on_multipath_alone(
         activity=simulator.activity(streams, n_years, near),
         fades=(),
     )
-    hops = []
-    for index, (thresholds, own) in enumerate(zip(simulator.thresholds, segments, strict=True)):
-        fades = simulator.fades(draws, index, *thresholds.highest_power(own.states))
-        hops.append(hop_history(thresholds, own, None, fades, draws.duration_s))
+    hops = [simulator.bent(draws, index) for index in range(len(segments))]
     return simulator.services(hops, None, draws.duration_s)

@@ -82,18 +82,32 @@ class Side:
     bill: Sequence[CostRow]
 
     @classmethod
-    def read(cls, name: str, source: NetworkSource, options: ModelOptions, folder: RunFolder) -> "Side":
-        """From the finished blocks of a run of the source."""
+    def read(
+        cls,
+        name: str,
+        source: NetworkSource,
+        options: ModelOptions,
+        folder: RunFolder,
+        *,
+        pairs_only: bool = False,
+    ) -> "Side":
+        """From the finished blocks of a run of the source.
+
+        ``pairs_only`` is for differences of units alone: no bill, figures without the known mean of rain.
+        """
         network, prepared = source.network, prepare(source.network, options)
         n, blocks = len(network.services), read_tallies(prepared, folder)
         below = per_block(blocks, "service_traffic", "below_committed_s", n, direction=BOTH)
         penalty, lost = penalties_by_block(network.services, blocks), undelivered_gbit(blocks, n)
         value = np.array([service.undelivered_value_per_gbit or 0.0 for service in network.services])
-        results = folder.read_results()
-        counted = run_rows(network, *(results[t].to_pandas() for t in ("crew_visits", "part_failures")))
+        bill: list[CostRow] = []
+        if not pairs_only:
+            results = folder.read_results()
+            counted = [results[name].to_pandas() for name in ("crew_visits", "part_failures")]
+            bill = [*cost_rows(network), *run_rows(network, *counted)]
         return cls(
             name,
-            ServiceFigures.read(prepared, folder),
+            ServiceFigures.read(prepared, folder, controlled=not pairs_only),
             blocks,
             {
                 BELOW: below / 60.0 / blocks[0].years,
@@ -101,7 +115,7 @@ class Side:
                 PENALTY: penalty,
                 COST: penalty + value * lost,
             },
-            [*cost_rows(network), *counted],
+            bill,
         )
 
     @cached_property
