@@ -160,5 +160,7 @@ def worth_of_minutes(
     if figure == MINUTES:
         return np.array([weights.get(name, 0.0) for name in ids])
     base = runs.side(frozenset(), runs.request.n_blocks)
-    cost = base.by_block[figure].mean(axis=0)
+    cost = np.array(
+        [sum(float(units.mean()) for units, _ in base.units(name, figure) if units.size) for name in ids]
+    )
     return np.where(surrogate.loss > 0.0, cost / np.where(surrogate.loss > 0.0, surrogate.loss, 1.0), 0.0)
