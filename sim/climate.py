@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.air.rain_law import RainLaw, rain_law, rates_and_chances
-from hopyears.models.air.seasonality import MEDIAN_CLIMATIC_RATIO
+from hopyears.models.air import seasonality
+from hopyears.models.air.rain_law import RainLaw, annual_rain_probability, rain_law, rates_and_chances
 from hopyears.sim.storage.disk_cache import Key, kept, kept_arrays
 
 _FORMAT = 1
@@ -50,8 +50,7 @@ class Climate:
     annual_temperature_c : float
         Mean yearly surface temperature [degrees Celsius] (P.1510-1).
     climatic_ratio : float
-        r_c of P.678-3, year-to-year spread of the climate itself. Its map comes with no released library:
-        the default is the median of the world, 0.18.
+        r_c of P.678-3, year-to-year spread of the climate itself; see ``seasonality.climatic_ratio``.
     """
 
     latitude_deg: float
@@ -66,7 +65,7 @@ class Climate:
     vapour_density_g_m3: float
     pressure_hpa: float
     annual_temperature_c: float
-    climatic_ratio: float = MEDIAN_CLIMATIC_RATIO
+    climatic_ratio: float = 0.0
 
     @property
     def rain_law(self) -> RainLaw:
@@ -79,7 +78,6 @@ def climate_of(
     longitude_deg: float,
     *,
     altitude_m: float | None = None,
-    climatic_ratio: float = MEDIAN_CLIMATIC_RATIO,
 ) -> Climate:
     """Climate of a place, from the cache or else from the maps.
 
@@ -89,8 +87,6 @@ def climate_of(
         [degrees], -90 to 90 and -180 to 180; taken to 0.000001 degrees (0.1 m).
     altitude_m : float, optional
         Height above sea level for pressure and water vapour [m]; the ground's if left out.
-    climatic_ratio : float
-        See ``Climate``; not cached.
 
     Raises
     ------
@@ -107,7 +103,12 @@ def climate_of(
     altitude = None if altitude_m is None else round(float(altitude_m), 2)
     key = (latitude, longitude, altitude, _map_version(), _FORMAT)
     found = kept("climate", key, lambda: asdict(_look_up(latitude, longitude, altitude)), _climate_from)
-    return replace(found, climatic_ratio=climatic_ratio)
+    return replace(found, climatic_ratio=ratio_of(found.rain_law))
+
+
+def ratio_of(law: RainLaw) -> float:
+    """r_c of P.678-3 of a place with this rain law."""
+    return seasonality.climatic_ratio(annual_rain_probability(law))
 
 
 def climates_of(places: Iterable[tuple[float, float, float | None]]) -> list[Climate]:
@@ -151,6 +152,38 @@ def monthly_rain_grid(
     found = kept_arrays("rain-grid", (_FORMAT, _map_version(), rows, columns), compute)
     shape = (len(rows), len(columns), 12)
     return found["rate"].reshape(shape), found["probability"].reshape(shape)
+
+
+def land_shares(edges_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of land of areas of a degree or more, from the cache or the library's mask of land and sea.
+
+    Parameters
+    ----------
+    edges_deg : array, shape (n, 4)
+        South, west, north, east [degrees].
+
+    Returns
+    -------
+    array, shape (n,)
+        0 to 1: mean of the mask, 0.75 degrees fine, at 16 places of each area (P.453-12).
+    """
+
+    def compute() -> dict[str, NDArray[np.float64]]:
+        from itur.utils import dataset_dir
+        from scipy.interpolate import RegularGridInterpolator
+
+        with np.load(f"{dataset_dir}453/v12_landsea_mask.npz") as file:
+            mask = file["arr_0"][::-1]
+        grid = (np.linspace(-90.0, 90.0, mask.shape[0]), np.linspace(0.0, 360.0, mask.shape[1]))
+        within = (np.arange(4) + 0.5) / 4.0
+        up, along = (each.ravel() for each in np.meshgrid(within, within))
+        latitude = edges_deg[:, :1] + up * (edges_deg[:, 2:3] - edges_deg[:, :1])
+        longitude = edges_deg[:, 1:2] + along * (edges_deg[:, 3:] - edges_deg[:, 1:2])
+        found = RegularGridInterpolator(grid, mask)(np.stack([latitude, longitude % 360.0], axis=-1))
+        return {"share": found.mean(axis=1)}
+
+    edges = tuple(round(float(value), _DECIMALS) for value in edges_deg.ravel())
+    return kept_arrays("land", (_FORMAT, _map_version(), edges), compute)["share"]
 
 
 def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:

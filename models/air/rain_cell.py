@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from hopyears.models.air.rain_law import MU_OFFSET, SIGMA
+from hopyears.models.air.rain_law import SIGMA
 
 Floats = NDArray[np.float64]
 
@@ -174,48 +174,3 @@ def standard_density(profile: CellProfile) -> tuple[Floats, Floats]:
     grid.setflags(write=False)
     density.setflags(write=False)
     return grid, density
-
-
-def sparse_exceedance(profile: CellProfile, standard_level: ArrayLike) -> Floats:
-    """Chance of rain above z times P0 that the density gives where cells never overlap; Q(z) if exact."""
-    grid, density = standard_density(profile)
-    level = np.atleast_1d(np.asarray(standard_level, dtype=np.float64))
-    areas = area_above(profile, SIGMA * (grid - level[:, None]))
-    total = np.trapezoid(density * areas, grid, axis=-1)
-    return np.asarray(total.reshape(np.shape(standard_level)), dtype=np.float64)
-
-
-def cell_density_per_km2(
-    population: CellPopulation, log_peak: ArrayLike, *, mean_rate_mm_h: ArrayLike, rain_probability: ArrayLike
-) -> Floats:
-    """Cells alive per square kilometre and unit of ln M that meet a month's rain law.
-
-    Parameters
-    ----------
-    population : CellPopulation
-        Shape, size and life of cells.
-    log_peak : array
-        ln M, M in mm/h.
-    mean_rate_mm_h, rain_probability : array
-        The month's r [mm/h] and P0 [fraction] (ITU-R P.837-7, Annex 1); shapes broadcast with log_peak.
-
-    Returns
-    -------
-    array
-        [1/km^2 per unit of ln M], at least 0.
-    """
-    grid, density = standard_density(population.profile)
-    log_median = np.log(np.asarray(mean_rate_mm_h, dtype=np.float64)) - MU_OFFSET
-    standard = (np.asarray(log_peak, dtype=np.float64) - log_median) / SIGMA
-    per_z = np.interp(standard, grid, density, left=0.0, right=0.0)
-    mean_square = MEAN_LIFE_FACTOR * largest_radius_km(population, log_peak) ** 2
-    return np.asarray(rain_probability) * per_z / (SIGMA * mean_square)
-
-
-def point_rain_rate_mm_h(
-    distance_km: ArrayLike, *, radius_km: ArrayLike, log_peak: ArrayLike, profile: CellProfile
-) -> Floats:
-    """Rain rate at a distance from the centre of one cell [mm/h]; arrays broadcast, radius 0 gives 0."""
-    radius = np.maximum(np.asarray(radius_km, dtype=np.float64), 1e-9)
-    distance = np.asarray(distance_km, dtype=np.float64)
-    return np.exp(np.asarray(log_peak, dtype=np.float64)) * relative_rate(profile, distance / radius)

@@ -174,15 +174,6 @@ def worst_month(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.int64]:
     return month
 
 
-def worst_month_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.float64]:
-    """Largest fraction of any calendar month with more than this rain rate [mm/h]; any shape.
-
-    The worst calendar month of the average year: smaller than P.841's mean over years of each year's worst.
-    """
-    exceedance: NDArray[np.float64] = np.max(monthly_exceedance(law, rain_rate_mm_h), axis=-1)
-    return exceedance
-
-
 def scaled_to_rate(law: RainLaw, rain_rate_001_mm_h: float) -> RainLaw:
     """The same seasons and rain hours with all rates scaled so that the annual 0.01 % rate is this one.
 

@@ -5,6 +5,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hopyears.models.basics.sun import sun_declination_deg
 from hopyears.models.basics.units import SECONDS_PER_DAY
 
 HOUR_S = 3600.0
@@ -80,10 +81,9 @@ def daylight_h(day_of_year: float, latitude_deg: float, least_h: float) -> tuple
 
     References
     ----------
-    Sunrise equation cos(w) = -tan(latitude) tan(declination), with the declination
-    -23.44 degrees cos(2 pi (day + 10) / 365.25); textbook.
+    Sunrise equation cos(w) = -tan(latitude) tan(declination); textbook.
     """
-    declination = math.radians(-23.44) * math.cos(2.0 * math.pi * (day_of_year + 10.0) / 365.25)
+    declination = math.radians(float(sun_declination_deg(day_of_year)))
     latitude = math.radians(min(max(latitude_deg, -89.9), 89.9))
     cosine = min(max(-math.tan(latitude) * math.tan(declination), -1.0), 1.0)
     half_day_h = max(math.degrees(math.acos(cosine)) / 15.0, 0.5 * least_h)

@@ -47,7 +47,7 @@ class ClimateChange(Entry):
         Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839"),
     ] = None
     year_to_year_ratio: Annotated[
-        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
+        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default by the probability of rain")
     ] = None
     storm_speed_km_h: Annotated[
         Finite | None, Field(gt=0, le=200, description="mean drift of storms; default as calibrated")
@@ -55,4 +55,17 @@ class ClimateChange(Entry):
     storm_bearing_deg: Annotated[
         Finite | None,
         Field(ge=0, lt=360, description="where storms go, clockwise from north; default as calibrated"),
+    ] = None
+    shower_daily_amplitude: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=1,
+            description="showers of the busiest hour over their mean, less one; 0 makes all hours alike; "
+            "default by latitude, month and share of land",
+        ),
+    ] = None
+    shower_peak_hour: Annotated[
+        Finite | None,
+        Field(ge=0, lt=24, description="local solar hour of most showers; default 17 over land, 5 over sea"),
     ] = None

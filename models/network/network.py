@@ -27,6 +27,7 @@ from hopyears.models.network.hardware_entries import (
     Switching,
 )
 from hopyears.models.network.money_entries import PenaltyTier, Prices
+from hopyears.models.network.traffic_entries import DemandProfile
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -37,6 +38,7 @@ __all__ = [
     "ClimateChange",
     "Contract",
     "Crew",
+    "DemandProfile",
     "Depot",
     "Entry",
     "Hop",
@@ -222,6 +224,13 @@ class Service(Entry):
     peak_mbit_s: Annotated[
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
     ] = None
+    demand_profile: Annotated[
+        Identifier | None,
+        Field(
+            description="id of a [[demand_profiles]] entry: share of both rates that is asked for by the "
+            "hour; default all of them at all times"
+        ),
+    ] = None
     kind: Annotated[
         LineKind,
         Field(description="of its local ports"),
@@ -344,6 +353,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    demand_profiles: Annotated[tuple[DemandProfile, ...], Field(max_length=1000)] = ()
     contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
@@ -388,10 +398,16 @@ class Network(Entry):
         found: IndoorUnit | None = self._by_id["indoor_units"].get(site.indoor_unit)
         return found or IndoorUnit(id="standard")
 
+    def demand_profile_of(self, service: Service) -> DemandProfile | None:
+        """By which hours a service asks for its rates; None where it does at all times."""
+        name = service.demand_profile
+        found: DemandProfile | None = None if name is None else self._by_id["demand_profiles"].get(name)
+        return found
+
     @cached_property
     def _by_id(self) -> dict[str, dict[str, Any]]:
         """Entries by id in each list; made once, for networks of thousands of hops."""
         return {
             name: {entry.id: entry for entry in getattr(self, name)}
-            for name in ("sites", "hops", "radios", "antennas", "power", "indoor_units")
+            for name in ("sites", "hops", "radios", "antennas", "power", "indoor_units", "demand_profiles")
         }

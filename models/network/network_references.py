@@ -21,6 +21,7 @@ KINDS = {
     "radios": "radio",
     "antennas": "antenna",
     "services": "service",
+    "demand_profiles": "demand profile",
     "contracts": "contract",
     "parts": "part",
     "power": "power",
@@ -137,6 +138,21 @@ def _no_ports(
         ports = ", ".join(sorted(offered)) or "none"
         allowed = f'one that needs line ports of indoor unit "{unit.id}" at site "{site_id}": {ports}'
         yield Fault(entry, field, found if " " in found else f'"{found}"', allowed)
+
+
+def demand_profile_references(network: Network) -> Iterator[Fault]:
+    """Demand profiles that services name exist, and circuits have none: a circuit is always busy."""
+    profiles = {profile.id: None for profile in network.demand_profiles}
+    for service in network.services:
+        if service.demand_profile is None:
+            continue
+        entry = named("service", service.id)
+        if service.kind != "packet":
+            allowed = f"left out with kind {service.kind}, which asks for all of its rate at all times"
+            yield Fault(entry, "demand_profile", f'"{service.demand_profile}"', allowed)
+        else:
+            what = "a demand profile id"
+            yield from _unknown(entry, "demand_profile", service.demand_profile, profiles, what)
 
 
 def contract_references(network: Network) -> Iterator[Fault]:

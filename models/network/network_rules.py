@@ -23,6 +23,7 @@ from hopyears.models.network.network import (
 from hopyears.models.network.network_references import (
     antenna_references,
     contract_references,
+    demand_profile_references,
     indoor_unit_references,
     named,
     part_references,
@@ -216,6 +217,7 @@ RULES: tuple[Rule, ...] = (
     indoor_unit_references,
     part_references,
     price_references,
+    demand_profile_references,
     contract_references,
     hop_lengths,
     extent,
@@ -234,5 +236,6 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
     contract_references: ("services",),
+    demand_profile_references: ("demand_profiles",),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

@@ -86,14 +86,22 @@ class FirstSimulator(BlockSimulator):
         return found
 
     def activity(
-        self, streams: Streams, n_years: int, near: Intervals | None, among: Collection[int] | None = None
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None,
+        among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
         """Of all hops, whatever is asked for."""
         return self._once(
             ("activity", streams),
-            near,
-            lambda: super(FirstSimulator, self).activity(streams, n_years, near),
+            field,
+            lambda: super(FirstSimulator, self).activity(streams, n_years, field),
         )
+
+    def rain_near_sites(self, field: RainField) -> Intervals:
+        """As for any network."""
+        return self._once(("rain near",), field, lambda: super(FirstSimulator, self).rain_near_sites(field))
 
     def rain(self, draws: BlockDraws, index: int, lowest_db: float | None = None) -> RainKnots | None:
         """As for any network."""
@@ -171,15 +179,25 @@ class BesideSimulator(BlockSimulator):
         return met.storms_near
 
     def activity(
-        self, streams: Streams, n_years: int, near: Intervals | None, among: Collection[int] | None = None
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None,
+        among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
         """As for any network."""
         if self._met is None:
-            return super().activity(streams, n_years, near, among)
-        theirs = self._first.activity(streams, n_years, near)
+            return super().activity(streams, n_years, field, among)
+        theirs = self._first.activity(streams, n_years, field)
         others = [i for i in range(len(self.prepared.designs)) if i not in self._alike]
-        own = super().activity(streams, n_years, near, others)
+        own = super().activity(streams, n_years, field, others)
         return tuple(theirs[i] if i in self._alike else each for i, each in enumerate(own))
+
+    def rain_near_sites(self, field: RainField) -> Intervals:
+        """As for any network."""
+        met = self._met
+        who = super() if met is None or field is not met.field else self._first
+        return who.rain_near_sites(field)
 
     def rain(self, draws: BlockDraws, index: int, lowest_db: float | None = None) -> RainKnots | None:
         """As for any network."""

@@ -26,7 +26,7 @@ from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity
-from hopyears.sim.multipath.still_air import RainHours
+from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
@@ -173,7 +173,7 @@ class BlockSimulator:
             storms_near=near,
             log=log,
             segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self.activity(streams, n_years, near),
+            activity=self.activity(streams, n_years, field),
             fades=(),
         )
         fades = tuple(
@@ -268,14 +268,20 @@ class BlockSimulator:
         record_rates: bool = False,
         by_month: bool = False,
         only: Sequence[int] | None = None,
+        full_demand: bool = False,
     ) -> tuple[ServiceHistory, ...]:
         """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
         Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
-        their spans by calendar month; the length is then whole years.
+        their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
+        their rates whatever the hour.
         """
-        links, frame = self.links(hops, log), None if only is not None else self._frame
-        demands = self.prepared.demands
+        links, demands = self.links(hops, log), self.prepared.demands
+        if full_demand:
+            demands = tuple(
+                demand if demand.clock is None else replace(demand, clock=None) for demand in demands
+            )
+        frame = self._frame if only is None and demands == self.prepared.demands else None
         return tuple(
             sweep_services(
                 links,
@@ -306,20 +312,35 @@ class BlockSimulator:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
     def activity(
-        self, streams: Streams, n_years: int, near: Intervals | None, among: Collection[int] | None = None
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None,
+        among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
-        """When each hop, or each ``among`` some, may fade; ``near`` tells when a storm is near each site."""
+        """When each hop, or each ``among`` some, may fade.
+
+        Not while any rain of the field, showers or wide rain, is near an end.
+        """
         prepared = self.prepared
         faded = [(i, nights) for i, nights in enumerate(prepared.nights) if nights is not None]
         wanted = [place for place, (i, _) in enumerate(faded) if among is None or i in among]
         hops, laws = [faded[place][0] for place in wanted], [faded[place][1] for place in wanted]
-        rain = None if near is None else [self._rain_near(near, i) for i in hops]
+        rain = None
+        if field is not None and hops:
+            near = self.rain_near_sites(field)
+            rain = [self._rain_near(near, i) for i in hops]
         drawn = draw_activity(streams, prepared.night_places.some(wanted), laws, n_years, rain)
         known = dict(zip(hops, drawn, strict=True))
         return tuple(known.get(i) for i in range(len(prepared.designs)))
 
+    def rain_near_sites(self, field: RainField) -> Intervals:
+        """When any rain is near each site."""
+        reach = {"distance_km": RAIN_NEAR_KM, "least_peak_mm_h": LEAST_RAIN_MM_H}
+        return storm_intervals(field, self.prepared.site_km, **reach)
+
     def _rain_near(self, near: Intervals, index: int) -> RainHours:
-        """When a storm is near an end of a hop."""
+        """When rain is near an end of a hop."""
         hop = self.prepared.designs[index].hop
         ends = [near.of(self._site_row[site]) for site in (hop.site_a, hop.site_b)]
         start_s, end_s = (np.concatenate(side) for side in zip(*ends, strict=True))

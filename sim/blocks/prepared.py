@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation, rain_law
+from hopyears.models.air.daily_cycle import shower_cycle
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet
@@ -36,7 +37,7 @@ from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
 from hopyears.sim.rain.rain_laws import LocalLaw
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import Region, draw_storms
-from hopyears.sim.rain.weather import DriftLaw, Weather, map_weather, uniform_weather
+from hopyears.sim.rain.weather import CycleLaw, DriftLaw, Weather, map_weather, uniform_weather
 from hopyears.sim.services.service_data import Route, ServiceDemand
 from hopyears.sim.services.service_demands import hop_bundles, service_demands
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
@@ -232,7 +233,15 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
     known, centre = network.climate, network_centre_deg(network)
     if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
         law, drift = field_law(network), drift_law(network)
-        return uniform_weather(law, region, DEFAULT_POPULATION, storms, centre_deg=centre, drift=drift)
+        return uniform_weather(
+            law,
+            region,
+            DEFAULT_POPULATION,
+            storms,
+            centre_deg=centre,
+            drift=drift,
+            cycle=cycle_law(network),
+        )
     return map_weather(
         centre,
         region,
@@ -240,6 +249,7 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
         storms,
         rate_scale=rate_scale(network),
         drift=drift_law(network),
+        cycle=cycle_law(network),
     )
 
 
@@ -262,6 +272,21 @@ def drift_law(network: Network) -> DriftLaw:
         return found
 
     return drift
+
+
+def cycle_law(network: Network) -> CycleLaw:
+    """Daily cycle of showers by latitude and share of land, with what the user knows of it."""
+    known = network.climate
+
+    def cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
+        found = shower_cycle(latitude_deg, land_share)
+        if known.shower_daily_amplitude is not None:
+            found[:, 0] = known.shower_daily_amplitude
+        if known.shower_peak_hour is not None:
+            found[:, 1] = known.shower_peak_hour
+        return found
+
+    return cycle
 
 
 def storm_model(network: Network) -> StormModel:
@@ -299,6 +324,7 @@ def storm_share(
         *(tuple(float(value) for value in law.mean_rate_mm_h) for law in weather.nodes.laws),
         *(tuple(float(value) for value in law.rain_probability) for law in weather.nodes.laws),
         tuple(float(value) for tile in weather.tiles for value in tile.drift[::6].ravel()),
+        tuple(float(value) for tile in weather.tiles for value in tile.days[::6].ravel()),
         tuple(float(value) for place in site_km for value in place),
     )
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.judging.cause import FADING
+from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.models.judging.outage_rule import UNAVAILABLE, Lost
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
@@ -32,14 +33,14 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
     full = simulator.links(history.hops, history.log)
     links = simulator.prepared.links
-    known: dict[tuple[int, float], NDArray[np.float64]] = {}
+    known: dict[tuple[int, float, DemandClock | None], NDArray[np.float64]] = {}
     noticed: dict[tuple[int, float, float], HopHistory] = {}
     keys, values = [], []
     for entity, demand in enumerate(simulator.prepared.demands):
         histories = _thinned(full, links, demand, noticed)
         hops = np.zeros(2)
         for link, _ in demand.routes[0]:
-            asked = (link, demand.required_share * demand.committed_mbit_s)
+            asked = (link, demand.required_share * demand.committed_mbit_s, demand.clock)
             if asked not in known:
                 known[asked] = _lost_alone(histories, links, demand, (((link, 0),),), history.duration_s)
             hops += known[asked]
@@ -61,9 +62,13 @@ def _thinned(
 ) -> list[HopHistory]:
     """Histories without the changes that a service alone does not notice; those of bundles as they are.
 
+    So are all where demand follows the hours, and with them what is noticed.
+
     ``noticed`` keeps them by hop and by what a service asks, which is the same for many.
     """
     result = list(histories)
+    if demand.clock is not None:
+        return result
     need = demand.required_share * demand.committed_mbit_s
     for link in {link for route in demand.routes for link, _ in route}:
         if len(links[link]) == 1:

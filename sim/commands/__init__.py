@@ -13,7 +13,7 @@ from types import FrameType, ModuleType
 
 VERBS = {
     "new": "write a small commented network file to start from",
-    "import": "make a network file from tables of sites and hops, as CSV, workbook or GeoJSON",
+    "import": "make a network file from tables of sites, hops and services: CSV, workbook, GeoJSON",
     "check": "one page on a network file: what differs from the defaults, hardware, doubts; or all values",
     "predict": "each hop and service by the published standards alone, without simulation",
     "simulate": "simulate many years and write the results to a folder",

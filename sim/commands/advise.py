@@ -33,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "ring; made = false leaves out those that the network suggests",
     )
     parser.add_argument("--out", required=True, metavar="FOLDER", help="folder for the runs, which are kept")
+    parser.add_argument("--page", metavar="FILE", help="write a page of it there")
     add_run_arguments(parser, years=100)
 
 
@@ -57,16 +58,20 @@ def goal_of(options: argparse.Namespace) -> "Goal":
 
 def run(options: argparse.Namespace) -> int:
     """Search, simulate, store and print what to buy."""
+    from dataclasses import replace
     from pathlib import Path
 
-    from hopyears.sim.advice.advise import OPTIONS, advise
+    from hopyears.sim.advice.advise import OPTIONS, Advice, advise
     from hopyears.sim.advice.candidates import read_candidates
     from hopyears.sim.commands.run_options import run_request
     from hopyears.sim.inputs.network_file import read_network
+    from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     goal, source = goal_of(options), read_network(options.network)
     if options.replications is None:
         options.replications = OPTIONS.replications
+    labels = labels_of(source.network)
+    goal = replace(goal, service=id_of(goal.service, labels["services"]))
     named, made = read_candidates(Path(options.candidates)) if options.candidates else ([], True)
     try:
         found = advise(
@@ -81,9 +86,17 @@ def run(options: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         print(f"stopped; finished blocks are kept in {options.out}, the same again goes on", file=sys.stderr)
         return 1
+    found = Advice(*(relabelled(frame, labels) for frame in found))
+    goal = replace(goal, service=labels["services"].get(goal.service, goal.service))
     print_advice(found, goal, source.network.prices.currency)
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"Every candidate and set: {names} in {options.out}.")
+    if options.page:
+        from hopyears.sim.report.advice_page import write_advice
+        from hopyears.sim.storage.run_folder import RunFolder
+
+        manifest = {**RunFolder(Path(options.out) / "base").manifest(), "years": options.years}
+        print(write_advice(found, goal, manifest, source.network.prices.currency, Path(options.page)))
     return 0
 
 
@@ -97,7 +110,6 @@ def print_advice(found: "Advice", goal: "Goal", currency: str) -> None:
     title = f"in this order ({currency} over the life; left: a year)"
     shown = plain_table(title, rows.HEADS, ("buy", "next best (left)"))
     console.print(fill(shown, rows.purchase_rows(found.purchases)), markup=False)
-    say(console, "Right: how sure that the next best saves less for its money (paired t test of blocks).")
-    missing = found.candidates[found.candidates["bought"] & (found.candidates["without_price"] != "")]
-    for name, items in zip(missing["candidate"], missing["without_price"], strict=True):
-        say(console, f"{name}: no price of {items.replace('_', ' ')}; left out of its cost.")
+    say(console, rows.RIGHT)
+    for sentence in rows.missing_sentences(found.candidates):
+        say(console, sentence)

@@ -12,7 +12,8 @@ from hopyears.models.equipment.part_kind import PartKind
 from hopyears.models.network.entry import Entry
 from hopyears.models.network.network import IndoorUnit, Network, PartChange, Power
 from hopyears.models.network.network_references import ID_FIELDS, KINDS, named
-from hopyears.sim.blocks.prepared import drift_law
+from hopyears.sim.blocks.prepared import cycle_law, drift_law
+from hopyears.sim.climate import land_shares
 from hopyears.sim.commands.fixed_values import FIXED
 from hopyears.sim.equipment.plant_builder import part_kinds
 from hopyears.sim.equipment.upkeep_builder import crews_in_force
@@ -155,7 +156,12 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
             "switching_time_s": SWITCHING_S[service.protection],
         }
     climate = network_climate(network)
-    drift = drift_law(network)(network_centre_deg(network)[0], np.arange(12))
+    latitude, longitude = network_centre_deg(network)
+    drift = drift_law(network)(latitude, np.arange(12))
+    about = np.array(
+        [[max(latitude - 1.0, -90.0), longitude - 1.0, min(latitude + 1.0, 90.0), longitude + 1.0]]
+    )
+    cycle = cycle_law(network)(latitude, float(land_shares(about)[0]))
     found["climate"] = {
         "rain_rate_001_mm_h": climate.rain_rate_001_mm_h,
         "monthly_temperature_c": climate.temperature_c,
@@ -167,6 +173,8 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
         "year_to_year_ratio": climate.climatic_ratio,
         "storm_speed_km_h": tuple(drift[:, 0].tolist()),
         "storm_bearing_deg": tuple(drift[:, 1].tolist()),
+        "shower_daily_amplitude": tuple(cycle[:, 0].round(3).tolist()),
+        "shower_peak_hour": tuple(cycle[:, 1].round(1).tolist()),
     }
     return found
 

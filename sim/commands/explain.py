@@ -2,7 +2,6 @@
 
 import argparse
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,6 +35,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import reopen, story_of, worst_outages
+    from hopyears.sim.wording.named_stories import story_for_readers
     from hopyears.sim.wording.names import id_of, labels_of
 
     for name, least in (("worst", 1), ("outage", 1), ("steps", 2)):
@@ -43,12 +43,12 @@ def run(options: argparse.Namespace) -> int:
         if value is not None and value < least:
             raise InputError(f"--{name} is {value}; must be at least {least}")
     opened = open_run(options.run)
-    labels = labels_of(opened.prepared.network)["services"]
-    options.service = id_of(options.service, labels)
+    labels = labels_of(opened.prepared.network)
+    options.service = id_of(options.service, labels["services"])
     outages = worst_outages(opened, options.service, max(options.worst, options.outage or 0))
     console = terminal()
     if options.outage is None and options.page is None:
-        _print_list(console, labels[options.service], outages)
+        _print_list(console, labels["services"][options.service], outages)
         return 0
     number = options.outage or 1
     if number > len(outages):
@@ -60,7 +60,7 @@ def run(options: argparse.Namespace) -> int:
 
         print(write_replay(again, Path(options.page)))
         return 0
-    story = replace(story_of(again), service=labels[options.service])
+    story = story_for_readers(story_of(again), labels)
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
     return 0
 
@@ -113,7 +113,8 @@ def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int
     )
     say(
         console,
-        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g}.",
+        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g}"
+        + (" in its busiest hour; in others for less." if story.by_the_hour else "."),
     )
     for number, route in enumerate(story.routes, start=1):
         say(console, f"route {number}: " + " > ".join(route))

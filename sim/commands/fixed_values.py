@@ -41,6 +41,7 @@ _ROWS = {
         ("REFERENCE_LENGTH_KM", "km", "path of F.1703", _STANDARD),
         ("END_TO_END_SEVERELY_ERRORED_RATIO", "", "of F.1668", _STANDARD),
     ),
+    "models.judging.demand_clock": (("CLOCK_STEP_S", "s", "of the solar time of demand profiles", _FINE),),
     "models.judging.sharing": (("TOLERANCE", "", "share of a rate that counts as nothing", _FINE),),
     "models.radio.modulation": (
         ("SYMBOL_RATE_PER_SPACING", "MBd/MHz", "for thresholds and capacities", _STATE),
@@ -51,12 +52,19 @@ _ROWS = {
     "models.equipment.solar": (
         ("SUNRISE_S", "s", "from midnight to the first harvest of a day", "batteries last for days"),
     ),
+    "models.basics.sun": (
+        ("TROPIC_DEG", "deg", "latitude within which both seasons of multipath count", "of astronomy"),
+    ),
     "models.air.cross_polar": (("U0_DB", "dB", "discrimination in rain, average of P.530", _STANDARD),),
     "models.air.fade_shape": (
         ("REFERENCE_DURATION_S", "s", "mean duration of fades over root depth", _LAW),
         ("REFERENCE_PATH_KM", "km", "path on which it was measured", _LAW),
         ("DURATION_RANGE_S", "s", "limits of that law over length", "common practice; see the module"),
         ("LOG_SPEED_SD", "", "spread of fade durations", _LAW),
+    ),
+    "models.air.daily_cycle": (
+        ("LAND_AMPLITUDE", "", "daily cycle of showers over land under a noon sun in the zenith", _STATE),
+        ("SEA_AMPLITUDE", "", "daily cycle of showers over the sea", _STATE),
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
     "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
@@ -65,9 +73,6 @@ _ROWS = {
         ("HOUR_WEIGHT", "", "activity of each hour of a night", _FITTED),
         ("PATTERNS", "", "unevenness of nights and hours, by terrain", _FITTED),
         ("_CUT", "", "standard deviations at which both laws end", _FITTED),
-    ),
-    "sim.multipath.seasons": (
-        ("TROPIC_DEG", "deg", "latitude within which both seasons count", "of astronomy"),
     ),
     "sim.multipath.night_law": (
         ("_LARGEST_SEASON_DB", "dB", "worst month over mean month", "the map of depths adds the rest"),
@@ -78,6 +83,8 @@ _ROWS = {
         ("TILE_DEG", "deg", "side of the tiles that nights come from", _FINE),
         ("_REACH_KM", "km", "of a tile", _FINE),
         ("_KM_PER_DEG", "km", "of a degree of latitude", _FINE),
+        ("RAIN_NEAR_KM", "km", "from rain to air that is still enough for multipath", "common practice"),
+        ("LEAST_RAIN_MM_H", "mm/h", "peak from which it counts as such rain", "common practice"),
     ),
     "sim.multipath.nights": (("SLOT_S", "s", "time of constant activity", _FITTED),),
     "sim.hops.hop_design": (

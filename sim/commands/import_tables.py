@@ -1,4 +1,4 @@
-"""``hopyears import``: a network file from tables of sites and hops as others export them."""
+"""``hopyears import``: a network file from tables of sites, hops and services as others export them."""
 
 import argparse
 from collections.abc import Iterator, Sequence
@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--hops", metavar="FILE", required=True, help="table of hops: CSV, workbook or GeoJSON"
     )
+    parser.add_argument("--services", metavar="FILE", help="table of services, each between two sites")
     parser.add_argument(
         "--out", metavar="FILE.toml", default="network.toml", help="network file (default network.toml)"
     )
@@ -51,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.importing.proposal import proposed, with_mapping, with_points
     from hopyears.sim.inputs.input_errors import InputError
 
-    given = {"sites": options.sites, "hops": options.hops}
+    given = {"sites": options.sites, "hops": options.hops, "services": options.services}
     files = with_points({key: Path(path) for key, path in given.items() if path})
     out = Path(options.out)
     map_file = Path(options.mapping) if options.mapping else out.with_suffix(".mapping.toml")
@@ -62,12 +63,15 @@ def run(options: argparse.Namespace) -> int:
     _refuse_without_ends(source)
     if not known:
         write_text(map_file, source.text(), "mapping")
+    elif source.whys:
+        kept = map_file.read_text(encoding="utf-8").rstrip("\n")
+        write_text(map_file, f"{kept}\n{source.added_text()}", "mapping")
     imported = network_of(source, options.hub)
     made_by = (
         f"Made from {' and '.join(table.file for table in source.tables.values())} as {map_file.name} says."
     )
     write_text(out, network_text(imported, out.stem, made_by), "network file")
-    for line in report(source, imported, out, map_file, known=known, hubs=bool(options.hub)):
+    for line in report(source, imported, out, map_file, known=known):
         print(line)
     return 0
 
@@ -75,19 +79,21 @@ def run(options: argparse.Namespace) -> int:
 def _refuse_without_ends(source: "Source") -> None:
     from hopyears.sim.inputs.input_errors import InputError, shown
 
-    table = source.tables["hops"]
-    fields = source.mapping.hops.keys()
-    for end in "ab":
-        if not fields & {f"site_{end}", f"site_name_{end}", f"latitude_{end}", f"easting_{end}"}:
-            columns = ", ".join(map(shown, table.columns[:12]))
-            raise InputError.one(
-                f"{table.file}: end {end.upper()} of the hops is not found among {columns}; must be a "
-                "column of sites, or of coordinates, at each end"
-            )
+    for key, places in (("hops", ("latitude", "easting")), ("services", ())):
+        if key not in source.tables:
+            continue
+        table, fields = source.tables[key], getattr(source.mapping, key).keys()
+        for end in "ab":
+            if not fields & {f"{each}_{end}" for each in ("site", "site_name", *places)}:
+                columns = ", ".join(map(shown, table.columns[:12]))
+                raise InputError.one(
+                    f"{table.file}: end {end.upper()} of the {key} is not found among {columns}; must be a "
+                    f"column of sites{', or of coordinates,' if places else ''} at each end"
+                )
 
 
 def report(
-    source: "Source", imported: "Imported", out: Path, map_file: Path, *, known: bool, hubs: bool
+    source: "Source", imported: "Imported", out: Path, map_file: Path, *, known: bool
 ) -> Iterator[str]:
     """Lines that tell what was read, on what each column's meaning rests, what is guessed, what left out."""
     from hopyears.sim.wording.wording import plural
@@ -120,7 +126,7 @@ def report(
             yield from (f"  {line}" for line in lines[:UNREAD_SHOWN])
             if len(lines) > UNREAD_SHOWN:
                 yield f"  ... and {len(lines) - UNREAD_SHOWN} more"
-    yield from _end(imported, out, hubs=hubs)
+    yield from _end(imported, out)
 
 
 def _rows(where: Sequence[str]) -> str:
@@ -141,13 +147,16 @@ def _quoted(column: str, refused: "dict[str, str]") -> str:
     return f'"{column}" ({reason})' if reason else f'"{column}"'
 
 
-def _end(imported: "Imported", out: Path, *, hubs: bool) -> Iterator[str]:
+def _end(imported: "Imported", out: Path) -> Iterator[str]:
     from hopyears.sim.wording.wording import plural
 
     counts = ", ".join(plural(len(entries), key[:-1]) for key, entries in imported.made.items())
     yield f"\n{out}: {counts}"
-    if not hubs:
+    if not imported.made["services"]:
         ends = [str(hop.data[end]) for hop in imported.made["hops"] for end in ("from", "to")]
         busiest = max(dict.fromkeys(ends), key=ends.count)
-        yield f"No services yet: --hub {busiest} adds one from every site to the site with most hops."
+        yield (
+            f"No services yet: --services FILE reads a table of them; --hub {busiest} adds one from every "
+            "site to the site with most hops."
+        )
     yield f"Next: hopyears check {out}"

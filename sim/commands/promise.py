@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from hopyears.sim.rare.year_tables import YearTables
     from hopyears.sim.runs.promise import Promise, Terms
     from hopyears.sim.storage.run_folder import RunFolder
+    from hopyears.sim.wording.promises import Promised
+    from hopyears.sim.wording.wording import Cell
 
 ALL = "all"
 
@@ -69,6 +71,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_workers_argument(parser)
     parser.add_argument("--csv", metavar="FILE", help="write the table there too")
+    parser.add_argument("--page", metavar="FILE", help="write a page of it there")
     parser.add_argument(
         "--years-csv", metavar="FILE", help="write every simulated year of each service there"
     )
@@ -80,6 +83,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.runs.promise import Terms, promise_table, single_years
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.wording.names import id_of, labels_of, relabelled
+    from hopyears.sim.wording.promises import Promised
 
     terms = Terms(options.chance, options.confidence)
     folder = RunFolder(options.run)
@@ -92,15 +96,20 @@ def run(options: argparse.Namespace) -> int:
         years, note = _with_method_error(options, years)
     table = promise_table(years, folder.network(), promises, terms)
     shown = relabelled(table, labels)
-    _print(shown, terms, years)
-    _print_penalties(years, options, folder, terms, labels["services"])
-    say(terminal(), note)
-    if options.levers:
-        _print_levers(_levers(options, promises, terms), shown)
+    penalties, currency = _penalties(years, options, folder, terms, labels["services"])
+    levers = relabelled(_levers(options, promises, terms), labels) if options.levers else None
+    found = Promised(shown, terms, years.n_years, penalties, currency, levers, note)
+    _print(found)
     if options.csv:
         _write(table, options.csv)
     if options.years_csv:
         _write(single_years(years, folder.network()), options.years_csv)
+    if options.page:
+        from pathlib import Path
+
+        from hopyears.sim.report.promise_page import write_promise
+
+        print(write_promise(found, folder.manifest(), Path(options.page)))
     return 0
 
 
@@ -176,18 +185,18 @@ def _with_method_error(options: argparse.Namespace, years: "YearTables") -> "tup
     )
 
 
-def _print_penalties(
+def _penalties(
     years: "YearTables",
     options: argparse.Namespace,
     folder: "RunFolder",
     terms: "Terms",
     labels: "Mapping[str, str]",
-) -> None:
-    """Expected penalties of services that state any, and what a year keeps within."""
+) -> "tuple[list[list[str | Cell]], str]":
+    """Expected penalties of services that state any, and what a year keeps within; their currency."""
     from hopyears.models.network.network import Service
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.promised_penalties import promised_penalties
-    from hopyears.sim.wording.promises import PENALTY_HEADS, penalty_cells
+    from hopyears.sim.wording.promises import penalty_cells
 
     network = folder.network()
     if options.network:
@@ -199,9 +208,7 @@ def _print_penalties(
     ids = [str(each["id"]) for each in network["services"]]
     wanted = [each for each in services if options.service in (ALL, each.id)]
     found = promised_penalties(years, ids, wanted, terms)
-    if found:
-        table = plain_table(f"penalties of a year [{currency}]", PENALTY_HEADS, PENALTY_HEADS[:1])
-        print_table(terminal(), fill(table, (penalty_cells(each, labels) for each in found)))
+    return [penalty_cells(each, labels) for each in found], currency
 
 
 def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":
@@ -222,7 +229,7 @@ def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Term
 
 
 def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
-    from hopyears.sim.wording.promises import LEVER_HEADS, lever_cells, lever_sentence
+    from hopyears.sim.wording.promises import LEVER_HEADS, LEVER_NOTE, lever_cells, lever_sentence
 
     console = terminal()
     for name in dict.fromkeys(table["contract"]):
@@ -230,11 +237,7 @@ def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
         shown = plain_table(f"{name}: had it never gone wrong", LEVER_HEADS, LEVER_HEADS[:2])
         print_table(console, fill(shown, lever_cells(own)))
         say(console, lever_sentence(own))
-    say(
-        console,
-        "By simulated years alone. Sparing one of two things that fail at once saves nothing; of two that "
-        "protect each other, either saves all.",
-    )
+    say(console, LEVER_NOTE)
 
 
 def _write(table: "pd.DataFrame", path: str) -> None:
@@ -246,31 +249,25 @@ def _write(table: "pd.DataFrame", path: str) -> None:
         raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
-def _print(table: "pd.DataFrame", terms: "Terms", years: "YearTables") -> None:
-    from hopyears.sim.runs.promise import PLAIN, years_wanted
-    from hopyears.sim.wording.promises import HEADS, TOO_FEW, promise_cells
-    from hopyears.sim.wording.wording import per_cent, plural, records
+def _print(found: "Promised") -> None:
+    from hopyears.sim.wording.promises import HEADS, PENALTY_HEADS, meaning, promise_answer, promise_cells
+    from hopyears.sim.wording.wording import plural, records
 
     console = terminal()
-    rows = [promise_cells(row) for row in records(table)]
+    for sentence in promise_answer(found.table):
+        say(console, sentence)
+    rows = [promise_cells(row) for row in records(found.table)]
     heads = list(HEADS)
     if not any(row[-1] for row in rows):
         rows, heads = [row[:-1] for row in rows], heads[:-1]
-    title = f"promises, by {plural(years.n_years, 'simulated year')}"
+    title = f"promises, by {plural(found.years, 'simulated year')}"
     table_shown = fill(plain_table(title, heads, ("contract", "services", "asked")), rows)
     print_table(console, table_shown, elsewhere="a wider terminal or --csv FILE")
-    say(
-        console,
-        f"What is promised, or kept, holds with a chance of {per_cent(terms.chance)}, at a confidence of "
-        f"{per_cent(terms.confidence)}; so sure is each end in brackets. 'open': more years would tell.",
-    )
-    if (table["rests_on"] == PLAIN).any():
-        say(console, "*: by the simulated years alone; the others by replications of failures too.")
-    if any(TOO_FEW in str(cell) for row in rows for cell in row):
-        most = max(int(row) for row in table["contract_years"])
-        wanted = years_wanted(terms.chance ** (1.0 / most), terms.confidence)
-        say(
-            console,
-            f"'{TOO_FEW}': so few years promise nothing; {plural(most, 'year')} take about {wanted} "
-            "simulated years or more. 'hopyears simulate --resume' adds years.",
-        )
+    for sentence in meaning(found.table, found.terms):
+        say(console, sentence)
+    if found.penalties:
+        table_shown = plain_table(f"penalties of a year [{found.currency}]", PENALTY_HEADS, PENALTY_HEADS[:1])
+        print_table(console, fill(table_shown, found.penalties))
+    say(console, found.note)
+    if found.levers is not None:
+        _print_levers(found.levers, found.table)

@@ -58,15 +58,19 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _compared(folder: Path, page: Path) -> Path:
-    """Write the page of a comparison; years and seed are those of any run in its folder."""
-    from hopyears.sim.report.study_page import write_compare
+    """Write the page of a comparison; years, seed and names are those of any run in its folder."""
+    from hopyears.sim.report.compare_page import write_compare
     from hopyears.sim.runs.results import Results
     from hopyears.sim.storage.run_folder import MANIFEST
     from hopyears.sim.storage.stored_tables import stored_table
+    from hopyears.sim.studies.plan_tables import Comparison
+    from hopyears.sim.wording.names import labels_of, relabelled
 
     runs = sorted(folder.glob(f"*/{MANIFEST}"), key=lambda path: path.parent.name != "base")
-    manifest = Results.load(runs[0].parent if runs else folder / "base").manifest
-    return write_compare(stored_table(folder, "differences").to_pandas(), manifest, page)
+    base = Results.load(runs[0].parent if runs else folder / "base")
+    labels = labels_of(base.network)
+    tables = (relabelled(stored_table(folder, name).to_pandas(), labels) for name in Comparison._fields)
+    return write_compare(Comparison(*tables), base.manifest, str(base.network["prices"]["currency"]), page)
 
 
 def _studied(folder: Path, page: Path) -> Path:

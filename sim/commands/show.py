@@ -66,11 +66,12 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _labels(folder: Path) -> dict[str, dict[str, str]]:
-    """What readers call the entries of a run's network; nothing where the folder does not hold it."""
+    """What readers call the entries of a run's network, or of the first run in the folder; else nothing."""
     from hopyears.sim.storage.run_folder import NETWORK, RunFolder
     from hopyears.sim.wording.names import labels_of
 
-    return labels_of(RunFolder(folder).network()) if (folder / NETWORK).is_file() else {}
+    held = next((each for each in (folder, folder / "base") if (each / NETWORK).is_file()), None)
+    return labels_of(RunFolder(held).network()) if held else {}
 
 
 def _write(text: str, path: str) -> None:

@@ -52,7 +52,8 @@ SERVICE_MONTH = Columns(
     (*MONTH.sums, "planned_s", "planned_outages", "below_committed_s", "undelivered_mbit"),
 )
 """Of the unavailable time, that with planned work among the causes; outages that begin with it; time below
-committed; megabits that lack of the peak rate (of both ways, of the slower one)."""
+committed; megabits that lack of the peak rate, asked for at the hour or not (of both ways, of the slower
+one)."""
 CAUSE = Columns(("entity", "direction", "causes"), ("unavailable_s", "severely_errored_s"))
 OUTAGE = Columns(("entity", "block", "start_s", "causes"), ("duration_s",))
 TRAFFIC = Columns(("entity", "direction"), ("delivered_mbit", "peak_mbit", "down_s", "below_committed_s"))
@@ -202,10 +203,11 @@ def _keyed(entity: int, direction: int, third: _Ints) -> _Ints:
 def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -> dict[Columns, Rows]:
     """Rows of ``TRAFFIC``, ``UNDELIVERED`` and ``THROUGHPUT`` of one service.
 
-    A service that is not down is *below committed* while it gets less than its committed rate, of both ways
-    together while either is and neither is down.
+    A service that is not down is *below committed* while it gets less than its committed rate, or than the
+    share of it that it asks for at the hour; of both ways together while either is and neither is down.
     """
-    seconds, peak = history.seconds, service.peak_mbit_s
+    seconds, peak, share_asked = history.seconds, service.peak_mbit_s, history.asked_share
+    asked, committed = peak * share_asked, service.committed_mbit_s * share_asked
     rows: dict[Columns, Rows] = {TRAFFIC: [], UNDELIVERED: [], THROUGHPUT: []}
     lower = history.rate_mbit_s.min(axis=1)
     rates = {FORWARD: history.rate_mbit_s[:, 0], BACKWARD: history.rate_mbit_s[:, 1], BOTH: lower}
@@ -214,14 +216,14 @@ def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -
         # Rates are whole kbit/s, so a share that ends on an edge belongs to the bin below it.
         share = np.ceil(np.minimum(rate / peak, 1.0) * N_BINS - 1e-9).astype(np.int64)
         rows[THROUGHPUT].append((_keyed(entity, direction, share), seconds[:, None]))
-        below = ~down & (rate < service.committed_mbit_s - LEAST_SHORTFALL_MBIT_S)
+        below = ~down & (rate < committed - LEAST_SHORTFALL_MBIT_S)
         sums = np.array([[rate @ seconds, peak * seconds.sum(), down @ seconds, below @ seconds]])
         rows[TRAFFIC].append((np.array([[entity, direction]]), sums))
         if direction != BOTH:
-            missing = np.maximum(peak - rate, 0.0) * (history.causes[:, direction] != 0)
-            committed = np.maximum(service.committed_mbit_s - rate, 0.0) * (missing > 0.0)
+            missing = np.maximum(asked - rate, 0.0) * (history.causes[:, direction] != 0)
+            lacking = np.maximum(committed - rate, 0.0) * (missing > 0.0)
             times = [seconds * (missing > 0.0), seconds * below]
-            values = np.stack([missing * seconds, committed * seconds, *times], axis=1)
+            values = np.stack([missing * seconds, lacking * seconds, *times], axis=1)
             rows[UNDELIVERED].append((_keyed(entity, direction, history.causes[:, direction]), values))
     return rows
 

@@ -21,15 +21,12 @@ class Controlled:
         Mean and its limits.
     slopes : float array, shape (n_controls,)
         Change of the figure with each control.
-    variance_ratio : float
-        Variance of the plain mean over that of this one: how many times fewer blocks it takes.
     variance, freedom : float
         Variance of the estimate, and degrees of freedom that it is known with.
     """
 
     interval: Interval
     slopes: _Floats
-    variance_ratio: float
     variance: float
     freedom: float
 
@@ -108,7 +105,5 @@ def control_variate(
     variance += float(((slopes * errors) ** 2).sum())
     half = float(stdtrit(freedom, 0.5 + level / 2.0) * np.sqrt(variance))
     best = float(fit[0])
-    plain = float(figure.var(ddof=1)) / n
-    ratio = plain / variance if variance > 0.0 else np.inf
     interval = Interval(best - half, best, best + half, level)
-    return Controlled(interval, slopes, ratio, variance, float(freedom))
+    return Controlled(interval, slopes, variance, float(freedom))

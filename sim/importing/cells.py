@@ -190,6 +190,28 @@ def scheme(text: str) -> tuple[str, str]:
     return (form, guess) if _reads(form) else ("", "")
 
 
+_WORDS_OF_PROTECTION = (
+    (r"rerout\w*|restor\w*|dynamic|any route|umleitung", "rerouted"),
+    (
+        r"unprotected|none|no|nein|non|aucune?|ninguna|single|ungeschutzt|sin proteccion|non protege|1 0",
+        "none",
+    ),
+    (
+        r"protected|protection|yes|ja|oui|si|sim|ring|dual|diverse|geschutzt|protege|protegido|1 1",
+        "protected",
+    ),
+)
+
+
+def protection(text: str) -> tuple[str, str]:
+    """Protection of a service, and what was guessed; both empty where the cell says nothing."""
+    flat = plain(text)
+    for words, found in _WORDS_OF_PROTECTION:
+        if re.search(rf"\b({words})\b", flat):
+            return found, "" if flat == found else f'"{text}" is taken as {found}'
+    return "", ""
+
+
 def _reads(form: str) -> bool:
     try:
         parse_scheme(form)

@@ -11,7 +11,7 @@ _HEADS = {
     "antennas": "Antennas, one for each size.",
     "sites": "Sites.",
     "hops": "Hops.",
-    "services": "Services, one from every site to its hub. The rates are assumed.",
+    "services": "Services.",
 }
 
 

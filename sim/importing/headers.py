@@ -13,6 +13,7 @@ from hopyears.sim.importing.cells import (
     number,
     plain,
     polarisations,
+    protection,
     scheme,
 )
 from hopyears.sim.importing.table_file import Table
@@ -139,7 +140,8 @@ def propose(
     decimal : str
         Decimal mark of its numbers.
     sites : sequence of str
-        Ids and names of known sites: columns of hops that hold them are ends, whatever they are called.
+        Ids and names of known sites: columns of hops and services that hold them are ends, whatever their
+        names.
     """
     ends = "site" in meanings
     candidates: list[tuple[float, str, Use]] = []
@@ -164,7 +166,7 @@ def propose(
         if key not in found and use.column not in {other.column for other in found.values()}:
             found[key] = use
     if ends:
-        _by_values(table, found, {plain(site) for site in sites})
+        _by_values(table, found, {plain(site) for site in sites}, meanings)
     used = {use.column for use in found.values()}
     return Proposal(found, {column: why for column, why in refused.items() if column not in used})
 
@@ -180,7 +182,7 @@ def _coverage(word: str, says: str) -> float:
     return 0.0 if match is None else (len(match.group().strip()) + 1) / (len(says) + 1)
 
 
-def _by_values(table: Table, found: dict[str, Use], sites: set[str]) -> None:
+def _by_values(table: Table, found: dict[str, Use], sites: set[str], meanings: Mapping[str, Meaning]) -> None:
     """Add what only the cells tell: ends by the sites that they name, schemes, modulations."""
     for column in table.columns:
         if column in {use.column for use in found.values()}:
@@ -192,10 +194,13 @@ def _by_values(table: Table, found: dict[str, Use], sites: set[str]) -> None:
         if known >= LEAST_SHARE and not {"site_a", "site_b"} <= found.keys():
             end = "site_b" if "site_a" in found else "site_a"
             found[end] = Use(column, "", f"{100 * known:.0f} % of its cells are sites")
-        elif "scheme" not in found and _share_of(cells, lambda cell: re.search(r"\d\s*\+\s*\d", cell)) >= 0.8:
+        elif (
+            "scheme" in meanings.keys() - found
+            and _share_of(cells, lambda cell: re.search(r"\d\s*\+\s*\d", cell)) >= 0.8
+        ):
             found["scheme"] = Use(column, "", "its cells read as 1+0 or the like")
         elif (
-            "modulation" not in found
+            "modulation" in meanings.keys() - found
             and _share_of(cells, lambda cell: re.search(r"(?i)qam|psk", cell)) >= 0.8
         ):
             found["modulation"] = Use(column, "", "its cells name modulations")
@@ -220,6 +225,8 @@ def _share(meaning: Meaning, cells: Sequence[str], unit: str, decimal: str) -> f
             return _share_of(cells, polarisations)
         case "scheme":
             return _share_of(cells, lambda cell: scheme(cell)[0])
+        case "protection":
+            return _share_of(cells, lambda cell: protection(cell)[0])
         case _:
             return 1.0
     return len(good) / len(cells)

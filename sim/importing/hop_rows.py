@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from hopyears.sim.importing.mapping import Assumed
 from hopyears.sim.importing.row_reader import RowReader
 from hopyears.sim.importing.site_rows import Sites, place_word
-from hopyears.sim.inputs.input_errors import shown
 
 LADDER = (4, 16, 64, 256, 1024, 4096)
 """Steps of adaptive modulation between the lowest and the highest that a table names (common practice)."""
@@ -77,25 +76,13 @@ def rows_of_hops(reader: RowReader, sites: Sites, assumed: Assumed) -> Iterator[
 
 
 def _end(reader: RowReader, sites: Sites, row: int, end: str) -> str | None:
-    """Id of the site at an end; None, and noted, where no site is known by what the row says."""
-    code, name = reader.text(row, f"site_{end}"), reader.text(row, f"site_name_{end}")
-    if not code and not name and f"latitude_{end}" in reader.uses:
+    """Id of the site at an end, by its coordinates where the row has no other word for it."""
+    named = reader.text(row, f"site_{end}") or reader.text(row, f"site_name_{end}")
+    if not named and f"latitude_{end}" in reader.uses:
         place = reader.angle(row, f"latitude_{end}"), reader.angle(row, f"longitude_{end}")
         if None not in place:
             return sites.find(place_word(place))  # type: ignore[arg-type]
-    found = sites.find(code, name)
-    if found is None:
-        from hopyears.models.basics.faults import suggestion
-
-        word = code or name
-        field = f"site_{end}" if code or f"site_{end}" in reader.uses else f"site_name_{end}"
-        column = shown(reader.uses[field].column) if field in reader.uses else f"end {end}"
-        hint = suggestion(word, [str(site.data.get("name", site.data["id"])) for site in sites.made.values()])
-        text = f"{shown(word)} is no site" if word else "no site"
-        reader.findings.unread.append(
-            f"{reader.where(row)}, column {column}: {text}{'. ' + hint if hint else ''}"
-        )
-    return found
+    return reader.site(row, end, sites)
 
 
 def _frequency(reader: RowReader, row: int, assumed: Assumed) -> tuple[float | None, float | None, str]:

@@ -14,7 +14,7 @@ from hopyears.models.basics.faults import Fault, one_of
 from hopyears.models.network.entry import Entry, Finite
 from hopyears.sim.importing.headers import Use
 from hopyears.sim.importing.toml_text import pair, quoted
-from hopyears.sim.importing.vocabulary import AT_BOTH_ENDS, HOPS, NEEDS_AN_END, SITES
+from hopyears.sim.importing.vocabulary import AT_BOTH_ENDS, MEANINGS, NEEDS_AN_END
 from hopyears.sim.inputs.input_errors import FaultList, InputError, faults_of
 from hopyears.sim.inputs.input_text import read_toml
 
@@ -61,9 +61,9 @@ class Assumed(Entry):
         Literal["hops", "directions", ""],
         Field(description="each row a hop, or one of its two directions; empty to find out"),
     ] = ""
-    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1e6, description="of each service to a hub")] = 50.0
+    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1e6, description="of a service")] = 50.0
     service_protection: Annotated[
-        Literal["none", "protected", "rerouted"], Field(description="of each service to a hub")
+        Literal["none", "protected", "rerouted"], Field(description="of a service with another way")
     ] = "rerouted"
 
 
@@ -72,20 +72,20 @@ class Mapping(Entry):
 
     sites_table: TableUse = TableUse()
     hops_table: TableUse = TableUse()
+    services_table: TableUse = TableUse()
     sites: dict[str, ColumnUse] = Field(default_factory=dict)
     hops: dict[str, ColumnUse] = Field(default_factory=dict)
+    services: dict[str, ColumnUse] = Field(default_factory=dict)
     assumed: Assumed = Assumed()
 
 
-def site_fields() -> list[str]:
-    """Fields that a table of sites may give."""
-    return list(SITES)
-
-
-def hop_fields() -> list[str]:
-    """Fields that a table of hops may give, those of an end with its letter."""
-    ends = [f"{field}_{end}" for field in HOPS if field in AT_BOTH_ENDS for end in "ab"]
-    return [*(field for field in HOPS if field not in NEEDS_AN_END), *ends]
+def fields_of(key: str) -> list[str]:
+    """Fields that a table, of ``MEANINGS``, may give, those of an end with its letter."""
+    meanings = MEANINGS[key]
+    if "site" not in meanings:
+        return [*meanings]
+    ends = [f"{field}_{end}" for field in meanings if field in AT_BOTH_ENDS for end in "ab"]
+    return [*(field for field in meanings if field not in NEEDS_AN_END), *ends]
 
 
 def read_mapping(path: Path) -> Mapping:
@@ -105,8 +105,9 @@ def read_mapping(path: Path) -> Mapping:
             faults.add(path.name, fault)
         faults.stop_if_any()
         raise
-    for name, uses, known in (("sites", mapping.sites, site_fields()), ("hops", mapping.hops, hop_fields())):
-        for field in uses:
+    for name in MEANINGS:
+        known = fields_of(name)
+        for field in getattr(mapping, name):
             if field not in known:
                 fault = Fault(name, "field", f'"{field}"', one_of(known), sought=field, known=known)
                 faults.add(path.name, fault)
@@ -133,19 +134,34 @@ def mapping_text(
     ----------
     mapping : Mapping
     whys : mapping
-        By "sites" and "hops", the proposal that it was made from.
+        By table, of ``MEANINGS``, the proposal that it was made from.
     columns : mapping
-        By "sites" and "hops", every column of the table.
+        By table, every column.
     files : mapping
-        By "sites" and "hops", the name of the table's file.
+        By table, the name of its file.
     refused : mapping
-        By "sites" and "hops", columns with the reason why they are not used.
+        By table, columns with the reason why they are not used.
     """
     lines = [
         "# How tables become a network file. Edit this file and run the same command again:",
         "# what stands here then holds, and nothing is guessed in its place.",
     ]
-    for key in (key for key in ("sites", "hops") if key in files):
+    lines += table_lines(mapping, whys, columns, files, refused)
+    lines += ["", "[assumed]  # where the tables say nothing"]
+    lines += [_line(mapping.assumed, field) for field in Assumed.model_fields]
+    return "\n".join(lines) + "\n"
+
+
+def table_lines(
+    mapping: Mapping,
+    whys: Pairs[str, Pairs[str, Use]],
+    columns: Pairs[str, Sequence[str]],
+    files: Pairs[str, str],
+    refused: Pairs[str, Pairs[str, str]],
+) -> list[str]:
+    """Lines of the tables alone; parameters as ``mapping_text``."""
+    lines = []
+    for key in (key for key in MEANINGS if key in files):
         table: TableUse = getattr(mapping, f"{key}_table")
         lines += ["", f"[{key}_table]  # {files[key]}"]
         lines += [_line(table, field) for field in TableUse.model_fields if getattr(table, field)]
@@ -162,11 +178,8 @@ def mapping_text(
         for column in unused:
             reason = refused.get(key, {}).get(column, "")
             lines.append(f"# not used: {quoted(column)}" + (f", as {reason}" if reason else ""))
-        fields = site_fields() if key == "sites" else hop_fields()
-        lines.append(f"# not found: {', '.join(field for field in fields if field not in uses)}")
-    lines += ["", "[assumed]  # where the tables say nothing"]
-    lines += [_line(mapping.assumed, field) for field in Assumed.model_fields]
-    return "\n".join(lines) + "\n"
+        lines.append(f"# not found: {', '.join(field for field in fields_of(key) if field not in uses)}")
+    return lines
 
 
 def _line(entry: Entry, field: str) -> str:

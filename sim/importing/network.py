@@ -12,6 +12,7 @@ from hopyears.sim.importing.hop_rows import rows_of_hops, together
 from hopyears.sim.importing.made import Ids, Made
 from hopyears.sim.importing.proposal import Source
 from hopyears.sim.importing.row_reader import Findings, readers
+from hopyears.sim.importing.service_rows import services_of_rows
 from hopyears.sim.importing.site_rows import Sites, sites_of_ends, sites_of_rows
 from hopyears.sim.inputs.input_errors import FaultList, InputError, shown
 from hopyears.sim.inputs.network_build import build_network, entry_label
@@ -48,8 +49,8 @@ def network_of(source: Source, hubs: Iterable[str]) -> Imported:
     """
     findings = Findings()
     mapping = source.mapping
-    uses = {"sites": mapping.sites, "hops": mapping.hops}
-    hows = {"sites": mapping.sites_table, "hops": mapping.hops_table}
+    uses = {key: getattr(mapping, key) for key in source.tables}
+    hows = {key: getattr(mapping, f"{key}_table") for key in source.tables}
     reader = readers(source.tables, uses, hows, findings)
     sites = Sites(findings)
     if "sites" in reader:
@@ -60,6 +61,7 @@ def network_of(source: Source, hubs: Iterable[str]) -> Imported:
         list(rows_of_hops(reader["hops"], sites, mapping.assumed)), reader["hops"], mapping.assumed
     )
     entries.add_all(rows)
+    ids = Ids()
     made = {
         "radios": list(entries.radios.values()),
         "antennas": list(entries.antennas.values()),
@@ -67,6 +69,8 @@ def network_of(source: Source, hubs: Iterable[str]) -> Imported:
         "hops": entries.hops,
         "services": [],
     }
+    if "services" in reader:
+        made["services"] += services_of_rows(reader["services"], sites, mapping.assumed, ids)
     if "antenna_height_a" not in mapping.hops:
         _assume_heights(made["sites"], mapping.assumed.antenna_height_m, findings)
     _leave_out_faulty(made, findings)
@@ -76,7 +80,7 @@ def network_of(source: Source, hubs: Iterable[str]) -> Imported:
         raise InputError(
             f"{file}: hops is empty after reading; must be one hop that can be read\n{told}".strip()
         )
-    made["services"] = list(_to_hubs(made, hubs, sites, source))
+    made["services"] += _to_hubs(made, hubs, sites, source, ids)
     return Imported(made, findings)
 
 
@@ -122,14 +126,13 @@ def _without_name(data: Mapping[str, object]) -> dict[str, object]:
 
 
 def _to_hubs(
-    made: dict[str, list[Made]], hubs: Iterable[str], sites: Sites, source: Source
+    made: dict[str, list[Made]], hubs: Iterable[str], sites: Sites, source: Source, ids: Ids
 ) -> Iterator[Made]:
     """A service from every site to each hub that a chain of hops joins it to."""
     assumed = source.mapping.assumed
     graph: nx.Graph[str] = nx.MultiGraph()
     for hop in made["hops"]:
         graph.add_edge(hop.data["from"], hop.data["to"], key=hop.data["id"])
-    ids = Ids()
     for word in hubs:
         hub = word if word in sites.made else sites.find(word)
         if hub is None or hub not in graph:

@@ -2,16 +2,27 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
-from hopyears.sim.importing.cells import angle, modulations, polarisations, scheme
+from hopyears.models.basics.faults import suggestion
+from hopyears.sim.importing.cells import angle, modulations, polarisations, protection, scheme
 from hopyears.sim.importing.headers import amount
 from hopyears.sim.importing.mapping import ColumnUse, TableUse
 from hopyears.sim.importing.table_file import Table
-from hopyears.sim.importing.vocabulary import HOPS, SITES, Meaning
+from hopyears.sim.importing.vocabulary import MEANINGS, Meaning
 from hopyears.sim.inputs.input_errors import shown
 
 T = TypeVar("T")
+
+
+class Sites(Protocol):
+    """Sites by what tables call them."""
+
+    def find(self, *words: str) -> str | None:
+        """Id of the site that one of the words names."""
+
+    def names(self) -> list[str]:
+        """What readers call them."""
 
 
 NOTHING = ("", "n/a", "na", "nan", "none", "null", "nil", "tbd", "unknown")
@@ -104,6 +115,31 @@ class RowReader:
         )
         return found or ("", "")
 
+    def protection(self, row: int) -> tuple[str, str]:
+        """Protection of a service and what was guessed for it; both empty where the table does not say."""
+        found = self._read(
+            row,
+            "protection",
+            lambda cell: read if (read := protection(cell))[0] else None,
+            "none, protected or rerouted",
+        )
+        return found or ("", "")
+
+    def site(self, row: int, end: str, sites: Sites) -> str | None:
+        """Id of the site at an end; None, and noted, where no site is known by what the row says."""
+        code, name = self.text(row, f"site_{end}"), self.text(row, f"site_name_{end}")
+        found = sites.find(code, name)
+        if found is None:
+            word = code or name
+            field = f"site_{end}" if code or f"site_{end}" in self.uses else f"site_name_{end}"
+            column = shown(self.uses[field].column) if field in self.uses else f"end {end}"
+            hint = suggestion(word, sites.names())
+            text = f"{shown(word)} is no site" if word else "no site"
+            self.findings.unread.append(
+                f"{self.where(row)}, column {column}: {text}{'. ' + hint if hint else ''}"
+            )
+        return found
+
     def _read(self, row: int, field: str, read: Callable[[str], T | None], wanted: str) -> T | None:
         cell = self.text(row, field)
         value = read(cell) if cell else None
@@ -121,8 +157,7 @@ def readers(
     tables: Mapping[str, Table], uses: Mapping[str, Mapping[str, ColumnUse]], hows: Mapping[str, TableUse],
     findings: Findings,
 ) -> dict[str, RowReader]:  # fmt: skip
-    """A reader for each table, by "sites" and "hops"."""
-    meanings = {"sites": SITES, "hops": HOPS}
+    """A reader for each table, by its key in ``MEANINGS``."""
     return {
-        key: RowReader(table, uses[key], hows[key], meanings[key], findings) for key, table in tables.items()
+        key: RowReader(table, uses[key], hows[key], MEANINGS[key], findings) for key, table in tables.items()
     }

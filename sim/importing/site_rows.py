@@ -30,9 +30,9 @@ class Sites:
                 return found
         return None
 
-    def words(self) -> list[str]:
-        """All that sites are called."""
-        return list(self._by_word)
+    def names(self) -> list[str]:
+        """What readers call them."""
+        return [str(site.data.get("name", site.data["id"])) for site in self.made.values()]
 
     def add(self, code: str, name: str, place: tuple[float, float], where: str) -> Made:
         """The site of a code or name at a place; the one that is there already if there is one."""

@@ -14,7 +14,7 @@ class Meaning(NamedTuple):
     Attributes
     ----------
     kind : str
-        How its cells are read: text, angle, number, modulation, polarisation or scheme.
+        How its cells are read: text, angle, number, modulation, polarisation, scheme or protection.
     words : tuple of str
         Regular expressions; one found in a header speaks for this meaning.
     unit : str
@@ -344,13 +344,64 @@ HOPS: Mapping[str, Meaning] = {
     ),
 }
 
+_SERVICE = r"(service|circuit|connection|dienst|servicio|servizio|servico|usluga|leitung)"
+_RATE = (
+    r"(rate|bandwidth|bw|capacity|throughput|bitrate|bit rate|data rate|datenrate|bandbreite|kapazitat|debit"
+    r"|capacidad|capacita|capacidade|capaciteit|bandbreedte|ancho de banda|traffic|demand|verkehr)"
+)
+
+SERVICES: Mapping[str, Meaning] = {
+    "id": Meaning(
+        "text",
+        (rf"^({_SERVICE} |demand |traffic )?{_ID}$", rf"^{_SERVICE}s?{_ID}$", rf"^{_ID} {_SERVICE}$"),
+    ),
+    "name": Meaning("text", (rf"^({_SERVICE} )?{_NAME}$", rf"^{_SERVICE}s?{_NAME}$", rf"^{_SERVICE}$")),
+    "site": HOPS["site"],
+    "site_name": HOPS["site_name"],
+    "committed": Meaning(
+        "number",
+        (
+            r"^mbps$",
+            rf"\b{_RATE}\b",
+            rf"\b(committed|cir|guaranteed|min\w*|required|garant\w*|mindest\w*)\b( {_RATE})?",
+        ),
+        "Mbit/s",
+        0.001,
+        999_999,
+    ),
+    "peak": Meaning(
+        "number",
+        (rf"\b(peak|max\w*|pir|spitze\w*|hochst\w*|pico|pointe|picco)\b( {_RATE})?",),
+        "Mbit/s",
+        0.001,
+        999_999,
+    ),
+    "priority": Meaning("number", (r"\bprio\w*", r"\bvorrang\b"), "", 1, 8),
+    "protection": Meaning(
+        "protection",
+        (r"\bprotect\w*", r"\bproteccion\b", r"\bprotezione\b", r"\bprotecao\b", r"\bschutz\w*",
+         r"\bredundan\w*", r"\brestor\w*", r"\brout\w*", r"\bersatzweg\b", r"\bbeveiliging\b"),
+    ),
+    "availability": Meaning(
+        "number",
+        (r"\bavail\w*( objective| target)?", r"\bverfugbarkeit\b", r"\bdisponib\w+", r"\bbeschikbaarheid\b",
+         r"\bdostepnosc\b"),
+        "",
+        0.5,
+        99.99999999,
+    ),
+}  # fmt: skip
+
+MEANINGS = {"sites": SITES, "hops": HOPS, "services": SERVICES}
+"""By table of an import, what its columns may hold."""
+
 NEEDS_AN_END = frozenset({*PLACES, "site", "site_name"})
-"""Meanings in a table of hops that say nothing without an end."""
+"""Meanings in a table of hops or services that say nothing without an end."""
 
 AT_BOTH_ENDS = frozenset(
     {*PLACES, "site", "site_name", "frequency", "diameter", "gain", "loss", "transmit_power"}
 )
-"""Meanings in a table of hops that may stand once for each end."""
+"""Meanings in a table of hops or services that may stand once for each end."""
 
 ENDS: tuple[tuple[frozenset[str], frozenset[str]], ...] = (
     (frozenset({"a", "aend"}), frozenset({"b", "z", "bend", "zend"})),

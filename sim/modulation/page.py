@@ -39,7 +39,7 @@ def modulation_page(tables: Tables, manifest: Mapping[str, Any]) -> str:
             for name, figure, caption in drawn_figures(tables, title)
         }
     sections = [
-        Section(HEADINGS[name], "", picture, f"{caption.capitalize()}.", _tables(name, tables))
+        Section(HEADINGS[name], (), picture, f"{caption.capitalize()}.", _tables(name, tables))
         for name, (picture, caption) in pictures.items()
     ]
     answer = [sentence for kind in ("service", "hop") for sentence in _answer(kind, tables[f"{kind}s"])]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air import fade_shape
 from hopyears.models.basics.calendar import MONTH_DAYS, MONTH_STARTS_S
+from hopyears.models.basics.sun import TROPIC_DEG
 from hopyears.models.basics.units import SECONDS_PER_DAY
 from hopyears.sim.multipath.night_pattern import (
     HOURS_PER_NIGHT,
@@ -18,9 +19,6 @@ from hopyears.sim.multipath.night_pattern import (
 )
 from hopyears.sim.storage.disk_cache import kept_arrays
 from hopyears.sim.streams import Streams
-
-TROPIC_DEG: Final = 23.44
-"""Latitude of the tropics: the tilt of the Earth's axis."""
 
 _SAMPLE_YEARS: Final = 3000
 NIGHT_MODEL_VERSION: Final = 2

@@ -21,6 +21,13 @@ _KM_PER_DEG: Final = 111.19
 _REACH_KM: Final = 2.5 * NIGHT_SCALE_KM
 """Beyond this a tile has no weight (exp(-12.5) of the nearest)."""
 
+RAIN_NEAR_KM: Final = 30.0
+"""Rain this near an end of a hop leaves no still, clear air there: with it 0.3 % (temperate) to 2 % (a coast
+where it rains a fifth of the time) of the activity of nights meets rain on the hop itself."""
+
+LEAST_RAIN_MM_H: Final = 0.5
+"""Peak from which a shower or wide shape counts as such rain."""
+
 _FloatArray = NDArray[np.float64]
 
 

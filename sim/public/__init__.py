@@ -6,61 +6,24 @@
 >>> list(results.services["service"])
 ['hill-ridge', 'mill-ridge']
 
-Names are loaded when they are first used, so that the command line starts without them.
+Names are those of ``hopyears.api``, loaded when one is first used: the command line starts without them.
 """
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from hopyears.api import (
-        Advice,
-        Comparison,
-        InputError,
-        ModelOptions,
-        Prediction,
-        Results,
-        advise,
-        columns,
-        compare,
-        explain,
-        open_run,
-        predict,
-        read_network,
-        read_plan,
-        simulate,
-        worst_outages,
-        write_page,
-    )
-
-__all__ = [
-    "Advice",
-    "Comparison",
-    "InputError",
-    "ModelOptions",
-    "Prediction",
-    "Results",
-    "advise",
-    "columns",
-    "compare",
-    "explain",
-    "open_run",
-    "predict",
-    "read_network",
-    "read_plan",
-    "simulate",
-    "worst_outages",
-    "write_page",
-]
+    from hopyears.api import *  # noqa: F403
 
 
 def __getattr__(name: str) -> Any:
-    if name not in __all__:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from hopyears import api
-
-    value = globals()[name] = getattr(api, name)
-    return value
+    if name == "__all__" or not name.startswith("_"):
+        api = import_module("hopyears.api")
+        if name in {"__all__", *api.__all__}:
+            value = globals()[name] = getattr(api, name)
+            return value
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+    return sorted({*globals(), *__getattr__("__all__")})

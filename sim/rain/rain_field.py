@@ -153,19 +153,9 @@ class RainField:
         return self.cells[:, 4]
 
     @property
-    def cell_vy_km_s(self) -> Floats:
-        """Speed of each cell, north [km/s]."""
-        return self.cells[:, 5]
-
-    @property
     def cell_log_peak(self) -> Floats:
         """Natural logarithm of each cell's peak rate in mm/h."""
         return self.cells[:, 6]
-
-    @property
-    def cell_rho_max_km(self) -> Floats:
-        """Largest radius of each cell [km]."""
-        return self.cells[:, 7]
 
     @cached_property
     def cell_storm(self) -> Integers:

@@ -24,11 +24,12 @@ SIZE, SCORE = 5, 6
 
 @dataclass(frozen=True)
 class Systems:
-    """Systems before their shapes are drawn: rows of ``shapes_near``, keys and ceilings."""
+    """Systems before their shapes are drawn: rows of ``shapes_near``, keys, ceilings and daily cycle."""
 
     rows: Floats
     keys: NDArray[np.uint64]
     ceilings: Floats
+    days: Floats
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -81,7 +82,8 @@ class SystemSource:
                 ]
             ),
         )
-        return Systems(rows, keys, tile.ceilings[rows[:, 9].astype(np.int64)])
+        month = rows[:, 9].astype(np.int64)
+        return Systems(rows, keys, tile.ceilings[month], tile.days[month])
 
     def field(self, systems: Systems, n_years: int) -> tuple[RainField, Integers]:
         """The field of these systems on the region, and which of them rain on it, by number in the field."""
@@ -90,6 +92,7 @@ class SystemSource:
             systems.rows,
             systems.keys,
             systems.ceilings,
+            systems.days,
             np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
             weather.laws,
             weather.quantiles,
@@ -150,4 +153,5 @@ def joined(parts: list[Systems]) -> Systems:
         np.concatenate([part.rows for part in parts]),
         np.concatenate([part.keys for part in parts]),
         np.concatenate([part.ceilings for part in parts]),
+        np.concatenate([part.days for part in parts]),
     )

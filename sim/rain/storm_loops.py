@@ -24,6 +24,7 @@ SPEEDS = 1025
 _STORM, _WIDE, _SIZE = 10, 100_000, 200_000
 _WEAK_SCORE = -2.3
 _EARTH_KM = 6371.0
+_TURN_PER_S = 2.0 * np.pi / 86400.0
 
 
 @kernel
@@ -120,7 +121,7 @@ def _wide_of(x, y, vx, vy, region, reach):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model, size):  # type: ignore[no-untyped-def]
+def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather, model, size):  # type: ignore[no-untyped-def]
     """Shapes of systems that may rain on a region.
 
     Parameters
@@ -132,6 +133,8 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
     ceilings : float64, shape (n_systems, 4)
         Most that any place in reach has: births of systems per km^2 and second, means of storms and of wide
         shapes in a system and of cells in a storm.
+    days : float64, shape (n_systems, 2)
+        Daily cycle with which storms begin: amplitude over the mean, 0 to 1, and time of day of most [s].
     region : float64, shape (4,)
         West, south, east, north [km].
     laws : float64, shape (12, n_nodes, 4)
@@ -169,12 +172,16 @@ def shapes_near(systems, keys, ceilings, region, laws, quantiles, weather, model
         if systems[i, 7] * ceilings[i, 0] >= most[month, 0]:
             continue
         reach = 3.0 * storm_spread + widest[month]
-        for j in range(_poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent)):
+        swing, fullest = days[i]
+        for j in range(_poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent * (1.0 + swing))):
             own = keyed_word(key, _STORM + j)
             lot = keyed_uniform(own, 6)
             if lot * ceilings[i, 1] >= most[month, 1]:
                 continue
             age = keyed_uniform(own, 0) * duration
+            daily = 1.0 + swing * np.cos(_TURN_PER_S * (start + age - fullest))
+            if keyed_uniform(own, 7) * (1.0 + swing) >= daily:
+                continue
             dx, dy = _normals(own, 1)
             sx, sy = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
             if _wide_of(sx, sy, vx, vy, region, reach) or not _meets(

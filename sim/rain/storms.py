@@ -11,7 +11,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_STARTS_S
-from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import Floats, RainField, Region
 from hopyears.sim.rain.storm_draws import SCORE, SIZE, SystemSource, joined
 from hopyears.sim.rain.weather import Weather, uniform_weather
@@ -94,7 +94,7 @@ def draw_heavier_storms(
     Returns
     -------
     RainField
-        The systems, all starting at time 0 (see ``RainField.in_sequence``).
+        The systems, each at some hour of one day (see ``RainField.in_sequence``).
     float array, shape (n_systems,)
         Weights, above 0, at most ``len(SHIFTS) / share``.
 
@@ -105,13 +105,13 @@ def draw_heavier_storms(
     if n_years < 1 or not share > 0.0:
         raise ValueError(f"n_years, share are {n_years}, {share}; must be at least 1, above 0")
     source = _source(climate, region, population, storms)
-    shifts, nothing = np.array(SHIFTS), np.zeros(12)
+    shifts, start_s, length_s = np.array(SHIFTS), np.zeros(12), np.full(12, SECONDS_PER_DAY)
     parts = []
     for tile in source.weather.tiles:
         rng = streams.generator("heavier-rain", tile.band, tile.number)
         key = rng.integers(0, 2**64, dtype=np.uint64)
         count = rng.poisson(share * n_years * tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S)
-        systems = source.born(key, tile, count, nothing, nothing)
+        systems = source.born(key, tile, count, start_s, length_s)
         shift = rng.choice(shifts, len(systems))
         shape = storms.system_size_shape
         by_size = rng.gamma(shape + 1.0, 1.0 / shape, len(systems))

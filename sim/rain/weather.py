@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
 from scipy.special import ndtr
 
+from hopyears.models.air.daily_cycle import shower_cycle
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
-from hopyears.sim.climate import monthly_rain_grid
+from hopyears.models.basics.units import SECONDS_PER_DAY
+from hopyears.sim.climate import land_shares, monthly_rain_grid
 from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_field import Floats, Region
 from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, farthest_km, gathering
@@ -37,6 +39,8 @@ _TABLE_RATES = np.geomspace(0.3, 12.0, 20)
 _TABLE_CHANCES = np.linspace(0.02, 0.84, 9) ** 2
 
 DriftLaw = Callable[[float, NDArray[np.int64]], Floats]
+CycleLaw = Callable[[float, float], Floats]
+TileBounds = tuple[int, int, Floats, float]
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ class Tile:
 
     Its band and number in it; bounds south, west, north, east [rad]; distance from the region [km]; by month
     the most that any place in reach has (see ``shapes_near``), and mean speed [km/h], heading and its
-    deviation [degrees] of systems.
+    deviation [degrees] of systems; by month the daily cycle of showers (see ``shapes_near``), times UTC.
     """
 
     band: int
@@ -54,6 +58,7 @@ class Tile:
     distance_km: float
     ceilings: Floats
     drift: Floats
+    days: Floats
 
     @property
     def area_km2(self) -> float:
@@ -156,9 +161,7 @@ def _coordinates_deg(x_km: Floats, y_km: Floats, centre_deg: tuple[float, float]
     return np.rad2deg(np.arcsin(sine)), np.rad2deg(longitude + turn)
 
 
-def tile_bounds(
-    centre_deg: tuple[float, float], region: Region, within_km: float
-) -> list[tuple[int, int, Floats, float]]:
+def tile_bounds(centre_deg: tuple[float, float], region: Region, within_km: float) -> list[TileBounds]:
     """Band, number, bounds [rad] and distance [km] of the tiles within a distance of a region, in a fixed
     order."""
     reach = np.hypot(
@@ -200,29 +203,47 @@ def uniform_weather(
     *,
     centre_deg: tuple[float, float] = (0.0, 0.0),
     drift: DriftLaw | None = None,
+    cycle: CycleLaw | None = None,
 ) -> Weather:
-    """The same climate everywhere, and the same drift, that of the model, unless told by latitude and
-    month."""
+    """The same climate everywhere, the same drift, that of the model, and all hours alike, unless told by
+    latitude and month, and by latitude and share of land."""
     laws, quantiles = node_numbers([law], population, storms)
     own = np.tile([storms.mean_drift_km_h, storms.drift_towards_deg, storms.drift_spread_deg], (12, 1))
+    bounds = tile_bounds(centre_deg, region, farthest_km(population, storms))
+    days = np.zeros((len(bounds), 12, 2)) if cycle is None else _days(cycle, bounds, population, storms)
     tiles = tuple(
         Tile(
             band,
             number,
-            bounds,
+            edges,
             distance_km,
             ceilings=laws[:, 0],
-            drift=own if drift is None else _drift_of(drift, bounds),
+            drift=own if drift is None else _drift_of(drift, edges),
+            days=day,
         )
-        for band, number, bounds, distance_km in tile_bounds(
-            centre_deg, region, farthest_km(population, storms)
-        )
+        for (band, number, edges, distance_km), day in zip(bounds, days, strict=True)
     )
     return Weather(centre_deg, Nodes(0.0, 0.0, 1.0, 1, 1, (law,)), laws, quantiles, tiles)
 
 
 def _drift_of(drift: DriftLaw, bounds: Floats) -> Floats:
     return drift(float(np.rad2deg(0.5 * (bounds[0] + bounds[2]))), np.arange(12))
+
+
+def _days(
+    cycle: CycleLaw, bounds: Sequence[TileBounds], population: CellPopulation, storms: StormModel
+) -> Floats:
+    """Daily cycle of storms' beginnings in each tile by month, shape (n_tiles, 12, 2): amplitude and time of
+    day of most [s UTC], so that their rain peaks at the local solar hour of the law."""
+    edges = np.rad2deg([each for _, _, each, _ in bounds]).reshape(-1, 4)
+    land = land_shares(edges)
+    latitude, longitude = 0.5 * (edges[:, 0] + edges[:, 2]), 0.5 * (edges[:, 1] + edges[:, 3])
+    found = np.array([cycle(*place) for place in zip(latitude, land, strict=True)]).reshape(-1, 12, 2)
+    # Of a storm's rain: its cells begin evenly, and those that live long rain most.
+    life_s = population.mean_life_s * (1.0 + 1.0 / population.life_shape)
+    lag_s = 0.5 * (storms.storm_duration_s + life_s)
+    hour_utc = found[:, :, 1] - longitude[:, None] / 15.0
+    return np.stack([found[:, :, 0], (3600.0 * hour_utc - lag_s) % SECONDS_PER_DAY], axis=-1)
 
 
 def node_numbers(
@@ -255,6 +276,7 @@ def map_weather(
     *,
     rate_scale: float = 1.0,
     drift: DriftLaw = drift_by_latitude,
+    cycle: CycleLaw = shower_cycle,
 ) -> Weather:
     """The climate of the ITU-R maps about a network.
 
@@ -270,6 +292,8 @@ def map_weather(
         Factor on all rain rates, above 0, for a user who has measured them.
     drift : callable
         Mean speed, heading and its deviation by latitude and month; see ``drift_by_latitude``.
+    cycle : callable
+        Daily cycle of showers by latitude and share of land; see ``shower_cycle``.
     """
     nodes = _nodes(centre_deg, region, rate_scale)
     laws, quantiles = node_numbers(nodes.laws, population, storms)
@@ -283,8 +307,11 @@ def map_weather(
             distance_km,
             ceilings=most.about(edges),
             drift=_drift_of(drift, edges),
+            days=day,
         )
-        for band, number, edges, distance_km in bounds
+        for (band, number, edges, distance_km), day in zip(
+            bounds, _days(cycle, bounds, population, storms), strict=True
+        )
     )
     return Weather(centre_deg, nodes, laws, quantiles, tiles)
 
@@ -316,7 +343,7 @@ class _Ceilings:
 
     def __init__(
         self,
-        bounds: Sequence[tuple[int, int, Floats, float]],
+        bounds: Sequence[TileBounds],
         rate_scale: float,
         population: CellPopulation,
         storms: StormModel,

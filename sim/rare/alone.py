@@ -41,7 +41,7 @@ class Alone:
     ----------
     lost_s : float array, shape (n_parts, n_services)
         Unavailable time of each service, both ways, when the part fails once and its repair takes as long as
-        it does on the average, with a crew and a spare at hand [s].
+        it does on the average, with a crew and a spare at hand, and at full demand [s].
     restore_s : float array, shape (n_parts,)
         Time that few failures of the part outlast (``UNSEEN_QUANTILE``) [s]: repair, mean notice and travel,
         and the lead time of its spare where no depot ever has one.
@@ -102,7 +102,7 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
             put_in=PutIn(times_s),
         )
         hops = _without_weather(simulator, log)
-        for entity, service in enumerate(simulator.services(hops, log, log.duration_s)):
+        for entity, service in enumerate(simulator.services(hops, log, log.duration_s, full_demand=True)):
             lost_s[:, entity] = _by_slot(service, edges_s)
         down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
         for entity, demand in enumerate(demands):
@@ -142,13 +142,16 @@ def on_equipment_alone(
     *,
     by_month: bool = False,
     record_rates: bool = False,
+    full_demand: bool = False,
 ) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures.
 
-    ``by_month`` and ``record_rates`` are as for ``BlockSimulator.services``.
+    Options are as for ``BlockSimulator.services``.
     """
     hops = _without_weather(simulator, log)
-    return simulator.services(hops, log, log.duration_s, by_month=by_month, record_rates=record_rates)
+    return simulator.services(
+        hops, log, log.duration_s, by_month=by_month, record_rates=record_rates, full_demand=full_demand
+    )
 
 
 def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:

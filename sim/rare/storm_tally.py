@@ -78,10 +78,10 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
         hops.append(hop_history(thresholds, equipment, rain, None, duration_s))
     edges_s = slot_s * np.arange(field.n_systems + 1, dtype=np.float64)
     losses_s = np.zeros((field.n_systems, len(prepared.demands)))
-    # A storm by itself begins on the working route, also for a service that does not revert.
+    # A storm by itself begins on the working route, also for a service that does not revert, and has no hour.
     demands = [
-        demand if demand.wait_to_restore_s < np.inf else replace(demand, wait_to_restore_s=0.0)
-        for demand in prepared.demands
+        replace(demand, clock=None, wait_to_restore_s=0.0 if wait_s == np.inf else wait_s)
+        for demand, wait_s in zip(prepared.demands, waits, strict=True)
     ]
     links = simulator.links(hops, None)
     for entity, service in enumerate(sweep_services(links, demands, duration_s, links=prepared.links)):

@@ -9,13 +9,12 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
 from matplotlib.colors import LogNorm
 from matplotlib.lines import Line2D
-from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from hopyears.models.radio.scheme import parse_scheme
-from hopyears.sim.report.labels import Box, place_labels
+from hopyears.sim.report.naming import name_points
 from hopyears.sim.report.scales import RAMP, colour_limits, figure_of, round_ticks
-from hopyears.sim.wording.palette import FAINT, INK
+from hopyears.sim.wording.palette import INK
 from hopyears.sim.wording.wording import given, number
 
 Floats = NDArray[np.float64]
@@ -219,43 +218,11 @@ def _names(axes: Axes, hops: pd.DataFrame, places: pd.DataFrame, ends: Floats, m
     worst = [i for i in np.argsort(-minutes, kind="stable")[:MOST_HOPS_NAMED] if minutes[i] > 0.0]
     texts = [f"{hops['hop'].iloc[i]}: {number(minutes[i])} min" for i in worst] + [str(s) for s in order]
     points = np.concatenate([ends[worst].mean(axis=1).reshape(-1, 2), places.loc[order].to_numpy()])
-    figure_of(axes).draw_without_rendering()
-    reserved = [_box(text.get_window_extent().padded(4.0)) for text in axes.texts]
-    to_pixel = axes.transData
-    pixels = to_pixel.transform(points)
-    bold = [k < len(worst) for k in range(len(texts))]
-    drawn = [
-        axes.text(
-            0, 0, text, parse_math=False, fontsize=8.5, zorder=6, style="italic" if is_hop else "normal"
-        )
-        for text, is_hop in zip(texts, bold, strict=True)
-    ]
-    boxes = [text.get_window_extent() for text in drawn]
-    sizes = np.array([[box.width, box.height] for box in boxes]).reshape(-1, 2)
-    segments = to_pixel.transform(ends.reshape(-1, 2)).reshape(-1, 4)
-    frame = axes.get_window_extent()
-    found = place_labels(
-        pixels,
-        sizes,
-        segments=segments,
-        edges=_box(frame),
-        reserved=reserved,
+    name_points(
+        axes,
+        texts,
+        points,
+        ends.reshape(-1, 4),
+        italic=len(worst),
         most_covered=np.inf if len(places) <= FEW_SITES else MOST_COVERED,
     )
-    for text, place, pixel, size in zip(drawn, found, pixels, sizes, strict=True):
-        if place is None:
-            text.remove()
-            continue
-        corner = (place.x, place.y + 0.22 * size[1])  # from the box's bottom to the baseline
-        text.set_position(tuple(to_pixel.inverted().transform(corner)))
-        if place.led:
-            near = (
-                np.clip(pixel[0], place.x, place.x + size[0]),
-                np.clip(pixel[1], place.y, place.y + size[1]),
-            )
-            path = to_pixel.inverted().transform([pixel, near])
-            axes.plot(path[:, 0], path[:, 1], color=FAINT, linewidth=0.8, zorder=1)
-
-
-def _box(extent: Bbox) -> Box:
-    return float(extent.x0), float(extent.y0), float(extent.x1), float(extent.y1)

@@ -12,6 +12,8 @@ from hopyears.sim.report.written import page_template, write_page
 from hopyears.sim.studies.explain import Reopened, cause_shares
 from hopyears.sim.studies.replay import replay, window_of
 from hopyears.sim.wording.caution import CAUTION
+from hopyears.sim.wording.named_stories import replay_for_readers
+from hopyears.sim.wording.names import labels_of
 from hopyears.sim.wording.wording import per_cent, span
 
 DAY_S = 86_400
@@ -19,7 +21,8 @@ DAY_S = 86_400
 
 def replay_page(opened: Reopened) -> str:
     """The page as HTML text; its script and its data stand in it."""
-    data = replay(opened)
+    labels = labels_of(opened.run.prepared.network)
+    data = replay_for_readers(replay(opened), labels)
     first_year = 1 + opened.outage.block * opened.run.block_years
     begin_s = window_of(opened)[0]
 
@@ -38,13 +41,14 @@ def replay_page(opened: Reopened) -> str:
     shares = cause_shares(opened.services[opened.service_index], outage)
     demand = opened.run.prepared.demands[opened.service_index]
     page: str = page_template("replay.html").render(
-        title=f"{demand.id}, {outage.date}",
+        title=f"{data['service']}, {outage.date}",
         network=opened.run.manifest.get("title") or "untitled network",
-        service=demand.id,
+        service=data["service"],
         began=str(outage.date),
         lasted=span(outage.duration_s),
         causes=[(cause_label(causes), per_cent(share)) for causes, share in shares[:5]],
         needed=f"{demand.required_share * demand.committed_mbit_s:g}",
+        by_the_hour=demand.clock is not None,
         routes=[[data["hops"][hop][0] for hop in route] for route in data["routes"]],
         words=[(each.time_s, clock(each.time_s), each.kind, each.text) for each in words],
         left_out=left_out,

@@ -71,8 +71,9 @@ def throughput_table(prepared: Prepared, total: Tally) -> pd.DataFrame:
 def undelivered_table(total: Tally) -> pd.DataFrame:
     """Megabits asked for and not delivered, by service, direction and exact set of causes.
 
-    What is asked for is the peak rate, all the time; ``undelivered_committed_mbit_per_year`` is what lacks of
-    the committed rate. ``hours_per_year`` is the time with less than the peak.
+    What is asked for is the peak rate, or its share by the service's demand profile;
+    ``undelivered_committed_mbit_per_year`` is what lacks of the committed rate, likewise. ``hours_per_year``
+    is the time with less than was asked for.
     """
     frame = total.to_frame("service_undelivered")
     frame = frame[frame["seconds"] > 0.0]
@@ -127,7 +128,7 @@ def by_priority(
     rows: list[dict[str, object]] = []
     for level in sorted(set(level_of.values())):
         own = frame[frame.index.get_level_values("priority") == level]
-        asked = _asked_mbit(demands, level)
+        asked = _asked_mbit(demands, level, block_years)
         causes = own.index.get_level_values("cause")
         named = [("all", own.sum()), *((str(cause), own.iloc[i]) for i, cause in enumerate(causes))]
         for cause, values in named:
@@ -154,11 +155,15 @@ def _sums(block: pd.DataFrame, level_of: Mapping[str, int]) -> pd.DataFrame:
     return frame.groupby([level, "cause"])[[*MISSING]].sum()
 
 
-def _asked_mbit(demands: Sequence[ServiceDemand], level: int) -> tuple[float, float]:
+def _asked_mbit(demands: Sequence[ServiceDemand], level: int, block_years: int) -> tuple[float, float]:
     """Megabits a year that the services of a priority ask for, both ways: at their peak, as committed."""
-    own = [demand for demand in demands if demand.priority == level]
+    own = [
+        (demand, demand.asked_share(block_years * SECONDS_PER_YEAR))
+        for demand in demands
+        if demand.priority == level
+    ]
     both_ways = 2.0 * SECONDS_PER_YEAR
     return (
-        both_ways * sum(demand.peak_mbit_s for demand in own),
-        both_ways * sum(demand.committed_mbit_s for demand in own),
+        both_ways * sum(demand.peak_mbit_s * share for demand, share in own),
+        both_ways * sum(demand.committed_mbit_s * share for demand, share in own),
     )

@@ -122,7 +122,12 @@ class _Ends:
         demand = self._prepared.demands[number]
         rate_mbit_s = demand.required_share * demand.committed_mbit_s
         links = self._prepared.hops_along(demand.routes[0])
-        return sum(each for link in links for each in self._of(link, rate_mbit_s)) * MINUTES_PER_YEAR
+        return sum(
+            of_week
+            * sum(each for link in links for each in self._of(link, share * rate_mbit_s))
+            * MINUTES_PER_YEAR
+            for share, of_week in demand.levels()
+        )
 
     def _of(self, link: tuple[int, ...], rate_mbit_s: float) -> list[float]:
         if (link, rate_mbit_s) not in self._known:

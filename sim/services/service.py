@@ -4,7 +4,8 @@ The changes of all hops are merged in time. Each distinct joint state of the hop
 of services may use is judged once (capacity shared as in ``models.judging.sharing``) and looked up
 afterwards.
 
-A direction of a service is *down* while it gets less than the required share of its committed rate.
+A direction of a service is *down* while it gets less than the required share of its committed rate. Where
+its demand follows the hours, both rates are those that it asks for at the hour.
 *Why* it gets less than it should is a set of causes, by this rule:
 
 - A link *fails* a direction when its capacity, with nobody else on it, is below what the direction needs:
@@ -25,6 +26,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
+from hopyears.sim.services.busy_hours import Stretches, clock_changes, where, with_hours
 from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED, choose_route
 from hopyears.sim.services.service_data import (
     BACKWARD,
@@ -34,7 +36,7 @@ from hopyears.sim.services.service_data import (
     ServiceHistory,
 )
 from hopyears.sim.services.service_frame import Frame, Lists, frame_of
-from hopyears.sim.services.service_plan import build_plan
+from hopyears.sim.services.service_plan import Plan, build_plan
 from hopyears.sim.services.service_run import ServiceRun
 
 __all__ = ["BACKWARD", "FORWARD", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
@@ -101,23 +103,54 @@ def sweep_services(
         _choices(service, crossed, routes_of, finder, duration_s)
         for service, crossed, routes_of in zip(frame.services, frame.links_of, frame.routes_of, strict=True)
     ]
-    plan, numbers = build_plan(hops, frame, [2 * len(service.routes) for service in frame.services])
+    plan, numbers, clocks = build_plan(hops, frame, [2 * len(service.routes) for service in frame.services])
+    levels = [
+        clock_changes(
+            clock,
+            [(np.zeros(1), np.full(1, duration_s))]
+            if record_rates
+            else _may_be_short(frame, plan, group, finder, choices, duration_s),
+            duration_s,
+        )
+        for clock, group in clocks
+    ]
     run = ServiceRun(plan, record_rates, span_edges_s)
     first_states = [
         number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
     ]
-    run.start(first_states, [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices])
+    first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
+    run.start(first_states, first_choices, [int(level[0]) for _, level in levels])
     sources = [((hop.time_s, hop.state), number) for hop, number in zip(hops, numbers, strict=True)]
     used = np.flatnonzero(np.diff(plan.groups_of_entity.first[: len(hops) + 1])).tolist()
     changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
     changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
+    changes += [(len(hops) + len(choices) + 1 + k, level, None) for k, level in enumerate(levels)]
     # What stands at time 0 has been told already.
     for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
         run.apply(*chunk)
     return [
-        replace(history, severe_share=service.severe_share)
+        replace(with_hours(history, service, span_edges_s), severe_share=service.severe_share)
         for service, history in zip(frame.services, run.histories(duration_s), strict=True)
     ]
+
+
+def _may_be_short(
+    frame: Frame,
+    plan: Plan,
+    group: int,
+    finder: "_LinkHistories",
+    choices: Sequence[Changes],
+    duration_s: float,
+) -> Iterator[Stretches]:
+    """When some service of a group may lack something: a link is too small for all, or it changes route."""
+    links, services = plan.groups.links, plan.groups.services
+    for link in links.item[links.first[group] : links.first[group + 1]].tolist():
+        time_s, capacity, _, state = finder.capacity(link)
+        small: NDArray[np.bool_] = np.any(capacity < frame.enough_mbit_s[frame.links[link][0]], axis=1)
+        yield where(small[state], time_s, duration_s)
+    for s in services.item[services.first[group] : services.first[group + 1]].tolist():
+        time_s, choice = choices[s]
+        yield where(choice >= len(frame.services[s].routes), time_s, duration_s)
 
 
 def _last_at_zero(time_s: _Floats) -> int:
@@ -152,7 +185,7 @@ class _LinkHistories:
         """Changes of a link's state: of use with capacity both ways, of at least the threshold."""
         key = (link, below_mbit_s)
         if key not in self._known:
-            time_s, capacity, causes, of_time = self._capacity(link)
+            time_s, capacity, causes, of_time = self.capacity(link)
             lowest = capacity.min(axis=1)
             usable = (lowest > 0.0) & (lowest >= below_mbit_s)
             out = np.where(causes & int(Cause.MAINTENANCE), PLANNED, FAILED)
@@ -161,7 +194,7 @@ class _LinkHistories:
             self._known[key] = (time_s[kept], state[kept])
         return self._known[key]
 
-    def _capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
+    def capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
         """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
         parts = [self._hops[hop] for hop in self._links[link]]
         whole = parts[0] if len(parts) == 1 else side_by_side(parts)

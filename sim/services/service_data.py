@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.models.judging.outage_rule import SEVERE_SHARE
 
 Route = tuple[tuple[int, int], ...]
@@ -53,6 +54,8 @@ class ServiceDemand:
         committed rate is down only when it gets nothing.
     severe_share : float
         Share of a second, above 0 to 1, that must be lost to make it severely errored.
+    clock : DemandClock or None
+        Share of both rates that is asked for by the hour; None: all of them at all times.
     """
 
     id: str
@@ -67,6 +70,7 @@ class ServiceDemand:
     switch_below_mbit_s: float = 0.0
     required_share: float = 1.0
     severe_share: float = SEVERE_SHARE
+    clock: DemandClock | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.committed_mbit_s <= self.peak_mbit_s < np.inf or self.peak_mbit_s <= 0.0:
@@ -85,6 +89,20 @@ class ServiceDemand:
             if len({link for link, _ in route}) != len(route):
                 raise ValueError(f"routes holds {route}; must cross each link once")
 
+    def asked_share(self, duration_s: float) -> float:
+        """Mean share of its rates that it asks for in a block of that length, 0 to 1."""
+        if self.clock is None:
+            return 1.0
+        seconds = self.clock.seconds(np.array([0.0, duration_s]))[0]
+        return float(seconds @ self.clock.shares) / duration_s
+
+    def levels(self) -> list[tuple[float, float]]:
+        """Shares of its rates that it asks for, and the share of a week in which it asks for each."""
+        if self.clock is None:
+            return [(1.0, 1.0)]
+        pairs = zip(self.clock.shares.tolist(), self.clock.week.tolist(), strict=True)
+        return [(share, time) for share, time in pairs if time > 0.0]
+
 
 @dataclass(frozen=True)
 class ServiceHistory:
@@ -98,12 +116,14 @@ class ServiceHistory:
         Result that begins. Unless rates were recorded, a change of rate that changes neither a down flag
         nor the causes of a down direction has no entry; then only the down flags and the causes of the
         down directions of ``result`` hold until the next entry.
+    asked_share : float array, shape (n_results,)
+        Share of its rates that the service asks for in each result; 1 unless it has a clock.
     rate_mbit_s : float array, shape (n_results, 2)
         Rate of each result forward and backward [Mbit/s], to the nearest kbit/s.
     down : bool array, shape (n_results, 2)
         Whether the direction gets less than the required share of its committed rate.
     causes : int array, shape (n_results, 2)
-        Why the direction gets less than its peak: cause flags, 0 when it gets all.
+        Why the direction gets less than it asks for: cause flags, 0 when it gets all.
     seconds : float array, shape (n_results,)
         Time spent in each result [s], exact whether or not rates were recorded.
     duration_s : float
@@ -112,7 +132,8 @@ class ServiceHistory:
         As of the demand.
     spans : float array, shape (n_spans, 3, 2)
         In each span of time that the sweep was asked for, forward, backward and both ways together (then of
-        the slower one): megabits that lacked of the peak rate, and time below committed though not down [s].
+        the slower one): megabits that lacked of the peak rate, asked for at that hour or not, and time below
+        committed though not down [s].
     """
 
     time_s: _Floats
@@ -124,9 +145,12 @@ class ServiceHistory:
     duration_s: float
     severe_share: float = SEVERE_SHARE
     spans: _Floats = field(default_factory=lambda: np.zeros((0, 3, 2)))
+    asked_share: _Floats = field(default_factory=lambda: np.ones(1))
 
     def __post_init__(self) -> None:
-        for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds", "spans"):
+        shares = np.broadcast_to(self.asked_share, self.seconds.shape).copy()
+        object.__setattr__(self, "asked_share", shares)
+        for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds", "spans", "asked_share"):
             getattr(self, name).setflags(write=False)
 
     def down_intervals(self, direction: int) -> tuple[_Floats, _Floats, _Ints]:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from hopyears.models.judging.demand_clock import DemandClock, clock_at
 from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.equipment.plant_builder import BuiltPlant
@@ -48,7 +49,13 @@ def service_demands(
     bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
     index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
     demands = tuple(
-        _demand(service, service_routes(service, finders.of(service), designs, index_of), built, link_of_card)
+        _demand(
+            service,
+            service_routes(service, finders.of(service), designs, index_of),
+            built,
+            link_of_card,
+            demand_clock(network, service),
+        )
         for service in network.services
     )
     return demands, tuple(cards)
@@ -63,6 +70,19 @@ def hop_bundles(designs: Sequence[HopDesign]) -> list[tuple[int, ...]]:
         name = design.hop.bundle
         members[index if name is None else first.setdefault(name, index)].append(index)
     return [tuple(each) for each in members]
+
+
+def demand_clock(network: Network, service: Service) -> DemandClock | None:
+    """Hours of a service's demand, by the solar time of its first end; None without a profile."""
+    profile = network.demand_profile_of(service)
+    if profile is None:
+        return None
+    return clock_at(
+        profile.working_day,
+        profile.working_day if profile.day_off is None else profile.day_off,
+        profile.working_days_per_week,
+        network.site(service.site_a).longitude_deg,
+    )
 
 
 class _Finders:
@@ -94,7 +114,11 @@ class _Finders:
 
 
 def _demand(
-    service: Service, chains: Sequence[Route], built: BuiltPlant, link_of_card: Mapping[int, int]
+    service: Service,
+    chains: Sequence[Route],
+    built: BuiltPlant,
+    link_of_card: Mapping[int, int],
+    clock: DemandClock | None,
 ) -> ServiceDemand:
     first, last = (
         [(link_of_card[card], FORWARD)]
@@ -117,6 +141,7 @@ def _demand(
         switch_below_mbit_s=_kept_mbit_s(service) if service.switch_trigger == "signal degrade" else 0.0,
         required_share=service.share_to_be_up,
         severe_share=SEVERE_SHARES[service.kind],
+        clock=clock,
     )
 
 

@@ -22,6 +22,7 @@ def judge_group(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     """Share the capacity of a group's links and write its row of results."""
     for k in range(plan.groups.links.first[g], plan.groups.links.first[g + 1]):
         _set_link(plan, sweep, scratch, plan.groups.links.item[k])
+    _set_demand(plan, sweep, scratch, g)
     n = 0
     n_codes = plan.routes.codes.shape[1]
     for k in range(plan.groups.flows.first[g], plan.groups.flows.first[g + 1]):
@@ -41,14 +42,32 @@ def judge_group(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         scratch.last,
         plan.routes.codes.reshape(-1),
         scratch.flows[:n],
-        asked.committed_mbit_s,
-        asked.peak_mbit_s,
+        scratch.committed,
+        scratch.peak,
         asked.priority,
         scratch.rate,
         scratch.crossing,
         scratch.active,
     )
     _write_row(plan, sweep, scratch, g)
+
+
+@inlined
+def _set_demand(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
+    """What the services of a group ask for at the hour of their clocks."""
+    for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
+        s = plan.groups.services.item[k]
+        share = _share(plan, sweep, s)
+        for f in range(2 * s, 2 * s + 2):
+            scratch.committed[f] = share * plan.flows.committed_mbit_s[f]
+            scratch.peak[f] = share * plan.flows.peak_mbit_s[f]
+
+
+@inlined
+def _share(plan: Plan, sweep: Sweep, s: int) -> float:
+    """Share of its rates that a service asks for."""
+    clock = plan.clocks.of_service[s]
+    return float(plan.clocks.share[plan.clocks.first[clock] + sweep.level[clock]])
 
 
 @inlined
@@ -71,11 +90,7 @@ def _set_link(plan: Plan, sweep: Sweep, scratch: Scratch, link: int) -> None:
 def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
     """Write the results of a group's services, after its capacity has been shared."""
     # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
-    required, committed, peak = (
-        plan.flows.required_mbit_s,
-        plan.flows.committed_mbit_s,
-        plan.flows.peak_mbit_s,
-    )
+    required, committed, peak = plan.flows.required_mbit_s, scratch.committed, scratch.peak
     route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
     choice, shared, full, left, own = (
         sweep.choice,
@@ -84,21 +99,22 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         scratch.left,
         scratch.link_causes,
     )
-    service, rates, downs, causes = sweep.service, sweep.rate, sweep.down, sweep.causes
+    service, rates, downs, causes, shares = sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share
     result_in, seconds, row = sweep.result_in, sweep.seconds, sweep.row
     n, n_row = sweep.used[N_RESULTS], sweep.used[N_ROWS]
     for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
         s = plan.groups.services.item[k]
         service[n] = s
+        share = shares[n] = _share(plan, sweep, s)
         for d in range(2):
             f = 2 * s + d
             rate = shared[f]
-            down = rate < required[f] - _SMALL or rate <= _SMALL
+            down = rate < share * required[f] - _SMALL or rate <= _SMALL
             why = 0
             if rate < peak[f] - _SMALL:
                 need = peak[f]
                 if down and required[f] > 0.0:
-                    need = required[f]
+                    need = share * required[f]
                 elif rate < committed[f] - _SMALL:
                     need = committed[f]
                 why = _why(
@@ -114,7 +130,7 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
                     down,
                 )
             rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3) / 1e3, down, why
-        slot = result_slot(result_in, service, rates, downs, causes, n)
+        slot = result_slot(result_in, service, rates, downs, causes, shares, n)
         m = result_in[slot]
         if m == EMPTY:
             m = n

@@ -47,11 +47,11 @@ def run_changes(
 
     Fewer than all are applied when a table is nearly full: enlarge it and call again.
     """
-    hop_state, choice, group_word = sweep.hop_state, sweep.choice, sweep.group_word
+    hop_state, choice, level, group_word = sweep.hop_state, sweep.choice, sweep.level, sweep.group_word
     key_first, keys = plan.word_first, plan.word
     group_first, groups = plan.groups_of_entity.first, plan.groups_of_entity.item
     touched, is_touched = scratch.touched, scratch.is_touched
-    n_hops = hop_state.size
+    n_hops, n_routed = hop_state.size, hop_state.size + choice.size
     i = start
     while i < time_s.size:
         if _crowded(sweep, choice.size):
@@ -65,9 +65,12 @@ def run_changes(
             if e < n_hops:
                 old = hop_state[e]
                 hop_state[e] = new
-            else:
+            elif e < n_routed:
                 old = choice[e - n_hops]
                 choice[e - n_hops] = new
+            else:
+                old = level[e - n_routed]
+                level[e - n_routed] = new
             if old == new:
                 continue
             word = keys[key_first[e] + old] ^ keys[key_first[e] + new]
@@ -92,11 +95,19 @@ def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
         for e in range(plan.groups_of_entity.first.size - 1):
             for k in range(plan.groups_of_entity.first[e], plan.groups_of_entity.first[e + 1]):
                 if plan.groups_of_entity.item[k] == g:
-                    n_hops = sweep.hop_state.size
-                    old = sweep.hop_state[e] if e < n_hops else sweep.choice[e - n_hops]
-                    word ^= plan.word[plan.word_first[e] + old]
+                    word ^= plan.word[plan.word_first[e] + _state_of(sweep, e)]
         sweep.group_word[g] = word
         _enter(plan, sweep, scratch, g, 0.0, True)
+
+
+@inlined
+def _state_of(sweep: Sweep, e: int) -> int:
+    """State of an entity: of a hop, a service or a clock."""
+    n_hops = sweep.hop_state.size
+    n_routed = n_hops + sweep.choice.size
+    if e < n_hops:
+        return int(sweep.hop_state[e])
+    return int(sweep.choice[e - n_hops] if e < n_routed else sweep.level[e - n_routed])
 
 
 @kernel

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_frame import Flows, Frame, Lists, Routes, lists, pointer
 
@@ -35,11 +36,20 @@ class Groups(NamedTuple):
     flows: Lists  # sorted by priority
 
 
+class Clocks(NamedTuple):
+    """Share of their rates that services ask for, by the level of their clock. Clock 0 stands still, at 1."""
+
+    of_service: _Ints
+    first: _Ints  # by clock, into ``share``: that of each of its levels
+    share: _Floats
+
+
 class Plan(NamedTuple):
     """Everything about the network and the services that does not change in a sweep.
 
-    An *entity* is a hop (its state changes) or, after all hops, a service (its choice of route changes).
-    Direction ``d`` of link ``k`` has the number 2 k + d.
+    An *entity* is a hop (its state changes), after all hops a service (its choice of route changes), after
+    those a clock (the level of demand of services of a group changes). Direction ``d`` of link ``k`` has
+    the number 2 k + d.
     """
 
     hops: HopStates
@@ -47,6 +57,7 @@ class Plan(NamedTuple):
     routes: Routes
     flows: Flows
     groups: Groups
+    clocks: Clocks
     groups_of_entity: Lists
     word_first: _Ints  # by entity, into ``word``: one random word for each of its states
     word: NDArray[np.uint64]
@@ -54,8 +65,8 @@ class Plan(NamedTuple):
 
 def build_plan(
     hops: Sequence[HopHistory], frame: Frame, n_choices: Sequence[int]
-) -> tuple[Plan, list[NDArray[np.int32]]]:
-    """Plan of a sweep, and for each hop the sweep's number of each of its states.
+) -> tuple[Plan, list[NDArray[np.int32]], list[tuple[DemandClock, int]]]:
+    """Plan of a sweep; for each hop the sweep's number of each of its states; clocks after 0, by group.
 
     Parameters
     ----------
@@ -73,7 +84,9 @@ def build_plan(
         sorted((2 * s + d for s in each for d in (0, 1)), key=lambda f: (flows.priority[f], f))
         for each in members
     ]
-    states = np.append(np.diff(tables.first), np.asarray(n_choices, dtype=np.int64))
+    clocks, running = _clocks(frame, group)
+    counts = (np.diff(tables.first), np.asarray(n_choices, dtype=np.int64), np.diff(clocks.first))
+    states = np.concatenate(counts)
     word_first = pointer(states)
     plan = Plan(
         hops=tables,
@@ -81,11 +94,24 @@ def build_plan(
         routes=frame.routes,
         flows=flows,
         groups=Groups(services=lists(members), links=lists(touched), flows=lists(ranked)),
-        groups_of_entity=lists([*by_hop, *([g] for g in group)]),
+        clocks=clocks,
+        groups_of_entity=lists([*by_hop, *([g] for g in group), [], *([g] for _, g in running)]),
         word_first=word_first,
         word=_words(int(word_first[-1])),
     )
-    return plan, numbers
+    return plan, numbers, running
+
+
+def _clocks(frame: Frame, group: list[int]) -> tuple[Clocks, list[tuple[DemandClock, int]]]:
+    """Clocks of the services; one that serves several groups has a number for each."""
+    number: dict[tuple[DemandClock, int], int] = {}
+    of_service = [
+        0 if service.clock is None else number.setdefault((service.clock, g), len(number) + 1)
+        for service, g in zip(frame.services, group, strict=True)
+    ]
+    shares = [np.ones(1), *(clock.shares for clock, _ in number)]
+    first = pointer([each.size for each in shares])
+    return Clocks(np.array(of_service, dtype=np.int64), first, np.concatenate(shares)), [*number]
 
 
 def _words(n: int) -> NDArray[np.uint64]:

@@ -59,17 +59,20 @@ class ServiceRun:
             last=np.zeros(2 * n_services, dtype=np.int64),
             flows=np.zeros(2 * n_services, dtype=np.int64),
             rate=np.zeros(2 * n_services),
+            committed=np.zeros(2 * n_services),
+            peak=np.zeros(2 * n_services),
             active=np.zeros(2 * n_services, dtype=np.int64),
             link_causes=np.zeros(n_links, dtype=np.int64),
             touched=np.zeros(n_groups, dtype=np.int64),
             is_touched=np.zeros(n_groups, dtype=np.bool_),
         )
-        self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups)
+        self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1)
 
-    def start(self, hop_states: Sequence[int], choices: Sequence[int]) -> None:
-        """Begin at time 0 with the given states of hops and choices of routes."""
+    def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
+        """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0."""
         self._sweep.hop_state[:] = hop_states
         self._sweep.choice[:] = choices
+        self._sweep.level[1:] = levels
         self._make_room()
         start_groups(self._plan, self._sweep, self._scratch)
 
@@ -100,8 +103,10 @@ class ServiceRun:
         seconds[: self._before_s.size] -= self._before_s
         some = np.flatnonzero(seconds)
         rate, down, service = sweep.rate[:n][some], sweep.down[:n][some], sweep.service[:n][some]
-        flows = self._plan.flows
-        peak, committed = flows.peak_mbit_s[2 * service], flows.committed_mbit_s[2 * service]
+        flows, share = self._plan.flows, sweep.share[:n][some]
+        peak, committed = (
+            share * asked[2 * service] for asked in (flows.peak_mbit_s, flows.committed_mbit_s)
+        )
         ways = [(rate[:, 0], down[:, 0]), (rate[:, 1], down[:, 1]), (rate.min(axis=1), down.any(axis=1))]
         found = []
         for got, out in ways:
@@ -141,7 +146,14 @@ class ServiceRun:
             number = np.searchsorted(own, result[entries]).astype(np.int32)
             tables = (sweep.rate[own], sweep.down[own], sweep.causes[own], seconds[own])
             histories.append(
-                ServiceHistory(time_s[entries], number, *tables, duration_s, spans=spans[:, s].copy())
+                ServiceHistory(
+                    time_s[entries],
+                    number,
+                    *tables,
+                    duration_s,
+                    spans=spans[:, s].copy(),
+                    asked_share=sweep.share[own],
+                )
             )
         return histories
 
@@ -170,13 +182,12 @@ class ServiceRun:
             sweep = sweep._replace(word=word, row_of=row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
-            names = ("service", "rate", "down", "causes", "seconds")
+            names = ("service", "rate", "down", "causes", "share", "seconds")
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         if 4 * n_results > sweep.result_in.size:
             sweep = sweep._replace(result_in=np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
-            filed_results(
-                sweep.result_in, sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.used[N_RESULTS]
-            )
+            known = (sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share)
+            filed_results(sweep.result_in, *known, sweep.used[N_RESULTS])
         self._sweep = sweep
 
 
@@ -198,7 +209,7 @@ def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
     return larger
 
 
-def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
+def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int) -> Sweep:
     n_results = 8 * n_services + 64
     n_out = max(1 << 16, 2 * n_services)
     word, row_of = _no_words(4 * n_services + 64)
@@ -206,6 +217,7 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
         used=np.zeros(4, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
+        level=np.zeros(n_clocks, dtype=np.int64),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),
@@ -218,6 +230,7 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int) -> Sweep:
         rate=np.zeros((n_results, 2)),
         down=np.zeros((n_results, 2), dtype=np.bool_),
         causes=np.zeros((n_results, 2), dtype=np.int64),
+        share=np.ones(n_results),
         seconds=np.zeros(n_results),
         out_time=np.zeros(n_out),
         out_service=np.zeros(n_out, dtype=np.int16),

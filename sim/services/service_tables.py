@@ -23,6 +23,7 @@ class Sweep(NamedTuple):
     used: _Ints
     hop_state: _Ints  # by hop
     choice: _Ints  # by service: its route, or n_routes + the route being left
+    level: _Ints  # by clock
     group_word: NDArray[np.uint64]
     group_row: _Ints
     current: NDArray[np.int32]  # by service: its result
@@ -35,6 +36,7 @@ class Sweep(NamedTuple):
     rate: _Floats  # (n, 2) as the rest
     down: NDArray[np.bool_]
     causes: _Ints
+    share: _Floats  # of its rates that the service asks for
     seconds: _Floats
     out_time: _Floats
     out_service: NDArray[np.int16]
@@ -51,6 +53,8 @@ class Scratch(NamedTuple):
     last: _Ints
     flows: _Ints
     rate: _Floats
+    committed: _Floats  # asked for at this hour, as the next
+    peak: _Floats
     active: _Ints
     link_causes: _Ints
     touched: _Ints
@@ -78,11 +82,12 @@ def result_slot(
     rate: _Floats,
     down: NDArray[np.bool_],
     causes: _Ints,
+    share: _Floats,
     n: int,
 ) -> int:
     """Slot that holds a result equal to number ``n``, or the empty slot where this belongs."""
     mask = np.uint64(result_in.size - 1)
-    value = np.uint64(service[n])
+    value = np.uint64(service[n]) ^ (np.uint64(np.int64(share[n] * 1e9)) << np.uint64(32))
     for d in range(2):
         value = (value ^ np.uint64(np.int64(np.round(rate[n, d] * 1e3)))) * np.uint64(0xBF58476D1CE4E5B9)
         value ^= value >> np.uint64(29)
@@ -99,6 +104,7 @@ def result_slot(
             and down[m, 1] == down[n, 1]
             and causes[m, 0] == causes[n, 0]
             and causes[m, 1] == causes[n, 1]
+            and share[m] == share[n]
         ):
             return int(slot)
         slot = (slot + np.uint64(1)) & mask
@@ -122,8 +128,9 @@ def filed_results(
     rate: _Floats,
     down: NDArray[np.bool_],
     causes: _Ints,
+    share: _Floats,
     n_results: int,
 ) -> None:
     """Put the first results into an empty table."""
     for n in range(n_results):
-        result_in[result_slot(result_in, service, rate, down, causes, n)] = n
+        result_in[result_slot(result_in, service, rate, down, causes, share, n)] = n

@@ -69,7 +69,9 @@ class Story:
     ----------
     service : str
     needed_mbit_s, peak_mbit_s : float
-        Rate below which a direction is down; rate asked for.
+        Rate below which a direction is down; rate asked for. Both at full demand.
+    by_the_hour : bool
+        Whether demand follows the hours, and both rates with it.
     outage : Outage
     routes : tuple of tuples of str
         Hops of each route that the service may take, the working one first; the hops of a bundle as one, with
@@ -90,6 +92,7 @@ class Story:
     service: str
     needed_mbit_s: float
     peak_mbit_s: float
+    by_the_hour: bool
     outage: Outage
     routes: tuple[tuple[str, ...], ...]
     hops: tuple[HopStory, ...]
@@ -216,6 +219,7 @@ def story_of(opened: Reopened) -> Story:
         service=demand.id,
         needed_mbit_s=demand.required_share * demand.committed_mbit_s,
         peak_mbit_s=demand.peak_mbit_s,
+        by_the_hour=demand.clock is not None,
         outage=outage,
         routes=tuple(
             tuple(

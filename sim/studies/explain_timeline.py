@@ -34,6 +34,8 @@ class Step:
         Modulation of the hop's worst channel forward and backward, 0 down. (0, 0) for the service.
     route : int
         Route in use, from 1; 0 while it changes, and for hops.
+    asked_share : float
+        Share of its rates that the service asks for at the hour; 1 for hops.
     """
 
     time_s: float
@@ -44,6 +46,7 @@ class Step:
     causes: int
     states: tuple[int, int] = (0, 0)
     route: int = 0
+    asked_share: float = 1.0
 
 
 def timeline(
@@ -99,6 +102,7 @@ def service_steps(
             down=bool(service.down[row].any()),
             causes=int(service.causes[row, 0] | service.causes[row, 1]),
             route=choice + 1 if choice < n_routes else 0,
+            asked_share=float(service.asked_share[row]),
         )
         now = (row, step.route)
         if now != before:

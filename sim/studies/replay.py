@@ -125,7 +125,7 @@ def _steps_of_services(opened: Reopened, window: Window) -> list[list[list[Any]]
                     int(step.down),
                     round(step.forward_mbit_s, 1),
                     round(step.backward_mbit_s, 1),
-                    int(min(step.forward_mbit_s, step.backward_mbit_s) >= demand.committed_mbit_s - 1e-6),
+                    int(_least_rate(step) >= step.asked_share * demand.committed_mbit_s - 1e-6),
                     step.route,
                     cause_label(step.causes) if step.causes else "",
                 ]
@@ -133,6 +133,10 @@ def _steps_of_services(opened: Reopened, window: Window) -> list[list[list[Any]]
             ]
         )
     return rows
+
+
+def _least_rate(step: Step) -> float:
+    return min(step.forward_mbit_s, step.backward_mbit_s)
 
 
 def _rain(opened: Reopened, window: Window) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Whether committed rates fit: with everything up, and with any one hop or common part of a site down.
 
-In clear air and with all repairs put off: what the services are left with once switches have done their work.
+In clear air, at full demand and with all repairs put off: what the services are left with once switches have
+done their work.
 """
 
 from collections.abc import Sequence
@@ -70,7 +71,7 @@ def _of_hops(simulator: BlockSimulator) -> list[dict[str, object]]:
         time_s = np.array([0.0, start_s, start_s + SLOT_S / 2.0])
         hops.append(HopHistory(time_s, state, capacity, np.zeros(2, dtype=np.int64)))
     duration_s = SLOT_S * (2 + len(designs))
-    services = simulator.services(hops, None, duration_s, record_rates=True)
+    services = simulator.services(hops, None, duration_s, record_rates=True, full_demand=True)
     return [_row(simulator, services, case) for case in cases]
 
 
@@ -82,7 +83,7 @@ def _of_parts(simulator: BlockSimulator) -> list[dict[str, object]]:
     if not common:
         return []
     log, began_s = fail_each(simulator, common)
-    services = on_equipment_alone(simulator, log, record_rates=True)
+    services = on_equipment_alone(simulator, log, record_rates=True, full_demand=True)
     return [
         _row(simulator, services, _Case(PART, plant.parts[part].id, time_s + SETTLED_S))
         for part, time_s in zip(common, began_s, strict=True)

@@ -111,7 +111,8 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     """Textbook sum of each service along its working route.
 
     Each hop counts at the lowest modulation that carries the required share of the committed rate; the hops
-    of a bundle carry it together (``shared_load``).
+    of a bundle carry it together (``shared_load``). Where demand follows the hours, that of each hour counts
+    for its share of the week.
     ``hop_table`` is what ``predict_hops`` gave, where it is at hand.
 
     Columns: service, hops, rain_min_per_year, multipath_min_per_year, equipment_min_per_year,
@@ -125,17 +126,18 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     known: dict[tuple[tuple[int, ...], float], NDArray[np.float64]] = {}
     for service, demand in zip(prepared.network.services, prepared.demands, strict=True):
         links = prepared.hops_along(demand.routes[0])
-        required_mbit_s = demand.required_share * demand.committed_mbit_s
-        total = np.zeros(3)
-        for link in links:
-            asked = (link, required_mbit_s)
-            if asked not in known:
-                of_hops = [by_hop[prepared.designs[hop].hop.id] for hop in link]
-                known[asked] = link_minutes(of_hops, required_mbit_s)
-            total += known[asked]
         sites = dict.fromkeys(site for link in links for site in prepared.built.hops[link[0]].sites)
-        ends = [links_unavailability(prepared, site, links, required_mbit_s) for site in sites]
-        common = sum(ends) * MINUTES_PER_YEAR
+        total, common = np.zeros(3), 0.0
+        for share, of_week in demand.levels():
+            required_mbit_s = share * demand.required_share * demand.committed_mbit_s
+            for link in links:
+                asked = (link, required_mbit_s)
+                if asked not in known:
+                    of_hops = [by_hop[prepared.designs[hop].hop.id] for hop in link]
+                    known[asked] = link_minutes(of_hops, required_mbit_s)
+                total += of_week * known[asked]
+            ends = [links_unavailability(prepared, site, links, required_mbit_s) for site in sites]
+            common += of_week * sum(ends) * MINUTES_PER_YEAR
         planned = planned_share(prepared, sites) * MINUTES_PER_YEAR
         rows.append(
             {

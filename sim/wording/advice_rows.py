@@ -8,22 +8,21 @@ import pandas as pd
 from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.studies.plan_sides import MINUTES
 from hopyears.sim.wording.money_rows import amount
-from hopyears.sim.wording.wording import NO_FIGURE, Cell, confidence, level_name, number, records
+from hopyears.sim.wording.wording import NO_FIGURE, Cell, confidence, level_name, number, plural, records
 
 METHOD = "paired simulation"
 
 
 def answer(purchases: pd.DataFrame, contenders: pd.DataFrame, goal: Goal, currency: str) -> Iterator[str]:
     """The answer in a sentence or two."""
-    first, last = purchases.iloc[0], purchases.iloc[-1]
-    unit = "weighted min/year" if first["figure"] == MINUTES else f"{currency} a year of outage costs"
+    first, last, unit = purchases.iloc[0], purchases.iloc[-1], unit_of(purchases, currency)
     left = purchases["left"].dropna().iloc[-1]
     if len(purchases) == 1:
         yield f"Buy nothing: no candidate is seen to help within that money ({number(left)} {unit} as it is)."
     else:
         yield (
-            f"Buy {len(purchases) - 1} steps for {amount(last['spent'])} {currency}: "
-            f"{number(first['left'])} to {number(left)} {unit}."
+            f"Buy {plural(len(names_in(last['set'])), 'upgrade')} for {amount(last['spent'])} {currency}: "
+            f"{number(first['left'])} {unit} become {number(left)}."
         )
     sure = contenders["right_chance"].iloc[0]
     if goal.budget is not None:
@@ -44,10 +43,30 @@ def answer(purchases: pd.DataFrame, contenders: pd.DataFrame, goal: Goal, curren
     )
 
 
+def unit_of(purchases: pd.DataFrame, currency: str) -> str:
+    """Unit of what is left."""
+    minutes = purchases["figure"].iloc[0] == MINUTES
+    return "weighted min/year" if minutes else f"{currency} a year of outage costs"
+
+
+def names_in(text: str) -> list[str]:
+    """Candidates of a set as tables name it."""
+    return text.split("; ") if text else []
+
+
+def missing_sentences(candidates: pd.DataFrame) -> Iterator[str]:
+    """What is bought without all of its price known."""
+    missing = candidates[candidates["bought"] & (candidates["without_price"] != "")]
+    for name, items in zip(missing["candidate"], missing["without_price"], strict=True):
+        yield f"{name}: no price of {items.replace('_', ' ')}; left out of its cost."
+
+
 def _all(purchases: pd.DataFrame) -> str:
     """What is bought, as the contenders name it."""
     return str(purchases["set"].iloc[-1])
 
+
+RIGHT = "Right: how sure that the next best saves less for its money (paired t test of blocks)."
 
 HEADS = ("", "buy", "cost", "spent", "left", "next best (left)", "right")
 """Heads of ``purchase_rows``."""

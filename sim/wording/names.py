@@ -5,7 +5,7 @@ through ``for_readers``.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -14,6 +14,7 @@ import pandas as pd
 
 from hopyears.models.network.network import Hop, Network, Service, Site
 from hopyears.sim.runs.results import Results
+from hopyears.sim.studies.counterfactual import HOP, SINGLE, SITE
 
 COLUMNS = {
     "service": "services",
@@ -63,7 +64,50 @@ def relabelled(table: pd.DataFrame, labels: Mapping[str, Mapping[str, str]]) -> 
         for column, key in COLUMNS.items()
         if column in table.columns
     }
+    for column, rename in TEXTS.items():
+        if column in table.columns:
+            changed[column] = [rename(value, labels) for value in table[column]]
+    if {"kind", "target"} <= set(table.columns):
+        pairs = zip(table["kind"], table["target"], strict=True)
+        changed["target"] = [
+            place_name(target, labels) if kind in (HOP, SITE, SINGLE) else target for kind, target in pairs
+        ]
+    if {"contract", "services"} <= set(table.columns):
+        own = labels.get("services", {})
+        pairs = zip(table["contract"], table["services"], strict=True)
+        changed["contract"] = [own.get(name, name) if name == held else name for name, held in pairs]
     return table.assign(**changed) if changed else table
+
+
+def place_name(path: str, labels: Mapping[str, Mapping[str, str]]) -> str:
+    """A hop, site or part with names in it: ``hop/site/part``, ``site/part``; as it is where it is none."""
+    head, *rest = path.split("/")
+    hops, sites = labels.get("hops", {}), labels.get("sites", {})
+    if head in hops and not (head in sites and (not rest or rest[0] not in sites)):
+        names = [hops[head], *(sites.get(each, each) for each in rest[:1]), *rest[1:]]
+    else:
+        names = [sites.get(head, head), *rest]
+    return "/".join(names)
+
+
+def _candidates(text: str, labels: Mapping[str, Mapping[str, str]]) -> str:
+    """Candidates of advice, ``mill: generator; mill-ridge: 2+0``, each with the name of what it changes."""
+    parts = [each.partition(": ") for each in text.split("; ")]
+    return "; ".join(f"{place_name(where, labels)}{colon}{what}" for where, colon, what in parts)
+
+
+def _list_of_services(text: str, labels: Mapping[str, Mapping[str, str]]) -> str:
+    return ", ".join(labels.get("services", {}).get(each, each) for each in text.split(", "))
+
+
+TEXTS: Mapping[str, Callable[[str, Mapping[str, Mapping[str, str]]], str]] = {
+    "place": place_name,
+    "services": _list_of_services,
+    "services_added": _list_of_services,
+    "services_removed": _list_of_services,
+    **dict.fromkeys(("candidate", "bought", "set", "next_best"), _candidates),
+}
+"""Columns of texts with ids in them, and how they are read."""
 
 
 def id_of(word: str, labels: Mapping[str, str]) -> str:

@@ -1,7 +1,8 @@
 """Cells of the table of promises: what is asked, whether it is kept, and the figure in the unit asked for."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -11,14 +12,20 @@ from hopyears.sim.runs.promise import (
     ALL_TERMS,
     AVAILABILITY,
     MINUTES,
+    NO,
+    OPEN,
     OUTAGES,
     PLAIN,
+    YES,
+    Terms,
     class_of,
     next_class,
+    years_wanted,
 )
 from hopyears.sim.runs.promised_penalties import PromisedPenalty
 from hopyears.sim.studies.counterfactual import HOP, SITE
 from hopyears.sim.wording.wording import (
+    LEVELS,
     NO_FIGURE,
     Cell,
     availability,
@@ -27,9 +34,41 @@ from hopyears.sim.wording.wording import (
     given,
     level_name,
     number,
+    per_cent,
     plural,
     records,
 )
+
+
+@dataclass(frozen=True)
+class Promised:
+    """All that ``hopyears promise`` tells.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Table ``promise``, with the names that readers see.
+    terms : Terms
+    years : int
+        Simulated.
+    penalties : sequence of rows of cells
+        Under ``PENALTY_HEADS``; empty without penalties.
+    currency : str
+        Of the penalties.
+    levers : DataFrame or None
+        Table ``levers``, where it was asked for.
+    note : str
+        Which weather is meant.
+    """
+
+    table: pd.DataFrame
+    terms: Terms
+    years: int
+    penalties: Sequence[Sequence[str | Cell]]
+    currency: str
+    levers: pd.DataFrame | None
+    note: str
+
 
 TOO_FEW = "?"
 """Where the simulated years are too few to promise anything."""
@@ -77,7 +116,7 @@ def _asked(row: Mapping[str, Any]) -> str:
         return f"{ALL_TERMS}, {when}"
     value = float(row["asked"])
     if not math.isfinite(value):
-        return f"nothing, {when}"
+        return "nothing" if when == "the year" else f"nothing, {when}"
     if row["figure"] == AVAILABILITY:
         return f"{level_name(value)} of {when}"
     if row["figure"] == MINUTES:
@@ -85,6 +124,88 @@ def _asked(row: Mapping[str, Any]) -> str:
     if row["figure"] == OUTAGES:
         return f"at most {given(value)} outages in {when}"
     return f"at least {given(value)} Mbit/s in {when}"
+
+
+WORST_NAMED = 3
+"""Contracts that are not kept, or open, are named up to so many."""
+
+
+def whole_contracts(table: pd.DataFrame) -> pd.DataFrame:
+    """Of the table ``promise`` one row a contract: that of all its terms where it has several."""
+    return table.groupby("contract", sort=False).tail(1)
+
+
+def promise_answer(table: pd.DataFrame) -> list[str]:
+    """What can be promised in a few sentences: contracts that are kept or not, and services without one."""
+    whole = whole_contracts(table)
+    asked, free = whole[whole["kept"] != ""], whole[whole["kept"] == ""]
+    return [*_kept_sentences(table, asked), *_class_sentences(free)]
+
+
+def _kept_sentences(table: pd.DataFrame, asked: pd.DataFrame) -> list[str]:
+    if asked.empty:
+        return []
+    counts = [int((asked["kept"] == verdict).sum()) for verdict in (YES, NO, OPEN)]
+    text = f"{counts[0]} of {plural(len(asked), 'contract')} {'is' if counts[0] == 1 else 'are'} kept"
+    if counts[1]:
+        text += f", {counts[1]} {'is' if counts[1] == 1 else 'are'} not"
+    if counts[2]:
+        text += f"; for {counts[2]} the simulated years cannot tell"
+    found = [f"{text}."]
+    for verdict, words in ((NO, "Not kept"), (OPEN, "Open")):
+        named = [_shortfall(table, name) for name in asked[asked["kept"] == verdict]["contract"]]
+        if named:
+            more = f"; and {len(named) - WORST_NAMED} more" if len(named) > WORST_NAMED else ""
+            found.append(f"{words}: {'; '.join(named[:WORST_NAMED])}{more}.")
+    return found
+
+
+def _shortfall(table: pd.DataFrame, contract: str) -> str:
+    """A contract with what it asks for and what could be promised, of its term that is broken most."""
+    own = table[(table["contract"] == contract) & (table["figure"] != ALL_TERMS)]
+    (row,) = records(own.sort_values("contract_break_chance", ascending=False, kind="stable").head(1))
+    could = figure(row, "can_be_promised")
+    rest = "nothing can be promised from so few years" if could == TOO_FEW else f"{could} can be promised"
+    return f"{contract} asks for {_asked(row)}, {rest}"
+
+
+def _class_sentences(free: pd.DataFrame) -> list[str]:
+    """For how many services without a contract each usual availability can be promised."""
+    if free.empty:
+        return []
+    shares = [_lost_share(row) for row in records(free)]
+    held = {level: sum(share <= 1.0 - level + 1e-12 for share in shares) for level in LEVELS[::-1]}
+    words = [f"{level_name(level)} for {count}" for level, count in held.items() if count]
+    n = plural(len(free), "service")
+    if all(map(math.isnan, shares)):
+        return [f"The simulated years are too few to promise anything of {n} without a contract."]
+    if not words:
+        return [f"Of {n} without a contract, {level_name(LEVELS[0])} of a year can be promised for none."]
+    return [f"Of {n} without a contract, so many can be promised at least: {', '.join(words)}."]
+
+
+def meaning(table: pd.DataFrame, terms: Terms) -> list[str]:
+    """What a promise means, and what the marks in a table of promises say."""
+    found = [
+        f"What is promised, or kept, holds with a chance of {per_cent(terms.chance)}, at a confidence of "
+        f"{per_cent(terms.confidence)}; so sure is each end in brackets. 'open': more years would tell."
+    ]
+    rows = records(table)
+    plain = [row["rests_on"] == PLAIN for row in rows]
+    if any(plain) and not all(plain):
+        found.append("*: by the simulated years alone; the others by replications of failures too.")
+    if any(_too_few(row) for row in rows):
+        most = max(int(row["contract_years"]) for row in rows)
+        wanted = years_wanted(terms.chance ** (1.0 / most), terms.confidence)
+        found.append(
+            f"'{TOO_FEW}': so few years promise nothing; {plural(most, 'year')} take about {wanted} "
+            "simulated years or more. 'hopyears simulate --resume' adds years."
+        )
+    return found
+
+
+def _too_few(row: Mapping[str, Any]) -> bool:
+    return row["figure"] != ALL_TERMS and figure(row, "can_be_promised") == TOO_FEW
 
 
 PENALTY_HEADS = ("service", "expected", "what a year keeps within")
@@ -100,6 +221,11 @@ def penalty_cells(found: PromisedPenalty, labels: Mapping[str, str]) -> list[str
 
 LEVERS_SHOWN = 6
 """Rows of a contract: as it is, and what helps most."""
+
+LEVER_NOTE = (
+    "By simulated years alone. Sparing one of two things that fail at once saves nothing; of two that "
+    "protect each other, either saves all."
+)
 
 LEVER_HEADS = ("kind", "what", "broken", "mean", "can be promised")
 

@@ -15,7 +15,7 @@ from small_networks import triangle
 import hopyears.models
 import hopyears.sim
 from hopyears.models.network.contract_entry import Contract
-from hopyears.models.network.network import Modulation, Network, PartChange, Power, Radio
+from hopyears.models.network.network import DemandProfile, Modulation, Network, PartChange, Power, Radio
 from hopyears.models.network.network_references import KINDS
 from hopyears.sim.commands import main
 from hopyears.sim.commands.check_values import Value, every_value
@@ -37,7 +37,7 @@ ERRORED SEVERELY_ERRORED UNAVAILABLE _FAR NOBODY FORWARD BACKWARD BITS_PER_LEVEL
 FLAT_BIT DISPERSIVE_BIT FLAT FLAT_WORST_MONTH DISPERSIVE N_KINDS HOPS ROUTE ALONE JOBS UP DOWN MUTE N_OUT
 N_ROWS N_RESULTS N_WORDS EMPTY _STRIDE _KEPT _LEAST_ROW _PART_PURPOSES _MOST_WINDOWS _TRIAL_SEED _TABLE_SIZE
 _SWITCHING _CONGESTION NIGHT_MODEL_VERSION HOURS_PER_NIGHT _NIGHTS_PER_YEAR _SAMPLE_YEARS _LEVELS _SHELLS
-_HALF_POWER CHANGES_AT_ONCE ROW_CELLS PLANNED GOOD FAILED UNLIMITED_MBIT_S
+_HALF_POWER CHANGES_AT_ONCE ROW_CELLS PLANNED GOOD FAILED UNLIMITED_MBIT_S HOURS_PER_DAY HOURS_PER_WEEK
 OVERHEAD_SHARE
 """
 NO_RESULT = set(_NAMES.split())
@@ -54,6 +54,7 @@ def whole_network() -> Network:
         power=(Power(id="hut", generator=True),),
         parts=(PartChange(kind="fan", swap_h=2.0),),
         contracts=(Contract(id="c", services=("one",), outages=1),),
+        demand_profiles=(DemandProfile(id="day", working_day=(1.0,) * 24),),
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from hopyears.models.network.entry import Entry
-from hopyears.models.network.network import Modulation, Prices
+from hopyears.models.network.network import DemandProfile, Modulation, Prices
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.input_errors import FaultList, InputError
@@ -53,6 +53,7 @@ BASE = {
     "crews": [{"id": "crew", "base": "a", "shift_start_h": 6.0, "shift_end_h": 20.0}],
     "depots": [{"id": "store", "base": "a", "stock": {"outdoor_radio": 1}}],
     "maintenance": [{"site": "b", "every_days": 90.0}],
+    "demand_profiles": [{"id": "day", "working_day": [0.3] * 8 + [1.0] * 16, "day_off": [0.2] * 24}],
     "contracts": [{"id": "gold", "services": ["one"], "outages": 9}],
 }
 for _hop in BASE["hops"]:
@@ -81,12 +82,14 @@ OTHER = {
     "services": {
         "name": "1", "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
         "protection": "rerouted", "route": ["a-d", "c-d"], "protecting_route": ["twin", "c-d"],
-        "switching_time_s": 1.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
+        "demand_profile": "day", "switching_time_s": 1.0,
+        "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,
         "severely_errored_ratio_objective": 1e-3, "outages_per_year_objective": 10.0,
         "penalties": [{"availability": 0.999, "amount": 5.0}], "penalty_cap_per_year": 9.0,
         "undelivered_value_per_gbit": 2.0,
     },
+    "demand_profiles": {"working_day": [0.4] * 24, "day_off": [0.4] * 24},
     "prices": {
         "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
         "yearly": {"site": 3.0}, "visit": 4.0,
@@ -111,6 +114,7 @@ OTHER = {
         "rain_rate_001_mm_h": 50.0, "monthly_temperature_c": [12.0] * 12, "monthly_rainfall_mm": [70.0] * 12,
         "refractivity_gradient": -300.0, "terrain_roughness_m": 30.0, "rain_height_m": 90.0,
         "year_to_year_ratio": 0.5, "storm_speed_km_h": 60.0, "storm_bearing_deg": 200.0,
+        "shower_daily_amplitude": 0.9, "shower_peak_hour": 12.0,
     },
 }  # fmt: skip
 """Other values where half as much again, one more or the opposite is none, or is not legal."""
@@ -139,6 +143,9 @@ COMPANY = {
     **{("power", f"solar_{field}"): SUN for field in ("ln_sd", "day_correlation", "reconnect_share")},
     ("indoor_units", "ports_per_line_card"): {"services.0.kind": "circuit", "services.1.kind": "circuit"},
     ("indoor_units", "line_card_slots"): {"services.0.kind": "circuit"},
+    **{
+        ("demand_profiles", name): {"services.0.demand_profile": "day"} for name in DemandProfile.model_fields
+    },
     ("climate", "wet_snow"): {"climate.rain_height_m": 100.0},
     ("switching", "standby_test_h"): {"switching.standby_test_visit": True},
     ("switching", "standby_test_start_h"): {"switching.standby_test_visit": True},

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.colors import to_rgb
-from synthetic_results import SERVICES, made_up_differences, made_up_results
+from synthetic_results import SERVICES, made_up_results
 
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.report.brief import brief_page
@@ -15,7 +15,6 @@ from hopyears.sim.report.figures import FEW_OUTAGES, month_text
 from hopyears.sim.report.page import report_page
 from hopyears.sim.report.page_rows import longest_rows, month_rows, worst_month_sentence, worst_rows
 from hopyears.sim.report.scales import round_ticks
-from hopyears.sim.report.study_page import compare_page
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.summary import month_table
 
@@ -131,14 +130,6 @@ def test_the_sheet_in_brief_has_one_answer_one_map_one_figure() -> None:
     assert page.count('class="lead"') == 1
     assert "size: A4 portrait" in page
     assert "<script" not in page
-
-
-def test_the_page_of_a_comparison_tells_gains_and_how_sure_they_are() -> None:
-    table = made_up_differences()
-    page = compare_page(table, made_up_results().manifest)
-    assert "Plan a saves 16.0 unavailable minutes a year over 2 services; 1 are surely better" in page
-    assert "s&lt;1&gt;" in page
-    assert "s<1>" not in page
 
 
 def test_outages_of_a_month_are_weighed_by_their_length() -> None:

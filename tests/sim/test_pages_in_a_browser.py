@@ -4,19 +4,33 @@ from pathlib import Path
 
 import pytest
 from browser import browser, console_errors, dumped, violations
-from synthetic_results import made_up_differences, made_up_results
+from synthetic_choices import made_up_advice, made_up_comparison, made_up_promised
+from synthetic_results import made_up_results
 
+from hopyears.sim.advice.confirm import Goal
+from hopyears.sim.report.advice_page import advice_page
 from hopyears.sim.report.brief import brief_page
+from hopyears.sim.report.compare_page import compare_page
 from hopyears.sim.report.page import report_page
-from hopyears.sim.report.study_page import compare_page
+from hopyears.sim.report.promise_page import promise_page
 
 pytestmark = pytest.mark.slow
 
+
+def opened(page: str) -> str:
+    """A page with its folds open."""
+    return page.replace("<details", "<details open")
+
+
 PAGES = {
     "report": lambda: report_page(made_up_results(), replays={("birch-fir", 1): "outage.html"}),
-    "open": lambda: report_page(made_up_results()).replace("<details", "<details open"),
+    "open": lambda: opened(report_page(made_up_results())),
     "brief": lambda: brief_page(made_up_results()),
-    "compare": lambda: compare_page(made_up_differences(), made_up_results().manifest),
+    "compare": lambda: opened(compare_page(made_up_comparison(), made_up_results().manifest, "shells")),
+    "promise": lambda: opened(promise_page(made_up_promised(), made_up_results().manifest)),
+    "advice": lambda: opened(
+        advice_page(made_up_advice(), Goal(budget=200.0), made_up_results().manifest, "shells")
+    ),
 }
 
 

@@ -1,5 +1,7 @@
 """The slow, obvious services sweep: a look at every second, capacity shared anew each time."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from hopyears.models.judging.cause import Cause
@@ -79,6 +81,15 @@ def _too_small(route, direction, capacity, causes, need):
     return found
 
 
+def asked_share(clock, now, hour_s):
+    """Share of its rates that a service with this clock asks for at a second."""
+    if clock is None:
+        return 1.0
+    hours = (now + clock.offset_s) // hour_s
+    working = hours // 24 % 7 < clock.working_days
+    return (clock.working_day if working else clock.day_off)[int(hours % 24)]
+
+
 def _why(service, choice, direction, got, down, capacity, causes, left):
     need = service.peak_mbit_s
     if down and service.committed_mbit_s > 0.0:
@@ -100,9 +111,17 @@ def _why(service, choice, direction, got, down, capacity, causes, left):
     return found
 
 
-def slow_sweep(hops, services, links, n_seconds):
+def _at_hour(service, now, hour_s):
+    """What a service asks for at a second, as a service that always asks for that."""
+    share = asked_share(service.clock, now, hour_s)
+    rates = {name: share * getattr(service, name) for name in ("committed_mbit_s", "peak_mbit_s")}
+    return replace(service, **rates)
+
+
+def slow_sweep(hops, services, links, n_seconds, hour_s=3600.0):
     """Rates, down flags and causes of each service in each second (all times are whole seconds)."""
     choosers = [_Chooser(service) for service in services]
+    whole = services
     rate = np.zeros((len(services), n_seconds, 2))
     down = np.zeros((len(services), n_seconds, 2), bool)
     why = np.zeros((len(services), n_seconds, 2), int)
@@ -110,6 +129,7 @@ def slow_sweep(hops, services, links, n_seconds):
         found = [_link(hops, members, now) for members in links]
         capacity, causes = [f[0] for f in found], [f[1] for f in found]
         choices = []
+        services = [_at_hour(service, now, hour_s) for service in whole]
         for service, chooser in zip(services, choosers, strict=True):
             good = [min(c) > 0 and min(c) >= service.switch_below_mbit_s for c in capacity]
             planned = [bool(cause & int(Cause.MAINTENANCE)) for cause in causes]

@@ -444,17 +444,3 @@ def _service_money() -> pd.DataFrame:
         **_with_interval("undelivered_value_per_year", 24.0, 1.0),
     }
     return pd.DataFrame([row])
-
-
-def made_up_differences() -> pd.DataFrame:
-    """Differences of one plan on two services; only the first is sure."""
-    row = {
-        "plan": "a", "service": "s<1>",
-        "base_min_per_year": 60.0, "base_min_per_year_low": 50.0, "base_min_per_year_high": 70.0,
-        "plan_min_per_year": 40.0, "plan_min_per_year_low": 30.0, "plan_min_per_year_high": 50.0,
-        "difference_min_per_year": -20.0, "difference_min_per_year_low": -25.0,
-        "difference_min_per_year_high": -15.0, "difference_ses_per_year": 0.0,
-        "difference_ses_per_year_low": -1.0, "difference_ses_per_year_high": 1.0, "sure": True,
-    }  # fmt: skip
-    doubtful = {"difference_min_per_year": 4.0, "difference_min_per_year_low": -1.0, "sure": False}
-    return pd.DataFrame([row, {**row, "service": "s2", **doubtful, "difference_min_per_year_high": 9.0}])

@@ -121,6 +121,11 @@ def test_structure_constants_are_the_improvement_constants_of_the_pairs():
     frequency = diversity.frequency_constant(0.1, frequency_ghz=7.05, path_length_km=45.0)
     assert lines.flat[1, 0, 1] == pytest.approx(space)
     assert lines.flat[1, 0, 2] == pytest.approx(frequency)
+    # P.530-17 6.2.5, of the selective part: (1 - k_s^2) of the activity, per occurrence.
+    selective = diversity.correlation_s2(
+        diversity.correlation_w(diversity.correlation_ns2(np.array([space, frequency]), 0.05))
+    )
+    assert lines.dispersive[1, 0, [1, 2]] == pytest.approx(diversity.activity(0.05) * (1 - selective) / 0.05)
     assert lines.flat[1, 0, 3] == pytest.approx(
         diversity.combined_constant(
             diversity.space_constant(10.0, frequency_ghz=7.05, path_length_km=45.0, occurrence=0.05),

@@ -168,3 +168,4 @@ def test_events(row):
 
 def test_no_time_in_a_fade_is_no_event():
     assert rain_scaling.event_count_per_year(0.0) == 0.0
+    assert rain_scaling.event_count_per_year(1e-7) == pytest.approx(0.315576)  # 3.16 s a year, 10 s each

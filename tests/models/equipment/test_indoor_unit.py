@@ -101,6 +101,8 @@ def test_line_cards_follow_the_local_ports() -> None:
     assert [doubt.sentence() for doubt in hardware.warnings] == [
         'site "mill": its services need 5 line cards, and its indoor unit has slots for 4'
     ]
+    roomy = offer.model_copy(update={"line_card_slots": 5})
+    assert not place_indoor_units("mill", ends_of("1+0"), unit=roomy, line_ports=wanted).warnings
     assert bill(hardware)["line_card_circuit"] == 2
     assert hardware.service_cards["packet"][:9] == (None, None, None, 0, 0, 0, 0, 0, 1)
     twice = place_indoor_units("mill", ends_of("1+0"), unit=offer, n_units=2, line_ports={"packet": 9})
@@ -171,6 +173,9 @@ def test_radios_fed_over_line_ports_take_packet_ports_and_no_modem() -> None:
     assert hardware.service_cards["packet"][:2] == (0, 1)
     apart = place_indoor_units("mill", [fed], unit=IndoorUnit(id="u", own_line_ports={}))
     assert len(set(apart.modems_of("fed").values())) == 1  # one card of ten ports is all there is
+    pairs = IndoorUnit(id="u", own_line_ports={}, ports_per_line_card={"packet": 2})
+    apart = place_indoor_units("mill", [fed], unit=pairs, line_ports={"packet": 2})
+    assert len(set(apart.modems_of("fed").values())) == 2  # of two cards, main and standby take one each
 
 
 def test_who_stops_the_unit_to_be_mended() -> None:

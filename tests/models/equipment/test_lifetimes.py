@@ -80,3 +80,8 @@ def test_impossible_laws_are_refused():
         Law.fixed(math.nan)
     with pytest.raises(ValueError, match=r"spread is 0.0; must be above 0"):
         Law.weibull(10.0, 0.0)
+
+
+def test_lognormal_law_of_a_median():
+    law = Law.lognormal_of_median(3.0, 0.8)
+    assert law.mean_h == pytest.approx(stats.lognorm(0.8, scale=3.0).mean())

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
 from plant_entries import generator, sun, supply
+from scipy.integrate import quad
 
 from hopyears.models.air.storm_rate import event_times_s
 from hopyears.models.basics.intervals import empty_intervals
@@ -122,3 +123,25 @@ def test_impossible_supplies_are_refused():
         Solar((1.0,) * 11, ln_sd=0.6, day_correlation=0.4, reconnect_share=0.2)
     with pytest.raises(ValueError, match="day_correlation is 1"):
         Solar((1.0,) * 12, ln_sd=0.6, day_correlation=1.0, reconnect_share=0.2)
+
+
+@pytest.mark.parametrize("end_share", [1.0, 0.5])
+def test_dark_time_with_ageing_batteries_and_a_generator_that_runs_dry(end_share):
+    """The same by quadrature over the battery's age; a start that fails leaves the battery alone."""
+    backed = supply(
+        mains_outages_per_year=2.0,
+        mains_outage=Law.exponential(5.0),
+        battery_h=4.0,
+        battery_end_share=end_share,
+        generator=generator(start_failure=0.1, start_s=1800.0, fuel_h=6.0),
+    )
+
+    def dark_h(age):
+        battery_h = 4.0 * (1.0 - (1.0 - end_share) * age)
+        alone, fuel_out = np.exp(-battery_h / 5.0), np.exp(-(0.5 + 6.0 + battery_h) / 5.0)
+        waiting = max(
+            alone - np.exp(-0.5 / 5.0), 0.0
+        )  # dark until the engine runs: a battery of half an hour
+        return 2.0 * 5.0 * (0.1 * alone + 0.9 * (waiting + fuel_out))
+
+    assert dark_h_per_year(backed) == pytest.approx(quad(dark_h, 0.0, 1.0)[0], rel=1e-4)

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from scipy.optimize import brentq
 
 from hopyears.models.radio import modulation
 from hopyears.models.radio.modulation import DEFAULT_LADDER, Ladder, SwitchRule
@@ -19,6 +20,30 @@ def test_net_rate_of_a_hertz():
 def test_required_ratio_stays_above_shannon():
     shannon = 10.0 * np.log10(2.0 ** (0.9 * np.log2(DEFAULT_LADDER.states)) - 1.0)
     assert np.all(DEFAULT_LADDER.snr_db > shannon)
+
+
+def mutual_information_bits(levels, snr):
+    """Of square QAM with this many equally likely levels an axis, by Gauss-Hermite quadrature: textbook."""
+    points = 2.0 * np.arange(levels) - (levels - 1)
+    points = points / np.sqrt(2.0 * (points**2).mean())
+    nodes, weights = np.polynomial.hermite.hermgauss(60)
+    noise = nodes / np.sqrt(snr)
+    apart = points[:, None, None] - points[None, :, None]
+    likely = np.exp(-snr * ((apart + noise) ** 2 - noise**2)).sum(axis=1)
+    return 2.0 * (np.log2(levels) - (np.log2(likely) @ weights).mean() / np.sqrt(np.pi))
+
+
+def test_required_ratios_are_those_of_the_mutual_information():
+    """Square constellations at rate 0.9 and 2.5 dB; the others lie between, an odd number of bits."""
+    computed = []
+    for bits in (2, 4, 6, 8, 10, 12):
+        needed = brentq(
+            lambda db, b=bits: mutual_information_bits(2 ** (b // 2), 10.0 ** (db / 10.0)) - 0.9 * b, -5, 50
+        )
+        computed.append(needed + 2.5)
+    np.testing.assert_allclose(DEFAULT_LADDER.snr_db[::2], computed, atol=0.06)
+    between = 0.5 * (np.array(computed[1:]) + computed[:-1])
+    np.testing.assert_allclose(DEFAULT_LADDER.snr_db[1::2], between, atol=0.06)
 
 
 @given(margins)

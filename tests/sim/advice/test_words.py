@@ -43,7 +43,7 @@ def contenders(chance, target_chance=NONE):
 )
 def test_what_a_budget_buys(chance, second):
     first, then = answer(purchases(STEPS), contenders(chance), Goal(budget=200.0), "shells")
-    assert first == "Buy 2 steps for 150 shells: 40.0 to 20.0 weighted min/year."
+    assert first == "Buy 2 upgrades for 150 shells: 40.0 weighted min/year become 20.0."
     assert then.replace("\N{NO-BREAK SPACE}", "") == second
 
 

@@ -7,6 +7,7 @@ from small_networks import hop, triangle
 
 from hopyears.models.equipment.lifetimes import LawKind
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
+from hopyears.models.equipment.plant import great_circle_km
 from hopyears.models.equipment.power import Generator, fair_weather_rate
 from hopyears.models.equipment.solar import Solar
 from hopyears.models.judging.cause import Cause
@@ -288,6 +289,16 @@ def test_access_to_a_site_is_added_to_each_journey():
     site = triangle().sites[0]
     sites = (site.model_copy(update={"access_h": 1.5}), *triangle().sites[1:])
     assert built(sites=sites).plant.travel_h(0, 0, None) == built().plant.travel_h(0, 0, None) + 1.5
+
+
+def test_roads_are_longer_than_great_circles_by_the_road_factor():
+    plant = built(
+        crews=(Crew(id="crew", base="a", speed_km_h=40.0),), depots=(Depot(id="d", base="c"),)
+    ).plant
+    way_km = [great_circle_km(plant.crews[0], place) for place in (plant.sites[1], plant.depots[0])]
+    assert plant.travel_h(0, 1, None) == pytest.approx(way_km[0] * plant.repair.road_factor / 40.0)
+    assert plant.fetch_h(0, 0) == pytest.approx(way_km[1] * plant.repair.road_factor / 40.0)
+    assert plant.repair.road_factor > 1.0
 
 
 def test_a_network_without_crews_has_the_default_crew():

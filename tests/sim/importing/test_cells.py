@@ -12,6 +12,7 @@ from hopyears.sim.importing.cells import (
     modulations,
     number,
     polarisations,
+    protection,
     scheme,
 )
 from hopyears.sim.importing.headers import amount
@@ -137,3 +138,16 @@ def test_amounts_come_in_the_unit_that_is_wanted() -> None:
     assert amount("100 mW", "", "dBm", ".") == pytest.approx(20.0)
     assert amount("35 dBd", "", "dBi", ".") == pytest.approx(37.15)
     assert amount("3 km", "", "dBm", ".") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("rerouted", "rerouted"), ("restoration", "rerouted"), ("ungeschützt", "none"), ("1+0", "none"),
+        ("No", "none"), ("protected", "protected"), ("1+1", "protected"), ("ja", "protected"), ("x", ""),
+    ],
+)  # fmt: skip
+def test_protection_of_services(text: str, found: str) -> None:
+    read, guess = protection(text)
+    assert read == found
+    assert bool(guess) == (found not in ("", text))

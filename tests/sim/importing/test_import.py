@@ -98,6 +98,57 @@ def test_the_mapping_is_used_again_and_may_be_edited(
         run_refused(tmp_path, german)
 
 
+GERMAN_SERVICES = (
+    "Dienst-Nr;Dienstname;von;nach;Garantierte Bandbreite [Mbit/s];Max. Bandbreite;Priorität;Ersatzweg;"
+    "Verfügbarkeit;Bemerkung\n"
+    "D1;Leitstelle;Krähenhöhe;Mühlberg;20,5;100;1;ja;99,99 %;\n"
+    "D2;Video;Haus am Ried;Mühlberg;50;40;5;nein;99,9;\n"
+    "D3;Messnetz;Schöngrün;Mühlberg;viel;;2;;;x\n"
+    "D4;Alt;Kaputt;Mühlberg;10;20;9;nein;;\n"
+    "D5;Doppelt;Haus am Ried;Schöngün;10;20;3;nein;;\n"
+    "D6;Schleife;Mühlberg;Mühlberg;10;20;3;nein;99,5;\n"
+)
+
+
+def test_a_table_of_services(tmp_path: Path, german: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    imported(tmp_path, capsys, *german)
+    mapping = tmp_path / "network.mapping.toml"
+    mapping.write_text(mapping.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
+    (tmp_path / "d.csv").write_bytes(GERMAN_SERVICES.encode("cp1252"))
+    words = [*german, "--services", str(tmp_path / "d.csv")]
+    network, said = imported(tmp_path, capsys, *words, "--hub", "Mühlberg")
+    one, two, three, *to_hub = network.services
+    assert (one.id, one.name, one.site_a, one.site_b) == ("D1", "Leitstelle", "A4", "A1")
+    assert (one.committed_mbit_s, one.peak_mbit_s, one.priority) == (20.5, 100.0, 1)
+    assert (one.protection, one.availability_objective) == ("protected", 0.9999)
+    assert (two.peak_mbit_s, two.protection, two.availability_objective) == (None, "none", 0.999)
+    assert (three.committed_mbit_s, three.protection, three.priority) == (50.0, "rerouted", 2)
+    assert len(to_hub) == 3
+    assert 'services committed = "Garantierte Bandbreite [Mbit/s]" [Mbit/s] (its name)' in said
+    assert '"ja" is taken as protected: d.csv row 2' in said
+    assert "committed rate is assumed, 50 Mbit/s: d.csv row 4" in said
+    assert "a peak rate below the committed one is left out: d.csv row 3" in said
+    assert 'column "Garantierte Bandbreite [Mbit/s]": "viel" is not a number' in said
+    assert 'd.csv row 5, column "von": "Kaputt" is no site' in said
+    assert 'd.csv row 6, column "nach": "Schöngün" is no site. Did you mean "Schöngrün"?' in said
+    assert 'd.csv row 7: service "D6": to is "A1", the same as from; must be another site; left out' in said
+    assert "No services yet" not in said
+    text = mapping.read_text(encoding="utf-8")
+    assert "# mine" in text  # what stood there stands, and what was proposed comes behind it
+    assert text.index("[assumed]") < text.index("[services]")
+    again, said = imported(tmp_path, capsys, *words, "--hub", "Mühlberg")
+    assert again == network
+    assert mapping.read_text(encoding="utf-8") == text
+
+
+def test_services_without_a_second_end_are_refused(tmp_path: Path, german: list[str]) -> None:
+    (tmp_path / "d.csv").write_text("Service;Site;Rate\nx;Mühlberg;5\n", encoding="utf-8")
+    with pytest.raises(
+        InputError, match=r'd\.csv: end B of the services is not found among "Service", "Site"'
+    ):
+        run_refused(tmp_path, [*german, "--services", str(tmp_path / "d.csv")])
+
+
 def run_refused(folder: Path, words: list[str]) -> None:
     """An import that is refused, its refusal raised."""
     import argparse

@@ -88,7 +88,7 @@ def test_import_loads_nothing_heavy_and_bears_folders_of_the_same_names(tmp_path
         (tmp_path / name).mkdir()
         (tmp_path / name / "__init__.py").write_text("raise RuntimeError('a folder of the reader')\n")
     code = (
-        "import sys, hopyears; dir(hopyears); heavy = {'numpy', 'pandas', 'matplotlib', 'pydantic'} & "
+        "import sys, hopyears; heavy = {'numpy', 'pandas', 'matplotlib', 'pydantic'} & "
         "{*sys.modules}; print(sorted(heavy), 'hopyears.api' in sys.modules)"
     )
     assert run_python(code, tmp_path) == "[] False\n"

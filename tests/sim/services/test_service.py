@@ -1,15 +1,22 @@
+from collections import Counter
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from slow_sweep import slow_sweep
+from slow_sweep import asked_share, slow_sweep
 
+from hopyears.models.judging import demand_clock
 from hopyears.models.judging.cause import Cause
+from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services import service_run
 from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, sweep_services
 
 N_SECONDS = 40
+HOUR_S = 5.0
+"""Hours of demand are so short here."""
 CAPACITY_MBIT_S = np.array(
     [[100.0, 60.0, 30.0, 0.0, 100.0, 0.0, 0.0], [100.0, 60.0, 30.0, 0.0, 20.0, 100.0, 0.0]]
 ).T
@@ -43,6 +50,10 @@ def _histories(draw):
     return _hop([t for t, _ in changes], [s for _, s in changes])
 
 
+_SHARES = st.lists(st.sampled_from([0.25, 0.6, 1.0]), min_size=24, max_size=24).map(tuple)
+_CLOCKS = st.builds(DemandClock, _SHARES, _SHARES, st.integers(0, 7), st.integers(-400, 400).map(float))
+
+
 @st.composite
 def _networks(draw):
     n_hops = draw(st.integers(1, 5))
@@ -67,6 +78,7 @@ def _networks(draw):
             wait_to_restore_s=draw(st.sampled_from([0.0, 5.0, np.inf])),
             switch_below_mbit_s=draw(st.sampled_from([0.0, 50.0])),
             required_share=draw(st.sampled_from([1.0, 0.5])),
+            clock=draw(st.none() | _CLOCKS),
         )
         for number in range(draw(st.integers(1, 4)))
         for committed, excess in [
@@ -82,20 +94,53 @@ def _by_second(history):
     return history.rate_mbit_s[result], history.down[result], history.causes[result]
 
 
+def _times_of(history):
+    """Seconds by rates, down flags, causes and share asked for; what took no time is left out."""
+    found = Counter()
+    columns = (history.rate_mbit_s, history.down, history.causes, history.asked_share[:, None])
+    for row, seconds in zip(np.column_stack(columns).tolist(), history.seconds.tolist(), strict=True):
+        found[tuple(row)] += seconds
+    return {row: seconds for row, seconds in found.items() if seconds > 1e-9}
+
+
+def _assert_same_times(one, other):
+    times, others = _times_of(one), _times_of(other)
+    assert times.keys() == others.keys()
+    assert list(times.values()) == pytest.approx([others[row] for row in times])
+
+
+def _assert_same_spans(history, service, rate, down):
+    """What lacked of the peak rate, and the time below committed, from the rates second by second."""
+    share = np.array([asked_share(service.clock, now, HOUR_S) for now in range(N_SECONDS)])
+    ways = [*zip(rate.T, down.T, strict=True), (rate.min(axis=1), down.any(axis=1))]
+    for span, seconds in enumerate((slice(0, 15), slice(15, N_SECONDS))):
+        for way, (got, out) in enumerate(ways):
+            lacking = (service.peak_mbit_s - got[seconds]).sum()
+            below = ~out[seconds] & (got[seconds] < share[seconds] * service.committed_mbit_s - 5.1e-4)
+            assert history.spans[span, way] == pytest.approx([lacking, below.sum()], abs=0.03)
+
+
 @settings(deadline=None, max_examples=80)
 @given(_networks())
 def test_agrees_with_a_second_by_second_sweep(network):
+    """Also where demand follows the hours, of five seconds each."""
     hops, services, links = network
-    rate, down, why = slow_sweep(hops, services, links, N_SECONDS)
-    histories = sweep_services(hops, services, N_SECONDS, links=links, record_rates=True)
-    brief = sweep_services(hops, services, N_SECONDS, links=links)
+    rate, down, why = slow_sweep(hops, services, links, N_SECONDS, HOUR_S)
+    edges_s = [0.0, 15.0, N_SECONDS]
+    with patch.object(demand_clock, "HOUR_S", HOUR_S):
+        histories = sweep_services(
+            hops, services, N_SECONDS, links=links, record_rates=True, span_edges_s=edges_s
+        )
+        brief = sweep_services(hops, services, N_SECONDS, links=links, span_edges_s=edges_s)
     for s, history in enumerate(histories):
         got_rate, got_down, got_why = _by_second(history)
         np.testing.assert_allclose(got_rate, rate[s], atol=1e-3)
         np.testing.assert_array_equal(got_down, down[s])
         np.testing.assert_array_equal(got_why, why[s])
         np.testing.assert_allclose(history.seconds @ history.rate_mbit_s, rate[s].sum(axis=0), rtol=1e-4)
-        np.testing.assert_allclose(brief[s].seconds, history.seconds)
+        _assert_same_times(brief[s], history)
+        _assert_same_spans(history, services[s], rate[s], down[s])
+        np.testing.assert_allclose(brief[s].spans, history.spans, atol=1e-6)
         assert history.seconds.sum() == pytest.approx(N_SECONDS)
         for way in (FORWARD, BACKWARD):
             for one in (history, brief[s]):

@@ -1,0 +1,36 @@
+"""Entries of a network file that describe the traffic of services."""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from hopyears.models.judging.demand_clock import HOURS_PER_DAY
+from hopyears.models.network.entry import Entry, Finite, Identifier
+
+Share = Annotated[Finite, Field(ge=0.001, le=1)]
+
+
+class DemandProfile(Entry):
+    """How much of its committed and peak rates a service asks for, by the hour of its ``from`` site."""
+
+    id: Identifier
+    working_day: Annotated[
+        tuple[Share, ...],
+        Field(
+            min_length=HOURS_PER_DAY,
+            max_length=HOURS_PER_DAY,
+            description="share asked for in each local hour from midnight on, by solar time to the "
+            "nearest quarter of an hour; 1 in the busiest hour",
+        ),
+    ]
+    day_off: Annotated[
+        tuple[Share, ...] | None,
+        Field(
+            min_length=HOURS_PER_DAY,
+            max_length=HOURS_PER_DAY,
+            description="the same on a day off; default as on a working day",
+        ),
+    ] = None
+    working_days_per_week: Annotated[
+        int, Field(ge=1, le=7, description="in a row from the first day of a block; the rest is off")
+    ] = 5
