@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import MINUTES_PER_YEAR
-from hopyears.sim.advice.allocation import next_blocks, paired_means, wrong_chances
+from hopyears.sim.advice.allocation import FIRST_BLOCKS, next_blocks, paired_means, wrong_chances
 from hopyears.sim.advice.market import Market
 from hopyears.sim.advice.search import Choice, best_sets, best_step, cheapest, order_of
 from hopyears.sim.advice.set_runs import SetRuns
@@ -22,9 +22,6 @@ Set = frozenset[int]
 
 CONTENDERS = 5
 """Sets that are simulated against each other, to buy nothing among them."""
-
-FIRST_BLOCKS = 4
-"""Blocks that each of them gets before more go where the choice is open."""
 
 MOST_STEPS = 8
 """Steps of the order that are simulated one by one, each with its next best."""

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.equipment.plant import Plant
+from hopyears.sim.advice.allocation import FIRST_BLOCKS
 from hopyears.sim.advice.candidates import HOP, PLAN, PLANT, SITE, Candidate
 from hopyears.sim.advice.gains import GainStudy, pairs_of_hops
 from hopyears.sim.advice.set_runs import SetRuns
@@ -151,6 +152,30 @@ def _share(source: NetworkSource, candidate: Candidate, base: Prepared) -> float
         return closed_form_share(source, candidate, base)
     except InputError:  # no law describes the hop as the candidate would have it
         return -1.0
+
+
+def corrected(
+    surrogate: Surrogate,
+    members: Sequence[int],
+    runs: SetRuns,
+    weights: dict[str, float],
+    figure: str,
+    per_loss: _Floats,
+) -> Surrogate:
+    """The surrogate with what some candidates save by themselves in the first blocks of a simulation.
+
+    Of a candidate whose thing costs services nothing, or less than chance can tell, nothing is changed.
+    """
+    n = min(FIRST_BLOCKS, runs.request.n_blocks)
+    runs.ready((frozenset((i,)) for i in members), n)
+    nothing = runs.values(frozenset(), weights, figure, n)
+    for i in members:
+        saved = nothing - runs.values(frozenset((i,)), weights, figure, n)
+        whole = float(per_loss @ surrogate.gains[surrogate.thing[i]])
+        if whole > 1e-9:
+            share = float(np.clip(saved.mean() / whole, -1.0, 1.0))
+            surrogate = surrogate.with_share(i, share)
+    return surrogate
 
 
 def worth_of_minutes(

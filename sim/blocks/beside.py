@@ -31,7 +31,7 @@ def alike(one: object, other: object) -> bool:
         return True
     if type(one) is not type(other):
         return False
-    if isinstance(one, np.ndarray):
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
         return np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
     if isinstance(one, tuple | list):
         assert isinstance(other, tuple | list)  # types are the same
@@ -152,14 +152,9 @@ class BesideSimulator(BlockSimulator):
         self._same_air = same_air(prepared, first.prepared)
         self._alike = hops_alike(prepared, first.prepared) if self._same_air else frozenset[int]()
         self._met: BlockDraws | None = None
-        for mine, others in (
-            (self.thresholds, first.thresholds),
-            (self.plain, first.plain),
-            (self.states, first.states),
-            (self.fade_free, first.fade_free),
-        ):
-            for i in self._alike:
-                mine[i] = others[i]  # type: ignore[index]
+        for i in self._alike:
+            self.thresholds[i], self.plain[i] = first.thresholds[i], first.plain[i]
+            self.states[i], self.fade_free[i] = first.states[i], first.fade_free[i]
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
         """As for any network."""
@@ -196,20 +191,23 @@ class BesideSimulator(BlockSimulator):
     def rain_near_sites(self, field: RainField) -> Intervals:
         """As for any network."""
         met = self._met
-        who = super() if met is None or field is not met.field else self._first
-        return who.rain_near_sites(field)
+        if met is None or field is not met.field:
+            return super().rain_near_sites(field)
+        return self._first.rain_near_sites(field)
 
     def rain(self, draws: BlockDraws, index: int, lowest_db: float | None = None) -> RainKnots | None:
         """As for any network."""
-        who = self._first if index in self._alike else super()
-        return who.rain(draws, index, lowest_db)
+        if index in self._alike:
+            return self._first.rain(draws, index, lowest_db)
+        return super().rain(draws, index, lowest_db)
 
     def fades(
         self, draws: BlockDraws, index: int, flat_top: float, dispersive_top: float
     ) -> FadeEvents | None:
         """As for any network."""
-        who = self._first if index in self._alike else super()
-        return who.fades(draws, index, flat_top, dispersive_top)
+        if index in self._alike:
+            return self._first.fades(draws, index, flat_top, dispersive_top)
+        return super().fades(draws, index, flat_top, dispersive_top)
 
     def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable]:
         """As for any network."""
@@ -224,5 +222,6 @@ class BesideSimulator(BlockSimulator):
 
     def bent(self, draws: BlockDraws, index: int) -> HopHistory:
         """As for any network."""
-        who = self._first if index in self._alike else super()
-        return who.bent(draws, index)
+        if index in self._alike:
+            return self._first.bent(draws, index)
+        return super().bent(draws, index)

@@ -394,10 +394,11 @@ def _promises(
     target = {term: float(value) for term, value in asked.items() if value is not None}
     contracts = [] if target else map(Contract.model_validate, results.network.get("contracts", ()))
     found = promises_of(results.network, [*contracts])
-    common = {"monthly": period == "month", "years": years}
-    if target:
-        return [replace(each, asked=target, **common) for each in found]
-    return [each if each.asked else replace(each, **common) for each in found]
+    monthly = period == "month"
+    return [
+        each if each.asked and not target else replace(each, asked=target, monthly=monthly, years=years)
+        for each in found
+    ]
 
 
 def modulation(

@@ -6,6 +6,7 @@ Independent sets of them show how large that is.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,7 +85,7 @@ def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> NDArray[np.float64
     found = [_kept(row) for row in rows]
     lacking = [i for i, chances in enumerate(found) if chances is None]
     for i, chances in zip(lacking, _computed([rows[i] for i in lacking]), strict=True):
-        found[i] = kept_arrays("rain-chances", rows[i].key, lambda made=chances: {"chance": made})["chance"]
+        found[i] = kept_arrays("rain-chances", rows[i].key, partial(dict, chance=chances))["chance"]
     return np.reshape(np.array(found, dtype=np.float64), (len(rows), N_SETS))
 
 
