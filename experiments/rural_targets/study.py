@@ -156,7 +156,7 @@ def page(run, table, contracts, levers):
         "",
         "## What would have to change",
         "",
-        "Each thing in turn as if it had never gone wrong, the largest gain first (by simulated years alone):",
+        "Each thing in turn as if it had never gone wrong, the largest gain first (simulated years alone):",
         "",
         *lever_lines(levers),
         "",

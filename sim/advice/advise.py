@@ -1,12 +1,15 @@
 """What to buy: candidates judged on one run, sets of them searched, and the best confirmed by simulation."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import combinations
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from hopyears.sim.advice.candidates import PLAN, Candidate, exclusive, made_candidates
 from hopyears.sim.advice.confirm import Goal, contend, order_table, promising_sets
@@ -14,6 +17,7 @@ from hopyears.sim.advice.estimate import corrected, surrogate_of, worth_of_minut
 from hopyears.sim.advice.market import candidate_table, of_use, priced
 from hopyears.sim.advice.search import Choice
 from hopyears.sim.advice.set_runs import SetRuns
+from hopyears.sim.advice.surrogate import Set, Surrogate
 from hopyears.sim.blocks.prepared import ModelOptions
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.money.network_costs import terms_of
@@ -102,9 +106,7 @@ def advise(
     apart = frozenset((i, j) for (i, one), (j, other) in pairs if exclusive(one, other))
     simulated: set[int] = set()
     for _ in range(CORRECTIONS):
-        choice = Choice(
-            market.present, apart, lambda chosen, held=surrogate: float(per_loss @ held.left(chosen))
-        )  # type: ignore[misc]
+        choice = Choice(market.present, apart, partial(_harm, surrogate, per_loss))
         sets = promising_sets(goal, choice, runs, weights, figure)
         members = [
             i for i in sorted(frozenset().union(*sets) - simulated) if market.candidates[i].kind != PLAN
@@ -119,3 +121,8 @@ def advise(
     for name, frame in found._asdict().items():
         write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
     return found
+
+
+def _harm(surrogate: Surrogate, per_loss: NDArray[np.float64], chosen: Set) -> float:
+    """What services lose with a set, by what a minute of each is worth."""
+    return float(per_loss @ surrogate.left(chosen))

@@ -198,7 +198,7 @@ def channel_states(
     seconds = _state_seconds(timeline.time_s, timeline.state, len(timeline.levels), duration_s)
     if within is not None:
         spent = seconds_between(np.append(timeline.time_s, duration_s), *within)
-        seconds = np.bincount(timeline.state, spent, len(timeline.levels))
+        seconds = np.bincount(timeline.state, spent, len(timeline.levels)).astype(np.float64)
     counts = (timeline.levels.reshape(len(seconds), -1, 1) == np.arange(names.size)).sum(axis=1)
     return names, seconds @ counts.astype(np.float64)
 
