@@ -65,15 +65,9 @@ IN_TABLE = {
         "", "undelivered share of all that is asked for at peak rates"
     ),
     ("modulation_hop_modulations", "share"): Column("", "share of channel time, 0 to 1"),
-    ("modulation_hop_modulations", "busy_share"): Column(
-        "",
-        "the same in the hours in which a service that may cross the hop asks for as much as it ever does; "
-        "empty without such hours",
-    ),
     ("modulation_services", "undelivered_gbit_per_year"): Column(
         "Gbit/year", "asked for at the hour and not delivered, both directions together"
     ),
-    ("modulation_services", "undelivered_share"): Column("", "of what is asked for, 0 to 1"),
     ("modulation_service_modulations", "share"): Column("", "share of time, 0 to 1"),
     ("modulation_service_modulations", "states"): Column(
         "", "lowest modulation along the working route; 0 is down"
