@@ -165,6 +165,7 @@ def _undisturbed(plant: Plant) -> Plant:
     groups = tuple(replace(group, switch_failure=0.0, test=None, cold=False) for group in plant.groups)
     return replace(
         plant,
+        switches=tuple(replace(switch, switch_failure=0.0) for switch in plant.switches),
         sites=tuple(_steady(site) for site in plant.sites),
         parts=tuple(
             replace(part, life=NEVER, mend=None if part.mend is None else _fixed(part.mend))
