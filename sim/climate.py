@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.air.rain_law import RainLaw, rain_law, rates_and_chances
-from hopyears.models.air.seasonality import MEDIAN_CLIMATIC_RATIO
+from hopyears.models.air import seasonality
+from hopyears.models.air.rain_law import RainLaw, annual_rain_probability, rain_law, rates_and_chances
 from hopyears.sim.storage.disk_cache import Key, kept, kept_arrays
 
 _FORMAT = 1
@@ -50,8 +50,7 @@ class Climate:
     annual_temperature_c : float
         Mean yearly surface temperature [degrees Celsius] (P.1510-1).
     climatic_ratio : float
-        r_c of P.678-3, year-to-year spread of the climate itself. Its map comes with no released library:
-        the default is the median of the world, 0.18.
+        r_c of P.678-3, year-to-year spread of the climate itself; see ``seasonality.climatic_ratio``.
     """
 
     latitude_deg: float
@@ -66,7 +65,7 @@ class Climate:
     vapour_density_g_m3: float
     pressure_hpa: float
     annual_temperature_c: float
-    climatic_ratio: float = MEDIAN_CLIMATIC_RATIO
+    climatic_ratio: float = 0.0
 
     @property
     def rain_law(self) -> RainLaw:
@@ -79,7 +78,6 @@ def climate_of(
     longitude_deg: float,
     *,
     altitude_m: float | None = None,
-    climatic_ratio: float = MEDIAN_CLIMATIC_RATIO,
 ) -> Climate:
     """Climate of a place, from the cache or else from the maps.
 
@@ -89,8 +87,6 @@ def climate_of(
         [degrees], -90 to 90 and -180 to 180; taken to 0.000001 degrees (0.1 m).
     altitude_m : float, optional
         Height above sea level for pressure and water vapour [m]; the ground's if left out.
-    climatic_ratio : float
-        See ``Climate``; not cached.
 
     Raises
     ------
@@ -107,7 +103,12 @@ def climate_of(
     altitude = None if altitude_m is None else round(float(altitude_m), 2)
     key = (latitude, longitude, altitude, _map_version(), _FORMAT)
     found = kept("climate", key, lambda: asdict(_look_up(latitude, longitude, altitude)), _climate_from)
-    return replace(found, climatic_ratio=climatic_ratio)
+    return replace(found, climatic_ratio=ratio_of(found.rain_law))
+
+
+def ratio_of(law: RainLaw) -> float:
+    """r_c of P.678-3 of a place with this rain law."""
+    return seasonality.climatic_ratio(annual_rain_probability(law))
 
 
 def climates_of(places: Iterable[tuple[float, float, float | None]]) -> list[Climate]:

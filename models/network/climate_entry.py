@@ -47,7 +47,7 @@ class ClimateChange(Entry):
         Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839"),
     ] = None
     year_to_year_ratio: Annotated[
-        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default the world median 0.18")
+        Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default by the probability of rain")
     ] = None
     storm_speed_km_h: Annotated[
         Finite | None, Field(gt=0, le=200, description="mean drift of storms; default as calibrated")

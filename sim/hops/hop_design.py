@@ -15,7 +15,7 @@ from hopyears.models.equipment.hardware import Part
 from hopyears.models.equipment.link_states import LinkStructure, link_structure
 from hopyears.models.network.network import Hop, Network, Radio, Site
 from hopyears.models.radio.scheme import Channel, Line, Scheme, channels_of
-from hopyears.sim.climate import Climate, climates_of, gas_db_per_km
+from hopyears.sim.climate import Climate, climates_of, gas_db_per_km, ratio_of
 from hopyears.sim.hops.hop_parts import hop_parts
 from hopyears.sim.hops.modulation_steps import Steps, steps_of
 from hopyears.sim.hops.path_laws import (
@@ -171,13 +171,14 @@ def changed_climate(climate: Climate, network: Network) -> Climate:
         changes["terrain_roughness_m"] = known.terrain_roughness_m
     if known.rain_height_m is not None:
         changes["rain_height_m"] = known.rain_height_m
-    if known.year_to_year_ratio is not None:
-        changes["climatic_ratio"] = known.year_to_year_ratio
     if known.rain_rate_001_mm_h is not None:
         changes["rain_rate_001_mm_h"] = known.rain_rate_001_mm_h
-    elif known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
-        own = replace(climate, **changes)  # type: ignore[arg-type]
-        changes["rain_rate_001_mm_h"] = float(rain_law.annual_rain_rate_mm_h(own.rain_law, 1e-4))
+    if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
+        own = replace(climate, **changes).rain_law  # type: ignore[arg-type]
+        of_year = float(rain_law.annual_rain_rate_mm_h(own, 1e-4))
+        changes = {"rain_rate_001_mm_h": of_year, "climatic_ratio": ratio_of(own)} | changes
+    if known.year_to_year_ratio is not None:
+        changes["climatic_ratio"] = known.year_to_year_ratio
     return replace(climate, **changes) if changes else climate  # type: ignore[arg-type]
 
 

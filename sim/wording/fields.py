@@ -12,7 +12,7 @@ SOURCES = {
     "signature_delay_ns": "ITU-R F.1093 (from memory)",
     "canceller_improvement_db": "ITU-R P.530, 4.2.2",
     "multipath_edition": "ITU-R P.530-17",
-    "year_to_year_ratio": "ITU-R P.678-3",
+    "year_to_year_ratio": "ITU-R P.678-3: our own fit to its map, within a third",
     "rain_rate_001_mm_h": "ITU-R P.837-7",
     "monthly_rainfall_mm": "ITU-R P.837-7",
     "monthly_temperature_c": "ITU-R P.1510-1",

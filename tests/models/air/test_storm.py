@@ -31,3 +31,14 @@ def test_half_a_year_turns_one_hemisphere_into_the_other(latitude_deg, month):
     assert south[0] == pytest.approx(north[0])
     assert south[1] == pytest.approx((180.0 - north[1]) % 360.0)
     assert south[2] == pytest.approx(north[2])
+
+
+def test_storms_of_wetter_months_have_more_cells_within_limits():
+    model = DEFAULT_STORMS
+    assert model.cells_per_storm(0.1) == model.fewest_cells
+    assert model.cells_per_storm(50.0) == model.most_cells
+    middle = (0.5 * (model.fewest_cells + model.most_cells) / model.cells_per_rate) ** (
+        1.0 / model.cells_power
+    )
+    assert model.cells_per_storm(middle) == pytest.approx(0.5 * (model.fewest_cells + model.most_cells))
+    assert model.peak_correlation == model.system_correlation + model.storm_correlation < 1.0
