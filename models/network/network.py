@@ -220,10 +220,27 @@ class Service(Entry):
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     committed_mbit_s: Annotated[
-        Finite, Field(gt=0, le=1_000_000, description="rate that must be delivered, in each direction")
+        Finite,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="rate that must be delivered, in each direction unless backward is stated",
+        ),
     ]
     peak_mbit_s: Annotated[
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
+    ] = None
+    committed_backward_mbit_s: Annotated[
+        Finite | None,
+        Field(gt=0, le=1_000_000, description="the same from 'to' to 'from'; default as forward"),
+    ] = None
+    peak_backward_mbit_s: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="at least committed backward; default that where it is stated, else as forward",
+        ),
     ] = None
     demand_profile: Annotated[
         Identifier | None,
@@ -343,6 +360,18 @@ class Service(Entry):
         """Peak rate, or the committed rate where no peak is stated [Mbit/s]."""
         return self.committed_mbit_s if self.peak_mbit_s is None else self.peak_mbit_s
 
+    @property
+    def committed_ways_mbit_s(self) -> tuple[float, float]:
+        """Committed rate forward and backward [Mbit/s]."""
+        backward = self.committed_backward_mbit_s
+        return self.committed_mbit_s, self.committed_mbit_s if backward is None else backward
+
+    @property
+    def full_ways_mbit_s(self) -> tuple[float, float]:
+        """Peak rate forward and backward, or the committed rate where no peak is stated [Mbit/s]."""
+        backward = self.peak_backward_mbit_s or self.committed_backward_mbit_s or self.full_rate_mbit_s
+        return self.full_rate_mbit_s, backward
+
     @model_validator(mode="after")
     def _peak_is_peak(self) -> "Service":
         if self.peak_mbit_s is not None and self.peak_mbit_s < self.committed_mbit_s:
@@ -350,6 +379,13 @@ class Service(Entry):
                 "peak_mbit_s",
                 f"{self.peak_mbit_s:g}",
                 f"at least committed_mbit_s, {self.committed_mbit_s:g}",
+            )
+        if self.full_ways_mbit_s[1] < self.committed_ways_mbit_s[1]:
+            field, least = "committed_backward_mbit_s", self.committed_backward_mbit_s
+            if least is None:
+                field, least = "committed_mbit_s", self.committed_mbit_s
+            raise FieldError(
+                "peak_backward_mbit_s", f"{self.full_ways_mbit_s[1]:g}", f"at least {field}, {least:g}"
             )
         return self
 

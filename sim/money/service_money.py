@@ -102,7 +102,7 @@ def service_money(network: Network, blocks: Sequence[Tally]) -> pd.DataFrame:
         unseen = max(one_outage_costs(service), 1e-9) / years
         put_interval(row, "penalty_per_year", mean_interval(penalties[i].mean(axis=1), largest_unseen=unseen))
         row["penalty_bad_year"] = float(np.quantile(penalties[i], BAD_YEAR, method="inverted_cdf"))
-        gbit = 2.0 * service.full_rate_mbit_s * UNSEEN_OUTAGE_S / 1000.0 / years
+        gbit = sum(service.full_ways_mbit_s) * UNSEEN_OUTAGE_S / 1000.0 / years
         found = mean_interval(lost[:, i], largest_unseen=gbit)
         put_interval(row, "undelivered_gbit_per_year", found)
         value = service.undelivered_value_per_gbit or 0.0

@@ -141,6 +141,7 @@ def _demand(
         id=service.id,
         committed_mbit_s=service.committed_mbit_s,
         peak_mbit_s=service.full_rate_mbit_s,
+        backward_mbit_s=_backward_mbit_s(service),
         priority=service.priority,
         routes=tuple(routes),
         switching_s=SWITCHING_S[service.protection] if switching_s is None else switching_s,
@@ -155,10 +156,17 @@ def _demand(
     )
 
 
+def _backward_mbit_s(service: Service) -> tuple[float, float] | None:
+    """Committed and peak rate backward; None where they are those forward."""
+    committed, peak = service.committed_ways_mbit_s, service.full_ways_mbit_s
+    same = committed[0] == committed[1] and peak[0] == peak[1]
+    return None if same else (committed[1], peak[1])
+
+
 def _kept_mbit_s(service: Service) -> float:
-    """What a route should carry: the committed rate, or that share of it which the service states."""
+    """What a route should carry both ways: the larger committed rate, or that share of it which is stated."""
     share = 1.0 if service.required_share is None else service.required_share
-    return share * service.committed_mbit_s
+    return share * max(service.committed_ways_mbit_s)
 
 
 def service_routes(

@@ -104,15 +104,17 @@ class ServiceRun:
         seconds[: self._before_s.size] -= self._before_s
         some = np.flatnonzero(seconds)
         rate, down, service = sweep.rate[:n][some], sweep.down[:n][some], sweep.service[:n][some]
-        flows, share = self._plan.flows, sweep.share[:n][some]
+        flows, share = self._plan.flows, sweep.share[:n][some][:, None]
         peak, committed = (
-            share * asked[2 * service] for asked in (flows.peak_mbit_s, flows.committed_mbit_s)
+            share * asked.reshape(-1, 2)[service] for asked in (flows.peak_mbit_s, flows.committed_mbit_s)
         )
-        ways = [(rate[:, 0], down[:, 0]), (rate[:, 1], down[:, 1]), (rate.min(axis=1), down.any(axis=1))]
+        short = rate < committed - LEAST_SHORTFALL_MBIT_S
+        both = (rate.min(axis=1), peak.min(axis=1), np.any(down, axis=1), np.any(short, axis=1))
+        ways = [*((rate[:, d], peak[:, d], down[:, d], short[:, d]) for d in (0, 1)), both]
         found = []
-        for got, out in ways:
-            lacking = np.where(got < peak - LEAST_SHORTFALL_MBIT_S, peak - got, 0.0)
-            below = ~out & (got < committed - LEAST_SHORTFALL_MBIT_S)
+        for got, asked, out, less in ways:
+            lacking = np.where(got < asked - LEAST_SHORTFALL_MBIT_S, asked - got, 0.0)
+            below = ~out & less
             found.append(
                 [np.bincount(service, each * seconds[some], n_services) for each in (lacking, below)]
             )

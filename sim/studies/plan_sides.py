@@ -125,7 +125,7 @@ class Side:
             which, scale = _COUNTED[figure]
             return [(values / scale, most / scale) for values, most in self.figures.terms(number, which)]
         own, hours = self.services[service], UNSEEN_OUTAGE_S / 3600.0
-        gbit = 2.0 * own.full_rate_mbit_s * 3.6 * hours
+        gbit = sum(own.full_ways_mbit_s) * 3.6 * hours
         unseen = {
             BELOW: 60.0 * hours,
             LOST: gbit,
