@@ -27,7 +27,7 @@ from hopyears.models.network.hardware_entries import (
     Switching,
 )
 from hopyears.models.network.money_entries import PenaltyTier, Prices
-from hopyears.models.network.traffic_entries import DemandProfile, Sharing
+from hopyears.models.network.traffic_entries import DemandProfile, Ring, Sharing
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -54,6 +54,7 @@ __all__ = [
     "Prices",
     "Radio",
     "RepairRules",
+    "Ring",
     "Service",
     "Sharing",
     "Site",
@@ -286,8 +287,11 @@ class Service(Entry):
         Finite | None, Field(gt=0, le=100_000, description="outage intensity of G.827; default none")
     ] = None
     protection: Annotated[
-        Literal["none", "protected", "rerouted"],
-        Field(description="one route; a working and a protecting route; any free route"),
+        Literal["none", "protected", "rerouted", "ring"],
+        Field(
+            description="one route; a working and a protecting route; any free route; both ways round the "
+            "[[rings]] entry on its way, which then says how it switches"
+        ),
     ] = "none"
     route: Annotated[
         tuple[Identifier, ...],
@@ -399,6 +403,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    rings: Annotated[tuple[Ring, ...], Field(max_length=2000)] = ()
     demand_profiles: Annotated[tuple[DemandProfile, ...], Field(max_length=1000)] = ()
     contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()

@@ -117,7 +117,10 @@ def _lost_alone(
     least = 1e-3
     backward = demand.backward_mbit_s and (demand.backward_mbit_s[0], max(demand.backward_mbit_s[0], least))
     peak_mbit_s = max(demand.committed_mbit_s, least)
-    alone = replace(demand, peak_mbit_s=peak_mbit_s, backward_mbit_s=backward, routes=rows)
+    ring = demand.ring
+    if ring is not None:
+        ring = replace(ring, links=tuple(used.index(link) for link in ring.links)) if len(rows) > 1 else None
+    alone = replace(demand, peak_mbit_s=peak_mbit_s, backward_mbit_s=backward, routes=rows, ring=ring)
     history = sweep_services(own, [alone], duration_s, links=own_links)[0]
     lost = three_ways(history, duration_s)[BOTH]
     return _by_kind(lost)

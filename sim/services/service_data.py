@@ -22,6 +22,27 @@ _Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
+class RingSwitch:
+    """A ring of links that turns for all of its services at once.
+
+    Attributes
+    ----------
+    links : tuple of int
+        In order round the ring.
+    protection : int
+        Place of the ring protection link among them.
+    hold_off_s, guard_s, wait_to_restore_s : float
+        As for ``ring_switch.ring_openings`` [s].
+    """
+
+    links: tuple[int, ...]
+    protection: int
+    hold_off_s: float
+    guard_s: float
+    wait_to_restore_s: float
+
+
+@dataclass(frozen=True)
 class ServiceDemand:
     """A service between two ends: what it asks for, its routes, and how it changes route.
 
@@ -33,6 +54,8 @@ class ServiceDemand:
         Committed and peak rate of each direction [Mbit/s], 0 <= committed <= peak, peak above 0.
     backward_mbit_s : tuple of two float or None
         Committed and peak rate backward, where they are others than forward.
+    ring : RingSwitch or None
+        What chooses between its two routes, the ways round a ring, in place of its own hold-off and wait.
     priority : int
         The smallest is served first.
     routes : tuple of routes
@@ -77,6 +100,7 @@ class ServiceDemand:
     clock: DemandClock | None = None
     sharing_weight: float = 1.0
     backward_mbit_s: tuple[float, float] | None = None
+    ring: RingSwitch | None = None
 
     def __post_init__(self) -> None:
         for committed, peak in zip(self.committed_ways_mbit_s, self.peak_ways_mbit_s, strict=True):
