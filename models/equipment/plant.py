@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place
 from hopyears.models.equipment.power import PowerSupply
 from hopyears.models.equipment.upkeep import CrewBase, PlannedWork, SpareStore
@@ -253,6 +253,12 @@ class Plant:
             np.array([law.mean_h for law in laws], dtype=np.float64) / factor,
             np.array([law.spread for law in laws], dtype=np.float64),
         )
+
+    @cached_property
+    def never_fails(self) -> NDArray[np.bool_]:
+        """Parts that never wear out, as in a study of what that would save, shape (n_parts,)."""
+        laws = (part.life or self.kinds[part.kind].life for part in self.parts)
+        return np.array([law == NEVER for law in laws], dtype=np.bool_)
 
     @cached_property
     def chains_of(self) -> dict[int, list[tuple[int, int]]]:

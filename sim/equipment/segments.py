@@ -148,9 +148,12 @@ class _Tracker:
         self.struck: dict[str, set[int]] = {"own-struck": set(), "outside-struck": set()}
         self.site_causes = [0, 0]
         self.stuck = [0, 0]
+        self.radio_causes: tuple[tuple[int, ...], tuple[int, ...]] | None = None
 
     def apply(self, what: str, which: int, value: int) -> None:
         """Take one change."""
+        if what not in ("own", "transmitter-0", "transmitter-1"):
+            self.radio_causes = None
         match what:
             case "own":
                 bit = 1 << which
@@ -171,7 +174,9 @@ class _Tracker:
         """The state as data."""
         first, second = self.transmitting
         stuck = (self.stuck[0], self.stuck[1])
-        return (self.parts_up, (tuple(first), tuple(second)), self._radio_causes(), stuck)
+        if self.radio_causes is None:
+            self.radio_causes = self._radio_causes()
+        return (self.parts_up, (tuple(first), tuple(second)), self.radio_causes, stuck)
 
     def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
         causes = [[cause] * self.n_radios for cause in self.site_causes]

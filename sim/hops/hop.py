@@ -98,8 +98,12 @@ class FadeFree:
     def _alone(self, state: LinkState) -> HopHistory:
         """The history of a hop that is in one state throughout."""
         if state not in self._known:
-            segments = EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [state])
-            self._known[state] = hop_history(self._thresholds, segments, None, None, np.inf)
+            table = self._thresholds.of(state)
+            levels = table.ceiling[None, :].copy()
+            causes = np.bitwise_or.reduce(table.causes, keepdims=True)
+            capacity, causes = _judged(self._thresholds, levels, np.array([state.stuck]), causes)
+            begin = np.zeros(1), np.zeros(1, dtype=np.int32)
+            self._known[state] = HopHistory(*begin, capacity, causes, levels)
         return self._known[state]
 
 
@@ -141,11 +145,20 @@ def _history(
     ceiling = np.array([table.ceiling for table in tables])[equipment]
     rain, fades, blame = (unpacked_levels(joint[:, column::3], n) for column in (1, 2, 3))
     levels = np.minimum(np.minimum(rain, fades), ceiling)
-    capacity = hop_capacity_mbit_s(design, levels, stuck[equipment] if stuck.any() else None)
     causes = _causes(tables, equipment, ceiling > 0, rain, fades, blame, m)
-    full = hop_capacity_mbit_s(design, thresholds.nominal.ceiling[None, :])
-    causes[(capacity >= full * (1.0 - 1e-12)).all(axis=1)] = 0
-    return HopHistory(time_s, state, capacity, causes, levels)
+    return HopHistory(time_s, state, *_judged(thresholds, levels, stuck[equipment], causes), levels)
+
+
+def _judged(
+    thresholds: HopThresholds,
+    levels: NDArray[np.int64],
+    stuck: NDArray[np.int64],
+    causes: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Capacity of states with these levels, and their causes, none where nothing is missing."""
+    capacity = hop_capacity_mbit_s(thresholds.design, levels, stuck if stuck.any() else None)
+    full = hop_capacity_mbit_s(thresholds.design, thresholds.nominal.ceiling[None, :])
+    return capacity, np.where((capacity >= full * (1.0 - 1e-12)).all(axis=1), 0, causes)
 
 
 def hop_capacity_mbit_s(
