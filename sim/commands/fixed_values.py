@@ -155,6 +155,9 @@ _ROWS = {
         ),
     ),
     "sim.money.service_money": (("BAD_YEAR", "", "share of years within the penalty of a bad one", _SAYS),),
+    "sim.studies.replicated": (
+        ("SHARE_STUDIED", "", "one in so many replications is judged without each target", _NO_MEAN),
+    ),
     "sim.studies.ranking": (("RESAMPLES", "", "of the bootstrap of a ranking", _FINE),),
     "sim.advice.candidates": (
         ("LARGER_BATTERY", "", "times as long lasts a larger battery", "state a candidate of your own"),
@@ -168,9 +171,10 @@ _ROWS = {
         ("GAIN_YEARS", "years", "on which gains are judged", _COSTS),
         ("MOST_NAMED_PAIRS", "", "pairs of the user's candidates judged together", _COSTS),
     ),
+    "sim.advice.advise": (("CORRECTIONS", "", "searches, members simulated in between", _COSTS),),
+    "sim.advice.allocation": (("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),),
     "sim.advice.confirm": (
         ("CONTENDERS", "", "sets that are simulated against each other", _COSTS),
-        ("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),
         ("MOST_STEPS", "", "steps of the order that are simulated", _COSTS),
         ("SURE_ENOUGH", "", "chance of a right choice that ends the spending", _COSTS),
         ("ROUNDS", "", "of the search for a target", _COSTS),

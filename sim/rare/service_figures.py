@@ -159,9 +159,8 @@ class Unseen:
             common[mine, UNAVAILABLE] = single.longest_outage_s(~hand.held)[mine]
             stops = every.lost_s[np.ix_(hand.events, mine)] > 0.0
             weight = np.where(stops, hand.weight_per_year[:, None], 0.0)
-            length_s = every.restore_s[hand.events][:, None]
             weighted[mine] *= weight.max(axis=0, initial=0.0)[:, None]
-            weighted[mine, UNAVAILABLE] = (weight * length_s).max(axis=0, initial=0.0)
+            weighted[mine, UNAVAILABLE] = hand.longest_s(every)
         # A run of nothing at all gets the bound of weather: no bound is ever nought.
         fades = options.rain or options.multipath or not options.failures
         return cls(weather * fades, common * options.failures, weighted)
@@ -197,12 +196,11 @@ class ServiceFigures:
         return other
 
     @classmethod
-    def read(cls, prepared: Prepared, folder: RunFolder) -> "ServiceFigures":
-        """Of a run with at least one finished block."""
-        enough = (
-            len(folder.finished_blocks()) >= FEWEST_BLOCKS
-        )  # else no slope rests on it: spare its snapshots
-        rain = rain_control(prepared) if prepared.options.replications and enough else None
+    def read(cls, prepared: Prepared, folder: RunFolder, *, controlled: bool = True) -> "ServiceFigures":
+        """Of a run with at least one finished block; ``controlled`` by the known mean of rain."""
+        enough = len(folder.finished_blocks()) >= FEWEST_BLOCKS  # else no slope rests on it
+        wanted = controlled and enough and prepared.options.replications
+        rain = rain_control(prepared) if wanted else None
         seen = Seen.read(prepared, rain, folder)
         return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
 
