@@ -27,7 +27,7 @@ from hopyears.models.network.hardware_entries import (
     Switching,
 )
 from hopyears.models.network.money_entries import PenaltyTier, Prices
-from hopyears.models.network.traffic_entries import DemandProfile
+from hopyears.models.network.traffic_entries import DemandProfile, Sharing
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -55,6 +55,7 @@ __all__ = [
     "Radio",
     "RepairRules",
     "Service",
+    "Sharing",
     "Site",
     "Switching",
 ]
@@ -236,6 +237,15 @@ class Service(Entry):
         Field(description="of its local ports"),
     ] = "packet"
     priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
+    sharing_weight: Annotated[
+        Finite | None,
+        Field(
+            ge=0.001,
+            le=1_000_000,
+            description="of what it gets of a link that is too small for those of its priority; default by "
+            "[sharing]",
+        ),
+    ] = None
     required_share: Annotated[
         Finite | None,
         Field(
@@ -364,6 +374,7 @@ class Network(Entry):
     climate: ClimateChange = ClimateChange()
     switching: Switching = Switching()
     losses: Losses = Losses()
+    sharing: Sharing = Sharing()
     repair: RepairRules = RepairRules()
     lightning: LightningRisk = LightningRisk()
     prices: Prices = Prices()

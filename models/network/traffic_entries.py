@@ -1,6 +1,6 @@
 """Entries of a network file that describe the traffic of services."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -34,3 +34,15 @@ class DemandProfile(Entry):
     working_days_per_week: Annotated[
         int, Field(ge=1, le=7, description="in a row from the first day of a block; the rest is off")
     ] = 5
+
+
+class Sharing(Entry):
+    """How services of one priority share what is too small for all of them, unless they state weights."""
+
+    within_priority: Annotated[
+        Literal["evenly", "by committed rate"],
+        Field(
+            description="max-min fair, to each alike or in proportion to what it committed to; first of the "
+            "committed rates, then of what lies above"
+        ),
+    ] = "evenly"

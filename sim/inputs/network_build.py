@@ -27,6 +27,7 @@ from hopyears.models.network.network import (
     Radio,
     RepairRules,
     Service,
+    Sharing,
     Site,
     Switching,
 )
@@ -61,6 +62,7 @@ SINGLE_ENTRIES: dict[str, type[Entry]] = {
     "climate": ClimateChange,
     "switching": Switching,
     "losses": Losses,
+    "sharing": Sharing,
     "repair": RepairRules,
     "lightning": LightningRisk,
     "prices": Prices,

@@ -1,5 +1,7 @@
 """What services lose to multipath alone: no rain falls, all equipment is in order, no work is planned."""
 
+from dataclasses import replace
+
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_history
@@ -8,10 +10,10 @@ from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
 
-def on_multipath_alone(
+def multipath_draws(
     simulator: BlockSimulator, streams: Streams, n_years: int, field: RainField | None
-) -> tuple[ServiceHistory, ...]:
-    """Services of a network that nothing but bent beams disturbs; with a block's streams, by its own fades.
+) -> BlockDraws:
+    """Draws of a network that nothing but bent beams disturbs; with a block's streams, its own fades.
 
     Parameters
     ----------
@@ -32,8 +34,17 @@ def on_multipath_alone(
         activity=simulator.activity(streams, n_years, field),
         fades=(),
     )
-    hops = []
-    for index, (thresholds, own) in enumerate(zip(simulator.thresholds, segments, strict=True)):
-        fades = simulator.fades(draws, index, *thresholds.highest_power(own.states))
-        hops.append(hop_history(thresholds, own, None, fades, draws.duration_s))
+    fades = tuple(
+        simulator.fades(draws, index, *thresholds.highest_power(own.states))
+        for index, (thresholds, own) in enumerate(zip(simulator.thresholds, segments, strict=True))
+    )
+    return replace(draws, fades=fades)
+
+
+def on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> tuple[ServiceHistory, ...]:
+    """Services of a network with such draws."""
+    hops = [
+        hop_history(thresholds, segments, None, fades, draws.duration_s)
+        for thresholds, segments, fades in zip(simulator.thresholds, draws.segments, draws.fades, strict=True)
+    ]
     return simulator.services(hops, None, draws.duration_s)

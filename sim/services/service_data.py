@@ -56,6 +56,8 @@ class ServiceDemand:
         Share of a second, above 0 to 1, that must be lost to make it severely errored.
     clock : DemandClock or None
         Share of both rates that is asked for by the hour; None: all of them at all times.
+    sharing_weight : float
+        Of what it gets where capacity is shared among services of its priority, above 0.
     """
 
     id: str
@@ -71,6 +73,7 @@ class ServiceDemand:
     required_share: float = 1.0
     severe_share: float = SEVERE_SHARE
     clock: DemandClock | None = None
+    sharing_weight: float = 1.0
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.committed_mbit_s <= self.peak_mbit_s < np.inf or self.peak_mbit_s <= 0.0:
@@ -80,6 +83,8 @@ class ServiceDemand:
             raise ValueError(f"required_share is {self.required_share}; must be above 0 to 1")
         if not 0.0 < self.severe_share <= 1.0:
             raise ValueError(f"severe_share is {self.severe_share}; must be above 0 to 1")
+        if not 0.0 < self.sharing_weight < np.inf:
+            raise ValueError(f"sharing_weight is {self.sharing_weight}; must be above 0")
         for name in ("switching_s", "commanded_s", "hold_off_s", "wait_to_restore_s", "switch_below_mbit_s"):
             if not getattr(self, name) >= 0.0:
                 raise ValueError(f"{name} is {getattr(self, name)}; must be at least 0")

@@ -55,6 +55,7 @@ def service_demands(
             built,
             link_of_card,
             demand_clock(network, service),
+            sharing_weight(network, service),
         )
         for service in network.services
     )
@@ -83,6 +84,13 @@ def demand_clock(network: Network, service: Service) -> DemandClock | None:
         profile.working_days_per_week,
         network.site(service.site_a).longitude_deg,
     )
+
+
+def sharing_weight(network: Network, service: Service) -> float:
+    """Weight of a service where capacity is shared: its own, else by the network's rule."""
+    if service.sharing_weight is not None:
+        return service.sharing_weight
+    return service.committed_mbit_s if network.sharing.within_priority == "by committed rate" else 1.0
 
 
 class _Finders:
@@ -119,6 +127,7 @@ def _demand(
     built: BuiltPlant,
     link_of_card: Mapping[int, int],
     clock: DemandClock | None,
+    weight: float,
 ) -> ServiceDemand:
     first, last = (
         [(link_of_card[card], FORWARD)]
@@ -142,6 +151,7 @@ def _demand(
         required_share=service.share_to_be_up,
         severe_share=SEVERE_SHARES[service.kind],
         clock=clock,
+        sharing_weight=weight,
     )
 
 

@@ -27,6 +27,7 @@ class Flows(NamedTuple):
     peak_mbit_s: _Floats
     required_mbit_s: _Floats
     priority: _Ints
+    weight: _Floats
 
 
 class Routes(NamedTuple):
@@ -141,6 +142,7 @@ def _flows(services: Sequence[ServiceDemand]) -> Flows:
         peak_mbit_s=np.repeat([service.peak_mbit_s for service in services], 2).astype(np.float64),
         required_mbit_s=np.repeat([service.required_share for service in services], 2) * committed,
         priority=np.repeat(np.array([service.priority for service in services], dtype=np.int64), 2),
+        weight=np.repeat([service.sharing_weight for service in services], 2).astype(np.float64),
     )
 
 

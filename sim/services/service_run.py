@@ -55,6 +55,7 @@ class ServiceRun:
             left=np.zeros(2 * n_links),
             full=np.zeros(2 * n_links),
             crossing=np.zeros(2 * n_links, dtype=np.int64),
+            pull=np.zeros(2 * n_links),
             first=np.zeros(2 * n_services, dtype=np.int64),
             last=np.zeros(2 * n_services, dtype=np.int64),
             flows=np.zeros(2 * n_services, dtype=np.int64),

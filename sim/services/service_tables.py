@@ -58,6 +58,7 @@ class Scratch(NamedTuple):
     left: _Floats
     full: _Floats
     crossing: _Ints
+    pull: _Floats
     first: _Ints
     last: _Ints
     flows: _Ints

@@ -149,6 +149,7 @@ def slow_sweep(hops, services, links, n_seconds, hour_s=3600.0):
             committed_mbit_s=[services[s].committed_mbit_s for s, _ in flows],
             peak_mbit_s=[services[s].peak_mbit_s for s, _ in flows],
             priority=[services[s].priority for s, _ in flows],
+            weight=[services[s].sharing_weight for s, _ in flows],
         )
         left = every.copy()
         for (s, d), route, value in zip(flows, routes, shared, strict=True):

@@ -79,6 +79,7 @@ def _networks(draw):
             switch_below_mbit_s=draw(st.sampled_from([0.0, 50.0])),
             required_share=draw(st.sampled_from([1.0, 0.5])),
             clock=draw(st.none() | _CLOCKS),
+            sharing_weight=draw(st.sampled_from([1.0, 1.0, 2.5])),
         )
         for number in range(draw(st.integers(1, 4)))
         for committed, excess in [
