@@ -88,7 +88,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "sites": site_table(prepared),
         **failures,
         "costs": cost_frame(bill, terms_of(network)),
-        "service_money": service_money(network, blocks),
+        "service_money": service_money(network, blocks, yearly),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
 
