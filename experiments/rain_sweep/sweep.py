@@ -100,7 +100,9 @@ def place_row(law: RainLaw, per_month: int) -> dict[str, float]:
 def draw(table: pd.DataFrame, file: Path) -> None:
     """Maps of the ratios."""
     names = [name for name in table.columns if " at " in name]
-    figure, axes = plt.subplots(len(names) // 2, 2, figsize=(11.0, 2.2 * len(names) // 2))
+    figure, axes = plt.subplots(
+        len(names) // 2, 2, figsize=(11.0, 2.2 * len(names) // 2), layout="constrained"
+    )
     for panel, name in zip(axes.ravel(), names, strict=True):
         shown = panel.scatter(
             table.longitude, table.latitude, c=table[name], s=8, marker="s", cmap="RdBu_r", vmin=0.4, vmax=1.6
