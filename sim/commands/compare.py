@@ -62,7 +62,10 @@ def run(options: argparse.Namespace) -> int:
     labels = labels_of(base.network)
     print_comparison(Comparison(*(relabelled(frame, labels) for frame in found)))
     names = ", ".join(f"{name}.parquet" for name in found._fields)
-    say(terminal(WIDTH), f"By service, cause and row of the bill: {names} in {out}.")
+    say(
+        terminal(WIDTH),
+        f"By service, cause and row of the bill: {names} in {out}; a page: hopyears report {out}.",
+    )
     return 0
 
 
