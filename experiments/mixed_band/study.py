@@ -16,9 +16,9 @@ import pandas as pd
 import hopyears
 
 HERE = Path(__file__).parent
-YEARS = int(os.environ.get("STUDY_YEARS", "40"))
+YEARS = int(os.environ.get("STUDY_YEARS", "30"))
 OUT = Path(os.environ.get("STUDY_OUT", HERE))
-BLOCKS = 20
+BLOCKS = 15
 HOP = "hill-mill"
 """The hop whose curve is drawn, the last and longest."""
 
