@@ -20,7 +20,7 @@ _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 
 
 def _digest(parts: Sequence[str | int]) -> bytes:
-    text = "\x1f".join(str(part) for part in parts)
+    text = "\x1f".join(map(str, parts))
     return hashlib.blake2b(text.encode(), digest_size=16).digest()
 
 
@@ -56,9 +56,8 @@ class Streams:
     def keys(self, names: Sequence[tuple[str | int, ...]]) -> NDArray[np.uint64]:
         """One 64-bit key per name, shape (n,), for ``keyed_uniforms``; cheap where things are many."""
         prefix = (self.seed, self.block)
-        return np.array(
-            [int.from_bytes(_digest((*prefix, *name))[:8], "big") for name in names], dtype=np.uint64
-        )
+        words = b"".join([_digest((*prefix, *name))[:8] for name in names])
+        return np.frombuffer(words, dtype=">u8").astype(np.uint64)
 
 
 def keyed_uniforms(keys: NDArray[np.uint64], counter: int | NDArray[np.uint64]) -> NDArray[np.float64]:

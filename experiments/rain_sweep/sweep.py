@@ -36,15 +36,17 @@ TILT_DEG = 90.0
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--step", type=float, default=2.0, help="distance of the grid's lines [degrees]")
+    parser.add_argument("--places", type=int, help="only so many of the grid's places, drawn at random")
     parser.add_argument("--scenes", type=int, default=2000, help="snapshots a month and place")
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     options = parser.parse_args()
     rows = []
-    for latitude, longitude, law in land(options.step):
+    places = land(options.step)
+    order = np.random.default_rng(1).permutation(len(places))[: options.places]
+    for latitude, longitude, law in (places[i] for i in order):
         rows.append({"latitude": latitude, "longitude": longitude, **place_row(law, options.scenes)})
-        print(pd.Series(rows[-1]).round(3).to_dict(), flush=True)
-    table = pd.DataFrame(rows)
-    table.round(4).to_csv(options.out / "sweep.csv", index=False)
+        table = pd.DataFrame(rows)
+        table.round(4).to_csv(options.out / "sweep.csv", index=False)
     draw(table, options.out / "sweep.png")
     summarise(table)
 

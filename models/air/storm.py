@@ -42,7 +42,8 @@ class StormModel:
     drift_towards_deg, drift_spread_deg : float
         Mean direction of drift (degrees from north, clockwise) and its standard deviation.
     yearly_spread : float
-        Ratio of standard deviation to mean of the years' numbers of systems (r_c of ITU-R P.678-3).
+        Ratio of standard deviation to mean of the years' numbers of systems (r_c of ITU-R P.678-3), where
+        no place's own is known.
 
     References
     ----------

@@ -1,10 +1,10 @@
 """How loops are compiled: one decorator, whose stored machine code follows all that it was made from."""
 
-import ast
 import hashlib
 import inspect
 import logging
 import multiprocessing
+import re
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -79,18 +79,36 @@ def source_digest(module: str) -> str:
     while waiting:
         name = waiting.pop()
         if name in sys.modules and name not in seen:
-            seen[name] = inspect.getsource(sys.modules[name])
-            waiting += _imports(seen[name], module.partition(".")[0])
-    return hashlib.blake2b(repr(sorted(seen.items())).encode(), digest_size=16).hexdigest()
+            seen[name], imports = _own_digest(name)
+            waiting += imports
+    return _digest(repr(sorted(seen.items())))
 
 
 @cache
+def _own_digest(module: str) -> tuple[str, list[str]]:
+    """Digest of a loaded module's source alone, and what it imports."""
+    source = inspect.getsource(sys.modules[module])
+    return _digest(source), _imports(source, module.partition(".")[0])
+
+
+def _digest(text: str) -> str:
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
+
+
+_IMPORT = re.compile(r"^[ \t]*from[ \t]+(\w+)([\w.]*)[ \t]+import[ \t]+(\([^)]*\)|.*)", re.MULTILINE)
+
+
 def _imports(source: str, package: str) -> list[str]:
-    """Names that a source imports from a package, and the modules that they stand in."""
-    found = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.ImportFrom)]
-    inside = [node for node in found if (node.module or "").partition(".")[0] == package]
-    names = [f"{node.module}.{alias.name}" for node in inside for alias in node.names]
-    return [*names, *(node.module or "" for node in inside)]
+    """Names that a source imports from a package, and the modules that they stand in.
+
+    Read as text, not as syntax: every process does this for every loop when it starts. A word too many, in a
+    comment, names no module.
+    """
+    found = [(first + rest, names) for first, rest, names in _IMPORT.findall(source) if first == package]
+    return [
+        *(f"{module}.{name}" for module, names in found for name in re.findall(r"\w+", names)),
+        *(module for module, _ in found),
+    ]
 
 
 kernel = _compiler()

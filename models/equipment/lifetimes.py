@@ -195,3 +195,7 @@ def _lognormal_residual(
         reached = np.exp(ln_sd * z - 0.5 * ln_sd**2) * ndtr(-z) + ndtr(z - ln_sd) >= p
         low, high = np.where(reached, low, z), np.where(reached, z, high)
     return np.asarray(mean_h * np.exp(ln_sd * high - 0.5 * ln_sd**2))
+
+
+NEVER = Law.exponential(1e30)
+"""Life of what does not fail."""

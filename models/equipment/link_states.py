@@ -126,6 +126,8 @@ class LinkState:
         The same by direction and channel: those of any of its lines.
     working : int
         Channels that carry the hop's capacity: the best so many count.
+    stuck : tuple of two int
+        Of these, by direction, how many are missed by traffic that a failed switch keeps on a dead channel.
     """
 
     transmitter_up: NDArray[np.bool_]
@@ -135,6 +137,7 @@ class LinkState:
     line_causes: NDArray[np.int64]
     causes: NDArray[np.int64]
     working: int
+    stuck: tuple[int, int] = (0, 0)
 
 
 def link_state(
@@ -142,6 +145,7 @@ def link_state(
     parts_up: int,
     transmitting: Transmitting | None = None,
     radio_causes: RadioCauses | None = None,
+    stuck: tuple[int, int] = (0, 0),
 ) -> LinkState:
     """Losses, usable lines and causes in one equipment state.
 
@@ -154,6 +158,8 @@ def link_state(
         Which radio transmits; default every main radio.
     radio_causes : pair of sequences of int, optional
         Causes from outside the hop that hold radios down; default none.
+    stuck : pair of int, optional
+        Streams that a failed channel switch keeps on a dead channel, each way; default none.
 
     Notes
     -----
@@ -172,7 +178,8 @@ def link_state(
     receivers = [
         _receiver(structure, index, down[1 - line.direction]) for index, line in enumerate(structure.lines)
     ]
-    causes = [[0] * structure.scheme.n_channels for _ in (0, 1)]
+    switching = [int(Cause.SWITCHING) if streams else 0 for streams in stuck]
+    causes = [[each] * structure.scheme.n_channels for each in switching]
     extra_db, line_causes = [], []
     for line, (hears, loss_db, blame) in zip(structure.lines, receivers, strict=True):
         sends, sent_db, sender_blame = senders[line.direction][line.channel]
@@ -190,6 +197,7 @@ def link_state(
         line_causes=_frozen(line_causes, np.int64),
         causes=_frozen(causes, np.int64),
         working=structure.scheme.working,
+        stuck=stuck,
     )
 
 

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place
 from hopyears.models.equipment.power import PowerSupply
 from hopyears.models.equipment.upkeep import CrewBase, PlannedWork, SpareStore
@@ -136,6 +136,31 @@ class ProtectionGroup:
 
 
 @dataclass(frozen=True)
+class ChannelSwitch:
+    """The receiving end of a hop whose channels protect each other.
+
+    Parameters
+    ----------
+    id : str
+        Name, unique among groups and switches; its draws hang on it.
+    channels : tuple of tuples of int
+        Part indices of each channel, at both ends of the hop: it is down while one of them is.
+    working : int
+        Streams, each on a channel of its own at first.
+    switch_failure : float
+        Chance, 0 to 1, that a change to another channel fails on demand.
+    manual_switch : Law
+        Time to switch by hand after such a failure [h].
+    """
+
+    id: str
+    channels: tuple[tuple[int, ...], ...]
+    working: int
+    switch_failure: float
+    manual_switch: Law
+
+
+@dataclass(frozen=True)
 class Plant:
     """All that the failure simulation needs to know.
 
@@ -151,6 +176,8 @@ class Plant:
         The network's entry: how faults are attended.
     lightning : LightningRisk or None
         The network's entry: a common cause in storms. None: no lightning.
+    switches : sequence of ChannelSwitch
+        Of hops whose channels protect each other.
     """
 
     sites: Sequence[PlantSite]
@@ -161,6 +188,7 @@ class Plant:
     kinds: Mapping[str, PartKind] = field(default_factory=lambda: PART_KINDS)
     repair: RepairRules = field(default_factory=RepairRules)
     lightning: LightningRisk | None = None
+    switches: Sequence[ChannelSwitch] = ()
 
     def __post_init__(self) -> None:
         for part in self.parts:
@@ -225,6 +253,12 @@ class Plant:
             np.array([law.mean_h for law in laws], dtype=np.float64) / factor,
             np.array([law.spread for law in laws], dtype=np.float64),
         )
+
+    @cached_property
+    def never_fails(self) -> NDArray[np.bool_]:
+        """Parts that never wear out, as in a study of what that would save, shape (n_parts,)."""
+        laws = (part.life or self.kinds[part.kind].life for part in self.parts)
+        return np.array([law == NEVER for law in laws], dtype=np.bool_)
 
     @cached_property
     def chains_of(self) -> dict[int, list[tuple[int, int]]]:

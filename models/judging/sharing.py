@@ -3,9 +3,10 @@
 The rule, in order:
 
 1. Committed rates, the smallest priority number first. Within one priority the capacity is divided
-   max-min fair: no service can get more without taking it from one that has no more than it has.
+   max-min fair: no service can get more without taking it from one that has no more than it has. Where
+   services have weights, what they have is counted in units of their weight.
 2. What is left over goes to the excess (peak less committed), again the smallest number first and
-   max-min fair within one priority.
+   max-min fair within one priority, by weight.
 
 So a committed rate of low priority comes before the excess of high priority, as a committed rate is
 what was sold. When the committed rates of one priority do not fit, all those on the full link get less;
@@ -33,6 +34,7 @@ def share_capacity(
     committed_mbit_s: ArrayLike,
     peak_mbit_s: ArrayLike,
     priority: ArrayLike,
+    weight: ArrayLike | None = None,
 ) -> _Floats:
     """Rate of each service on a network whose every link has one capacity.
 
@@ -46,6 +48,8 @@ def share_capacity(
         [Mbit/s], 0 <= committed <= peak, finite.
     priority : int array, shape (n_services,)
         The smallest is served first.
+    weight : float array, shape (n_services,), optional
+        Of each among those of its priority, above 0; all alike unless given.
 
     Returns
     -------
@@ -59,21 +63,26 @@ def share_capacity(
 
     References
     ----------
-    D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2 (progressive filling).
+    D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2 (progressive filling; with
+    weights as P. Marbach, Priority service and max-min fairness, IEEE/ACM Trans. Networking 11, 2003: from
+    memory).
     Committed rates before excess, and strict priority: common practice, no source.
     """
     capacity = np.array(capacity_mbit_s, dtype=np.float64)
     committed = np.asarray(committed_mbit_s, dtype=np.float64)
     peak = np.asarray(peak_mbit_s, dtype=np.float64)
     order = np.asarray(priority, dtype=np.int64)
+    weights = np.ones(peak.size) if weight is None else np.asarray(weight, dtype=np.float64)
     _check(capacity, routes, committed, peak, order)
+    if weights.shape != peak.shape or not np.all((weights > 0.0) & np.isfinite(weights)):
+        raise ValueError(f"weight is {weights.tolist()}; must be one for each service, above 0")
     pointer = np.cumsum([0, *map(len, routes)], dtype=np.int64)
     links = np.array([link for route in routes for link in route], dtype=np.int64)
     rate = np.zeros(peak.size)
     services = np.argsort(order, kind="stable")
     share_kernel(
-        *(capacity, pointer[:-1], pointer[1:], links, services, committed, peak, order),
-        *(rate, np.zeros(capacity.size, np.int64), np.zeros(peak.size, np.int64)),
+        *(capacity, pointer[:-1], pointer[1:], links, services, committed, peak, order, weights, rate),
+        *(np.zeros(capacity.size, np.int64), np.zeros(capacity.size), np.zeros(peak.size, np.int64)),
     )
     return rate
 
@@ -107,15 +116,17 @@ def share_kernel(
     committed: _Floats,
     peak: _Floats,
     priority: _Ints,
+    weight: _Floats,
     rate: _Floats,
     crossing: _Ints,
+    pull: _Floats,
     active: _Ints,
 ) -> None:
     """Fill ``rate`` of ``services`` (sorted by priority) and take it from ``left``, in place.
 
     Service ``s`` crosses ``links[first[s]:last[s]]``. Arrays are indexed by service or link number and
-    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``active``
-    (at least as long as ``services``) is scratch.
+    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``pull`` (per link)
+    and ``active`` (at least as long as ``services``) are scratch.
     """
     for s in services:
         rate[s] = 0.0
@@ -126,7 +137,7 @@ def share_kernel(
             while end < services.size and priority[services[end]] == priority[services[begin]]:
                 end += 1
             limit = peak if excess else committed
-            _fill(left, first, last, links, services[begin:end], limit, rate, crossing, active)
+            _fill(left, first, last, links, services[begin:end], limit, weight, rate, crossing, pull, active)
             begin = end
 
 
@@ -138,14 +149,16 @@ def _fill(
     links: _Ints,
     services: _Ints,
     limit: _Floats,
+    weight: _Floats,
     rate: _Floats,
     crossing: _Ints,
+    pull: _Floats,
     active: _Ints,
 ) -> None:
     """Raise the rates of ``services`` together towards their limits until nothing can rise."""
-    # Progressive filling: all who can still rise stand at one level above where they began, so a step is the
-    # least of what one lacks to its limit and of what a link has left for each who crosses it. A step stops
-    # one of them at least, so there are no more steps than services.
+    # Progressive filling: all who can still rise stand at one level above where they began, in units of their
+    # weights, so a step is the least of what one lacks to its limit and of what a link has left for the
+    # weights that cross it. A step stops one of them at least, so there are no more steps than services.
     n, largest = _grant_what_fits(left, first, last, links, services, limit, rate, active)
     small = TOLERANCE * largest
     busy = np.empty(left.size if n else 0, np.int64)  # links that somebody still rising crosses
@@ -154,23 +167,25 @@ def _fill(
         for k in range(first[active[i]], last[active[i]]):
             if crossing[links[k]] == 0:
                 busy[n_busy] = links[k]
+                pull[links[k]] = 0.0
                 n_busy += 1
             crossing[links[k]] += 1
+            pull[links[k]] += weight[active[i]]
     level = 0.0
     while n > 0:
         step = np.inf
         for i in range(n):
-            step = min(step, limit[active[i]] - rate[active[i]] - level)
+            step = min(step, (limit[active[i]] - rate[active[i]]) / weight[active[i]] - level)
         for j in range(n_busy):
-            step = min(step, left[busy[j]] / crossing[busy[j]])
+            step = min(step, left[busy[j]] / pull[busy[j]])
         step = max(step, 0.0)  # rounding may have left a hair less than nothing
         level += step
         for j in range(n_busy):
-            left[busy[j]] -= step * crossing[busy[j]]
+            left[busy[j]] -= step * pull[busy[j]]
         kept = 0
         for i in range(n):
             s = active[i]
-            full = limit[s] - rate[s] - level <= small
+            full = limit[s] - rate[s] - weight[s] * level <= small
             stop = full
             for k in range(first[s], last[s]):
                 stop = stop or left[links[k]] <= small
@@ -178,9 +193,10 @@ def _fill(
                 active[kept] = s
                 kept += 1
                 continue
-            rate[s] = limit[s] if full else rate[s] + level
+            rate[s] = limit[s] if full else rate[s] + weight[s] * level
             for k in range(first[s], last[s]):
                 crossing[links[k]] -= 1
+                pull[links[k]] = pull[links[k]] - weight[s] if crossing[links[k]] else 0.0
         n = kept
         n_busy = _still_busy(busy, n_busy, crossing)
 

@@ -258,7 +258,13 @@ class Switching(Entry):
 
     changeover_s: Annotated[Finite, Field(ge=0, le=600, description="transmitter changeover")] = 0.1
     failure_on_demand: Annotated[
-        Finite, Field(ge=0, le=1, description="chance that a changeover fails when it is called for")
+        Finite,
+        Field(
+            ge=0,
+            le=1,
+            description="chance that a switch fails when it is called for: to a standby, or to a protection "
+            "channel when equipment takes a working one",
+        ),
     ] = 0.01
     manual_switch_h: Annotated[
         Finite, Field(ge=0, le=1000, description="mean, to switch by hand where the changeover failed")

@@ -1,6 +1,6 @@
 """Entries of a network file that describe the traffic of services."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -34,3 +34,53 @@ class DemandProfile(Entry):
     working_days_per_week: Annotated[
         int, Field(ge=1, le=7, description="in a row from the first day of a block; the rest is off")
     ] = 5
+
+
+class Sharing(Entry):
+    """How services of one priority share what is too small for all of them, unless they state weights."""
+
+    within_priority: Annotated[
+        Literal["evenly", "by committed rate"],
+        Field(
+            description="max-min fair, to each alike or in proportion to what it committed to; first of the "
+            "committed rates, then of what lies above"
+        ),
+    ] = "evenly"
+
+
+class Ring(Entry):
+    """Hops that close a ring, which protects its services as one: open at a blocked hop (ITU-T G.8032)."""
+
+    id: Identifier
+    hops: Annotated[
+        tuple[Identifier, ...],
+        Field(
+            min_length=3,
+            max_length=255,
+            description="hop ids in order round the ring; of a bundle, one of its hops",
+        ),
+    ]
+    blocked: Annotated[
+        Identifier | None,
+        Field(description="hop blocked while all is well, the ring protection link; default the last"),
+    ] = None
+    hold_off_s: Annotated[
+        Finite, Field(ge=0, le=60, description="a hop must have failed so long before the ring turns")
+    ] = 0.0
+    guard_s: Annotated[
+        Finite,
+        Field(ge=0, le=60, description="a hop that is back stays blocked so long where another has failed"),
+    ] = 0.5
+    wait_to_restore_s: Annotated[
+        Finite, Field(ge=0, le=100_000, description="all hops must work so long before the ring turns back")
+    ] = 300.0
+    reverts: Annotated[
+        bool, Field(description="back to its blocked hop; false leaves it open where it failed")
+    ] = True
+    switching_time_s: Annotated[
+        Finite, Field(ge=0, le=600, description="without traffic, for whom the ring turns at a failure")
+    ] = 0.05
+    commanded_switching_time_s: Annotated[
+        Finite,
+        Field(ge=0, le=600, description="the same by command: ahead of planned work, and when it turns back"),
+    ] = 0.05

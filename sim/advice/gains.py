@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.studies.counterfactual import BlockCase, Target
-from hopyears.sim.studies.importance import unavailable_s
+from hopyears.sim.studies.replicated import rows_without, unavailable_s
 
 _Floats = NDArray[np.float64]
 
@@ -65,25 +64,14 @@ class GainStudy:
         """
         draws = self._simulator.draw(self._seed, number, self._n_years)
         case = BlockCase(self._simulator, draws)
-        before = case.services
-        rows = [[unavailable_s(service) for service in before]]
-
-        def judged(after: Sequence[ServiceHistory]) -> list[float]:
-            return [
-                rows[0][i] if service is before[i] else unavailable_s(service)
-                for i, service in enumerate(after)
-            ]
-
-        rows += [judged(case.services_without(target)) for target in self._targets]
-        rows += [judged(case.services_without_hops(pair)) for pair in self._pairs]
-        rows += [judged(case.services_with_plant(plant)) for plant in self._plants]
+        rows = [*rows_without(case, [*self._targets, *self._pairs, *self._plants], unavailable_s)]
         for plan, hops in zip(self._plans, self._beside, strict=True):
             other = BlockCase(plan, plan.draw(self._seed, number, self._n_years))
             names = [demand.id for demand in plan.prepared.demands]
             histories = [other.services, *(other.services_without_hops([hop]) for hop in hops)]
             for after in histories:
                 lost = dict(zip(names, map(unavailable_s, after), strict=True))
-                rows.append([lost.get(name, rows[0][i]) for i, name in enumerate(self._ids)])
+                rows.append(np.array([lost.get(name, rows[0][i]) for i, name in enumerate(self._ids)]))
         return np.array(rows).reshape(len(rows), -1)
 
 

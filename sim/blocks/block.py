@@ -176,6 +176,10 @@ class BlockSimulator:
             activity=self.activity(streams, n_years, field),
             fades=(),
         )
+        return self.with_fades(draws)
+
+    def with_fades(self, draws: BlockDraws) -> BlockDraws:
+        """The same with the fades of every hop that its equipment and multipath activity make."""
         fades = tuple(
             self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
             for index, segments in enumerate(draws.segments)

@@ -20,6 +20,7 @@ from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.hop_nights import fading_lines, night_places, nights_of
+from hopyears.sim.climate import ratio_of
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
 from hopyears.sim.hops.hop_design import (
@@ -241,6 +242,7 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
             centre_deg=centre,
             drift=drift,
             cycle=cycle_law(network),
+            yearly_spread=ratio_of(law) if known.year_to_year_ratio is None else known.year_to_year_ratio,
         )
     return map_weather(
         centre,
@@ -250,6 +252,7 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
         rate_scale=rate_scale(network),
         drift=drift_law(network),
         cycle=cycle_law(network),
+        yearly_spread=known.year_to_year_ratio,
     )
 
 
@@ -292,7 +295,9 @@ def cycle_law(network: Network) -> CycleLaw:
 def storm_model(network: Network) -> StormModel:
     """How storms move and gather, with the user's changes."""
     known = network.climate
-    changes: dict[str, float] = {"yearly_spread": network_climate(network).climatic_ratio}
+    changes: dict[str, float] = {}
+    if known.year_to_year_ratio is not None:
+        changes["yearly_spread"] = known.year_to_year_ratio
     if known.storm_speed_km_h is not None:
         changes["mean_drift_km_h"] = known.storm_speed_km_h
     if known.storm_bearing_deg is not None:

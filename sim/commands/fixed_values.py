@@ -155,6 +155,9 @@ _ROWS = {
         ),
     ),
     "sim.money.service_money": (("BAD_YEAR", "", "share of years within the penalty of a bad one", _SAYS),),
+    "sim.studies.replicated": (
+        ("SHARE_STUDIED", "", "one in so many replications is judged without each target", _NO_MEAN),
+    ),
     "sim.studies.ranking": (("RESAMPLES", "", "of the bootstrap of a ranking", _FINE),),
     "sim.advice.candidates": (
         ("LARGER_BATTERY", "", "times as long lasts a larger battery", "state a candidate of your own"),

@@ -34,24 +34,28 @@ class HopDependence:
     """What one hop depends on, as indices into the plant.
 
     ``own`` are the parts of its link structure in the order of the bits; ``groups`` holds, for each end and
-    channel, the protection group that chooses the transmitter, or -1; ``sites`` are both ends' sites.
+    channel, the protection group that chooses the transmitter, or -1; ``sites`` are both ends' sites;
+    ``switches`` are the channel switches that receive forward and backward traffic, none without protection
+    channels.
     """
 
     own: tuple[int, ...]
     outside: tuple[OutsidePart, ...]
     groups: tuple[tuple[int, ...], tuple[int, ...]]
     sites: tuple[int, int]
+    switches: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
 class Dependences:
-    """Dependences of all hops, their protection groups, and parts whose failure nobody can overlook.
+    """Dependences of all hops, their switches, and parts whose failure nobody can overlook.
 
     ``plainly_seen`` are parts that serve several radios, one of them at least outside every chain.
     """
 
     hops: tuple[HopDependence, ...]
     groups: tuple[plant.ProtectionGroup, ...]
+    switches: tuple[plant.ChannelSwitch, ...]
     plainly_seen: frozenset[int]
 
 
@@ -80,7 +84,7 @@ def hop_dependences(
         if part.kind == "modem_card"
         for radio in part.radios
     }
-    hops, groups = [], list[plant.ProtectionGroup]()
+    hops, groups, switches = [], list[plant.ProtectionGroup](), list[plant.ChannelSwitch]()
     for design in designs:
         ends = (design.hop.site_a, design.hop.site_b)
         outside = tuple(
@@ -88,6 +92,7 @@ def hop_dependences(
             for end, site_id in enumerate(ends)
             for each in _outside(design, end, hardware[site_id], part_index, modem_of)
         )
+        own_switches = _switches(design, outside, part_index, network)
         hop_groups = [_groups(design, end, outside, part_index, network, groups) for end in (0, 1)]
         hops.append(
             HopDependence(
@@ -95,9 +100,11 @@ def hop_dependences(
                 outside=outside,
                 groups=(hop_groups[0], hop_groups[1]),
                 sites=(site_index[ends[0]], site_index[ends[1]]),
+                switches=tuple(len(switches) + i for i in range(len(own_switches))),
             )
         )
-    return Dependences(tuple(hops), tuple(groups), _plainly_seen(designs, hops, groups))
+        switches += own_switches
+    return Dependences(tuple(hops), tuple(groups), tuple(switches), _plainly_seen(designs, hops, groups))
 
 
 def _outside(
@@ -164,6 +171,41 @@ def _groups(
             )
         )
     return tuple(row)
+
+
+def _switches(
+    design: HopDesign, outside: Sequence[OutsidePart], part_index: Mapping[str, int], network: Network
+) -> list[plant.ChannelSwitch]:
+    """Switches of a hop with protection channels, of forward and of backward traffic."""
+    scheme, switching = design.scheme, network.switching
+    if not scheme.protection:
+        return []
+    radios = radios_of(scheme)
+    channels = []
+    for channel in range(scheme.n_channels):
+        whole = {radio.index for radio in radios if radio.channel == channel and radio.transmits}
+        own = [part_index[part.id] for part in design.parts if whole <= set(part.radios)]
+        channels.append((*own, *_alone_outside(whole, outside)))
+    return [
+        plant.ChannelSwitch(
+            id=f"{design.hop.id}/{site_id}/channels",
+            channels=tuple(channels),
+            working=scheme.working,
+            switch_failure=switching.failure_on_demand,
+            manual_switch=Law.lognormal(switching.manual_switch_h, network.repair.duration_ln_sd),
+        )
+        for site_id in (design.hop.site_b, design.hop.site_a)
+    ]
+
+
+def _alone_outside(whole: set[int], outside: Sequence[OutsidePart]) -> list[int]:
+    """Parts outside the hop that stop all of some radios, with nothing to stand in for them."""
+    members = Counter(part.group for part in outside)
+    return [
+        part.part
+        for part in outside
+        if not part.mending and whole <= set(part.radios) and members[part.group] == 1
+    ]
 
 
 def _chain(

@@ -154,13 +154,17 @@ class SiteOutages:
 
 @dataclass(frozen=True, eq=False)
 class FailureLog:
-    """What happened to the equipment in one block of ``duration_s`` seconds."""
+    """What happened to the equipment in one block of ``duration_s`` seconds.
+
+    ``stuck`` has streams that are stuck, in place of chains, by channel switch in place of group.
+    """
 
     duration_s: float
     failures: Failures
     transmitters: TransmitterChanges
     sites: SiteOutages
     visits: PlannedVisits = field(default_factory=PlannedVisits.none)
+    stuck: TransmitterChanges | None = None
 
     def phases_s(self) -> Floats:
         """Time within the block spent in each of ``PHASES`` [s], shape (n, 6); rows sum to the time down."""

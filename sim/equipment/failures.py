@@ -11,6 +11,7 @@ from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.changeover import Changeover
+from hopyears.sim.equipment.channel_switch import switch_changes
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.failure_log import (
@@ -98,12 +99,14 @@ def simulate_failures(
     visits = visits_of(planner.rows)
     remote = [plan for plan in made if not (plan.work.visit and plant.crews)]
     planned = planned_outages(visits, remote, len(plant.sites))
+    failures = failures_of(shop.episodes, len(plant.parts), duration_s)
     return FailureLog(
         duration_s,
-        failures_of(shop.episodes, len(plant.parts), duration_s),
+        failures,
         _transmitter_changes(shop.changeovers, len(plant.groups), duration_s),
         SiteOutages(*(each.clipped(0.0, duration_s) for each in (dark, mains, planned))),
         visits,
+        switch_changes(plant, streams, failures, duration_s),
     )
 
 

@@ -53,6 +53,7 @@ def build_plant(network: Network, designs: tuple[HopDesign, ...], storm_share: f
         ),
         parts=tuple(parts),
         groups=depend.groups,
+        switches=depend.switches,
         crews=plant_crews(network),
         depots=plant_depots(network),
         kinds=part_kinds(network),

@@ -11,7 +11,7 @@ from hopyears.sim.equipment.failure_log import DOWN, UP, FailureLog
 from hopyears.sim.hops.hop import EquipmentSegments
 from hopyears.sim.hops.hop_design import HopDesign
 
-_State = tuple[int, Transmitting, tuple[tuple[int, ...], tuple[int, ...]]]
+_State = tuple[int, Transmitting, tuple[tuple[int, ...], tuple[int, ...]], tuple[int, int]]
 
 
 class LinkStates:
@@ -22,9 +22,9 @@ class LinkStates:
         self._known: dict[_State, LinkState] = {}
 
     def of(self, state: _State) -> LinkState:
-        """The link state for parts up, transmitting radios and outside causes."""
+        """The link state for parts up, transmitting radios, outside causes and streams stuck each way."""
         if state not in self._known:
-            self._known[state] = link_state(self.structure, state[0], state[1], state[2])
+            self._known[state] = link_state(self.structure, *state)
         return self._known[state]
 
 
@@ -79,7 +79,7 @@ def _interned(states: LinkStates, start_s: list[float], rows: list[_State]) -> E
 def _nominal(states: LinkStates) -> _State:
     structure = states.structure
     quiet = (0,) * len(structure.radio_loss_db)
-    return (structure.all_up, structure.nominal_transmitting, (quiet, quiet))
+    return (structure.all_up, structure.nominal_transmitting, (quiet, quiet), (0, 0))
 
 
 _Change = tuple[float, str, int, int]
@@ -108,6 +108,10 @@ def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
             if group >= 0:
                 for time_s, chain in zip(*log.transmitters.of(group), strict=True):
                     yield float(time_s), f"transmitter-{end}", channel, int(chain)
+    if log.stuck is not None:
+        for direction, switch in enumerate(dependence.switches):
+            for time_s, streams in zip(*log.stuck.of(switch), strict=True):
+                yield float(time_s), "stuck", direction, int(streams)
 
 
 def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
@@ -152,9 +156,13 @@ class _Tracker:
         self.outside_down: set[int] = set()
         self.struck: dict[str, set[int]] = {"own-struck": set(), "outside-struck": set()}
         self.site_causes = [0, 0]
+        self.stuck = [0, 0]
+        self.radio_causes: tuple[tuple[int, ...], tuple[int, ...]] | None = None
 
     def apply(self, what: str, which: int, value: int) -> None:
         """Take one change."""
+        if what not in ("own", "transmitter-0", "transmitter-1"):
+            self.radio_causes = None
         match what:
             case "own":
                 bit = 1 << which
@@ -166,13 +174,18 @@ class _Tracker:
             case "site-0" | "site-1":
                 end = int(what[-1])
                 self.site_causes[end] = (self.site_causes[end] & ~which) | (which if value else 0)
+            case "stuck":
+                self.stuck[which] = value
             case _:
                 self.transmitting[int(what[-1])][which] = value
 
     def current(self) -> _State:
         """The state as data."""
         first, second = self.transmitting
-        return (self.parts_up, (tuple(first), tuple(second)), self._radio_causes())
+        stuck = (self.stuck[0], self.stuck[1])
+        if self.radio_causes is None:
+            self.radio_causes = self._radio_causes()
+        return (self.parts_up, (tuple(first), tuple(second)), self.radio_causes, stuck)
 
     def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
         causes = [[cause] * self.n_radios for cause in self.site_causes]

@@ -69,7 +69,8 @@ def hop_history(
         design.n_channel_directions,
         len(design.steps),
     )
-    return _history(thresholds, tables, time_s, state, joint)
+    stuck = np.array([each.stuck for each in equipment.states], dtype=np.int64)
+    return _history(thresholds, tables, stuck, time_s, state, joint)
 
 
 class FadeFree:
@@ -97,8 +98,12 @@ class FadeFree:
     def _alone(self, state: LinkState) -> HopHistory:
         """The history of a hop that is in one state throughout."""
         if state not in self._known:
-            segments = EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [state])
-            self._known[state] = hop_history(self._thresholds, segments, None, None, np.inf)
+            table = self._thresholds.of(state)
+            levels = table.ceiling[None, :].copy()
+            causes = np.bitwise_or.reduce(table.causes, keepdims=True)
+            capacity, causes = _judged(self._thresholds, levels, np.array([state.stuck]), causes)
+            begin = np.zeros(1), np.zeros(1, dtype=np.int32)
+            self._known[state] = HopHistory(*begin, capacity, causes, levels)
         return self._known[state]
 
 
@@ -129,6 +134,7 @@ def _fade_changes(
 def _history(
     thresholds: HopThresholds,
     tables: Sequence[StateThresholds],
+    stuck: NDArray[np.int64],
     time_s: NDArray[np.float64],
     state: NDArray[np.int32],
     joint: NDArray[np.uint64],
@@ -139,19 +145,32 @@ def _history(
     ceiling = np.array([table.ceiling for table in tables])[equipment]
     rain, fades, blame = (unpacked_levels(joint[:, column::3], n) for column in (1, 2, 3))
     levels = np.minimum(np.minimum(rain, fades), ceiling)
-    capacity = hop_capacity_mbit_s(design, levels)
     causes = _causes(tables, equipment, ceiling > 0, rain, fades, blame, m)
-    full = hop_capacity_mbit_s(design, thresholds.nominal.ceiling[None, :])
-    causes[(capacity >= full * (1.0 - 1e-12)).all(axis=1)] = 0
-    return HopHistory(time_s, state, capacity, causes, levels)
+    return HopHistory(time_s, state, *_judged(thresholds, levels, stuck[equipment], causes), levels)
 
 
-def hop_capacity_mbit_s(design: HopDesign, levels: NDArray[np.int64]) -> NDArray[np.float64]:
+def _judged(
+    thresholds: HopThresholds,
+    levels: NDArray[np.int64],
+    stuck: NDArray[np.int64],
+    causes: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Capacity of states with these levels, and their causes, none where nothing is missing."""
+    capacity = hop_capacity_mbit_s(thresholds.design, levels, stuck if stuck.any() else None)
+    full = hop_capacity_mbit_s(thresholds.design, thresholds.nominal.ceiling[None, :])
+    return capacity, np.where((capacity >= full * (1.0 - 1e-12)).all(axis=1), 0, causes)
+
+
+def hop_capacity_mbit_s(
+    design: HopDesign, levels: NDArray[np.int64], stuck: NDArray[np.int64] | None = None
+) -> NDArray[np.float64]:
     """Capacity forward and backward: the best N of the N + M channels of each direction.
 
     Parameters
     ----------
     levels : int64, shape (n_states, n_channel_directions)
+    stuck : int64, shape (n_states, 2), optional
+        Streams of each direction that a failed switch keeps on a dead channel: so many fewer count.
 
     Returns
     -------
@@ -160,8 +179,11 @@ def hop_capacity_mbit_s(design: HopDesign, levels: NDArray[np.int64]) -> NDArray
     """
     by_level = np.concatenate(([0.0], design.steps.capacity_mbit_s))
     carriers = by_level[levels].reshape(len(levels), 2, len(design.channels))
-    best: NDArray[np.float64] = np.sort(carriers, axis=2)[:, :, -design.scheme.working :].sum(axis=2)
-    return best
+    best = np.sort(carriers, axis=2)[:, :, -design.scheme.working :]
+    if stuck is not None:
+        best = np.where(np.arange(design.scheme.working) < stuck[:, :, None], 0.0, best)
+    found: NDArray[np.float64] = best.sum(axis=2)
+    return found
 
 
 def _causes(

@@ -2,10 +2,11 @@
 
 Systems arrive as a Poisson process in space and time, drift with their own wind and bear storms of showers
 and wide shapes whose peaks are alike (a Cox cluster process). The number of shapes follows each month's rain
-law; each year's number of systems is multiplied by a gamma variable of mean one.
+law; each year's number of systems is multiplied by a gamma variable of mean one, by tile of the globe.
 """
 
 import numpy as np
+from scipy.special import gammaincinv
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
@@ -54,10 +55,10 @@ def draw_storms(
     source = _source(climate, region, population, storms)
     parts = []
     tiles = source.weather.tiles
+    spreads = np.array([tile.yearly_spread for tile in tiles])
     for year in range(n_years):
         start_s = year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12]
-        factor = _year_factor(streams, year, storms)
-        for tile in tiles:
+        for tile, factor in zip(tiles, _year_factors(streams, year, spreads), strict=True):
             rng = streams.generator("rain", tile.band, tile.number, year)
             key = rng.integers(0, 2**64, dtype=np.uint64)
             count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
@@ -134,8 +135,8 @@ def _source(
     return SystemSource(region, climate, population, storms)
 
 
-def _year_factor(streams: Streams, year: int, storms: StormModel) -> float:
-    if storms.yearly_spread == 0.0:
-        return 1.0
-    shape = storms.yearly_spread**-2
-    return float(streams.generator("rain-years", year).gamma(shape, 1.0 / shape))
+def _year_factors(streams: Streams, year: int, spreads: Floats) -> Floats:
+    """Gamma distributed, of mean 1: a wet year is wet everywhere, by as much as years differ there."""
+    chance = streams.generator("rain-years", year).random()
+    shape = np.maximum(spreads, 1e-3) ** -2
+    return np.asarray(gammaincinv(shape, chance) / shape)

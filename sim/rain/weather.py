@@ -6,24 +6,26 @@ point law, without an edge, and nothing depends on the network.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
 from scipy.special import ndtr
 
 from hopyears.models.air.daily_cycle import shower_cycle
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.seasonality import climatic_ratio
 from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
+from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.basics.units import SECONDS_PER_DAY
 from hopyears.sim.climate import land_shares, monthly_rain_grid
-from hopyears.sim.rain.peaks import month_laws
+from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_field import Floats, Region
 from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, farthest_km, gathering
 from hopyears.sim.rain.storm_loops import SCORES
+from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
 TILE_DEG = 2.0
 """Height of a tile; each band of latitude is cut into tiles about as wide."""
@@ -49,7 +51,8 @@ class Tile:
 
     Its band and number in it; bounds south, west, north, east [rad]; distance from the region [km]; by month
     the most that any place in reach has (see ``shapes_near``), and mean speed [km/h], heading and its
-    deviation [degrees] of systems; by month the daily cycle of showers (see ``shapes_near``), times UTC.
+    deviation [degrees] of systems; by month the daily cycle of showers (see ``shapes_near``), times UTC;
+    spread of the years' numbers of systems over their mean (r_c of ITU-R P.678-3).
     """
 
     band: int
@@ -59,6 +62,7 @@ class Tile:
     ceilings: Floats
     drift: Floats
     days: Floats
+    yearly_spread: float
 
     @property
     def area_km2(self) -> float:
@@ -204,8 +208,9 @@ def uniform_weather(
     centre_deg: tuple[float, float] = (0.0, 0.0),
     drift: DriftLaw | None = None,
     cycle: CycleLaw | None = None,
+    yearly_spread: float | None = None,
 ) -> Weather:
-    """The same climate everywhere, the same drift, that of the model, and all hours alike, unless told by
+    """The same climate everywhere, drift and yearly spread of the model, and all hours alike, unless told by
     latitude and month, and by latitude and share of land."""
     laws, quantiles = node_numbers([law], population, storms)
     own = np.tile([storms.mean_drift_km_h, storms.drift_towards_deg, storms.drift_spread_deg], (12, 1))
@@ -220,6 +225,7 @@ def uniform_weather(
             ceilings=laws[:, 0],
             drift=own if drift is None else _drift_of(drift, edges),
             days=day,
+            yearly_spread=storms.yearly_spread if yearly_spread is None else yearly_spread,
         )
         for (band, number, edges, distance_km), day in zip(bounds, days, strict=True)
     )
@@ -277,6 +283,7 @@ def map_weather(
     rate_scale: float = 1.0,
     drift: DriftLaw = drift_by_latitude,
     cycle: CycleLaw = shower_cycle,
+    yearly_spread: float | None = None,
 ) -> Weather:
     """The climate of the ITU-R maps about a network.
 
@@ -294,6 +301,8 @@ def map_weather(
         Mean speed, heading and its deviation by latitude and month; see ``drift_by_latitude``.
     cycle : callable
         Daily cycle of showers by latitude and share of land; see ``shower_cycle``.
+    yearly_spread : float, optional
+        r_c of P.678-3 everywhere, 0 or more; else that of each tile's rain, see ``climatic_ratio``.
     """
     nodes = _nodes(centre_deg, region, rate_scale)
     laws, quantiles = node_numbers(nodes.laws, population, storms)
@@ -308,6 +317,7 @@ def map_weather(
             ceilings=most.about(edges),
             drift=_drift_of(drift, edges),
             days=day,
+            yearly_spread=most.yearly_spread(edges) if yearly_spread is None else yearly_spread,
         )
         for (band, number, edges, distance_km), day in zip(
             bounds, _days(cycle, bounds, population, storms), strict=True
@@ -355,6 +365,7 @@ class _Ceilings:
         self.columns = _steps((edges[:, 1] - reach).min(), (edges[:, 3] + reach).max(), TILE_DEG)
         rate, probability = monthly_rain_grid(self.rows, self.columns)
         self.numbers = _gathered_fast(rate_scale * rate, probability, population, storms)
+        self.chance = probability @ (MONTH_DAYS / MONTH_DAYS.sum())
 
     @staticmethod
     def _reach_deg(edges_deg: Floats) -> float:
@@ -363,11 +374,18 @@ class _Ceilings:
 
     def about(self, edges: Floats) -> Floats:
         """Ceilings of a tile of these bounds [rad], shape (12, 4)."""
+        return np.asarray(self.numbers[self._near(edges)].max(axis=(0, 1)), dtype=np.float64)
+
+    def yearly_spread(self, edges: Floats) -> float:
+        """r_c of the mean probability of rain about a tile."""
+        return climatic_ratio(float(self.chance[self._near(edges)].mean()))
+
+    def _near(self, edges: Floats) -> tuple[NDArray[np.int64], ...]:
         degrees = np.rad2deg(edges)
         reach = self._reach_deg(degrees)
         rows = (self.rows >= degrees[0] - _REACH_DEG) & (self.rows <= degrees[2] + _REACH_DEG)
         columns = (self.columns >= degrees[1] - reach) & (self.columns <= degrees[3] + reach)
-        return np.asarray(self.numbers[np.ix_(rows, columns)].max(axis=(0, 1)), dtype=np.float64)
+        return np.ix_(rows, columns)
 
 
 def _gathered_fast(
@@ -375,20 +393,40 @@ def _gathered_fast(
 ) -> Floats:
     """``gathered`` of many months, a little above it, from a table that is the same for every network."""
     table = _table_of_gathering(population, without_drift(storms))
-    grid = (np.log(_TABLE_RATES), np.sqrt(_TABLE_CHANCES))
-    place = np.stack([np.log(np.maximum(rate, _TABLE_RATES[0])), np.sqrt(probability)], axis=-1)
-    found = RegularGridInterpolator(grid, table, bounds_error=False, fill_value=None)(place)
+    place, share = zip(
+        _cells(np.log(_TABLE_RATES), np.log(np.maximum(rate, _TABLE_RATES[0]))),
+        _cells(np.sqrt(_TABLE_CHANCES), np.sqrt(probability)),
+        strict=True,
+    )
+    found = np.zeros((*rate.shape, 4))
+    for i, weight in ((place[0], 1.0 - share[0]), (place[0] + 1, share[0])):
+        for j, other in ((place[1], 1.0 - share[1]), (place[1] + 1, share[1])):
+            found += table[i, j] * (weight * other)[..., None]
     found[..., 0] *= probability
     return np.asarray(_SLACK * found, dtype=np.float64)
 
 
+def _cells(grid: Floats, value: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Cell of a grid that each value lies in, the first and last without an end, and how far along it."""
+    cell = np.clip(np.searchsorted(grid, value, side="right") - 1, 0, len(grid) - 2)
+    return cell, (value - grid[cell]) / (grid[cell + 1] - grid[cell])
+
+
 @lru_cache(maxsize=8)
 def _table_of_gathering(population: CellPopulation, storms: StormModel) -> Floats:
-    """``gathered`` at rates and chances of the table, births of systems over the chance."""
-    table = np.zeros((len(_TABLE_RATES), len(_TABLE_CHANCES), 4))
-    for i, rate in enumerate(_TABLE_RATES):
-        for j, chance in enumerate(_TABLE_CHANCES):
-            law = RainLaw(np.full(12, rate), np.full(12, chance))
-            table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
-        table[i, :, 0] /= _TABLE_CHANCES
-    return table
+    """``gathered`` at rates and chances of the table, births of systems over the chance; kept on disk."""
+
+    def compute() -> dict[str, Floats]:
+        table = np.zeros((len(_TABLE_RATES), len(_TABLE_CHANCES), 4))
+        for i, rate in enumerate(_TABLE_RATES):
+            for j, chance in enumerate(_TABLE_CHANCES):
+                law = RainLaw(np.full(12, rate), np.full(12, chance))
+                table[i, j] = gathered(month_laws(law, population, storms)[0], population, storms)
+            table[i, :, 0] /= _TABLE_CHANCES
+        return {"table": table.ravel()}
+
+    key: Key = (RAIN_MODEL_VERSION, repr(astuple(population)), repr(astuple(storms)))
+    kept = kept_arrays(
+        "gathering", (*key, tuple(_TABLE_RATES.tolist()), tuple(_TABLE_CHANCES.tolist())), compute
+    )
+    return kept["table"].reshape(len(_TABLE_RATES), len(_TABLE_CHANCES), 4)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant, PlantSite
 from hopyears.models.equipment.working_time import HOUR_S
@@ -25,7 +25,6 @@ UNSEEN_QUANTILE = 0.975
 SLOT_S = 100.0 * 86_400.0
 """Time between the failures of one part and of the next."""
 
-_NEVER = Law.exponential(1e30)
 _NO_STREAMS = Streams(0, 0)
 _HARDLY = 1e-9
 """Spread of a duration that does not vary."""
@@ -166,9 +165,10 @@ def _undisturbed(plant: Plant) -> Plant:
     groups = tuple(replace(group, switch_failure=0.0, test=None, cold=False) for group in plant.groups)
     return replace(
         plant,
+        switches=tuple(replace(switch, switch_failure=0.0) for switch in plant.switches),
         sites=tuple(_steady(site) for site in plant.sites),
         parts=tuple(
-            replace(part, life=_NEVER, mend=None if part.mend is None else _fixed(part.mend))
+            replace(part, life=NEVER, mend=None if part.mend is None else _fixed(part.mend))
             for part in plant.parts
         ),
         groups=groups,

@@ -92,8 +92,11 @@ class Earlier:
         bent = np.expm1(-within_s / mean_s) / np.expm1(-REACH_S / mean_s)
         return np.asarray((1.0 - EVEN_SHARE) * bent + EVEN_SHARE * within_s / REACH_S)
 
-    def ratio(self, failures: Failures, time_s: float) -> float:
-        """Density of a history when failures are put in before a time, over that as it comes."""
+    def ratio(self, failures: Failures, time_s: float, never: NDArray[np.bool_] | None = None) -> float:
+        """Density of a history when failures are put in before a time, over that as it comes.
+
+        Those of parts that ``never`` fail, shape (n_parts of the plant,), are not put in.
+        """
         place_of = np.full(len(failures.part_offset) - 1, -1)
         place_of[self.parts] = np.arange(len(self.parts))
         place = place_of[failures.part]
@@ -102,6 +105,8 @@ class Earlier:
         end_s = np.minimum(failures.mended_s[ours], time_s)
         inside = self.chance_below(place, time_s - start_s) - self.chance_below(place, time_s - end_s)
         without_effect = float(self.chance[place] @ inside)
+        if never is not None:
+            without_effect += float(self.chance[never[self.parts]].sum())
         by_itself = (failures.cause[ours] & int(Cause.LIGHTNING | Cause.MAINTENANCE)) == 0
         place = place[by_itself]
         density = self.density_per_s(place, time_s - start_s[by_itself])
@@ -112,11 +117,13 @@ class Earlier:
         )
 
 
-def weight(ways: Sequence[Earlier], log: FailureLog, time_s: float) -> float:
+def weight(
+    ways: Sequence[Earlier], log: FailureLog, time_s: float, never: NDArray[np.bool_] | None = None
+) -> float:
     """Weight of a history into which failures before a time were put in by one of some ways, or none."""
     if not ways:
         return 1.0
-    mean = sum(way.ratio(log.failures, time_s) for way in ways) / len(ways)
+    mean = sum(way.ratio(log.failures, time_s, never) for way in ways) / len(ways)
     return 1.0 / (BY_THEMSELVES + (1.0 - BY_THEMSELVES) * mean)
 
 

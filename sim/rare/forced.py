@@ -99,6 +99,23 @@ class ByHand:
         """Weight of a draw of each: what it adds is that much a year."""
         return self.rate_per_year / self.chance
 
+    def longest_s(self, every: Candidates, among: _Bools | None = None) -> _Floats:
+        """Longest outage that what is put in makes by itself, times its weight, of each of the services, 0
+        where none does [s a year].
+
+        Parameters
+        ----------
+        every : Candidates
+            Of the network.
+        among : bool array, shape (n_candidates,), optional
+            Those that count.
+        """
+        stops = every.lost_s[np.ix_(self.events, self.services)] > 0.0
+        if among is not None:
+            stops = stops & among[self.events, None]
+        weighted_s = (self.weight_per_year * every.restore_s[self.events])[:, None]
+        return np.asarray(np.where(stops, weighted_s, 0.0).max(axis=0, initial=0.0))
+
     def drawn(self, plant: Plant, streams: Streams, n: int) -> _Ints:
         """Places in ``events`` of what comes in the first ``n`` draws of a block.
 

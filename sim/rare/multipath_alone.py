@@ -7,10 +7,10 @@ from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 
 
-def on_multipath_alone(
+def multipath_draws(
     simulator: BlockSimulator, streams: Streams, n_years: int, field: RainField | None
-) -> tuple[ServiceHistory, ...]:
-    """Services of a network that nothing but bent beams disturbs; with a block's streams, by its own fades.
+) -> BlockDraws:
+    """Draws, fades left out, of a network that only bent beams disturb; with a block's streams, its own.
 
     Parameters
     ----------
@@ -21,7 +21,7 @@ def on_multipath_alone(
         The block's rain: no beam bends near it.
     """
     segments = tuple(nominal_segments(states) for states in simulator.states)
-    draws = BlockDraws(
+    return BlockDraws(
         streams=streams,
         n_years=n_years,
         field=None,
@@ -31,5 +31,9 @@ def on_multipath_alone(
         activity=simulator.activity(streams, n_years, field),
         fades=(),
     )
-    hops = [simulator.bent(draws, index) for index in range(len(segments))]
+
+
+def on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> tuple[ServiceHistory, ...]:
+    """Services of a network with such draws."""
+    hops = [simulator.bent(draws, index) for index in range(len(draws.segments))]
     return simulator.services(hops, None, draws.duration_s)

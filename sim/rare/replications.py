@@ -13,21 +13,18 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.intervals import Intervals, empty_intervals, followed
+from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE, Ways, cause_rows, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.equipment.weather import Weather
-from hopyears.sim.rare import earlier
 from hopyears.sim.rare.alone import on_equipment_alone
 from hopyears.sim.rare.forced import ByHand
-from hopyears.sim.rare.multipath_alone import on_multipath_alone
-from hopyears.sim.rare.strikes import strike_in
+from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
+from hopyears.sim.rare.multipath_alone import multipath_draws, on_multipath_alone
 from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.streams import Streams
 
@@ -63,9 +60,6 @@ WITHOUT, WITH = 0, 1
 OF_FAILURES, OF_NIGHTS = 0, 1
 """Draws of the stratum ``OWN``."""
 
-FORCED_YEARS = 3
-"""Years of a history into which a failure is put, in the second of them."""
-
 FIRST_BLOCKS, FIRST_TIMES = 5, 2
 """The first so many blocks have so many times the draws: a short run has few blocks, and needs them most."""
 
@@ -74,9 +68,6 @@ HISTORIES_OF_A_DRAW = 3
 
 HISTORIES_OF_NIGHTS = 16
 """Histories of failures for each of multipath, which costs so much more."""
-
-_FORCED_STREAMS = 1 << 20
-"""Number of the streams of the first forced draw; those of histories come before."""
 
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int]:
@@ -168,7 +159,7 @@ def _losses_to_nights(
     years = round(history.duration_s / SECONDS_PER_YEAR)
     for draw in range(1 + n):
         own = streams.beside(draw) if draw else streams
-        services = on_multipath_alone(simulator, own, years, history.field)
+        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.field))
         lost = _losses([three_ways(service, history.duration_s) for service in services])
         stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
         yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
@@ -194,7 +185,7 @@ def _losses_to_failures(
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
     for hand in by_hand:
-        never, months = _held(plant, hand, -np.inf), hand is by_hand[0]
+        never, months = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         for draw in range(histories):
             log = simulator.failures(
                 plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never
@@ -204,14 +195,8 @@ def _losses_to_failures(
         if hand.events.size:
             for draw, place in enumerate(hand.drawn(plant, streams, forced).tolist()):
                 storms = None if near is None else storms_of_draw(near, draw, round(years))
-                weight, added = added_loss(simulator, hand, place, streams, draw, storms)
+                weight, added = added_loss(ForcedDraw.of(simulator, hand, place, streams, draw, storms))
                 yield FORCED, draw, added.scaled(weight).of(hand.services, months=months), weight
-
-
-def _held(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
-    """What is put in by hand comes by itself only before some time."""
-    struck = np.isin(plant.part_site, hand.struck_sites)
-    return PutIn(rare=hand.held, rarely_struck=struck, only_before_s=only_before_s)
 
 
 def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
@@ -242,72 +227,9 @@ def _no_months(n_services: int) -> NDArray[np.float64]:
     return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
 
 
-def added_loss(
-    simulator: BlockSimulator,
-    hand: ByHand,
-    place: int,
-    streams: Streams,
-    draw: int,
-    storms: Intervals | None,
-) -> tuple[float, Losses]:
-    """What one failure or strike put in by hand adds to a history.
-
-    Parameters
-    ----------
-    simulator : BlockSimulator
-    hand : ByHand
-    place : int
-        In its ``events``.
-    streams : Streams
-        Of the block; draw number ``draw`` has its own.
-    draw : int
-    storms : Intervals or None
-        Over each site in the years of the history.
-
-    Returns
-    -------
-    tuple
-        The weight of the draw [1/year], and what is added, unweighted.
-    """
-    random = streams.generator("forced", draw)
-    plant, own = simulator.prepared.built.plant, streams.beside(_FORCED_STREAMS + draw)
-    event, per_year = int(hand.events[place]), float(hand.weight_per_year[place])
-    time_s = (1.0 + float(random.random())) * SECONDS_PER_YEAR
-    fails: dict[int, tuple[float, ...]] = {event: (time_s,)}
-    struck: dict[int, tuple[float, ...]] = {}
-    if event >= hand.n_parts:
-        assert storms is not None  # no strike without storms
-        span_s, site = (SECONDS_PER_YEAR, 2.0 * SECONDS_PER_YEAR), event - hand.n_parts
-        time_s, struck, expected = strike_in(plant, site, storms, span_s, random)
-        fails, per_year = {}, expected / float(hand.chance[place])
-    ways = hand.earlier[place]
-    way = earlier.chosen(ways, random)
-    before = {} if way is None else way.drawn(random, time_s)
-    both = {part: (*before.get(part, ()), *fails.get(part, ())) for part in before | fails}
-    held = _held(plant, hand, time_s)
-    logs = [
-        simulator.failures(
-            plant, own, FORCED_YEARS * SECONDS_PER_YEAR, storms, warm_up_s=0.0,
-            put_in=replace(held, times_s=times_s, struck_s=struck_s),
-        )
-        for times_s, struck_s in ((before, {}), (both, struck))
-    ]  # fmt: skip
-    without, with_it = (fade_free(simulator, log) for log in logs)
-    return per_year * earlier.weight(ways, logs[0], time_s), with_it.less(without)
-
-
-def storms_of_draw(storms: Intervals, draw: int, n_years: int) -> Intervals:
-    """Storms of a history for a draw: years of the block, which begin with each of them by turns."""
-    return years_of(storms, [(draw + place) % n_years for place in range(FORCED_YEARS)])
-
-
-def years_of(storms: Intervals, years: Sequence[int]) -> Intervals:
-    """Storms of some years of a block, one year after the other from time 0 on."""
-    found = None
-    for place, year in enumerate(years):
-        part = storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR)
-        shift_s = (place - year) * SECONDS_PER_YEAR
-        moved = Intervals(part.offset, part.start_s + shift_s, part.end_s + shift_s)
-        found = moved if found is None else followed(found, moved)
-    assert found is not None  # years is never empty
-    return found
+def added_loss(draw: ForcedDraw) -> tuple[float, Losses]:
+    """What one failure or strike put in by hand adds to a history: its weight [1/year], and that."""
+    plant = draw.simulator.prepared.built.plant
+    logs = draw.logs(plant)
+    without, with_it = (fade_free(draw.simulator, log) for log in logs)
+    return draw.weight(plant, logs[0]), with_it.less(without)

@@ -159,9 +159,8 @@ class Unseen:
             common[mine, UNAVAILABLE] = single.longest_outage_s(~hand.held)[mine]
             stops = every.lost_s[np.ix_(hand.events, mine)] > 0.0
             weight = np.where(stops, hand.weight_per_year[:, None], 0.0)
-            length_s = every.restore_s[hand.events][:, None]
             weighted[mine] *= weight.max(axis=0, initial=0.0)[:, None]
-            weighted[mine, UNAVAILABLE] = (weight * length_s).max(axis=0, initial=0.0)
+            weighted[mine, UNAVAILABLE] = hand.longest_s(every)
         # A run of nothing at all gets the bound of weather: no bound is ever nought.
         fades = options.rain or options.multipath or not options.failures
         return cls(weather * fades, common * options.failures, weighted)

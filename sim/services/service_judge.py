@@ -45,8 +45,10 @@ def judge_group(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         scratch.committed,
         scratch.peak,
         asked.priority,
+        asked.weight,
         scratch.rate,
         scratch.crossing,
+        scratch.pull,
         scratch.active,
     )
     _write_row(plan, sweep, scratch, g)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
 from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
@@ -24,12 +25,69 @@ from hopyears.sim.services.service_tables import (
     N_ROWS,
     N_WORDS,
     Scratch,
+    Spans,
     Sweep,
     word_slot,
 )
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
+
+
+@kernel
+def run_spans(
+    plan: Plan,
+    sweep: Sweep,
+    scratch: Scratch,
+    spans: Spans,
+    time_s: _Floats,
+    entity: _Ints,
+    state: _Ints,
+    start: int,
+    record_rates: bool,
+) -> int:
+    """Apply sorted changes as ``run_changes`` does; sum up each span when the first change after it comes."""
+    i = int(start)
+    while True:
+        n, closed = time_s.size, spans.n_closed[0]
+        if closed < spans.edge_s.size:
+            n = np.searchsorted(time_s, spans.edge_s[closed])
+        i = int(run_changes(plan, sweep, scratch, time_s[:n], entity[:n], state[:n], i, record_rates))
+        if i < n or n == time_s.size:
+            return i
+        close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
+
+
+@kernel
+def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, spans: Spans) -> None:
+    """Sum up what each service lacked from the end of the span before to the end of this one."""
+    closed = spans.n_closed[0]
+    until_s, lacking = seconds_until(sweep, spans.edge_s[closed]), spans.lacking[closed]
+    for n in range(until_s.size):
+        seconds = until_s[n] - sweep.counted_s[n]
+        sweep.counted_s[n] = until_s[n]
+        if seconds == 0.0:
+            continue
+        s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
+        peak = sweep.share[n] * peak_mbit_s[2 * s : 2 * s + 2]
+        short = got < sweep.share[n] * committed_mbit_s[2 * s : 2 * s + 2] - LEAST_SHORTFALL_MBIT_S
+        for way in range(3):
+            rate, asked = (got[way], peak[way]) if way < 2 else (got.min(), peak.min())
+            out, less = (down[way], short[way]) if way < 2 else (down.any(), short.any())
+            if rate < asked - LEAST_SHORTFALL_MBIT_S:
+                lacking[s, way, 0] += (asked - rate) * seconds
+            if less and not out:
+                lacking[s, way, 1] += seconds
+    spans.n_closed[0] = closed + 1
+
+
+@kernel
+def seconds_until(sweep: Sweep, now_s: float) -> _Floats:
+    """Time spent in each result until now [s], shape (n_results,)."""
+    seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
+    for s in range(sweep.current.size):
+        seconds[sweep.current[s]] += now_s - sweep.since[s]
+    return seconds
 
 
 @kernel

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S, ServiceHistory
-from hopyears.sim.services.service_kernel import run_changes, start_groups
+from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until, start_groups
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
@@ -16,6 +16,7 @@ from hopyears.sim.services.service_tables import (
     N_ROWS,
     N_WORDS,
     Scratch,
+    Spans,
     Sweep,
     filed_results,
     filed_words,
@@ -44,17 +45,17 @@ class ServiceRun:
     def __init__(self, plan: Plan, record_rates: bool, span_edges_s: Sequence[float] | _Floats = ()) -> None:
         self._plan = plan
         self._record_rates = record_rates
-        self._edges_s = np.asarray(span_edges_s, dtype=np.float64)[1:]
-        self._spans: list[_Floats] = []
-        self._before_s = np.zeros(0)
         self._written: list[tuple[_Floats, NDArray[np.int16], NDArray[np.int32]]] = []
         n_services = plan.routes.of_service.size - 1
         n_links = plan.hops_of_link.first.size - 1
         n_groups = plan.groups.services.first.size - 1
+        edges_s = np.array(span_edges_s[1:], dtype=np.float64)
+        self._spans = Spans(edges_s, np.zeros(1, dtype=np.int64), np.zeros((edges_s.size, n_services, 3, 2)))
         self._scratch = Scratch(
             left=np.zeros(2 * n_links),
             full=np.zeros(2 * n_links),
             crossing=np.zeros(2 * n_links, dtype=np.int64),
+            pull=np.zeros(2 * n_links),
             first=np.zeros(2 * n_services, dtype=np.int64),
             last=np.zeros(2 * n_services, dtype=np.int64),
             flows=np.zeros(2 * n_services, dtype=np.int64),
@@ -78,61 +79,20 @@ class ServiceRun:
 
     def apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
-        while len(self._spans) < self._edges_s.size and time_s.size:
-            edge_s = float(self._edges_s[len(self._spans)])
-            n_before = int(np.searchsorted(time_s, edge_s))
-            if n_before == time_s.size:
-                break
-            self._apply(time_s[:n_before], entity[:n_before], state[:n_before])
-            self._close_span(edge_s)
-            time_s, entity, state = time_s[n_before:], entity[n_before:], state[n_before:]
-        self._apply(time_s, entity, state)
-
-    def _apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
         done = 0
         while done < time_s.size:
-            arguments = (time_s, entity, state, done, self._record_rates)
-            done = run_changes(self._plan, self._sweep, self._scratch, *arguments)
+            arguments = (self._spans, time_s, entity, state, done, self._record_rates)
+            done = run_spans(self._plan, self._sweep, self._scratch, *arguments)
             self._make_room()
-
-    def _close_span(self, edge_s: float) -> None:
-        """Sum up what each service lacked from the edge before to this one, shape (n_services, 3, 2)."""
-        sweep, until_s = self._sweep, self._seconds(edge_s)
-        n, n_services = until_s.size, sweep.choice.size
-        seconds = until_s.copy()
-        seconds[: self._before_s.size] -= self._before_s
-        some = np.flatnonzero(seconds)
-        rate, down, service = sweep.rate[:n][some], sweep.down[:n][some], sweep.service[:n][some]
-        flows, share = self._plan.flows, sweep.share[:n][some]
-        peak, committed = (
-            share * asked[2 * service] for asked in (flows.peak_mbit_s, flows.committed_mbit_s)
-        )
-        ways = [(rate[:, 0], down[:, 0]), (rate[:, 1], down[:, 1]), (rate.min(axis=1), down.any(axis=1))]
-        found = []
-        for got, out in ways:
-            lacking = np.where(got < peak - LEAST_SHORTFALL_MBIT_S, peak - got, 0.0)
-            below = ~out & (got < committed - LEAST_SHORTFALL_MBIT_S)
-            found.append(
-                [np.bincount(service, each * seconds[some], n_services) for each in (lacking, below)]
-            )
-        self._spans.append(np.moveaxis(np.array(found), 2, 0))
-        self._before_s = until_s
-
-    def _seconds(self, now_s: float) -> _Floats:
-        """Time spent in each result until now [s], shape (n_results,)."""
-        sweep = self._sweep
-        seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
-        np.add.at(seconds, sweep.current, now_s - sweep.since)
-        return seconds
 
     def histories(self, duration_s: float) -> list[ServiceHistory]:
         """Close the sweep at its end and give the history of each service."""
         sweep = self._sweep
         self._write_down()
-        for edge_s in self._edges_s[len(self._spans) :].tolist():
-            self._close_span(edge_s)
-        spans = np.array(self._spans).reshape(len(self._spans), sweep.choice.size, 3, 2)
-        seconds = self._seconds(duration_s)
+        flows, spans = self._plan.flows, self._spans
+        while spans.n_closed[0] < spans.edge_s.size:
+            close_span(flows.peak_mbit_s, flows.committed_mbit_s, sweep, spans)
+        seconds = seconds_until(sweep, duration_s)
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
@@ -151,7 +111,7 @@ class ServiceRun:
                     number,
                     *tables,
                     duration_s,
-                    spans=spans[:, s].copy(),
+                    spans=spans.lacking[:, s].copy(),
                     asked_share=sweep.share[own],
                 )
             )
@@ -182,7 +142,7 @@ class ServiceRun:
             sweep = sweep._replace(word=word, row_of=row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
-            names = ("service", "rate", "down", "causes", "share", "seconds")
+            names = ("service", "rate", "down", "causes", "share", "seconds", "counted_s")
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         if 4 * n_results > sweep.result_in.size:
             sweep = sweep._replace(result_in=np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
@@ -232,6 +192,7 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int) -> 
         causes=np.zeros((n_results, 2), dtype=np.int64),
         share=np.ones(n_results),
         seconds=np.zeros(n_results),
+        counted_s=np.zeros(n_results),
         out_time=np.zeros(n_out),
         out_service=np.zeros(n_out, dtype=np.int16),
         out_result=np.zeros(n_out, dtype=np.int32),

@@ -38,9 +38,18 @@ class Sweep(NamedTuple):
     causes: _Ints
     share: _Floats  # of its rates that the service asks for
     seconds: _Floats
+    counted_s: _Floats  # of those, what spans have counted
     out_time: _Floats
     out_service: NDArray[np.int16]
     out_result: NDArray[np.int32]
+
+
+class Spans(NamedTuple):
+    """Spans of time, and what each service lacks in them."""
+
+    edge_s: _Floats  # where each ends, rising
+    n_closed: _Ints  # (1,)
+    lacking: _Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
 
 
 class Scratch(NamedTuple):
@@ -49,6 +58,7 @@ class Scratch(NamedTuple):
     left: _Floats
     full: _Floats
     crossing: _Ints
+    pull: _Floats
     first: _Ints
     last: _Ints
     flows: _Ints

@@ -5,14 +5,14 @@ same. A part that never fails also calls no crew and takes no spare, so that oth
 switches follow what is left. Storms shake the mains and hold climbers whatever becomes of rain on the hops.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.equipment.lifetimes import Law
+from hopyears.models.equipment.lifetimes import NEVER
 from hopyears.models.equipment.part_kind import Place, kinds_at
 from hopyears.models.equipment.plant import Plant, PlantSite
 from hopyears.models.judging.cause import Cause
@@ -32,9 +32,6 @@ HOP, SITE, PART, SINGLE, CAUSE = "hop", "site", "part kind", "part", "cause"
 RAIN, MULTIPATH, POWER, MAINTENANCE, LIGHTNING = "rain", "multipath", "power", "planned work", "lightning"
 """Names of the targets of kind ``CAUSE``."""
 
-NEVER = Law.exponential(1e30)
-"""Life of what does not fail."""
-
 
 @dataclass(frozen=True)
 class Target:
@@ -42,6 +39,11 @@ class Target:
 
     kind: str
     name: str
+
+    @property
+    def is_of_plant(self) -> bool:
+        """Whether it is a matter of the plant alone: no hop, no rain, no multipath."""
+        return self.kind != HOP and (self.kind != CAUSE or self.name not in (RAIN, MULTIPATH))
 
 
 def targets_of(
@@ -168,6 +170,8 @@ class BlockCase:
         in this order.
     by_month : bool
         Whether histories tell what they lacked by calendar month.
+    failures : callable, optional
+        Gives the failures of a plant with the block's draws; unless stated, all that come by themselves.
     """
 
     def __init__(
@@ -177,8 +181,10 @@ class BlockCase:
         services: Sequence[int] | None = None,
         *,
         by_month: bool = False,
+        failures: Callable[[Plant], FailureLog] | None = None,
     ) -> None:
         self._simulator, self._draws, self._by_month = simulator, draws, by_month
+        self._failures = failures or self._by_themselves
         prepared = self._prepared = simulator.prepared
         self._judged = tuple(range(len(prepared.demands)) if services is None else services)
         self._group = sharing_groups(prepared)
@@ -206,11 +212,13 @@ class BlockCase:
 
         The very histories of ``services`` where the target could make no difference.
         """
-        hops = list(self.hops)
+        hops, draws = list(self.hops), self._draws
         match target.kind, target.name:
             case "hop", name:
                 return self.services_without_hops([name])
             case "cause", "rain" | "multipath":
+                if draws.field is None and all(fades is None for fades in draws.fades):
+                    return self.services
                 keep_rain, keep_fades = target.name != RAIN, target.name != MULTIPATH
                 for i in self._used:
                     segments = self._draws.segments[i]
@@ -245,8 +253,17 @@ class BlockCase:
         """The same block with a plant of the same parts; only hops whose equipment fares differently are
         done again.
         """
+        return (
+            self.services if self._draws.log is None else self.services_with_failures(self._failures(plant))
+        )
+
+    def _by_themselves(self, plant: Plant) -> FailureLog:
+        draws = self._draws
+        return self._simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
+
+    def services_with_failures(self, log: FailureLog) -> tuple[ServiceHistory, ...]:
+        """The same with other failures."""
         draws, simulator = self._draws, self._simulator
-        log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
         hops, changed = list(self.hops), set()
         for i in self._used:
             segments = simulator.segments(i, log)
@@ -262,13 +279,11 @@ class BlockCase:
     def _hop(
         self, index: int, segments: EquipmentSegments, *, keep_rain: bool = True, keep_fades: bool = True
     ) -> HopHistory:
-        return hop_history(
-            self._simulator.thresholds[index],
-            segments,
-            self._rain_of(index, segments) if keep_rain else None,
-            self._fades_of(index, segments) if keep_fades else None,
-            self._draws.duration_s,
-        )
+        rain = self._rain_of(index, segments) if keep_rain else None
+        fades = self._fades_of(index, segments) if keep_fades else None
+        if rain is None and fades is None:
+            return self._simulator.fade_free[index].history(segments)
+        return hop_history(self._simulator.thresholds[index], segments, rain, fades, self._draws.duration_s)
 
     def _rain_of(self, index: int, segments: EquipmentSegments) -> RainKnots | None:
         """Rain of a hop for these equipment states: as it was unless a weaker state has come."""
@@ -310,7 +325,7 @@ def sharing_groups(prepared: Prepared) -> list[int]:
             crossing.setdefault(link, []).append(s)
     group = list(range(len(prepared.demands)))
     for link, services in sorted(crossing.items()):
-        load = sum(prepared.demands[s].peak_mbit_s for s in services)
+        load = sum(max(prepared.demands[s].peak_ways_mbit_s) for s in services)
         if link < len(lowest) and lowest[link] < load:
             joined = {group[s] for s in services}
             group = [min(joined) if g in joined else g for g in group]

@@ -5,7 +5,7 @@ difference, far sharper than the figures themselves. Gains do not add up: where 
 sparing one saves nothing; where one protects the other, sparing either saves all.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -13,87 +13,47 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hopyears.sim.blocks.block import BlockSimulator
-from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
 from hopyears.sim.counting.figures import put_interval
-from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
-from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.rare.alone import alone
-from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
+from hopyears.sim.rare.candidates import Candidates
+from hopyears.sim.rare.forced import by_hand
+from hopyears.sim.rare.service_figures import UNAVAILABLE, UNSEEN_WEATHER_S, ServiceFigures
 from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
-from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.studies.counterfactual import BlockCase, Target, parts_of, sharing_groups, targets_of
+from hopyears.sim.studies.counterfactual import Target, parts_of, sharing_groups, targets_of
+from hopyears.sim.studies.replicated import N_STRATA, ReplicatedStudy
 
 ALL = "all services"
 """In place of a service: the sum over all services."""
 
-_UNAVAILABLE, _BELOW = (YEAR_FIGURES.index(name) for name in ("unavailable_s", "below_committed_s"))
-
 _Floats = NDArray[np.float64]
 
 
-class ImportanceStudy:
-    """What every service lost in a block, month by month, as it was and without each target.
+def unseen_gains_s(simulator: BlockSimulator, targets: Sequence[Target], n_years: float) -> _Floats:
+    """Gain of one unit of each stratum of ``ReplicatedStudy`` that was not seen, shape (n_strata, n_targets,
+    n_services) [s a year].
 
-    Parameters
-    ----------
-    prepared : Prepared
-    seed, n_years : int
-        Seed of the run and years of a block.
-    targets : sequence of Target
-    services : sequence of int
-        Services to judge, as for ``BlockCase``.
+    An outage as long as the laws of repair of the target's parts allow, by weather at the least; of those
+    put in by hand the longest that stops the service, times its weight.
     """
-
-    def __init__(
-        self,
-        prepared: Prepared,
-        seed: int,
-        n_years: int,
-        targets: Sequence[Target],
-        services: Sequence[int],
-    ) -> None:
-        self._simulator = BlockSimulator(prepared)
-        self._seed, self._n_years = seed, n_years
-        self._targets, self._services = tuple(targets), tuple(services)
-
-    def block(self, number: int) -> _Floats:
-        """Figures both ways together as ``YEAR_FIGURES``, those of row 0 as it was.
-
-        Shape (1 + n_targets, n_services, n_years, 12, n_figures).
-        """
-        draws = self._simulator.draw(self._seed, number, self._n_years)
-        case = BlockCase(self._simulator, draws, self._services, by_month=True)
-        before = case.services
-        rows = [[self._months(service) for service in before]]
-        for target in self._targets:
-            after = case.services_without(target)
-            rows.append(
-                [
-                    rows[0][i] if service is before[i] else self._months(service)
-                    for i, service in enumerate(after)
-                ]
-            )
-        return np.array(rows).reshape(len(rows), -1, self._n_years, 12, len(YEAR_FIGURES))
-
-    def _months(self, service: ServiceHistory) -> _Floats:
-        return month_figures(service, three_ways(service, service.duration_s)[BOTH], self._n_years)
-
-
-def unseen_gains_s(simulator: BlockSimulator, targets: Sequence[Target]) -> _Floats:
-    """Longest outage of each service that each target could reasonably make, (n_targets, n_services) [s].
-
-    By the laws of repair of the parts that are the target's; that of an outage by weather at the least.
-    """
-    single, prepared = alone(simulator), simulator.prepared
-    found = [single.longest_outage_s(parts_of(prepared, target)) for target in targets]
-    return np.maximum(np.reshape(found, (len(targets), len(prepared.demands))), UNSEEN_WEATHER_S)
-
-
-def unavailable_s(service: ServiceHistory) -> float:
-    """Unavailable time of a service, both ways together, by the ten-second rule [s]."""
-    return float(three_ways(service, service.duration_s)[2].unavailable_s)
+    single, prepared, plant = alone(simulator), simulator.prepared, simulator.prepared.built.plant
+    hands = by_hand(prepared, single) if prepared.options.replications else ()
+    every, outdoor = Candidates.of(prepared, single), np.zeros(len(plant.parts), dtype=np.bool_)
+    outdoor[plant.outdoor_parts] = True
+    found = np.zeros((N_STRATA, len(targets), len(prepared.demands)))
+    for t, target in enumerate(targets):
+        parts = parts_of(prepared, target)
+        if not hands:
+            found[0, t] = np.maximum(single.longest_outage_s(parts), UNSEEN_WEATHER_S) / n_years
+        elif not target.is_of_plant:
+            found[[0, 3], t] = UNSEEN_WEATHER_S / n_years
+        struck = np.bincount(plant.part_site[parts & outdoor], minlength=len(plant.sites)) > 0
+        for hand in hands:
+            longest_s = np.maximum(single.longest_outage_s(parts & ~hand.held), UNSEEN_WEATHER_S)
+            found[1, t, hand.services] = longest_s[hand.services] / n_years
+            found[2, t, hand.services] = hand.longest_s(every, np.append(parts, struck))
+    return found
 
 
 def importance(
@@ -139,33 +99,34 @@ def importance(
         judged = [s for s in judged if group[s] == group[run.service_index(service)]]
     targets = targets_of(prepared, None if service is None else judged, single_parts=single_parts)
     arguments = (prepared, run.seed, run.block_years, targets, judged)
-    found = over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress)
-    seconds = np.array([months.sum(axis=(2, 3))[..., [_UNAVAILABLE, _BELOW]] for months in found])
-    services = [prepared.demands[s].id for s in judged]
-    unseen_s = unseen_gains_s(BlockSimulator(prepared), targets)[:, judged]
-    table = importance_table(seconds, targets, services, n_years=run.block_years, unseen_s=unseen_s)
+    found = over_blocks(ReplicatedStudy, arguments, blocks, workers=workers, progress=progress)
+    figures = ServiceFigures.read(prepared, run.folder)
+    table = importance_table(
+        [np.concatenate(units) for units in zip(*found, strict=True)],
+        targets,
+        {prepared.demands[s].id: figures.interval(s, UNAVAILABLE).best for s in judged},
+        unseen_s=unseen_gains_s(BlockSimulator(prepared), targets, run.block_years)[:, :, judged],
+    )
     return table if service is None else table[table["service"] == service].reset_index(drop=True)
 
 
 def importance_table(
-    seconds: _Floats,
+    strata_s: Sequence[_Floats],
     targets: Sequence[Target],
-    services: Sequence[str],
+    services: Mapping[str, float],
     *,
-    n_years: int,
     unseen_s: _Floats,
 ) -> pd.DataFrame:
     """Gains with their intervals, one row for each service and target, the largest gain of a service first.
 
     Parameters
     ----------
-    seconds : float array, shape (n_blocks, 1 + n_targets, n_services, 2)
-        Unavailable time, and time below committed though not down [s]; row 0 as it was.
-    targets, services : sequences
-        Names of the axes.
-    n_years : int
-        Years of a block.
-    unseen_s : float array, shape (n_targets, n_services)
+    strata_s : sequence of float arrays, shape (n_units, 1 + n_targets, n_services, 2)
+        As ``ReplicatedStudy`` gives them, of all blocks [s a year].
+    targets : sequence of Target
+    services : mapping of str to float
+        Time down of each as the run has it [s a year].
+    unseen_s : float array, shape (n_strata, n_targets, n_services)
         As ``unseen_gains_s`` gives it.
 
     Returns
@@ -176,29 +137,30 @@ def importance_table(
         the interval leaves out zero; ``below_committed_min_per_year`` as it was, and of it
         ``below_saved_min_per_year`` likewise (below 0 where time down becomes time below committed).
     """
-    every = np.concatenate([seconds, seconds.sum(axis=2, keepdims=True)], axis=2) / 60.0 / n_years
-    minutes, below = every[..., 0], every[..., 1]
-    bounds = np.concatenate([unseen_s, unseen_s.sum(axis=1, keepdims=True)], axis=1) / 60.0 / n_years
+    strata = [_with_sum(units) / 60.0 for units in strata_s if len(units)]
+    bounds = [_with_sum(unseen_s)[i] / 60.0 for i, units in enumerate(strata_s) if len(units)]
+    as_it_was = [*services.values(), sum(services.values())]
+    below = sum(units[:, 0, :, 1].mean(axis=0) for units in strata)
     rows = []
     for s, service in enumerate([*services, ALL]):
-        base = float(minutes[:, 0, s].mean())
+        base = as_it_was[s] / 60.0
         for t, target in enumerate(targets, start=1):
-            pairs = minutes[:, 0, s] - minutes[:, t, s]
-            largest = float(bounds[t - 1, s])
-            saved = paired_strata_interval([PairedStratum(pairs, largest, gains_only=True)])
-            lifted = paired_strata_interval([PairedStratum(below[:, 0, s] - below[:, t, s], largest)])
-            row: dict[str, object] = {
-                "service": service,
-                "kind": target.kind,
-                "target": target.name,
-                "unavailable_min_per_year": base,
-                "saved_min_per_year": saved.best,
-                "saved_min_per_year_low": saved.low,
-                "saved_min_per_year_high": saved.high,
-                "share": saved.best / base if base else 0.0,
-                "sure": saved.excludes_zero,
-                "below_committed_min_per_year": float(below[:, 0, s].mean()),
-            }
+            gains = [(units[:, 0, s] - units[:, t, s]).T for units in strata]
+            saved, lifted = (
+                paired_strata_interval(
+                    [
+                        PairedStratum(gain[figure], float(bound[t - 1, s]), gains_only=not figure)
+                        for gain, bound in zip(gains, bounds, strict=True)
+                    ]
+                )
+                for figure in range(2)
+            )
+            row: dict[str, object] = {"service": service, "kind": target.kind, "target": target.name}
+            row["unavailable_min_per_year"] = base
+            put_interval(row, "saved_min_per_year", saved)
+            row["share"] = saved.best / base if base else 0.0
+            row["sure"] = saved.excludes_zero
+            row["below_committed_min_per_year"] = max(float(below[s]), 0.0)
             put_interval(row, "below_saved_min_per_year", lifted)
             rows.append(row)
     frame = pd.DataFrame(rows)
@@ -206,6 +168,11 @@ def importance_table(
     frame["_place"] = frame["service"].map(place)
     frame = frame.sort_values(["_place", "saved_min_per_year"], ascending=[True, False], kind="stable")
     return frame.drop(columns="_place").reset_index(drop=True)
+
+
+def _with_sum(units: _Floats) -> _Floats:
+    """The sum over services after them."""
+    return np.concatenate([units, units.sum(axis=2, keepdims=True)], axis=2)
 
 
 def write_importance(frame: pd.DataFrame, path: Path | str) -> None:

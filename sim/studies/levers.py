@@ -1,6 +1,6 @@
 """What keeps a contract from more: its figures had each hop, site, kind of part or cause never gone wrong.
 
-Counterfactuals of the run's own blocks (``sim.studies.importance``), so by the simulated years alone.
+Counterfactuals of the run's own blocks, so by the simulated years alone.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -17,7 +17,7 @@ from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.promise import Promise, Terms, figure_of, limits_of, measures_of
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.studies.counterfactual import sharing_groups, targets_of
-from hopyears.sim.studies.importance import ImportanceStudy
+from hopyears.sim.studies.replicated import MonthStudy
 
 AS_IT_IS = "as it is"
 """Kind of the row in which everything goes wrong as it did."""
@@ -70,7 +70,7 @@ def levers(
     blocks = run.folder.finished_blocks()[:n_blocks]
     arguments = (prepared, run.seed, run.block_years, targets, judged)
     months = np.concatenate(
-        over_blocks(ImportanceStudy, arguments, blocks, workers=workers, progress=progress), axis=2
+        over_blocks(MonthStudy, arguments, blocks, workers=workers, progress=progress), axis=2
     )
     heads = [(AS_IT_IS, ""), *((target.kind, target.name) for target in targets)]
     rows = []

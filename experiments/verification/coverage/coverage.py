@@ -1,7 +1,7 @@
-"""How often a 95 % interval holds the truth, and how wide it is: chain, ring and demo after 50 to 1,000
+"""How often a 95 % interval holds the truth, and how wide it is: chain, rings and demo after 50 to 1,000
 years.
 
-    python -m experiments.verification.coverage.coverage chain|ring|demo POOL [YEARS [TRIALS]]
+    python -m experiments.verification.coverage.coverage chain|ring|pairs|demo POOL [YEARS [TRIALS]]
 
 A run of YEARS with replications, in the folder POOL (made, or gone on with, if it lacks blocks), is the pool.
 Every trial draws blocks from it with replacement, and apart from them as many histories and failures put in
@@ -9,13 +9,18 @@ by hand as a run of 50, 200 or 1,000 years has, and takes the intervals of all s
 resampled world is the mean of the pool: thousands of history-years of failures, but of weather only what the
 blocks hold. Drawing blocks and histories apart loses what they have in common, their storms.
 
+``pairs`` is the ring at rest: no rain falls, no beam bends, its ends never fail, so that only two failures at
+once stop it. YEARS of 0 takes the pool as it is.
+
 Beside it stand the intervals from blocks alone, in the same world: weather of a block, failures of a history,
-and rare failures at their rate. Prints one line for each figure and length: share of the trials that hold the
+and rare failures at their rate; and those of an earlier rule, of half as many histories and of multipath left
+to the blocks. Prints one line for each figure and length: share of the trials that hold the
 truth (mean and least over services) and mean half width over truth (median over services), both ways.
 """
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -23,26 +28,52 @@ from numpy.typing import NDArray
 
 from experiments.benchmarks.rare_chain import chain
 from experiments.benchmarks.rare_ring import ring
-from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.models.network.network import Network, PartChange, Power
+from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.inputs.network_file import NetworkSource, read_network
-from hopyears.sim.rare.replications import FORCED, REPLICATIONS, WAYS, n_draws
+from hopyears.sim.rare.replications import FORCED, OF_NIGHTS, OWN, REPLICATIONS, WAYS, n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
 from hopyears.sim.rare.weather_controls import RainControl, rain_control
 from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS, RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
 
 DEMO = Path(__file__).parents[2] / "demo" / "network.toml"
+STRONG = ("chassis", "controller", "fan", "mast", "software", "power_distribution", "line_card")
+
+
+def pairs() -> NetworkSource:
+    """The ring of single radios whose sites never fail, but once in 100,000 years."""
+    network = ring().network
+    changed = Network(
+        **{
+            **dict(network),
+            "title": "ring that only failures at once stop",
+            "sites": tuple(site.model_copy(update={"power": "strong"}) for site in network.sites),
+            "power": (Power(id="strong", battery_h=1000.0, mains_outages_per_year=0.0),),
+            "hops": tuple(hop.model_copy(update={"scheme": "1+0"}) for hop in network.hops),
+            "parts": tuple(PartChange(kind=kind, mtbf_h=1e9) for kind in STRONG),
+        }
+    )
+    return NetworkSource(
+        changed, "pairs", (), changed.model_dump(mode="json", by_alias=True, exclude_none=True)
+    )
+
+
 NETWORKS: dict[str, Callable[[], NetworkSource]] = {
     "chain": chain,
     "ring": ring,
+    "pairs": pairs,
     "demo": lambda: read_network(str(DEMO)),
 }
-POOLED = ModelOptions(replications=32)
-"""Options of the pool; a run of the trials has the default number of replications."""
+N_POOLED = 64
+"""Replications of the pool; a run of the trials has the default number."""
+
+N_EARLIER = 24
+"""Histories of the earlier rule."""
 
 BLOCK_YEARS = 10
 LENGTHS = (50, 200, 1000)
@@ -54,18 +85,22 @@ UNSEEN = (UNSEEN_OUTAGE_S, 10.0, 1.0)
 def main(arguments: list[str]) -> int:
     """Make the pool, draw from it, print."""
     name, folder, years, trials = (*arguments, "1000", "400")[:4]
-    source, pool = NETWORKS[name](), Path(folder)
+    source, pool, calm = NETWORKS[name](), Path(folder), name == "pairs"
+    pooled = ModelOptions(replications=N_POOLED, rain=not calm, multipath=not calm)
     if int(years) > BLOCK_YEARS * len(RunFolder(pool).finished_blocks() if pool.exists() else []):
-        request = RunRequest(years=int(years), seed=SEED, block_years=BLOCK_YEARS, options=POOLED)
+        request = RunRequest(years=int(years), seed=SEED, block_years=BLOCK_YEARS, options=pooled)
         simulate(source, request, pool, resume=pool.exists())
-    prepared = prepare(source.network, POOLED)
+    prepared = prepare(source.network, pooled)
     rain = rain_control(prepared)
-    seen = Seen.read(prepared, rain, RunFolder(pool))
+    seen, own = Seen.read(prepared, rain, RunFolder(pool)), own_multipath(RunFolder(pool), prepared)
     # Rain of the resampled world has the mean of the pool.
     rain = RainControl(rain.rows, seen.rain.mean(axis=0), rain.error_s)
     figures = ServiceFigures(prepared, seen, BLOCK_YEARS, rain)
     drawn = [seen.histories, seen.forced, seen.nights]
     truth = sum((part.mean(axis=0) for part in drawn if len(part)), (seen.blocks - seen.own).mean(axis=0))
+    # Multipath left to the blocks has the mean of the pool's blocks.
+    moved = own.mean(axis=0) - seen.nights.mean(axis=0) if len(seen.nights) else 0.0
+    truths = np.stack([truth, truth + moved, truth])[:, :, BOTH]
     weights = weights_of_draws(RunFolder(pool), len(prepared.demands))
     names = ("histories", "failures put in by hand", "histories of multipath")
     sizes = ", ".join(f"{len(part)} {each}" for part, each in zip(drawn, names, strict=True))
@@ -74,10 +109,14 @@ def main(arguments: list[str]) -> int:
     for length in LENGTHS:
         n_blocks = length // BLOCK_YEARS
         told = [
-            [replicated(figures, seen, n_blocks, rng), plain(seen, weights, n_blocks, rng)]
+            [
+                replicated(figures, seen, n_blocks, rng),
+                earlier_rule(figures, seen, own, n_blocks, rng),
+                plain(seen, weights, n_blocks, rng),
+            ]
             for _ in range(int(trials))
         ]
-        report(np.array(told), truth[:, BOTH], length)
+        report(np.array(told), truths, length)
     return 0
 
 
@@ -86,7 +125,7 @@ def weights_of_draws(pool: RunFolder, n_services: int) -> NDArray[np.float64]:
     found = []
     for block in pool.finished_blocks():
         table = KeyedTable.from_arrow(REPLICATIONS, pool.read_table(block, "service_replications"))
-        shape = (n_services, len(WAYS), n_draws(POOLED.replications, block)[1])
+        shape = (n_services, len(WAYS), n_draws(N_POOLED, block)[1])
         found.append(table.spread("weight", shape, stratum=FORCED).max(axis=(0, 1)))
     return np.concatenate(found)
 
@@ -95,16 +134,48 @@ def replicated(
     figures: ServiceFigures, seen: Seen, n_blocks: int, rng: np.random.Generator
 ) -> list[list[tuple[float, float]]]:
     """Low and high of every figure of a resampled run, (n_services, n_figures, 2)."""
+    return _told(figures, resampled(seen, n_blocks, DEFAULT_REPLICATIONS, rng))
+
+
+def earlier_rule(
+    figures: ServiceFigures, seen: Seen, own: NDArray[np.float64], n_blocks: int, rng: np.random.Generator
+) -> list[list[tuple[float, float]]]:
+    """The same with half as many histories and failures put in, and multipath left to the blocks.
+
+    A block that was drawn keeps its own multipath, ``own``; failures of its own were taken from it.
+    """
+    if len(seen.nights):
+        seen = replace(seen, own=seen.own - own, nights=seen.nights[:0])
+    return _told(figures, resampled(seen, n_blocks, N_EARLIER, rng))
+
+
+def resampled(seen: Seen, n_blocks: int, asked: int, rng: np.random.Generator) -> Seen:
+    """A run of so many blocks and its replications, drawn from the pool with replacement."""
     blocks = rng.integers(len(seen.blocks), size=n_blocks)
-    numbers = np.array([n_draws(DEFAULT_REPLICATIONS, block) for block in range(n_blocks)]).sum(axis=0)
+    numbers = np.array([n_draws(asked, block) for block in range(n_blocks)]).sum(axis=0)
     drawn = (
-        part[rng.integers(len(part), size=number)]
+        part[rng.integers(len(part), size=number)] if len(part) else part
         for part, number in zip((seen.histories, seen.forced, seen.nights), numbers, strict=True)
     )
     of_blocks = (part[blocks] for part in (seen.blocks, seen.own))
-    found = figures.of(Seen(*of_blocks, *drawn, seen.storms[blocks], seen.rain[blocks]))
+    return Seen(*of_blocks, *drawn, seen.storms[blocks], seen.rain[blocks])
+
+
+def _told(figures: ServiceFigures, seen: Seen) -> list[list[tuple[float, float]]]:
+    found = figures.of(seen)
     services = range(seen.blocks.shape[1])
     return [[(each.low, each.high) for each in found.intervals(service)] for service in services]
+
+
+def own_multipath(pool: RunFolder, prepared: Prepared) -> NDArray[np.float64]:
+    """What the own multipath of each block of the pool takes alone, as ``Seen.own``."""
+    shape = (len(prepared.demands), len(WAYS), 2)
+    found = []
+    for block in pool.finished_blocks():
+        table = KeyedTable.from_arrow(REPLICATIONS, pool.read_table(block, "service_replications"))
+        each = [table.spread(name, shape, stratum=OWN)[..., OF_NIGHTS] for name in FIGURES]
+        found.append(np.stack(each, axis=-1))
+    return np.array(found)
 
 
 def plain(
@@ -113,7 +184,7 @@ def plain(
     """The same from blocks alone."""
     blocks = rng.integers(len(seen.blocks), size=n_blocks)
     values = (seen.blocks - seen.own)[blocks]
-    for part in (seen.histories, seen.nights):
+    for part in (part for part in (seen.histories, seen.nights) if len(part)):
         values += part[rng.integers(len(part), size=n_blocks)]
     rate_per_block = BLOCK_YEARS * float(weights.mean())
     chance = weights / max(weights.sum(), 1e-300)
@@ -130,10 +201,13 @@ def plain(
     return told
 
 
-def report(told: NDArray[np.float64], truth: NDArray[np.float64], length: int) -> None:
-    """Print what the trials (n_trials, 2, n_services, n_figures, 2) of one length found."""
+def report(told: NDArray[np.float64], truths: NDArray[np.float64], length: int) -> None:
+    """Print what the trials (n_trials, 3, n_services, n_figures, 2) of one length found, beside the truth of
+    each rule, shape (3, n_services, n_figures).
+    """
     low, high = told[..., 0], told[..., 1]
-    held = ((low <= truth) & (truth <= high)).mean(axis=0)
+    held = ((low <= truths) & (truths <= high)).mean(axis=0)
+    truth = truths[0]
     half = (0.5 * (high - low)).mean(axis=0)
     for figure, name in enumerate(FIGURES):
         some = truth[:, figure] > 0.0
@@ -141,7 +215,7 @@ def report(told: NDArray[np.float64], truth: NDArray[np.float64], length: int) -
             words = [
                 f"{way} {held[i, some, figure].mean():.1%} (least {held[i, some, figure].min():.1%}) "
                 f"+-{np.median(half[i, some, figure] / truth[some, figure]):.1%}"
-                for i, way in enumerate(("replicated", "blocks alone"))
+                for i, way in enumerate(("replicated", "earlier rule", "blocks alone"))
             ]
             print(f"{length:5d} years {name:20} {'; '.join(words)}", flush=True)
 

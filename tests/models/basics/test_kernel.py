@@ -11,7 +11,7 @@ import pytest
 
 import hopyears.models
 import hopyears.sim
-from hopyears.models.basics.kernel import source_digest
+from hopyears.models.basics.kernel import _own_digest, source_digest
 
 SOURCES = {
     "__init__.py": "'A loop that takes a constant from two imports away.'\n",
@@ -42,6 +42,7 @@ def digest(monkeypatch):
             monkeypatch.delitem(sys.modules, name)
         monkeypatch.syspath_prepend(str(folder))
         source_digest.cache_clear()
+        _own_digest.cache_clear()
         for name in ("near", "aside"):
             importlib.import_module(f"chain.{name}")
         return source_digest("chain.near")

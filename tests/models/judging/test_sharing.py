@@ -25,9 +25,10 @@ def networks(draw, n_priorities=3):
     return capacity, routes, committed, peak, priority
 
 
-def _share(network):
+def _share(network, weight=None):
     capacity, routes, committed, peak, priority = network
-    return share_capacity(capacity, routes, committed_mbit_s=committed, peak_mbit_s=peak, priority=priority)
+    rates = {"committed_mbit_s": committed, "peak_mbit_s": peak}
+    return share_capacity(capacity, routes, priority=priority, weight=weight, **rates)
 
 
 def _uses(n_links, routes):
@@ -65,7 +66,8 @@ def _max_min_by_programs(uses, left, limit):
     return frozen
 
 
-def _second_opinion(network):
+def _second_opinion(network, weight):
+    """By weight: max-min fair in units of the weights, a change of variables of the linear programs."""
     capacity, routes, committed, peak, priority = network
     uses = _uses(capacity.size, routes)
     rate = np.zeros(peak.size)
@@ -73,18 +75,41 @@ def _second_opinion(network):
     for target in (committed, peak):
         for level in np.unique(priority):
             here = np.flatnonzero(priority == level)
-            given = _max_min_by_programs(
-                uses[:, here], left, target[here] - rate[here] if target is peak else target[here]
-            )
+            limit = target[here] - rate[here] if target is peak else target[here]
+            own = weight[here]
+            given = own * _max_min_by_programs(uses[:, here] * own, left, limit / own)
             rate[here] += given
             left = np.maximum(left - uses[:, here] @ given, 0.0)
     return rate
 
 
 @settings(deadline=None, max_examples=40)
-@given(networks())
-def test_agrees_with_linear_programs(network):
-    np.testing.assert_allclose(_share(network), _second_opinion(network), atol=1e-5)
+@given(networks(), st.lists(st.sampled_from([1.0, 1.0, 0.5, 3.0]), min_size=7, max_size=7))
+def test_agrees_with_linear_programs(network, weights):
+    """Also by weight; scipy's HiGHS solves the programs."""
+    weight = np.array(weights)[: network[3].size]
+    np.testing.assert_allclose(_share(network, weight), _second_opinion(network, weight), atol=1e-5)
+
+
+def test_by_weight_one_gets_so_many_times_the_other():
+    """One link of 90 for three that want it all: 15, 30, 45 by 1, 2, 3; who wants 20 leaves the rest."""
+    free = ([90.0], [[0]] * 3, np.zeros(3), np.full(3, 90.0), np.ones(3, int))
+    assert _share(free, [1.0, 2.0, 3.0]) == pytest.approx([15.0, 30.0, 45.0])
+    modest = (*free[:3], np.array([90.0, 20.0, 90.0]), free[4])
+    assert _share(modest, [1.0, 2.0, 3.0]) == pytest.approx([17.5, 20.0, 52.5])
+
+
+def test_weights_are_checked():
+    free = ([90.0], [[0]] * 2, np.zeros(2), np.full(2, 90.0), np.ones(2, int))
+    with pytest.raises(ValueError, match="must be one for each service, above 0"):
+        _share(free, [1.0, 0.0])
+
+
+@settings(deadline=None, max_examples=40)
+@given(networks(n_priorities=1), st.sampled_from([0.01, 7.0, 1e5]))
+def test_only_the_ratio_of_weights_counts(network, factor):
+    weight = np.linspace(1.0, 2.0, network[3].size)
+    np.testing.assert_allclose(_share(network, weight), _share(network, factor * weight), atol=1e-6)
 
 
 @settings(deadline=None)

@@ -18,7 +18,7 @@ from hopyears.sim.commands import main
 from hopyears.sim.commands.advise import print_advice
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.runs.simulate import RunRequest
-from hopyears.sim.studies.importance import unavailable_s
+from hopyears.sim.studies.replicated import unavailable_s
 
 DRY = ModelOptions(rain=False, multipath=False)
 REQUEST = RunRequest(years=30, seed=3, block_years=3, options=DRY)

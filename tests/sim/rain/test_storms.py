@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 from rain_checks import cells_field
+from scipy import stats
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw, annual_exceedance
@@ -15,7 +16,7 @@ from hopyears.sim.rain.peaks import month_law, month_laws, sparse_law
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.scenes import raw_law, scenes
 from hopyears.sim.rain.storm_intervals import storm_intervals
-from hopyears.sim.rain.storms import SHIFTS, draw_heavier_storms, draw_storms
+from hopyears.sim.rain.storms import SHIFTS, _year_factors, draw_heavier_storms, draw_storms
 from hopyears.sim.streams import Streams
 
 WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
@@ -289,3 +290,14 @@ def test_a_strong_wide_shape_is_near_too():
 def test_impossible_storms_are_refused(make, text):
     with pytest.raises(ValueError, match=text.replace(".", r"\.")):
         make()
+
+
+def test_a_wet_year_is_wet_by_as_much_as_years_differ_there():
+    """Factors of tiles are gamma variables of mean 1 (scipy.stats) at one chance a year for all the globe."""
+    spreads = np.array([0.0, 0.12, 0.6])
+    factors = np.array([_year_factors(Streams(3, 0), year, spreads) for year in range(2000)])
+    np.testing.assert_allclose(factors[:, 0], 1.0, atol=0.005)
+    for column in (1, 2):
+        shape = spreads[column] ** -2
+        assert stats.kstest(factors[:, column], stats.gamma(shape, scale=1 / shape).cdf).pvalue > 0.01
+    assert np.all(np.diff(factors[np.argsort(factors[:, 1]), 2]) >= 0.0)

@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import RegularGridInterpolator
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
-from hopyears.models.air.storm import DEFAULT_STORMS, drift_by_latitude
+from hopyears.models.air.storm import DEFAULT_STORMS, drift_by_latitude, without_drift
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_of
 from hopyears.models.basics.geometry import local_plane_km
+from hopyears.sim.rain import weather as weather_of
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.rain.weather import Nodes, map_weather, places_km, tile_bounds, uniform_weather
@@ -105,6 +107,21 @@ def test_a_wet_coast_and_the_dry_land_behind_it_in_one_run():
     for name in places:
         assert mean[name] == pytest.approx(expected[name], abs=4.0 * error[name] + 0.07 * expected[name])
     assert expected["coast"] > 1.5 * expected["inland"]
+
+
+def test_ceilings_between_the_places_of_the_table_are_those_of_scipy():
+    """Bilinear, and going on beyond the last place as between the last two."""
+    rng = np.random.default_rng(1)
+    rate, chance = np.exp(rng.uniform(-3.0, 3.4, (5, 4, 12))), rng.uniform(0.0, 1.0, (5, 4, 12))
+    rate[0, 0], chance[0, 1, :9] = weather_of._TABLE_RATES[:12], weather_of._TABLE_CHANCES
+    found = weather_of._gathered_fast(rate, chance, DEFAULT_POPULATION, DEFAULT_STORMS)
+    table = weather_of._table_of_gathering(DEFAULT_POPULATION, without_drift(DEFAULT_STORMS))
+    axes = np.log(weather_of._TABLE_RATES), np.sqrt(weather_of._TABLE_CHANCES)
+    library = RegularGridInterpolator(axes, table, bounds_error=False, fill_value=None)
+    at = np.log(np.maximum(rate, weather_of._TABLE_RATES[0])), np.sqrt(chance)
+    expected = 1.05 * library(np.stack(at, axis=-1))
+    expected[..., 0] *= chance
+    np.testing.assert_allclose(found, expected, rtol=1e-13)
 
 
 def always(amplitude, hour):

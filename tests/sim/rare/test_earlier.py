@@ -50,6 +50,9 @@ def test_the_ratio_of_a_history_by_its_definition():
     assert twice.ratio(log.failures, time_s) == pytest.approx(2.0 * idle * hit + idle**2, rel=1e-12)
     assert weight((way,), log, time_s) == pytest.approx(4.0 / (1.0 + 3.0 * (hit + idle)), rel=1e-12)
     assert weight((), log, time_s) == 1.0
+    # Where the second part never fails, half of what is put in has no effect.
+    without = way.ratio(log.failures, time_s, np.array([False, True, False]))
+    assert without == pytest.approx(hit + idle + 0.5, rel=1e-12)
 
 
 def test_density_and_chance_of_lags_agree():

@@ -16,6 +16,7 @@ from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.candidates import strikes_per_year
 from hopyears.sim.rare.forced import ByHand, by_hand
+from hopyears.sim.rare.forced_draw import ForcedDraw, storms_of_draw
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
     FIRST_TIMES,
@@ -29,7 +30,6 @@ from hopyears.sim.rare.replications import (
     added_loss,
     fade_free,
     n_draws,
-    storms_of_draw,
 )
 from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -245,7 +245,7 @@ def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows(
     common = lost(1000, 20_000, PutIn(rare=rare.held, only_before_s=-np.inf))
     forced = []
     for draw, place in enumerate(rare.drawn(plant, streams, 500).tolist()):
-        weight, added = added_loss(simulator, rare, place, streams, draw, None)
+        weight, added = added_loss(ForcedDraw.of(simulator, rare, place, streams, draw, None))
         forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
     terms = [whole, common, np.array(forced)]
     error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
@@ -336,7 +336,7 @@ def test_pairs_of_failures_have_the_mean_of_natural_ones():
     rest = lost(100, 20_000, PutIn(rare=pairs.held, only_before_s=-np.inf))
     forced, unweighted = [], []
     for draw, place in enumerate(pairs.drawn(plant, streams, 300).tolist()):
-        weight, added = added_loss(simulator, pairs, place, streams, draw, None)
+        weight, added = added_loss(ForcedDraw.of(simulator, pairs, place, streams, draw, None))
         forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
         unweighted.append(float(added.figures[0, BOTH, UNAVAILABLE]) * pairs.weight_per_year[place])
     terms = [whole, rest, np.array(forced)]
@@ -370,7 +370,9 @@ def test_strikes_put_in_by_hand_have_the_mean_of_natural_ones():
     apart = lost(100, PutIn()) - lost(100, held)
     forced = []
     for draw, place in enumerate(strikes.drawn(plant, streams, 300).tolist()):
-        weight, added = added_loss(simulator, strikes, place, streams, draw, storms_of_draw(storms, draw, 10))
+        weight, added = added_loss(
+            ForcedDraw.of(simulator, strikes, place, streams, draw, storms_of_draw(storms, draw, 10))
+        )
         forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
     error = np.hypot(apart.std(ddof=1) / 10.0, np.std(forced, ddof=1) / np.sqrt(len(forced)))
     assert error < 0.15 * apart.mean()

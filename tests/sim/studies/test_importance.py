@@ -11,9 +11,15 @@ from hopyears.models.network.network import Maintenance, PartChange, Power, Serv
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands import main
+from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.rare.alone import alone
+from hopyears.sim.rare.forced import by_hand
+from hopyears.sim.rare.replications import n_draws
+from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.services.service import sweep_services
+from hopyears.sim.streams import Streams
 from hopyears.sim.studies.counterfactual import (
     CAUSE,
     HOP,
@@ -26,7 +32,8 @@ from hopyears.sim.studies.counterfactual import (
     sharing_groups,
     targets_of,
 )
-from hopyears.sim.studies.importance import ALL, ImportanceStudy, importance, importance_table, unavailable_s
+from hopyears.sim.studies.importance import ALL, importance, importance_table
+from hopyears.sim.studies.replicated import SHARE_STUDIED, MonthStudy, ReplicatedStudy, unavailable_s
 
 YEARS = 2
 
@@ -274,8 +281,9 @@ def test_the_table_pairs_blocks():
     rain = base - np.array([[1.0, 0.0], [1.1, 0.0], [0.9, 0.0]])
     seconds = hour * np.stack([base, base, rain], axis=1)
     seconds = np.stack([seconds, np.zeros_like(seconds)], axis=-1)
-    unseen_s = np.full((2, 2), 4.0 * hour)
-    table = importance_table(seconds, targets, ["s", "t"], n_years=2, unseen_s=unseen_s)
+    unseen_s = np.full((1, 2, 2), 4.0 * hour / 2)
+    services = dict(zip(("s", "t"), seconds[:, 0, :, 0].mean(axis=0) / 2, strict=True))
+    table = importance_table([seconds / 2], targets, services, unseen_s=unseen_s)
     first = table.iloc[0]
     assert (first["service"], first["kind"], first["target"]) == ("s", "cause", "rain")
     assert first["saved_min_per_year"] == pytest.approx(30.0)
@@ -321,9 +329,66 @@ def test_two_workers_find_the_same_as_one(run):
 
 def test_the_study_of_a_block_has_a_row_for_each_target(simulator):
     targets = (Target(HOP, "a-b"), Target(CAUSE, "rain"))
-    seconds = ImportanceStudy(simulator.prepared, 7, YEARS, targets, (0, 1)).block(0)[..., 0].sum(axis=(2, 3))
+    seconds = MonthStudy(simulator.prepared, 7, YEARS, targets, (0, 1)).block(0)[..., 0].sum(axis=(2, 3))
     assert seconds.shape == (3, 2)
     assert (seconds[1:, 0] < seconds[0, 0]).any()
+
+
+def test_without_weather_a_block_is_all_its_own_failures():
+    """Then gains come from replications alone; masts, put in by hand, from no history."""
+    prepared = prepare(network(), ModelOptions(rain=False, multipath=False, replications=8))
+    targets = targets_of(prepared)
+    whole, histories, forced, nights = ReplicatedStudy(prepared, 7, YEARS, targets, (0, 1)).block(0)
+    assert not whole.any()
+    assert len(nights) == 0
+    gains = [units[:, :1] - units[:, 1:] for units in (histories, forced)]
+    mast = targets.index(Target(PART, "mast"))
+    assert gains[0].any()
+    assert not gains[0][:, mast].any()
+    # A mast put in is all that a world without masts is spared.
+    rare = by_hand(prepared, alone(BlockSimulator(prepared)))[0]
+    plant = prepared.built.plant
+    drawn = rare.drawn(plant, Streams(7, 0), len(forced))
+    masts = [plant.parts[rare.events[place]].kind == "mast" for place in drawn]
+    assert any(masts)
+    assert np.array_equal(gains[1][masts, mast], forced[masts, 0])
+
+
+def test_the_study_adds_up_to_what_the_run_met(tmp_path):
+    """As it was, the four strata of a block are those of the run."""
+    options = ModelOptions(replications=SHARE_STUDIED)
+    request = RunRequest(years=2, seed=7, block_years=1, options=options)
+    opened = open_run(simulate(source_of(network()), request, tmp_path / "run").path)
+    seen = ServiceFigures.read(opened.prepared, opened.folder).seen
+    strata = ReplicatedStudy(opened.prepared, 7, 1, (), (0, 1)).block(1)
+    assert strata[0][0, 0, :, 0] == pytest.approx((seen.blocks - seen.own)[1, :, BOTH, UNAVAILABLE])
+    before = n_draws(SHARE_STUDIED, 0)
+    for found, run, first in zip(strata[1:], (seen.histories, seen.forced, seen.nights), before, strict=True):
+        assert len(found)
+        assert found[:, 0, :, 0] == pytest.approx(run[first : first + len(found), :, BOTH, UNAVAILABLE])
+    table = importance(opened)
+    saved = table[table["kind"] != CAUSE]
+    assert (saved["saved_min_per_year_high"] > 0.0).all()  # nothing saved is a bound, not a zero
+
+
+@pytest.mark.slow
+def test_gains_with_replications_have_the_mean_of_plain_ones():
+    """Of parts, a site, a hop and the supplies over 50 blocks of a year each, without weather."""
+    targets = (Target(PART, "outdoor_radio"), Target(SITE, "a"), Target(HOP, "a-b"), Target(CAUSE, "power"))
+    means, variances = [], []
+    for replications, first in ((0, 0), (SHARE_STUDIED, 100)):
+        options = ModelOptions(rain=False, multipath=False, replications=replications)
+        study = ReplicatedStudy(prepare(network(), options), 7, 1, targets, (0, 1))
+        blocks = [study.block(number) for number in range(first, first + 50)]
+        strata = [np.concatenate(units) for units in zip(*blocks, strict=True)]
+        gains = [(units[:, :1] - units[:, 1:])[..., 0] for units in strata if len(units)]
+        means.append(sum(gain.mean(axis=0) for gain in gains))
+        variances.append(sum(gain.var(axis=0, ddof=1) / len(gain) for gain in gains))
+    apart = np.abs(means[0] - means[1]) / np.sqrt(variances[0] + variances[1] + 1e-9)
+    assert apart.max() < 4.0
+    assert (means[0] > 10.0 * np.sqrt(variances[0] / 50)).sum() >= 5
+    # Counted twice, they are seen (negative control).
+    assert (np.abs(means[0] - 2.0 * means[1]) / np.sqrt(variances[0] + 4.0 * variances[1] + 1e-9)).max() > 4.0
 
 
 def test_the_verb_prints_and_writes(run, tmp_path, capsys):

@@ -1,0 +1,141 @@
+"""One draw of a failure or strike put in by hand: a history with it and without, and its weight."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hopyears.models.basics.intervals import Intervals, followed
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.equipment.plant import Plant
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.equipment.failure_log import FailureLog
+from hopyears.sim.equipment.put_in import PutIn
+from hopyears.sim.rare import earlier
+from hopyears.sim.rare.earlier import Earlier
+from hopyears.sim.rare.forced import ByHand
+from hopyears.sim.rare.strikes import strike_in
+from hopyears.sim.streams import Streams
+
+FORCED_YEARS = 3
+"""Years of a history into which a failure is put, in the second of them."""
+
+_FORCED_STREAMS = 1 << 20
+"""Number of the streams of the first forced draw; those of histories come before."""
+
+
+@dataclass(frozen=True)
+class ForcedDraw:
+    """What one draw puts in, and where.
+
+    Attributes
+    ----------
+    simulator : BlockSimulator
+    per_year : float
+        Weight of what is added [1/year], but for that of what failed earlier.
+    ways : tuple of Earlier
+    time_s : float
+        When the failure comes [s].
+    streams : Streams
+        Of the history.
+    storms : Intervals or None
+        Over each site in its years.
+    put_in : (PutIn, PutIn)
+        Without the failure and with it.
+    """
+
+    simulator: BlockSimulator
+    per_year: float
+    ways: tuple[Earlier, ...]
+    time_s: float
+    streams: Streams
+    storms: Intervals | None
+    put_in: tuple[PutIn, PutIn]
+
+    @classmethod
+    def of(
+        cls,
+        simulator: BlockSimulator,
+        hand: ByHand,
+        place: int,
+        streams: Streams,
+        draw: int,
+        storms: Intervals | None,
+    ) -> "ForcedDraw":
+        """Draw number ``draw`` of a block, which puts in what stands at a place of ``hand.events``.
+
+        Parameters
+        ----------
+        simulator : BlockSimulator
+        hand : ByHand
+        place : int
+        streams : Streams
+            Of the block; the draw has its own.
+        draw : int
+        storms : Intervals or None
+            Over each site in the years of the history.
+        """
+        random, plant = streams.generator("forced", draw), simulator.prepared.built.plant
+        event, per_year = int(hand.events[place]), float(hand.weight_per_year[place])
+        time_s = (1.0 + float(random.random())) * SECONDS_PER_YEAR
+        fails: dict[int, tuple[float, ...]] = {event: (time_s,)}
+        struck: dict[int, tuple[float, ...]] = {}
+        if event >= hand.n_parts:
+            assert storms is not None  # no strike without storms
+            span_s, site = (SECONDS_PER_YEAR, 2.0 * SECONDS_PER_YEAR), event - hand.n_parts
+            time_s, struck, expected = strike_in(plant, site, storms, span_s, random)
+            fails, per_year = {}, expected / float(hand.chance[place])
+        ways = hand.earlier[place]
+        way = earlier.chosen(ways, random)
+        before = {} if way is None else way.drawn(random, time_s)
+        both = {part: (*before.get(part, ()), *fails.get(part, ())) for part in before | fails}
+        held = kept_back(plant, hand, time_s)
+        put_in = (replace(held, times_s=before), replace(held, times_s=both, struck_s=struck))
+        own = streams.beside(_FORCED_STREAMS + draw)
+        return cls(simulator, per_year, ways, time_s, own, storms, put_in)
+
+    def logs(self, plant: Plant) -> tuple[FailureLog, FailureLog]:
+        """Failures without what is put in and with it, of the network's plant or one of which parts never
+        fail: these do not fail by hand either.
+        """
+        never = plant.never_fails
+        exposed = set(plant.outdoor_parts.tolist()) if plant.lightning is not None else set()
+        one, other = (
+            self.simulator.failures(
+                plant, self.streams, FORCED_YEARS * SECONDS_PER_YEAR, self.storms, warm_up_s=0.0,
+                put_in=replace(
+                    put_in,
+                    times_s={part: times for part, times in put_in.times_s.items() if not never[part]},
+                    struck_s={part: times for part, times in put_in.struck_s.items() if part in exposed},
+                ),
+            )
+            for put_in in self.put_in
+        )  # fmt: skip
+        return one, other
+
+    def weight(self, plant: Plant, without: FailureLog) -> float:
+        """What the draw adds counts so many times a year, with the history of such a plant without it."""
+        return self.per_year * earlier.weight(self.ways, without, self.time_s, plant.never_fails)
+
+
+def kept_back(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
+    """What is put in by hand comes by itself only before some time."""
+    struck = np.isin(plant.part_site, hand.struck_sites)
+    return PutIn(rare=hand.held, rarely_struck=struck, only_before_s=only_before_s)
+
+
+def storms_of_draw(storms: Intervals, draw: int, n_years: int) -> Intervals:
+    """Storms of a history for a draw: years of the block, which begin with each of them by turns."""
+    return years_of(storms, [(draw + place) % n_years for place in range(FORCED_YEARS)])
+
+
+def years_of(storms: Intervals, years: Sequence[int]) -> Intervals:
+    """Storms of some years of a block, one year after the other from time 0 on."""
+    found = None
+    for place, year in enumerate(years):
+        part = storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR)
+        shift_s = (place - year) * SECONDS_PER_YEAR
+        moved = Intervals(part.offset, part.start_s + shift_s, part.end_s + shift_s)
+        found = moved if found is None else followed(found, moved)
+    assert found is not None  # years is never empty
+    return found
