@@ -15,9 +15,12 @@ import pandas as pd
 import hopyears
 
 HERE = Path(__file__).parent
-YEARS = int(os.environ.get("STUDY_YEARS", "60"))
+YEARS = int(os.environ.get("STUDY_YEARS", "45"))
 OUT = Path(os.environ.get("STUDY_OUT", HERE))
-BLOCKS = 10
+BLOCKS = 9
+FEWER = hopyears.ModelOptions(replications=16)
+"""A third of the usual histories of failures: five runs in five minutes."""
+
 PERIODS = {"year": 525_960.0, "month": 43_830.0}
 CLASSES = (0.9, 0.99, 0.995, 0.999, 0.9995, 0.9999)
 
@@ -123,13 +126,13 @@ def plan_lines(table):
 
 
 def lever_lines(levers):
-    yield "| service | without outages by | mean minutes a year | can be promised |"
-    yield "|---|---|---|---|"
+    yield "| service | without outages by | mean minutes a year |"
+    yield "|---|---|---|"
     for service, rows in levers.groupby("contract", sort=False):
         for row in rows.head(4).to_dict("records"):
             what = AS_IT_IS if row["kind"] == AS_IT_IS else f"{row['kind']} {row['target']}"
             lost = (1.0 - row["mean"]) * PERIODS["year"]
-            yield f"| {service} | {what.replace('_', ' ')} | {lost:,.0f} | {figure(row)} |"
+            yield f"| {service} | {what.replace('_', ' ')} | {lost:,.0f} |"
 
 
 def page(run, table, contracts, levers):
@@ -156,9 +159,13 @@ def page(run, table, contracts, levers):
         "",
         "## What would have to change",
         "",
-        "Each thing in turn as if it had never gone wrong, the largest gain first (simulated years alone):",
+        "Each thing in turn as if it had never gone wrong, the largest gain first (by the first 25 years "
+        "alone):",
         "",
         *lever_lines(levers),
+        "",
+        "What the one depot does not keep (fans, cables, antennas) is ordered when it fails and comes after",
+        "45 days in the mean: look there before crews and batteries.",
         "",
         "What plans reach, on the same weather and failures, promised by the year:",
         "",
@@ -174,13 +181,13 @@ def main():
     for plan in PLANS.values():
         every = hopyears.read_plan(plan, every)
     with tempfile.TemporaryDirectory() as folder:
-        years = {"years": YEARS, "block_years": max(1, YEARS // BLOCKS)}
+        years = {"years": YEARS, "block_years": max(1, YEARS // BLOCKS), "options": FEWER}
         hopyears.compare(base, plans | {ALL: every}, **years, seed=1, workers=2, folder=folder)
         names = {"base": AS_IT_IS} | {name: name for name in (*plans, ALL)}
         runs = {shown: hopyears.open_run(Path(folder) / name) for name, shown in names.items()}
         table = pd.concat([promised(run, name) for name, run in runs.items()], ignore_index=True)
         contracts = hopyears.promise(runs[AS_IT_IS])
-        levers = hopyears.levers(runs[AS_IT_IS], availability=0.999, blocks=BLOCKS, workers=2)
+        levers = hopyears.levers(runs[AS_IT_IS], availability=0.999, blocks=5, workers=2)
         table.to_csv(OUT / "promises.csv", index=False, float_format="%.6g")
         draw(table)
         page(runs[AS_IT_IS], table, contracts, levers)

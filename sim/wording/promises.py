@@ -146,7 +146,8 @@ def _kept_sentences(table: pd.DataFrame, asked: pd.DataFrame) -> list[str]:
     if asked.empty:
         return []
     counts = [int((asked["kept"] == verdict).sum()) for verdict in (YES, NO, OPEN)]
-    text = f"{counts[0]} of {plural(len(asked), 'contract')} {'is' if counts[0] == 1 else 'are'} kept"
+    verb = "is" if 1 in (counts[0], len(asked)) else "are"
+    text = f"{counts[0]} of {plural(len(asked), 'contract')} {verb} kept"
     if counts[1]:
         text += f", {counts[1]} {'is' if counts[1] == 1 else 'are'} not"
     if counts[2]:
@@ -198,8 +199,8 @@ def meaning(table: pd.DataFrame, terms: Terms) -> list[str]:
         most = max(int(row["contract_years"]) for row in rows)
         wanted = years_wanted(terms.chance ** (1.0 / most), terms.confidence)
         found.append(
-            f"'{TOO_FEW}': so few years promise nothing; {plural(most, 'year')} take about {wanted} "
-            "simulated years or more. 'hopyears simulate --resume' adds years."
+            f"'{TOO_FEW}': so few years promise nothing; a promise of {plural(most, 'year')} takes about "
+            f"{wanted} simulated years or more. 'hopyears simulate --resume' adds years."
         )
     return found
 
