@@ -1,26 +1,39 @@
 """What to buy: candidates judged on one run, sets of them searched, and the best confirmed by simulation."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import combinations
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
+from numpy.typing import NDArray
 
-from hopyears.sim.advice.candidates import Candidate, exclusive, made_candidates
+from hopyears.sim.advice.candidates import PLAN, Candidate, exclusive, made_candidates
 from hopyears.sim.advice.confirm import Goal, contend, order_table, promising_sets
-from hopyears.sim.advice.estimate import surrogate_of, worth_of_minutes
+from hopyears.sim.advice.estimate import corrected, surrogate_of, worth_of_minutes
 from hopyears.sim.advice.market import candidate_table, of_use, priced
 from hopyears.sim.advice.search import Choice
 from hopyears.sim.advice.set_runs import SetRuns
+from hopyears.sim.advice.surrogate import Set, Surrogate
+from hopyears.sim.blocks.prepared import ModelOptions
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.money.service_money import judged_in_money
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest
+from hopyears.sim.runs.together import simulate_together
 from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.studies.plan_sides import COST, MINUTES
+
+CORRECTIONS = 4
+"""Times that sets are searched, at most, before they are compared: what their members save by themselves is
+simulated in between."""
+
+OPTIONS = ModelOptions(replications=16)
+"""A third of a run's usual histories: in differences of many sets, weather is soon the less sure part."""
 
 
 class Advice(NamedTuple):
@@ -44,8 +57,9 @@ def advise(
     """Find what to buy, in which order.
 
     Candidates are judged on the blocks of one run by counterfactuals and closed forms; sets of them are
-    searched on a surrogate made of these; the best few are simulated, with more blocks where the choice is
-    open, and then the winner step by step, each beside its next best.
+    searched on a surrogate made of these; members of the best sets are simulated one by one, which puts the
+    surrogate right, and it is searched again; the best few are simulated, with more blocks where the choice
+    is open, and then the winner step by step, each beside its next best.
 
     Parameters
     ----------
@@ -79,7 +93,7 @@ def advise(
             f'--target is for "{goal.service}"; must be for a service: {", ".join(ids[:10]) or "none"}'
         )
     runs = SetRuns(source, (), request, out, tell)
-    runs.side(frozenset(), request.n_blocks)
+    simulate_together([(source, out / "base")], request)
     tables = Results.load(out / "base").tables
     market = priced(source, [*named, *(of_use(made_candidates(network), tables) if made else [])], terms)
     runs.candidates = market.candidates
@@ -88,19 +102,27 @@ def advise(
     weights = {goal.service: 1.0} if goal.budget is None else {s.id: s.weight for s in network.services}
     figure = COST if money else MINUTES
     per_loss = worth_of_minutes(runs, surrogate, weights, figure, ids)
-    choice = Choice(
-        market.present,
-        frozenset(
-            (i, j)
-            for (i, one), (j, other) in combinations(enumerate(market.candidates), 2)
-            if exclusive(one, other)
-        ),
-        lambda chosen: float(per_loss @ surrogate.left(chosen)),
-    )
-    sets = promising_sets(goal, choice, runs, weights, figure)
+    pairs = combinations(enumerate(market.candidates), 2)
+    apart = frozenset((i, j) for (i, one), (j, other) in pairs if exclusive(one, other))
+    simulated: set[int] = set()
+    for _ in range(CORRECTIONS):
+        choice = Choice(market.present, apart, partial(_harm, surrogate, per_loss))
+        sets = promising_sets(goal, choice, runs, weights, figure)
+        members = [
+            i for i in sorted(frozenset().union(*sets) - simulated) if market.candidates[i].kind != PLAN
+        ]
+        if not members:
+            break
+        surrogate = corrected(surrogate, members, runs, weights, figure, per_loss)
+        simulated |= {*members}
     contenders, winner, n_blocks = contend(sets, runs, weights, figure, choice, goal)
     purchases = order_table(winner, n_blocks, runs, weights, figure, choice, market, goal)
     found = Advice(purchases, contenders, candidate_table(market, choice, winner))
     for name, frame in found._asdict().items():
         write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
     return found
+
+
+def _harm(surrogate: Surrogate, per_loss: NDArray[np.float64], chosen: Set) -> float:
+    """What services lose with a set, by what a minute of each is worth."""
+    return float(per_loss @ surrogate.left(chosen))

@@ -9,6 +9,9 @@ from scipy.special import stdtr
 
 _Floats = NDArray[np.float64]
 
+FIRST_BLOCKS = 4
+"""Blocks that each of them gets before more go where the choice is open."""
+
 
 def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
     """Shares of the blocks for the best (place 0) and the others.

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import MINUTES_PER_YEAR
-from hopyears.sim.advice.allocation import next_blocks, paired_means, wrong_chances
+from hopyears.sim.advice.allocation import FIRST_BLOCKS, next_blocks, paired_means, wrong_chances
 from hopyears.sim.advice.market import Market
 from hopyears.sim.advice.search import Choice, best_sets, best_step, cheapest, order_of
 from hopyears.sim.advice.set_runs import SetRuns
@@ -22,9 +22,6 @@ Set = frozenset[int]
 
 CONTENDERS = 5
 """Sets that are simulated against each other, to buy nothing among them."""
-
-FIRST_BLOCKS = 4
-"""Blocks that each of them gets before more go where the choice is open."""
 
 MOST_STEPS = 8
 """Steps of the order that are simulated one by one, each with its next best."""
@@ -94,6 +91,8 @@ def contend(
     most = runs.request.n_blocks
     counts = [min(FIRST_BLOCKS, most)] * len(sets)
     while True:
+        for n in sorted(set(counts)):
+            runs.ready((chosen for chosen, own in zip(sets, counts, strict=True) if own == n), n)
         values = [runs.values(chosen, weights, figure, n) for chosen, n in zip(sets, counts, strict=True)]
         best = _winner(values, [choice.cost(chosen) for chosen in sets], goal)
         wrong = wrong_chances(
@@ -109,7 +108,7 @@ def contend(
     )
     table = pd.DataFrame(
         {
-            "bought": [_names(runs, chosen) for chosen in sets],
+            "bought": [runs.named(chosen) for chosen in sets],
             "present": [choice.cost(chosen) for chosen in sets],
             "blocks": counts,
             "guessed": [choice.harm(chosen) for chosen in sets],
@@ -143,8 +142,8 @@ def _winner(values: Sequence[_Floats], costs: Sequence[float], goal: Goal) -> in
     return min(range(len(means)), key=lambda i: (means[i], costs[i]))
 
 
-def _names(runs: SetRuns, chosen: Set) -> str:
-    return "; ".join(runs.candidates[i].id for i in sorted(chosen)) or "nothing"
+Path = list[tuple[Set, Set, Set | None]]
+"""Steps: what there is, what is bought next, and the next best to that."""
 
 
 def order_table(
@@ -160,39 +159,92 @@ def order_table(
     """The winner step by step: what each step costs and leaves, its next best, and how sure it is.
 
     Where the next best is to be bought as well and the simulation finds that it saves more for its money, it
-    comes first. All is simulated for ``n`` blocks, as many as it took to choose the winner.
+    comes first. A step is simulated for few blocks, and where that leaves it open for ``n``, as many as it
+    took to choose the winner; what it leaves is told from the difference to the network as it is.
     """
+    judge = _Judge(runs, weights, figure, choice)
+    base = runs.values(frozenset(), weights, figure, n)
+    few = min(FIRST_BLOCKS, n)
+    for n_blocks in (few, n):
+        path = _path(winner, choice, goal)[:MOST_STEPS]
+        unsure = [
+            step for step in path if n_blocks == few or judge.wrong_chance(*step, few) > 1.0 - SURE_ENOUGH
+        ]
+        runs.ready(
+            (here | each for here, *steps in unsure for each in (frozenset(), *steps) if each is not None),
+            n_blocks,
+        )
     here, spent = frozenset[int](), 0.0
-    before = runs.values(here, weights, figure, n)
-    rows: list[tuple[object, ...]] = [("nothing", 0.0, 0.0, 0.0, float(before.mean()), "", np.nan, np.nan)]
+    rows: list[tuple[object, ...]] = [("nothing", 0.0, 0.0, 0.0, float(base.mean()), "", np.nan, np.nan)]
     while here != winner:
-        step = order_of(winner, choice, here)[0]
-        others = [i for i in range(len(choice.costs)) if not {i} <= step]
-        beside = best_step(here, others, choice, _fitting(choice, goal, here))
-        after, seen, sure = np.full(n, np.nan), np.nan, np.nan
+        step, beside = _next(here, winner, choice, goal)
+        left, seen, wrong = np.nan, np.nan, np.nan
         if len(rows) <= MOST_STEPS:
-            after = runs.values(here | step, weights, figure, n)
+            blocks = few
             if beside is not None:
-                rival = runs.values(here | beside, weights, figure, n)
-                worth = [
-                    (now - before) / max(choice.cost(each), 1e-12)
-                    for now, each in ((after, step), (rival, beside))
-                ]
-                if beside <= winner and worth[1].mean() < worth[0].mean():
-                    step, beside, after, rival, worth = beside, step, rival, after, worth[::-1]
-                ranking = ranked([np.column_stack(worth)], np.zeros(2), runs.request.seed)
-                seen, sure = float(rival.mean()), float(ranking.best_chance[0])
+                wrong = judge.wrong_chance(here, step, beside, few)
+                if wrong > 1.0 - SURE_ENOUGH:
+                    blocks, wrong = n, judge.wrong_chance(here, step, beside, n)
+                if beside <= winner and wrong > 0.5:
+                    step, beside, wrong = beside, step, 1.0 - wrong
+                seen = judge.left(here | beside, base, blocks)
+            left = judge.left(here | step, base, blocks)
         spent += choice.cost(step)
         capital = sum(market.capital[i] for i in step)
-        second = "" if beside is None else _names(runs, beside)
+        second = "" if beside is None else runs.named(beside)
         money = (capital, choice.cost(step), spent)
-        rows.append((_names(runs, step), *money, float(after.mean()), second, seen, sure))
-        here, before = here | step, after
+        rows.append((runs.named(step), *money, left, second, seen, 1.0 - wrong))
+        here |= step
     names = ["bought", "capital", "present", "spent", "left", "next_best", "next_best_left", "right_chance"]
     table = pd.DataFrame(rows, columns=names)
     table.insert(0, "step", range(len(table)))
     table.loc[table.index[-1], "left"] = float(runs.values(winner, weights, figure, n).mean())
-    return table.assign(figure=figure, set=_names(runs, winner))
+    return table.assign(figure=figure, set=runs.named(winner))
+
+
+@dataclass(frozen=True)
+class _Judge:
+    """Steps compared by what they save for their money in simulated blocks."""
+
+    runs: SetRuns
+    weights: dict[str, float]
+    figure: str
+    choice: Choice
+
+    def wrong_chance(self, here: Set, step: Set, beside: Set | None, n: int) -> float:
+        """Chance that the next best saves more for its money, by the first ``n`` blocks; 0 without one."""
+        if beside is None:
+            return 0.0
+        before, after, rival = (self._values(here | each, n) for each in (frozenset[int](), step, beside))
+        worth = [
+            (now - before) / max(self.choice.cost(each), 1e-12)
+            for now, each in ((after, step), (rival, beside))
+        ]
+        return float(wrong_chances(worth[0], worth[1:])[0])
+
+    def left(self, chosen: Set, base: _Floats, n: int) -> float:
+        """What a set leaves: the network as it is, and the difference to it in the first ``n`` blocks."""
+        return float(base.mean() + (self._values(chosen, n) - base[:n]).mean())
+
+    def _values(self, chosen: Set, n: int) -> _Floats:
+        return self.runs.values(chosen, self.weights, self.figure, n)
+
+
+def _path(winner: Set, choice: Choice, goal: Goal) -> Path:
+    """All steps to the winner by the surrogate."""
+    here, path = frozenset[int](), Path()
+    while here != winner:
+        step, beside = _next(here, winner, choice, goal)
+        path.append((here, step, beside))
+        here |= step
+    return path
+
+
+def _next(here: Set, winner: Set, choice: Choice, goal: Goal) -> tuple[Set, Set | None]:
+    """The next step to the winner, and the best of what it has not."""
+    step = order_of(winner, choice, here)[0]
+    others = [i for i in range(len(choice.costs)) if not {i} <= step]
+    return step, best_step(here, others, choice, _fitting(choice, goal, here))
 
 
 def _fitting(choice: Choice, goal: Goal, here: Set) -> Callable[[Set], float]:

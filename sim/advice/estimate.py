@@ -8,13 +8,15 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.equipment.plant import Plant
+from hopyears.sim.advice.allocation import FIRST_BLOCKS
 from hopyears.sim.advice.candidates import HOP, PLAN, PLANT, SITE, Candidate
 from hopyears.sim.advice.gains import GainStudy, pairs_of_hops
 from hopyears.sim.advice.set_runs import SetRuns
 from hopyears.sim.advice.shares import closed_form_share
 from hopyears.sim.advice.surrogate import Surrogate
-from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
-from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.blocks.prepared import Prepared, prepare, stormy_share
+from hopyears.sim.equipment.plant_builder import build_plant
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs.block_pool import over_blocks
@@ -45,7 +47,7 @@ def surrogate_of(runs: SetRuns, candidates: Sequence[Candidate], tell: Callable[
     shares = np.ones(len(candidates))
     for i, each in enumerate(candidates):
         if each.kind in (HOP, SITE):
-            shares[i] = _share(source, each, request.options)
+            shares[i] = _share(source, each, base.figures.prepared)
     cases, arguments = _cases(source, base.figures.prepared, candidates, request)
     seconds = np.array(
         over_blocks(
@@ -80,11 +82,15 @@ def _cases(
     pairs = pairs_of_hops(prepared, hops)
     options = replace(request.options, replications=0)
 
-    def with_all(some: Sequence[Candidate], designs: tuple[HopDesign, ...] | None = None) -> Prepared:
+    def with_all(some: Sequence[Candidate]) -> Prepared:
         changed = source
         for each in some:
             changed = read_plan(dict(each.plan), changed)
-        return prepare(changed.network, options, designs)
+        return prepare(changed.network, options)
+
+    def plant_with(some: Candidate) -> Plant:
+        changed = read_plan(dict(some.plan), source).network
+        return build_plant(changed, prepared.designs, stormy_share(prepared)).plant
 
     plants = [each for each in candidates if each.kind == PLANT]
     named = [each for each in candidates if each.kind == PLAN]
@@ -104,7 +110,7 @@ def _cases(
         things = tuple(thing_of(each) for each in some)
         cases += [things, *((*things, (HOP, hop)) for hop in own)]
     targets = [*(Target(HOP_TARGET, hop) for hop in hops), *(Target(SITE_TARGET, site) for site in sites)]
-    built = [with_all([each], prepared.designs).built.plant for each in plants]
+    built = [plant_with(each) for each in plants]
     return cases, (targets, pairs, built, [plan for _, plan in plans], beside)
 
 
@@ -141,11 +147,35 @@ def assembled(
     return Surrogate(loss, things, beyond, thing, shares)
 
 
-def _share(source: NetworkSource, candidate: Candidate, options: ModelOptions) -> float:
+def _share(source: NetworkSource, candidate: Candidate, base: Prepared) -> float:
     try:
-        return closed_form_share(source, candidate, options)
+        return closed_form_share(source, candidate, base)
     except InputError:  # no law describes the hop as the candidate would have it
         return -1.0
+
+
+def corrected(
+    surrogate: Surrogate,
+    members: Sequence[int],
+    runs: SetRuns,
+    weights: dict[str, float],
+    figure: str,
+    per_loss: _Floats,
+) -> Surrogate:
+    """The surrogate with what some candidates save by themselves in the first blocks of a simulation.
+
+    Of a candidate whose thing costs services nothing, or less than chance can tell, nothing is changed.
+    """
+    n = min(FIRST_BLOCKS, runs.request.n_blocks)
+    runs.ready((frozenset((i,)) for i in members), n)
+    nothing = runs.values(frozenset(), weights, figure, n)
+    for i in members:
+        saved = nothing - runs.values(frozenset((i,)), weights, figure, n)
+        whole = float(per_loss @ surrogate.gains[surrogate.thing[i]])
+        if whole > 1e-9:
+            share = float(np.clip(saved.mean() / whole, -1.0, 1.0))
+            surrogate = surrogate.with_share(i, share)
+    return surrogate
 
 
 def worth_of_minutes(
@@ -155,5 +185,7 @@ def worth_of_minutes(
     if figure == MINUTES:
         return np.array([weights.get(name, 0.0) for name in ids])
     base = runs.side(frozenset(), runs.request.n_blocks)
-    cost = base.by_block[figure].mean(axis=0)
+    cost = np.array(
+        [sum(float(units.mean()) for units, _ in base.units(name, figure) if units.size) for name in ids]
+    )
     return np.where(surrogate.loss > 0.0, cost / np.where(surrogate.loss > 0.0, surrogate.loss, 1.0), 0.0)

@@ -1,7 +1,7 @@
 """Runs of sets of candidates on the same blocks, kept by what they hold, and what each block loses."""
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -12,8 +12,8 @@ from hopyears.sim.advice.candidates import Candidate
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.rare.replications import n_draws
-from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.studies.compare import has_run
+from hopyears.sim.runs.simulate import RunRequest
+from hopyears.sim.runs.together import has_run, simulate_together
 from hopyears.sim.studies.plan_sides import FirstBlocks, Side
 
 _Floats = NDArray[np.float64]
@@ -58,19 +58,45 @@ class SetRuns:
             return False
         return True
 
+    def ready(self, sets: Iterable[Set], n_blocks: int) -> None:
+        """Simulate so many blocks of some sets, those that they have in common with the network but once."""
+        request = self._first(n_blocks)
+        lacking = [
+            chosen
+            for chosen in dict.fromkeys(sets)
+            if not has_run(self.with_set(chosen), request, self._folder(chosen), tables=False)
+        ]
+        for chosen in lacking:
+            self.tell(f"{n_blocks} blocks with {self.named(chosen)}")
+        wanted = [frozenset[int](), *(chosen for chosen in lacking if chosen)]
+        if lacking:
+            simulate_together(
+                [(self.with_set(chosen), self._folder(chosen)) for chosen in wanted], request, tables=False
+            )
+
+    def named(self, chosen: Set) -> str:
+        """What a set holds."""
+        return "; ".join(self.candidates[i].id for i in sorted(chosen)) or "nothing"
+
+    def _first(self, n_blocks: int) -> RunRequest:
+        return replace(self.request, years=n_blocks * self.request.block_years)
+
+    def _folder(self, chosen: Set) -> Path:
+        names = sorted(self.candidates[number].id for number in chosen)
+        digest = hashlib.blake2b("\n".join(names).encode(), digest_size=6).hexdigest()
+        return self.out / (f"set-{digest}" if chosen else "base")
+
     def side(self, chosen: Set, n_blocks: int) -> Side:
         """What the first so many blocks met with a set bought."""
         if (chosen, n_blocks) not in self._sides:
-            names = sorted(self.candidates[number].id for number in chosen)
-            digest = hashlib.blake2b("\n".join(names).encode(), digest_size=6).hexdigest()
-            folder = self.out / (f"set-{digest}" if chosen else "base")
-            source = self.with_set(chosen)
-            request = replace(self.request, years=n_blocks * self.request.block_years)
-            if not has_run(source, request, folder):
-                self.tell(", ".join(names) or "the network as it is")
-                simulate(source, request, folder, resume=True)
+            self.ready([chosen], n_blocks)
+            folder = self._folder(chosen)
             self._sides[chosen, n_blocks] = Side.read(
-                digest, source, request.options, FirstBlocks(folder, n_blocks)
+                folder.name,
+                self.with_set(chosen),
+                self.request.options,
+                FirstBlocks(folder, n_blocks),
+                pairs_only=True,
             )
         return self._sides[chosen, n_blocks]
 

@@ -12,7 +12,7 @@ Boolean Methods in Operations Research, 1968, from memory).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,12 @@ class Surrogate:
     pairs: Sequence[tuple[int, int, _Floats]]
     thing: NDArray[np.int64]
     share: _Floats
+
+    def with_share(self, candidate: int, share: float) -> "Surrogate":
+        """The same with another share of a candidate."""
+        shares = self.share.copy()
+        shares[candidate] = share
+        return replace(self, share=shares)
 
     def left(self, chosen: Set) -> _Floats:
         """What services still lose with a set of candidates, at least 0, shape (n_services,)."""

@@ -1,6 +1,6 @@
 """One block of years, from random draws to what every hop and service got: the whole physics in one call."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -130,11 +130,8 @@ class BlockSimulator:
             At least 1.
         """
         draws = self.draw(seed, block, n_years)
-        hops, fading = [], []
-        for index, segments in enumerate(draws.segments):
-            rain, fades = self.rain(draws, index), draws.fades[index]
-            hops.append(hop_history(self.thresholds[index], segments, rain, fades, draws.duration_s))
-            fading.append(fading_rows(index, self.plain[index], *self._deep(draws, index, rain), n_years))
+        judged = [self.hop(draws, index) for index in range(len(draws.segments))]
+        hops = [history for history, _ in judged]
         services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             duration_s=draws.duration_s,
@@ -143,16 +140,29 @@ class BlockSimulator:
             log=draws.log,
             hops=tuple(hops),
             services=services,
-            fading=KeyedTable.joined(FADING, fading),
+            fading=KeyedTable.joined(FADING, [rows for _, rows in judged]),
         )
+
+    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable]:
+        """History of a hop, and its rows of ``FADING``."""
+        rain, fades = self.rain(draws, index), draws.fades[index]
+        history = hop_history(self.thresholds[index], draws.segments[index], rain, fades, draws.duration_s)
+        deep = self._deep(draws, index, rain)
+        return history, fading_rows(index, self.plain[index], *deep, draws.n_years)
+
+    def bent(self, draws: BlockDraws, index: int) -> HopHistory:
+        """History of a hop on which no rain falls, by the equipment and multipath activity of the draws."""
+        thresholds, segments = self.thresholds[index], draws.segments[index]
+        fades = self.fades(draws, index, *thresholds.highest_power(segments.states))
+        return hop_history(thresholds, segments, None, fades, draws.duration_s)
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
         """What chance decides in one block: storms, failures, fades. Parameters as for ``simulate``."""
         prepared, options = self.prepared, self.prepared.options
         streams = Streams(seed, block)
         duration_s = n_years * SECONDS_PER_YEAR
-        field = self._storms(streams, n_years) if options.rain else None
-        near = None if field is None else self._storms_near_sites(field)
+        field = self.storms(streams, n_years) if options.rain else None
+        near = None if field is None else self.storms_near_sites(field)
         log = None
         if options.failures:
             log = self.failures(prepared.built.plant, streams, duration_s, near)
@@ -166,6 +176,10 @@ class BlockSimulator:
             activity=self.activity(streams, n_years, field),
             fades=(),
         )
+        return self.with_fades(draws)
+
+    def with_fades(self, draws: BlockDraws) -> BlockDraws:
+        """The same with the fades of every hop that its equipment and multipath activity make."""
         fades = tuple(
             self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
             for index, segments in enumerate(draws.segments)
@@ -290,34 +304,44 @@ class BlockSimulator:
         n_hops = len(prepared.designs) + len(prepared.line_cards)
         return frame_of(prepared.demands, prepared.links, n_hops)
 
-    def _storms(self, streams: Streams, n_years: int) -> RainField:
+    def storms(self, streams: Streams, n_years: int) -> RainField:
+        """Storms of a block and their cells."""
         prepared = self.prepared
         return draw_storms(
             streams, prepared.weather, prepared.region, n_years=n_years, storms=prepared.storms
         )
 
-    def _storms_near_sites(self, field: RainField) -> Intervals:
+    def storms_near_sites(self, field: RainField) -> Intervals:
+        """When a storm is near each site."""
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
     def activity(
-        self, streams: Streams, n_years: int, field: RainField | None
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None,
+        among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
-        """When each hop may fade: not while any rain of the field, showers or wide rain, is near an end."""
+        """When each hop, or each ``among`` some, may fade.
+
+        Not while any rain of the field, showers or wide rain, is near an end.
+        """
         prepared = self.prepared
-        faded = [i for i, nights in enumerate(prepared.nights) if nights is not None]
-        laws = [nights for nights in prepared.nights if nights is not None]
+        faded = [(i, nights) for i, nights in enumerate(prepared.nights) if nights is not None]
+        wanted = [place for place, (i, _) in enumerate(faded) if among is None or i in among]
+        hops, laws = [faded[place][0] for place in wanted], [faded[place][1] for place in wanted]
         rain = None
-        if field is not None:
-            near = storm_intervals(
-                field, prepared.site_km, distance_km=RAIN_NEAR_KM, least_peak_mm_h=LEAST_RAIN_MM_H
-            )
-            rain = [self._rain_near(near, i) for i in faded]
-        result: list[HopActivity | None] = [None] * len(prepared.designs)
-        for i, active in zip(
-            faded, draw_activity(streams, prepared.night_places, laws, n_years, rain), strict=True
-        ):
-            result[i] = active
-        return tuple(result)
+        if field is not None and hops:
+            near = self.rain_near_sites(field)
+            rain = [self._rain_near(near, i) for i in hops]
+        drawn = draw_activity(streams, prepared.night_places.some(wanted), laws, n_years, rain)
+        known = dict(zip(hops, drawn, strict=True))
+        return tuple(known.get(i) for i in range(len(prepared.designs)))
+
+    def rain_near_sites(self, field: RainField) -> Intervals:
+        """When any rain is near each site."""
+        reach = {"distance_km": RAIN_NEAR_KM, "least_peak_mm_h": LEAST_RAIN_MM_H}
+        return storm_intervals(field, self.prepared.site_km, **reach)
 
     def _rain_near(self, near: Intervals, index: int) -> RainHours:
         """When rain is near an end of a hop."""

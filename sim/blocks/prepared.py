@@ -342,6 +342,14 @@ def storm_share(
     return float(kept_arrays("storms", key, compute)["share"][0])
 
 
+def stormy_share(prepared: Prepared) -> float:
+    """Mean share of time with a storm in reach of a site of a network; 0 where its model has none."""
+    if not (prepared.options.rain and prepared.options.failures):
+        return 0.0
+    place = (prepared.weather, prepared.storms, prepared.region, prepared.site_km)
+    return storm_share(*place, storm_reach(prepared.network))
+
+
 def local_law(design: HopDesign, weather: Weather) -> LocalLaw:
     """Rain laws of the field at the middle of a hop."""
     return weather.nodes.about(design.climate.latitude_deg, design.climate.longitude_deg)

@@ -61,13 +61,15 @@ def run(options: argparse.Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from hopyears.sim.advice.advise import Advice, advise
+    from hopyears.sim.advice.advise import OPTIONS, Advice, advise
     from hopyears.sim.advice.candidates import read_candidates
     from hopyears.sim.commands.run_options import run_request
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
     goal, source = goal_of(options), read_network(options.network)
+    if options.replications is None:
+        options.replications = OPTIONS.replications
     labels = labels_of(source.network)
     goal = replace(goal, service=id_of(goal.service, labels["services"]))
     named, made = read_candidates(Path(options.candidates)) if options.candidates else ([], True)

@@ -57,7 +57,7 @@ def run(options: argparse.Namespace) -> int:
             request,
             out,
             base_run=Path(options.base) if options.base else None,
-            progress=lambda name, done, of_all: bar(done, of_all),
+            progress=bar,
         )
     labels = labels_of(base.network)
     print_comparison(Comparison(*(relabelled(frame, labels) for frame in found)))

@@ -171,9 +171,10 @@ _ROWS = {
         ("GAIN_YEARS", "years", "on which gains are judged", _COSTS),
         ("MOST_NAMED_PAIRS", "", "pairs of the user's candidates judged together", _COSTS),
     ),
+    "sim.advice.advise": (("CORRECTIONS", "", "searches, members simulated in between", _COSTS),),
+    "sim.advice.allocation": (("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),),
     "sim.advice.confirm": (
         ("CONTENDERS", "", "sets that are simulated against each other", _COSTS),
-        ("FIRST_BLOCKS", "", "blocks that each gets first", _COSTS),
         ("MOST_STEPS", "", "steps of the order that are simulated", _COSTS),
         ("SURE_ENOUGH", "", "chance of a right choice that ends the spending", _COSTS),
         ("ROUNDS", "", "of the search for a target", _COSTS),

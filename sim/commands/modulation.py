@@ -129,6 +129,10 @@ SHARES = {
 }
 
 
+SHARE_OF = {"share": "", "busy_share": ", busy hours"}
+"""Columns of shares of time, and what is said of them behind a name."""
+
+
 def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
     from hopyears.sim.wording.wording import difference, figure_and_ends, given, records
 
@@ -145,7 +149,7 @@ def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
         "99.999 %",
     )
     against_best = "adaptive_below_min_per_year" in frame
-    more = ("adaptive below min/year",) if against_best else ()
+    more = ("adaptive below min/year",) if against_best else ("not delivered Gbit/year",)
     table = plain_table(TITLES[kind], (*columns, *more), (kind,))
     for row in records(frame):
         fixed = bool(row["states"])
@@ -161,6 +165,8 @@ def _cases(kind: str, frame: "pd.DataFrame") -> "Table":
         ]
         if against_best:
             cells += [figure_and_ends(row, "adaptive_below_min_per_year")[0] if fixed else ""]
+        else:
+            cells += [figure_and_ends(row, "undelivered_gbit_per_year")]
         fill(table, [cells])
     return table
 
@@ -188,11 +194,19 @@ def _modulations(kind: str, frame: "pd.DataFrame") -> "Table":
     """One row a hop or service, one column a modulation."""
     from hopyears.sim.wording.wording import time_share
 
-    shares = frame.pivot_table(index=kind, columns="states", values="share", fill_value=0.0, sort=False)
-    shares = shares[sorted(shares.columns)]
+    wide = {
+        name: frame.pivot(index=kind, columns="states", values=name) for name in SHARE_OF if name in frame
+    }
+    shares = wide["share"]
     names = tuple(f"{states}" if states else "down" for states in shares.columns)
     table = plain_table(SHARES[kind], (kind, *names), (kind,))
-    return fill(table, ([str(name), *map(time_share, own)] for name, own in shares.iterrows()))
+    rows: list[list[str | Cell]] = []
+    for name in dict.fromkeys(frame[kind]):
+        for column, own in wide.items():
+            if not own.loc[name].isna().all():
+                cells = own.loc[name].fillna(0.0).tolist()
+                rows.append([f"{name}{SHARE_OF[column]}", *map(time_share, cells)])
+    return fill(table, rows)
 
 
 def _undelivered(frame: "pd.DataFrame") -> "Table":

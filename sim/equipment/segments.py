@@ -60,6 +60,15 @@ def equipment_segments(dependence: HopDependence, states: LinkStates, log: Failu
     return _interned(states, start_s, rows)
 
 
+def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
+    """Whether equipment fares the same; states of one hop are made once, so equal ones are identical."""
+
+    def states(segments: EquipmentSegments) -> list[int]:
+        return [id(segments.states[row]) for row in segments.state]
+
+    return np.array_equal(one.start_s, other.start_s) and states(one) == states(other)
+
+
 def _interned(states: LinkStates, start_s: list[float], rows: list[_State]) -> EquipmentSegments:
     order: dict[_State, int] = {}
     index = np.array([order.setdefault(row, len(order)) for row in rows], dtype=np.int64)

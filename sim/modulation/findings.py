@@ -7,16 +7,18 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from hopyears.models.basics.intervals import merged
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.tally_rows import UNDELIVERED, three_ways, traffic_rows
+from hopyears.sim.counting.tally_rows import UNDELIVERED, seconds_between, three_ways, traffic_rows
 from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.services.busy_hours import Stretches, where
 from hopyears.sim.services.service_data import ServiceDemand, ServiceHistory
 
 ADAPTIVE = 0
 """In place of a number of states: the hop as it is."""
 
-HOP, SERVICE, WEATHER = 0, 1, 2
-"""Kinds of case: a hop, a service, a hop whose equipment is always in order."""
+HOP, SERVICE, WEATHER, BUSY = 0, 1, 2, 3
+"""Kinds of case: hop or bundle, service, hop whose equipment is always in order, hop in its busy hours."""
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
@@ -62,6 +64,8 @@ class BlockFindings:
     hops, services : dict of (number, states) to Finding
     hop_states : dict of int to (states, channel seconds)
         For each hop the time of its channels at each modulation, both directions, as things are; 0 is down.
+    busy_states : dict of int to (states, channel seconds)
+        The same of busy hours alone; of hops over which no service has any, nothing.
     route_states : dict of int to (states, seconds)
         For each service the time at each lowest modulation along its working route, as things are; 0 is down.
     undelivered : dict of (number, states) to (causes, megabits of shape (n, 2))
@@ -77,6 +81,7 @@ class BlockFindings:
     route_states: dict[int, Spent] = field(default_factory=dict)
     undelivered: dict[tuple[int, int], Spent] = field(default_factory=dict)
     weather: Findings = field(default_factory=dict)
+    busy_states: dict[int, Spent] = field(default_factory=dict)
 
     def to_arrow(self) -> dict[str, pa.Table]:
         """Its tables, for storage."""
@@ -85,6 +90,7 @@ class BlockFindings:
         cases += [(WEATHER, *key, found) for key, found in self.weather.items()]
         times = [(HOP, number, *spent) for number, spent in self.hop_states.items()]
         times += [(SERVICE, number, *spent) for number, spent in self.route_states.items()]
+        times += [(BUSY, number, *spent) for number, spent in self.busy_states.items()]
         return {
             "findings": pa.table(
                 {
@@ -121,7 +127,7 @@ class BlockFindings:
     def from_arrow(cls, tables: Mapping[str, pa.Table]) -> "BlockFindings":
         """The findings whose tables ``to_arrow`` gave."""
         cases: tuple[Findings, Findings, Findings] = ({}, {}, {})
-        times: tuple[dict[int, Spent], dict[int, Spent]] = ({}, {})
+        times: dict[int, dict[int, Spent]] = {HOP: {}, SERVICE: {}, BUSY: {}}
         for row in tables["findings"].to_pylist():
             figures = (row["unavailable_s"], row["severely_errored_s"], row["mean_mbit_s"])
             rate, seconds = (np.array(row[name], dtype=np.float64) for name in ("rate_mbit_s", "seconds"))
@@ -137,7 +143,9 @@ class BlockFindings:
             )
             for row in tables["undelivered"].to_pylist()
         }
-        return cls(cases[HOP], cases[SERVICE], times[HOP], times[SERVICE], undelivered, cases[WEATHER])
+        return cls(
+            cases[HOP], cases[SERVICE], times[HOP], times[SERVICE], undelivered, cases[WEATHER], times[BUSY]
+        )
 
 
 def hop_finding(hop: HopHistory, duration_s: float) -> Finding:
@@ -167,9 +175,30 @@ def undelivered(demand: ServiceDemand, service: ServiceHistory) -> Spent:
     return causes, megabits
 
 
-def channel_states(timeline: HopHistory, names: _Ints, duration_s: float) -> Spent:
-    """Time of the channels of a hop, both directions, at each modulation [channel seconds]."""
+def busy_hours(demands: Sequence[ServiceDemand], duration_s: float) -> Stretches | None:
+    """Hours in which one of some services asks for as much as it ever does; None where none has any."""
+    busy = []
+    for clock in {each.clock for each in demands if each.clock is not None}:
+        time_s, level = clock.history(duration_s)
+        busy.append(where(level == np.flatnonzero(clock.week)[-1], time_s, duration_s))
+    if not busy:
+        return None
+    start_s, end_s = (np.concatenate(side) for side in zip(*busy, strict=True))
+    union = merged(np.zeros(start_s.size, dtype=np.int64), start_s, end_s, n_rows=1)
+    return union.start_s, union.end_s
+
+
+def channel_states(
+    timeline: HopHistory, names: _Ints, duration_s: float, within: Stretches | None = None
+) -> Spent:
+    """Time of the channels of a hop, both directions, at each modulation [channel seconds].
+
+    ``within`` some stretches of time, or throughout.
+    """
     seconds = _state_seconds(timeline.time_s, timeline.state, len(timeline.levels), duration_s)
+    if within is not None:
+        spent = seconds_between(np.append(timeline.time_s, duration_s), *within)
+        seconds = np.bincount(timeline.state, spent, len(timeline.levels)).astype(np.float64)
     counts = (timeline.levels.reshape(len(seconds), -1, 1) == np.arange(names.size)).sum(axis=1)
     return names, seconds @ counts.astype(np.float64)
 

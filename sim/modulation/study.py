@@ -1,6 +1,7 @@
 """Adaptive modulation against every fixed one, on the same weather, nights and failures.
 
-Each block is drawn once. Every studied hop is then judged as it is, and with each of its modulations fixed;
+Each block is drawn once. Every studied hop is then judged as it is, and with each of its modulations fixed,
+and so is every bundle of them as one;
 services are judged as they are, and with all hops fixed at the same number of states (a hop without that
 modulation takes its next lower one). A network file whose radios are set fixed has the very thresholds of the
 study, but draws only the fades that it feels: which line bears a fade that two lines share then differs, so
@@ -17,7 +18,7 @@ from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_history
-from hopyears.sim.hops.hop_history import HopHistory
+from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.modulation.findings import (
@@ -25,6 +26,7 @@ from hopyears.sim.modulation.findings import (
     BlockFindings,
     Finding,
     Spent,
+    busy_hours,
     channel_states,
     hop_finding,
     lowest_along,
@@ -37,6 +39,7 @@ from hopyears.sim.rain.rain_kernel import RainKnots
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.runner import fill_folder
 from hopyears.sim.runs.simulate import RunRequest
+from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.storage.run_folder import RunFolder
 
 if TYPE_CHECKING:
@@ -65,6 +68,8 @@ class ModulationStudy:
         self._prepared, self._seed, self._n_years = prepared, seed, n_years
         self._hops, self._states = tuple(hops), tuple(states)
         self._fixed = {hop: self._fixed_thresholds(hop) for hop in self._hops}
+        bundles = enumerate(prepared.bundles.values(), start=len(prepared.designs))
+        self._bundles = [(number, own) for number, own in bundles if {*own} <= {*hops}]
 
     def block(self, number: int) -> BlockFindings:
         """Findings of one block."""
@@ -72,37 +77,55 @@ class ModulationStudy:
         hops: dict[tuple[int, int], Finding] = {}
         weather: dict[tuple[int, int], Finding] = {}
         adaptive: dict[int, HopHistory] = {}
+        unbroken: dict[int, HopHistory] = {}
         fixed: dict[tuple[int, int], HopHistory] = {}
         for hop in self._hops:
             rain, fades = self._weather(draws, hop)
             adaptive[hop] = self._timeline(draws, hop, self._simulator.thresholds[hop], rain, fades)
             hops[hop, ADAPTIVE] = hop_finding(adaptive[hop], draws.duration_s)
-            weather[hop, ADAPTIVE] = self._in_weather_alone(hop, rain, fades, draws.duration_s)
+            unbroken[hop] = self._in_weather_alone(hop, rain, fades, draws.duration_s)
+            weather[hop, ADAPTIVE] = hop_finding(unbroken[hop], draws.duration_s)
             for step, thresholds in self._fixed[hop].items():
                 history = self._timeline(draws, hop, thresholds, rain, fades)
                 fixed[hop, step] = history
                 states = int(thresholds.design.steps.states[0])
                 if states in self._states:
                     hops[hop, states] = hop_finding(history, draws.duration_s)
-        hop_states = {
-            hop: channel_states(timeline, self._names(hop), draws.duration_s)
-            for hop, timeline in adaptive.items()
-        }
+        for number, own in self._bundles:
+            hops[number, ADAPTIVE] = _together([adaptive[hop] for hop in own], draws.duration_s)
+            weather[number, ADAPTIVE] = _together([unbroken[hop] for hop in own], draws.duration_s)
+            for states in self._states:
+                steps = [(hop, nearest_step(self._prepared.designs[hop], states)) for hop in own]
+                hops[number, states] = _together([fixed[step] for step in steps], draws.duration_s)
+        hop_states, busy_states = self._channel_states(adaptive, draws.duration_s)
         if len(self._hops) < len(self._prepared.designs):
-            return BlockFindings(hops, hop_states=hop_states, weather=weather)
+            return BlockFindings(hops, hop_states=hop_states, weather=weather, busy_states=busy_states)
         services, lacking = self._services(draws, [adaptive[hop] for hop in self._hops], fixed)
         routes = self._route_states(adaptive, draws.duration_s)
-        return BlockFindings(hops, services, hop_states, routes, lacking, weather)
+        return BlockFindings(hops, services, hop_states, routes, lacking, weather, busy_states)
+
+    def _channel_states(
+        self, hops: dict[int, HopHistory], duration_s: float
+    ) -> tuple[dict[int, Spent], dict[int, Spent]]:
+        """Time of channels at each modulation, of all hours and of busy ones."""
+        always, busy = {}, {}
+        crossing: dict[int, list[ServiceDemand]] = {}
+        for number, demand in enumerate(self._prepared.demands):
+            for hop in self._prepared.hops_crossed(number):
+                crossing.setdefault(hop, []).append(demand)
+        for hop, timeline in hops.items():
+            always[hop] = channel_states(timeline, self._names(hop), duration_s)
+            hours = busy_hours(crossing.get(hop, []), duration_s)
+            if hours is not None:
+                busy[hop] = channel_states(timeline, self._names(hop), duration_s, hours)
+        return always, busy
 
     def _in_weather_alone(
         self, hop: int, rain: RainKnots | None, fades: FadeEvents | None, duration_s: float
-    ) -> Finding:
+    ) -> HopHistory:
         """The hop as it is, had its equipment always been in order."""
-        simulator = self._simulator
-        equipment = nominal_segments(simulator.states[hop])
-        return hop_finding(
-            hop_history(simulator.thresholds[hop], equipment, rain, fades, duration_s), duration_s
-        )
+        equipment = nominal_segments(self._simulator.states[hop])
+        return hop_history(self._simulator.thresholds[hop], equipment, rain, fades, duration_s)
 
     def _fixed_thresholds(self, hop: int) -> dict[int, HopThresholds]:
         """Thresholds of the hop at each fixed modulation that the study needs, by its step."""
@@ -170,6 +193,11 @@ class ModulationStudy:
         levels = np.sort(timeline.levels.reshape(len(timeline.levels), 2, -1), axis=2)
         lowest: NDArray[np.int64] = names[levels[:, :, -design.scheme.working].min(axis=1)]
         return lowest
+
+
+def _together(hops: Sequence[HopHistory], duration_s: float) -> Finding:
+    """What the hops of a bundle offered as one."""
+    return hop_finding(side_by_side(hops), duration_s)
 
 
 class StoredStudy(ModulationStudy):

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import SHARES, UNSEEN_OUTAGE_S, exceeded_rate, put_interval
@@ -42,21 +43,28 @@ def study_tables(
         ``hop_weather``: one row a hop, as things are beside weather alone (``weather_...``, equipment always
         in order): unavailable time, time with less than its best, ``steps_per_year``, changes of capacity.
         ``hop_curves`` and ``service_curves``: share of time with at least each rate.
-        ``hop_modulations``: share of channel time at each modulation, as things are. ``service_modulations``:
+        ``hop_modulations``: share of channel time at each modulation, as things are, and ``busy_share`` of it
+        in the hours in which a service that may cross the hop asks for as much as it ever does (not a number
+        without such hours). Bundles follow the hops, but not there. Services have besides
+        ``undelivered_gbit_per_year``, what lacks of what they ask for at the hour, and its
+        ``undelivered_share``. ``service_modulations``:
         share of time at each lowest modulation along the working route. ``undelivered``: megabits that lack
         of the peak and committed rates by modulation, priority and cause (``sim.runs.summary_traffic``), with
         the paired difference to adaptive modulation.
     """
-    hops = [design.hop.id for design in prepared.designs]
+    hops = [*(design.hop.id for design in prepared.designs), *prepared.bundles]
     services = [demand.id for demand in prepared.demands]
     by_hop, by_service = [block.hops for block in blocks], [block.services for block in blocks]
     return {
         "hops": _cases("hop", hops, by_hop, n_years),
         "hop_curves": _curves("hop", hops, by_hop),
         "hop_weather": _weather(hops, blocks, n_years),
-        "services": _cases("service", services, by_service, n_years),
+        "services": _with_lost(_cases("service", services, by_service, n_years), prepared, blocks, n_years),
         "service_curves": _curves("service", services, by_service),
-        "hop_modulations": _shares("hop", hops, [block.hop_states for block in blocks]),
+        "hop_modulations": _with_busy(
+            _shares("hop", hops, [block.hop_states for block in blocks]),
+            _shares("hop", hops, [block.busy_states for block in blocks]),
+        ),
         "service_modulations": _shares("service", services, [block.route_states for block in blocks]),
         "undelivered": _undelivered(prepared.demands, blocks, n_years),
     }
@@ -152,6 +160,28 @@ def _shares(kind: str, names: Sequence[str], blocks: Sequence[Mapping[int, Spent
             for states in sorted(spent)
         ]
     return pd.DataFrame(rows, columns=[kind, "states", "share"])
+
+
+def _with_busy(shares: pd.DataFrame, busy: pd.DataFrame) -> pd.DataFrame:
+    """Beside the share of all hours that of busy ones."""
+    return shares.merge(busy.rename(columns={"share": "busy_share"}), on=["hop", "states"], how="left")
+
+
+def _with_lost(
+    table: pd.DataFrame, prepared: Prepared, blocks: Sequence[BlockFindings], n_years: int
+) -> pd.DataFrame:
+    """Beside the rates of services what they lack of what they ask for."""
+    rows = []
+    for number, states in sorted(blocks[0].services):
+        demand = prepared.demands[number]
+        lost = np.array([block.undelivered[number, states][1][:, 0].sum() for block in blocks]) / 1000.0
+        duration_s = n_years * SECONDS_PER_YEAR
+        asked = 2.0 * demand.peak_mbit_s * demand.asked_share(duration_s) * SECONDS_PER_YEAR / 1000.0
+        bound = 2.0 * demand.peak_mbit_s * UNSEEN_OUTAGE_S / 1000.0 / n_years
+        row: dict[str, object] = {}
+        put_interval(row, "undelivered_gbit_per_year", mean_interval(lost / n_years, largest_unseen=bound))
+        rows.append(row | {"undelivered_share": float(lost.mean()) / n_years / asked})
+    return table.join(pd.DataFrame(rows, index=table.index))
 
 
 def _undelivered(

@@ -1,6 +1,7 @@
-"""What the outages of services cost: penalties and the value of what was not delivered, by block."""
+"""What the outages of services cost: penalties, and the value of what was not delivered."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -9,9 +10,10 @@ from numpy.typing import NDArray
 from hopyears.models.money.penalties import Tier, owed
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
-from hopyears.sim.counting.statistics import mean_interval
-from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
-from hopyears.sim.counting.tally_rows import BOTH
+from hopyears.sim.counting.statistics import LEVEL, mean_interval
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.rare.year_law import Measure, YearLaw
+from hopyears.sim.rare.year_tables import YearsMet, YearTables
 
 _Floats = NDArray[np.float64]
 
@@ -38,24 +40,35 @@ def judged_in_money(service: Service) -> bool:
     return bool(service.penalties) or service.undelivered_value_per_gbit is not None
 
 
-def penalties_of_years(services: Sequence[Service], unavailable_s: _Floats) -> _Floats:
-    """Penalty of each service in each year [money].
+@dataclass(frozen=True)
+class Owed(Measure):
+    """Penalties of a year, of all services together [money].
+
+    Attributes
+    ----------
+    tiers : tuple of (tiers, cap a year)
+        Of each service.
+    """
+
+    tiers: tuple[tuple[tuple[Tier, ...], float | None], ...] = ()
+
+    def worst(self, periods: _Floats) -> _Floats:
+        """Sum over services of what is owed for their months, the last axis."""
+        found = [owed(periods[..., i, :], own, cap) for i, (own, cap) in enumerate(self.tiers)]
+        return np.asarray(np.sum(found, axis=0))
+
+
+def owed_law(met: YearsMet, services: Sequence[Service]) -> YearLaw:
+    """Law of the penalties of a year, of these services together; planned work counts.
 
     Parameters
     ----------
+    met : YearsMet
+        What the years took from them.
     services : sequence of Service
-    unavailable_s : float array, shape (n_services, n_blocks, n_years, 12)
-        Unavailable time of each month, planned work included [s].
-
-    Returns
-    -------
-    float array, shape (n_services, n_blocks, n_years)
     """
-    found = [
-        owed(lost, tiers_of(service), service.penalty_cap_per_year)
-        for service, lost in zip(services, unavailable_s, strict=True)
-    ]
-    return np.array(found).reshape(unavailable_s.shape[:3])
+    tiers = tuple((tiers_of(service), service.penalty_cap_per_year) for service in services)
+    return YearLaw(met, [Owed((("unavailable_s", 1.0),), monthly=True, tiers=tiers)])
 
 
 def one_outage_costs(service: Service) -> float:
@@ -63,13 +76,6 @@ def one_outage_costs(service: Service) -> float:
     lost = np.zeros(12)
     lost[0] = UNSEEN_OUTAGE_S
     return float(owed(lost, tiers_of(service), service.penalty_cap_per_year))
-
-
-def penalties_by_block(services: Sequence[Service], blocks: Sequence[Tally]) -> _Floats:
-    """Mean penalty a year of each service in each block [money], shape (n_blocks, n_services)."""
-    months = by_month(add_tallies(blocks), "service_month", "unavailable_s", direction=BOTH)
-    found: _Floats = penalties_of_years(services, months).mean(axis=2).T
-    return found
 
 
 def undelivered_gbit(blocks: Sequence[Tally], n: int) -> _Floats:
@@ -82,27 +88,26 @@ def undelivered_gbit(blocks: Sequence[Tally], n: int) -> _Floats:
     return np.array(rows).reshape(len(blocks), n)
 
 
-def service_money(network: Network, blocks: Sequence[Tally]) -> pd.DataFrame:
+def service_money(network: Network, blocks: Sequence[Tally], years: YearTables) -> pd.DataFrame:
     """Table ``service_money``: services whose outages cost anything, each with what they cost a year.
 
-    Penalties follow from the unavailable time of single months and years, planned work included, of the
-    blocks as they were drawn.
+    Penalties follow from the law of single years, which replications of failures take part in, planned work
+    included; gigabits from the blocks as they were drawn.
     """
-    services, years = network.services, blocks[0].years
+    services = network.services
     if not any(map(judged_in_money, services)):
         return pd.DataFrame(columns=[*MONEY_COLUMNS])
-    months = by_month(add_tallies(blocks), "service_month", "unavailable_s", direction=BOTH)
-    penalties = penalties_of_years(services, months)
     lost = undelivered_gbit(blocks, len(services))
     rows = []
     for i, service in enumerate(services):
         if not judged_in_money(service):
             continue
         row: dict[str, object] = {"service": service.id}
-        unseen = max(one_outage_costs(service), 1e-9) / years
-        put_interval(row, "penalty_per_year", mean_interval(penalties[i].mean(axis=1), largest_unseen=unseen))
-        row["penalty_bad_year"] = float(np.quantile(penalties[i], BAD_YEAR, method="inverted_cdf"))
-        gbit = sum(service.full_ways_mbit_s) * UNSEEN_OUTAGE_S / 1000.0 / years
+        law = owed_law(years.of([i]), [service])
+        unseen = max(one_outage_costs(service), 1e-9)
+        put_interval(row, "penalty_per_year", law.mean_interval(0, level=LEVEL, largest=unseen))
+        row["penalty_bad_year"] = law.quantile(0, BAD_YEAR)
+        gbit = sum(service.full_ways_mbit_s) * UNSEEN_OUTAGE_S / 1000.0 / blocks[0].years
         found = mean_interval(lost[:, i], largest_unseen=gbit)
         put_interval(row, "undelivered_gbit_per_year", found)
         value = service.undelivered_value_per_gbit or 0.0

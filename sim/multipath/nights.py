@@ -47,6 +47,11 @@ class NightPlaces:
     latitude_deg: tuple[float, ...]
     longitude_deg: tuple[float, ...]
 
+    def some(self, numbers: Sequence[int]) -> "NightPlaces":
+        """Those of some hops."""
+        parts = (self.names, self.latitude_deg, self.longitude_deg)
+        return NightPlaces(*(tuple(part[i] for i in numbers) for part in parts))  # type: ignore[arg-type]
+
 
 @dataclass(frozen=True)
 class HopActivity:

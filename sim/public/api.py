@@ -2,13 +2,15 @@
 
 import tempfile
 import warnings
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
+from hopyears.models.network.network import Contract
+from hopyears.sim.advice.advise import OPTIONS as ADVICE_OPTIONS
 from hopyears.sim.advice.advise import Advice
 from hopyears.sim.advice.advise import advise as advise_on
 from hopyears.sim.advice.candidates import read_candidates
@@ -17,17 +19,22 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
 from hopyears.sim.inputs.plan_file import read_plan
+from hopyears.sim.modulation.study import modulation_study
+from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs import results as stored
+from hopyears.sim.runs.promise import AVAILABILITY, MINUTES, Promise, Terms, promise_table, promises_of
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.rerun import open_run as open_again
 from hopyears.sim.runs.runner import BLOCK_YEARS
 from hopyears.sim.runs.simulate import DEFAULT_OPTIONS, RunRequest
 from hopyears.sim.runs.simulate import simulate as simulate_into
+from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.compare import ComparedPlan
 from hopyears.sim.studies.compare import compare as compare_into
 from hopyears.sim.studies.explain import Story
 from hopyears.sim.studies.explain import explain as explain_outage
 from hopyears.sim.studies.explain import worst_outages as outages_of
+from hopyears.sim.studies.levers import levers as levers_of
 from hopyears.sim.studies.plan_tables import Comparison
 from hopyears.sim.textbook.predict import predict_hops, predict_services
 
@@ -45,8 +52,11 @@ __all__ = [
     "columns",
     "compare",
     "explain",
+    "levers",
+    "modulation",
     "open_run",
     "predict",
+    "promise",
     "read_network",
     "read_plan",
     "simulate",
@@ -252,7 +262,7 @@ def advise(
     folder: Path | str | None = None,
     block_years: int = BLOCK_YEARS,
     workers: int = 1,
-    options: ModelOptions = DEFAULT_OPTIONS,
+    options: ModelOptions = ADVICE_OPTIONS,
 ) -> Advice:
     """What to buy, in which order: frames ``purchases``, ``contenders`` and ``candidates``.
 
@@ -291,6 +301,146 @@ def advise(
     with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
         out = Path(temporary) if folder is None else Path(folder)
         return advise_on(_source(network), goal, request, out, named=named, made=made)
+
+
+def promise(
+    results: Results,
+    *,
+    availability: float | None = None,
+    unavailable_min: float | None = None,
+    period: str = "year",
+    contract_years: int = 1,
+    chance: float = 0.9,
+    confidence: float = 0.9,
+) -> pd.DataFrame:
+    """Which contracts are kept, and what can be promised: frame ``promise``.
+
+    Parameters
+    ----------
+    results : Results
+    availability, unavailable_min : float, optional
+        What each service by itself is to keep, above 0 to below 1 or minutes of a period; without either the
+        contracts of the network are judged, and of services that are in none what could be promised.
+    period : str
+        year or month.
+    contract_years : int
+        Years in a row that must keep it, 1 to 100.
+    chance, confidence : float
+        How likely a promise is to hold, and how sure that is, above 0 to below 1.
+
+    Raises
+    ------
+    InputError
+        If one of these is out of range.
+
+    Examples
+    --------
+    >>> found = hopyears.promise(hopyears.open_run("run"), availability=0.999)
+    >>> list(found["contract"]), set(found["kept"]) <= {"yes", "no", "open"}
+    (['hill-ridge', 'mill-ridge'], True)
+    """
+    terms = Terms(chance, confidence)
+    asked = _promises(results, availability, unavailable_min, period, contract_years)
+    return promise_table(YearTables(RunFolder(results.folder)), results.network, asked, terms)
+
+
+def levers(
+    results: Results,
+    *,
+    availability: float | None = None,
+    unavailable_min: float | None = None,
+    period: str = "year",
+    contract_years: int = 1,
+    chance: float = 0.9,
+    confidence: float = 0.9,
+    blocks: int = 10,
+    workers: int = 1,
+) -> pd.DataFrame:
+    """What could be promised had each hop, site, kind of part or cause never gone wrong: frame ``levers``.
+
+    Parameters
+    ----------
+    results, availability, unavailable_min, period, contract_years, chance, confidence
+        As for ``promise``.
+    blocks : int
+        The first so many of the run, judged again; figures rest on their years alone.
+    workers : int
+        Processes.
+
+    Raises
+    ------
+    InputError
+        As ``promise``; if the run was made by other versions.
+
+    Examples
+    --------
+    >>> found = hopyears.levers(hopyears.open_run("run"), availability=0.999)
+    >>> found["kind"][0]
+    'as it is'
+    """
+    asked = _promises(results, availability, unavailable_min, period, contract_years)
+    terms = Terms(chance, confidence)
+    return levers_of(_again(results), asked, terms, n_blocks=blocks, workers=workers)
+
+
+def _promises(
+    results: Results, availability: float | None, unavailable_min: float | None, period: str, years: int
+) -> list[Promise]:
+    if period not in ("year", "month"):
+        raise InputError(f'period is "{period}"; must be year or month')
+    if not 1 <= years <= 100:
+        raise InputError(f"contract_years is {years}; must be 1 to 100")
+    asked = {AVAILABILITY: availability, MINUTES: unavailable_min}
+    target = {term: float(value) for term, value in asked.items() if value is not None}
+    contracts = [] if target else map(Contract.model_validate, results.network.get("contracts", ()))
+    found = promises_of(results.network, [*contracts])
+    monthly = period == "month"
+    return [
+        each if each.asked and not target else replace(each, asked=target, monthly=monthly, years=years)
+        for each in found
+    ]
+
+
+def modulation(
+    network: Network,
+    *,
+    hops: Sequence[str] | None = None,
+    states: Sequence[int] | None = None,
+    years: int = 100,
+    seed: int = 1,
+    block_years: int = BLOCK_YEARS,
+    workers: int | str = 1,
+    options: ModelOptions = ModelOptions(),  # noqa: B008 frozen
+) -> dict[str, pd.DataFrame]:
+    """Adaptive against fixed modulation on the same weather, nights and failures.
+
+    Gives frames by name, as the tables modulation_... of the reference page, for instance ``hops`` and
+    ``undelivered``.
+
+    Parameters
+    ----------
+    network : NetworkSource or path
+    hops : sequence of str, optional
+        Ids of hops; all of them, and the services, unless stated.
+    states : sequence of int, optional
+        Fixed modulations by their number of states; all in use unless stated.
+    years, seed, block_years, workers, options
+        As for ``simulate``; replications take no part.
+
+    Raises
+    ------
+    InputError
+        If the network cannot be used, a hop is unknown, or no hop has one of the modulations.
+
+    Examples
+    --------
+    >>> found = hopyears.modulation("network.toml", years=2, block_years=1)
+    >>> sorted(found["hops"]["hop"].unique())
+    ['hill-mill', 'mill-ridge', 'ridge-dale']
+    """
+    request = RunRequest(years, seed, block_years, workers, replace(options, replications=0))
+    prepared = prepare(_source(network).network, request.options)
+    return modulation_study(prepared, request, hops=hops, states=states)
 
 
 def worst_outages(results: Results, service: str, *, most: int = 10) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.lifetimes import LawKind
-from hopyears.sim.blocks.prepared import Prepared, storm_reach, storm_share
+from hopyears.sim.blocks.prepared import Prepared, stormy_share
 from hopyears.sim.rare.alone import Alone
 
 LIGHTNING = "lightning"
@@ -66,11 +66,10 @@ class Candidates:
 
 def strikes_per_year(prepared: Prepared) -> _Floats:
     """Strikes at each site that kill at least one outdoor part, in the mean of years, shape (n_sites,)."""
-    plant, options = prepared.built.plant, prepared.options
+    plant = prepared.built.plant
     exposed = np.bincount(plant.part_site[plant.outdoor_parts], minlength=len(plant.sites))
-    if plant.lightning is None or not (options.rain and options.failures):
+    if plant.lightning is None:
         return np.zeros(len(plant.sites))
-    place = (prepared.weather, prepared.storms, prepared.region, prepared.site_km)
-    stormy_h = storm_share(*place, storm_reach(prepared.network)) * HOURS_PER_YEAR
+    stormy_h = stormy_share(prepared) * HOURS_PER_YEAR
     harm = 1.0 - (1.0 - plant.lightning.damage_chance) ** exposed
     return np.asarray(plant.lightning.strikes_per_storm_h * stormy_h * harm)

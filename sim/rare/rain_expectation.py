@@ -5,17 +5,20 @@ Independent sets of them show how large that is.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import astuple
+from dataclasses import astuple, dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.storm import StormModel
 from hopyears.sim.blocks.prepared import Prepared, local_law
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
+from hopyears.sim.rain.rain_laws import LocalLaw
 from hopyears.sim.rain.scenes import Scenes, hop_samples, scenes, surroundings_km
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
@@ -36,6 +39,29 @@ def carrying_step(prepared: Prepared, hop: int, rate_mbit_s: float) -> int | Non
     return int(able[0]) if able.size else None
 
 
+@dataclass(frozen=True)
+class _Row:
+    """What is asked of one hop, and the key under which it is kept."""
+
+    local: LocalLaw
+    storms: StormModel
+    line: tuple[float, float, float]
+    threshold_db: float
+
+    @classmethod
+    def of(cls, prepared: Prepared, hop: int, step: int) -> "_Row":
+        design = prepared.designs[hop]
+        line = (design.path.length_km, design.rain.k, design.rain.alpha)
+        threshold_db = _raw_threshold_db(prepared, hop, step)
+        return cls(local_law(design, prepared.weather), prepared.storms, line, threshold_db)
+
+    @property
+    def key(self) -> Key:
+        laws = [(share, *_numbers_of(law)) for share, law in self.local]
+        model = (repr(astuple(DEFAULT_POPULATION)), repr(astuple(self.storms)))
+        return (RAIN_MODEL_VERSION, *laws, *model, self.line, self.threshold_db, N_SETS, PER_MONTH)
+
+
 def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArray[np.float64]:
     """Fraction of the year in which rain takes a modulation of a hop, nominal equipment, without guard.
 
@@ -50,44 +76,52 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     float array, shape (n_asked, N_SETS)
         One estimate from each independent set of snapshots; hops of one set share its snapshots.
     """
-    thresholds = [_raw_threshold_db(prepared, hop, step) for hop, step in asked]
-    lines = [
-        (design.path.length_km, design.rain.k, design.rain.alpha)
-        for design in (prepared.designs[hop] for hop, _ in asked)
-    ]
-    key: Key = (
-        RAIN_MODEL_VERSION,
-        *(_numbers_of(prepared, hop) for hop, _ in asked),
-        repr(astuple(DEFAULT_POPULATION)),
-        repr(astuple(prepared.storms)),
-        tuple(float(value) for line in lines for value in line),
-        tuple(thresholds),
-        N_SETS,
-        PER_MONTH,
-    )
-
-    def compute() -> dict[str, NDArray[np.float64]]:
-        local = [local_law(prepared.designs[hop], prepared.weather) for hop, _ in asked]
-        nodes = {id(law): law for hop in local for _, law in hop}
-        reach_km = surroundings_km(max(line[0] for line in lines))
-        chance = np.zeros((len(asked), N_SETS))
-        for node in nodes.values():
-            shares = np.array([sum(share for share, law in hop if law is node) for hop in local])
-            here = np.flatnonzero(shares)
-            for number, found in enumerate(_sets(prepared, node, reach_km)):
-                for i in here:
-                    chance[i, number] += shares[i] * _chance(found, lines[i], thresholds[i])
-        return {"chance": chance.ravel()}
-
-    return kept_arrays("rain-chances", key, compute)["chance"].reshape(len(asked), N_SETS)
+    return chances_of([(prepared, hop, step) for hop, step in asked])
 
 
-def _numbers_of(prepared: Prepared, hop: int) -> tuple[float, ...]:
-    """Climate of the field at a hop, in numbers."""
-    numbers: list[float] = []
-    for share, law in local_law(prepared.designs[hop], prepared.weather):
-        numbers += [share, *law.mean_rate_mm_h.tolist(), *law.rain_probability.tolist()]
-    return tuple(numbers)
+def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> NDArray[np.float64]:
+    """The same for hops of several networks, whose snapshots are drawn but once; each is kept on disk."""
+    rows = [_Row.of(*each) for each in asked]
+    found = [_kept(row) for row in rows]
+    lacking = [i for i, chances in enumerate(found) if chances is None]
+    for i, chances in zip(lacking, _computed([rows[i] for i in lacking]), strict=True):
+        found[i] = kept_arrays("rain-chances", rows[i].key, partial(dict, chance=chances))["chance"]
+    return np.reshape(np.array(found, dtype=np.float64), (len(rows), N_SETS))
+
+
+class _LackingError(Exception):
+    """Nothing is kept."""
+
+
+def _kept(row: _Row) -> NDArray[np.float64] | None:
+    def nothing() -> dict[str, NDArray[np.float64]]:
+        raise _LackingError
+
+    try:
+        return kept_arrays("rain-chances", row.key, nothing)["chance"]
+    except _LackingError:
+        return None
+
+
+def _computed(rows: Sequence[_Row]) -> NDArray[np.float64]:
+    """Chances of rows, shape (n_rows, N_SETS); rows in one climate share its snapshots."""
+    chance = np.zeros((len(rows), N_SETS))
+    climates: dict[tuple[Key, StormModel, float], tuple[RainLaw, dict[int, float]]] = {}
+    for i, row in enumerate(rows):
+        for share, law in row.local:
+            place = (_numbers_of(law), row.storms, surroundings_km(row.line[0]))
+            shares = climates.setdefault(place, (law, {}))[1]
+            shares[i] = shares.get(i, 0.0) + share
+    for (_, storms, reach_km), (law, shares) in climates.items():
+        for number, found in enumerate(_sets(storms, law, reach_km)):
+            for i, share in shares.items():
+                chance[i, number] += share * _chance(found, rows[i].line, rows[i].threshold_db)
+    return chance
+
+
+def _numbers_of(law: RainLaw) -> tuple[float, ...]:
+    """Climate of a node of the map in numbers."""
+    return (*law.mean_rate_mm_h.tolist(), *law.rain_probability.tolist())
 
 
 def _raw_threshold_db(prepared: Prepared, hop: int, step: int) -> float:
@@ -95,13 +129,13 @@ def _raw_threshold_db(prepared: Prepared, hop: int, step: int) -> float:
     return float(plain.nominal.rain_down_db[0, step])
 
 
-def _sets(prepared: Prepared, law: RainLaw, reach_km: float) -> Iterator[Scenes]:
-    months = month_laws(law, DEFAULT_POPULATION, prepared.storms)
+def _sets(storms: StormModel, law: RainLaw, reach_km: float) -> Iterator[Scenes]:
+    months = month_laws(law, DEFAULT_POPULATION, storms)
     for number in range(N_SETS):
         yield scenes(
             months,
             DEFAULT_POPULATION,
-            prepared.storms,
+            storms,
             per_month=PER_MONTH,
             first_month=_MONTHS_OF_ANCHORS * (1 + number),
             longest_hop_km=reach_km,

@@ -196,12 +196,11 @@ class ServiceFigures:
         return other
 
     @classmethod
-    def read(cls, prepared: Prepared, folder: RunFolder) -> "ServiceFigures":
-        """Of a run with at least one finished block."""
-        enough = (
-            len(folder.finished_blocks()) >= FEWEST_BLOCKS
-        )  # else no slope rests on it: spare its snapshots
-        rain = rain_control(prepared) if prepared.options.replications and enough else None
+    def read(cls, prepared: Prepared, folder: RunFolder, *, controlled: bool = True) -> "ServiceFigures":
+        """Of a run with at least one finished block; ``controlled`` by the known mean of rain."""
+        enough = len(folder.finished_blocks()) >= FEWEST_BLOCKS  # else no slope rests on it
+        wanted = controlled and enough and prepared.options.replications
+        rain = rain_control(prepared) if wanted else None
         seen = Seen.read(prepared, rain, folder)
         return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
 

@@ -24,7 +24,7 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import Stratum
 from hopyears.sim.counting.variance_reduction import control_variate
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.rare.rain_expectation import N_SETS, carrying_step, rain_chances
+from hopyears.sim.rare.rain_expectation import N_SETS, carrying_step, chances_of, rain_chances
 
 FEWEST_BLOCKS = 10
 """Fewest blocks from which slopes are estimated."""
@@ -63,6 +63,16 @@ def rain_control(prepared: Prepared) -> RainControl:
     sums = np.array([chances[[place[row] for row in own]].sum(axis=0) for own in rows]).reshape(-1, N_SETS)
     error = sums.std(axis=1, ddof=1) / np.sqrt(N_SETS)
     return RainControl(rows, sums.mean(axis=1) * SECONDS_PER_YEAR, error * SECONDS_PER_YEAR)
+
+
+def know_rain(networks: Sequence[Prepared]) -> None:
+    """Work out what ``rain_control`` of each of these will ask for, on snapshots drawn but once for all."""
+    asked = [
+        (prepared, *row)
+        for prepared in networks
+        for row in {row for number in range(len(prepared.demands)) for row in rain_rows(prepared, number)}
+    ]
+    chances_of(asked)
 
 
 def rain_rows(prepared: Prepared, number: int) -> tuple[tuple[int, int], ...]:

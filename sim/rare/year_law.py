@@ -21,13 +21,14 @@ from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.statistics import (
+    LEVEL,
     Interval,
     Stratum,
     mean_interval,
     proportion_interval,
     strata_interval,
 )
-from hopyears.sim.rare.year_tables import Draws, YearsMet
+from hopyears.sim.rare.year_tables import YearsMet
 
 MOST_WEATHER_YEARS = 300
 """Years of weather that g takes the mean of, at most."""
@@ -149,15 +150,53 @@ class YearLaw:
             return float(self.figures[measure].mean())
         return sum(stratum.mean for stratum in self._strata(lambda figures: figures[measure]))
 
-    def mean_interval(self, measure: int, *, level: float) -> Interval:
-        """Mean of a measure that is never below 0, with its limits; at least one more year like the worst."""
+    def mean_interval(self, measure: int, *, level: float, largest: float = 0.0) -> Interval:
+        """Mean of a measure that is never below 0, with its limits; at least one more year like the worst.
+
+        ``largest`` is what a year may come to, where none did.
+        """
         figures = self.figures[measure]
         if not self.sure:
-            largest = float(figures.max()) or np.inf
-            return mean_interval(self._blocks(figures), level=level, largest_unseen=largest)
-        found = strata_interval(self._strata(lambda each: each[measure]), level=level)
+            unseen = max(float(figures.max()), largest) or np.inf
+            return mean_interval(self._blocks(figures), level=level, largest_unseen=unseen)
+        found = strata_interval(self._strata(lambda each: each[measure], largest), level=level)
         low, best, high = (max(value, 0.0) for value in (found.low, found.best, found.high))
         return Interval(low, best, high, level)
+
+    def units(self, measure: int, *, largest: float = 0.0) -> list[tuple[_Floats, float]]:
+        """Units of each term of the mean of a measure, and the most of one that was not seen.
+
+        Blocks; where replications tell, histories and rare failures too.
+        """
+        figures = self.figures[measure]
+        if not self.sure:
+            most = max(float(figures.max()), largest)
+            return [(self._blocks(figures), most / self._met.block_years)]
+        return self._terms(lambda each: each[measure], largest)
+
+    def quantile(self, measure: int, share: float) -> float:
+        """What a share of the years does not exceed, by the best estimate."""
+        figures = self.figures[measure]
+        if not self.sure:
+            return float(np.quantile(figures, share, method="inverted_cdf"))
+        most = max([float(figures.max()), *(float(rows.figures[measure].max()) for rows in self._drawn)])
+        return self._least(
+            min(0.0, float(figures.min())), most, lambda limit: self._over(measure, limit).best <= 1.0 - share
+        )
+
+    def _over(self, measure: int, limit: float, level: float = LEVEL) -> Interval:
+        allowed = [limit if i == measure else np.inf for i in range(len(self._measures))]
+        return self.break_chance(allowed, level=level)
+
+    @staticmethod
+    def _least(least: float, most: float, kept: Callable[[float], bool]) -> float:
+        """The least limit between two that is kept; the larger one is."""
+        if kept(least):
+            return least
+        for _ in range(_STEPS):
+            middle = (least + most) / 2.0
+            least, most = (least, middle) if kept(middle) else (middle, most)
+        return most
 
     def _blocks(self, figures: _Floats) -> _Floats:
         return np.asarray(figures.reshape(-1, self._met.block_years).mean(axis=1))
@@ -172,17 +211,9 @@ class YearLaw:
         most = max([float(figures.max()), *(float(rows.figures[measure].max()) for rows in self._drawn)])
 
         def kept(limit: float) -> bool:
-            allowed = [limit if i == measure else np.inf for i in range(len(self._measures))]
-            return self.break_chance(allowed, level=level).high <= chance
+            return self._over(measure, limit, level).high <= chance
 
-        if not kept(most):
-            return np.inf
-        if kept(least):
-            return least
-        for _ in range(_STEPS):
-            middle = (least + most) / 2.0
-            least, most = (least, middle) if kept(middle) else (middle, most)
-        return most
+        return self._least(least, most, kept) if kept(most) else np.inf
 
     @cached_property
     def _drawn(self) -> list[_Rows]:
@@ -218,23 +249,31 @@ class YearLaw:
         whole = MOST_WEATHER_YEARS // self._met.block_years or 1
         return min(whole * self._met.block_years, self.n_years)
 
-    def _strata(self, of: Callable[[_Floats], _Floats]) -> list[Stratum]:
+    def _strata(self, of: Callable[[_Floats], _Floats], largest: float = 0.0) -> list[Stratum]:
         """Terms of the mean of a function of the measures of a year, at least 0."""
+        (blocks, most), *others = self._terms(of, largest)
+        seen = Stratum.of(blocks)
+        # However small what was seen, one more year might have come with the largest.
+        found = [replace(seen, unseen=max(seen.unseen, most / len(blocks)))]
+        return found + [Stratum.of(units, largest_unseen=bound) for units, bound in others if units.size]
+
+    def _terms(self, of: Callable[[_Floats], _Floats], largest: float) -> list[tuple[_Floats, float]]:
+        """Units of the blocks, of histories and of rare failures, and the most of one that was not seen."""
         met, (own, none, histories, forced) = self._met, self._drawn
         assert met.histories is not None
         assert met.forced is not None
         calm = self._by_block(of(none.figures), none.block, every=True)
         own_mean = self._by_block(of(own.figures), own.block)
         blocks = (of(self.figures) - own_mean).reshape(-1, met.block_years).mean(axis=1)
-        largest = float(of(self.figures).max(initial=0.0)) or 1.0
-        seen = Stratum.of(blocks)
-        # However small what was seen, one more year might have come with the largest.
-        strata = [replace(seen, unseen=max(seen.unseen, largest / self.n_years))]
+        most = max(float(of(self.figures).max(initial=0.0)), largest) or 1.0
+        terms = [(blocks, most / met.block_years)]
         for rows, draws in ((histories, met.histories), (forced, met.forced)):
-            if draws.block_of.size:
-                more = self._by_block(of(rows.figures), rows.block) - calm[rows.block]
-                strata.append(_stratum(draws, more, calm, largest))
-        return strata
+            more = self._by_block(of(rows.figures), rows.block) - calm[rows.block]
+            units = np.asarray(np.bincount(draws.unit, draws.weight * more, draws.block_of.size), np.float64)
+            # Whole histories are what a year without failures is too.
+            units = units + calm[draws.block_of] if draws.whole else units
+            terms.append((units, draws.largest_weight * most))
+        return terms
 
     def _by_block(self, values: _Floats, block: NDArray[np.int64], *, every: bool = False) -> _Floats:
         """Mean over the years of weather but those of a row's own block; of one row for every block."""
@@ -249,11 +288,3 @@ class YearLaw:
         inside = block < n_own
         left = np.where(inside, sums[np.arange(len(block)), np.minimum(block, n_own - 1)], 0.0)
         return np.asarray((total - left) / (n_years * (n_own - inside)))
-
-
-def _stratum(draws: Draws, more: _Floats, calm: _Floats, largest: float) -> Stratum:
-    """Draws of one kind: what each year is more than one without failures; whole histories are that too."""
-    units = np.asarray(np.bincount(draws.unit, draws.weight * more, draws.block_of.size), np.float64)
-    if draws.whole:
-        units = units + calm[draws.block_of]
-    return Stratum.of(units, largest_unseen=draws.largest_weight * largest)

@@ -39,10 +39,10 @@ class BlockPlan:
 
 
 class BlockCounter:
-    """Simulates blocks of a run and counts what happened."""
+    """Simulates blocks of a run and counts what happened; ``simulator`` is its own unless given."""
 
-    def __init__(self, prepared: Prepared, plan: BlockPlan) -> None:
-        self._simulator, self._plan = BlockSimulator(prepared), plan
+    def __init__(self, prepared: Prepared, plan: BlockPlan, simulator: BlockSimulator | None = None) -> None:
+        self._simulator, self._plan = simulator or BlockSimulator(prepared), plan
         self._by_hand = by_hand(prepared, alone(self._simulator))
 
     def block(self, number: int) -> BlockTables:

@@ -1,12 +1,13 @@
 """Simulates a network for many years and stores what came of it."""
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from hopyears.sim.blocks.block import BlockSimulator
-from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
 from hopyears.sim.hops.site_hardware import sites_hardware
@@ -107,29 +108,51 @@ def simulate(
     """
     if request.until is not None:
         service_number(source.network, request.until)
+    with ExitStack() as held:
+        run = begun(held, source, request, out, resume=resume, warn=warn)
+        enough = None if request.until is None else reached(run.prepared, request.until)
+        fill_folder(
+            run.folder,
+            request.n_blocks,
+            BlockCounter,
+            (run.prepared, run.plan),
+            workers=request.workers,
+            progress=lambda done, of_all: progress(done * request.block_years, of_all * request.block_years),
+            enough=enough,
+        )
+        run.folder.write_results(summarise(run.prepared, run.folder), rest_on(run.folder, request, enough))
+    return run.folder
+
+
+class Begun(NamedTuple):
+    """A run whose folder is held and ready for blocks."""
+
+    folder: RunFolder
+    prepared: Prepared
+    plan: BlockPlan
+
+
+def begun(
+    held: ExitStack,
+    source: NetworkSource,
+    request: RunRequest,
+    out: Path | str,
+    *,
+    resume: bool,
+    warn: Callable[[str], None] = lambda warning: None,
+) -> Begun:
+    """Begin a run, or go on with it, as ``simulate`` does; its folder is locked until ``held`` ends."""
     designs = design_hops(source.network)
     warnings = warnings_of(source, designs)
     for warning in warnings:
         warn(warning)
-    folder = RunFolder(out)
-    manifest = manifest_of(source, request, warnings)
-    with folder.locked():
-        folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
-        prepared = prepare(source.network, request.options, designs)
-        alone(BlockSimulator(prepared))  # known to all workers, and to the summary
-        enough = None if request.until is None else reached(prepared, request.until)
-        plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
-        fill_folder(
-            folder,
-            request.n_blocks,
-            BlockCounter,
-            (prepared, plan),
-            workers=request.workers,
-            progress=lambda done, of_all: progress(done * plan.block_years, of_all * plan.block_years),
-            enough=enough,
-        )
-        folder.write_results(summarise(prepared, folder), rest_on(folder, request, enough))
-    return folder
+    folder, manifest = RunFolder(out), manifest_of(source, request, warnings)
+    held.enter_context(folder.locked())
+    folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
+    prepared = prepare(source.network, request.options, designs)
+    alone(BlockSimulator(prepared))  # known to all workers, and to the summary
+    plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
+    return Begun(folder, prepared, plan)
 
 
 def manifest_of(source: NetworkSource, request: RunRequest, warnings: Sequence[str]) -> dict[str, Any]:

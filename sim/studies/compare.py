@@ -7,8 +7,8 @@ from pathlib import Path
 import pyarrow as pa
 
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
-from hopyears.sim.runs.simulate import RunRequest, manifest_of, simulate
-from hopyears.sim.storage.run_folder import MANIFEST, RunFolder
+from hopyears.sim.runs.simulate import RunRequest
+from hopyears.sim.runs.together import simulate_together
 from hopyears.sim.storage.table_files import write_table
 from hopyears.sim.studies.plan_sides import FirstBlocks, Side
 from hopyears.sim.studies.plan_tables import Comparison, comparison
@@ -32,13 +32,14 @@ def compare(
     out: Path,
     *,
     base_run: Path | None = None,
-    progress: Callable[[str, int, int], None] = lambda name, done, of_all: None,
+    progress: Callable[[int, int], None] = lambda done, of_all: None,
 ) -> Comparison:
     """Simulate the base and every plan with the same seed, and take differences unit by unit.
 
     A draw belongs to a named thing and does not move when the plan changes, so that weather, nights and
     the failures of untouched parts are the same in all: differences are far sharper than the figures. What a
-    folder holds of the same run is kept, so that one plan more costs one run more.
+    folder holds of the same run is kept, so that one plan more costs one run more; what plans have in common
+    is worked out once.
 
     Parameters
     ----------
@@ -50,7 +51,7 @@ def compare(
     base_run : Path, optional
         Folder of a run of the base, in place of one within ``out``.
     progress : callable
-        Called with (name, years done, years in all).
+        Called with (years done, years in all), of base and plans together.
 
     Raises
     ------
@@ -62,15 +63,11 @@ def compare(
         raise InputError(f"plans: names are {', '.join(names[1:])}; must be all different, and none {BASE}")
     members = [ComparedPlan(BASE, base), *plans]
     folders = [base_run or out / BASE, *(out / plan.name for plan in plans)]
-    for member, folder in zip(members, folders, strict=True):
-        if not has_run(member.source, request, folder):
-            simulate(
-                member.source,
-                request,
-                folder,
-                resume=True,
-                progress=lambda done, of_all, name=member.name: progress(name, done, of_all),  # type: ignore[misc]
-            )
+    simulate_together(
+        [(member.source, folder) for member, folder in zip(members, folders, strict=True)],
+        request,
+        progress=progress,
+    )
     sides = [
         Side.read(member.name, member.source, request.options, FirstBlocks(folder, request.n_blocks))
         for member, folder in zip(members, folders, strict=True)
@@ -80,13 +77,3 @@ def compare(
     for name, frame in found._asdict().items():
         write_table(out / f"{name}.parquet", pa.Table.from_pandas(frame, preserve_index=False))
     return found
-
-
-def has_run(source: NetworkSource, request: RunRequest, folder: Path) -> bool:
-    """Whether a folder holds all blocks and results of this very run, its prices too."""
-    run = RunFolder(folder)
-    if not (folder / MANIFEST).is_file():
-        return False
-    same = run.manifest()["identity"] == manifest_of(source, request, ())["identity"]
-    whole = len(run.finished_blocks()) >= request.n_blocks and (folder / "tables").is_dir()
-    return same and whole and run.network() == source.network.model_dump(mode="json", by_alias=True)

@@ -19,6 +19,7 @@ from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.failure_log import FailureLog
+from hopyears.sim.equipment.segments import same_segments
 from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_history
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import FadeEvents
@@ -266,7 +267,7 @@ class BlockCase:
         hops, changed = list(self.hops), set()
         for i in self._used:
             segments = simulator.segments(i, log)
-            if not _same(segments, draws.segments[i]):
+            if not same_segments(segments, draws.segments[i]):
                 hops[i] = self._hop(i, segments)
                 changed.add(self._link_of[i])
         n_hops = len(self._prepared.designs)
@@ -329,17 +330,6 @@ def sharing_groups(prepared: Prepared) -> list[int]:
             joined = {group[s] for s in services}
             group = [min(joined) if g in joined else g for g in group]
     return group
-
-
-def _same(one: EquipmentSegments, other: EquipmentSegments) -> bool:
-    """Whether equipment fares the same; states of one hop are made once, so equal ones are identical."""
-
-    def states(segments: EquipmentSegments) -> list[int]:
-        return [id(segments.states[row]) for row in segments.state]
-
-    if not np.array_equal(one.start_s, other.start_s):
-        return False
-    return states(one) == states(other)
 
 
 def _same_part(one: FailureLog, other: FailureLog | None, part: int) -> bool:

@@ -123,7 +123,7 @@ def worst_outages(run: OpenedRun, service_id: str, n: int) -> list[Outage]:
     service_index = run.service_index(service_id)
     found: list[Outage] = []
     for block in run.folder.finished_blocks():
-        table = run.folder.read_block(block)["service_outage"].to_pandas()
+        table = run.folder.read_table(block, "service_outage").to_pandas()
         for row in table[table["entity"] == service_index].itertuples():
             start_s = int(row.start_s)
             date = date_of(start_s, first_year=1 + block * run.block_years)

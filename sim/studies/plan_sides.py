@@ -18,7 +18,7 @@ from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.money.network_costs import cost_rows, run_rows
-from hopyears.sim.money.service_money import one_outage_costs, penalties_by_block, undelivered_gbit
+from hopyears.sim.money.service_money import one_outage_costs, owed_law, undelivered_gbit
 from hopyears.sim.rare.service_figures import (
     OUTAGES,
     SEVERELY_ERRORED,
@@ -26,6 +26,7 @@ from hopyears.sim.rare.service_figures import (
     UNSEEN_WEATHER_S,
     ServiceFigures,
 )
+from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.summary import read_tallies
 from hopyears.sim.storage.run_folder import RunFolder
 
@@ -70,9 +71,11 @@ class Side:
     figures : ServiceFigures
     blocks : sequence of Tally
     by_block : mapping of str to float array, shape (n_blocks, n_services)
-        ``BELOW``, ``LOST``, ``PENALTY`` and ``COST``.
+        ``BELOW`` and ``LOST``.
     bill : sequence of CostRow
         With journeys and used spares as the run counted them.
+    years : YearTables
+        Single years, by which penalties are owed.
     """
 
     name: str
@@ -80,28 +83,37 @@ class Side:
     blocks: Sequence[Tally]
     by_block: Mapping[str, _Floats]
     bill: Sequence[CostRow]
+    years: YearTables
 
     @classmethod
-    def read(cls, name: str, source: NetworkSource, options: ModelOptions, folder: RunFolder) -> "Side":
-        """From the finished blocks of a run of the source."""
+    def read(
+        cls,
+        name: str,
+        source: NetworkSource,
+        options: ModelOptions,
+        folder: RunFolder,
+        *,
+        pairs_only: bool = False,
+    ) -> "Side":
+        """From the finished blocks of a run of the source.
+
+        ``pairs_only`` is for differences of units alone: no bill, figures without the known mean of rain.
+        """
         network, prepared = source.network, prepare(source.network, options)
         n, blocks = len(network.services), read_tallies(prepared, folder)
         below = per_block(blocks, "service_traffic", "below_committed_s", n, direction=BOTH)
-        penalty, lost = penalties_by_block(network.services, blocks), undelivered_gbit(blocks, n)
-        value = np.array([service.undelivered_value_per_gbit or 0.0 for service in network.services])
-        results = folder.read_results()
-        counted = run_rows(network, *(results[t].to_pandas() for t in ("crew_visits", "part_failures")))
+        bill: list[CostRow] = []
+        if not pairs_only:
+            results = folder.read_results()
+            counted = [results[name].to_pandas() for name in ("crew_visits", "part_failures")]
+            bill = [*cost_rows(network), *run_rows(network, *counted)]
         return cls(
             name,
-            ServiceFigures.read(prepared, folder),
+            ServiceFigures.read(prepared, folder, controlled=not pairs_only),
             blocks,
-            {
-                BELOW: below / 60.0 / blocks[0].years,
-                LOST: lost,
-                PENALTY: penalty,
-                COST: penalty + value * lost,
-            },
-            [*cost_rows(network), *counted],
+            {BELOW: below / 60.0 / blocks[0].years, LOST: undelivered_gbit(blocks, n)},
+            bill,
+            YearTables(folder),
         )
 
     @cached_property
@@ -124,15 +136,30 @@ class Side:
         if figure in _COUNTED:
             which, scale = _COUNTED[figure]
             return [(values / scale, most / scale) for values, most in self.figures.terms(number, which)]
-        own, hours = self.services[service], UNSEEN_OUTAGE_S / 3600.0
-        gbit = sum(own.full_ways_mbit_s) * 3.6 * hours
-        unseen = {
-            BELOW: 60.0 * hours,
-            LOST: gbit,
-            PENALTY: one_outage_costs(own),
-            COST: one_outage_costs(own) + gbit * (own.undelivered_value_per_gbit or 0.0),
-        }
-        return [(self.by_block[figure][:, number], unseen[figure] / self.blocks[0].years)]
+        own, block_years = self.services[service], self.blocks[0].years
+        if figure in (PENALTY, COST):
+            (owed, most), *replicated = self._owed(number, own)
+            if figure == COST and own.undelivered_value_per_gbit is not None:
+                ((lost, unseen),) = self.units(service, LOST)
+                owed = owed + own.undelivered_value_per_gbit * lost
+                most += own.undelivered_value_per_gbit * unseen
+            return [(owed, most), *replicated]
+        hours = UNSEEN_OUTAGE_S / 3600.0
+        unseen = 60.0 * hours if figure == BELOW else sum(own.full_ways_mbit_s) * 3.6 * hours
+        return [(self.by_block[figure][:, number], unseen / block_years)]
+
+    def _owed(self, number: int, own: Service) -> Units:
+        """Penalties of the units; there are as many of each kind on every side of a comparison."""
+        first, *others = owed_law(self.years.of([number]), [own]).units(0, largest=one_outage_costs(own))
+        seen = self.figures.seen
+        drawn = [len(part) for part in (seen.histories, seen.forced)]
+        return [
+            first,
+            *(
+                (units if units.size else np.zeros(n), most)
+                for (units, most), n in zip(others, drawn, strict=False)
+            ),
+        ]
 
     def summed(self, weights: Mapping[str, float], figure: str) -> Units:
         """The sum of a figure over services; of times and counts by weight, of gigabits and money plain."""

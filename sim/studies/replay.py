@@ -173,8 +173,9 @@ def _rain(opened: Reopened, window: Window) -> dict[str, Any]:
 def _shape_row(row: list[float], zero_s: float) -> list[float]:
     birth, life, x, y, vx, vy, log_peak, rho, ratio, bearing, kind = row
     return [
-        round(birth - zero_s), round(life), round(x, 2), round(y, 2), round(1e3 * vx, 2), round(1e3 * vy, 2),
-        float(f"{np.exp(log_peak):.3g}"), round(rho, 2), round(ratio, 2), round(bearing, 3), int(kind),
+        round(birth - zero_s, 1), round(life, 1), round(x, 3), round(y, 3),
+        round(1e3 * vx, 3), round(1e3 * vy, 3), float(f"{np.exp(log_peak):.4g}"),
+        round(rho, 3), round(ratio, 3), round(bearing, 4), int(kind),
     ]  # fmt: skip
 
 

@@ -66,7 +66,7 @@ def _all(purchases: pd.DataFrame) -> str:
     return str(purchases["set"].iloc[-1])
 
 
-RIGHT = "Right: how sure that the next best saves less for its money (bootstrap of blocks)."
+RIGHT = "Right: how sure that the next best saves less for its money (paired t test of blocks)."
 
 HEADS = ("", "buy", "cost", "spent", "left", "next best (left)", "right")
 """Heads of ``purchase_rows``."""

@@ -169,6 +169,12 @@ COLUMNS = {
     ),
     "penalty_per_year": Column("money/year", "penalties owed, mean over the years", NOTHING_SEEN),
     "penalty_bad_year": Column("money", "penalties that nine of ten years do not exceed"),
+    "busy_share": Column(
+        "",
+        "the same in the hours in which a service that may cross the hop asks for as much as it ever does; "
+        "empty without such hours",
+    ),
+    "undelivered_share": Column("", "what is not delivered of what is asked for, 0 to 1"),
     "undelivered_gbit_per_year": Column(
         "Gbit/year", "asked for at the peak rate and not delivered, both directions", NOTHING_SEEN
     ),

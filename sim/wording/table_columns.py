@@ -65,6 +65,9 @@ IN_TABLE = {
         "", "undelivered share of all that is asked for at peak rates"
     ),
     ("modulation_hop_modulations", "share"): Column("", "share of channel time, 0 to 1"),
+    ("modulation_services", "undelivered_gbit_per_year"): Column(
+        "Gbit/year", "asked for at the hour and not delivered, both directions together"
+    ),
     ("modulation_service_modulations", "share"): Column("", "share of time, 0 to 1"),
     ("modulation_service_modulations", "states"): Column(
         "", "lowest modulation along the working route; 0 is down"
@@ -284,13 +287,14 @@ TABLES = {
         "weather_unavailable_min_per_year* weather_below_best_min_per_year* weather_steps_per_year*",
     ),
     "modulation_services": TableWords(
-        "a service and the modulation at which every hop is fixed, 0 states for adaptive", f"service {_CASE}"
+        "a service and the modulation at which every hop is fixed, 0 states for adaptive",
+        f"service {_CASE} undelivered_gbit_per_year* undelivered_share",
     ),
     "modulation_hop_curves": TableWords("a hop, a modulation and a rate", "hop states mbit_s exceeded_share"),
     "modulation_service_curves": TableWords(
         "a service, a modulation and a rate", "service states mbit_s exceeded_share"
     ),
-    "modulation_hop_modulations": TableWords("a hop and a modulation", "hop states share"),
+    "modulation_hop_modulations": TableWords("a hop and a modulation", "hop states share busy_share"),
     "modulation_service_modulations": TableWords("a service and a modulation", "service states share"),
     "modulation_undelivered": TableWords(
         "a modulation, a priority and an exact set of causes",

@@ -106,14 +106,14 @@ def test_what_never_went_wrong_needs_no_candidate():
 def test_a_standby_takes_what_two_radios_fail_together():
     """Against the product of two: a 1+0 hop loses its radios, a pair only both of one end at once."""
     source = source_of(EIGHT)
-    found = closed_form_share(source, by_id(source)["a-b: 1+1 HSB"], DRY)
+    found = closed_form_share(source, by_id(source)["a-b: 1+1 HSB"], prepare(source.network, DRY))
     prepared = prepare(source.network, ModelOptions(rain=False, multipath=False, anchoring=False))
     down = part_unavailability(prepared, 0)
     radio, others = down["outdoor_radio"], down["antenna"]
     chain = radio + down["cable"] + down["modem_card"]
     rough = 1.0 - (chain**2 + others + down["coupler"]) / (chain + others)
     assert found == pytest.approx(rough, abs=0.02)
-    second = closed_form_share(source, by_id(source)["b: second controller"], DRY)
+    second = closed_form_share(source, by_id(source)["b: second controller"], prepare(source.network, DRY))
     assert 0.3 < second < 1.0
     assert by_id(source)["b: second controller"].kind == SITE
 

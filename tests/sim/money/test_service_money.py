@@ -1,5 +1,6 @@
 """Penalties of a run's blocks are those of its single months; what was never owed is a bound."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,7 +9,9 @@ from small_networks import source_of, triangle
 
 from hopyears.models.network.network import PenaltyTier, Service
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.money.service_money import penalties_of_years, service_money
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
+from hopyears.sim.money.service_money import owed_law, service_money
+from hopyears.sim.rare.year_tables import YearsMet
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 
@@ -43,16 +46,40 @@ def test_money_of_a_run(results):
 
 def test_penalties_of_services_and_years():
     services = with_money().services
-    lost = np.zeros((2, 3, 2, 12))
-    lost[0, 1, 0, 5] = 3600.0
-    lost[:, 2, 1, :] = 86_400.0
-    found = penalties_of_years(services, lost)
-    assert found.shape == (2, 3, 2)
-    assert found[0, 1, 0] == 10.0
-    assert found[0, 2, 1] == 500.0
-    assert found[1].sum() == 0.0
-    assert found.sum() == 510.0
+    lost = np.zeros((6, 2, 12, len(YEAR_FIGURES)))
+    lost[2, 0, 5, 0] = 3600.0
+    lost[5, :, :, 0] = 86_400.0
+    law = owed_law(YearsMet(lost, np.zeros_like(lost), 2), services)
+    assert YEAR_FIGURES[0] == "unavailable_s"
+    assert law.figures.tolist() == [[0.0, 0.0, 10.0, 0.0, 0.0, 500.0]]
+    assert law.quantile(0, 0.9) == 500.0
+    ((blocks, most),) = law.units(0)
+    assert blocks.tolist() == [0.0, 5.0, 250.0]
+    assert most == 250.0
+
+
+@pytest.fixture(scope="module")
+def replicated(tmp_path_factory):
+    """A short run with many histories, and a long one without: the penalties of both are the same."""
+    folder, source = tmp_path_factory.mktemp("owed"), source_of(with_money())
+    dry = ModelOptions(rain=False, multipath=False)
+    short = RunRequest(years=40, seed=2, block_years=2, options=replace(dry, replications=8))
+    long = RunRequest(years=1500, seed=3, block_years=10, options=dry)
+    return [
+        Results.load(simulate(source, request, folder / name).path).tables["service_money"].iloc[0]
+        for name, request in (("short", short), ("long", long))
+    ]
+
+
+@pytest.mark.slow
+def test_replications_tell_penalties_with_less_spread_and_no_bias(replicated):
+    """Within 4 standard errors of a long plain run; surer than its own 40 years could be."""
+    short, long = replicated
+    width = [row["penalty_per_year_high"] - row["penalty_per_year_low"] for row in replicated]
+    error = np.hypot(*width) / (2.0 * 1.96)
+    assert abs(short["penalty_per_year"] - long["penalty_per_year"]) < 4.0 * error
+    assert width[0] < 0.6 * width[1] * np.sqrt(1500.0 / 40.0)
 
 
 def test_no_service_with_money_gives_no_rows():
-    assert service_money(triangle(), [SimpleNamespace(years=1)]).empty
+    assert service_money(triangle(), [SimpleNamespace(years=1)], None).empty

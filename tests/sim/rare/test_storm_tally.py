@@ -64,7 +64,7 @@ def test_a_system_loses_what_it_would_alone(simulator, monkeypatch):
     assert losses_s.shape == (draws.field.n_systems, 2)
     assert np.count_nonzero(losses_s[:, 1]) >= 2
     for storm in np.argsort(losses_s.sum(axis=1))[-4:]:
-        monkeypatch.setattr(simulator, "_storms", lambda *_, storm=storm: only(draws.field, storm))
+        monkeypatch.setattr(simulator, "storms", lambda *_, storm=storm: only(draws.field, storm))
         history = simulator.simulate(3, 0, 1)
         for service, lost_s in zip(history.services, losses_s[storm], strict=True):
             lost = three_ways(service, history.duration_s)[BOTH]

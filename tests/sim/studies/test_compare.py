@@ -10,7 +10,7 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands.compare import print_comparison
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.inputs.plan_file import read_plan
-from hopyears.sim.runs import simulate as simulating
+from hopyears.sim.runs.runner import BlockCounter
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.compare import ComparedPlan, compare
@@ -128,7 +128,7 @@ def test_the_answer_comes_first_and_fits(compared, capsys):
 
 def test_without_prices_minutes_rank(sides):
     plain = [
-        Side(side.name, side.figures, side.blocks, side.by_block, []) for side in sides
+        Side(side.name, side.figures, side.blocks, side.by_block, [], side.years) for side in sides
     ]  # fmt: skip
     for side in plain:
         bare = Network(**side.figures.prepared.network.model_dump() | {"prices": Prices()})
@@ -143,15 +143,16 @@ def test_without_prices_minutes_rank(sides):
 def test_one_plan_more_costs_one_run(compared, monkeypatch):
     base, plans, out, before = compared
     drawn = []
-    whole = simulating.fill_folder
-    monkeypatch.setattr(
-        simulating,
-        "fill_folder",
-        lambda folder, *a, **k: (drawn.append(folder.path.name), whole(folder, *a, **k)),
-    )
+    one = BlockCounter.block
+
+    def counted(self, number):
+        drawn.append(number)
+        return one(self, number)
+
+    monkeypatch.setattr(BlockCounter, "block", counted)
     more = ComparedPlan("power", read_plan({"power": [{"id": "standard", "battery_h": 24.0}]}, base))
     after = compare(base, [*plans, more], REQUEST, out)
-    assert drawn == ["power"]
+    assert drawn == [0, 1, 2, 3]
     kept = after.differences[after.differences["plan"] != "power"].reset_index(drop=True)
     assert kept.equals(before.differences)
 
