@@ -37,7 +37,15 @@ class DemandProfile(Entry):
 
 
 class Sharing(Entry):
-    """How services of one priority share what is too small for all of them, unless they state weights."""
+    """How services share the network: what is too small for those of one priority, and their routes."""
+
+    routes: Annotated[
+        Literal["shortest", "by load"],
+        Field(
+            description="working routes that nobody states: the shortest that carry the service; or of a few "
+            "such the one that leaves most capacity free, placed by priority, then in order of the file"
+        ),
+    ] = "shortest"
 
     within_priority: Annotated[
         Literal["evenly", "by committed rate"],

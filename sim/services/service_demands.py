@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hopyears.models.judging.demand_clock import DemandClock, clock_at
 from hopyears.models.judging.outage_rule import SEVERE_SHARE
@@ -49,9 +50,10 @@ def service_demands(
     finders = _Finders(designs)
     bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
     index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
+    placed = finders.placed(network, index_of) if network.sharing.routes == "by load" else {}
     demands = []
     for service in network.services:
-        routes = service_routes(service, finders.of(service), designs, index_of)
+        routes = service_routes(service, finders.of(service), designs, index_of, placed.get(service.id))
         clock, weight = demand_clock(network, service), sharing_weight(network, service)
         demand = _demand(service, routes, built, link_of_card, clock, weight)
         on_ring = service.protection == "ring"
@@ -94,6 +96,7 @@ class _Finders:
     """Routes over links that can carry a service in clear air; over all if those do not suffice."""
 
     def __init__(self, designs: Sequence[HopDesign]) -> None:
+        self._designs = designs
         self._links = [
             Link(design.hop.site_a, design.hop.site_b, design.path.length_km) for design in designs
         ]
@@ -111,6 +114,27 @@ class _Finders:
         if able.working(service.site_a, service.site_b) is not None:
             return able
         return self._without(self._absent)
+
+    def placed(self, network: Network, index_of: Mapping[str, int]) -> dict[str, Route]:
+        """Working route of each service, so that most of its narrowest link's capacity is left.
+
+        One after the other by priority, each on top of what those before it committed to; of equal ones the
+        shortest.
+        """
+        left_mbit_s = np.stack([self._clear_mbit_s] * 2, axis=1)
+        found: dict[str, Route] = {}
+        for service in sorted(network.services, key=lambda each: each.priority):
+            a, b = service.site_a, service.site_b
+            stated = _directed([index_of[hop] for hop in service.route], a, self._designs)
+            ways = [stated] if stated else self.of(service).rerouting(a, b, REROUTED_CANDIDATES)
+            asked = service.committed_ways_mbit_s
+            left = [_least_left(way, left_mbit_s, asked) for way in ways]
+            best = ways[left.index(max(left))]
+            for link, direction in best:
+                left_mbit_s[link, direction] -= asked[0]
+                left_mbit_s[link, 1 - direction] -= asked[1]
+            found[service.id] = best
+        return found
 
     def _without(self, unused: frozenset[int]) -> RouteFinder:
         if unused not in self._known:
@@ -167,19 +191,23 @@ def _kept_mbit_s(service: Service) -> float:
 
 
 def service_routes(
-    service: Service, finder: RouteFinder, designs: Sequence[HopDesign], index_of: Mapping[str, int]
+    service: Service,
+    finder: RouteFinder,
+    designs: Sequence[HopDesign],
+    index_of: Mapping[str, int],
+    placed: Route | None = None,
 ) -> list[Route]:
     """Routes of a service over the hops, the working one first.
 
-    The working route is the user's, or the one of fewest hops and then least length among hops that carry
-    the service in clear air. The protecting route
-    is the user's, or the best that shares as little with the working one as can be. Free rerouting chooses
-    among the shortest routes, one that shares no hop with the working one, if there is any, and the working
-    one over each parallel hop. On a ring it is the working one: see ``ring_routes``.
+    The working route is the user's, or the one ``placed`` by load, or the one of fewest hops and then least
+    length among hops that carry the service in clear air. The protecting route is the user's, or the best
+    that shares as little with the working one as can be. Free rerouting chooses among the shortest routes,
+    one that shares no hop with the working one, if there is any, and the working one over each parallel hop.
+    On a ring it is the working one: see ``ring_routes``.
     """
     a, b = service.site_a, service.site_b
     stated = _directed([index_of[hop] for hop in service.route], a, designs)
-    working = stated or finder.working(a, b)
+    working = stated or placed or finder.working(a, b)
     assert working is not None  # hopyears.models.network.network_rules.services_have_routes
     if service.protection in ("none", "ring"):
         return [working]
@@ -198,6 +226,17 @@ def service_routes(
     # Of parallel hops the finder takes one: the others stand in for it on the working route, beyond the few.
     parallel = [route for route in finder.over_parallel_links(working) if route not in kept]
     return [working, *sorted([*kept, *parallel], key=finder.cost)]
+
+
+def _least_left(
+    route: Route, left_mbit_s: NDArray[np.float64], committed_mbit_s: tuple[float, float]
+) -> float:
+    """Least capacity left on a route, either way, with a service on it [Mbit/s]."""
+    forward, backward = committed_mbit_s
+    return min(
+        float(min(left_mbit_s[link, way] - forward, left_mbit_s[link, 1 - way] - backward))
+        for link, way in route
+    )
 
 
 def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:

@@ -93,7 +93,7 @@ OTHER = {
     },
     "demand_profiles": {"working_day": [0.4] * 24, "day_off": [0.4] * 24},
     "rings": {"hops": ["a-b", "b-c", "c-d", "a-d"], "blocked": "a-b"},
-    "sharing": {"within_priority": "by committed rate"},
+    "sharing": {"within_priority": "by committed rate", "routes": "by load"},
     "prices": {
         "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
         "yearly": {"site": 3.0}, "visit": 4.0,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small_networks import hop, triangle
 
-from hopyears.models.network.network import Service, Site
+from hopyears.models.network.network import Service, Sharing, Site
 from hopyears.sim.equipment.plant_builder import build_plant
 from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.services.service_data import BACKWARD, FORWARD
@@ -195,3 +195,36 @@ def test_what_is_down_goes_by_kind_unless_stated():
     assert demand(required_share=0.8).required_share == 0.8
     degrade = demand(switch_trigger="signal degrade")
     assert degrade.switch_below_mbit_s == degrade.committed_mbit_s  # left below committed, though not down
+
+
+def test_routes_by_load_leave_most_capacity_free():
+    """Two like services: the first goes the short way, the second the other way round, by priority."""
+    own = {"site_a": "a", "site_b": "b", "committed_mbit_s": 60.0}
+    first, second = Service(id="first", priority=5, **own), Service(id="second", priority=1, **own)
+    short, long = ((0, FORWARD),), ((1, FORWARD), (2, FORWARD))
+    assert [each.routes for each in demands(first, second)[0]] == [(short,), (short,)]
+    by_load = demands(first, second, sharing=Sharing(routes="by load"))[0]
+    assert {each.id: each.routes[0] for each in by_load} == placed_by_hand(first, second, (short, long))
+
+
+def placed_by_hand(first, second, ways):
+    """The one of priority 1 takes the way of most capacity in clear air, the other what is wider then."""
+    clear = [design.clear_capacity_mbit_s for design in design_hops(triangle())]
+    left = {way: min(clear[link] for link, _ in way) for way in ways}
+    found = {}
+    for service in (second, first):
+        # Of equal ones the shorter, which is the first.
+        best = max(ways, key=lambda way: left[way])
+        left[best] -= service.committed_mbit_s
+        found[service.id] = best
+    return found
+
+
+def test_a_stated_route_loads_its_links():
+    """Who may choose avoids what another's stated route fills."""
+    own = {"site_a": "a", "site_b": "b"}
+    fixed = Service(id="fixed", committed_mbit_s=100.0, route=("a-b",), **own)
+    free = Service(id="free", committed_mbit_s=60.0, **own)
+    found = demands(fixed, free, sharing=Sharing(routes="by load"))[0]
+    assert found[0].routes == (((0, FORWARD),),)
+    assert found[1].routes == (((1, FORWARD), (2, FORWARD)),)
