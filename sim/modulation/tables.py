@@ -176,8 +176,8 @@ def _with_lost(
         demand = prepared.demands[number]
         lost = np.array([block.undelivered[number, states][1][:, 0].sum() for block in blocks]) / 1000.0
         duration_s = n_years * SECONDS_PER_YEAR
-        asked = 2.0 * demand.peak_mbit_s * demand.asked_share(duration_s) * SECONDS_PER_YEAR / 1000.0
-        bound = 2.0 * demand.peak_mbit_s * UNSEEN_OUTAGE_S / 1000.0 / n_years
+        asked = sum(demand.peak_ways_mbit_s) * demand.asked_share(duration_s) * SECONDS_PER_YEAR / 1000.0
+        bound = sum(demand.peak_ways_mbit_s) * UNSEEN_OUTAGE_S / 1000.0 / n_years
         row: dict[str, object] = {}
         put_interval(row, "undelivered_gbit_per_year", mean_interval(lost / n_years, largest_unseen=bound))
         rows.append(row | {"undelivered_share": float(lost.mean()) / n_years / asked})
