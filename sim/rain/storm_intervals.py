@@ -1,11 +1,16 @@
 """When storms are near places, from where and how wide each storm is, not from each of its cells."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.kernel import kernel
 from hopyears.sim.rain.rain_field import RainField
+
+PLACES_AT_ONCE = 16
+"""Passages are many and their union is small: those of so many places are held at a time."""
 
 
 def storm_intervals(
@@ -34,8 +39,20 @@ def storm_intervals(
             _discs(np.ascontiguousarray(field.wide[:, :8]), np.arange(field.n_wide + 1), least),
         ]
     )
-    times, place = _passages(discs, places, float(distance_km))
-    return merged(place, times[0], times[1], n_rows=len(places))
+    parts = []
+    for first in range(0, len(places), PLACES_AT_ONCE):
+        some = places[first : first + PLACES_AT_ONCE]
+        times, place = _passages(discs, some, float(distance_km))
+        parts.append(merged(place, times[0], times[1], n_rows=len(some)))
+    return _below(parts)
+
+
+def _below(sets: Sequence[Intervals]) -> Intervals:
+    """The rows of all sets, those of the first on top."""
+    counts = [np.zeros(1, dtype=np.int64), *(np.diff(each.offset) for each in sets)]
+    times = [(np.zeros(0), np.zeros(0)), *((each.start_s, each.end_s) for each in sets)]
+    start_s, end_s = (np.concatenate(side) for side in zip(*times, strict=True))
+    return Intervals(np.cumsum(np.concatenate(counts)), start_s, end_s)
 
 
 @kernel

@@ -89,15 +89,15 @@ class YearTables:
         self.block_years, self.n_blocks = int(manifest["block_years"]), len(blocks)
         self._asked = int(manifest["options"]["replications"]) * bool(manifest["options"]["failures"])
         self._draws = np.array([n_draws(self._asked, block) for block in blocks])
-        months = [
+        months = (
             KeyedTable.from_arrow(SERVICE_MONTH, folder.read_table(block, "service_month"))
             for block in blocks
-        ]
+        )
         self._months = _joined([_both_ways(table) for table in months])
-        drawn = [
+        drawn = (
             KeyedTable.from_arrow(MONTHS, folder.read_table(block, "service_month_replications"))
             for block in blocks
-        ]
+        )
         self._drawn = _joined([(table.keys, table.values) for table in drawn])
         self._weather: _Floats | None = None
 

@@ -23,7 +23,7 @@ from hopyears.sim.counting.figures import (
     per_block,
     put_interval,
 )
-from hopyears.sim.counting.tallies import Tally, add_tallies, by_month
+from hopyears.sim.counting.tallies import TABLES, Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
 from hopyears.sim.money.network_costs import cost_frame, cost_rows, run_rows, terms_of
@@ -35,7 +35,7 @@ from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.longest_outages import longest_outages
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.promise import target_table, year_table
-from hopyears.sim.runs.summary_failures import failure_frames
+from hopyears.sim.runs.summary_failures import FAILURE_TABLES, failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
     BELOW_COMMITTED,
@@ -55,7 +55,8 @@ __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"
 
 def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
-    stored = [folder.read_block(number) for number in folder.finished_blocks()]
+    # Draws of replications, by far the largest tables, are read by those who judge them.
+    stored = [folder.read_block(number, *TABLES, *FAILURE_TABLES) for number in folder.finished_blocks()]
     blocks = tallies_of(prepared, folder, stored)
     predicted_hops = predict_hops(prepared)
     predicted = predict_services(prepared, predicted_hops)
@@ -94,7 +95,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
 
 def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:
     """Tally of each finished block of a run, in order."""
-    stored = [folder.read_block(number) for number in folder.finished_blocks()]
+    stored = [folder.read_block(number, *TABLES) for number in folder.finished_blocks()]
     return tallies_of(prepared, folder, stored)
 
 
@@ -145,7 +146,7 @@ def service_table(
             "backward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=BACKWARD).best / 60.0,
             "mean_throughput_mbit_s": float(delivered[i] / total.years / SECONDS_PER_YEAR),
         }
-        rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
+        rates, at_least = throughput_shares(total, i, min(service.full_ways_mbit_s), BOTH)
         for ending, share in SHARES.items():
             row[f"throughput_{ending}_mbit_s"] = exceeded_rate(rates, at_least, share)
         put_interval(row, BELOW_COMMITTED, below[i])

@@ -13,6 +13,8 @@ _TABLES = {
     "site_failures": ("failures_site", "site"),
     "crew_visits": ("failures_crew", "crew"),
 }
+FAILURE_TABLES = tuple(table for table, _ in _TABLES.values())
+"""Tables of a block that ``failure_frames`` takes."""
 
 
 def failure_frames(stored: Sequence[Mapping[str, pa.Table]], total: Tally) -> dict[str, pd.DataFrame]:

@@ -239,15 +239,15 @@ class RunFolder:
         except OSError as error:
             raise self._failure(path, error) from None
 
-    def read_block(self, block: int) -> dict[str, pa.Table]:
-        """Tables of a finished block by name.
+    def read_block(self, block: int, *names: str) -> dict[str, pa.Table]:
+        """Tables of a finished block by name: those named, else all.
 
         Raises
         ------
         InputError
             If the block is missing or damaged.
         """
-        return read_packed(self._block(block))
+        return read_packed(self._block(block), *names)
 
     def read_table(self, block: int, name: str) -> pa.Table:
         """One table of a finished block.
@@ -257,7 +257,7 @@ class RunFolder:
         InputError
             If it is missing or damaged.
         """
-        return read_packed(self._block(block), name)[name]
+        return self.read_block(block, name)[name]
 
     def write_results(self, tables: Mapping[str, pa.Table], origin: Mapping[str, Any] | None = None) -> None:
         """Store the tables of results and what they rest on, replacing those of fewer blocks.

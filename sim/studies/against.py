@@ -125,7 +125,7 @@ def hold_against(source: NetworkSource, folder: RunFolder) -> pd.DataFrame:
         raise InputError(f"{folder.path}: run has no finished block; must have one")
     options = ModelOptions(**manifest["options"])
     prepared = prepare(source.network, ModelOptions(multipath=options.multipath, anchoring=False))
-    stored = [folder.read_block(number) for number in numbers]
+    stored = [folder.read_block(number, "hop_fading", "hop_state_cause") for number in numbers]
     rows = [*_fading(prepared, options, stored, manifest["block_years"])]
     if options.failures:
         rows += _equipment(prepared, stored, manifest["block_years"])

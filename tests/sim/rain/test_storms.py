@@ -266,6 +266,19 @@ def test_a_strong_wide_shape_is_near_too():
     assert list(near.row) == [0]
 
 
+def test_storms_near_places_are_the_same_however_many_places_are_taken_at_a_time(monkeypatch):
+    passing = {"birth": 1000.0, "life": 4000.0, "x": -20.0, "vx": 0.01, "peak": 30.0, "radius": 2.0}
+    field = cells_field([{**passing, "birth": 1500.0 * k, "y": 7.0 * k} for k in range(9)])
+    places = [[5.0 * k, 4.0 * k] for k in range(-3, 8)]
+    found = []
+    for at_once in (1, 4, 11, 99):
+        monkeypatch.setattr("hopyears.sim.rain.storm_intervals.PLACES_AT_ONCE", at_once)
+        near = storm_intervals(field, places, distance_km=10.0, least_peak_mm_h=5.0)
+        found.append((near.row.tolist(), near.start_s.tolist(), near.end_s.tolist()))
+    assert len(set(found[0][0])) > 4
+    assert found.count(found[0]) == len(found)
+
+
 @pytest.mark.parametrize(
     ("make", "text"),
     [
