@@ -27,7 +27,7 @@ from hopyears.models.network.hardware_entries import (
     Switching,
 )
 from hopyears.models.network.money_entries import PenaltyTier, Prices
-from hopyears.models.network.traffic_entries import DemandProfile, Sharing
+from hopyears.models.network.traffic_entries import DemandProfile, Ring, Sharing
 from hopyears.models.network.upkeep_entries import Crew, Depot, LightningRisk, Maintenance, Power, RepairRules
 from hopyears.models.radio.scheme import Scheme, parse_scheme
 
@@ -54,6 +54,7 @@ __all__ = [
     "Prices",
     "Radio",
     "RepairRules",
+    "Ring",
     "Service",
     "Sharing",
     "Site",
@@ -220,10 +221,27 @@ class Service(Entry):
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
     committed_mbit_s: Annotated[
-        Finite, Field(gt=0, le=1_000_000, description="rate that must be delivered, in each direction")
+        Finite,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="rate that must be delivered, in each direction unless backward is stated",
+        ),
     ]
     peak_mbit_s: Annotated[
         Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
+    ] = None
+    committed_backward_mbit_s: Annotated[
+        Finite | None,
+        Field(gt=0, le=1_000_000, description="the same from 'to' to 'from'; default as forward"),
+    ] = None
+    peak_backward_mbit_s: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="at least committed backward; default that where it is stated, else as forward",
+        ),
     ] = None
     demand_profile: Annotated[
         Identifier | None,
@@ -269,8 +287,11 @@ class Service(Entry):
         Finite | None, Field(gt=0, le=100_000, description="outage intensity of G.827; default none")
     ] = None
     protection: Annotated[
-        Literal["none", "protected", "rerouted"],
-        Field(description="one route; a working and a protecting route; any free route"),
+        Literal["none", "protected", "rerouted", "ring"],
+        Field(
+            description="one route; a working and a protecting route; any free route; both ways round the "
+            "[[rings]] entry on its way, which then says how it switches"
+        ),
     ] = "none"
     route: Annotated[
         tuple[Identifier, ...],
@@ -343,6 +364,18 @@ class Service(Entry):
         """Peak rate, or the committed rate where no peak is stated [Mbit/s]."""
         return self.committed_mbit_s if self.peak_mbit_s is None else self.peak_mbit_s
 
+    @property
+    def committed_ways_mbit_s(self) -> tuple[float, float]:
+        """Committed rate forward and backward [Mbit/s]."""
+        backward = self.committed_backward_mbit_s
+        return self.committed_mbit_s, self.committed_mbit_s if backward is None else backward
+
+    @property
+    def full_ways_mbit_s(self) -> tuple[float, float]:
+        """Peak rate forward and backward, or the committed rate where no peak is stated [Mbit/s]."""
+        backward = self.peak_backward_mbit_s or self.committed_backward_mbit_s or self.full_rate_mbit_s
+        return self.full_rate_mbit_s, backward
+
     @model_validator(mode="after")
     def _peak_is_peak(self) -> "Service":
         if self.peak_mbit_s is not None and self.peak_mbit_s < self.committed_mbit_s:
@@ -350,6 +383,13 @@ class Service(Entry):
                 "peak_mbit_s",
                 f"{self.peak_mbit_s:g}",
                 f"at least committed_mbit_s, {self.committed_mbit_s:g}",
+            )
+        if self.full_ways_mbit_s[1] < self.committed_ways_mbit_s[1]:
+            field, least = "committed_backward_mbit_s", self.committed_backward_mbit_s
+            if least is None:
+                field, least = "committed_mbit_s", self.committed_mbit_s
+            raise FieldError(
+                "peak_backward_mbit_s", f"{self.full_ways_mbit_s[1]:g}", f"at least {field}, {least:g}"
             )
         return self
 
@@ -363,6 +403,7 @@ class Network(Entry):
     radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
     antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
     services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
+    rings: Annotated[tuple[Ring, ...], Field(max_length=2000)] = ()
     demand_profiles: Annotated[tuple[DemandProfile, ...], Field(max_length=1000)] = ()
     contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
     parts: tuple[PartChange, ...] = ()

@@ -21,6 +21,7 @@ KINDS = {
     "radios": "radio",
     "antennas": "antenna",
     "services": "service",
+    "rings": "ring",
     "demand_profiles": "demand profile",
     "contracts": "contract",
     "parts": "part",

@@ -3,7 +3,7 @@
 ``RULES`` must hold before anything is computed.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 import networkx as nx
@@ -185,6 +185,47 @@ def services_have_routes(network: Network) -> Iterator[Fault]:
                 yield from _route_fault(entry, field, service, hops)
 
 
+def rings_close(network: Network) -> Iterator[Fault]:
+    """Hops of a ring exist, follow each other and close; each is in one ring, and one of them is blocked."""
+    hops = {hop.id: hop for hop in network.hops}
+    ring_of: dict[str, str] = {}
+    for ring in network.rings:
+        entry = named("ring", ring.id)
+        unknown = [(n, hop) for n, hop in enumerate(ring.hops, start=1) if hop not in hops]
+        for number, hop in unknown:
+            yield Fault(entry, f"hops[{number}]", f'"{hop}"', "a hop id", sought=hop, known=hops)
+        if unknown:
+            continue
+        for hop in ring.hops:
+            link = hops[hop].bundle or hop
+            if ring_of.setdefault(link, ring.id) != ring.id or ring.hops.count(hop) > 1:
+                yield Fault(entry, "hops", f'"{hop}" again', "hops of one ring, each once")
+                break
+        sites = ring_sites([hops[hop] for hop in ring.hops])
+        if sites is None:
+            yield Fault(
+                entry, "hops", "no closed chain", "hops in order round a ring that meets no site twice"
+            )
+        if ring.blocked is not None and ring.blocked not in ring.hops:
+            known = dict.fromkeys(ring.hops)
+            found = f'"{ring.blocked}"'
+            yield Fault(entry, "blocked", found, "one of its hops", sought=ring.blocked, known=known)
+
+
+def ring_sites(hops: Sequence[Hop]) -> list[str] | None:
+    """Sites of a ring in order, hop i from site i to the next; None where the hops close none."""
+    for start in (hops[0].site_a, hops[0].site_b):
+        sites = [start]
+        for hop in hops:
+            here = sites[-1]
+            if here not in (hop.site_a, hop.site_b):
+                break
+            sites.append(hop.site_b if here == hop.site_a else hop.site_a)
+        if len(sites) == len(hops) + 1 and sites[-1] == start and len(set(sites)) == len(hops):
+            return sites[:-1]
+    return None
+
+
 def _known_hops(service: Service, field: str, hops: Mapping[str, Hop]) -> list[Hop]:
     return [hops[hop_id] for hop_id in getattr(service, field) if hop_id in hops]
 
@@ -226,6 +267,7 @@ RULES: tuple[Rule, ...] = (
     measured_percentiles,
     multipath_edition,
     services_have_routes,
+    rings_close,
 )
 NEEDS: Mapping[Rule, tuple[str, ...]] = {
     site_references: ("sites",),
@@ -236,6 +278,7 @@ NEEDS: Mapping[Rule, tuple[str, ...]] = {
     price_references: ("hops", "radios", "antennas", "indoor_units", "power", "crews"),
     services_have_routes: ("sites", "hops"),
     contract_references: ("services",),
+    rings_close: ("hops", "rings"),
     demand_profile_references: ("demand_profiles",),
 }
 """Lists in which no entry may lack for a rule to be judged; the others hold for the entries there are."""

@@ -46,3 +46,41 @@ class Sharing(Entry):
             "committed rates, then of what lies above"
         ),
     ] = "evenly"
+
+
+class Ring(Entry):
+    """Hops that close a ring, which protects its services as one: open at a blocked hop (ITU-T G.8032)."""
+
+    id: Identifier
+    hops: Annotated[
+        tuple[Identifier, ...],
+        Field(
+            min_length=3,
+            max_length=255,
+            description="hop ids in order round the ring; of a bundle, one of its hops",
+        ),
+    ]
+    blocked: Annotated[
+        Identifier | None,
+        Field(description="hop blocked while all is well, the ring protection link; default the last"),
+    ] = None
+    hold_off_s: Annotated[
+        Finite, Field(ge=0, le=60, description="a hop must have failed so long before the ring turns")
+    ] = 0.0
+    guard_s: Annotated[
+        Finite,
+        Field(ge=0, le=60, description="a hop that is back stays blocked so long where another has failed"),
+    ] = 0.5
+    wait_to_restore_s: Annotated[
+        Finite, Field(ge=0, le=100_000, description="all hops must work so long before the ring turns back")
+    ] = 300.0
+    reverts: Annotated[
+        bool, Field(description="back to its blocked hop; false leaves it open where it failed")
+    ] = True
+    switching_time_s: Annotated[
+        Finite, Field(ge=0, le=600, description="without traffic, for whom the ring turns at a failure")
+    ] = 0.05
+    commanded_switching_time_s: Annotated[
+        Finite,
+        Field(ge=0, le=600, description="the same by command: ahead of planned work, and when it turns back"),
+    ] = 0.05

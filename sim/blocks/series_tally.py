@@ -24,6 +24,9 @@ SERIES = Columns(("entity", "part", "equipment"), ("unavailable_s",))
 """Unavailable time of a service on a part of what it uses; ``equipment`` is 1 where anything but the
 atmosphere had a hand in it."""
 
+_Asked = tuple[int, float, DemandClock | None, tuple[int, tuple[float, float]] | None]
+"""Link, rate needed, hours, and the way that is forward with the rates backward where they differ."""
+
 HOPS, ROUTE, ALONE = 0, 1, 2
 """Parts: the hops of the working route each by itself, added up; the working route as a whole; all routes of
 the service. On each, the service has the links to itself."""
@@ -33,16 +36,20 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
     full = simulator.links(history.hops, history.log)
     links = simulator.prepared.links
-    known: dict[tuple[int, float, DemandClock | None], NDArray[np.float64]] = {}
+    known: dict[_Asked, NDArray[np.float64]] = {}
     noticed: dict[tuple[int, float, float], HopHistory] = {}
     keys, values = [], []
     for entity, demand in enumerate(simulator.prepared.demands):
         histories = _thinned(full, links, demand, noticed)
         hops = np.zeros(2)
-        for link, _ in demand.routes[0]:
-            asked = (link, demand.required_share * demand.committed_mbit_s, demand.clock)
+        for link, direction in demand.routes[0]:
+            # Of equal rates it makes no difference which way is forward.
+            own = None if demand.backward_mbit_s is None else (direction, demand.backward_mbit_s)
+            asked = (link, demand.needed_mbit_s, demand.clock, own)
             if asked not in known:
-                known[asked] = _lost_alone(histories, links, demand, (((link, 0),),), history.duration_s)
+                known[asked] = _lost_alone(
+                    histories, links, demand, (((link, own[0] if own else 0),),), history.duration_s
+                )
             hops += known[asked]
         whole = _lost_alone(histories, links, demand, demand.routes[:1], history.duration_s)
         alone = whole
@@ -62,14 +69,14 @@ def _thinned(
 ) -> list[HopHistory]:
     """Histories without the changes that a service alone does not notice; those of bundles as they are.
 
-    So are all where demand follows the hours, and with them what is noticed.
+    So are all where demand follows the hours, and with them what is noticed, or is another backward.
 
     ``noticed`` keeps them by hop and by what a service asks, which is the same for many.
     """
     result = list(histories)
-    if demand.clock is not None:
+    if demand.clock is not None or demand.backward_mbit_s is not None:
         return result
-    need = demand.required_share * demand.committed_mbit_s
+    need = demand.needed_mbit_s
     for link in {link for route in demand.routes for link, _ in route}:
         if len(links[link]) == 1:
             (member,) = links[link]
@@ -107,7 +114,13 @@ def _lost_alone(
     own_links = [tuple(next(places) for _ in links[link]) for link in used]
     rows = tuple(tuple((used.index(link), direction) for link, direction in route) for route in routes)
     # What it asks beyond its committed rate makes no outage.
-    alone = replace(demand, peak_mbit_s=max(demand.committed_mbit_s, 1e-3), routes=rows)
+    least = 1e-3
+    backward = demand.backward_mbit_s and (demand.backward_mbit_s[0], max(demand.backward_mbit_s[0], least))
+    peak_mbit_s = max(demand.committed_mbit_s, least)
+    ring = demand.ring
+    if ring is not None:
+        ring = replace(ring, links=tuple(used.index(link) for link in ring.links)) if len(rows) > 1 else None
+    alone = replace(demand, peak_mbit_s=peak_mbit_s, backward_mbit_s=backward, routes=rows, ring=ring)
     history = sweep_services(own, [alone], duration_s, links=own_links)[0]
     lost = three_ways(history, duration_s)[BOTH]
     return _by_kind(lost)

@@ -25,7 +25,7 @@ VERBS = {
     "explain": "the worst outages of a service in a run, and the whole story of one of them",
     "importance": "unavailable time saved had a hop, site, kind of part or cause never gone wrong",
     "modulation": "adaptive against fixed modulation on the same weather, for hops and services",
-    "promise": "how likely a year breaks a target, and which target can be promised",
+    "promise": "which contracts are kept, how likely they are broken, and what can be promised",
     "textbook": "from the textbook sum of each service to its simulated outage, step by step",
     "guide": "pages to read: a tour, how-tos, glossary, science, reference",
     "schema": "print the JSON Schema of the network file",

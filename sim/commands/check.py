@@ -11,9 +11,6 @@ if TYPE_CHECKING:
 
     from hopyears.sim.commands.check_values import Value
 
-PAGE_WIDTH = 80
-"""Characters of a line where the output is no terminal."""
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK and how much to show."""
@@ -29,7 +26,7 @@ def run(options: argparse.Namespace) -> int:
     """Read, check, and print a page: what differs from the defaults, hops, services, hardware, warnings."""
     from hopyears.sim.blocks.block import BlockSimulator
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
-    from hopyears.sim.commands.check_page import page
+    from hopyears.sim.commands.check_page import PAGE_WIDTH, page
     from hopyears.sim.commands.check_plan import plan_page
     from hopyears.sim.commands.check_values import every_value
     from hopyears.sim.hops.design_doubts import network_doubts
@@ -38,6 +35,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.studies.single_failures import single_failures
+    from hopyears.sim.wording.names import labels_of, place_name, relabelled
     from hopyears.sim.wording.terminal import say, terminal
 
     base = read_network(options.network)
@@ -49,7 +47,9 @@ def run(options: argparse.Namespace) -> int:
     units = [fault.sentence() for plan in hardware.values() for fault in plan.warnings]
     values = list(every_value(network, designs))
     alone = ModelOptions(rain=False, multipath=False, anchoring=False)
-    failing = single_failures(BlockSimulator(prepare(network, alone, designs)))
+    labels = labels_of(network)
+    failing = relabelled(single_failures(BlockSimulator(prepare(network, alone, designs))), labels)
+    failing = failing.assign(what=[place_name(each, labels) for each in failing["what"]])
     console = terminal(PAGE_WIDTH)
     for line in plan_page(source.name, base.network, network) if options.plan else ():
         say(console, line)

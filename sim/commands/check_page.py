@@ -13,16 +13,23 @@ from hopyears.sim.commands.check_values import Value, part_values, rule_in_words
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.money.network_costs import cost_rows, terms_of, without_price
+from hopyears.sim.studies.single_failures import ALL_UP, PART
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_sentences, item_rows_of
 
 if TYPE_CHECKING:
     import pandas as pd
+
+PAGE_WIDTH = 80
+"""Characters of a line."""
 
 MOST_NAMES = 3
 """Different words of a field that are named; of more, their number."""
 
 MOST_FAILING = 8
 """Single failures that are shown, those that take most first."""
+
+DOWN_LETTERS, SERVICE_LETTERS = 34, 20
+"""Letters of what is down, and of the services that it takes."""
 
 MOST_KINDS = 20
 """Kinds of hop that are shown, those of most hops first."""
@@ -70,7 +77,11 @@ def page(
 
 
 def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
-    shown = [f"  {line}".rstrip() for line in lines]
+    shown = [
+        part
+        for line in lines
+        for part in wrap(f"  {line}", PAGE_WIDTH, subsequent_indent="    ", break_long_words=False) or [""]
+    ]
     if shown:
         yield f"\n{title}"
         yield from shown
@@ -173,21 +184,33 @@ def fails_first(failing: "pd.DataFrame") -> Iterator[str]:
     """Whether committed rates fit with all up, and the single failures that take most of them."""
     if failing.empty:
         return
-    rows = [("down", "", "below", "down", "lacking", "services")]
+    rows = [("what is down", "below", "down", "lacking", "services")]
     alike = failing.groupby(["kind", "services", "lacking_mbit_s", "down"], sort=False)
     for _, some in [*alike][: MOST_FAILING + 1]:
         row = {str(name): value for name, value in some.iloc[0].items()}
         cells = (str(row["below_committed"]), str(row["down"]), f"{row['lacking_mbit_s']:,.4g}")
-        services = _and_more(str(row["services"]).split(", "))
-        rows.append((str(row["kind"]), _and_more([str(each) for each in some["what"]]), *cells, services))
+        services = _and_more(str(row["services"]).split(", "), SERVICE_LETTERS)
+        what = _and_more([_down(row["kind"], str(each)) for each in some["what"]], DOWN_LETTERS)
+        rows.append((what, *cells, services))
     yield from _columns(rows)
     if len(alike) > MOST_FAILING + 1:
         yield f"... and {len(alike) - MOST_FAILING - 1} more"
 
 
-def _and_more(names: Sequence[str]) -> str:
-    """The first name, and how many more there are."""
-    return names[0] + (f" +{len(names) - 1}" if len(names) > 1 else "")
+def _down(kind: str, what: str) -> str:
+    """What is down in words: a hop, a part at its site, or nothing."""
+    site, *_, part = what.split("/") if "/" in what else (what, what)
+    if kind == ALL_UP:
+        return kind
+    return f"{part.partition('-')[0].replace('_', ' ')} at {site}" if kind == PART else f"{kind} {what}"
+
+
+def _and_more(names: Sequence[str], most_letters: int) -> str:
+    """The first name, shortened where it is long, and how many more there are."""
+    more = f" +{len(names) - 1}" if len(names) > 1 else ""
+    room = most_letters - len(more)
+    first = names[0] if len(names[0]) <= room else f"{names[0][: room - 1]}…"
+    return first + more
 
 
 def hardware_totals(designs: Sequence[HopDesign], hardware: Mapping[str, SiteHardware]) -> Iterator[str]:
@@ -236,11 +259,11 @@ def _word(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
-        return f"{value:g}"
+        return f"{value:.10g}"
     if isinstance(value, dict):
         return f"{len(value)} given"
     if isinstance(value, tuple) and value and isinstance(value[0], Modulation):
-        return f"{value[0].states}-{value[-1].states} states"
+        return f"{', '.join(str(step.states) for step in value)} states"
     if isinstance(value, tuple):
         return f"a list of {len(value)}"
     return str(value)

@@ -153,7 +153,7 @@ def _by_rule(network: Network, designs: Sequence[HopDesign]) -> dict[str, dict[s
     for service in network.services:
         found[named("service", service.id)] = {
             "peak_mbit_s": service.full_rate_mbit_s,
-            "switching_time_s": SWITCHING_S[service.protection],
+            "switching_time_s": SWITCHING_S.get(service.protection, "as the ring"),
         }
     climate = network_climate(network)
     latitude, longitude = network_centre_deg(network)

@@ -61,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
     elif options.json:
         _write(table.to_json(orient="records", indent=1, double_precision=15) + "\n", options.json)
     else:
-        _print_table(terminal(), relabelled(table, labels), options.top or ROWS)
+        _print_table(terminal(), relabelled(table, labels), options.top or ROWS, options.sort)
     return 0
 
 
@@ -148,13 +148,17 @@ def _known(table: "pd.DataFrame", name: str, option: str) -> None:
         raise InputError(f'{option} is "{name}"; must be a column of the table: {", ".join(map(str, table))}')
 
 
-def _print_table(console: "Console", table: "pd.DataFrame", rows: int) -> None:
+def _print_table(console: "Console", table: "pd.DataFrame", rows: int, order: str | None) -> None:
+    """Rows of a table; the column that orders them comes first of the figures."""
     from hopyears.sim.wording.wording import records
 
     names = [str(name) for name in table]
     ends = {f"{name}{end}" for name in names for end in ("_low", "_high") if f"{name}_low" in names}
     kept = sorted((name for name in names if name not in ends), key=lambda name: name in STATED)
     text = [name for name in kept if table[name].dtype.kind not in "fiu"]
+    if order in kept and order not in text:
+        kept.remove(order)
+        kept.insert(next((i for i, name in enumerate(kept) if name not in text), 0), order)
     shown = plain_table("", kept, text)
     for row in records(table.head(rows)):
         shown.add_row(*(_cell(row, name) for name in kept))

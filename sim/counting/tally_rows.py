@@ -206,22 +206,25 @@ def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -
     A service that is not down is *below committed* while it gets less than its committed rate, or than the
     share of it that it asks for at the hour; of both ways together while either is and neither is down.
     """
-    seconds, peak, share_asked = history.seconds, service.peak_mbit_s, history.asked_share
-    asked, committed = peak * share_asked, service.committed_mbit_s * share_asked
+    seconds = history.seconds
+    peaks = (*service.peak_ways_mbit_s, min(service.peak_ways_mbit_s))
+    committed = np.outer(history.asked_share, service.committed_ways_mbit_s)
+    short = history.rate_mbit_s < committed - LEAST_SHORTFALL_MBIT_S
     rows: dict[Columns, Rows] = {TRAFFIC: [], UNDELIVERED: [], THROUGHPUT: []}
     lower = history.rate_mbit_s.min(axis=1)
     rates = {FORWARD: history.rate_mbit_s[:, 0], BACKWARD: history.rate_mbit_s[:, 1], BOTH: lower}
     for direction, rate in rates.items():
+        peak, asked = peaks[direction], peaks[direction] * history.asked_share
         down = history.down.any(axis=1) if direction == BOTH else history.down[:, direction]
         # Rates are whole kbit/s, so a share that ends on an edge belongs to the bin below it.
         share = np.ceil(np.minimum(rate / peak, 1.0) * N_BINS - 1e-9).astype(np.int64)
         rows[THROUGHPUT].append((_keyed(entity, direction, share), seconds[:, None]))
-        below = ~down & (rate < committed - LEAST_SHORTFALL_MBIT_S)
+        below = ~down & (short.any(axis=1) if direction == BOTH else short[:, direction])
         sums = np.array([[rate @ seconds, peak * seconds.sum(), down @ seconds, below @ seconds]])
         rows[TRAFFIC].append((np.array([[entity, direction]]), sums))
         if direction != BOTH:
             missing = np.maximum(asked - rate, 0.0) * (history.causes[:, direction] != 0)
-            lacking = np.maximum(committed - rate, 0.0) * (missing > 0.0)
+            lacking = np.maximum(committed[:, direction] - rate, 0.0) * (missing > 0.0)
             times = [seconds * (missing > 0.0), seconds * below]
             values = np.stack([missing * seconds, lacking * seconds, *times], axis=1)
             rows[UNDELIVERED].append((_keyed(entity, direction, history.causes[:, direction]), values))

@@ -107,7 +107,7 @@ def service_money(network: Network, blocks: Sequence[Tally], years: YearTables) 
         unseen = max(one_outage_costs(service), 1e-9)
         put_interval(row, "penalty_per_year", law.mean_interval(0, level=LEVEL, largest=unseen))
         row["penalty_bad_year"] = law.quantile(0, BAD_YEAR)
-        gbit = 2.0 * service.full_rate_mbit_s * UNSEEN_OUTAGE_S / 1000.0 / blocks[0].years
+        gbit = sum(service.full_ways_mbit_s) * UNSEEN_OUTAGE_S / 1000.0 / blocks[0].years
         found = mean_interval(lost[:, i], largest_unseen=gbit)
         put_interval(row, "undelivered_gbit_per_year", found)
         value = service.undelivered_value_per_gbit or 0.0

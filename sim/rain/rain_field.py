@@ -9,10 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.rain_sieve import BLOCK_LANES, in_storm_frames, seen_from, storm_rates
-
-_SQUARE_KM = 20.0
-"""Side of the squares for whose hops the cells in reach are found together."""
+from hopyears.sim.rain.rain_near import in_storm_frames
+from hopyears.sim.rain.shape_loops import LANES
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -176,13 +174,15 @@ class RainField:
         return rows
 
     @cached_property
-    def for_kernel(self) -> tuple[Any, ...]:
-        """The field as its compiled loops take it, storms in order of their start.
+    def for_kernel(self) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
+        """Storms and wide shapes as the compiled loops take them, each in order of their start.
 
-        Storms' columns (start, end [s], place x, y [km], speed x, y [km/s], reach [km], the most that it
-        rains anywhere [mm/h]); cells in their storms' frames, storm by storm, and where each begins; wide
-        shapes' columns, in order of their birth; most lanes of a storm; longest time from a storm's start
-        to its end and longest life of a wide shape [s].
+        Storms: starts [s]; places x, y [km] and speeds [km/s]; how long they last [s], the same four and how
+        far they rain [km] in single precision; their cells in their frames, storm by storm, and where each
+        begins; most lanes of a storm; longest time from a start to an end [s].
+        Wide shapes: births [s]; places, speeds, lives, peaks [mm/h], radii, ratios; in single precision
+        lives, places, speeds, peaks, unit vector of the long axis, inverse of the short and of the long
+        standard deviation [1/km]; longest life [s].
         """
         order = np.argsort(self.storm_start_s, kind="stable")
         counts = np.diff(self.storm_first_cell)[order]
@@ -191,39 +191,24 @@ class RainField:
         if not np.array_equal(order, np.arange(self.n_storms)):
             moved = np.repeat(self.storm_first_cell[:-1][order] - first[:-1], counts)
             cells = cells[moved + np.arange(len(cells))]
-        tracks = (self.storm_start_s, self.storm_end_s, self.storm_x_km, self.storm_y_km)
-        drifts = (self.storm_vx_km_s, self.storm_vy_km_s, self.storm_reach_km)
-        storms = np.stack([column[order] for column in (*tracks, *drifts)])
-        lanes = -(-counts // BLOCK_LANES) * BLOCK_LANES
+        starts, lasting = self.storm_start_s[order], (self.storm_end_s - self.storm_start_s)[order]
+        drifts = (self.storm_x_km, self.storm_y_km, self.storm_vx_km_s, self.storm_vy_km_s)
+        places = np.stack([column[order] for column in drifts])
+        tracks = np.vstack([lasting, places, self.storm_reach_km[order]]).astype(np.float32)
+        lanes = -(-counts // LANES) * LANES
         first_lane = np.concatenate([[0], np.cumsum(lanes)])
-        framed = in_storm_frames(cells, first, first_lane, storms)
-        rates = storm_rates(framed, first_lane, *self._shape)
-        wide = np.ascontiguousarray(self.wide[np.argsort(self.wide[:, 0], kind="stable")].T)
-        most = int(lanes.max(initial=1))
-        longest = float((storms[1] - storms[0]).max(initial=0.0)), float(wide[1].max(initial=0.0))
-        return np.vstack([storms, rates]), framed, first_lane, wide, most, *longest
+        framed = in_storm_frames(cells, first, first_lane, starts, places)
+        most, longest = int(lanes.max(initial=1)), float(lasting.max(initial=0.0))
+        return (starts, places, tracks, framed, first_lane, most, longest), self._wide_for_kernel
 
     @property
-    def _shape(self) -> tuple[float, float, float]:
-        profile = self.population.profile
-        return float(profile.inner_weight), float(profile.inner_radius), float(profile.outer_radius)
-
-    @cached_property
-    def _parts(self) -> dict[tuple[int, int, int], tuple[Any, ...]]:
-        return {}
-
-    def near(self, x_km: float, y_km: float, half_length_km: float) -> tuple[Any, ...]:
-        """``for_kernel`` without the cells that never rain on a hop of this middle and half its length.
-
-        Kept for all hops of one square of ``_SQUARE_KM`` and about one length.
-        """
-        column, row = int(np.floor(x_km / _SQUARE_KM)), int(np.floor(y_km / _SQUARE_KM))
-        size = int(np.ceil(half_length_km / _SQUARE_KM * 2.0))
-        if (column, row, size) not in self._parts:
-            middle = (column + 0.5) * _SQUARE_KM, (row + 0.5) * _SQUARE_KM
-            radius = _SQUARE_KM * (0.5 * np.sqrt(2.0) + 0.5 * size)
-            self._parts[column, row, size] = seen_from(self.for_kernel, *middle, radius, self._shape)
-        return self._parts[column, row, size]
+    def _wide_for_kernel(self) -> tuple[Any, ...]:
+        rows = np.ascontiguousarray(self.wide[np.argsort(self.wide[:, 0], kind="stable")].T)
+        births, lives, x, y, vx, vy, log_peaks, rhos, ratios, bearings = rows
+        axes = (np.sin(bearings), np.cos(bearings), np.sqrt(ratios) / rhos, 1.0 / (rhos * np.sqrt(ratios)))
+        tracks = np.stack([lives, x, y, vx, vy, np.exp(log_peaks), *axes]).astype(np.float32)
+        places = np.stack([x, y, vx, vy, lives, np.exp(log_peaks), rhos, ratios])
+        return births.copy(), places, tracks, float(lives.max(initial=0.0))
 
     @property
     def n_storms(self) -> int:

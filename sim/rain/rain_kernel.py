@@ -98,7 +98,7 @@ def rain_knots(
     time_s, attenuation, starts = knots_above(
         hop_numbers(field.population.profile, length, hop.k, hop.alpha),
         line,
-        field.near(0.5 * (hop.x0_km + hop.x1_km), 0.5 * (hop.y0_km + hop.y1_km), 0.5 * length),
+        *field.for_kernel,
         float(lowest_threshold_db),
         splits,
         field.n_years * SECONDS_PER_YEAR,

@@ -1,27 +1,32 @@
 """Numba loops of the rain kernel: where rain on a hop may reach a threshold, and its course there.
 
-Sieves, each an upper bound of what the next one looks at: bins of four minutes, in which weak storms and
-cells count with their most (``rain_sieve``); the same bins, minutes and thirds of minutes, with all shapes
-as they are then. Only there is the course worked out every ten seconds. Bins and knots lie on one grid of
-time, whatever is asked for, and no shape that reaches the hop is left out.
+Sieves, each an upper bound of what the next one looks at: stretches of 16 minutes, in which every shape near
+the hop counts with its most (``rain_sieve``); bins of four minutes, in which the stronger ones count as they
+are then; minutes, with all shapes as they are then. Only there is the course worked out every ten seconds.
+All lie on one grid of time, whatever is asked for, and no shape that reaches the hop is left out.
 """
 
 import numpy as np
 
 from hopyears.models.basics.kernel import kernel, written_out
-from hopyears.sim.rain.rain_sieve import BIN_S, BOUND_MARGIN, bins_reached, columns_within, storms_near
-from hopyears.sim.rain.shape_loops import bounds_within, sums_at
+from hopyears.sim.rain.rain_near import storms_near, wide_near
+from hopyears.sim.rain.rain_sieve import BIN_S, BINS, BOUND_MARGIN, bins_within, candidates
+from hopyears.sim.rain.shape_columns import columns_within
+from hopyears.sim.rain.shape_loops import LANES, add_shape
 
 COARSE_STEP_S = 60.0
 """Largest distance of knots that can be asked for [s]."""
 
 _MINUTES = int(BIN_S / COARSE_STEP_S)
-_CHUNK_BINS = 2880
-_MOST_BINS = 15
+_CHUNK = 2048
+"""Stretches looked at together."""
+
+_MOST_STRETCHES, _MOST_BINS = 16, 4
+"""Taken together, at the most, once a bound says that a threshold may be reached."""
 
 
 @kernel
-def knots_above(hop, line, field, threshold, splits, end_s):  # type: ignore[no-untyped-def]
+def knots_above(hop, line, storms, wide, threshold, splits, end_s):  # type: ignore[no-untyped-def]
     """Knots of the windows in which a hop's attenuation passes the threshold [dB].
 
     Parameters
@@ -30,7 +35,7 @@ def knots_above(hop, line, field, threshold, splits, end_s):  # type: ignore[no-
         ``models.air.path_rain.hop_numbers``.
     line : tuple of float
         First end x, y [km] and unit vector x, y.
-    field : tuple of arrays
+    storms, wide : tuple of arrays
         See ``RainField.for_kernel``.
     threshold : float
         [dB].
@@ -45,50 +50,66 @@ def knots_above(hop, line, field, threshold, splits, end_s):  # type: ignore[no-
     n_knots, n_windows = 0, 0
     length, k, alpha = hop[0], hop[1], hop[2]
     needed = ((threshold / (k * length)) ** (1.0 / alpha), threshold / k, alpha - 1.0, length)
-    near = np.empty((field[0].shape[1] + field[3].shape[1], 4))
-    end_bin = int(np.ceil(end_s / BIN_S - 1e-9))
-    for first_bin in range(0, end_bin, _CHUNK_BINS):
-        n_bins = min(_CHUNK_BINS, end_bin - first_bin)
-        n_near = storms_near(hop, line, field, first_bin * BIN_S, (first_bin + n_bins) * BIN_S, near)
-        bounds = bins_reached(hop, line, field, near[:n_near], first_bin, n_bins, needed[0])
+    storm_numbers, storm_spans = np.empty(len(storms[0]), np.int64), np.empty((2, len(storms[0])), np.float32)
+    wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((3, len(wide[0])), np.float32)
+    bounds = np.empty((_CHUNK + 1, 4))
+    end, stretch_s = int(np.ceil(end_s / BIN_S - 1e-9)), BINS * BIN_S
+    for first in range(0, end, _CHUNK * BINS):
+        n_bins = min(_CHUNK * BINS, end - first)
+        n, begin = -(-n_bins // BINS), first * BIN_S
+        finish = begin + n_bins * BIN_S
+        count = storms_near(hop, line, storms, begin, finish, storm_numbers, storm_spans)
+        near_storms = storm_numbers[:count], storm_spans
+        count = wide_near(hop, line, wide, begin, finish, wide_numbers, wide_spans)
+        near_wide = wide_numbers[:count], wide_spans
+        stretches = bounds[: n + 1]
+        found = candidates(hop, line, storms, wide, near_storms, near_wide, needed[0], begin, stretches)
         j = 0
         while True:
-            i, j = _next_run(bounds, j, needed)
-            if i == n_bins:
+            i, j = _next_run(bounds.T, 2, 3, j, n, _MOST_STRETCHES, needed)
+            if i == n:
                 break
-            begin = (first_bin + i) * BIN_S
-            columns = columns_within(hop, line, field, near[:n_near], begin, begin + (j - i) * BIN_S)
-            course, wanted = course_within(hop, columns, (j - i) * _MINUTES, splits, needed)
-            if n_knots + 2 * len(course) + 2 > len(times):
-                room = 2 * len(times) + 2 * len(course)
-                times = np.concatenate((times, np.empty(room)))
-                values = np.concatenate((values, np.empty(room)))
-            if n_windows + len(course) + 2 > len(starts):
-                starts = np.concatenate((starts, np.empty(len(starts) + len(course) + 2, np.int64)))
-            n_knots, n_windows = _cut(
-                course,
-                wanted,
-                begin,
-                COARSE_STEP_S / splits,
-                threshold,
-                times,
-                values,
-                starts,
-                n_knots,
-                n_windows,
-            )
+            bins = bins_within(hop, line, storms, wide, near_wide, found, bounds, needed[0], begin, i, j - i)
+            last = min((j - i) * BINS, n_bins - i * BINS)
+            q = 0
+            while True:
+                p, q = _next_run(bins, 0, 2, q, last, _MOST_BINS, needed)
+                if p == last:
+                    break
+                start = begin + i * stretch_s + p * BIN_S
+                columns = columns_within(
+                    hop, line, storms, wide, near_storms, near_wide, start, start + (q - p) * BIN_S
+                )
+                course, wanted = course_within(hop, columns, (q - p) * _MINUTES, splits, needed)
+                if n_knots + 2 * len(course) + 2 > len(times):
+                    room = 2 * len(times) + 2 * len(course)
+                    times = np.concatenate((times, np.empty(room)))
+                    values = np.concatenate((values, np.empty(room)))
+                if n_windows + len(course) + 2 > len(starts):
+                    starts = np.concatenate((starts, np.empty(len(starts) + len(course) + 2, np.int64)))
+                n_knots, n_windows = _cut(
+                    course,
+                    wanted,
+                    start,
+                    COARSE_STEP_S / splits,
+                    threshold,
+                    times,
+                    values,
+                    starts,
+                    n_knots,
+                    n_windows,
+                )
     starts[n_windows] = n_knots
     return times[:n_knots].copy(), values[:n_knots].copy(), starts[: n_windows + 1].copy()
 
 
 @kernel
-def _next_run(bounds, i, needed):  # type: ignore[no-untyped-def]
+def _next_run(bounds, integral, rate, i, n, most, needed):  # type: ignore[no-untyped-def]
     """First of the next bins, from the i-th on, that may reach what is needed, and the one after the last."""
-    n = bounds.shape[1]
-    while i < n and not may_reach(bounds[0, i], bounds[1, i], needed):
+    while i < n and not may_reach(bounds[integral, i], bounds[rate, i], needed):
         i += 1
     j = i
-    while j < n and j < i + _MOST_BINS and may_reach(bounds[0, j], bounds[1, j], needed):
+    while j < n and j < i + most and may_reach(bounds[integral, j], bounds[rate, j], needed):
         j += 1
     return i, j
 
@@ -117,44 +138,41 @@ def course_within(hop, columns, n_minutes, splits, needed):  # type: ignore[no-u
     """
     length, inner, outer = hop[0], hop[5], hop[6]
     course, wanted = np.zeros(n_minutes * splits + 1, np.float32), np.zeros(n_minutes * splits + 1, np.bool_)
-    step = COARSE_STEP_S / splits
-    group = max(splits // 3, 1)
-    for b in range(n_minutes // _MINUTES):
-        begin = b * BIN_S
-        integral, rate = bounds_within(columns, begin + 0.5 * BIN_S, 0.5 * BIN_S, length, inner, outer)
-        if not may_reach(integral, rate, needed):
-            continue
-        for m in range(_MINUTES):
-            middle = begin + (m + 0.5) * COARSE_STEP_S
-            integral, rate = bounds_within(columns, middle, 0.5 * COARSE_STEP_S, length, inner, outer)
-            if not may_reach(integral, rate, needed):
-                continue
-            minute = (b * _MINUTES + m) * splits
-            for low in range(0, splits, group):
-                high = min(low + group, splits)
-                half = 0.5 * (high - low) * step
-                at = (minute + low) * step
-                integral, rate = bounds_within(columns, at + half, half, length, inner, outer)
-                if may_reach(integral, rate, needed):
-                    for knot in range(minute + low, minute + high + 1):
-                        if not wanted[knot]:
-                            course[knot] = attenuation(hop, columns, knot * step)
-                            wanted[knot] = True
-    return course, wanted
+    half, step = 0.5 * COARSE_STEP_S, COARSE_STEP_S / splits
+    minutes = np.zeros((3, -(-n_minutes // LANES) * LANES), np.float32)
+    for c in range(len(columns)):
+        add_shape(minutes, columns, c, 0, n_minutes - 1, half, COARSE_STEP_S, half, 0.0, length, inner, outer)
+    j = 0
+    while True:
+        i, j = _next_run(minutes, 0, 2, j, n_minutes, n_minutes, needed)
+        if i == n_minutes:
+            return course, wanted
+        low, high = i * splits, j * splits + 1
+        _attenuation(hop, columns, low * step, step, course, low, high)
+        wanted[low:high] = True
 
 
 @kernel
-def attenuation(hop, columns, time):  # type: ignore[no-untyped-def]
-    """Attenuation [dB] at a time, by all shapes together (``models.air.path_rain``)."""
-    length, k, alpha, parts = hop[0], hop[1], hop[2], int(hop[3])
-    far = length / parts
-    total = 0.0
+def _attenuation(hop, columns, start, step, course, low, high):  # type: ignore[no-untyped-def]
+    """Attenuation [dB] at even times, by all shapes together (``models.air.path_rain``).
+
+    Into ``course`` from ``low`` to before ``high``."""
+    length, k, power, parts = hop[0], np.float32(hop[1]), np.float32(hop[2] - 1.0), int(hop[3])
+    far, n = length / parts, high - low
+    per_km, finish = np.float32(1.0 / far), start + (n - 1) * step
+    sums = np.zeros((3, -(-n // LANES) * LANES), np.float32)
     for part in range(parts):
-        integral, own = sums_at(columns, time, part * far, far, hop[5], hop[6])
-        if integral > 1e-9:
-            mean = max(own / integral, 0.0) + integral / far
-            total += k * integral * mean ** (alpha - 1.0)
-    return total
+        if part > 0:
+            sums[:] = 0.0
+        for c in range(len(columns)):
+            phase, pace = columns[c, 0], columns[c, 1]
+            if phase + pace * finish > 0.0 and phase + pace * start < 1.0:
+                add_shape(sums, columns, c, 0, n - 1, start, step, 0.0, part * far, far, hop[5], hop[6])
+        for i in range(n):
+            integral = sums[0, i]
+            if integral > np.float32(1e-9):
+                mean = max(sums[1, i] / integral, np.float32(0.0)) + integral * per_km
+                course[low + i] += k * integral * mean**power
 
 
 @kernel

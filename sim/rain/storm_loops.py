@@ -62,6 +62,7 @@ def systems_near(key, counts, tile, slots, drift, speeds, sizes, plane, region, 
     """
     reach, half_s, lasting = model[0], model[1], model[2]
     rows, keys, n, number = np.empty((64, 10)), np.empty(64, np.uint64), 0, 0
+    square = np.sin(tile[0]), np.sin(tile[2]), np.sin(plane[0]), np.cos(plane[0])
     for month in range(12):
         mean, towards, spread = drift[month, 0], drift[month, 1], drift[month, 2]
         slowest = max(tile[4] - reach, 0.0) / half_s / mean
@@ -76,12 +77,14 @@ def systems_near(key, counts, tile, slots, drift, speeds, sizes, plane, region, 
             at = share * (SPEEDS - 1)
             low = int(at)
             speed = mean * (speeds[low] + (at - low) * (speeds[low + 1] - speeds[low]))
-            x, y, north = _place(tile, plane, keyed_uniform(own, 2), keyed_uniform(own, 3))
+            x, y, north = _place(tile, plane, square, keyed_uniform(own, 2), keyed_uniform(own, 3))
             turn, score = _normals(own, 5)
             heading = towards + spread * turn + north
             vx, vy = speed * np.sin(heading), speed * np.cos(heading)
             x, y = x - half_s * vx, y - half_s * vy
-            if _wide_of(x, y, vx, vy, region, reach) or not _meets(x, y, vx, vy, lasting, region, reach):
+            if _wide_of(x, y, vx, vy, _band(vx, vy, region, reach)) or not _meets(
+                x, y, vx, vy, lasting, region, reach
+            ):
                 continue
             if n == len(rows):
                 rows, keys = np.concatenate((rows, rows)), np.concatenate((keys, keys))
@@ -95,29 +98,35 @@ def systems_near(key, counts, tile, slots, drift, speeds, sizes, plane, region, 
 
 
 @written_out
-def _place(tile, plane, up, along):  # type: ignore[no-untyped-def]
-    """As ``weather.places_km``, one place."""
-    low, high = np.sin(tile[0]), np.sin(tile[2])
+def _place(tile, plane, square, up, along):  # type: ignore[no-untyped-def]
+    """As ``weather.places_km``, one place; ``square``: sines of the tile's edges, sine and cosine of the
+    plane's latitude."""
+    low, high, centre_sine, centre_cosine = square
     sine = low + up * (high - low)
     cosine = np.sqrt(1.0 - sine * sine)
-    centre = plane[0]
     turn = tile[1] + along * (tile[3] - tile[1]) - plane[1]
-    across = cosine * np.sin(turn)
-    ahead = np.cos(centre) * sine - np.sin(centre) * cosine * np.cos(turn)
-    towards = min(max(np.sin(centre) * sine + np.cos(centre) * cosine * np.cos(turn), -1.0), 1.0)
+    turn_sine, turn_cosine = np.sin(turn), np.cos(turn)
+    across = cosine * turn_sine
+    ahead = centre_cosine * sine - centre_sine * cosine * turn_cosine
+    towards = min(max(centre_sine * sine + centre_cosine * cosine * turn_cosine, -1.0), 1.0)
     angle = np.arccos(towards)
     stretch = _EARTH_KM * angle / max(np.sin(angle), 1e-12)
-    return stretch * across, stretch * ahead, -np.sin(centre) * np.sin(turn)
+    return stretch * across, stretch * ahead, -centre_sine * turn_sine
 
 
 @written_out
-def _wide_of(x, y, vx, vy, region, reach):  # type: ignore[no-untyped-def]
-    """Whether the line of a track passes a region beyond reach."""
+def _band(vx, vy, region, reach):  # type: ignore[no-untyped-def]
+    """Middle of a region, and how far beside it, times the speed, a track may pass within reach of it."""
     middle_x, middle_y = 0.5 * (region[0] + region[2]), 0.5 * (region[1] + region[3])
     half_x, half_y = 0.5 * (region[2] - region[0]), 0.5 * (region[3] - region[1])
     speed = np.sqrt(vx * vx + vy * vy) + 1e-12
-    off = abs((x - middle_x) * vy - (y - middle_y) * vx)
-    return off > reach * speed + half_x * abs(vy) + half_y * abs(vx)
+    return middle_x, middle_y, reach * speed + half_x * abs(vy) + half_y * abs(vx)
+
+
+@written_out
+def _wide_of(x, y, vx, vy, band):  # type: ignore[no-untyped-def]
+    """Whether the line of a track passes a region beyond reach."""
+    return abs((x - band[0]) * vy - (y - band[1]) * vx) > band[2]
 
 
 @kernel
@@ -173,6 +182,7 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             continue
         reach = 3.0 * storm_spread + widest[month]
         swing, fullest = days[i]
+        band, wide_band = _band(vx, vy, region, reach), _band(vx, vy, region, wide_reach)
         for j in range(_poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent * (1.0 + swing))):
             own = keyed_word(key, _STORM + j)
             lot = keyed_uniform(own, 6)
@@ -184,9 +194,7 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
                 continue
             dx, dy = _normals(own, 1)
             sx, sy = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
-            if _wide_of(sx, sy, vx, vy, region, reach) or not _meets(
-                sx, sy, vx, vy, longest_storm, region, reach
-            ):
+            if _wide_of(sx, sy, vx, vy, band) or not _meets(sx, sy, vx, vy, longest_storm, region, reach):
                 continue
             begun = n
             need = n + _poisson(keyed_uniform(own, 3), ceilings[i, 3])
@@ -215,7 +223,7 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             age = keyed_uniform(own, 0) * duration
             dx, dy = _normals(own, 1)
             x, y = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
-            if _wide_of(x, y, vx, vy, region, wide_reach):
+            if _wide_of(x, y, vx, vy, wide_band):
                 continue
             life = _life(own, 7, model[8], model[9])
             if not _meets(x, y, vx, vy, life, region, wide_reach):
@@ -265,7 +273,7 @@ def _cells(  # type: ignore[no-untyped-def]
     """Add a storm's cells that may reach the region; their number, when the last ends and how far they
     rain."""
     begins, sx, sy, vx, vy = track
-    outer, end, far = model[11], 0.0, 0.0
+    outer, end, far, band = model[11], 0.0, 0.0, _band(vx, vy, region, widest)
     for c in range(count):
         own = keyed_word(storm, _STORM + c)
         accepted = keyed_uniform(own, 3) * ceiling[3]
@@ -275,7 +283,7 @@ def _cells(  # type: ignore[no-untyped-def]
         dx, dy = _normals(own, 1)
         dx, dy = dx * model[2], dy * model[2]
         x, y = sx + vx * offset + dx, sy + vy * offset + dy
-        if _wide_of(x, y, vx, vy, region, widest):
+        if _wide_of(x, y, vx, vy, band):
             continue
         life = _life(own, 7, model[7], model[9])
         if not _meets(x, y, vx, vy, life, region, widest):

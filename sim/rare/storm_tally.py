@@ -21,6 +21,7 @@ from hopyears.sim.rain.rain_kernel import rain_knots
 from hopyears.sim.rain.rain_laws import longest_system_s
 from hopyears.sim.rain.storms import draw_heavier_storms
 from hopyears.sim.services.service import sweep_services
+from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.streams import Streams
 
 STORMS = Columns(("entity", "drawn"), ("unavailable_s",))
@@ -55,6 +56,12 @@ def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockH
     return KeyedTable.collect(STORMS, np.array(keys), np.concatenate([own_s, heavier_s]))
 
 
+def _reverting(demand: ServiceDemand) -> ServiceDemand:
+    """A service whose demand has no hours, and which goes back at once."""
+    ring = None if demand.ring is None else replace(demand.ring, wait_to_restore_s=0.0)
+    return replace(demand, clock=None, wait_to_restore_s=0.0, ring=ring)
+
+
 def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.float64]:
     """Unavailable seconds of every service in every system of a field, had it rained from that one alone.
 
@@ -80,7 +87,7 @@ def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.fl
     losses_s = np.zeros((field.n_systems, len(prepared.demands)))
     # A storm by itself begins on the working route, also for a service that does not revert, and has no hour.
     demands = [
-        replace(demand, clock=None, wait_to_restore_s=0.0 if wait_s == np.inf else wait_s)
+        replace(demand, clock=None) if wait_s < np.inf else _reverting(demand)
         for demand, wait_s in zip(prepared.demands, waits, strict=True)
     ]
     links = simulator.links(hops, None)

@@ -84,7 +84,7 @@ def rain_rows(prepared: Prepared, number: int) -> tuple[tuple[int, int], ...]:
     if not prepared.options.rain:
         return ()
     demand = prepared.demands[number]
-    rate_mbit_s = demand.required_share * demand.committed_mbit_s
+    rate_mbit_s = demand.needed_mbit_s
     rows = [
         row
         for hops in prepared.hops_along(demand.routes[0])

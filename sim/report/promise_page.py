@@ -63,9 +63,11 @@ def _first(table: pd.DataFrame) -> TableOfPage:
 
 
 def _what_can_be(table: pd.DataFrame, found: Promised) -> Section:
-    rows = [(str(row["contract"]), page_cells(words.promise_cells(row)[1:])) for row in records(table)]
+    cells = [page_cells(words.promise_cells(row)) for row in records(table)]
+    shown = words.HEADS if any(row[-1][0] for row in cells) else words.HEADS[:-1]
+    rows = [(row[0][0], row[1 : len(shown)]) for row in cells]
     units = {"broken": "chance", "worst seen": "of a year or month", "mean": "of a year or month"}
-    heads = [(name.capitalize(), units.get(name, "")) for name in words.HEADS]
+    heads = [(name.capitalize(), units.get(name, "")) for name in shown]
     caption = (
         f"By {plural(found.years, 'simulated year')}, each figure in the unit that was asked; "
         "contracts that are not kept come first."
@@ -76,9 +78,9 @@ def _what_can_be(table: pd.DataFrame, found: Promised) -> Section:
     shares = _shares(table)
     if shares.empty:
         return Section("What can be promised", (), "", "", (every,))
-    shown = shares.head(MOST_ROWS)
-    (axes,) = new_axes(height_in(len(shown)), head_in=0.35)
-    choice_figures.promised_shares(shown, axes)
+    drawn = shares.head(MOST_ROWS)
+    (axes,) = new_axes(height_in(len(drawn)), head_in=0.35)
+    choice_figures.promised_shares(drawn, axes)
     picture = inline_svg(
         figure_of(axes),
         name="promised",

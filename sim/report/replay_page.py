@@ -47,7 +47,7 @@ def replay_page(opened: Reopened) -> str:
         began=str(outage.date),
         lasted=span(outage.duration_s),
         causes=[(cause_label(causes), per_cent(share)) for causes, share in shares[:5]],
-        needed=f"{demand.required_share * demand.committed_mbit_s:g}",
+        needed=f"{demand.needed_mbit_s:g}",
         by_the_hour=demand.clock is not None,
         routes=[[data["hops"][hop][0] for hop in route] for route in data["routes"]],
         words=[(each.time_s, clock(each.time_s), each.kind, each.text) for each in words],

@@ -6,6 +6,7 @@ of types and libraries. Workers forked from the server have it done.
 
 import numpy as np
 
-from hopyears.sim.rain.rain_sieve import storm_rates
+from hopyears.sim.rain.rain_near import in_storm_frames
 
-storm_rates(np.empty(0, np.float32), np.zeros(1, np.int64), 0.5, 1.0, 1.0)
+_NONE = np.zeros(1, np.int64)
+in_storm_frames(np.empty((0, 8)), _NONE, _NONE, np.empty(0), np.empty((4, 0)))

@@ -227,11 +227,15 @@ def promise_law(years: YearTables, network: Mapping[str, Any], promise: Promise)
 
 def measures_of(promise: Promise, network: Mapping[str, Any]) -> list[Measure]:
     """Figures of a year that a contract limits: unavailable minutes where there is none."""
-    peaks = {
-        str(each["id"]): float(each["peak_mbit_s"] or each["committed_mbit_s"])
-        for each in network["services"]
-    }
+    peaks = {str(each["id"]): slower_peak_mbit_s(each) for each in network["services"]}
     return [promise.measure(term, peaks) for term in promise.asked or (MINUTES,)]
+
+
+def slower_peak_mbit_s(service: Mapping[str, Any]) -> float:
+    """Peak rate of the direction that asks for less, of a service as plain data [Mbit/s]."""
+    forward = service["peak_mbit_s"] or service["committed_mbit_s"]
+    backward = service.get("peak_backward_mbit_s") or service.get("committed_backward_mbit_s") or forward
+    return float(min(forward, backward))
 
 
 def limits_of(promise: Promise) -> list[float]:
@@ -330,7 +334,7 @@ def single_years(years: YearTables, network: Mapping[str, Any]) -> pd.DataFrame:
     for number, service in enumerate(network["services"]):
         found = years.of([number]).years[:, 0].sum(axis=1)
         sums = dict(zip(YEAR_FIGURES, found.T, strict=True))
-        peak = float(service["peak_mbit_s"] or service["committed_mbit_s"])
+        peak = slower_peak_mbit_s(service)
         frames.append(
             pd.DataFrame(
                 {

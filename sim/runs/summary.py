@@ -146,7 +146,7 @@ def service_table(
             "backward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=BACKWARD).best / 60.0,
             "mean_throughput_mbit_s": float(delivered[i] / total.years / SECONDS_PER_YEAR),
         }
-        rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, BOTH)
+        rates, at_least = throughput_shares(total, i, min(service.full_ways_mbit_s), BOTH)
         for ending, share in SHARES.items():
             row[f"throughput_{ending}_mbit_s"] = exceeded_rate(rates, at_least, share)
         put_interval(row, BELOW_COMMITTED, below[i])

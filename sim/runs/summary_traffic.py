@@ -52,7 +52,7 @@ def throughput_table(prepared: Prepared, total: Tally) -> pd.DataFrame:
     parts = []
     for i, service in enumerate(prepared.network.services):
         for direction, name in enumerate(("forward", "backward")):
-            rates, at_least = throughput_shares(total, i, service.full_rate_mbit_s, direction)
+            rates, at_least = throughput_shares(total, i, service.full_ways_mbit_s[direction], direction)
             steps = np.flatnonzero(np.diff(at_least, prepend=0.0) > 0.0)
             parts.append(
                 pd.DataFrame(
@@ -162,8 +162,7 @@ def _asked_mbit(demands: Sequence[ServiceDemand], level: int, block_years: int) 
         for demand in demands
         if demand.priority == level
     ]
-    both_ways = 2.0 * SECONDS_PER_YEAR
     return (
-        both_ways * sum(demand.peak_mbit_s * share for demand, share in own),
-        both_ways * sum(demand.committed_mbit_s * share for demand, share in own),
+        SECONDS_PER_YEAR * sum(sum(demand.peak_ways_mbit_s) * share for demand, share in own),
+        SECONDS_PER_YEAR * sum(sum(demand.committed_ways_mbit_s) * share for demand, share in own),
     )

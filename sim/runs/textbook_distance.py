@@ -120,7 +120,7 @@ class _Ends:
     def minutes(self, number: int) -> float:
         """Of every link of a service's working route, link by link [min a year]."""
         demand = self._prepared.demands[number]
-        rate_mbit_s = demand.required_share * demand.committed_mbit_s
+        rate_mbit_s = demand.needed_mbit_s
         links = self._prepared.hops_along(demand.routes[0])
         return sum(
             of_week

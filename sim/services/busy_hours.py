@@ -69,7 +69,7 @@ def with_hours(
     more = np.setdiff1d(np.flatnonzero(rest_s), known)
     seconds = history.seconds.copy()
     seconds[got_all] = rest_s[known]
-    rates = np.round(np.outer(clock.shares[more], np.full(2, service.peak_mbit_s)) * 1e3) / 1e3
+    rates = np.round(np.outer(clock.shares[more], service.peak_ways_mbit_s) * 1e3) / 1e3
     return replace(
         history,
         rate_mbit_s=np.concatenate([history.rate_mbit_s, rates]),
@@ -86,5 +86,6 @@ def _with_unasked(spans: _Floats, service: ServiceDemand, clock: DemandClock, ed
     if not len(spans):
         return spans
     found = spans.copy()
-    found[:, :, 0] += (clock.seconds(edges_s) @ (1.0 - clock.shares))[:, None] * service.peak_mbit_s
+    peaks = np.array([*service.peak_ways_mbit_s, min(service.peak_ways_mbit_s)])
+    found[:, :, 0] += np.outer(clock.seconds(edges_s) @ (1.0 - clock.shares), peaks)
     return found

@@ -27,10 +27,12 @@ from numpy.typing import NDArray
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.services.busy_hours import Stretches, clock_changes, where, with_hours
+from hopyears.sim.services.ring_switch import Openings, ring_openings, ways_round
 from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED, choose_route
 from hopyears.sim.services.service_data import (
     BACKWARD,
     FORWARD,
+    RingSwitch,
     Route,
     ServiceDemand,
     ServiceHistory,
@@ -180,6 +182,7 @@ class _LinkHistories:
     def __init__(self, hops: Sequence[HopHistory], links: Sequence[Sequence[int]]) -> None:
         self._hops, self._links = hops, links
         self._known: dict[tuple[int, float], tuple[_Floats, NDArray[np.int8]]] = {}
+        self._rings: dict[RingSwitch, Openings] = {}
 
     def states(self, link: int, below_mbit_s: float) -> tuple[_Floats, NDArray[np.int8]]:
         """Changes of a link's state: of use with capacity both ways, of at least the threshold."""
@@ -193,6 +196,26 @@ class _LinkHistories:
             kept = np.append(True, state[1:] != state[:-1])
             self._known[key] = (time_s[kept], state[kept])
         return self._known[key]
+
+    def openings(self, ring: RingSwitch, duration_s: float) -> Openings:
+        """Where a ring is open in time, found once for all of its services."""
+        if ring not in self._rings:
+            parts = [self.states(link, 0.0) for link in ring.links]
+            time_s, place, state = _in_order(parts)
+            self._rings[ring] = Openings(
+                *ring_openings(
+                    time_s,
+                    place,
+                    state,
+                    np.array([part[1][0] for part in parts]),
+                    ring.protection,
+                    ring.hold_off_s,
+                    ring.guard_s,
+                    ring.wait_to_restore_s,
+                    duration_s,
+                )
+            )
+        return self._rings[ring]
 
     def capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
         """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
@@ -212,14 +235,17 @@ def _choices(
     """Route in use by a service in time."""
     if len(service.routes) == 1:
         return np.zeros(1), np.zeros(1, dtype=np.int32)
+    if service.ring is not None:
+        return ways_round(
+            finder.openings(service.ring, duration_s),
+            service.ring.links,
+            service.routes,
+            service.switching_s,
+            service.commanded_s,
+        )
     parts = [finder.states(link, service.switch_below_mbit_s) for link in crossed]
-    time_s = np.concatenate([part[0][1:] for part in parts])
-    order = np.argsort(time_s, kind="stable")
-    link = np.repeat(np.arange(len(parts)), [part[0].size - 1 for part in parts])
     chosen: Changes = choose_route(
-        time_s[order],
-        link[order],
-        np.concatenate([part[1][1:] for part in parts])[order],
+        *_in_order(parts),
         np.array([part[1][0] for part in parts]),
         routes_of.item,
         routes_of.first,
@@ -231,6 +257,16 @@ def _choices(
         duration_s,
     )
     return chosen
+
+
+def _in_order(
+    parts: Sequence[tuple[_Floats, NDArray[np.int8]]],
+) -> tuple[_Floats, _Ints, NDArray[np.int8]]:
+    """Changes of some links after time 0 in order of time: when, which of them, its new state."""
+    time_s = np.concatenate([part[0][1:] for part in parts])
+    order = np.argsort(time_s, kind="stable")
+    link = np.repeat(np.arange(len(parts)), [part[0].size - 1 for part in parts])
+    return time_s[order], link[order], np.concatenate([part[1][1:] for part in parts])[order]
 
 
 def _merged(

@@ -22,6 +22,27 @@ _Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
+class RingSwitch:
+    """A ring of links that turns for all of its services at once.
+
+    Attributes
+    ----------
+    links : tuple of int
+        In order round the ring.
+    protection : int
+        Place of the ring protection link among them.
+    hold_off_s, guard_s, wait_to_restore_s : float
+        As for ``ring_switch.ring_openings`` [s].
+    """
+
+    links: tuple[int, ...]
+    protection: int
+    hold_off_s: float
+    guard_s: float
+    wait_to_restore_s: float
+
+
+@dataclass(frozen=True)
 class ServiceDemand:
     """A service between two ends: what it asks for, its routes, and how it changes route.
 
@@ -31,6 +52,10 @@ class ServiceDemand:
         Name of the service.
     committed_mbit_s, peak_mbit_s : float
         Committed and peak rate of each direction [Mbit/s], 0 <= committed <= peak, peak above 0.
+    backward_mbit_s : tuple of two float or None
+        Committed and peak rate backward, where they are others than forward.
+    ring : RingSwitch or None
+        What chooses between its two routes, the ways round a ring, in place of its own hold-off and wait.
     priority : int
         The smallest is served first.
     routes : tuple of routes
@@ -74,11 +99,14 @@ class ServiceDemand:
     severe_share: float = SEVERE_SHARE
     clock: DemandClock | None = None
     sharing_weight: float = 1.0
+    backward_mbit_s: tuple[float, float] | None = None
+    ring: RingSwitch | None = None
 
     def __post_init__(self) -> None:
-        if not 0.0 <= self.committed_mbit_s <= self.peak_mbit_s < np.inf or self.peak_mbit_s <= 0.0:
-            found = f"{self.committed_mbit_s} with peak_mbit_s {self.peak_mbit_s}"
-            raise ValueError(f"committed_mbit_s is {found}; must be 0 to the peak, and the peak above 0")
+        for committed, peak in zip(self.committed_ways_mbit_s, self.peak_ways_mbit_s, strict=True):
+            if not 0.0 <= committed <= peak < np.inf or peak <= 0.0:
+                found = f"{committed} with peak_mbit_s {peak}"
+                raise ValueError(f"committed_mbit_s is {found}; must be 0 to the peak, and the peak above 0")
         if not 0.0 < self.required_share <= 1.0:
             raise ValueError(f"required_share is {self.required_share}; must be above 0 to 1")
         if not 0.0 < self.severe_share <= 1.0:
@@ -93,6 +121,21 @@ class ServiceDemand:
         for route in self.routes:
             if len({link for link, _ in route}) != len(route):
                 raise ValueError(f"routes holds {route}; must cross each link once")
+
+    @property
+    def committed_ways_mbit_s(self) -> tuple[float, float]:
+        """Committed rate forward and backward [Mbit/s]."""
+        return self.committed_mbit_s, (self.backward_mbit_s or (self.committed_mbit_s, 0.0))[0]
+
+    @property
+    def peak_ways_mbit_s(self) -> tuple[float, float]:
+        """Peak rate forward and backward [Mbit/s]."""
+        return self.peak_mbit_s, (self.backward_mbit_s or (0.0, self.peak_mbit_s))[1]
+
+    @property
+    def needed_mbit_s(self) -> float:
+        """Rate below which it is down, of the direction that needs more [Mbit/s]."""
+        return self.required_share * max(self.committed_ways_mbit_s)
 
     def asked_share(self, duration_s: float) -> float:
         """Mean share of its rates that it asks for in a block of that length, 0 to 1."""

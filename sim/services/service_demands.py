@@ -10,6 +10,7 @@ from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.equipment.plant_builder import BuiltPlant
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.services.ring_routes import on_its_ring
 from hopyears.sim.services.route_finder import Link, RouteFinder
 from hopyears.sim.services.service_data import BACKWARD, FORWARD, Route, ServiceDemand
 
@@ -48,18 +49,14 @@ def service_demands(
     finders = _Finders(designs)
     bundle_of = {member: index for index, each in enumerate(hop_bundles(designs)) for member in each}
     index_of = {design.hop.id: bundle_of[i] for i, design in enumerate(designs)}
-    demands = tuple(
-        _demand(
-            service,
-            service_routes(service, finders.of(service), designs, index_of),
-            built,
-            link_of_card,
-            demand_clock(network, service),
-            sharing_weight(network, service),
-        )
-        for service in network.services
-    )
-    return demands, tuple(cards)
+    demands = []
+    for service in network.services:
+        routes = service_routes(service, finders.of(service), designs, index_of)
+        clock, weight = demand_clock(network, service), sharing_weight(network, service)
+        demand = _demand(service, routes, built, link_of_card, clock, weight)
+        on_ring = service.protection == "ring"
+        demands.append(on_its_ring(network, service, demand, designs, index_of) if on_ring else demand)
+    return tuple(demands), tuple(cards)
 
 
 def hop_bundles(designs: Sequence[HopDesign]) -> list[tuple[int, ...]]:
@@ -141,10 +138,11 @@ def _demand(
         id=service.id,
         committed_mbit_s=service.committed_mbit_s,
         peak_mbit_s=service.full_rate_mbit_s,
+        backward_mbit_s=_backward_mbit_s(service),
         priority=service.priority,
         routes=tuple(routes),
-        switching_s=SWITCHING_S[service.protection] if switching_s is None else switching_s,
-        commanded_s=COMMANDED_S[service.protection] if commanded_s is None else commanded_s,
+        switching_s=SWITCHING_S.get(service.protection, 0.0) if switching_s is None else switching_s,
+        commanded_s=COMMANDED_S.get(service.protection, 0.0) if commanded_s is None else commanded_s,
         hold_off_s=service.hold_off_s,
         wait_to_restore_s=service.wait_to_restore_s if service.reverts else math.inf,
         switch_below_mbit_s=_kept_mbit_s(service) if service.switch_trigger == "signal degrade" else 0.0,
@@ -155,10 +153,17 @@ def _demand(
     )
 
 
+def _backward_mbit_s(service: Service) -> tuple[float, float] | None:
+    """Committed and peak rate backward; None where they are those forward."""
+    committed, peak = service.committed_ways_mbit_s, service.full_ways_mbit_s
+    same = committed[0] == committed[1] and peak[0] == peak[1]
+    return None if same else (committed[1], peak[1])
+
+
 def _kept_mbit_s(service: Service) -> float:
-    """What a route should carry: the committed rate, or that share of it which the service states."""
+    """What a route should carry both ways: the larger committed rate, or that share of it which is stated."""
     share = 1.0 if service.required_share is None else service.required_share
-    return share * service.committed_mbit_s
+    return share * max(service.committed_ways_mbit_s)
 
 
 def service_routes(
@@ -170,13 +175,13 @@ def service_routes(
     the service in clear air. The protecting route
     is the user's, or the best that shares as little with the working one as can be. Free rerouting chooses
     among the shortest routes, one that shares no hop with the working one, if there is any, and the working
-    one over each parallel hop.
+    one over each parallel hop. On a ring it is the working one: see ``ring_routes``.
     """
     a, b = service.site_a, service.site_b
     stated = _directed([index_of[hop] for hop in service.route], a, designs)
     working = stated or finder.working(a, b)
     assert working is not None  # hopyears.models.network.network_rules.services_have_routes
-    if service.protection == "none":
+    if service.protection in ("none", "ring"):
         return [working]
     if service.protection == "protected":
         stated = _directed([index_of[hop] for hop in service.protecting_route], a, designs)

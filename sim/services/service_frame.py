@@ -84,7 +84,7 @@ def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], 
     )
     load = np.zeros((len(links), 2))
     for service, crossed in zip(services, links_of, strict=True):
-        load[list(crossed)] += service.peak_mbit_s
+        load[list(crossed)] += _peaks_over(service, crossed)
     hops_of_link = lists(links)
     enough = np.zeros((n_hops, 2))
     enough[hops_of_link.item] = np.repeat(load, np.diff(hops_of_link.first), axis=0)
@@ -135,11 +135,21 @@ def _routes_of(service: ServiceDemand, crossed: tuple[int, ...]) -> Lists:
     return lists(list(on.values()))
 
 
+def _peaks_over(service: ServiceDemand, crossed: tuple[int, ...]) -> _Floats:
+    """Most that a service asks of each direction of the links that its routes cross, shape (n_links, 2)."""
+    most = dict.fromkeys(crossed, (0.0, 0.0))
+    forward, backward = service.peak_ways_mbit_s
+    for link, direction in (step for route in service.routes for step in route):
+        asked = (forward, backward) if direction == FORWARD else (backward, forward)
+        most[link] = max(most[link][0], asked[0]), max(most[link][1], asked[1])
+    return np.array([most[link] for link in crossed])
+
+
 def _flows(services: Sequence[ServiceDemand]) -> Flows:
-    committed = np.repeat([service.committed_mbit_s for service in services], 2).astype(np.float64)
+    committed = np.array([service.committed_ways_mbit_s for service in services], dtype=np.float64).ravel()
     return Flows(
         committed_mbit_s=committed,
-        peak_mbit_s=np.repeat([service.peak_mbit_s for service in services], 2).astype(np.float64),
+        peak_mbit_s=np.array([each.peak_ways_mbit_s for each in services], dtype=np.float64).ravel(),
         required_mbit_s=np.repeat([service.required_share for service in services], 2) * committed,
         priority=np.repeat(np.array([service.priority for service in services], dtype=np.int64), 2),
         weight=np.repeat([service.sharing_weight for service in services], 2).astype(np.float64),

@@ -325,7 +325,7 @@ def sharing_groups(prepared: Prepared) -> list[int]:
             crossing.setdefault(link, []).append(s)
     group = list(range(len(prepared.demands)))
     for link, services in sorted(crossing.items()):
-        load = sum(prepared.demands[s].peak_mbit_s for s in services)
+        load = sum(max(prepared.demands[s].peak_ways_mbit_s) for s in services)
         if link < len(lowest) and lowest[link] < load:
             joined = {group[s] for s in services}
             group = [min(joined) if g in joined else g for g in group]

@@ -69,7 +69,8 @@ class Story:
     ----------
     service : str
     needed_mbit_s, peak_mbit_s : float
-        Rate below which a direction is down; rate asked for. Both at full demand.
+        Rate below which a direction is down; rate asked for. Both at full demand, of the direction that asks
+        for more.
     by_the_hour : bool
         Whether demand follows the hours, and both rates with it.
     outage : Outage
@@ -217,8 +218,8 @@ def story_of(opened: Reopened) -> Story:
     around = (window[0] - MARGIN_S, window[1] + MARGIN_S)
     return Story(
         service=demand.id,
-        needed_mbit_s=demand.required_share * demand.committed_mbit_s,
-        peak_mbit_s=demand.peak_mbit_s,
+        needed_mbit_s=demand.needed_mbit_s,
+        peak_mbit_s=max(demand.peak_ways_mbit_s),
         by_the_hour=demand.clock is not None,
         outage=outage,
         routes=tuple(

@@ -145,7 +145,7 @@ class Side:
                 most += own.undelivered_value_per_gbit * unseen
             return [(owed, most), *replicated]
         hours = UNSEEN_OUTAGE_S / 3600.0
-        unseen = 60.0 * hours if figure == BELOW else 2.0 * own.full_rate_mbit_s * 3.6 * hours
+        unseen = 60.0 * hours if figure == BELOW else sum(own.full_ways_mbit_s) * 3.6 * hours
         return [(self.by_block[figure][:, number], unseen / block_years)]
 
     def _owed(self, number: int, own: Service) -> Units:

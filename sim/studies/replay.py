@@ -15,6 +15,7 @@ from hopyears.models.judging.cause import cause_label
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failure_tally import crew_names
 from hopyears.sim.services.service import route_in_use
+from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.studies.explain import Reopened
 from hopyears.sim.studies.explain_timeline import Step, Window, hop_steps, service_steps
 
@@ -125,7 +126,7 @@ def _steps_of_services(opened: Reopened, window: Window) -> list[list[list[Any]]
                     int(step.down),
                     round(step.forward_mbit_s, 1),
                     round(step.backward_mbit_s, 1),
-                    int(_least_rate(step) >= step.asked_share * demand.committed_mbit_s - 1e-6),
+                    int(_met(step, demand)),
                     step.route,
                     cause_label(step.causes) if step.causes else "",
                 ]
@@ -135,8 +136,13 @@ def _steps_of_services(opened: Reopened, window: Window) -> list[list[list[Any]]
     return rows
 
 
-def _least_rate(step: Step) -> float:
-    return min(step.forward_mbit_s, step.backward_mbit_s)
+def _met(step: Step, demand: ServiceDemand) -> bool:
+    """Whether both ways carry what was committed at the hour."""
+    rates = step.forward_mbit_s, step.backward_mbit_s
+    return all(
+        rate >= step.asked_share * committed - 1e-6
+        for rate, committed in zip(rates, demand.committed_ways_mbit_s, strict=True)
+    )
 
 
 def _rain(opened: Reopened, window: Window) -> dict[str, Any]:
@@ -167,8 +173,9 @@ def _rain(opened: Reopened, window: Window) -> dict[str, Any]:
 def _shape_row(row: list[float], zero_s: float) -> list[float]:
     birth, life, x, y, vx, vy, log_peak, rho, ratio, bearing, kind = row
     return [
-        round(birth - zero_s), round(life), round(x, 2), round(y, 2), round(1e3 * vx, 2), round(1e3 * vy, 2),
-        float(f"{np.exp(log_peak):.3g}"), round(rho, 2), round(ratio, 2), round(bearing, 3), int(kind),
+        round(birth - zero_s, 1), round(life, 1), round(x, 3), round(y, 3),
+        round(1e3 * vx, 3), round(1e3 * vy, 3), float(f"{np.exp(log_peak):.4g}"),
+        round(rho, 3), round(ratio, 3), round(bearing, 4), int(kind),
     ]  # fmt: skip
 
 

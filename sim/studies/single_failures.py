@@ -96,7 +96,7 @@ def _row(simulator: BlockSimulator, services: Sequence[ServiceHistory], case: _C
     lacking, down = np.zeros(len(demands)), 0
     for number, (demand, service) in enumerate(zip(demands, services, strict=True)):
         result = service.result[np.searchsorted(service.time_s, case.time_s, side="right") - 1]
-        lacking[number] = max(demand.committed_mbit_s - float(service.rate_mbit_s[result].min()), 0.0)
+        lacking[number] = max(0.0, *(demand.committed_ways_mbit_s - service.rate_mbit_s[result]).tolist())
         down += bool(service.down[result].any())
     short = np.flatnonzero(lacking > LEAST_SHORTFALL_MBIT_S)
     worst = short[np.argsort(-lacking[short], kind="stable")]

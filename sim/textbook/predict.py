@@ -129,7 +129,7 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
         sites = dict.fromkeys(site for link in links for site in prepared.built.hops[link[0]].sites)
         total, common = np.zeros(3), 0.0
         for share, of_week in demand.levels():
-            required_mbit_s = share * demand.required_share * demand.committed_mbit_s
+            required_mbit_s = share * demand.needed_mbit_s
             for link in links:
                 asked = (link, required_mbit_s)
                 if asked not in known:

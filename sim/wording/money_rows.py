@@ -7,7 +7,7 @@ import pandas as pd
 
 from hopyears.models.money.costs import Cost, CostRow, Terms
 from hopyears.sim.money.network_costs import by_item, cost_frame, without_price
-from hopyears.sim.wording.wording import NO_FIGURE, Cell, figure_and_ends, given, number, records
+from hopyears.sim.wording.wording import NO_FIGURE, PER_CENT, Cell, figure_and_ends, given, number, records
 
 
 def amount(value: float) -> str:
@@ -19,8 +19,8 @@ def cost_sentences(cost: Cost, missing: Sequence[str], terms: Terms, currency: s
     """What a bill comes to, and which of its rows have no price."""
     lines = [
         f"{amount(cost.capital)} {currency} when bought, {amount(cost.yearly)} by the year: "
-        f"{amount(cost.present)} over {terms.life_years:g} years at {100.0 * terms.discount_rate:g} %, "
-        f"or {amount(terms.by_year(cost.present))} a year."
+        f"{amount(cost.present)} over {terms.life_years:g} years at {100.0 * terms.discount_rate:g}{PER_CENT}"
+        f", or {amount(terms.by_year(cost.present))} a year."
     ]
     if missing:
         lines.append(f"Without a price and not in these sums: {', '.join(missing)}.")

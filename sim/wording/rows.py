@@ -151,9 +151,10 @@ def cause_rows(causes: pd.DataFrame) -> dict[str, Any]:
     rest = summed.iloc[CAUSES_LISTED:]
     left_over = ""
     if len(rest):
+        minutes = float(rest[columns[0]].sum())
         left_over = (
             f"{wording.plural(len(rest), 'more set')} of causes take "
-            f"{number(rest[columns[0]].sum())} minutes a year together; "
+            f"{'under 0.01' if minutes < 0.01 else number(minutes)} minutes a year together; "
             "all are in the table service_causes of the run."
         )
     return {"rows": rows, "rest": left_over}

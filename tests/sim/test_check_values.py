@@ -15,7 +15,7 @@ from small_networks import triangle
 import hopyears.models
 import hopyears.sim
 from hopyears.models.network.contract_entry import Contract
-from hopyears.models.network.network import DemandProfile, Modulation, Network, PartChange, Power, Radio
+from hopyears.models.network.network import DemandProfile, Modulation, Network, PartChange, Power, Radio, Ring
 from hopyears.models.network.network_references import KINDS
 from hopyears.sim.commands import main
 from hopyears.sim.commands.check_values import Value, every_value
@@ -55,6 +55,7 @@ def whole_network() -> Network:
         parts=(PartChange(kind="fan", swap_h=2.0),),
         contracts=(Contract(id="c", services=("one",), outages=1),),
         demand_profiles=(DemandProfile(id="day", working_day=(1.0,) * 24),),
+        rings=(Ring(id="r", hops=("a-b", "a-c", "c-b")),),
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from hopyears.models.network.entry import Entry
-from hopyears.models.network.network import DemandProfile, Modulation, Prices
+from hopyears.models.network.network import DemandProfile, Modulation, Prices, Ring
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.input_errors import FaultList, InputError
@@ -53,6 +53,7 @@ BASE = {
     "crews": [{"id": "crew", "base": "a", "shift_start_h": 6.0, "shift_end_h": 20.0}],
     "depots": [{"id": "store", "base": "a", "stock": {"outdoor_radio": 1}}],
     "maintenance": [{"site": "b", "every_days": 90.0}],
+    "rings": [{"id": "round", "hops": ["a-b", "b-c", "a-c"]}],
     "demand_profiles": [{"id": "day", "working_day": [0.3] * 8 + [1.0] * 16, "day_off": [0.2] * 24}],
     "contracts": [{"id": "gold", "services": ["one"], "outages": 9}],
 }
@@ -83,13 +84,15 @@ OTHER = {
         "name": "1", "from": "d", "to": "b", "peak_mbit_s": 60.0, "kind": "circuit", "required_share": 1.0,
         "protection": "rerouted", "route": ["a-d", "c-d"], "protecting_route": ["twin", "c-d"],
         "demand_profile": "day", "switching_time_s": 1.0,
-        "sharing_weight": 3.0, "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
+        "sharing_weight": 3.0, "committed_backward_mbit_s": 5.0, "peak_backward_mbit_s": 80.0,
+        "hold_off_s": 1.0, "grade": "access", "commanded_switching_time_s": 2.0,
         "switch_trigger": "signal degrade", "availability_objective": 0.9999,
         "severely_errored_ratio_objective": 1e-3, "outages_per_year_objective": 10.0,
         "penalties": [{"availability": 0.999, "amount": 5.0}], "penalty_cap_per_year": 9.0,
         "undelivered_value_per_gbit": 2.0,
     },
     "demand_profiles": {"working_day": [0.4] * 24, "day_off": [0.4] * 24},
+    "rings": {"hops": ["a-b", "b-c", "c-d", "a-d"], "blocked": "a-b"},
     "sharing": {"within_priority": "by committed rate"},
     "prices": {
         "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
@@ -147,6 +150,7 @@ COMPANY = {
     **{
         ("demand_profiles", name): {"services.0.demand_profile": "day"} for name in DemandProfile.model_fields
     },
+    **{("rings", name): {"services.0.protection": "ring"} for name in Ring.model_fields},
     ("climate", "wet_snow"): {"climate.rain_height_m": 100.0},
     ("switching", "standby_test_h"): {"switching.standby_test_visit": True},
     ("switching", "standby_test_start_h"): {"switching.standby_test_visit": True},
@@ -178,6 +182,7 @@ ONLY_SAID = {
     **{("services", name): "says what outages are worth; moves none" for name in ONLY_MONEY},
     **{("prices", name): "money moves nothing that happens" for name in Prices.model_fields},
     **{("contracts", field): "a contract that the counted outage is held against" for field in CONTRACT},
+    ("rings", "id"): "names the ring for readers; nothing else refers to it",
     ("indoor_units", "line_card_slots"): "warns of a site that needs more; all line cards are placed",
 }
 """Fields that change what is said of a network and nothing that happens in it, each with the reason."""

@@ -11,6 +11,7 @@ from synthetic_choices import made_up_promised
 
 from hopyears.models.network.network import Network, PartChange, Service
 from hopyears.sim.commands import main
+from hopyears.sim.commands.check_page import fails_first
 from hopyears.sim.report.replay_page import replay_page
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -90,6 +91,23 @@ def texts_of(value: object) -> set[str]:
     if is_dataclass(value):
         return set().union(*(texts_of(getattr(value, field.name)) for field in fields(value)))
     return set().union(*map(texts_of, value)) if isinstance(value, tuple | list) else set()
+
+
+def test_check_says_by_name_what_fails_first() -> None:
+    table = pd.DataFrame(
+        {
+            "kind": ["all up", "part", "part", "hop"],
+            "what": ["", "Alpha hill/unit-1/controller-1", "Alpha hill/mast", "North hop"],
+            "below_committed": [0, 1, 1, 1], "down": [0, 1, 1, 1], "lacking_mbit_s": [0.0, 30.0, 30.0, 30.0],
+            "services": ["", "First service, a second", "First service, a second", "A name of many letters"],
+        }
+    )  # fmt: skip
+    assert [re.sub(r" {2,}", " | ", line) for line in fails_first(table)] == [
+        "what is down | below | down | lacking | services",
+        "all up | 0 | 0 | 0",
+        "controller at Alpha hill +1 | 1 | 1 | 30 | First service +1",
+        "hop North hop | 1 | 1 | 30 | A name of many lett…",
+    ]
 
 
 @pytest.mark.slow

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from browser import browser, console_errors, dumped, violations
+from browser import browser, console_errors, dumped, printed_pages, violations
 from synthetic_choices import made_up_advice, made_up_comparison, made_up_promised
 from synthetic_results import made_up_results
 
@@ -58,6 +58,14 @@ def test_axe_finds_what_is_wrong(tmp_path: Path) -> None:
 
 def test_scripts_run_without_an_error(page: Path) -> None:
     assert console_errors(browser(), page) == []
+
+
+def test_the_sheet_in_brief_is_one_sheet(tmp_path: Path) -> None:
+    path = tmp_path / "brief.html"
+    path.write_text(brief_page(made_up_results()), encoding="utf-8")
+    assert printed_pages(browser(), path) == 1
+    path.write_text(report_page(made_up_results()), encoding="utf-8")
+    assert printed_pages(browser(), path) > 3
 
 
 def test_a_table_sorts_filters_and_says_that_it_scrolls(tmp_path: Path) -> None:

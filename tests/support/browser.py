@@ -40,6 +40,13 @@ def dumped(chromium: str, page: Path, *, width: int = 1280) -> str:
     return _run(chromium, f"--window-size={width},900", "--dump-dom", f"file://{page}").stdout
 
 
+def printed_pages(chromium: str, page: Path) -> int:
+    """Sheets of paper that a page takes."""
+    printed = page.with_suffix(".pdf")
+    _run(chromium, "--no-pdf-header-footer", f"--print-to-pdf={printed}", f"file://{page}")
+    return len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes()))
+
+
 def console_errors(chromium: str, page: Path) -> list[str]:
     """What scripts complain of."""
     said = _run(chromium, "--enable-logging=stderr", "--dump-dom", f"file://{page}").stderr

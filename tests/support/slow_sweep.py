@@ -91,11 +91,11 @@ def asked_share(clock, now, hour_s):
 
 
 def _why(service, choice, direction, got, down, capacity, causes, left):
-    need = service.peak_mbit_s
-    if down and service.committed_mbit_s > 0.0:
-        need = service.required_share * service.committed_mbit_s
-    elif got < service.committed_mbit_s - 1e-6:
-        need = service.committed_mbit_s
+    need, committed = service.peak_ways_mbit_s[direction], service.committed_ways_mbit_s[direction]
+    if down and committed > 0.0:
+        need = service.required_share * committed
+    elif got < committed - 1e-6:
+        need = committed
     n = len(service.routes)
     if choice >= n:
         left_route = service.routes[choice - n]
@@ -115,6 +115,8 @@ def _at_hour(service, now, hour_s):
     """What a service asks for at a second, as a service that always asks for that."""
     share = asked_share(service.clock, now, hour_s)
     rates = {name: share * getattr(service, name) for name in ("committed_mbit_s", "peak_mbit_s")}
+    if service.backward_mbit_s is not None:
+        rates["backward_mbit_s"] = tuple(share * each for each in service.backward_mbit_s)
     return replace(service, **rates)
 
 
@@ -146,8 +148,8 @@ def slow_sweep(hops, services, links, n_seconds, hour_s=3600.0):
         shared = share_capacity(
             every,
             routes,
-            committed_mbit_s=[services[s].committed_mbit_s for s, _ in flows],
-            peak_mbit_s=[services[s].peak_mbit_s for s, _ in flows],
+            committed_mbit_s=[services[s].committed_ways_mbit_s[d] for s, d in flows],
+            peak_mbit_s=[services[s].peak_ways_mbit_s[d] for s, d in flows],
             priority=[services[s].priority for s, _ in flows],
             weight=[services[s].sharing_weight for s, _ in flows],
         )
@@ -159,9 +161,9 @@ def slow_sweep(hops, services, links, n_seconds, hour_s=3600.0):
             for d in (0, 1):
                 got = rate[s, now, d]
                 down[s, now, d] = (
-                    got < service.required_share * service.committed_mbit_s - 1e-6 or got <= 1e-6
+                    got < service.required_share * service.committed_ways_mbit_s[d] - 1e-6 or got <= 1e-6
                 )
-                if got < service.peak_mbit_s - 1e-6:
+                if got < service.peak_ways_mbit_s[d] - 1e-6:
                     why[s, now, d] = _why(
                         service, choices[s], d, got, down[s, now, d], capacity, causes, left
                     )

@@ -140,8 +140,10 @@
       out.push(`<circle cx="${x}" cy="${y}" r="5.5" fill="${dark ? INK : "#fff"}" stroke="${INK}" stroke-width="2"/>`);
       if (mains && !dark) out.push(`<path d="M${x} ${y - 5.5}a5.5 5.5 0 0 1 0 11z" fill="${INK}"/>`);
       const more = [dark && "no power", mains && !dark && "on battery", work && "planned work"].filter(Boolean).join(", ");
-      names.push(`<text x="${x + 9}" y="${y + 4}">${escaped(id)}</text>`);
-      if (more) names.push(`<text class="small" x="${x + 9}" y="${y + 15}">${more}</text>`);
+      if (x < 4 || x > W - 4 || y < 14 || y > H - 8) return; // half a name at the edge helps nobody
+      const side = x > 0.78 * W ? `x="${x - 9}" text-anchor="end"` : `x="${x + 9}"`;
+      names.push(`<text ${side} y="${y + 4}">${escaped(id)}</text>`);
+      if (more) names.push(`<text class="small" ${side} y="${y + 15}">${more}</text>`);
     });
     const shown = new Map();
     for (const f of data.failures) {

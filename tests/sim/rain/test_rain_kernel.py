@@ -14,6 +14,7 @@ from hopyears.sim.rain.rain_kernel import (
     rain_shares,
     system_shares_db,
 )
+from hopyears.sim.rain.shape_loops import add_shape
 from hopyears.sim.rain.storms import Region, draw_storms
 from hopyears.sim.streams import Streams
 
@@ -64,6 +65,27 @@ def test_the_course_is_that_of_all_shapes_together(hop):
     exact = attenuation_at(field, hop, knots.time_s)
     assert len(knots.time_s) > 100
     np.testing.assert_allclose(knots.attenuation_db, exact, rtol=3e-5, atol=1e-4)
+
+
+def test_what_a_shape_can_give_about_a_time_bounds_what_it_gives():
+    """Random showers and wide shapes: path integral and greatest rate of half a minute about each minute."""
+    rng, n = np.random.default_rng(1), 40
+    phase, paces = rng.uniform(-0.5, 0.5, n), np.full(n, 1.0 / 3000.0)
+    tracks = rng.normal(0.0, [[4.0], [0.01]] * 2, (4, n))
+    peaks = np.array([[0.63], [0.37]]) * rng.lognormal(2.0, 1.0, n)
+    peaks[0, ::4] = 0.0
+    radius, scale = rng.uniform(0.5, 8.0, n), rng.uniform(0.7, 1.4, n)
+    columns = np.column_stack([phase, paces, *tracks, *peaks, radius, scale, np.full(n, 0.5)])
+    hop, seen = (0.0, 6.0, 0.45, 1.8), 0
+    for shape in range(n):
+        bound, course = np.zeros((3, 64), np.float32), np.zeros((3, 392), np.float32)
+        add_shape(bound, columns.astype(np.float32), shape, 0, 63, 30.0, 60.0, 30.0, *hop)
+        add_shape(course, columns.astype(np.float32), shape, 0, 391, 0.0, 10.0, 0.0, *hop)
+        for row in (0, 2):
+            given = np.max([course[row, 6 * np.arange(64) + i] for i in range(7)], axis=0)
+            assert np.all(given <= bound[row] * 1.0001 + 1e-6)
+        seen += np.count_nonzero(course[0] > 0.1)
+    assert seen > 1000
 
 
 def test_one_window_for_one_passage():

@@ -79,6 +79,7 @@ def _networks(draw):
             switch_below_mbit_s=draw(st.sampled_from([0.0, 50.0])),
             required_share=draw(st.sampled_from([1.0, 0.5])),
             clock=draw(st.none() | _CLOCKS),
+            backward_mbit_s=draw(st.sampled_from([None, None, (0.0, 10.0), (15.0, 70.0)])),
             sharing_weight=draw(st.sampled_from([1.0, 1.0, 2.5])),
         )
         for number in range(draw(st.integers(1, 4)))
@@ -113,11 +114,14 @@ def _assert_same_times(one, other):
 def _assert_same_spans(history, service, rate, down):
     """What lacked of the peak rate, and the time below committed, from the rates second by second."""
     share = np.array([asked_share(service.clock, now, HOUR_S) for now in range(N_SECONDS)])
-    ways = [*zip(rate.T, down.T, strict=True), (rate.min(axis=1), down.any(axis=1))]
+    short = rate < np.outer(share, service.committed_ways_mbit_s) - 5.1e-4
+    both = (rate.min(axis=1), down.any(axis=1), short.any(axis=1))
+    ways = [*zip(rate.T, down.T, short.T, strict=True), both]
+    peaks = (*service.peak_ways_mbit_s, min(service.peak_ways_mbit_s))
     for span, seconds in enumerate((slice(0, 15), slice(15, N_SECONDS))):
-        for way, (got, out) in enumerate(ways):
-            lacking = (service.peak_mbit_s - got[seconds]).sum()
-            below = ~out[seconds] & (got[seconds] < share[seconds] * service.committed_mbit_s - 5.1e-4)
+        for way, (got, out, less) in enumerate(ways):
+            lacking = (peaks[way] - got[seconds]).sum()
+            below = ~out[seconds] & less[seconds]
             assert history.spans[span, way] == pytest.approx([lacking, below.sum()], abs=0.03)
 
 
