@@ -3,7 +3,7 @@
     python experiments/protection_money/study.py
 
 Writes ``README.md``, ``saved.png`` and ``plans.csv`` beside itself; ``STUDY_YEARS`` says how many years (40:
-seven minutes on two cores).
+some three minutes on two cores).
 """
 
 import math
