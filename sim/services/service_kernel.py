@@ -69,15 +69,20 @@ def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, sp
         if seconds == 0.0:
             continue
         s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
-        peak = sweep.share[n] * peak_mbit_s[2 * s : 2 * s + 2]
-        short = got < sweep.share[n] * committed_mbit_s[2 * s : 2 * s + 2] - LEAST_SHORTFALL_MBIT_S
-        for way in range(3):
-            rate, asked = (got[way], peak[way]) if way < 2 else (got.min(), peak.min())
-            out, less = (down[way], short[way]) if way < 2 else (down.any(), short.any())
-            if rate < asked - LEAST_SHORTFALL_MBIT_S:
-                lacking[s, way, 0] += (asked - rate) * seconds
-            if less and not out:
-                lacking[s, way, 1] += seconds
+        share, short = sweep.share[n], False
+        for way in range(2):
+            rate, peak = got[way], share * peak_mbit_s[2 * s + way]
+            if rate < peak - LEAST_SHORTFALL_MBIT_S:
+                lacking[s, way, 0] += (peak - rate) * seconds
+            if rate < share * committed_mbit_s[2 * s + way] - LEAST_SHORTFALL_MBIT_S:
+                short = True
+                if not down[way]:
+                    lacking[s, way, 1] += seconds
+        rate, peak = min(got[0], got[1]), share * min(peak_mbit_s[2 * s], peak_mbit_s[2 * s + 1])
+        if rate < peak - LEAST_SHORTFALL_MBIT_S:
+            lacking[s, 2, 0] += (peak - rate) * seconds
+        if short and not (down[0] or down[1]):
+            lacking[s, 2, 1] += seconds
     spans.n_closed[0] = closed + 1
 
 
