@@ -159,7 +159,7 @@ def _losses_to_nights(
     years = round(history.duration_s / SECONDS_PER_YEAR)
     for draw in range(1 + n):
         own = streams.beside(draw) if draw else streams
-        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.field))
+        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.wet))
         lost = _losses([three_ways(service, history.duration_s) for service in services])
         stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
         yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
