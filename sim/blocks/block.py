@@ -1,6 +1,6 @@
 """One block of years, from random draws to what every hop and service got: the whole physics in one call."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -19,7 +19,7 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
-from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
+from hopyears.sim.equipment.segments import Cutter, LinkStates, equipment_segments, nominal_segments
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
@@ -31,7 +31,7 @@ from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, Rain
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
-from hopyears.sim.services.service import sweep_services
+from hopyears.sim.services.service import Sweeper
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.services.service_frame import Frame, frame_of
 from hopyears.sim.streams import Streams
@@ -184,7 +184,7 @@ class BlockSimulator:
             storms_near=near,
             wet=wet,
             log=log,
-            segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
+            segments=self.all_segments(log),
             activity=self.activity(streams, n_years, wet),
             fades=(),
         )
@@ -263,6 +263,16 @@ class BlockSimulator:
             plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
         )
 
+    def all_segments(self, log: FailureLog | None) -> tuple[EquipmentSegments, ...]:
+        """Equipment of every hop over a block in which these failures happen."""
+        if log is None:
+            return tuple(map(nominal_segments, self.states))
+        return self._cutter.segments(log)
+
+    @cached_property
+    def _cutter(self) -> Cutter:
+        return Cutter(self.prepared.built.hops, self.states)
+
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""
         states = self.states[index]
@@ -286,29 +296,43 @@ class BlockSimulator:
         only: Sequence[int] | None = None,
         full_demand: bool = False,
     ) -> tuple[ServiceHistory, ...]:
-        """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
+        """Histories of the services on one history of the hops, by ``services_each``."""
+        options = {"record_rates": record_rates, "by_month": by_month, "full_demand": full_demand}
+        return next(self.services_each([hops], [log], duration_s, only=only, **options))
+
+    def services_each(
+        self,
+        hops: Sequence[Sequence[HopHistory]],
+        logs: Sequence[FailureLog | None],
+        duration_s: float,
+        *,
+        record_rates: bool = False,
+        by_month: bool = False,
+        only: Sequence[int] | None = None,
+        full_demand: bool = False,
+    ) -> Iterator[tuple[ServiceHistory, ...]]:
+        """Histories of the services, or of ``only`` some, on histories of the hops and their failures.
+
+        A hop's states have the same numbers in all histories.
 
         Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
         their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
         their rates whatever the hour.
         """
-        links, demands = self.links(hops, log), self.prepared.demands
+        links = [self.links(*each) for each in zip(hops, logs, strict=True)]
+        demands = self.prepared.demands
         if full_demand:
             demands = tuple(
                 demand if demand.clock is None else replace(demand, clock=None) for demand in demands
             )
-        frame = self._frame if only is None and demands == self.prepared.demands else None
-        return tuple(
-            sweep_services(
-                links,
-                demands if only is None else [demands[i] for i in only],
-                duration_s,
-                links=self.prepared.links,
-                record_rates=record_rates,
-                span_edges_s=month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else (),
-                frame=frame,
-            )
-        )
+        if only is None and demands == self.prepared.demands:
+            frame = self._frame
+        else:
+            wanted = demands if only is None else [demands[i] for i in only]
+            frame = frame_of(wanted, self.prepared.links, len(links[0]))
+        edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
+        sweeper = Sweeper(links[0], frame, duration_s, record_rates=record_rates, span_edges_s=edges_s)
+        return (tuple(sweeper.sweep(each)) for each in links)
 
     @cached_property
     def _frame(self) -> Frame:
