@@ -123,14 +123,16 @@ def quantiles_h(
     kinds, means, spreads, p = np.broadcast_arrays(
         np.asarray(kind), np.asarray(mean_h, float), np.asarray(spread, float), np.asarray(probability, float)
     )
-    hazard = -np.log1p(-p)
-    weibull = _weibull_scale(means, spreads) * hazard ** (1.0 / spreads)
-    lognormal = means * np.exp(spreads * ndtri(p) - 0.5 * spreads**2)
-    return np.select(
-        [kinds == LawKind.EXPONENTIAL, kinds == LawKind.WEIBULL, kinds == LawKind.LOGNORMAL],
-        [means * hazard, weibull, lognormal],
-        default=means,
+    found = means.copy()
+    exponential, weibull, lognormal = (
+        kinds == law for law in (LawKind.EXPONENTIAL, LawKind.WEIBULL, LawKind.LOGNORMAL)
     )
+    found[exponential] *= -np.log1p(-p[exponential])
+    shape = spreads[weibull]
+    found[weibull] = _weibull_scale(means[weibull], shape) * (-np.log1p(-p[weibull])) ** (1.0 / shape)
+    spread = spreads[lognormal]
+    found[lognormal] *= np.exp(spread * ndtri(p[lognormal]) - 0.5 * spread**2)
+    return found
 
 
 def residual_quantiles_h(
