@@ -58,8 +58,8 @@ def storm_rows(simulator: BlockSimulator, seed: int, block: int, history: BlockH
 
 def _reverting(demand: ServiceDemand) -> ServiceDemand:
     """A service whose demand has no hours, and which goes back at once."""
-    ring = None if demand.ring is None else replace(demand.ring, wait_to_restore_s=0.0)
-    return replace(demand, clock=None, wait_to_restore_s=0.0, ring=ring)
+    rings = tuple(replace(ring, wait_to_restore_s=0.0) for ring in demand.rings)
+    return replace(demand, clock=None, wait_to_restore_s=0.0, rings=rings)
 
 
 def storm_losses_s(simulator: BlockSimulator, field: RainField) -> NDArray[np.float64]:

@@ -92,7 +92,7 @@ OTHER = {
         "undelivered_value_per_gbit": 2.0,
     },
     "demand_profiles": {"working_day": [0.4] * 24, "day_off": [0.4] * 24},
-    "rings": {"hops": ["a-b", "b-c", "c-d", "a-d"], "blocked": "a-b"},
+    "rings": {"hops": ["a-b", "b-c", "c-d", "a-d"], "blocked": "a-b", "degraded_below_mbit_s": 9.0},
     "sharing": {"within_priority": "by committed rate", "routes": "by load"},
     "prices": {
         "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
