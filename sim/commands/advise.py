@@ -92,11 +92,13 @@ def run(options: argparse.Namespace) -> int:
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"Every candidate and set: {names} in {options.out}.")
     if options.page:
-        from hopyears.sim.report.advice_page import write_advice
+        from hopyears.sim.inputs.input_text import write_text
+        from hopyears.sim.report.advice_page import advice_page
         from hopyears.sim.storage.run_folder import RunFolder
 
         manifest = {**RunFolder(Path(options.out) / "base").manifest(), "years": options.years}
-        print(write_advice(found, goal, manifest, source.network.prices.currency, Path(options.page)))
+        page = advice_page(found, goal, manifest, source.network.prices.currency)
+        print(write_text(Path(options.page), page))
     return 0
 
 

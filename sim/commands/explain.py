@@ -56,9 +56,10 @@ def run(options: argparse.Namespace) -> int:
         raise InputError(f"--outage is {number}; must be 1 to {len(outages)}: the run has {found}")
     again = reopen(opened, options.service, outages[number - 1])
     if options.page is not None:
-        from hopyears.sim.report.replay_page import write_replay
+        from hopyears.sim.inputs.input_text import write_text
+        from hopyears.sim.report.replay_page import replay_page
 
-        print(write_replay(again, Path(options.page)))
+        print(write_text(Path(options.page), replay_page(again)))
         return 0
     story = story_for_readers(story_of(again), labels)
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)

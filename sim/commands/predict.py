@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
@@ -26,6 +27,7 @@ def run(options: argparse.Namespace) -> int:
     """Print link budget and predicted outages of hops, then the textbook sum of services."""
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
     from hopyears.sim.hops.hop_design import design_hops
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.simulate import warnings_of
     from hopyears.sim.textbook.predict import predict_hops, predict_services
@@ -53,7 +55,8 @@ def run(options: argparse.Namespace) -> int:
         )
     for warning in warnings:
         say(console, f"warning: {warning}")
-    _write_csv(hops, options.csv)
+    if options.csv:
+        write_text(Path(options.csv), hops.to_csv(index=False))
     return 0
 
 
@@ -61,6 +64,7 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     """Print every predicted figure beside the simulated one, then how well each kind agrees."""
     import numpy as np
 
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.studies.against import NOTES, agreement, hold_against
     from hopyears.sim.wording.names import labels_of, relabelled
@@ -84,20 +88,9 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     )
     for figure in (figure for figure in NOTES if (compared["figure"] == figure).any()):
         say(console, f"{figure}: {NOTES[figure]}")
-    _write_csv(compared, options.csv)
+    if options.csv:
+        write_text(Path(options.csv), compared.to_csv(index=False))
     return 0
-
-
-def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
-    from pathlib import Path
-
-    from hopyears.sim.inputs.network_file import InputError
-
-    if path:
-        try:
-            table.to_csv(Path(path), index=False)
-        except OSError as error:
-            raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
 _ELSEWHERE = "--csv FILE or a wider terminal"

@@ -1,7 +1,6 @@
 """The page of promises: which contracts are kept, and what can be promised of every service."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,6 @@ from hopyears.sim.report.drawing import inline_svg, look, new_axes
 from hopyears.sim.report.illustrations import MOST_ROWS, height_in
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.report.study_page import Section, TableOfPage, page_cells, study_page
-from hopyears.sim.report.written import write_page
 from hopyears.sim.runs.promise import AVAILABILITY, MINUTES, NO, OPEN, YES
 from hopyears.sim.wording import promises as words
 from hopyears.sim.wording.promises import Promised
@@ -37,11 +35,6 @@ def promise_page(found: Promised, manifest: Mapping[str, Any]) -> str:
     title = f"{manifest.get('title') or 'untitled network'}: what can be promised"
     run = {**manifest, "years": found.years}
     return study_page(title, "Contracts and promises", run, answer, sections, first=_first(ordered))
-
-
-def write_promise(found: Promised, manifest: Mapping[str, Any], path: Path) -> Path:
-    """Write the page; raises as ``write_page``."""
-    return write_page(promise_page(found, manifest), path)
 
 
 def _places(table: pd.DataFrame) -> list[int]:

@@ -17,7 +17,7 @@ from hopyears.sim.runs.promise import (
     OUTAGES,
     PLAIN,
     YES,
-    Terms,
+    PromiseTerms,
     class_of,
     next_class,
     years_wanted,
@@ -48,7 +48,7 @@ class Promised:
     ----------
     table : DataFrame
         Table ``promise``, with the names that readers see.
-    terms : Terms
+    terms : PromiseTerms
     years : int
         Simulated.
     penalties : sequence of rows of cells
@@ -62,7 +62,7 @@ class Promised:
     """
 
     table: pd.DataFrame
-    terms: Terms
+    terms: PromiseTerms
     years: int
     penalties: Sequence[Sequence[str | Cell]]
     currency: str
@@ -185,7 +185,7 @@ def _class_sentences(free: pd.DataFrame) -> list[str]:
     return [f"Of {n} without a contract, so many can be promised at least: {', '.join(words)}."]
 
 
-def meaning(table: pd.DataFrame, terms: Terms) -> list[str]:
+def meaning(table: pd.DataFrame, terms: PromiseTerms) -> list[str]:
     """What a promise means, and what the marks in a table of promises say."""
     found = [
         f"What is promised, or kept, holds with a chance of {per_cent(terms.chance)}, at a confidence of "
