@@ -53,5 +53,7 @@ class Contract(Entry):
         if all(getattr(self, term) is None for term in TERMS):
             raise FieldError("availability", "missing", f"given, or another of {', '.join(TERMS[1:])}")
         if self.period == "month" and (self.unavailable_min or 0.0) >= SHORTEST_PERIOD_MIN["month"]:
-            raise FieldError("unavailable_min", f"{self.unavailable_min:g}", "less than 40320, all of a month")
+            raise FieldError(
+                "unavailable_min", f"{self.unavailable_min:g}", "less than 40320, all of a month"
+            )
         return self
