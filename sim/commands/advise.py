@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from hopyears.sim.advice.advise import Advice
     from hopyears.sim.advice.confirm import Goal
 
@@ -81,7 +83,7 @@ def run(options: argparse.Namespace) -> int:
             Path(options.out),
             named=named,
             made=made,
-            tell=lambda text: print(f"simulating: {text}", file=sys.stderr),
+            tell=lambda text: print(_in_short(text, labels), file=sys.stderr),
         )
     except KeyboardInterrupt:
         print(f"stopped; finished blocks are kept in {options.out}, the same again goes on", file=sys.stderr)
@@ -100,6 +102,16 @@ def run(options: argparse.Namespace) -> int:
         page = advice_page(found, goal, manifest, source.network.prices.currency)
         print(write_text(Path(options.page), page))
     return 0
+
+
+def _in_short(text: str, labels: "Mapping[str, Mapping[str, str]]") -> str:
+    """One line of progress, with names in place of ids."""
+    from textwrap import shorten
+
+    from hopyears.sim.wording.names import TEXTS
+
+    what, joint, things = text.partition(" with ")
+    return shorten(f"simulating: {what}{joint}{TEXTS['bought'](things, labels)}", WIDTH, placeholder=" ...")
 
 
 def print_advice(found: "Advice", goal: "Goal", currency: str) -> None:

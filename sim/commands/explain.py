@@ -114,8 +114,8 @@ def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int
     )
     say(
         console,
-        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g}"
-        + (" in its busiest hour; in others for less." if story.by_the_hour else "."),
+        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g} "
+        "Mbit/s" + (" in its busiest hour; in others for less." if story.by_the_hour else "."),
     )
     for number, route in enumerate(story.routes, start=1):
         say(console, f"route {number}: " + " > ".join(route))

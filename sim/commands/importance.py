@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _print(table: "pd.DataFrame", years: int) -> None:
-    from hopyears.sim.wording.wording import difference, number, per_cent, records
+    from hopyears.sim.wording.wording import difference, number, per_cent, plural, records
 
     console = terminal()
     if table.empty:
@@ -72,8 +72,9 @@ def _print(table: "pd.DataFrame", years: int) -> None:
         return
     first = table.iloc[0]
     title = (
-        f"{first['service']}: minutes saved a year of {number(first['unavailable_min_per_year'])}, had it "
-        f"never gone wrong; {number(first['below_committed_min_per_year'])} below committed ({years} years)"
+        f"{first['service']}: {number(first['unavailable_min_per_year'])} unavailable min/year, "
+        f"{number(first['below_committed_min_per_year'])} below committed ({plural(years, 'year')}); "
+        "saved had it never gone wrong"
     )
     shown = plain_table(
         title, ("kind", "what", "saved min/year", "share", "sure", "saved below committed"), ("kind", "what")
@@ -92,6 +93,7 @@ def _print(table: "pd.DataFrame", years: int) -> None:
     print_table(console, fill(shown, rows))
     say(
         console,
-        "Same weather, nights and failures in both; 95 % intervals of the paired differences. Gains do not "
-        "add up: where two things protect each other, or fail at once, both or neither are counted.",
+        "Same weather, nights and failures in both; 95 % intervals of the paired differences, sure where "
+        "they leave out zero. Gains do not add up: where two things protect each other, or fail at once, "
+        "both or neither are counted.",
     )

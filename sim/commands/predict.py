@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
+from hopyears.sim.wording.terminal import ROWS_SHOWN, fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,13 +74,14 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     console = terminal()
     shown = relabelled(compared, labels).assign(range=np.where(compared["in_range"], "", "outside"))
     print_table(
-        console, _table("hops: by the standards and simulated", shown, *_AGAINST), elsewhere=_ELSEWHERE
-    )
-    print_table(
         console,
         _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT),
         elsewhere=_ELSEWHERE,
     )
+    title = "hops: by the standards and simulated"
+    print_table(console, _table(title, shown.head(ROWS_SHOWN), *_AGAINST), elsewhere=_ELSEWHERE)
+    if len(shown) > ROWS_SHOWN:
+        say(console, f"... and {len(shown) - ROWS_SHOWN:,} more rows; --csv FILE has all.")
     say(
         console,
         "Standard errors are of the ratio, from independent blocks; a dash where too little was seen. "
@@ -111,56 +112,29 @@ _AGREEMENT = (
 
 _HOP_TABLES = (
     (
-        "hops: link budget, one row a modulation",
+        "hops: link budget; one row a modulation, by its number of states",
         (
-            "hop",
-            "states",
-            "length_km",
-            "frequency_ghz",
-            "capacity_mbit_s",
-            "received_level_dbm",
-            "threshold_dbm",
-            "margin_db",
-            "rain_margin_db",
-            "scheme",
-            "combining_loss_db",
-            "gas_loss_db",
-            "fixed_loss_db",
-            "power_reduction_db",
+            *("hop", "states", "margin_db", "rain_margin_db", "received_level_dbm", "threshold_dbm"),
+            *("capacity_mbit_s", "length_km", "frequency_ghz", "scheme", "combining_loss_db", "gas_loss_db"),
+            *("fixed_loss_db", "power_reduction_db"),
         ),
-        ("", "d", ".2f", "g", ".0f", ".1f", ".1f", ".1f", ".1f", "", ".1f", ".2f", ".1f", ".1f"),
+        ("", "d", ".1f", ".1f", ".1f", ".1f", ".0f", ".2f", "g", "", ".1f", ".2f", ".1f", ".1f"),
     ),
     (
         "hops: outage by the standards; worst-month figures are fractions of that month",
         (
-            "hop",
-            "states",
-            "total_min_per_year",
-            "rain_min_per_year",
-            "cross_polar_rain_min_per_year",
-            "multipath_min_per_year",
-            "equipment_min_per_year",
-            "sites_min_per_year",
-            "rain_attenuation_001_db",
-            "with_wet_snow_001_db",
-            "multipath_occurrence",
-            "flat_worst_month",
-            "dispersive_worst_month",
-            "cross_polar_worst_month",
-            "multipath_worst_month",
+            *("hop", "states", "total_min_per_year", "rain_min_per_year", "multipath_min_per_year"),
+            *("equipment_min_per_year", "sites_min_per_year", "cross_polar_rain_min_per_year"),
+            *("rain_attenuation_001_db", "with_wet_snow_001_db", "multipath_occurrence", "flat_worst_month"),
+            *("dispersive_worst_month", "cross_polar_worst_month", "multipath_worst_month"),
         ),
         ("", "d", *[FIGURE] * 6, ".1f", ".1f", FIGURE, *[".2e"] * 4),
     ),
 )
 _SERVICES = (
     (
-        "service",
-        "hops",
-        "total_min_per_year",
-        "rain_min_per_year",
-        "multipath_min_per_year",
-        "equipment_min_per_year",
-        "sites_min_per_year",
+        *("service", "hops", "total_min_per_year", "rain_min_per_year", "multipath_min_per_year"),
+        *("equipment_min_per_year", "sites_min_per_year"),
     ),
     ("", "d", FIGURE, FIGURE, FIGURE, FIGURE, FIGURE),
 )
@@ -168,9 +142,10 @@ _SERVICES = (
 
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
     """Columns of a frame as cells: figures as they are written everywhere, or with so many decimals."""
+    from hopyears.sim.wording.table_columns import head_of
     from hopyears.sim.wording.wording import number, records
 
-    heads = {column: column.replace("_", " ") for column in columns}
+    heads = {column: head_of(column) for column in columns}
     left = [head for head, form in zip(heads.values(), formats, strict=True) if not form]
     forms = dict(zip(columns, formats, strict=True))
     rows = (

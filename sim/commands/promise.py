@@ -235,13 +235,13 @@ def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
 
 
 def _print(found: "Promised") -> None:
-    from hopyears.sim.wording.promises import HEADS, PENALTY_HEADS, meaning, promise_answer, promise_cells
-    from hopyears.sim.wording.wording import plural, records
+    from hopyears.sim.wording.promises import HEADS, PENALTY_HEADS, meaning, promise_answer, promise_rows
+    from hopyears.sim.wording.wording import plural
 
     console = terminal()
     for sentence in promise_answer(found.table):
         say(console, sentence)
-    rows = [promise_cells(row) for row in records(found.table)]
+    rows = promise_rows(found.table)
     heads = list(HEADS)
     if not any(row[-1] for row in rows):
         rows, heads = [row[:-1] for row in rows], heads[:-1]

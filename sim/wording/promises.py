@@ -77,8 +77,14 @@ HEADS = ("contract", "asked", "kept", "broken", "can be promised", "mean", "wors
 """The most important first: a narrow terminal shows no more."""
 
 
-def promise_cells(row: Mapping[str, Any]) -> list[str | Cell]:
-    """Cells under ``HEADS`` of a row of the table ``promise``."""
+def promise_rows(table: pd.DataFrame) -> list[list[str | Cell]]:
+    """Cells under ``HEADS`` of the table ``promise``, with a mark where some rest on the years alone."""
+    rows = records(table)
+    marked = len({row["rests_on"] == PLAIN for row in rows}) > 1
+    return [_cells(row, " *" if marked and row["rests_on"] == PLAIN else "") for row in rows]
+
+
+def _cells(row: Mapping[str, Any], mark: str) -> list[str | Cell]:
     name, services = str(row["contract"]), str(row["services"])
     cells: list[str | Cell] = [name, _asked(row)]
     if not row["kept"]:
@@ -88,7 +94,6 @@ def promise_cells(row: Mapping[str, Any]) -> list[str | Cell]:
     others = "" if name == services else services
     if row["figure"] == ALL_TERMS:
         return [*cells, NO_FIGURE, NO_FIGURE, NO_FIGURE, others]
-    mark = " *" if row["rests_on"] == PLAIN else ""
     figures = [figure(row, "can_be_promised") + mark, figure(row, "mean") + mark, figure(row, "worst")]
     return [*cells, *figures, others]
 
@@ -103,7 +108,11 @@ def figure(row: Mapping[str, Any], name: str) -> str:
     if row["figure"] == MINUTES:
         return f"{number(value)} min"
     if row["figure"] == OUTAGES:
-        return plural(math.floor(value + 1e-6), "outage") if name == "can_be_promised" else number(value)
+        return (
+            plural(math.floor(value + 1e-6), "outage")
+            if name == "can_be_promised"
+            else f"{number(value)} outages"
+        )
     return f"{given(value)} Mbit/s"
 
 

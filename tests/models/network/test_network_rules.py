@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from hopyears.models.basics.faults import Fault, FieldError, suggestion
 from hopyears.models.network.climate_entry import ClimateChange
+from hopyears.models.network.contract_entry import Contract
+from hopyears.models.network.money_entries import Prices
 from hopyears.models.network.network import (
     Antenna,
     Crew,
@@ -80,6 +82,10 @@ def with_service(**more: Any) -> Network:
 def test_network_in_order() -> None:
     assert faults(network()) == []
     assert doubts(network()) == []
+
+
+def priced(*names: str) -> Network:
+    return network(prices=Prices(once=dict.fromkeys(names, 1.0), life_years=10.0, discount_rate=0.05))
 
 
 RING = ("hill-mill", "mill-ridge", "ridge-dale", "dale-hill")
@@ -250,6 +256,45 @@ CASES: list[tuple[Network, list[str]]] = [
         with_hop(rain_exceedance_db={"0": 40.0, "0.01": 30.0}),
         [HOP + "rain_exceedance_db is 0 = 40, 0.01 = 30; must be two points or more, 0.00001 to 5 per cent"],
     ),
+    # Contracts, demand profiles, prices.
+    (
+        network(contracts=(Contract(id="c", services=("hill_ridge", "x", "hill_ridge"), outages=1),)),
+        [
+            'contract "c": services is "hill_ridge" 2 times; must be different service ids',
+            'contract "c": services is "x"; must be service ids',
+        ],
+    ),
+    (network(contracts=(Contract(id="c", services=("hill_ridge",), outages=1),)), []),
+    *(
+        (
+            with_service(kind=kind, demand_profile="day"),
+            [
+                SERVICE
+                + f'demand_profile is "day"; must be left out with kind {kind}, which asks for all of '
+                "its rate at all times"
+            ],
+        )
+        for kind in ("circuit", "optical")
+    ),
+    (
+        priced(
+            "cable", "outdoor_radio", "outdoor_radio/r18", "outdoor_radio/18GHz", "outdoor_radio/r18/18GHz"
+        ),
+        [],
+    ),
+    *(
+        (
+            priced(wrong),
+            [
+                f'prices: once is "{wrong}"; must be outdoor_radio, or outdoor_radio/TYPE with TYPE one of r18, '
+                "or outdoor_radio/TYPE/BAND with BAND one of 18GHz"
+            ],
+        )
+        for wrong in (
+            *("outdoor_radio/r23", "outdoor_radio/r23/18GHz", "outdoor_radio/r18/23GHz"),
+            *("outdoor_radio/r18/18GHz/18GHz", "outdoor_radio/18GHz/r18"),
+        )
+    ),
     # Rings.
     (
         ring_network(
@@ -414,6 +459,13 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
     (
         with_service(protecting_route=("hill-mill", "mill-ridge")),
         [SERVICE + 'protection is "none", so its protecting_route changes nothing'],
+    ),
+    (
+        network(
+            hops=(*network().hops, hop("hill-ridge")),
+            services=(service("hill", "ridge", protection="rerouted", protecting_route=("hill-ridge",)),),
+        ),
+        [SERVICE + 'protection is "rerouted", so its protecting_route changes nothing'],
     ),
     (
         with_service(protection="protected"),

@@ -23,8 +23,7 @@ from hopyears.sim.runs.promise import (
     years_wanted,
 )
 from hopyears.sim.runs.single_years import UNAVAILABLE, single_years, target_table, year_table
-from hopyears.sim.wording.promises import promise_cells
-from hopyears.sim.wording.wording import records
+from hopyears.sim.wording.promises import promise_rows
 
 NETWORK = {
     "services": [
@@ -156,7 +155,7 @@ def test_contracts_name_services_of_the_run():
 
 def test_no_cell_says_more_than_all():
     contracts = [contract(availability=0.99), contract(services=["none"], availability=0.99999)]
-    cells = [str(cell) for row in records(rows(*contracts)) for cell in promise_cells(row)]
+    cells = [str(cell) for row in promise_rows(rows(*contracts)) for cell in row]
     assert not [cell for cell in cells if "100\N{NO-BREAK SPACE}%" in cell or "e+" in cell]
     assert "no outage" in cells
 
