@@ -54,6 +54,20 @@ def workers_of(options: argparse.Namespace) -> "Workers":
     return workers
 
 
+def at_least(options: argparse.Namespace, **least: int) -> None:
+    """Refuse an option below the least that it may be, by name.
+
+    Raises
+    ------
+    InputError
+    """
+    from hopyears.sim.inputs.input_errors import InputError
+
+    for name, value in least.items():
+        if getattr(options, name) < value:
+            raise InputError(f"--{name} is {getattr(options, name)}; must be at least {value}")
+
+
 def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--block-years",

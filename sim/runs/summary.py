@@ -34,7 +34,7 @@ from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.longest_outages import longest_outages
 from hopyears.sim.runs.objective_table import objective_table
-from hopyears.sim.runs.promise import target_table, year_table
+from hopyears.sim.runs.single_years import target_table, year_table
 from hopyears.sim.runs.summary_failures import FAILURE_TABLES, failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (

@@ -308,6 +308,15 @@ TABLES = {
 ``promise``, ``predict --against`` and ``modulation`` (each of its tables); and of ``worst_outages``."""
 
 
+def head_of(name: str) -> str:
+    """Head of a column for readers, its unit as it is written: ``received level dBm``, ``total min/year``."""
+    unit = COLUMNS[name].unit if name in COLUMNS else ""
+    ending = "_" + unit.lower().replace("/year", "_per_year").replace("/", "_")
+    if unit and name.endswith(ending):
+        return f"{name.removesuffix(ending).replace('_', ' ')} {unit}"
+    return name.replace("_", " ")
+
+
 def described(table: str) -> Iterator[tuple[str, Column]]:
     """Every column of a table in its order, limits of intervals included, with its words.
 

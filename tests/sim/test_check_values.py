@@ -196,7 +196,7 @@ def test_the_file_holds_every_value(tmp_path, capsys):
     assert [tuple(row) for row in rows] == [tuple(row) for row in rows_of(network)]
     assert f"{len(rows)} values" in " ".join(capsys.readouterr().out.split())
     assert main(["check", str(path), "--out", str(tmp_path / "none" / "values.csv")]) == 2
-    assert "values cannot be written" in capsys.readouterr().err
+    assert "file is not writable" in capsys.readouterr().err
 
 
 def test_radios_without_a_hop_show_their_modulations():

@@ -307,7 +307,7 @@ def test_command_names_a_file_that_cannot_be_written(
     run = _write_run(tmp_path / "run")
     target = tmp_path / "missing" / "page.html"
     assert main(["report", str(run), "--to", str(target)]) == 2
-    assert f"{target}: page cannot be written" in capsys.readouterr().err
+    assert f"{target}: file is not writable" in capsys.readouterr().err
 
 
 def test_results_need_no_plotting_library() -> None:

@@ -3,9 +3,9 @@
 from dataclasses import replace
 
 import numpy as np
+from shared_capacity import share_capacity
 
 from hopyears.models.judging.cause import Cause
-from hopyears.models.judging.sharing import share_capacity
 
 
 def _state(hop, now):
