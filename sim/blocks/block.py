@@ -1,10 +1,11 @@
 """One block of years, from random draws to what every hop and service got: the whole physics in one call."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.intervals import Intervals, merged
@@ -18,22 +19,24 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
-from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
+from hopyears.sim.equipment.segments import Cutter, LinkStates, equipment_segments, nominal_segments
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
-from hopyears.sim.multipath.nights import HopActivity, draw_activity
+from hopyears.sim.multipath.nights import HopActivity, draw_activity, wet_hours
 from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
-from hopyears.sim.services.service import sweep_services
+from hopyears.sim.services.service import Sweeper
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.services.service_frame import Frame, frame_of
 from hopyears.sim.streams import Streams
+
+WetHours = tuple[NDArray[np.uint8] | None, ...]
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,8 @@ class BlockHistory:
         The storms and their cells.
     storms_near : Intervals or None
         When a storm is near each site.
+    wet : tuple of uint8 array or None
+        Hours of each hop's nights with rain near (``nights.wet_hours``).
     log : FailureLog or None
     hops : tuple of HopHistory
     services : tuple of ServiceHistory
@@ -57,6 +62,7 @@ class BlockHistory:
     duration_s: float
     field: RainField | None
     storms_near: Intervals | None
+    wet: WetHours
     log: FailureLog | None
     hops: tuple[HopHistory, ...]
     services: tuple[ServiceHistory, ...]
@@ -76,6 +82,8 @@ class BlockDraws:
         The storms and their cells.
     storms_near : Intervals or None
         When a storm is near each site.
+    wet : tuple of uint8 array or None
+        Hours of each hop's nights with rain near (``nights.wet_hours``).
     log : FailureLog or None
     segments : tuple of EquipmentSegments
         Equipment of each hop.
@@ -89,6 +97,7 @@ class BlockDraws:
     n_years: int
     field: RainField | None
     storms_near: Intervals | None
+    wet: WetHours
     log: FailureLog | None
     segments: tuple[EquipmentSegments, ...]
     activity: tuple[HopActivity | None, ...]
@@ -137,6 +146,7 @@ class BlockSimulator:
             duration_s=draws.duration_s,
             field=draws.field,
             storms_near=draws.storms_near,
+            wet=draws.wet,
             log=draws.log,
             hops=tuple(hops),
             services=services,
@@ -166,14 +176,16 @@ class BlockSimulator:
         log = None
         if options.failures:
             log = self.failures(prepared.built.plant, streams, duration_s, near)
+        wet = self.wet_hours(field, n_years)
         draws = BlockDraws(
             streams=streams,
             n_years=n_years,
             field=field,
             storms_near=near,
+            wet=wet,
             log=log,
-            segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self.activity(streams, n_years, field),
+            segments=self.all_segments(log),
+            activity=self.activity(streams, n_years, wet),
             fades=(),
         )
         return self.with_fades(draws)
@@ -251,6 +263,16 @@ class BlockSimulator:
             plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
         )
 
+    def all_segments(self, log: FailureLog | None) -> tuple[EquipmentSegments, ...]:
+        """Equipment of every hop over a block in which these failures happen."""
+        if log is None:
+            return tuple(map(nominal_segments, self.states))
+        return self._cutter.segments(log)
+
+    @cached_property
+    def _cutter(self) -> Cutter:
+        return Cutter(self.prepared.built.hops, self.states)
+
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""
         states = self.states[index]
@@ -274,29 +296,43 @@ class BlockSimulator:
         only: Sequence[int] | None = None,
         full_demand: bool = False,
     ) -> tuple[ServiceHistory, ...]:
-        """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
+        """Histories of the services on one history of the hops, by ``services_each``."""
+        options = {"record_rates": record_rates, "by_month": by_month, "full_demand": full_demand}
+        return next(self.services_each([hops], [log], duration_s, only=only, **options))
+
+    def services_each(
+        self,
+        hops: Sequence[Sequence[HopHistory]],
+        logs: Sequence[FailureLog | None],
+        duration_s: float,
+        *,
+        record_rates: bool = False,
+        by_month: bool = False,
+        only: Sequence[int] | None = None,
+        full_demand: bool = False,
+    ) -> Iterator[tuple[ServiceHistory, ...]]:
+        """Histories of the services, or of ``only`` some, on histories of the hops and their failures.
+
+        A hop's states have the same numbers in all histories.
 
         Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
         their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
         their rates whatever the hour.
         """
-        links, demands = self.links(hops, log), self.prepared.demands
+        links = [self.links(*each) for each in zip(hops, logs, strict=True)]
+        demands = self.prepared.demands
         if full_demand:
             demands = tuple(
                 demand if demand.clock is None else replace(demand, clock=None) for demand in demands
             )
-        frame = self._frame if only is None and demands == self.prepared.demands else None
-        return tuple(
-            sweep_services(
-                links,
-                demands if only is None else [demands[i] for i in only],
-                duration_s,
-                links=self.prepared.links,
-                record_rates=record_rates,
-                span_edges_s=month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else (),
-                frame=frame,
-            )
-        )
+        if only is None and demands == self.prepared.demands:
+            frame = self._frame
+        else:
+            wanted = demands if only is None else [demands[i] for i in only]
+            frame = frame_of(wanted, self.prepared.links, len(links[0]))
+        edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
+        sweeper = Sweeper(links[0], frame, duration_s, record_rates=record_rates, span_edges_s=edges_s)
+        return (tuple(sweeper.sweep(each)) for each in links)
 
     @cached_property
     def _frame(self) -> Frame:
@@ -319,24 +355,35 @@ class BlockSimulator:
         self,
         streams: Streams,
         n_years: int,
-        field: RainField | None,
+        wet: WetHours,
         among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
-        """When each hop, or each ``among`` some, may fade.
-
-        Not while any rain of the field, showers or wide rain, is near an end.
-        """
+        """When each hop, or each ``among`` some, may fade: not in hours with rain near."""
         prepared = self.prepared
         faded = [(i, nights) for i, nights in enumerate(prepared.nights) if nights is not None]
         wanted = [place for place, (i, _) in enumerate(faded) if among is None or i in among]
         hops, laws = [faded[place][0] for place in wanted], [faded[place][1] for place in wanted]
-        rain = None
-        if field is not None and hops:
-            near = self.rain_near_sites(field)
-            rain = [self._rain_near(near, i) for i in hops]
-        drawn = draw_activity(streams, prepared.night_places.some(wanted), laws, n_years, rain)
+        hours = [wet[i] for i in hops]
+        drawn = draw_activity(streams, prepared.night_places.some(wanted), laws, n_years, hours)
         known = dict(zip(hops, drawn, strict=True))
         return tuple(known.get(i) for i in range(len(prepared.designs)))
+
+    def wet_hours(
+        self, field: RainField | None, n_years: int, among: Collection[int] | None = None
+    ) -> WetHours:
+        """Hours of the nights of each hop, or each ``among`` some, with any rain near an end.
+
+        None where it has no multipath, or no rain falls.
+        """
+        nights = self.prepared.nights
+        hops = [i for i, law in enumerate(nights) if law is not None and (among is None or i in among)]
+        if field is None or not hops:
+            return (None,) * len(nights)
+        near = self.rain_near_sites(field)
+        return tuple(
+            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in set(hops) else None
+            for i, law in enumerate(nights)
+        )
 
     def rain_near_sites(self, field: RainField) -> Intervals:
         """When any rain is near each site."""

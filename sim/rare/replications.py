@@ -66,6 +66,9 @@ FIRST_BLOCKS, FIRST_TIMES = 5, 2
 HISTORIES_OF_A_DRAW = 3
 """Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
 
+AT_ONCE = 16
+"""Histories that are judged together: what one teaches of joint states of the network serves the others."""
+
 HISTORIES_OF_NIGHTS = 16
 """Histories of failures for each of multipath, which costs so much more."""
 
@@ -159,7 +162,7 @@ def _losses_to_nights(
     years = round(history.duration_s / SECONDS_PER_YEAR)
     for draw in range(1 + n):
         own = streams.beside(draw) if draw else streams
-        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.field))
+        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.wet))
         lost = _losses([three_ways(service, history.duration_s) for service in services])
         stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
         yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
@@ -180,33 +183,51 @@ def _losses_to_failures(
         return
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
-    yield OWN, OF_FAILURES, fade_free(simulator, history.log).scaled(1.0 / years), 1.0 / years
+    (own,) = fade_free(simulator, [history.log])
+    yield OWN, OF_FAILURES, own.scaled(1.0 / years), 1.0 / years
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
     for hand in by_hand:
         never, months = kept_back(plant, hand, -np.inf), hand is by_hand[0]
-        for draw in range(histories):
-            log = simulator.failures(
-                plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never
-            )
-            lost = fade_free(simulator, log).scaled(1.0 / years)
-            yield HISTORIES, draw, lost.of(hand.services, months=months), 1.0 / years
-        if hand.events.size:
-            for draw, place in enumerate(hand.drawn(plant, streams, forced).tolist()):
-                storms = None if near is None else storms_of_draw(near, draw, round(years))
-                weight, added = added_loss(ForcedDraw.of(simulator, hand, place, streams, draw, storms))
+        for some in _few(range(histories)):
+            logs = [
+                simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
+                for draw in some
+            ]
+            for draw, lost in zip(some, fade_free(simulator, logs), strict=True):
+                yearly = lost.scaled(1.0 / years).of(hand.services, months=months)
+                yield HISTORIES, draw, yearly, 1.0 / years
+        places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
+        for some in _few(range(len(places))):
+            draws = [
+                ForcedDraw.of(
+                    simulator,
+                    hand,
+                    places[draw],
+                    streams,
+                    draw,
+                    None if near is None else storms_of_draw(near, draw, round(years)),
+                )
+                for draw in some
+            ]
+            for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
                 yield FORCED, draw, added.scaled(weight).of(hand.services, months=months), weight
 
 
-def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
-    """What services lose had nothing but these failures happened."""
-    services = on_equipment_alone(simulator, log, by_month=True)
-    ways = [three_ways(service, log.duration_s) for service in services]
-    n_years = round(log.duration_s / SECONDS_PER_YEAR)
-    months = [month_figures(each, lost[BOTH], n_years) for each, lost in zip(services, ways, strict=True)]
-    by_month = np.reshape(months, (1, -1, n_years, 12, len(YEAR_FIGURES)))
-    return replace(_losses(ways), months=by_month[..., : len(MONTH_FIGURES)])
+def _few(numbers: range) -> Iterator[range]:
+    """Some of the numbers after others, few enough for what is held of each."""
+    return (numbers[first : first + AT_ONCE] for first in range(0, len(numbers), AT_ONCE))
+
+
+def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:
+    """What services lose had nothing but the failures of each log happened; all are of one length."""
+    for services in on_equipment_alone(simulator, logs, by_month=True):
+        ways = [three_ways(service, logs[0].duration_s) for service in services]
+        n_years = round(logs[0].duration_s / SECONDS_PER_YEAR)
+        months = [month_figures(each, lost[BOTH], n_years) for each, lost in zip(services, ways, strict=True)]
+        by_month = np.reshape(months, (1, -1, n_years, 12, len(YEAR_FIGURES)))
+        yield replace(_losses(ways), months=by_month[..., : len(MONTH_FIGURES)])
 
 
 def _losses(found: Sequence[Ways]) -> Losses:
@@ -227,9 +248,12 @@ def _no_months(n_services: int) -> NDArray[np.float64]:
     return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
 
 
-def added_loss(draw: ForcedDraw) -> tuple[float, Losses]:
-    """What one failure or strike put in by hand adds to a history: its weight [1/year], and that."""
-    plant = draw.simulator.prepared.built.plant
-    logs = draw.logs(plant)
-    without, with_it = (fade_free(draw.simulator, log) for log in logs)
-    return draw.weight(plant, logs[0]), with_it.less(without)
+def added_losses(draws: Sequence[ForcedDraw]) -> Iterator[tuple[float, Losses]]:
+    """What each failure or strike put in by hand adds to its history: its weight [1/year], and that."""
+    simulator = draws[0].simulator
+    plant = simulator.prepared.built.plant
+    logs = [draw.logs(plant) for draw in draws]
+    lost = fade_free(simulator, list(chain(*logs)))
+    for draw, (before, _) in zip(draws, logs, strict=True):
+        without, with_it = next(lost), next(lost)
+        yield draw.weight(plant, before), with_it.less(without)

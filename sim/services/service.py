@@ -96,42 +96,78 @@ def sweep_services(
     ValueError
         If a route uses an unknown link or direction, a link an unknown hop, or a hop is in two links.
     """
-    if not 0.0 < duration_s < np.inf:
-        raise ValueError(f"duration_s is {duration_s}; must be above 0")
     if frame is None:
         links = [(hop,) for hop in range(len(hops))] if links is None else links
         frame = frame_of(services, links, len(hops))
-    finder = _LinkHistories(hops, frame.links)
-    plan, numbers, clocks = build_plan(hops, frame, [2 * len(service.routes) for service in frame.services])
-    choices = _all_choices(frame, plan, finder, duration_s)
-    levels = [
-        clock_changes(
-            clock,
-            [(np.zeros(1), np.full(1, duration_s))]
-            if record_rates
-            else _may_be_short(frame, plan, group, finder, choices, duration_s),
-            duration_s,
-        )
-        for clock, group in clocks
-    ]
-    run = ServiceRun(plan, record_rates, span_edges_s)
-    first_states = [
-        number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
-    ]
-    first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
-    run.start(first_states, first_choices, [int(level[0]) for _, level in levels])
-    sources = [((hop.time_s, hop.state), number) for hop, number in zip(hops, numbers, strict=True)]
-    used = np.flatnonzero(np.diff(plan.groups_of_entity.first[: len(hops) + 1])).tolist()
-    changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
-    changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
-    changes += [(len(hops) + len(choices) + 1 + k, level, None) for k, level in enumerate(levels)]
-    # What stands at time 0 has been told already.
-    for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
-        run.apply(*chunk)
-    return [
-        replace(with_hours(history, service, span_edges_s), severe_share=service.severe_share)
-        for service, history in zip(frame.services, run.histories(duration_s), strict=True)
-    ]
+    sweeper = Sweeper(hops, frame, duration_s, record_rates=record_rates, span_edges_s=span_edges_s)
+    return sweeper.sweep(hops)
+
+
+class Sweeper:
+    """Sweeps over histories of the same hops, one after another; what is judged once serves them all.
+
+    Parameters
+    ----------
+    hops : sequence of HopHistory
+        With the states of all histories.
+    frame : Frame
+        Of the services and links.
+    duration_s, record_rates, span_edges_s
+        As for ``sweep_services``.
+    """
+
+    def __init__(
+        self,
+        hops: Sequence[HopHistory],
+        frame: Frame,
+        duration_s: float,
+        *,
+        record_rates: bool = False,
+        span_edges_s: Sequence[float] | _Floats = (),
+    ) -> None:
+        if not 0.0 < duration_s < np.inf:
+            raise ValueError(f"duration_s is {duration_s}; must be above 0")
+        self._frame, self._duration_s, self._edges_s = frame, duration_s, span_edges_s
+        self._record_rates = record_rates
+        n_choices = [2 * len(service.routes) for service in frame.services]
+        self._plan, self._numbers, self._clocks = build_plan(hops, frame, n_choices)
+        self._run = ServiceRun(self._plan, record_rates, span_edges_s)
+        groups = np.diff(self._plan.groups_of_entity.first[: len(hops) + 1])
+        self._used = np.flatnonzero(groups).tolist()
+
+    def sweep(self, hops: Sequence[HopHistory]) -> list[ServiceHistory]:
+        """History of each service on one history of the hops."""
+        frame, duration_s = self._frame, self._duration_s
+        finder = _LinkHistories(hops, frame.links)
+        choices = _all_choices(frame, self._plan, finder, duration_s)
+        levels = [
+            clock_changes(
+                clock,
+                [(np.zeros(1), np.full(1, duration_s))]
+                if self._record_rates
+                else _may_be_short(frame, self._plan, group, finder, choices, duration_s),
+                duration_s,
+            )
+            for clock, group in self._clocks
+        ]
+        numbers = self._numbers
+        first_states = [
+            number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
+        ]
+        first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
+        self._run.start(first_states, first_choices, [int(level[0]) for _, level in levels])
+        changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [
+            (k, (hops[k].time_s, hops[k].state), numbers[k]) for k in self._used
+        ]
+        changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
+        changes += [(len(hops) + len(choices) + 1 + k, level, None) for k, level in enumerate(levels)]
+        # What stands at time 0 has been told already.
+        for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
+            self._run.apply(*chunk)
+        return [
+            replace(with_hours(history, service, self._edges_s), severe_share=service.severe_share)
+            for service, history in zip(frame.services, self._run.histories(duration_s), strict=True)
+        ]
 
 
 def _may_be_short(

@@ -70,10 +70,19 @@ class ServiceRun:
         self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1)
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
-        """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0."""
-        self._sweep.hop_state[:] = hop_states
-        self._sweep.choice[:] = choices
-        self._sweep.level[1:] = levels
+        """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0.
+
+        What an earlier history has taught is kept: the results of joint states.
+        """
+        sweep = self._sweep
+        sweep.hop_state[:] = hop_states
+        sweep.choice[:] = choices
+        sweep.level[1:] = levels
+        sweep.group_row[:] = sweep.current[:] = -1
+        sweep.seconds[:] = sweep.counted_s[:] = 0.0
+        sweep.used[N_OUT] = self._spans.n_closed[0] = 0
+        self._spans.lacking[:] = 0.0
+        self._written.clear()
         self._make_room()
         start_groups(self._plan, self._sweep, self._scratch)
 
@@ -96,9 +105,11 @@ class ServiceRun:
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
-        owner = sweep.service[: seconds.size]
-        by_owner = np.argsort(owner, kind="stable")
-        shares = np.searchsorted(owner[by_owner], np.arange(sweep.choice.size + 1))
+        met = seconds > 0.0
+        met[result] = True
+        met_here = np.flatnonzero(met)
+        by_owner = met_here[np.argsort(sweep.service[met_here], kind="stable")]
+        shares = np.searchsorted(sweep.service[by_owner], np.arange(sweep.choice.size + 1))
         histories = []
         for s in range(sweep.choice.size):
             own = by_owner[shares[s] : shares[s + 1]]
