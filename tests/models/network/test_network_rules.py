@@ -286,8 +286,8 @@ CASES: list[tuple[Network, list[str]]] = [
         (
             priced(wrong),
             [
-                f'prices: once is "{wrong}"; must be outdoor_radio, or outdoor_radio/TYPE with TYPE one of r18, '
-                "or outdoor_radio/TYPE/BAND with BAND one of 18GHz"
+                f'prices: once is "{wrong}"; must be outdoor_radio, or outdoor_radio/TYPE with TYPE one of '
+                "r18, or outdoor_radio/TYPE/BAND with BAND one of 18GHz"
             ],
         )
         for wrong in (
