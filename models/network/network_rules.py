@@ -202,12 +202,13 @@ def rings_close(network: Network) -> Iterator[Fault]:
             if ring_of.setdefault(link, ring.id) != ring.id or ring.hops.count(hop) > 1:
                 yield Fault(entry, "hops", f'"{hop}" again', "hops of one ring, each once")
                 break
-        sites = ring_sites([hops[hop] for hop in ring.hops])
-        if sites is None:
-            allowed = "hops in order, round a ring or to another ring, that meet no site twice"
-            yield Fault(entry, "hops", "no such chain", allowed)
         else:
-            sites_of[ring.id] = sites
+            sites = ring_sites([hops[hop] for hop in ring.hops])
+            if sites is None:
+                allowed = "hops in order, round a ring or to another ring, that meet no site twice"
+                yield Fault(entry, "hops", "no such chain", allowed)
+            else:
+                sites_of[ring.id] = sites
         if ring.blocked is not None and ring.blocked not in ring.hops:
             known = dict.fromkeys(ring.hops)
             found = f'"{ring.blocked}"'
@@ -265,7 +266,8 @@ def ring_sites(hops: Sequence[Hop]) -> list[str] | None:
             if here not in (hop.site_a, hop.site_b):
                 break
             sites.append(hop.site_b if here == hop.site_a else hop.site_a)
-        if len(sites) == len(hops) + 1 and len(set(sites)) >= len(hops) and len(set(sites[1:])) == len(hops):
+        twice = len(sites) - len(set(sites))
+        if len(sites) == len(hops) + 1 and twice == (sites[0] == sites[-1]):
             return sites
     return None
 
