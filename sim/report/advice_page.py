@@ -132,7 +132,7 @@ def _candidates(found: Advice, currency: str, unit: str) -> Section:
                 [
                     number(row["guessed_saved"]),
                     *(amount(row[name]) for name in ("capital", "yearly", "present")),
-                    "yes" if row["bought"] else "no",
+                    "yes" if row["chosen"] else "no",
                 ]
             ),
         )

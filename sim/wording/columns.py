@@ -222,6 +222,7 @@ COLUMNS = {
     "services_removed": Column("", "services that the plan removes"),
     "pairing_lost": Column("", "why weather or failures are not the same as without; empty where they are"),
     "bought": Column("", "candidates of the step or set"),
+    "chosen": Column("", "whether it is in the set that is bought in the end"),
     "spent": Column("money", "present sum of this step and all before"),
     "left": Column(
         "as in column figure", "what services still lose a year; not a number where it was not simulated"

@@ -54,7 +54,6 @@ IN_TABLE = {
     ("contenders", "right_chance"): Column(
         "", "chance that the chosen set is truly the best of these, at least"
     ),
-    ("candidates", "bought"): Column("", "whether it is in the chosen set"),
     ("difference_causes", "difference_min_per_year"): Column(
         "min/year", "with the plan less without, from the blocks as they were drawn"
     ),
@@ -258,7 +257,7 @@ TABLES = {
     ),
     "candidates": TableWords(
         "a candidate, most saved for its money first",
-        "candidate changes capital yearly present without_price guessed_saved bought",
+        "candidate changes capital yearly present without_price guessed_saved chosen",
     ),
     "importance": TableWords(
         "a service (or all) and what might never go wrong",

@@ -116,7 +116,7 @@ def made_up_advice() -> Advice:
         {
             "candidate": ["a<1>", "b", "c"], "changes": "hop", "capital": [90.0, 50.0, 70.0], "yearly": 1.0,
             "present": [100.0, 50.0, 80.0], "without_price": ["cable", "", "mast_space"],
-            "guessed_saved": [15.0, 6.0, np.float64(2.0)], "bought": [True, True, False],
+            "guessed_saved": [15.0, 6.0, np.float64(2.0)], "chosen": [True, True, False],
         }
     )  # fmt: skip
     return Advice(purchases, contenders, candidates)

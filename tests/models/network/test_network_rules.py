@@ -546,6 +546,18 @@ def test_field_error_carries_its_parts() -> None:
     assert str(error) == "states is 1; must be 2 or more"
 
 
+@pytest.mark.parametrize(
+    ("rectifiers", "needed", "message"),
+    [(3, 3, ""), (0, 1, ""), (2, 3, "1 to rectifiers, 2"), (0, 2, "1 without rectifiers")],
+)
+def test_no_more_rectifiers_are_needed_than_there_are(rectifiers: int, needed: int, message: str) -> None:
+    if not message:
+        assert Power(id="p", rectifiers=rectifiers, rectifiers_needed=needed).rectifiers_needed == needed
+        return
+    with pytest.raises(ValueError, match=message):
+        Power(id="p", rectifiers=rectifiers, rectifiers_needed=needed)
+
+
 def test_suggestions() -> None:
     assert suggestion("mil", ["hill", "mill"]) == 'Did you mean "mill"?'
     assert suggestion("MILL", ["hill", "Mill"]) == 'Did you mean "Mill"?'
