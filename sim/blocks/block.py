@@ -31,9 +31,10 @@ from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, Rain
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
-from hopyears.sim.services.service import Sweeper
+from hopyears.sim.services.service import Sweeper, sweep_services
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.services.service_frame import Frame, frame_of
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 WetHours = tuple[NDArray[np.uint8] | None, ...]
@@ -296,43 +297,46 @@ class BlockSimulator:
         only: Sequence[int] | None = None,
         full_demand: bool = False,
     ) -> tuple[ServiceHistory, ...]:
-        """Histories of the services on one history of the hops, by ``services_each``."""
-        options = {"record_rates": record_rates, "by_month": by_month, "full_demand": full_demand}
-        return next(self.services_each([hops], [log], duration_s, only=only, **options))
-
-    def services_each(
-        self,
-        hops: Sequence[Sequence[HopHistory]],
-        logs: Sequence[FailureLog | None],
-        duration_s: float,
-        *,
-        record_rates: bool = False,
-        by_month: bool = False,
-        only: Sequence[int] | None = None,
-        full_demand: bool = False,
-    ) -> Iterator[tuple[ServiceHistory, ...]]:
-        """Histories of the services, or of ``only`` some, on histories of the hops and their failures.
-
-        A hop's states have the same numbers in all histories.
+        """Histories of the services, or of ``only`` some, on these histories of the hops and failures.
 
         Services left out must share no link that may ever be short with those wanted. ``by_month`` asks for
         their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
         their rates whatever the hour.
         """
-        links = [self.links(*each) for each in zip(hops, logs, strict=True)]
-        demands = self.prepared.demands
+        links, demands = self.links(hops, log), self.prepared.demands
         if full_demand:
             demands = tuple(
                 demand if demand.clock is None else replace(demand, clock=None) for demand in demands
             )
-        if only is None and demands == self.prepared.demands:
-            frame = self._frame
-        else:
-            wanted = demands if only is None else [demands[i] for i in only]
-            frame = frame_of(wanted, self.prepared.links, len(links[0]))
+        frame = self._frame if only is None and demands == self.prepared.demands else None
+        return tuple(
+            sweep_services(
+                links,
+                demands if only is None else [demands[i] for i in only],
+                duration_s,
+                links=self.prepared.links,
+                record_rates=record_rates,
+                span_edges_s=month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else (),
+                frame=frame,
+            )
+        )
+
+    def outages_each(
+        self,
+        hops: Sequence[Sequence[HopHistory]],
+        logs: Sequence[FailureLog | None],
+        duration_s: float,
+        *,
+        by_month: bool = False,
+    ) -> Iterator[Outages]:
+        """What takes services down on each of several histories of the hops, with their failures.
+
+        A hop's states have the same numbers in all histories. ``by_month`` is as for ``services``.
+        """
+        links = [self.links(*each) for each in zip(hops, logs, strict=True)]
         edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
-        sweeper = Sweeper(links[0], frame, duration_s, record_rates=record_rates, span_edges_s=edges_s)
-        return (tuple(sweeper.sweep(each)) for each in links)
+        sweeper = Sweeper(links[0], self._frame, duration_s, span_edges_s=edges_s)
+        return map(sweeper.outages, links)
 
     @cached_property
     def _frame(self) -> Frame:

@@ -59,13 +59,6 @@ def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
     return np.array_equal(one.start_s, other.start_s) and states(one) == states(other)
 
 
-def _interned(states: LinkStates, start_s: list[float], rows: list[_State]) -> EquipmentSegments:
-    order: dict[_State, int] = {}
-    index = np.array([order.setdefault(row, len(order)) for row in rows], dtype=np.int64)
-    keep = np.append(True, index[1:] != index[:-1])
-    return EquipmentSegments(np.array(start_s)[keep], index[keep], [states.of(row) for row in order])
-
-
 def _nominal(states: LinkStates) -> _State:
     structure = states.structure
     quiet = (0,) * len(structure.radio_loss_db)
@@ -174,16 +167,21 @@ def _while_mended(log: FailureLog, part: int) -> list[tuple[float, float]]:
 def _segments(dependence: HopDependence, states: LinkStates, changes: list[_Change]) -> EquipmentSegments:
     if not changes:
         return nominal_segments(states)
-    tracker = _Tracker(dependence, states)
-    start_s, rows = [0.0], [tracker.current()]
-    for time_s, kind, index, value in sorted(changes, key=itemgetter(0)):
-        tracker.apply(kind, index, value)
-        if time_s <= start_s[-1]:
-            rows[-1] = tracker.current()
-        else:
-            start_s.append(time_s)
-            rows.append(tracker.current())
-    return _interned(states, start_s, rows)
+    tracker, order = _Tracker(dependence, states), dict[_State, int]()
+    start_s, index = list[float](), list[int]()
+    changes.sort(key=itemgetter(0))
+    now_s, k = 0.0, 0
+    while True:
+        while k < len(changes) and changes[k][0] <= now_s:
+            tracker.apply(*changes[k][1:])
+            k += 1
+        number = order.setdefault(tracker.current(), len(order))
+        if not index or number != index[-1]:
+            start_s.append(now_s)
+            index.append(number)
+        if k == len(changes):
+            return EquipmentSegments(np.array(start_s), np.array(index), [states.of(row) for row in order])
+        now_s = changes[k][0]
 
 
 class _Tracker:
@@ -230,6 +228,8 @@ class _Tracker:
 
     def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
         causes = [[cause] * self.n_radios for cause in self.site_causes]
+        if not (self.outside_down or self.struck[_OWN_STRUCK]):
+            return (tuple(causes[0]), tuple(causes[1]))
         down_groups = {self.dependence.outside[i].group for i in self.outside_down}
         for group in down_groups:
             members = [i for i, part in enumerate(self.dependence.outside) if part.group == group]

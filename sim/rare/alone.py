@@ -17,6 +17,7 @@ from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 UNSEEN_QUANTILE = 0.975
@@ -131,27 +132,24 @@ def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureL
     return log, began_s
 
 
-def on_equipment_alone(
-    simulator: BlockSimulator,
-    logs: Sequence[FailureLog],
-    *,
-    by_month: bool = False,
-    record_rates: bool = False,
-    full_demand: bool = False,
-) -> Iterator[tuple[ServiceHistory, ...]]:
-    """Services of a network on which no rain falls and no beam bends, with the failures of each log.
+def outages_on_equipment_alone(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Outages]:
+    """What takes services down on a network without rain and multipath, with the failures of each log.
 
-    All logs are of one length. Options are as for ``BlockSimulator.services``.
+    All logs are of one length, whole years; spans are months.
     """
     hops = _without_weather(simulator, logs)
-    return simulator.services_each(
-        hops,
-        logs,
-        logs[0].duration_s,
-        by_month=by_month,
-        record_rates=record_rates,
-        full_demand=full_demand,
-    )
+    return simulator.outages_each(hops, logs, logs[0].duration_s, by_month=True)
+
+
+def on_equipment_alone(
+    simulator: BlockSimulator, log: FailureLog, *, record_rates: bool = False, full_demand: bool = False
+) -> tuple[ServiceHistory, ...]:
+    """Services of a network on which no rain falls and no beam bends, with these failures.
+
+    Options are as for ``BlockSimulator.services``.
+    """
+    (hops,) = _without_weather(simulator, [log])
+    return simulator.services(hops, log, log.duration_s, record_rates=record_rates, full_demand=full_demand)
 
 
 def _without_weather(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> list[tuple[HopHistory, ...]]:

@@ -2,7 +2,7 @@
 
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, WetHours
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 
@@ -31,7 +31,7 @@ def multipath_draws(simulator: BlockSimulator, streams: Streams, n_years: int, w
     )
 
 
-def on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> tuple[ServiceHistory, ...]:
-    """Services of a network with such draws."""
+def outages_on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> Outages:
+    """What takes services down on a network with such draws."""
     hops = [simulator.bent(draws, index) for index in range(len(draws.segments))]
-    return simulator.services(hops, None, draws.duration_s)
+    return next(simulator.outages_each([hops], [None], draws.duration_s))

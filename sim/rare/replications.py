@@ -7,7 +7,6 @@ nothing else wrong: to its own, and to that of more histories.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from itertools import chain
 
 import numpy as np
@@ -17,25 +16,15 @@ from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
-from hopyears.sim.counting.tally_rows import BOTH, CAUSE, Ways, cause_rows, three_ways
+from hopyears.sim.counting.tally_rows import CAUSE
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
-from hopyears.sim.rare.alone import on_equipment_alone
+from hopyears.sim.rare.alone import outages_on_equipment_alone
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
-from hopyears.sim.rare.multipath_alone import multipath_draws, on_multipath_alone
-from hopyears.sim.services.service_data import BACKWARD, FORWARD
+from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses
+from hopyears.sim.rare.multipath_alone import multipath_draws, outages_on_multipath_alone
 from hopyears.sim.streams import Streams
-
-FIGURES = ("unavailable_s", "severely_errored_s", "outages")
-"""Figures of a service that replications are drawn for, a year."""
-
-MONTH_FIGURES = YEAR_FIGURES[:-1]
-"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
-
-WAYS = (FORWARD, BACKWARD, BOTH)
-"""Directions of a service for which there are figures, by their numbers."""
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
 """What failures alone take from a service a year, in one draw of a stratum, and the weight of what it lost
@@ -66,7 +55,7 @@ FIRST_BLOCKS, FIRST_TIMES = 5, 2
 HISTORIES_OF_A_DRAW = 3
 """Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
 
-AT_ONCE = 16
+AT_ONCE = 32
 """Histories that are judged together: what one teaches of joint states of the network serves the others."""
 
 HISTORIES_OF_NIGHTS = 16
@@ -80,43 +69,6 @@ def n_draws(asked: int, block: int) -> tuple[int, int, int]:
     """
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
     return histories, -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
-
-
-@dataclass(frozen=True)
-class Losses:
-    """What services lose in a history, or in the difference of two.
-
-    Attributes
-    ----------
-    figures : float array, shape (n_services, n_ways, n_figures)
-    causes : KeyedTable
-        Of columns ``CAUSE``, both ways together.
-    months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
-        Figures by calendar month, both ways together: of the history, or of both (``WITHOUT``, ``WITH``).
-    """
-
-    figures: NDArray[np.float64]
-    causes: KeyedTable
-    months: NDArray[np.float64]
-
-    def scaled(self, factor: float) -> "Losses":
-        """So many times as much, months as they are."""
-        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
-
-    def of(self, services: NDArray[np.int64], *, months: bool) -> "Losses":
-        """Of some services; the others lose nothing, but months stay as they are, or there are none."""
-        figures = np.zeros_like(self.figures)
-        figures[services] = self.figures[services]
-        rows = np.isin(self.causes.key("entity"), services)
-        causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
-        return Losses(figures, causes, self.months if months else _no_months(len(figures)))
-
-    def less(self, other: "Losses") -> "Losses":
-        """What these are more than others; months of both, of years in which they differ."""
-        months = np.concatenate([other.months, self.months])
-        same = (other.months == self.months).all(axis=(0, 1, 3, 4))
-        months[:, :, same] = 0.0
-        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
 
 
 def replication_tables(
@@ -162,8 +114,8 @@ def _losses_to_nights(
     years = round(history.duration_s / SECONDS_PER_YEAR)
     for draw in range(1 + n):
         own = streams.beside(draw) if draw else streams
-        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.wet))
-        lost = _losses([three_ways(service, history.duration_s) for service in services])
+        draws = multipath_draws(simulator, own, years, history.wet)
+        lost = Losses.of_outages(outages_on_multipath_alone(simulator, draws))
         stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
         yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
 
@@ -222,30 +174,7 @@ def _few(numbers: range) -> Iterator[range]:
 
 def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:
     """What services lose had nothing but the failures of each log happened; all are of one length."""
-    for services in on_equipment_alone(simulator, logs, by_month=True):
-        ways = [three_ways(service, logs[0].duration_s) for service in services]
-        n_years = round(logs[0].duration_s / SECONDS_PER_YEAR)
-        months = [month_figures(each, lost[BOTH], n_years) for each, lost in zip(services, ways, strict=True)]
-        by_month = np.reshape(months, (1, -1, n_years, 12, len(YEAR_FIGURES)))
-        yield replace(_losses(ways), months=by_month[..., : len(MONTH_FIGURES)])
-
-
-def _losses(found: Sequence[Ways]) -> Losses:
-    """What services lost, months left out."""
-    figures = [
-        [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
-    ]
-    rows = [cause_rows(entity, BOTH, ways[BOTH]) for entity, ways in enumerate(found)]
-    keys, values = (np.concatenate(part) for part in zip(*rows, strict=True)) if rows else ((), ())
-    return Losses(
-        np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
-        KeyedTable.collect(CAUSE, keys, values),
-        _no_months(len(found)),
-    )
-
-
-def _no_months(n_services: int) -> NDArray[np.float64]:
-    return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
+    return map(Losses.of_outages, outages_on_equipment_alone(simulator, logs))
 
 
 def added_losses(draws: Sequence[ForcedDraw]) -> Iterator[tuple[float, Losses]]:

@@ -31,16 +31,8 @@ from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.replications import (
-    FIGURES,
-    FORCED,
-    HISTORIES,
-    NIGHTS,
-    OWN,
-    REPLICATIONS,
-    WAYS,
-    n_draws,
-)
+from hopyears.sim.rare.losses import FIGURES, WAYS
+from hopyears.sim.rare.replications import FORCED, HISTORIES, NIGHTS, OWN, REPLICATIONS, n_draws
 from hopyears.sim.rare.weather_controls import (
     FEWEST_BLOCKS,
     SLOPE_BOUNDS,

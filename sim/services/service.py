@@ -40,7 +40,7 @@ from hopyears.sim.services.service_data import (
 )
 from hopyears.sim.services.service_frame import Frame, Lists, frame_of
 from hopyears.sim.services.service_plan import Plan, build_plan
-from hopyears.sim.services.service_run import ServiceRun
+from hopyears.sim.services.service_run import Outages, ServiceRun
 
 __all__ = ["BACKWARD", "FORWARD", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
 
@@ -137,6 +137,21 @@ class Sweeper:
 
     def sweep(self, hops: Sequence[HopHistory]) -> list[ServiceHistory]:
         """History of each service on one history of the hops."""
+        self._run_through(hops)
+        return [
+            replace(with_hours(history, service, self._edges_s), severe_share=service.severe_share)
+            for service, history in zip(
+                self._frame.services, self._run.histories(self._duration_s), strict=True
+            )
+        ]
+
+    def outages(self, hops: Sequence[HopHistory]) -> Outages:
+        """What takes all services down on one history of the hops."""
+        self._run_through(hops)
+        shares = np.array([service.severe_share for service in self._frame.services])
+        return self._run.outages(self._duration_s, shares)
+
+    def _run_through(self, hops: Sequence[HopHistory]) -> None:
         frame, duration_s = self._frame, self._duration_s
         finder = _LinkHistories(hops, frame.links)
         choices = _all_choices(frame, self._plan, finder, duration_s)
@@ -164,10 +179,6 @@ class Sweeper:
         # What stands at time 0 has been told already.
         for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
             self._run.apply(*chunk)
-        return [
-            replace(with_hours(history, service, self._edges_s), severe_share=service.severe_share)
-            for service, history in zip(frame.services, self._run.histories(duration_s), strict=True)
-        ]
 
 
 def _may_be_short(
@@ -362,7 +373,9 @@ def _merged(
         for k, (entity, (time_s, value), number) in enumerate(changes):
             here = slice(cuts[k][window], cuts[k][window + 1])
             states = value[here] if number is None else number[value[here]]
-            new = np.flatnonzero(np.diff(states, prepend=before[k]))
+            differs = np.empty(states.size, dtype=np.bool_)
+            differs[:1], differs[1:] = states[:1] != before[k], states[1:] != states[:-1]
+            new = np.flatnonzero(differs)
             if new.size:
                 before[k] = int(states[-1])
                 parts.append((time_s[here][new], np.full(new.size, entity), states[new]))

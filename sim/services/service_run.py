@@ -1,7 +1,7 @@
 """The state of one services sweep: tables that grow, and the histories they become."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,32 @@ _Floats = NDArray[np.float64]
 
 ROW_CELLS = 1 << 25
 """Most cells kept of judged joint states (128 MiB); when they are full the judged states are forgotten."""
+
+
+class Outages(NamedTuple):
+    """Stretches of all services, those of a service after those of the one before, and what takes them down.
+
+    Attributes
+    ----------
+    first : int array, shape (n_services + 1,)
+        Stretches of service s are ``first[s]`` to ``first[s + 1]``.
+    time_s : float array, shape (n,)
+        When each begins [s]; it lasts until the next, the last to ``duration_s``.
+    down : bool array, shape (n, 2)
+    causes : int array, shape (n, 2)
+        As of ``ServiceHistory``, likewise what follows.
+    spans : float array, shape (n_spans, n_services, 3, 2)
+    severe_share : float array, shape (n_services,)
+    duration_s : float
+    """
+
+    first: _Ints
+    time_s: _Floats
+    down: NDArray[np.bool_]
+    causes: _Ints
+    spans: _Floats
+    severe_share: _Floats
+    duration_s: float
 
 
 class ServiceRun:
@@ -94,17 +120,30 @@ class ServiceRun:
             done = run_spans(self._plan, self._sweep, self._scratch, *arguments)
             self._make_room()
 
-    def histories(self, duration_s: float) -> list[ServiceHistory]:
-        """Close the sweep at its end and give the history of each service."""
+    def outages(self, duration_s: float, severe_share: _Floats) -> Outages:
+        """Close the sweep at its end and give what takes services down."""
+        time_s, result, cuts = self._closed()
+        down, causes = self._sweep.down[result], self._sweep.causes[result]
+        lacking = self._spans.lacking.copy()
+        return Outages(cuts, time_s, down, causes, lacking, severe_share, duration_s)
+
+    def _closed(self) -> tuple[_Floats, NDArray[np.int32], _Ints]:
+        """Times and results of all services, one after the other, and where those of each begin."""
         sweep = self._sweep
         self._write_down()
         flows, spans = self._plan.flows, self._spans
         while spans.n_closed[0] < spans.edge_s.size:
             close_span(flows.peak_mbit_s, flows.committed_mbit_s, sweep, spans)
-        seconds = seconds_until(sweep, duration_s)
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
+        return time_s[order], result[order], cuts
+
+    def histories(self, duration_s: float) -> list[ServiceHistory]:
+        """Close the sweep at its end and give the history of each service."""
+        sweep, spans = self._sweep, self._spans
+        time_s, result, cuts = self._closed()
+        seconds = seconds_until(sweep, duration_s)
         met = seconds > 0.0
         met[result] = True
         met_here = np.flatnonzero(met)
@@ -113,7 +152,7 @@ class ServiceRun:
         histories = []
         for s in range(sweep.choice.size):
             own = by_owner[shares[s] : shares[s + 1]]
-            entries = order[cuts[s] : cuts[s + 1]]
+            entries = slice(cuts[s], cuts[s + 1])
             number = np.searchsorted(own, result[entries]).astype(np.int32)
             tables = (sweep.rate[own], sweep.down[own], sweep.causes[own], seconds[own])
             histories.append(

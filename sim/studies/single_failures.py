@@ -83,7 +83,7 @@ def _of_parts(simulator: BlockSimulator) -> list[dict[str, object]]:
     if not common:
         return []
     log, began_s = fail_each(simulator, common)
-    (services,) = on_equipment_alone(simulator, [log], record_rates=True, full_demand=True)
+    services = on_equipment_alone(simulator, log, record_rates=True, full_demand=True)
     return [
         _row(simulator, services, _Case(PART, plant.parts[part].id, time_s + SETTLED_S))
         for part, time_s in zip(common, began_s, strict=True)
