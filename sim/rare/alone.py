@@ -76,11 +76,7 @@ def alone(simulator: BlockSimulator) -> Alone:
 
     Once for a network made ready.
     """
-    known = simulator.prepared.known
-    if "alone" not in known:
-        known["alone"] = _each_alone(simulator)
-    found: Alone = known["alone"]
-    return found
+    return simulator.prepared.known.of(Alone, lambda: _each_alone(simulator))
 
 
 def _each_alone(simulator: BlockSimulator) -> Alone:

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.benchmarks.rare_chain import chain
-from experiments.benchmarks.rare_ring import ring
+from experiments.verification.coverage.ring import ring
 from hopyears.models.network.network import Network, PartChange, Power
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
@@ -159,7 +159,7 @@ def resampled(seen: Seen, n_blocks: int, asked: int, rng: np.random.Generator) -
         for part, number in zip((seen.histories, seen.forced, seen.nights), numbers, strict=True)
     )
     of_blocks = (part[blocks] for part in (seen.blocks, seen.own))
-    return Seen(*of_blocks, *drawn, seen.storms[blocks], seen.rain[blocks])
+    return Seen(*of_blocks, *drawn, seen.rain[blocks])
 
 
 def _told(figures: ServiceFigures, seen: Seen) -> list[list[tuple[float, float]]]:
