@@ -124,14 +124,13 @@ def quantiles_h(
         np.asarray(kind), np.asarray(mean_h, float), np.asarray(spread, float), np.asarray(probability, float)
     )
     found = means.copy()
-    exponential, weibull, lognormal = (
-        kinds == law for law in (LawKind.EXPONENTIAL, LawKind.WEIBULL, LawKind.LOGNORMAL)
-    )
+    of_kind = [np.asarray(kinds == law) for law in LawKind]
+    exponential, weibull, lognormal = of_kind[:3]
     found[exponential] *= -np.log1p(-p[exponential])
     shape = spreads[weibull]
     found[weibull] = _weibull_scale(means[weibull], shape) * (-np.log1p(-p[weibull])) ** (1.0 / shape)
-    spread = spreads[lognormal]
-    found[lognormal] *= np.exp(spread * ndtri(p[lognormal]) - 0.5 * spread**2)
+    ln_sd = spreads[lognormal]
+    found[lognormal] *= np.exp(ln_sd * ndtri(p[lognormal]) - 0.5 * ln_sd**2)
     return found
 
 
