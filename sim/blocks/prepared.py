@@ -63,8 +63,6 @@ class ModelOptions:
     replications : int
         Histories of failures, and rare failures put in by hand, of each so many beside a block's own
         (``sim.rare.replications``); they decide how sure figures of rare outages are. 0: none.
-    heavier_storms : bool
-        Draw heavier storms too, each weighted (``sim.rare.storm_tally``).
     """
 
     rain: bool = True
@@ -73,7 +71,6 @@ class ModelOptions:
     anchoring: bool = True
     queues: bool = True
     replications: int = 0
-    heavier_storms: bool = False
 
 
 class Known:

@@ -18,9 +18,6 @@ from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system
 from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_near
 from hopyears.sim.rain.weather import Tile, Weather
 
-SIZE, SCORE = 5, 6
-"""Columns of ``Systems.rows`` that hold the size over the mean and the score."""
-
 
 @dataclass(frozen=True)
 class Systems:
@@ -85,8 +82,8 @@ class SystemSource:
         month = rows[:, 9].astype(np.int64)
         return Systems(rows, keys, tile.ceilings[month], tile.days[month])
 
-    def field(self, systems: Systems, n_years: int) -> tuple[RainField, Integers]:
-        """The field of these systems on the region, and which of them rain on it, by number in the field."""
+    def field(self, systems: Systems, n_years: int) -> RainField:
+        """The field of these systems on the region."""
         region, weather = self.region, self.weather
         cells, storms, storm_of, wide, wide_of = shapes_near(
             systems.rows,
@@ -108,8 +105,8 @@ class SystemSource:
                 ]
             ),
         )
-        wet, numbers = np.unique(np.concatenate([storm_of, wide_of]), return_inverse=True)
-        field = RainField(
+        _, numbers = np.unique(np.concatenate([storm_of, wide_of]), return_inverse=True)
+        return RainField(
             cells=cells,
             storm_start_s=storms[:, 0].copy(),
             storm_end_s=storms[:, 1].copy(),
@@ -125,7 +122,6 @@ class SystemSource:
             storm_system=numbers[: len(storm_of)],
             wide_system=numbers[len(storm_of) :],
         )
-        return field, wet
 
     def _model(self) -> Floats:
         storms, population = self.storms, self.population

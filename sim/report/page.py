@@ -47,11 +47,10 @@ OPTION_WORDS = {
     "anchoring": "rain attenuation anchored to a law of each hop",
     "queues": "limited crews and spares",
     "replications": "histories of failures beside each block's own",
-    "heavier_storms": "heavier storms, each weighted",
 }
 """Options of a run in words."""
 
-NOT_USED = {"replications": 0, "heavier_storms": False}
+NOT_USED = {"replications": 0}
 """Values of options that say nothing."""
 
 SOURCES_OF_OUTAGE = ("rain", "multipath", "failures")

@@ -151,7 +151,7 @@ class ReplicatedStudy(RunStudy):
         of_nights = []
         if simulator.prepared.options.multipath:
             own = [streams, *(streams.beside(1 + draw) for draw in range(nights))]
-            alone = (multipath_draws(simulator, each, self.n_years, draws.field) for each in own)
+            alone = (multipath_draws(simulator, each, self.n_years, draws.wet) for each in own)
             of_nights = [self._yearly(simulator.with_fades(each)) for each in alone]
             whole = whole - of_nights.pop(0)
         of_histories, of_forced = np.zeros((2, 0, *whole.shape))

@@ -131,7 +131,8 @@ _CASE = (
 TABLES = {
     "services": TableWords(
         "a service",
-        f"service from to committed_mbit_s peak_mbit_s priority protection hops {_OUTAGES} "
+        "service from to committed_mbit_s committed_backward_mbit_s peak_mbit_s peak_backward_mbit_s "
+        f"priority protection hops {_OUTAGES} "
         "planned_min_per_year errored_s_per_year worst_month_unavailable_min* "
         "forward_unavailable_min_per_year backward_unavailable_min_per_year "
         "mean_throughput_mbit_s throughput_99_mbit_s throughput_99_9_mbit_s throughput_99_99_mbit_s "

@@ -1,5 +1,6 @@
 """Rules between entries of a network: each names the entry, what it found and what it allows."""
 
+import itertools
 from typing import Any
 
 import networkx as nx
@@ -304,7 +305,13 @@ CASES: list[tuple[Network, list[str]]] = [
             'ring "r": hops[3] is "dale-hil"; must be a hop id. Did you mean "dale-hill"?',
             'ring "r": hops[4] is "x"; must be a hop id',
             'ring "s": hops is "hill-mill" again; must be hops of one ring, each once',
-            'ring "s": hops is no closed chain; must be hops in order round a ring that meets no site twice',
+        ],
+    ),
+    (
+        ring_network(Ring(id="s", hops=("hill-mill", "ridge-dale", "mill-ridge"))),
+        [
+            'ring "s": hops is no such chain; must be hops in order, round a ring or to another ring, '
+            "that meet no site twice"
         ],
     ),
     (
@@ -325,25 +332,30 @@ def test_fault(wrong: Network, sentences: list[str]) -> None:
 
 
 @given(st.lists(st.permutations("abcde").map(lambda ends: ends[:2]), min_size=3, max_size=5))
-def test_a_ring_is_a_cycle_of_graph_theory(ends: list[list[str]]) -> None:
-    # Reference: networkx. Every site of a cycle has two hops and all hang together; hops that follow meet.
+def test_a_ring_is_a_cycle_or_a_chain_of_graph_theory(ends: list[list[str]]) -> None:
+    # Reference: networkx. Sites of a cycle have two hops each, those of a chain but its ends too, and all
+    # hang together; hops that follow meet.
     found = ring_sites([hop("-".join(pair), id=f"h{i}") for i, pair in enumerate(ends)])
     graph = nx.Graph(ends)
-    cycle = (
-        len(graph.edges) == len(graph) == len(ends)
+    degrees = sorted(degree for _, degree in graph.degree)
+    following = itertools.pairwise(ends)
+    hang_together = (
+        len(graph.edges) == len(ends)
         and nx.is_connected(graph)
-        and {degree for _, degree in graph.degree} == {2}
-        and all(set(one) & set(other) for one, other in zip(ends, ends[1:] + ends[:1], strict=True))
+        and all(set(one) & set(other) for one, other in following)
     )
-    assert (found is not None) == cycle
+    cycle = hang_together and degrees == [2] * len(ends) and bool(set(ends[0]) & set(ends[-1]))
+    chain = hang_together and degrees == [1, 1] + [2] * (len(ends) - 1)
+    assert (found is not None) == (cycle or chain)
     if found:
-        assert [set(pair) for pair in zip(found, found[1:] + found[:1], strict=True)] == list(map(set, ends))
+        assert (found[0] == found[-1]) == cycle
+        assert [set(pair) for pair in itertools.pairwise(found)] == list(map(set, ends))
 
 
 @pytest.mark.parametrize("turned", [False, True])
 def test_sites_of_a_ring_in_order(turned: bool) -> None:
     names = [("b-a", "b-c", "d-c", "a-d"), ("a-b", "c-b", "c-d", "d-a")][turned]
-    assert ring_sites([hop(name) for name in names]) in (list("abcd"), list("bcda"))
+    assert ring_sites([hop(name) for name in names]) in (list("abcda"), list("bcdab"))
 
 
 def test_unknown_kinds_of_part_and_spare() -> None:
