@@ -16,6 +16,7 @@ from hopyears.models.air.storm import StormModel
 from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
 from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system_s, reach_km
 from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_near
+from hopyears.sim.rain.texture import Texture
 from hopyears.sim.rain.weather import Tile, Weather
 
 SIZE, SCORE = 5, 6
@@ -85,7 +86,7 @@ class SystemSource:
         month = rows[:, 9].astype(np.int64)
         return Systems(rows, keys, tile.ceilings[month], tile.days[month])
 
-    def field(self, systems: Systems, n_years: int) -> tuple[RainField, Integers]:
+    def field(self, systems: Systems, n_years: int, texture_key: np.uint64) -> tuple[RainField, Integers]:
         """The field of these systems on the region, and which of them rain on it, by number in the field."""
         region, weather = self.region, self.weather
         cells, storms, storm_of, wide, wide_of = shapes_near(
@@ -124,6 +125,7 @@ class SystemSource:
             wide=wide,
             storm_system=numbers[: len(storm_of)],
             wide_system=numbers[len(storm_of) :],
+            texture=Texture(int(texture_key), *weather.centre_deg),
         )
         return field, wet
 

@@ -42,7 +42,7 @@ def draw_storms(
     ----------
     streams : Streams
         Named streams of the block; each tile of the globe and year j draws from ("rain", band, tile, j),
-        year j from ("rain-years", j).
+        year j from ("rain-years", j); the texture of hops from ("rain-texture",).
     climate : RainLaw or Weather
         Laws of the map about the region, or one law that serves everywhere.
     region : Region
@@ -63,7 +63,7 @@ def draw_storms(
             key = rng.integers(0, 2**64, dtype=np.uint64)
             count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
             parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
-    return source.field(joined(parts), n_years)[0]
+    return source.field(joined(parts), n_years, streams.keys([("rain-texture",)])[0])[0]
 
 
 def draw_heavier_storms(
@@ -120,7 +120,7 @@ def draw_heavier_storms(
         systems.rows[:, SIZE] = np.where(shift > 0.0, by_size, systems.rows[:, SIZE])
         parts.append(systems)
     systems = joined(parts)
-    field, wet = source.field(systems, n_years)
+    field, wet = source.field(systems, n_years, streams.keys([("heavier-rain-texture",)])[0])
     score, size = systems.rows[wet, SCORE][:, None], systems.rows[wet, SIZE][:, None]
     by_size = np.where(shifts > 0.0, size, 1.0)
     odds = (by_size * np.exp(shifts * score - 0.5 * shifts**2)).mean(axis=1)

@@ -58,17 +58,18 @@ def only(field, system):
 
 
 def test_a_system_loses_what_it_would_alone(simulator, monkeypatch):
-    """Against whole blocks in which it rains from that system only."""
-    draws = simulator.draw(3, 0, 1)
-    losses_s = storm_losses_s(simulator, draws.field)
-    assert losses_s.shape == (draws.field.n_systems, 2)
+    """Against whole blocks in which it rains from that system only; at another time its texture is
+    another, and the knots of its course lie elsewhere."""
+    field = replace(simulator.draw(3, 2, 1).field, texture=None)
+    losses_s = storm_losses_s(simulator, field)
+    assert losses_s.shape == (field.n_systems, 2)
     assert np.count_nonzero(losses_s[:, 1]) >= 2
     for storm in np.argsort(losses_s.sum(axis=1))[-4:]:
-        monkeypatch.setattr(simulator, "storms", lambda *_, storm=storm: only(draws.field, storm))
-        history = simulator.simulate(3, 0, 1)
+        monkeypatch.setattr(simulator, "storms", lambda *_, storm=storm: only(field, storm))
+        history = simulator.simulate(3, 2, 1)
         for service, lost_s in zip(history.services, losses_s[storm], strict=True):
             lost = three_ways(service, history.duration_s)[BOTH]
-            assert lost.unavailable_s == pytest.approx(lost_s, abs=1.0)
+            assert lost.unavailable_s == pytest.approx(lost_s, abs=3.0)
 
 
 def test_rows_are_the_sums_over_storms(simulator):
