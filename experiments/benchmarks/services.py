@@ -14,7 +14,7 @@ import time
 import numpy as np
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.judging.sharing import share_capacity
+from hopyears.models.judging.sharing import share_kernel
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service import Route, ServiceDemand, sweep_services
 
@@ -22,6 +22,22 @@ N_HOPS, N_SERVICES, N_CHANGES, N_YEARS, N_BASELINE = 200, 150, 5_000_000, 10, 30
 LEAST_CHANGES_PER_S, LEAST_RATIO = 1e6, 20.0
 LADDER_MBIT_S = np.array([400.0, 300.0, 200.0, 100.0, 50.0, 0.0])
 CAUSES = np.array([0, 2, 2, 2, 2, 2])
+
+
+def share(capacity_mbit_s, routes, *, committed_mbit_s, peak_mbit_s, priority):
+    """Rates of all services [Mbit/s] at one moment, from plain lists."""
+    capacity = np.array(capacity_mbit_s, dtype=np.float64)
+    committed, peak = (np.asarray(each, dtype=np.float64) for each in (committed_mbit_s, peak_mbit_s))
+    order = np.asarray(priority, dtype=np.int64)
+    weights = np.ones(peak.size)
+    pointer = np.cumsum([0, *map(len, routes)], dtype=np.int64)
+    links = np.array([link for route in routes for link in route], dtype=np.int64)
+    rate, services = np.zeros(peak.size), np.argsort(order, kind="stable")
+    share_kernel(
+        *(capacity, pointer[:-1], pointer[1:], links, services, committed, peak, order, weights, rate),
+        *(np.zeros(capacity.size, np.int64), np.zeros(capacity.size), np.zeros(peak.size, np.int64)),
+    )
+    return rate
 
 
 def hop_history(rng: np.random.Generator, nights_s: np.ndarray, n_changes: int) -> HopHistory:
@@ -60,11 +76,11 @@ def changes_by_judging_each(hops: list[HopHistory], services: list[ServiceDemand
         "peak_mbit_s": [service.peak_mbit_s for service in services],
         "priority": [service.priority for service in services],
     }
-    share_capacity(capacity, routes, **asked)
+    share(capacity, routes, **asked)
     begin = time.process_time()
     for place in first:
         capacity[hop_of[place]] = LADDER_MBIT_S[state[place]]
-        share_capacity(capacity, routes, **asked)
+        share(capacity, routes, **asked)
     return N_BASELINE / (time.process_time() - begin)
 
 

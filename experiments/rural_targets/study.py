@@ -42,7 +42,7 @@ def promised(run, name):
     services = list(run.services["service"])
     frames = []
     for period in PERIODS:
-        table = hopyears.promise(run, availability=0.999, period=period)
+        table = hopyears.promise(run, hopyears.PromiseTerms(availability=0.999, period=period))
         frames.append(table[table["contract"].isin(services)].assign(plan=name))
     return pd.concat(frames, ignore_index=True)
 
@@ -201,7 +201,8 @@ def main():
         runs = {shown: hopyears.open_run(Path(folder) / name) for name, shown in names.items()}
         table = pd.concat([promised(run, name) for name, run in runs.items()], ignore_index=True)
         contracts = hopyears.promise(runs[AS_IT_IS])
-        levers = hopyears.levers(runs[AS_IT_IS], availability=0.999, blocks=BLOCKS, workers=2)
+        terms = hopyears.PromiseTerms(availability=0.999)
+        levers = hopyears.levers(runs[AS_IT_IS], terms, blocks=BLOCKS, workers=2)
         table.to_csv(OUT / "promises.csv", index=False, float_format="%.6g")
         draw(table)
         page(runs[AS_IT_IS], table, contracts, levers)

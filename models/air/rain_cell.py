@@ -2,25 +2,19 @@
 
 A cell is a moving peak of rain. Its profile is the sum of two concentric Gaussians, sharp within and wide
 without, as radar shows; one Gaussian is the special case of one weight. Over its life it grows and shrinks
-by its radius while its peak stays, so the number of cells that meets a month's rain law exactly follows from
-an integral equation. What cells do to a hop is in ``path_rain``.
+by its radius while its peak stays. How many meet a month's rain law is in ``rain_kinds``, what cells do to a
+hop in ``path_rain``.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from hopyears.models.air.rain_law import SIGMA
 
 Floats = NDArray[np.float64]
 
 MEAN_LIFE_FACTOR = 2.0 / np.pi
 """Mean of rho(u)^2 / rho_max^2 over the life of a cell."""
-
-_GRID_TOP = 9.0
-_GRID_STEP = 0.01
 
 
 @dataclass(frozen=True)
@@ -103,20 +97,6 @@ def radius_km(largest_km: ArrayLike, phase: ArrayLike) -> Floats:
     return np.asarray(largest_km, dtype=np.float64) * np.sqrt(np.maximum(sine, 0.0))
 
 
-def relative_rate(profile: CellProfile, radii: ArrayLike) -> Floats:
-    """Rain rate at a distance in units of the cell's radius, relative to the peak; any shape, 0 to 1."""
-    square = np.square(np.asarray(radii, dtype=np.float64))
-    inner = profile.inner_weight * np.exp(-square / (2.0 * profile.inner_radius**2))
-    outer = (1.0 - profile.inner_weight) * np.exp(-square / (2.0 * profile.outer_radius**2))
-    return inner + outer
-
-
-def area_above(profile: CellProfile, log_ratio: ArrayLike) -> Floats:
-    """Area where the rate is above r, in units of rho^2, given ln(M / r); 0 where r is above the peak."""
-    depth = np.maximum(np.asarray(log_ratio, dtype=np.float64), 0.0)
-    return np.pi * _square_radius(profile, depth)
-
-
 def _square_radius(profile: CellProfile, depth: Floats) -> Floats:
     """Square of the radius at which the profile has fallen by exp(-depth): Newton on a convex function."""
     inner, outer = 0.5 / profile.inner_radius**2, 0.5 / profile.outer_radius**2
@@ -144,33 +124,3 @@ def area_slopes(profile: CellProfile, depth: Floats) -> tuple[Floats, Floats]:
     slope = (inner * first + outer * second) / total
     curve = (inner**2 * first + outer**2 * second) / total - slope**2
     return np.pi / slope, np.pi * curve / slope**3
-
-
-@lru_cache(maxsize=16)
-def standard_density(profile: CellProfile) -> tuple[Floats, Floats]:
-    """Cells per unit of z = (ln M - mu) / sigma, for P0 = 1 and rho^2 = 1: grid of z and density, read-only.
-
-    The density G solves Q(x) = integral over z > x of G(z) a(sigma (z - x)) dz for x above the level where
-    it would turn negative (the median for a Gaussian), a being the area above r; it is 0 below.
-
-    Notes
-    -----
-    Differentiated twice, this is a Volterra equation of the second kind,
-    x phi(x) = sigma a'(0) G(x) + sigma^2 integral of G(z) a''(sigma (z - x)) dz,
-    solved downwards from z = 9 by the trapezoidal rule. Our own; for one Gaussian a'' = 0 and z is
-    Rayleigh distributed.
-    """
-    grid = np.arange(0.0, _GRID_TOP + 0.5 * _GRID_STEP, _GRID_STEP)
-    slope, curve = area_slopes(profile, SIGMA * grid)
-    normal = np.exp(-0.5 * grid**2) / np.sqrt(2.0 * np.pi)
-    density = np.zeros_like(grid)
-    diagonal = SIGMA * slope[0] + 0.5 * SIGMA**2 * _GRID_STEP * curve[0]
-    for i in range(len(grid) - 1, -1, -1):
-        later = SIGMA**2 * _GRID_STEP * np.dot(density[i + 1 :], curve[1 : len(grid) - i])
-        density[i] = (grid[i] * normal[i] - later) / diagonal
-        if density[i] <= 0.0:
-            density[i] = 0.0
-            break
-    grid.setflags(write=False)
-    density.setflags(write=False)
-    return grid, density

@@ -46,7 +46,7 @@ def event_times_s(
     pause = np.zeros_like(unit_gaps) if pause_s is None else pause_s
     return np.asarray(
         _invert(
-            storms.offset, storms.start_s, storms.end_s, span_s[0], span_s[1],
+            storms.offset, storms.start_s, storms.end_s, storms.before_s, span_s[0], span_s[1],
             rate_outside, rate_inside, unit_gaps, pause,
         )
     )  # fmt: skip
@@ -57,6 +57,7 @@ def _invert(
     offset: Ints,
     storm_start_s: Floats,
     storm_end_s: Floats,
+    before_s: Floats,
     low_s: float,
     high_s: float,
     outside: Floats,
@@ -67,24 +68,42 @@ def _invert(
     n_rows, n_events = unit_gaps.shape
     times = np.full((n_rows, n_events), np.inf)
     for i in range(n_rows):
-        if outside[i] == 0.0 and inside[i] == 0.0:
+        fair, stormy = outside[i], inside[i]
+        if fair == 0.0 and stormy == 0.0:
             continue
-        at, k = low_s, offset[i]
+        at, k, end = low_s, offset[i], offset[i + 1]
         for n in range(n_events):
-            left = unit_gaps[i, n]  # of the hazard until the event: spent stretch by stretch at its rate
-            while at < high_s:
-                while k < offset[i + 1] and storm_end_s[k] <= at:
+            left = unit_gaps[i, n]  # of the hazard until the event
+            k += np.searchsorted(storm_end_s[k:end], at, side="right")
+            if k < end and storm_start_s[k] <= at:
+                rest = stormy * (storm_end_s[k] - at)
+                if rest > left:
+                    at += left / stormy
+                    left = -1.0
+                else:
+                    left -= rest
+                    at = storm_end_s[k]
                     k += 1
-                stormy = k < offset[i + 1] and storm_start_s[k] <= at
-                until = high_s
-                if k < offset[i + 1]:
-                    until = min(high_s, storm_end_s[k] if stormy else storm_start_s[k])
-                rate = inside[i] if stormy else outside[i]
-                if rate * (until - at) > left:
-                    at += left / rate
-                    break
-                left -= rate * (until - at)
-                at = until
+            if left >= 0.0:  # the event comes in fair weather before storm k, or later
+                first, last = k, end  # before storm ``first``, or before one up to ``last``
+                while first < last:
+                    j = (first + last) // 2
+                    storm_s = before_s[j] - before_s[k]
+                    if fair * (storm_start_s[j] - at - storm_s) + stormy * storm_s > left:
+                        last = j
+                    else:
+                        first = j + 1
+                if first > k:  # in the storm before that, or in the fair weather after it
+                    j = first - 1
+                    storm_s = before_s[j] - before_s[k]
+                    left -= fair * (storm_start_s[j] - at - storm_s) + stormy * storm_s
+                    length_s = storm_end_s[j] - storm_start_s[j]
+                    if stormy * length_s > left:
+                        at, k, left = storm_start_s[j] + left / stormy, j, -1.0
+                    else:
+                        at, k, left = storm_end_s[j], first, left - stormy * length_s
+                if left >= 0.0:
+                    at = at + left / fair if fair > 0.0 else high_s
             if at >= high_s:
                 break
             times[i, n] = at

@@ -1,6 +1,7 @@
 """Sets of time intervals, one set a row (a site, a part), kept as flat arrays."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,6 +46,11 @@ class Intervals:
         """Starts and ends [s] of one row."""
         part = slice(self.offset[row], self.offset[row + 1])
         return self.start_s[part], self.end_s[part]
+
+    @cached_property
+    def before_s(self) -> Floats:
+        """Time covered by the intervals before each in its row [s], shape (n,)."""
+        return np.asarray(_before(self.offset, self.end_s - self.start_s))
 
     def total_s(self) -> Floats:
         """Time covered in each row [s], shape (n_rows,)."""
@@ -121,6 +127,17 @@ def _packed(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> Intervals
     offset = np.zeros(n_rows + 1, dtype=np.int64)
     np.cumsum(np.bincount(row, minlength=n_rows), out=offset[1:])
     return Intervals(offset, start_s.copy(), end_s.copy())
+
+
+@kernel
+def _before(offset: Ints, length_s: Floats) -> Floats:
+    before_s = np.empty(len(length_s))
+    for i in range(len(offset) - 1):
+        total = 0.0
+        for k in range(offset[i], offset[i + 1]):
+            before_s[k] = total
+            total += length_s[k]
+    return before_s
 
 
 @kernel

@@ -134,10 +134,8 @@ def classify(
     flags = np.ascontiguousarray(causes, dtype=np.int64)
     _check(start, end, flags, duration_s, severe_share)
     n_seconds = int(np.floor(duration_s))
-    first, last, label, kind = _pieces(start, end, flags, n_seconds, severe_share)
-    begin, finish = _unavailable(first, last, kind, n_seconds)
-    first, last, label, kind = _label(first, last, label, kind, begin, finish)
-    return Lost(first, last, label, kind, begin, finish, n_seconds)
+    lost: _Pieces = one_way_kernel(start, end, flags, n_seconds, severe_share)
+    return Lost(*lost, duration_s=n_seconds)
 
 
 def either_way(forward: Lost, backward: Lost) -> Lost:
@@ -162,12 +160,37 @@ def either_way(forward: Lost, backward: Lost) -> Lost:
         raise ValueError(
             f"duration_s is {backward.duration_s}; must be {forward.duration_s} as the other way"
         )
-    first, last, label, kind = _merge(
+    lost: _Pieces = both_ways_kernel(
         *(forward.start_s, forward.end_s, forward.causes, forward.kind),
         *(backward.start_s, backward.end_s, backward.causes, backward.kind),
     )
+    return Lost(*lost, duration_s=forward.duration_s)
+
+
+_Pieces = tuple[_Ints, _Ints, _Ints, NDArray[np.int8], _Ints, _Ints]
+"""The arrays of ``Lost``, in their order."""
+
+
+@kernel
+def one_way_kernel(
+    start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, n_seconds: int, share: float
+) -> _Pieces:
+    """What ``classify`` finds, for loops; intervals must be sorted, disjoint and within the observation."""
+    first, last, label, kind = _pieces(start, end, flags, n_seconds, share)
+    begin, finish = _unavailable(first, last, kind, n_seconds)
+    first, last, label, kind = _label(first, last, label, kind, begin, finish)
+    return first, last, label, kind, begin, finish
+
+
+@kernel
+def both_ways_kernel(
+    start_a: _Ints, end_a: _Ints, label_a: _Ints, kind_a: NDArray[np.int8],
+    start_b: _Ints, end_b: _Ints, label_b: _Ints, kind_b: NDArray[np.int8],
+) -> _Pieces:  # fmt: skip
+    """What ``either_way`` finds, for loops."""
+    first, last, label, kind = _merge(start_a, end_a, label_a, kind_a, start_b, end_b, label_b, kind_b)
     begin, finish = _join(first, last, kind)
-    return Lost(first, last, label, kind, begin, finish, forward.duration_s)
+    return first, last, label, kind, begin, finish
 
 
 def _check(
@@ -324,10 +347,16 @@ def _merge(
     return out[0, :n].copy(), out[1, :n].copy(), out[2, :n].copy(), out_kind[:n]
 
 
+@kernel
 def _join(start: _Ints, end: _Ints, kind: NDArray[np.int8]) -> tuple[_Ints, _Ints]:
     """Unavailable intervals as the runs of touching unavailable pieces."""
-    start, end = start[kind == UNAVAILABLE], end[kind == UNAVAILABLE]
-    if start.size == 0:
-        return start, end
-    cut = start[1:] > end[:-1]
-    return start[np.append(True, cut)], end[np.append(cut, True)]
+    begin, finish, n = np.empty(start.size, np.int64), np.empty(start.size, np.int64), 0
+    for i in range(start.size):
+        if kind[i] != UNAVAILABLE:
+            continue
+        if n > 0 and start[i] <= finish[n - 1]:
+            finish[n - 1] = end[i]
+        else:
+            begin[n], finish[n] = start[i], end[i]
+            n += 1
+    return begin[:n].copy(), finish[:n].copy()

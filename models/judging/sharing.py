@@ -13,10 +13,8 @@ what was sold. When the committed rates of one priority do not fit, all those on
 none is dropped to save the others.
 """
 
-from collections.abc import Sequence
-
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import kernel
 
@@ -25,85 +23,6 @@ _Floats = NDArray[np.float64]
 
 TOLERANCE = 1e-9
 """Capacity left below this share of the largest capacity or rate counts as none."""
-
-
-def share_capacity(
-    capacity_mbit_s: ArrayLike,
-    routes: Sequence[Sequence[int]],
-    *,
-    committed_mbit_s: ArrayLike,
-    peak_mbit_s: ArrayLike,
-    priority: ArrayLike,
-    weight: ArrayLike | None = None,
-) -> _Floats:
-    """Rate of each service on a network whose every link has one capacity.
-
-    Parameters
-    ----------
-    capacity_mbit_s : float array, shape (n_links,)
-        Capacity of each link in the direction used [Mbit/s], at least 0.
-    routes : sequence of n_services sequences of int
-        Links that each service crosses, each link once. A service with no link gets its peak.
-    committed_mbit_s, peak_mbit_s : float array, shape (n_services,)
-        [Mbit/s], 0 <= committed <= peak, finite.
-    priority : int array, shape (n_services,)
-        The smallest is served first.
-    weight : float array, shape (n_services,), optional
-        Of each among those of its priority, above 0; all alike unless given.
-
-    Returns
-    -------
-    float array, shape (n_services,)
-        [Mbit/s], between 0 and the peak.
-
-    Raises
-    ------
-    ValueError
-        If a rate or capacity is out of range, a link is unknown or crossed twice, or shapes differ.
-
-    References
-    ----------
-    D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2 (progressive filling; with
-    weights as P. Marbach, Priority service and max-min fairness, IEEE/ACM Trans. Networking 11, 2003: from
-    memory).
-    Committed rates before excess, and strict priority: common practice, no source.
-    """
-    capacity = np.array(capacity_mbit_s, dtype=np.float64)
-    committed = np.asarray(committed_mbit_s, dtype=np.float64)
-    peak = np.asarray(peak_mbit_s, dtype=np.float64)
-    order = np.asarray(priority, dtype=np.int64)
-    weights = np.ones(peak.size) if weight is None else np.asarray(weight, dtype=np.float64)
-    _check(capacity, routes, committed, peak, order)
-    if weights.shape != peak.shape or not np.all((weights > 0.0) & np.isfinite(weights)):
-        raise ValueError(f"weight is {weights.tolist()}; must be one for each service, above 0")
-    pointer = np.cumsum([0, *map(len, routes)], dtype=np.int64)
-    links = np.array([link for route in routes for link in route], dtype=np.int64)
-    rate = np.zeros(peak.size)
-    services = np.argsort(order, kind="stable")
-    share_kernel(
-        *(capacity, pointer[:-1], pointer[1:], links, services, committed, peak, order, weights, rate),
-        *(np.zeros(capacity.size, np.int64), np.zeros(capacity.size), np.zeros(peak.size, np.int64)),
-    )
-    return rate
-
-
-def _check(
-    capacity: _Floats, routes: Sequence[Sequence[int]], committed: _Floats, peak: _Floats, order: _Ints
-) -> None:
-    if not (len(routes),) == committed.shape == peak.shape == order.shape:
-        shapes = f"{(len(routes),)}, {committed.shape}, {peak.shape}, {order.shape}"
-        raise ValueError(f"routes, committed, peak and priority have shapes {shapes}; must be equal")
-    if not np.all(capacity >= 0.0):
-        raise ValueError(f"capacity_mbit_s is {capacity[~(capacity >= 0.0)][0]}; must be at least 0")
-    wrong = ~((committed >= 0.0) & (committed <= peak) & np.isfinite(peak))
-    if wrong.any():
-        found = f"{committed[wrong][0]} with peak_mbit_s {peak[wrong][0]}"
-        raise ValueError(f"committed_mbit_s is {found}; must be at least 0 and at most the peak")
-    for route in routes:
-        if len(set(route)) != len(route):
-            raise ValueError(f"routes holds {list(route)}; must cross each link once")
-        if any(not 0 <= link < capacity.size for link in route):
-            raise ValueError(f"routes holds {list(route)}; must be links 0 to {capacity.size - 1}")
 
 
 @kernel
@@ -126,7 +45,15 @@ def share_kernel(
 
     Service ``s`` crosses ``links[first[s]:last[s]]``. Arrays are indexed by service or link number and
     may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``pull`` (per link)
-    and ``active`` (at least as long as ``services``) are scratch.
+    and ``active`` (at least as long as ``services``) are scratch. All rates [Mbit/s] are 0 or more,
+    committed at most peak; weights above 0. A service with no link gets its peak.
+
+    References
+    ----------
+    D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2 (progressive filling; with
+    weights as P. Marbach, Priority service and max-min fairness, IEEE/ACM Trans. Networking 11, 2003: from
+    memory).
+    Committed rates before excess, and strict priority: common practice, no source.
     """
     for s in services:
         rate[s] = 0.0

@@ -10,6 +10,9 @@ from hopyears.models.network.entry import Entry, Finite, Identifier
 TERMS = ("availability", "unavailable_min", "outages", "mean_throughput_mbit_s")
 """Fields of which a contract states one at least; several must all be kept."""
 
+SHORTEST_PERIOD_MIN = {"year": 525_600.0, "month": 40_320.0}
+"""Minutes of the shortest period of each name: a limit of so many could not be broken."""
+
 
 class Contract(Entry):
     """What was promised of one or several services: kept when every period of its years keeps every term."""
@@ -26,7 +29,7 @@ class Contract(Entry):
         Finite | None, Field(gt=0, lt=1, description="least share of the time of a period, as 0.9999")
     ] = None
     unavailable_min: Annotated[
-        Finite | None, Field(ge=0, le=527_000, description="most unavailable minutes of a period")
+        Finite | None, Field(ge=0, lt=525_600, description="most unavailable minutes of a period")
     ] = None
     outages: Annotated[
         int | None, Field(ge=0, le=100_000, description="most outages of a period, by where they begin")
@@ -49,4 +52,8 @@ class Contract(Entry):
     def _something_is_promised(self) -> "Contract":
         if all(getattr(self, term) is None for term in TERMS):
             raise FieldError("availability", "missing", f"given, or another of {', '.join(TERMS[1:])}")
+        if self.period == "month" and (self.unavailable_min or 0.0) >= SHORTEST_PERIOD_MIN["month"]:
+            raise FieldError(
+                "unavailable_min", f"{self.unavailable_min:g}", "less than 40320, all of a month"
+            )
         return self

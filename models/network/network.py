@@ -289,8 +289,8 @@ class Service(Entry):
     protection: Annotated[
         Literal["none", "protected", "rerouted", "ring"],
         Field(
-            description="one route; a working and a protecting route; any free route; both ways round the "
-            "[[rings]] entry on its way, which then says how it switches"
+            description="one route; a working and a protecting route; any free route; all ways round the "
+            "[[rings]] entries on its way, which then say how it switches"
         ),
     ] = "none"
     route: Annotated[
@@ -320,9 +320,19 @@ class Service(Entry):
         ),
     ] = None
     switch_trigger: Annotated[
-        Literal["signal fail", "signal degrade"],
-        Field(description="a route is left when a link of it is dead, or below what the service needs"),
+        Literal["signal fail", "signal degrade", "congestion"],
+        Field(
+            description="a route is left when a link of it is dead; or carries less than the service needs; "
+            "or, beside the others there, leaves it less than its committed rate while another has room"
+        ),
     ] = "signal fail"
+    preempts: Annotated[
+        bool,
+        Field(
+            description="with trigger congestion: takes room that services of lower priority hold, where no "
+            "route has room beside them, and goes back to its first route likewise"
+        ),
+    ] = True
     reverts: Annotated[bool, Field(description="a better route is taken again once it is back")] = True
     hold_off_s: Annotated[
         Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")

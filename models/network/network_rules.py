@@ -186,9 +186,10 @@ def services_have_routes(network: Network) -> Iterator[Fault]:
 
 
 def rings_close(network: Network) -> Iterator[Fault]:
-    """Hops of a ring exist, follow each other and close; each is in one ring, and one of them is blocked."""
+    """Hops of a ring follow each other and close, by themselves or over another ring; one is blocked."""
     hops = {hop.id: hop for hop in network.hops}
     ring_of: dict[str, str] = {}
+    sites_of: dict[str, list[str]] = {}
     for ring in network.rings:
         entry = named("ring", ring.id)
         unknown = [(n, hop) for n, hop in enumerate(ring.hops, start=1) if hop not in hops]
@@ -201,19 +202,63 @@ def rings_close(network: Network) -> Iterator[Fault]:
             if ring_of.setdefault(link, ring.id) != ring.id or ring.hops.count(hop) > 1:
                 yield Fault(entry, "hops", f'"{hop}" again', "hops of one ring, each once")
                 break
-        sites = ring_sites([hops[hop] for hop in ring.hops])
-        if sites is None:
-            yield Fault(
-                entry, "hops", "no closed chain", "hops in order round a ring that meets no site twice"
-            )
+        else:
+            sites = ring_sites([hops[hop] for hop in ring.hops])
+            if sites is None:
+                allowed = "hops in order, round a ring or to another ring, that meet no site twice"
+                yield Fault(entry, "hops", "no such chain", allowed)
+            else:
+                sites_of[ring.id] = sites
         if ring.blocked is not None and ring.blocked not in ring.hops:
             known = dict.fromkeys(ring.hops)
             found = f'"{ring.blocked}"'
             yield Fault(entry, "blocked", found, "one of its hops", sought=ring.blocked, known=known)
+    if len(sites_of) == len(network.rings):
+        yield from _ring_meetings(sites_of)
+
+
+def _ring_meetings(sites_of: Mapping[str, list[str]]) -> Iterator[Fault]:
+    """Chains end on rings, and each ring adds one loop, so that one blocked hop each leaves a tree."""
+    met: nx.Graph[str] = nx.Graph()
+    # Rings first, then chains whose ends both lie on what is there.
+    waiting = sorted(sites_of, key=lambda name: sites_of[name][0] != sites_of[name][-1])
+    while waiting:
+        name = next(
+            (
+                each
+                for each in waiting
+                if sites_of[each][0] == sites_of[each][-1] or _ends_on(sites_of[each], met)
+            ),
+            None,
+        )
+        if name is None:
+            found = f'an open chain from "{sites_of[waiting[0]][0]}" to "{sites_of[waiting[0]][-1]}"'
+            allowed = "a closed ring, or a chain between two sites of other rings"
+            yield Fault(named("ring", waiting[0]), "hops", found, allowed)
+            return
+        waiting.remove(name)
+        sites = sites_of[name]
+        inner = sites[1:] if sites[0] == sites[-1] else sites[1:-1]
+        parts = [next(i for i, part in enumerate(nx.connected_components(met)) if site in part)
+                 for site in inner if site in met]  # fmt: skip
+        allowed_meetings = len(set(parts)) if sites[0] == sites[-1] else 0
+        if len(parts) > allowed_meetings:
+            found = (
+                "two sites or more of other rings" if allowed_meetings else "another ring between its ends"
+            )
+            allowed = "a ring that meets others in one site, or a chain that meets them at its ends"
+            yield Fault(named("ring", name), "hops", found, allowed)
+            return
+        nx.add_path(met, sites)
+
+
+def _ends_on(sites: list[str], met: "nx.Graph[str]") -> bool:
+    """Whether a chain ends on rings that hang together."""
+    return sites[0] in met and sites[-1] in met and nx.has_path(met, sites[0], sites[-1])
 
 
 def ring_sites(hops: Sequence[Hop]) -> list[str] | None:
-    """Sites of a ring in order, hop i from site i to the next; None where the hops close none."""
+    """Sites along a ring, the last again the first where it closes; None where its hops are no chain."""
     for start in (hops[0].site_a, hops[0].site_b):
         sites = [start]
         for hop in hops:
@@ -221,8 +266,9 @@ def ring_sites(hops: Sequence[Hop]) -> list[str] | None:
             if here not in (hop.site_a, hop.site_b):
                 break
             sites.append(hop.site_b if here == hop.site_a else hop.site_a)
-        if len(sites) == len(hops) + 1 and sites[-1] == start and len(set(sites)) == len(hops):
-            return sites[:-1]
+        twice = len(sites) - len(set(sites))
+        if len(sites) == len(hops) + 1 and twice == (sites[0] == sites[-1]):
+            return sites
     return None
 
 

@@ -57,15 +57,20 @@ class Sharing(Entry):
 
 
 class Ring(Entry):
-    """Hops that close a ring, which protects its services as one: open at a blocked hop (ITU-T G.8032)."""
+    """Hops that close a ring, which protects its services as one: open at a blocked hop (ITU-T G.8032).
+
+    A chain of hops whose ends lie on another ring is closed by that ring (a sub-ring). Rings that meet in one
+    site, and sub-rings, protect a service that crosses them each for itself.
+    """
 
     id: Identifier
     hops: Annotated[
         tuple[Identifier, ...],
         Field(
-            min_length=3,
+            min_length=2,
             max_length=255,
-            description="hop ids in order round the ring; of a bundle, one of its hops",
+            description="hop ids in order round the ring, or along a chain that ends on another ring, which "
+            "has the hop that both share; of a bundle, one of its hops",
         ),
     ]
     blocked: Annotated[
@@ -82,6 +87,15 @@ class Ring(Entry):
     wait_to_restore_s: Annotated[
         Finite, Field(ge=0, le=100_000, description="all hops must work so long before the ring turns back")
     ] = 300.0
+    degraded_below_mbit_s: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="a hop that carries less either way turns the ring too (signal degrade), unless "
+            "another has failed; default by signal fail alone",
+        ),
+    ] = None
     reverts: Annotated[
         bool, Field(description="back to its blocked hop; false leaves it open where it failed")
     ] = True

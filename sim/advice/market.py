@@ -98,7 +98,7 @@ def candidate_table(market: Market, choice: Choice, winner: Set) -> pd.DataFrame
             "present": market.present,
             "without_price": market.missing,
             "guessed_saved": saved,
-            "bought": [i in winner for i in range(len(market.candidates))],
+            "chosen": [i in winner for i in range(len(market.candidates))],
         }
     )
     table["_worth"] = table["guessed_saved"] / table["present"].clip(lower=1e-12)

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from hopyears.models.basics.intervals import Intervals
-from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, WetHours
 from hopyears.sim.blocks.prepared import Prepared, storm_reach
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.segments import same_segments
@@ -89,14 +89,14 @@ class FirstSimulator(BlockSimulator):
         self,
         streams: Streams,
         n_years: int,
-        field: RainField | None,
+        wet: WetHours,
         among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
         """Of all hops, whatever is asked for."""
         return self._once(
             ("activity", streams),
-            field,
-            lambda: super(FirstSimulator, self).activity(streams, n_years, field),
+            wet,
+            lambda: super(FirstSimulator, self).activity(streams, n_years, wet),
         )
 
     def rain_near_sites(self, field: RainField) -> Intervals:
@@ -177,16 +177,27 @@ class BesideSimulator(BlockSimulator):
         self,
         streams: Streams,
         n_years: int,
-        field: RainField | None,
+        wet: WetHours,
         among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
         """As for any network."""
         if self._met is None:
-            return super().activity(streams, n_years, field, among)
-        theirs = self._first.activity(streams, n_years, field)
+            return super().activity(streams, n_years, wet, among)
+        theirs = self._first.activity(streams, n_years, self._met.wet)
         others = [i for i in range(len(self.prepared.designs)) if i not in self._alike]
-        own = super().activity(streams, n_years, field, others)
+        own = super().activity(streams, n_years, wet, others)
         return tuple(theirs[i] if i in self._alike else each for i, each in enumerate(own))
+
+    def wet_hours(
+        self, field: RainField | None, n_years: int, among: Collection[int] | None = None
+    ) -> WetHours:
+        """As for any network."""
+        met = self._met
+        if met is None or field is not met.field:
+            return super().wet_hours(field, n_years, among)
+        others = [i for i in range(len(self.prepared.designs)) if i not in self._alike]
+        own = super().wet_hours(field, n_years, others)
+        return tuple(met.wet[i] if i in self._alike else each for i, each in enumerate(own))
 
     def rain_near_sites(self, field: RainField) -> Intervals:
         """As for any network."""

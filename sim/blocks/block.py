@@ -1,10 +1,11 @@
 """One block of years, from random draws to what every hop and service got: the whole physics in one call."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.intervals import Intervals, merged
@@ -18,22 +19,25 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
-from hopyears.sim.equipment.segments import LinkStates, equipment_segments, nominal_segments
+from hopyears.sim.equipment.segments import Cutter, LinkStates, equipment_segments, nominal_segments
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_history
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
-from hopyears.sim.multipath.nights import HopActivity, draw_activity
+from hopyears.sim.multipath.nights import HopActivity, draw_activity, wet_hours
 from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
-from hopyears.sim.services.service import sweep_services
+from hopyears.sim.services.service import Sweeper, sweep_services
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.services.service_frame import Frame, frame_of
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
+
+WetHours = tuple[NDArray[np.uint8] | None, ...]
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,8 @@ class BlockHistory:
         The storms and their cells.
     storms_near : Intervals or None
         When a storm is near each site.
+    wet : tuple of uint8 array or None
+        Hours of each hop's nights with rain near (``nights.wet_hours``).
     log : FailureLog or None
     hops : tuple of HopHistory
     services : tuple of ServiceHistory
@@ -57,6 +63,7 @@ class BlockHistory:
     duration_s: float
     field: RainField | None
     storms_near: Intervals | None
+    wet: WetHours
     log: FailureLog | None
     hops: tuple[HopHistory, ...]
     services: tuple[ServiceHistory, ...]
@@ -76,6 +83,8 @@ class BlockDraws:
         The storms and their cells.
     storms_near : Intervals or None
         When a storm is near each site.
+    wet : tuple of uint8 array or None
+        Hours of each hop's nights with rain near (``nights.wet_hours``).
     log : FailureLog or None
     segments : tuple of EquipmentSegments
         Equipment of each hop.
@@ -89,6 +98,7 @@ class BlockDraws:
     n_years: int
     field: RainField | None
     storms_near: Intervals | None
+    wet: WetHours
     log: FailureLog | None
     segments: tuple[EquipmentSegments, ...]
     activity: tuple[HopActivity | None, ...]
@@ -137,6 +147,7 @@ class BlockSimulator:
             duration_s=draws.duration_s,
             field=draws.field,
             storms_near=draws.storms_near,
+            wet=draws.wet,
             log=draws.log,
             hops=tuple(hops),
             services=services,
@@ -166,14 +177,16 @@ class BlockSimulator:
         log = None
         if options.failures:
             log = self.failures(prepared.built.plant, streams, duration_s, near)
+        wet = self.wet_hours(field, n_years)
         draws = BlockDraws(
             streams=streams,
             n_years=n_years,
             field=field,
             storms_near=near,
+            wet=wet,
             log=log,
-            segments=tuple(self.segments(index, log) for index in range(len(prepared.designs))),
-            activity=self.activity(streams, n_years, field),
+            segments=self.all_segments(log),
+            activity=self.activity(streams, n_years, wet),
             fades=(),
         )
         return self.with_fades(draws)
@@ -251,6 +264,16 @@ class BlockSimulator:
             plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
         )
 
+    def all_segments(self, log: FailureLog | None) -> tuple[EquipmentSegments, ...]:
+        """Equipment of every hop over a block in which these failures happen."""
+        if log is None:
+            return tuple(map(nominal_segments, self.states))
+        return self._cutter.segments(log)
+
+    @cached_property
+    def _cutter(self) -> Cutter:
+        return Cutter(self.prepared.built.hops, self.states)
+
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:
         """Equipment of a hop over a block in which these failures happen."""
         states = self.states[index]
@@ -298,6 +321,23 @@ class BlockSimulator:
             )
         )
 
+    def outages_each(
+        self,
+        hops: Sequence[Sequence[HopHistory]],
+        logs: Sequence[FailureLog | None],
+        duration_s: float,
+        *,
+        by_month: bool = False,
+    ) -> Iterator[Outages]:
+        """What takes services down on each of several histories of the hops, with their failures.
+
+        A hop's states have the same numbers in all histories. ``by_month`` is as for ``services``.
+        """
+        links = [self.links(*each) for each in zip(hops, logs, strict=True)]
+        edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
+        sweeper = Sweeper(links[0], self._frame, duration_s, span_edges_s=edges_s)
+        return map(sweeper.outages, links)
+
     @cached_property
     def _frame(self) -> Frame:
         prepared = self.prepared
@@ -319,24 +359,35 @@ class BlockSimulator:
         self,
         streams: Streams,
         n_years: int,
-        field: RainField | None,
+        wet: WetHours,
         among: Collection[int] | None = None,
     ) -> tuple[HopActivity | None, ...]:
-        """When each hop, or each ``among`` some, may fade.
-
-        Not while any rain of the field, showers or wide rain, is near an end.
-        """
+        """When each hop, or each ``among`` some, may fade: not in hours with rain near."""
         prepared = self.prepared
         faded = [(i, nights) for i, nights in enumerate(prepared.nights) if nights is not None]
         wanted = [place for place, (i, _) in enumerate(faded) if among is None or i in among]
         hops, laws = [faded[place][0] for place in wanted], [faded[place][1] for place in wanted]
-        rain = None
-        if field is not None and hops:
-            near = self.rain_near_sites(field)
-            rain = [self._rain_near(near, i) for i in hops]
-        drawn = draw_activity(streams, prepared.night_places.some(wanted), laws, n_years, rain)
+        hours = [wet[i] for i in hops]
+        drawn = draw_activity(streams, prepared.night_places.some(wanted), laws, n_years, hours)
         known = dict(zip(hops, drawn, strict=True))
         return tuple(known.get(i) for i in range(len(prepared.designs)))
+
+    def wet_hours(
+        self, field: RainField | None, n_years: int, among: Collection[int] | None = None
+    ) -> WetHours:
+        """Hours of the nights of each hop, or each ``among`` some, with any rain near an end.
+
+        None where it has no multipath, or no rain falls.
+        """
+        nights = self.prepared.nights
+        hops = [i for i, law in enumerate(nights) if law is not None and (among is None or i in among)]
+        if field is None or not hops:
+            return (None,) * len(nights)
+        near = self.rain_near_sites(field)
+        return tuple(
+            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in set(hops) else None
+            for i, law in enumerate(nights)
+        )
 
     def rain_near_sites(self, field: RainField) -> Intervals:
         """When any rain is near each site."""

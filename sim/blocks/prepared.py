@@ -3,9 +3,9 @@
 It is made once, holds no random state, and travels to every worker process.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,8 @@ from hopyears.sim.streams import Streams
 
 _TRIAL_SEED, _TRIAL_YEARS = 0x5EED, 10
 
+_Thing = TypeVar("_Thing")
+
 
 @dataclass(frozen=True)
 class ModelOptions:
@@ -61,8 +63,6 @@ class ModelOptions:
     replications : int
         Histories of failures, and rare failures put in by hand, of each so many beside a block's own
         (``sim.rare.replications``); they decide how sure figures of rare outages are. 0: none.
-    heavier_storms : bool
-        Draw heavier storms too, each weighted (``sim.rare.storm_tally``).
     """
 
     rain: bool = True
@@ -71,7 +71,19 @@ class ModelOptions:
     anchoring: bool = True
     queues: bool = True
     replications: int = 0
-    heavier_storms: bool = False
+
+
+class Known:
+    """Things worked out once, one of each type."""
+
+    def __init__(self) -> None:
+        self._things: dict[type, object] = {}
+
+    def of(self, kind: type[_Thing], make: Callable[[], _Thing]) -> _Thing:
+        """The thing of a type, made when it is first asked for."""
+        if kind not in self._things:
+            self._things[kind] = make()
+        return cast(_Thing, self._things[kind])
 
 
 @dataclass(frozen=True)
@@ -102,9 +114,9 @@ class Prepared:
     storms : StormModel
     region : Region
     site_km : tuple of (east, north)
-    known : dict
-        What others have worked out from this, by its name, so that nobody does so twice; it travels to the
-        workers, and a changed copy begins without.
+    known : Known
+        What others have worked out from this, so that nobody does so twice; it travels to the workers, and a
+        changed copy begins without.
     """
 
     network: Network
@@ -122,7 +134,7 @@ class Prepared:
     storms: StormModel
     region: Region
     site_km: tuple[tuple[float, float], ...]
-    known: dict[str, Any] = field(init=False, default_factory=dict, compare=False, repr=False)
+    known: Known = field(init=False, default_factory=Known, compare=False, repr=False)
 
     def hops_along(self, route: Route) -> list[tuple[int, ...]]:
         """Hops of each link of a route in its order: several of a bundle; line cards have none."""

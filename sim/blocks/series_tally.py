@@ -69,12 +69,14 @@ def _thinned(
 ) -> list[HopHistory]:
     """Histories without the changes that a service alone does not notice; those of bundles as they are.
 
-    So are all where demand follows the hours, and with them what is noticed, or is another backward.
+    So are all where demand follows the hours, and with them what is noticed, or is another backward, and
+    where a ring of its own notices more.
 
     ``noticed`` keeps them by hop and by what a service asks, which is the same for many.
     """
     result = list(histories)
-    if demand.clock is not None or demand.backward_mbit_s is not None:
+    by_degrade = any(ring.degraded_below_mbit_s for ring in demand.rings)
+    if demand.clock is not None or demand.backward_mbit_s is not None or by_degrade:
         return result
     need = demand.needed_mbit_s
     for link in {link for route in demand.routes for link, _ in route}:
@@ -108,7 +110,8 @@ def _lost_alone(
     duration_s: float,
 ) -> NDArray[np.float64]:
     """Unavailable seconds of a service alone on some routes, by fading only and with equipment."""
-    used = sorted({link for route in routes for link, _ in route})
+    rings = demand.rings if len(routes) > 1 else ()
+    used = sorted({link for route in routes for link, _ in route} | {k for ring in rings for k in ring.links})
     own = [histories[member] for link in used for member in links[link]]
     places = iter(range(len(own)))
     own_links = [tuple(next(places) for _ in links[link]) for link in used]
@@ -117,10 +120,8 @@ def _lost_alone(
     least = 1e-3
     backward = demand.backward_mbit_s and (demand.backward_mbit_s[0], max(demand.backward_mbit_s[0], least))
     peak_mbit_s = max(demand.committed_mbit_s, least)
-    ring = demand.ring
-    if ring is not None:
-        ring = replace(ring, links=tuple(used.index(link) for link in ring.links)) if len(rows) > 1 else None
-    alone = replace(demand, peak_mbit_s=peak_mbit_s, backward_mbit_s=backward, routes=rows, ring=ring)
+    rings = tuple(replace(ring, links=tuple(used.index(link) for link in ring.links)) for ring in rings)
+    alone = replace(demand, peak_mbit_s=peak_mbit_s, backward_mbit_s=backward, routes=rows, rings=rings)
     history = sweep_services(own, [alone], duration_s, links=own_links)[0]
     lost = three_ways(history, duration_s)[BOTH]
     return _by_kind(lost)

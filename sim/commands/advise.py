@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from hopyears.sim.wording.terminal import fill, plain_table, say, terminal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from hopyears.sim.advice.advise import Advice
     from hopyears.sim.advice.confirm import Goal
 
@@ -81,7 +83,7 @@ def run(options: argparse.Namespace) -> int:
             Path(options.out),
             named=named,
             made=made,
-            tell=lambda text: print(f"simulating: {text}", file=sys.stderr),
+            tell=lambda text: print(_in_short(text, labels), file=sys.stderr),
         )
     except KeyboardInterrupt:
         print(f"stopped; finished blocks are kept in {options.out}, the same again goes on", file=sys.stderr)
@@ -92,12 +94,24 @@ def run(options: argparse.Namespace) -> int:
     names = ", ".join(f"{name}.parquet" for name in found._fields)
     say(terminal(WIDTH), f"Every candidate and set: {names} in {options.out}.")
     if options.page:
-        from hopyears.sim.report.advice_page import write_advice
+        from hopyears.sim.inputs.input_text import write_text
+        from hopyears.sim.report.advice_page import advice_page
         from hopyears.sim.storage.run_folder import RunFolder
 
         manifest = {**RunFolder(Path(options.out) / "base").manifest(), "years": options.years}
-        print(write_advice(found, goal, manifest, source.network.prices.currency, Path(options.page)))
+        page = advice_page(found, goal, manifest, source.network.prices.currency)
+        print(write_text(Path(options.page), page))
     return 0
+
+
+def _in_short(text: str, labels: "Mapping[str, Mapping[str, str]]") -> str:
+    """One line of progress, with names in place of ids."""
+    from textwrap import shorten
+
+    from hopyears.sim.wording.names import TEXTS
+
+    what, joint, things = text.partition(" with ")
+    return shorten(f"simulating: {what}{joint}{TEXTS['bought'](things, labels)}", WIDTH, placeholder=" ...")
 
 
 def print_advice(found: "Advice", goal: "Goal", currency: str) -> None:

@@ -24,6 +24,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Read, check, and print a page: what differs from the defaults, hops, services, hardware, warnings."""
+    import pandas as pd
+
     from hopyears.sim.blocks.block import BlockSimulator
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
     from hopyears.sim.commands.check_page import PAGE_WIDTH, page
@@ -32,6 +34,7 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.hops.design_doubts import network_doubts
     from hopyears.sim.hops.hop_design import design_hops
     from hopyears.sim.hops.site_hardware import sites_hardware
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.inputs.plan_file import read_plan
     from hopyears.sim.studies.single_failures import single_failures
@@ -58,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
     if options.all:
         _print_values(console, values)
     if options.out:
-        write_values(Path(options.out), values)
+        write_text(Path(options.out), pd.DataFrame(values).to_csv(index=False))
         _print_unbroken(console, f"{options.out}: {len(values)} values")
     elif not options.all:
         say(console, f"All {len(values)} values in force: --all; with meaning and source: --out FILE.csv")
@@ -91,24 +94,3 @@ def _print_values(console: "Console", values: Sequence["Value"]) -> None:
             say(console, f"\n{entry}")
         text = value.value if value.default == "no" else f"({value.value})"
         say(console, f"  {value.field}  {text} {value.unit}".rstrip())
-
-
-def write_values(path: Path, values: Sequence["Value"]) -> None:
-    """Write a table of values, comma-separated.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
-    """
-    import csv
-
-    from hopyears.sim.inputs.input_errors import InputError
-
-    try:
-        with path.open("w", encoding="utf-8", newline="") as file:
-            table = csv.writer(file)
-            table.writerow(values[0]._fields)
-            table.writerows(values)
-    except OSError as error:
-        raise InputError.one(f"{path}: values cannot be written ({error.strerror})") from None

@@ -263,7 +263,7 @@ def _word(value: object) -> str:
     if isinstance(value, dict):
         return f"{len(value)} given"
     if isinstance(value, tuple) and value and isinstance(value[0], Modulation):
-        return f"{', '.join(str(step.states) for step in value)} states"
+        return f"{' '.join(str(step.states) for step in value)} states"
     if isinstance(value, tuple):
         return f"a list of {len(value)}"
     return str(value)

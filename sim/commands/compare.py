@@ -80,12 +80,14 @@ def print_comparison(found: "Comparison") -> None:
     if plans["cost_per_year"].isna().all():
         heads = (*heads[:2], *heads[4:])
     shown = plain_table(
-        "best first (per 1,000: minutes saved; sure of the rank; beaten: as good for less)", heads, ("plan",)
+        "best first (per 1,000 of money: min saved; sure of rank; beaten: as good for less)", heads, ("plan",)
     )
     console.print(fill(shown, rows.plan_rows(plans)), markup=False)
     money = rows.money_rows(plans)
     if money:
-        shown = plain_table("outage costs saved, less what the plan costs", rows.MONEY_HEADS, ("plan",))
+        shown = plain_table(
+            "penalties and undelivered Gbit saved, less what the plan costs", rows.MONEY_HEADS, ("plan",)
+        )
         console.print(fill(shown, money), markup=False)
     for sentence in rows.bill_sentences(plans, bills):
         say(console, sentence)

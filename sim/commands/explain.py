@@ -56,9 +56,10 @@ def run(options: argparse.Namespace) -> int:
         raise InputError(f"--outage is {number}; must be 1 to {len(outages)}: the run has {found}")
     again = reopen(opened, options.service, outages[number - 1])
     if options.page is not None:
-        from hopyears.sim.report.replay_page import write_replay
+        from hopyears.sim.inputs.input_text import write_text
+        from hopyears.sim.report.replay_page import replay_page
 
-        print(write_replay(again, Path(options.page)))
+        print(write_text(Path(options.page), replay_page(again)))
         return 0
     story = story_for_readers(story_of(again), labels)
     _print_story(console, story, _Clock(story.outage, opened.block_years), options.steps)
@@ -113,8 +114,8 @@ def _print_story(console: "Console", story: "Story", clock: _Clock, n_steps: int
     )
     say(
         console,
-        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g}"
-        + (" in its busiest hour; in others for less." if story.by_the_hour else "."),
+        f"It is down below {story.needed_mbit_s:g} Mbit/s either way, and asks for {story.peak_mbit_s:g} "
+        "Mbit/s" + (" in its busiest hour; in others for less." if story.by_the_hour else "."),
     )
     for number, route in enumerate(story.routes, start=1):
         say(console, f"route {number}: " + " > ".join(route))

@@ -117,6 +117,8 @@ _ROWS = {
     "sim.services.service_data": (
         ("LEAST_SHORTFALL_MBIT_S", "Mbit/s", "shortfall that counts as none", _FINE),
     ),
+    "sim.services.ring_routes": (("MOST_WAYS", "", "ways over rings of one service", "refuses only"),),
+    "sim.services.congestion_kernel": (("_SMALL", "Mbit/s", "lack of room that counts as none", _FINE),),
     "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),

@@ -17,7 +17,7 @@ def run(options: argparse.Namespace) -> int:
     import json
 
     from hopyears.models.network.network import Network
-    from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.results import Results
     from hopyears.sim.wording.geojson_out import collection
@@ -28,11 +28,6 @@ def run(options: argparse.Namespace) -> int:
         found = collection(network, results.tables)
     else:
         found = collection(read_network(options.source).network)
-    try:
-        Path(options.out).write_text(
-            json.dumps(found, ensure_ascii=False, allow_nan=False, indent=1), encoding="utf-8"
-        )
-    except OSError as error:
-        raise InputError.one(f"{options.out}: file cannot be written ({error.strerror})") from None
+    write_text(Path(options.out), json.dumps(found, ensure_ascii=False, allow_nan=False, indent=1))
     print(f"{options.out}: {len(found['features'])} features")
     return 0

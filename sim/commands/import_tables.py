@@ -47,10 +47,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Read the tables, write mapping and network file, and tell what was guessed and what was left out."""
     from hopyears.sim.importing.file_text import network_text
-    from hopyears.sim.importing.mapping import read_mapping, write_text
+    from hopyears.sim.importing.mapping import read_mapping
     from hopyears.sim.importing.network import network_of
     from hopyears.sim.importing.proposal import proposed, with_mapping, with_points
     from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.inputs.input_text import write_text
 
     given = {"sites": options.sites, "hops": options.hops, "services": options.services}
     files = with_points({key: Path(path) for key, path in given.items() if path})
@@ -62,15 +63,15 @@ def run(options: argparse.Namespace) -> int:
     source = with_mapping(files, read_mapping(map_file), map_file.name) if known else proposed(files)
     _refuse_without_ends(source)
     if not known:
-        write_text(map_file, source.text(), "mapping")
+        write_text(map_file, source.text())
     elif source.whys:
         kept = map_file.read_text(encoding="utf-8").rstrip("\n")
-        write_text(map_file, f"{kept}\n{source.added_text()}", "mapping")
+        write_text(map_file, f"{kept}\n{source.added_text()}")
     imported = network_of(source, options.hub)
     made_by = (
         f"Made from {' and '.join(table.file for table in source.tables.values())} as {map_file.name} says."
     )
-    write_text(out, network_text(imported, out.stem, made_by), "network file")
+    write_text(out, network_text(imported, out.stem, made_by))
     for line in report(source, imported, out, map_file, known=known):
         print(line)
     return 0

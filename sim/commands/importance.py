@@ -1,6 +1,7 @@
 """``hopyears importance``: unavailable time saved had a hop, site, kind of part or cause never gone wrong."""
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
@@ -33,15 +34,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Judge blocks of the run again without each thing, and print what that saves."""
     from hopyears.sim.commands.progress import progress_bar
-    from hopyears.sim.commands.run_options import workers_of
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.commands.run_options import at_least, workers_of
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.runs.rerun import open_run
-    from hopyears.sim.studies.importance import ALL, importance, write_importance
+    from hopyears.sim.studies.importance import ALL, importance
     from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
-    for name in ("top", "blocks", "workers"):
-        if getattr(options, name) < 1:
-            raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
+    at_least(options, top=1, blocks=1, workers=1)
     opened = open_run(options.run)
     labels = labels_of(opened.prepared.network)
     if options.service is not None:
@@ -57,7 +56,7 @@ def run(options: argparse.Namespace) -> int:
             progress=bar,
         )
     if options.csv:
-        write_importance(table, options.csv)
+        write_text(Path(options.csv), table.to_csv(index=False))
     years = min(options.blocks, len(opened.folder.finished_blocks())) * opened.block_years
     chosen = table[table["service"] == (options.service or ALL)].head(options.top)
     _print(relabelled(chosen, labels), years)
@@ -65,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _print(table: "pd.DataFrame", years: int) -> None:
-    from hopyears.sim.wording.wording import difference, number, per_cent, records
+    from hopyears.sim.wording.wording import difference, number, per_cent, plural, records
 
     console = terminal()
     if table.empty:
@@ -73,8 +72,9 @@ def _print(table: "pd.DataFrame", years: int) -> None:
         return
     first = table.iloc[0]
     title = (
-        f"{first['service']}: minutes saved a year of {number(first['unavailable_min_per_year'])}, had it "
-        f"never gone wrong; {number(first['below_committed_min_per_year'])} below committed ({years} years)"
+        f"{first['service']}: {number(first['unavailable_min_per_year'])} unavailable min/year, "
+        f"{number(first['below_committed_min_per_year'])} below committed ({plural(years, 'year')}); "
+        "saved had it never gone wrong"
     )
     shown = plain_table(
         title, ("kind", "what", "saved min/year", "share", "sure", "saved below committed"), ("kind", "what")
@@ -93,6 +93,7 @@ def _print(table: "pd.DataFrame", years: int) -> None:
     print_table(console, fill(shown, rows))
     say(
         console,
-        "Same weather, nights and failures in both; 95 % intervals of the paired differences. Gains do not "
-        "add up: where two things protect each other, or fail at once, both or neither are counted.",
+        "Same weather, nights and failures in both; 95 % intervals of the paired differences, sure where "
+        "they leave out zero. Gains do not add up: where two things protect each other, or fail at once, "
+        "both or neither are counted.",
     )

@@ -2,9 +2,10 @@
 
 import argparse
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
+from hopyears.sim.wording.terminal import ROWS_SHOWN, fill, plain_table, print_table, say, terminal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,6 +27,7 @@ def run(options: argparse.Namespace) -> int:
     """Print link budget and predicted outages of hops, then the textbook sum of services."""
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
     from hopyears.sim.hops.hop_design import design_hops
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.simulate import warnings_of
     from hopyears.sim.textbook.predict import predict_hops, predict_services
@@ -53,7 +55,8 @@ def run(options: argparse.Namespace) -> int:
         )
     for warning in warnings:
         say(console, f"warning: {warning}")
-    _write_csv(hops, options.csv)
+    if options.csv:
+        write_text(Path(options.csv), hops.to_csv(index=False))
     return 0
 
 
@@ -61,6 +64,7 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     """Print every predicted figure beside the simulated one, then how well each kind agrees."""
     import numpy as np
 
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.studies.against import NOTES, agreement, hold_against
     from hopyears.sim.wording.names import labels_of, relabelled
@@ -70,13 +74,14 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     console = terminal()
     shown = relabelled(compared, labels).assign(range=np.where(compared["in_range"], "", "outside"))
     print_table(
-        console, _table("hops: by the standards and simulated", shown, *_AGAINST), elsewhere=_ELSEWHERE
-    )
-    print_table(
         console,
         _table("agreement over hops and modulations", agreement(compared), *_AGREEMENT),
         elsewhere=_ELSEWHERE,
     )
+    title = "hops: by the standards and simulated"
+    print_table(console, _table(title, shown.head(ROWS_SHOWN), *_AGAINST), elsewhere=_ELSEWHERE)
+    if len(shown) > ROWS_SHOWN:
+        say(console, f"... and {len(shown) - ROWS_SHOWN:,} more rows; --csv FILE has all.")
     say(
         console,
         "Standard errors are of the ratio, from independent blocks; a dash where too little was seen. "
@@ -84,20 +89,9 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
     )
     for figure in (figure for figure in NOTES if (compared["figure"] == figure).any()):
         say(console, f"{figure}: {NOTES[figure]}")
-    _write_csv(compared, options.csv)
+    if options.csv:
+        write_text(Path(options.csv), compared.to_csv(index=False))
     return 0
-
-
-def _write_csv(table: "pd.DataFrame", path: str | None) -> None:
-    from pathlib import Path
-
-    from hopyears.sim.inputs.network_file import InputError
-
-    if path:
-        try:
-            table.to_csv(Path(path), index=False)
-        except OSError as error:
-            raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
 _ELSEWHERE = "--csv FILE or a wider terminal"
@@ -118,56 +112,29 @@ _AGREEMENT = (
 
 _HOP_TABLES = (
     (
-        "hops: link budget, one row a modulation",
+        "hops: link budget; one row a modulation, by its number of states",
         (
-            "hop",
-            "states",
-            "length_km",
-            "frequency_ghz",
-            "capacity_mbit_s",
-            "received_level_dbm",
-            "threshold_dbm",
-            "margin_db",
-            "rain_margin_db",
-            "scheme",
-            "combining_loss_db",
-            "gas_loss_db",
-            "fixed_loss_db",
-            "power_reduction_db",
+            *("hop", "states", "margin_db", "rain_margin_db", "received_level_dbm", "threshold_dbm"),
+            *("capacity_mbit_s", "length_km", "frequency_ghz", "scheme", "combining_loss_db", "gas_loss_db"),
+            *("fixed_loss_db", "power_reduction_db"),
         ),
-        ("", "d", ".2f", "g", ".0f", ".1f", ".1f", ".1f", ".1f", "", ".1f", ".2f", ".1f", ".1f"),
+        ("", "d", ".1f", ".1f", ".1f", ".1f", ".0f", ".2f", "g", "", ".1f", ".2f", ".1f", ".1f"),
     ),
     (
         "hops: outage by the standards; worst-month figures are fractions of that month",
         (
-            "hop",
-            "states",
-            "total_min_per_year",
-            "rain_min_per_year",
-            "cross_polar_rain_min_per_year",
-            "multipath_min_per_year",
-            "equipment_min_per_year",
-            "sites_min_per_year",
-            "rain_attenuation_001_db",
-            "with_wet_snow_001_db",
-            "multipath_occurrence",
-            "flat_worst_month",
-            "dispersive_worst_month",
-            "cross_polar_worst_month",
-            "multipath_worst_month",
+            *("hop", "states", "total_min_per_year", "rain_min_per_year", "multipath_min_per_year"),
+            *("equipment_min_per_year", "sites_min_per_year", "cross_polar_rain_min_per_year"),
+            *("rain_attenuation_001_db", "with_wet_snow_001_db", "multipath_occurrence", "flat_worst_month"),
+            *("dispersive_worst_month", "cross_polar_worst_month", "multipath_worst_month"),
         ),
         ("", "d", *[FIGURE] * 6, ".1f", ".1f", FIGURE, *[".2e"] * 4),
     ),
 )
 _SERVICES = (
     (
-        "service",
-        "hops",
-        "total_min_per_year",
-        "rain_min_per_year",
-        "multipath_min_per_year",
-        "equipment_min_per_year",
-        "sites_min_per_year",
+        *("service", "hops", "total_min_per_year", "rain_min_per_year", "multipath_min_per_year"),
+        *("equipment_min_per_year", "sites_min_per_year"),
     ),
     ("", "d", FIGURE, FIGURE, FIGURE, FIGURE, FIGURE),
 )
@@ -175,9 +142,10 @@ _SERVICES = (
 
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
     """Columns of a frame as cells: figures as they are written everywhere, or with so many decimals."""
+    from hopyears.sim.wording.table_columns import head_of
     from hopyears.sim.wording.wording import number, records
 
-    heads = {column: column.replace("_", " ") for column in columns}
+    heads = {column: head_of(column) for column in columns}
     left = [head for head, form in zip(heads.values(), formats, strict=True) if not form]
     forms = dict(zip(columns, formats, strict=True))
     rows = (

@@ -1,6 +1,7 @@
 """``hopyears promise``: whether contracts are kept, how likely they are broken, and what can be promised."""
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
@@ -11,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from hopyears.sim.rare.year_tables import YearTables
-    from hopyears.sim.runs.promise import Promise, Terms
+    from hopyears.sim.runs.promise import Promise, PromiseTerms
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.wording.promises import Promised
     from hopyears.sim.wording.wording import Cell
@@ -32,20 +33,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     target = parser.add_mutually_exclusive_group()
     target.add_argument(
-        "--target-min", type=float, metavar="MIN", help="in place of contracts: unavailable minutes allowed"
+        "--unavailable-min",
+        type=float,
+        metavar="MIN",
+        help="in place of contracts: unavailable minutes allowed",
     )
     target.add_argument(
         "--availability", type=float, metavar="PER_CENT", help="the same as an availability, such as 99.99"
     )
     parser.add_argument(
-        "--period", choices=("year", "month"), default="year", help="of that target (default year)"
+        "--period",
+        choices=("year", "month"),
+        default="year",
+        help="of what is promised (default year)",
     )
     parser.add_argument(
         "--contract-years",
         type=int,
         default=1,
         metavar="N",
-        help="years in a row that must keep that target, or what is promised without a contract (default 1)",
+        help="years in a row that must keep it (default 1)",
     )
     parser.add_argument(
         "--chance", type=float, default=0.9, help="how likely a promise is to hold (default 0.9)"
@@ -79,17 +86,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print what each contract asks for, whether it is kept, and what could be promised."""
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.rare.year_tables import YearTables
-    from hopyears.sim.runs.promise import Terms, promise_table, single_years
+    from hopyears.sim.runs.promise import promise_table
+    from hopyears.sim.runs.single_years import single_years
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.wording.names import id_of, labels_of, relabelled
     from hopyears.sim.wording.promises import Promised
 
-    terms = Terms(options.chance, options.confidence)
+    terms = _terms(options)
     folder = RunFolder(options.run)
     labels = labels_of(folder.network())
     options.service = id_of(options.service, labels["services"])
-    promises = _promises(options, folder)
+    promises = _promises(options, folder, terms)
     years = YearTables(folder)
     note = METHOD_NOTE
     if options.method_error:
@@ -101,66 +110,54 @@ def run(options: argparse.Namespace) -> int:
     found = Promised(shown, terms, years.n_years, penalties, currency, levers, note)
     _print(found)
     if options.csv:
-        _write(table, options.csv)
+        write_text(Path(options.csv), table.to_csv(index=False))
     if options.years_csv:
-        _write(single_years(years, folder.network()), options.years_csv)
+        every = single_years(years, folder.network())
+        write_text(Path(options.years_csv), every.to_csv(index=False))
     if options.page:
-        from pathlib import Path
+        from hopyears.sim.report.promise_page import promise_page
 
-        from hopyears.sim.report.promise_page import write_promise
-
-        print(write_promise(found, folder.manifest(), Path(options.page)))
+        print(write_text(Path(options.page), promise_page(found, folder.manifest())))
     return 0
 
 
-def _promises(options: argparse.Namespace, folder: "RunFolder") -> "list[Promise]":
+def _terms(options: argparse.Namespace) -> "PromiseTerms":
+    """What the promise is to mean, from the command line."""
+    from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.runs.promise import PromiseTerms
+
+    share = options.availability
+    if share is not None and not 1.0 <= share <= 100.0:
+        hint = f". Did you mean {100.0 * share:g}?" if 0.01 <= share < 1.0 else ""
+        raise InputError(f"--availability is {share:g}; must be 1 to 100 per cent{hint}")
+    try:
+        return PromiseTerms(
+            options.chance,
+            options.confidence,
+            None if share is None else share / 100.0,
+            options.unavailable_min,
+            options.period,
+            options.contract_years,
+        )
+    except InputError as error:
+        raise InputError(f"--{str(error).replace('_', '-')}") from None
+
+
+def _promises(options: argparse.Namespace, folder: "RunFolder", terms: "PromiseTerms") -> "list[Promise]":
     """Contracts of the run, of another file, or one for each service by the target of the command line."""
     from pydantic import ValidationError
 
-    from hopyears.models.network.contract_entry import Contract
     from hopyears.sim.inputs.network_file import InputError, read_network
-    from hopyears.sim.runs.promise import promises_of
+    from hopyears.sim.runs.promise import judged_promises
 
-    network = folder.network()
+    contracts = read_network(options.network).network.contracts if options.network else None
+    service = None if options.service == ALL else options.service
     try:
-        contracts = [Contract.model_validate(each) for each in network.get("contracts", ())]
+        return judged_promises(folder.network(), terms, contracts, service=service)
     except ValidationError:
         raise InputError(
             f"{folder.path}: network.json is not readable; must be as simulate wrote it"
         ) from None
-    if options.network:
-        contracts = [*read_network(options.network).network.contracts]
-    asked = _target(options)
-    if asked:
-        contracts = []
-    found = promises_of(network, contracts, service=None if options.service == ALL else options.service)
-    return [_with_target(promise, asked, options) for promise in found]
-
-
-def _with_target(promise: "Promise", asked: dict[str, float], options: argparse.Namespace) -> "Promise":
-    from dataclasses import replace
-
-    if asked:
-        return replace(promise, asked=asked, monthly=options.period == "month", years=options.contract_years)
-    return promise if promise.asked else replace(promise, years=options.contract_years)
-
-
-def _target(options: argparse.Namespace) -> dict[str, float]:
-    from hopyears.models.basics.units import MINUTES_PER_YEAR
-    from hopyears.sim.inputs.network_file import InputError
-    from hopyears.sim.runs.promise import AVAILABILITY, MINUTES
-
-    if not 1 <= options.contract_years <= 100:
-        raise InputError(f"--contract-years is {options.contract_years}; must be 1 to 100")
-    if options.availability is not None:
-        if not 0.0 <= options.availability <= 100.0:
-            raise InputError(f"--availability is {options.availability:g}; must be 0 to 100 per cent")
-        return {AVAILABILITY: float(options.availability) / 100.0}
-    if options.target_min is None:
-        return {}
-    if not 0.0 <= options.target_min <= MINUTES_PER_YEAR:
-        raise InputError(f"--target-min is {options.target_min:g}; must be 0 to {MINUTES_PER_YEAR:.0f}")
-    return {MINUTES: float(options.target_min)}
 
 
 def _with_method_error(options: argparse.Namespace, years: "YearTables") -> "tuple[YearTables, str]":
@@ -189,7 +186,7 @@ def _penalties(
     years: "YearTables",
     options: argparse.Namespace,
     folder: "RunFolder",
-    terms: "Terms",
+    terms: "PromiseTerms",
     labels: "Mapping[str, str]",
 ) -> "tuple[list[list[str | Cell]], str]":
     """Expected penalties of services that state any, and what a year keeps within; their currency."""
@@ -211,16 +208,13 @@ def _penalties(
     return [penalty_cells(each, labels) for each in found], currency
 
 
-def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Terms") -> "pd.DataFrame":
+def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "PromiseTerms") -> "pd.DataFrame":
     from hopyears.sim.commands.progress import progress_bar
-    from hopyears.sim.commands.run_options import workers_of
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.commands.run_options import at_least, workers_of
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.levers import levers
 
-    for name in ("blocks", "workers"):
-        if getattr(options, name) < 1:
-            raise InputError(f"--{name} is {getattr(options, name)}; must be at least 1")
+    at_least(options, blocks=1, workers=1)
     run = open_run(options.run)
     with progress_bar("blocks") as bar:
         return levers(
@@ -240,23 +234,14 @@ def _print_levers(found: "pd.DataFrame", table: "pd.DataFrame") -> None:
     say(console, LEVER_NOTE)
 
 
-def _write(table: "pd.DataFrame", path: str) -> None:
-    from hopyears.sim.inputs.network_file import InputError
-
-    try:
-        table.to_csv(path, index=False)
-    except OSError as error:
-        raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
-
-
 def _print(found: "Promised") -> None:
-    from hopyears.sim.wording.promises import HEADS, PENALTY_HEADS, meaning, promise_answer, promise_cells
-    from hopyears.sim.wording.wording import plural, records
+    from hopyears.sim.wording.promises import HEADS, PENALTY_HEADS, meaning, promise_answer, promise_rows
+    from hopyears.sim.wording.wording import plural
 
     console = terminal()
     for sentence in promise_answer(found.table):
         say(console, sentence)
-    rows = [promise_cells(row) for row in records(found.table)]
+    rows = promise_rows(found.table)
     heads = list(HEADS)
     if not any(row[-1] for row in rows):
         rows, heads = [row[:-1] for row in rows], heads[:-1]

@@ -32,34 +32,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the page and print where it is."""
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.modulation.store import STUDY
-    from hopyears.sim.report.brief import write_brief
-    from hopyears.sim.report.page import write_report
+    from hopyears.sim.report.brief import brief_page
+    from hopyears.sim.report.page import report_page
     from hopyears.sim.runs.results import Results
 
     if options.replays < 0:
         raise InputError(f"--replays is {options.replays}; must be at least 0")
     folder = Path(options.run)
+    page = Path(options.to) if options.to else folder / ("brief.html" if options.brief else "report.html")
     if (folder / "differences.parquet").is_file():
-        print(_compared(folder, Path(options.to) if options.to else folder / "report.html"))
-        return 0
-    if (folder / STUDY).is_file():
-        print(_studied(folder, Path(options.to) if options.to else folder / "report.html"))
-        return 0
-    results = Results.load(folder)
-    if options.brief:
-        print(write_brief(results, Path(options.to) if options.to else folder / "brief.html"))
-        return 0
-    page = Path(options.to) if options.to else folder / "report.html"
-    replays = _replays(results, folder, page, options.replays)
-    print(write_report(results, page, run=str(folder), replays=replays))
+        text = _compared(folder)
+    elif (folder / STUDY).is_file():
+        text = _studied(folder)
+    else:
+        results = Results.load(folder)
+        if options.brief:
+            text = brief_page(results)
+        else:
+            replays = _replays(results, folder, page, options.replays)
+            text = report_page(results, run=str(folder), replays=replays)
+    print(write_text(page, text))
     return 0
 
 
-def _compared(folder: Path, page: Path) -> Path:
-    """Write the page of a comparison; years, seed and names are those of any run in its folder."""
-    from hopyears.sim.report.compare_page import write_compare
+def _compared(folder: Path) -> str:
+    """The page of a comparison; years, seed and names are those of any run in its folder."""
+    from hopyears.sim.report.compare_page import compare_page
     from hopyears.sim.runs.results import Results
     from hopyears.sim.storage.run_folder import MANIFEST
     from hopyears.sim.storage.stored_tables import stored_table
@@ -70,25 +71,26 @@ def _compared(folder: Path, page: Path) -> Path:
     base = Results.load(runs[0].parent if runs else folder / "base")
     labels = labels_of(base.network)
     tables = (relabelled(stored_table(folder, name).to_pandas(), labels) for name in Comparison._fields)
-    return write_compare(Comparison(*tables), base.manifest, str(base.network["prices"]["currency"]), page)
+    return compare_page(Comparison(*tables), base.manifest, str(base.network["prices"]["currency"]))
 
 
-def _studied(folder: Path, page: Path) -> Path:
-    """Write the page of a study of modulation."""
-    from hopyears.sim.modulation.page import write_modulation
+def _studied(folder: Path) -> str:
+    """The page of a study of modulation."""
+    from hopyears.sim.modulation.page import modulation_page
     from hopyears.sim.modulation.store import STUDY
     from hopyears.sim.storage.run_folder import RunFolder
 
     study = RunFolder(folder, STUDY)
     tables = {name: table.to_pandas() for name, table in study.read_results().items()}
-    return write_modulation(tables, {**study.manifest(), **study.results_rest_on()}, page)
+    return modulation_page(tables, {**study.manifest(), **study.results_rest_on()})
 
 
 def _replays(results: "Results", folder: Path, page: Path, n: int) -> dict[tuple[str, int], str]:
     """Write the replays of the longest outages beside the page; none where the run cannot be drawn again."""
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.report.page_rows import longest_rows
-    from hopyears.sim.report.replay_page import write_replay
+    from hopyears.sim.report.replay_page import replay_page
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import reopen, worst_outages
     from hopyears.sim.wording.names import labels_of
@@ -102,7 +104,7 @@ def _replays(results: "Results", folder: Path, page: Path, n: int) -> dict[tuple
         for place, row in enumerate(longest, start=1):
             outage = worst_outages(opened, row["service"], row["number"])[row["number"] - 1]
             path = page.with_name(f"{page.stem}-outage-{place}.html")
-            print(write_replay(reopen(opened, row["service"], outage), path))
+            print(write_text(path, replay_page(reopen(opened, row["service"], outage))))
             written[labels[row["service"]], row["number"]] = path.name
     except InputError as error:
         print(f"warning: no replays: {error}", file=sys.stderr)

@@ -29,7 +29,7 @@ def add_run_arguments(parser: argparse.ArgumentParser, *, years: int = 200, repl
     if replicated:
         _add_replications(parser)
     else:
-        parser.set_defaults(replications=0, heavier_storms=False)
+        parser.set_defaults(replications=0)
 
 
 def add_workers_argument(parser: argparse.ArgumentParser) -> None:
@@ -52,6 +52,20 @@ def workers_of(options: argparse.Namespace) -> "Workers":
     """Who works on the blocks, from the command line."""
     workers: Workers = options.workers if options.cluster is None else options.cluster
     return workers
+
+
+def at_least(options: argparse.Namespace, **least: int) -> None:
+    """Refuse an option below the least that it may be, by name.
+
+    Raises
+    ------
+    InputError
+    """
+    from hopyears.sim.inputs.input_errors import InputError
+
+    for name, value in least.items():
+        if getattr(options, name) < value:
+            raise InputError(f"--{name} is {getattr(options, name)}; must be at least {value}")
 
 
 def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
@@ -85,12 +99,6 @@ def _add_replications(parser: argparse.ArgumentParser) -> None:
         help="for experts: histories of failures beside each block's own, a quarter as many with a rare one "
         "(default so many that they take about as long as the blocks; fewer widen the intervals)",
     )
-    parser.add_argument(
-        "--heavier-storms",
-        action="store_true",
-        help="for experts: importance sampling of storms, heavier ones with their weight; pays where one "
-        "storm stops both routes",
-    )
 
 
 def model_options(options: argparse.Namespace) -> "ModelOptions":
@@ -109,7 +117,6 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
         anchoring=not options.no_anchoring,
         queues=not options.no_queue,
         replications=replications,
-        heavier_storms=options.heavier_storms,
     )
 
 

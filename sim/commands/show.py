@@ -19,7 +19,9 @@ STATED = frozenset(
     ("from", "to", "scheme", "length_km", "frequency_ghz", "portion", "hops", "protection")
 ) | {
     "committed_mbit_s",
+    "committed_backward_mbit_s",
     "peak_mbit_s",
+    "peak_backward_mbit_s",
     "priority",
 }
 """Columns that the network file says already: they come last."""
@@ -75,15 +77,12 @@ def _labels(folder: Path) -> dict[str, dict[str, str]]:
 
 
 def _write(text: str, path: str) -> None:
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_text import write_text
 
     if path == "-":
         sys.stdout.write(text)
-        return
-    try:
-        Path(path).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
+    else:
+        write_text(Path(path), text)
 
 
 def _print_names(folder: Path) -> None:

@@ -1,6 +1,7 @@
 """``hopyears textbook``: from the textbook sum of a service to its simulated outage, step by step."""
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hopyears.sim.wording.terminal import fill, plain_table, print_table, say, terminal
@@ -32,15 +33,13 @@ def run(options: argparse.Namespace) -> int:
     import pandas as pd
 
     from hopyears.sim.commands.progress import progress_bar
-    from hopyears.sim.commands.run_options import workers_of
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.commands.run_options import at_least, workers_of
+    from hopyears.sim.inputs.input_text import write_text
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.runs.textbook_distance import distance_table, queue_table
     from hopyears.sim.wording.names import id_of, labels_of, relabelled
 
-    for name, least in (("blocks", 0), ("workers", 1)):
-        if getattr(options, name) < least:
-            raise InputError(f"--{name} is {getattr(options, name)}; must be at least {least}")
+    at_least(options, blocks=0, workers=1)
     opened = open_run(options.run)
     labels = labels_of(opened.prepared.network)
     if options.service is not None:
@@ -55,17 +54,8 @@ def run(options: argparse.Namespace) -> int:
         table = table[table["service"] == options.service]
     _print(relabelled(table, labels))
     if options.csv:
-        _write(table, options.csv)
+        write_text(Path(options.csv), table.to_csv(index=False))
     return 0
-
-
-def _write(table: "pd.DataFrame", path: str) -> None:
-    from hopyears.sim.inputs.network_file import InputError
-
-    try:
-        table.to_csv(path, index=False)
-    except OSError as error:
-        raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None
 
 
 def _print(table: "pd.DataFrame") -> None:

@@ -1,6 +1,8 @@
 """Cuts a hop's time into segments of constant equipment state from what failed in the block."""
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from operator import itemgetter
 
 import numpy as np
 
@@ -45,19 +47,7 @@ def equipment_segments(dependence: HopDependence, states: LinkStates, log: Failu
     log : FailureLog
         Of the block.
     """
-    changes = sorted(_changes(dependence, log), key=lambda change: change[0])
-    if not changes:
-        return nominal_segments(states)
-    tracker = _Tracker(dependence, states)
-    start_s, rows = [0.0], [tracker.current()]
-    for time_s, kind, index, value in changes:
-        tracker.apply(kind, index, value)
-        if time_s <= start_s[-1]:
-            rows[-1] = tracker.current()
-        else:
-            start_s.append(time_s)
-            rows.append(tracker.current())
-    return _interned(states, start_s, rows)
+    return Cutter([dependence], [states]).segments(log)[0]
 
 
 def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
@@ -69,79 +59,129 @@ def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
     return np.array_equal(one.start_s, other.start_s) and states(one) == states(other)
 
 
-def _interned(states: LinkStates, start_s: list[float], rows: list[_State]) -> EquipmentSegments:
-    order: dict[_State, int] = {}
-    index = np.array([order.setdefault(row, len(order)) for row in rows], dtype=np.int64)
-    keep = np.append(True, index[1:] != index[:-1])
-    return EquipmentSegments(np.array(start_s)[keep], index[keep], [states.of(row) for row in order])
-
-
 def _nominal(states: LinkStates) -> _State:
     structure = states.structure
     quiet = (0,) * len(structure.radio_loss_db)
     return (structure.all_up, structure.nominal_transmitting, (quiet, quiet), (0, 0))
 
 
-_Change = tuple[float, str, int, int]
+_Change = tuple[float, int, int, int]
+"""Time [s], what changes, which of these, its new value."""
+
+_OWN, _OUTSIDE, _OWN_STRUCK, _OUTSIDE_STRUCK, _SITE, _TRANSMITTER, _STUCK = 0, 1, 2, 3, 4, 6, 8
+"""What changes; of sites and transmitters the number of the end is added."""
 
 
-def _changes(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
-    """(time [s], what, which, value) of everything that touches the hop, in no order."""
-    yield from _part_changes("own", dependence.own, log)
-    outside = tuple(part.part for part in dependence.outside)
-    failing = tuple(-1 if part.mending else part.part for part in dependence.outside)
-    yield from _part_changes("outside", failing, log)  # no part has the number -1
-    yield from _mending(dependence, log)
-    yield from _struck("own-struck", dependence.own, log)
-    yield from _struck("outside-struck", outside, log)
-    for end, site in enumerate(dependence.sites):
+class Cutter:
+    """Cuts the time of hops into segments: knows which of them each part, site, group and switch touches.
+
+    Parameters
+    ----------
+    hops : sequence of HopDependence
+    states : sequence of LinkStates
+        Of the same hops.
+    """
+
+    def __init__(self, hops: Sequence[HopDependence], states: Sequence[LinkStates]) -> None:
+        self._hops, self._states = hops, states
+        self._of_part, self._of_struck, self._of_mending, self._of_site, self._of_group, self._of_switch = (
+            defaultdict[int, list[tuple[int, int, int]]](list) for _ in range(6)
+        )
+        for hop, each in enumerate(hops):
+            for place, part in enumerate(each.own):
+                self._of_part[part].append((hop, _OWN, place))
+            for place, outside in enumerate(each.outside):
+                known = self._of_mending if outside.mending else self._of_part
+                known[outside.part].append((hop, _OUTSIDE, place))
+            for part, place in {part: place for place, part in enumerate(each.own)}.items():
+                self._of_struck[part].append((hop, _OWN_STRUCK, place))
+            for part, place in {outside.part: place for place, outside in enumerate(each.outside)}.items():
+                self._of_struck[part].append((hop, _OUTSIDE_STRUCK, place))
+            for end, (site, groups) in enumerate(zip(each.sites, each.groups, strict=True)):
+                self._of_site[site].append((hop, _SITE + end, 0))
+                for channel, group in enumerate(groups):
+                    self._of_group[group].append((hop, _TRANSMITTER + end, channel))
+            for direction, switch in enumerate(each.switches):
+                self._of_switch[switch].append((hop, _STUCK, direction))
+
+    def segments(self, log: FailureLog) -> tuple[EquipmentSegments, ...]:
+        """Segments of every hop over a block."""
+        cut = zip(self._hops, self._states, self._changes(log), strict=True)
+        return tuple(_segments(*each) for each in cut)
+
+    def _changes(self, log: FailureLog) -> list[list[_Change]]:
+        """Everything that touches each hop, in no order but for that of the changes of one thing."""
+        found: list[list[_Change]] = [[] for _ in self._hops]
+        end_s = log.duration_s
+        for part, changes in log.changes_by_part.items():
+            for hop, what, place in self._of_part.get(part, ()):
+                found[hop] += [(time_s, what, place, state) for time_s, state in changes]
+        for part, touched in self._of_mending.items():
+            spans = _while_mended(log, part)
+            for hop, what, place in touched:
+                found[hop] += _on_off(spans, what, place, (UP, DOWN), end_s)
+        for part, spans in log.struck_by_part.items():
+            for hop, what, place in self._of_struck.get(part, ()):
+                found[hop] += _on_off(spans, what, place, (0, 1), end_s)
         for cause, intervals in (
             (Cause.POWER, log.sites.power_down),
             (Cause.MAINTENANCE, log.sites.maintenance),
         ):
-            for start_s, end_s in zip(*(side.tolist() for side in intervals.of(site)), strict=True):
-                yield start_s, f"site-{end}", int(cause), 1
-                if end_s < log.duration_s:
-                    yield end_s, f"site-{end}", int(cause), 0
-    for end, groups in enumerate(dependence.groups):
-        for channel, group in enumerate(groups):
-            if group >= 0:
-                for time_s, chain in zip(*log.transmitters.of(group), strict=True):
-                    yield float(time_s), f"transmitter-{end}", channel, int(chain)
-    if log.stuck is not None:
-        for direction, switch in enumerate(dependence.switches):
-            for time_s, streams in zip(*log.stuck.of(switch), strict=True):
-                yield float(time_s), "stuck", direction, int(streams)
+            rows = zip(
+                intervals.row.tolist(), intervals.start_s.tolist(), intervals.end_s.tolist(), strict=True
+            )
+            for site, start_s, until_s in rows:
+                for hop, what, _ in self._of_site.get(site, ()):
+                    found[hop] += _on_off([(start_s, until_s)], what, int(cause), (0, 1), end_s)
+        for known, turns in ((self._of_group, log.transmitters), (self._of_switch, log.stuck)):
+            if turns is not None:
+                owner = np.repeat(np.arange(len(turns.offset) - 1), np.diff(turns.offset)).tolist()
+                for each, time_s, value in zip(
+                    owner, turns.time_s.tolist(), turns.chain.tolist(), strict=True
+                ):
+                    for hop, what, place in known.get(each, ()):
+                        found[hop].append((time_s, what, place, value))
+        return found
 
 
-def _part_changes(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
-    known = log.changes_by_part
-    for place, part in enumerate(parts):
-        for time_s, state in known.get(part, ()):
-            yield time_s, what, place, state
+def _on_off(
+    spans: Iterable[tuple[float, float]], what: int, which: int, values: tuple[int, int], end_s: float
+) -> Iterator[_Change]:
+    """Changes to the second value as each span begins, and back as it ends within the block."""
+    for start_s, until_s in spans:
+        yield start_s, what, which, values[1]
+        if until_s < end_s:
+            yield until_s, what, which, values[0]
 
 
-def _mending(dependence: HopDependence, log: FailureLog) -> Iterator[_Change]:
-    """When parts are mended whose mending stops others."""
+def _while_mended(log: FailureLog, part: int) -> list[tuple[float, float]]:
+    """From when to when [s] a part is mended that stops others meanwhile."""
     failures = log.failures
-    for place, outside in enumerate(dependence.outside):
-        if outside.mending:
-            for row in failures.rows_of(outside.part):
-                if failures.arrived_s[row] < log.duration_s:
-                    yield max(float(failures.arrived_s[row]), 0.0), "outside", place, DOWN
-                    if failures.mended_s[row] < log.duration_s:
-                        yield float(failures.mended_s[row]), "outside", place, UP
+    return [
+        (max(float(failures.arrived_s[row]), 0.0), float(failures.mended_s[row]))
+        for row in failures.rows_of(part)
+        if failures.arrived_s[row] < log.duration_s
+    ]
 
 
-def _struck(what: str, parts: tuple[int, ...], log: FailureLog) -> Iterator[_Change]:
-    """When parts are down because lightning hit them."""
-    known = log.struck_by_part
-    place_of = {part: place for place, part in enumerate(parts) if part in known}
-    for part, place in place_of.items():
-        for start_s, end_s in known[part]:
-            yield start_s, what, place, 1
-            if end_s < log.duration_s:
-                yield end_s, what, place, 0
+def _segments(dependence: HopDependence, states: LinkStates, changes: list[_Change]) -> EquipmentSegments:
+    if not changes:
+        return nominal_segments(states)
+    tracker, order = _Tracker(dependence, states), dict[_State, int]()
+    start_s, index = list[float](), list[int]()
+    changes.sort(key=itemgetter(0))
+    now_s, k = 0.0, 0
+    while True:
+        while k < len(changes) and changes[k][0] <= now_s:
+            tracker.apply(*changes[k][1:])
+            k += 1
+        number = order.setdefault(tracker.current(), len(order))
+        if not index or number != index[-1]:
+            start_s.append(now_s)
+            index.append(number)
+        if k == len(changes):
+            return EquipmentSegments(np.array(start_s), np.array(index), [states.of(row) for row in order])
+        now_s = changes[k][0]
 
 
 class _Tracker:
@@ -154,30 +194,29 @@ class _Tracker:
         self.n_radios = len(states.structure.radio_loss_db)
         self.transmitting = [list(orders) for orders in states.structure.nominal_transmitting]
         self.outside_down: set[int] = set()
-        self.struck: dict[str, set[int]] = {"own-struck": set(), "outside-struck": set()}
+        self.struck: dict[int, set[int]] = {_OWN_STRUCK: set(), _OUTSIDE_STRUCK: set()}
         self.site_causes = [0, 0]
         self.stuck = [0, 0]
         self.radio_causes: tuple[tuple[int, ...], tuple[int, ...]] | None = None
 
-    def apply(self, what: str, which: int, value: int) -> None:
+    def apply(self, what: int, which: int, value: int) -> None:
         """Take one change."""
-        if what not in ("own", "transmitter-0", "transmitter-1"):
+        if what == _OWN:
+            bit = 1 << which
+            self.parts_up = self.parts_up & ~bit if value == DOWN else self.parts_up | bit
+        elif what == _STUCK:
+            self.stuck[which] = value
+        elif what >= _TRANSMITTER:
+            self.transmitting[what - _TRANSMITTER][which] = value
+        else:
             self.radio_causes = None
-        match what:
-            case "own":
-                bit = 1 << which
-                self.parts_up = self.parts_up & ~bit if value == DOWN else self.parts_up | bit
-            case "outside":
-                (self.outside_down.add if value == DOWN else self.outside_down.discard)(which)
-            case "own-struck" | "outside-struck":
-                (self.struck[what].add if value else self.struck[what].discard)(which)
-            case "site-0" | "site-1":
-                end = int(what[-1])
+            if what >= _SITE:
+                end = what - _SITE
                 self.site_causes[end] = (self.site_causes[end] & ~which) | (which if value else 0)
-            case "stuck":
-                self.stuck[which] = value
-            case _:
-                self.transmitting[int(what[-1])][which] = value
+            elif what == _OUTSIDE:
+                (self.outside_down.add if value == DOWN else self.outside_down.discard)(which)
+            else:
+                (self.struck[what].add if value else self.struck[what].discard)(which)
 
     def current(self) -> _State:
         """The state as data."""
@@ -189,17 +228,19 @@ class _Tracker:
 
     def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
         causes = [[cause] * self.n_radios for cause in self.site_causes]
+        if not (self.outside_down or self.struck[_OWN_STRUCK]):
+            return (tuple(causes[0]), tuple(causes[1]))
         down_groups = {self.dependence.outside[i].group for i in self.outside_down}
         for group in down_groups:
             members = [i for i, part in enumerate(self.dependence.outside) if part.group == group]
             if not self.outside_down.issuperset(members):
                 continue
             part = self.dependence.outside[members[0]]
-            by_lightning = self.struck["outside-struck"].intersection(members)
+            by_lightning = self.struck[_OUTSIDE_STRUCK].intersection(members)
             cause = part.cause | (int(Cause.LIGHTNING) if by_lightning else 0)
             for radio in part.radios:
                 causes[part.end][radio] |= cause
-        for struck in self.struck["own-struck"]:
+        for struck in self.struck[_OWN_STRUCK]:
             own = self.structure.parts[struck]
             for radio in own.radios:
                 causes[own.end][radio] |= int(Cause.LIGHTNING)

@@ -85,15 +85,22 @@ class FadeFree:
 
     def history(self, equipment: EquipmentSegments) -> HopHistory:
         """What ``hop_history`` gives without rain and fades, but for the levels of channels."""
-        alone = [self._alone(state) for state in equipment.states]
-        if len(alone) == 1:
-            return alone[0]
-        return HopHistory(
-            equipment.start_s,
-            equipment.state.astype(np.int32),
-            np.concatenate([each.capacity_mbit_s for each in alone]),
-            np.concatenate([each.causes for each in alone]),
-        )
+        return self.histories([equipment])[0]
+
+    def histories(self, equipment: Sequence[EquipmentSegments]) -> list[HopHistory]:
+        """The same of several blocks; states have the same numbers in all."""
+        order: dict[LinkState, int] = {}
+        numbers = [
+            np.array([order.setdefault(state, len(order)) for state in each.states], dtype=np.int32)
+            for each in equipment
+        ]
+        alone = [self._alone(state) for state in order]
+        capacity = np.concatenate([each.capacity_mbit_s for each in alone])
+        causes = np.concatenate([each.causes for each in alone])
+        return [
+            HopHistory(each.start_s, number[each.state], capacity, causes)
+            for each, number in zip(equipment, numbers, strict=True)
+        ]
 
     def _alone(self, state: LinkState) -> HopHistory:
         """The history of a hop that is in one state throughout."""

@@ -53,9 +53,9 @@ class HopHistory:
             raise ValueError(
                 f"state is {self.state.min()} to {self.state.max()}; must be 0 to {n_states - 1}"
             )
-        if not (np.all(self.capacity_mbit_s >= 0.0) and np.all(np.isfinite(self.capacity_mbit_s))):
+        if not ((self.capacity_mbit_s >= 0.0) & (self.capacity_mbit_s < np.inf)).all():
             raise ValueError("capacity_mbit_s holds a negative or unbounded value; must be at least 0")
-        if np.any(np.diff(self.time_s) < 0.0):
+        if (self.time_s[1:] < self.time_s[:-1]).any():
             raise ValueError("time_s goes back; must not decrease")
         for array in (self.time_s, self.state, self.capacity_mbit_s, self.causes, self.levels):
             array.setflags(write=False)

@@ -15,7 +15,7 @@ from hopyears.models.network.entry import Entry, Finite
 from hopyears.sim.importing.headers import Use
 from hopyears.sim.importing.toml_text import pair, quoted
 from hopyears.sim.importing.vocabulary import AT_BOTH_ENDS, MEANINGS, NEEDS_AN_END
-from hopyears.sim.inputs.input_errors import FaultList, InputError, faults_of
+from hopyears.sim.inputs.input_errors import FaultList, faults_of
 from hopyears.sim.inputs.input_text import read_toml
 
 
@@ -186,17 +186,3 @@ def _line(entry: Entry, field: str) -> str:
     info = type(entry).model_fields[field]
     note = f"  # {info.description}" if info.description else ""
     return pair(field, getattr(entry, field)) + note
-
-
-def write_text(path: Path, text: str, what: str) -> None:
-    """Write a file of text.
-
-    Raises
-    ------
-    InputError
-        If it cannot be written.
-    """
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError.one(f"{path}: {what} cannot be written ({error.strerror})") from None

@@ -44,305 +44,137 @@ _ID = (
 )
 _NAME = r"(name|names|nom|nombre|nome|naam|nazwa|bezeichnung|label|title)"
 
+
+def _meaning(
+    kind: str, words: str, unit: str = "", low: float = float("-inf"), high: float = float("inf")
+) -> Meaning:
+    """A meaning from expressions with ", " between: whole words unless they begin with ^ or a boundary."""
+    expressions = (each if each.startswith(("^", r"\b")) else rf"\b{each}\b" for each in words.split(", "))
+    return Meaning(kind, tuple(expressions), unit, low, high)
+
+
 PLACES: Mapping[str, Meaning] = {
-    "latitude": Meaning(
+    "latitude": _meaning(
+        "angle", r"lat(itud\w*)?, breite\w*, \bgeo\w*breite, szer\w*, \w*широт\w*", "deg", -90, 90
+    ),
+    "longitude": _meaning(
         "angle",
-        (r"\blat(itud\w*)?\b", r"\bbreite\w*", r"\bgeo\w*breite", r"\bszer\w*", r"широт\w*"),
-        "deg",
-        -90,
-        90,
+        r"(lon|long|lng), longitud\w*, laenge\w*, lange(ngrad)?, \bgeo\w*lange, lengte\w*, dlug\w*, "
+        r"\w*долгот\w*",
+        "deg", -180, 180,
     ),
-    "longitude": Meaning(
-        "angle",
-        (
-            r"\b(lon|long|lng)\b",
-            r"\blongitud\w*",
-            r"\blaenge\w*",
-            r"\blange(ngrad)?\b",
-            r"\bgeo\w*lange",
-            r"\blengte\w*",
-            r"\bdlug\w*",
-            r"долгот\w*",
-        ),
-        "deg",
-        -180,
-        180,
-    ),
-    "easting": Meaning(
+    "easting": _meaning("number", r"easting, rechtswert, est, \bx( coord\w*)?$, utm e", "", -1e7, 1e7),
+    "northing": _meaning("number", r"northing, hochwert, nord, \by( coord\w*)?$, utm n", "", -1e7, 2e7),
+    "ground_height": _meaning(
         "number",
-        (r"\beasting\b", r"\brechtswert\b", r"\best\b", r"\bx( coord\w*)?$", r"\butm e\b"),
-        "",
-        -1e7,
-        1e7,
+        r"ground( height| level| elevation)?, elev\w*, altitud\w*, quota, cota, a?m?sl, (gelande)?hohe, "
+        r"hoehe, nhn?, terrain, hoogte, wysokosc, \bheight$",
+        "m", -450, 6000,
     ),
-    "northing": Meaning(
+    "antenna_height": _meaning(
         "number",
-        (r"\bnorthing\b", r"\bhochwert\b", r"\bnord\b", r"\by( coord\w*)?$", r"\butm n\b"),
-        "",
-        -1e7,
-        2e7,
+        r"agl, ant\w* (center |centre )?(height|ht|hgt|elevation), antennen?hohe, "
+        r"(height|hauteur|altura|altezza|hohe|hoogte)\b.*\bant\w*, "
+        r"ant\w* (hohe|hauteur|altura|altezza|hoogte)",
+        "m", 0.5, 500,
     ),
-    "ground_height": Meaning(
-        "number",
-        (
-            r"\bground( height| level| elevation)?\b",
-            r"\belev\w*",
-            r"\baltitud\w*",
-            r"\bquota\b",
-            r"\bcota\b",
-            r"\ba?m?sl\b",
-            r"\b(gelande)?hohe\b",
-            r"\bhoehe\b",
-            r"\bnhn?\b",
-            r"\bterrain\b",
-            r"\bhoogte\b",
-            r"\bwysokosc\b",
-            r"\bheight$",
-        ),
-        "m",
-        -450,
-        6000,
-    ),
-    "antenna_height": Meaning(
-        "number",
-        (
-            r"\bagl\b",
-            r"\bant\w* (center |centre )?(height|ht|hgt|elevation)\b",
-            r"\b(height|hauteur|altura|altezza|hohe|hoogte)\b.*\bant\w*",
-            r"\bantennen?hohe\b",
-            r"\bant\w* (hohe|hauteur|altura|altezza|hoogte)\b",
-        ),
-        "m",
-        0.5,
-        500,
-    ),
-}
+}  # fmt: skip
 """What sites have, and also each end of a hop."""
 
 SITES: Mapping[str, Meaning] = {
-    "id": Meaning("text", (rf"^({_SITE} )?{_ID}$", rf"^{_SITE}{_ID}$", rf"^{_ID} {_SITE}$", rf"^{_SITE}$")),
-    "name": Meaning(
-        "text", (rf"^({_SITE} )?{_NAME}$", rf"^{_SITE}s?{_NAME}$", rf"^{_SITE}$", rf"^{_NAME} \w* ?{_SITE}$")
-    ),
+    "id": _meaning("text", rf"^({_SITE} )?{_ID}$, ^{_SITE}{_ID}$, ^{_ID} {_SITE}$, ^{_SITE}$"),
+    "name": _meaning("text", rf"^({_SITE} )?{_NAME}$, ^{_SITE}s?{_NAME}$, ^{_SITE}$, ^{_NAME} \w* ?{_SITE}$"),
     **PLACES,
 }
 
 HOPS: Mapping[str, Meaning] = {
-    "id": Meaning("text", (rf"^{_HOP} {_ID}$", rf"^{_HOP}{_ID}$", rf"^{_ID}$", rf"^{_ID} \w* ?{_HOP}$")),
-    "name": Meaning(
-        "text",
-        (rf"^{_HOP} {_NAME}$", rf"^{_HOP}n?{_NAME}$", rf"^{_HOP}$", rf"^{_NAME}$", rf"^{_NAME} \w* ?{_HOP}$"),
+    "id": _meaning("text", rf"^{_HOP} {_ID}$, ^{_HOP}{_ID}$, ^{_ID}$, ^{_ID} \w* ?{_HOP}$"),
+    "name": _meaning(
+        "text", rf"^{_HOP} {_NAME}$, ^{_HOP}n?{_NAME}$, ^{_HOP}$, ^{_NAME}$, ^{_NAME} \w* ?{_HOP}$"
     ),
-    "site": Meaning(
-        "text",
-        (rf"^({_SITE} )?{_ID}$", rf"^{_SITE}$", r"^$", rf"^{_SITE}{_ID}$", r"^end( point)?$", r"^terminal$"),
+    "site": _meaning(
+        "text", rf"^({_SITE} )?{_ID}$, ^{_SITE}$, ^$, ^{_SITE}{_ID}$, ^end( point)?$, ^terminal$"
     ),
-    "site_name": Meaning(
-        "text", (rf"^{_SITE} {_NAME}$", rf"^{_SITE}{_NAME}$", rf"^{_NAME}$", rf"^{_NAME} \w* ?{_SITE}$")
-    ),
+    "site_name": _meaning("text", rf"^{_SITE} {_NAME}$, ^{_SITE}{_NAME}$, ^{_NAME}$, ^{_NAME} \w* ?{_SITE}$"),
     **PLACES,
-    "frequency": Meaning(
+    "frequency": _meaning(
         "number",
-        (
-            r"\bfreq\w*",
-            r"\b(sende|mitten)?frequenz\w*",
-            r"\bfrecuencia\w*",
-            r"\bczestotliwosc\w*",
-            r"част\w*",
-            r"\bghz\b",
-        ),
-        "GHz",
-        1,
-        100,
+        r"freq\w*, (sende|mitten)?frequenz\w*, frecuencia\w*, czestotliwosc\w*, \w*част\w*, ghz",
+        "GHz", 1, 100,
     ),
-    "band": Meaning(
+    "band": _meaning(
+        "number", r"band, frequency band, frequenzband, bande, banda, freq\w* band", "GHz", 1, 100
+    ),
+    "channel_width": _meaning(
         "number",
-        (
-            r"\bband\b",
-            r"\bfrequency band\b",
-            r"\bfrequenzband\b",
-            r"\bbande\b",
-            r"\bbanda\b",
-            r"\bfreq\w* band\b",
-        ),
-        "GHz",
-        1,
-        100,
+        r"(channel|ch)\b.*\b(width|spacing|bandwidth|bw|size|separation), (bandwidth|bw), "
+        r"kanal(breite|bandbreite|abstand|raster), bandbreite, largeur, ancho, canalisation, "
+        r"canalizacion, larghezza, largura, kanaalbreedte, bandbreedte, canalizzazione",
+        "MHz", 0.02, 4000,
     ),
-    "channel_width": Meaning(
-        "number",
-        (
-            r"\b(channel|ch)\b.*\b(width|spacing|bandwidth|bw|size|separation)\b",
-            r"\b(bandwidth|bw)\b",
-            r"\bkanal(breite|bandbreite|abstand|raster)\b",
-            r"\bbandbreite\b",
-            r"\blargeur\b",
-            r"\bancho\b",
-            r"\bcanalisation\b",
-            r"\bcanalizacion\b",
-            r"\blarghezza\b",
-            r"\blargura\b",
-            r"\bkanaalbreedte\b",
-            r"\bbandbreedte\b",
-            r"\bcanalizzazione\b",
-        ),
-        "MHz",
-        0.02,
-        4000,
-    ),
-    "polarisation": Meaning("polarisation", (r"\bpol\w*",)),
-    "radio": Meaning(
+    "polarisation": _meaning("polarisation", r"pol\w*"),
+    "radio": _meaning(
         "text",
-        (
-            r"\bradio( type| model| name| equipment)?$",
-            r"\b(equipment|eqpt|equipo|equipement|gerat|gerate|apparato|equipamento)\b( type| model)?",
-            r"\b(radio|gerate)?(typ|type|modell)$",
-            r"\bodu\b",
-        ),
+        r"\bradio( type| model| name| equipment)?$, \b(radio|gerate)?(typ|type|modell)$, odu, "
+        r"\b(equipment|eqpt|equipo|equipement|gerat|gerate|apparato|equipamento)\b( type| model)?",
     ),
-    "transmit_power": Meaning(
+    "transmit_power": _meaning(
         "number",
-        (
-            r"\b(tx|transmit\w*|output|rf)? ?(power|pwr)\b",
-            r"\b(sende)?leistung\b",
-            r"\bpuissance\b",
-            r"\bpotenc?z?[iz]?a\b",
-            r"\bptx\b",
-            r"\bzendvermogen\b",
-            r"\bsendeleistung\b",
-            r"\bmoc\b",
-        ),
-        "dBm",
-        -30,
-        50,
+        r"(tx|transmit\w*|output|rf)? ?(power|pwr), (sende)?leistung, puissance, potenc?z?[iz]?a, ptx, "
+        r"zendvermogen, moc",
+        "dBm", -30, 50,
     ),
-    "lowest_modulation": Meaning(
+    "lowest_modulation": _meaning(
         "modulation",
-        (
-            r"\b(min\w*|lowest|low|base|reference|ref)\b.*\bmod\w*",
-            r"\bmod\w*.*\b(min\w*|lowest|reference|ref|base)\b",
-        ),
+        r"(min\w*|lowest|low|base|reference|ref)\b.*\bmod\w*, mod\w*.*\b(min\w*|lowest|reference|ref|base)",
     ),
-    "highest_modulation": Meaning(
+    "highest_modulation": _meaning(
         "modulation",
-        (
-            r"\b(max\w*|highest|high|top|peak|acm|adaptive)\b.*\bmod\w*",
-            r"\bmod\w*.*\b(max\w*|highest|top|acm|adapt\w*)\b",
-            r"\bacm\b",
-        ),
+        r"(max\w*|highest|high|top|peak|acm|adaptive)\b.*\bmod\w*, "
+        r"mod\w*.*\b(max\w*|highest|top|acm|adapt\w*), acm",
     ),
-    "modulation": Meaning(
-        "modulation", (r"\bmod(ulation|ulacion|ulazione|ulacao|ulatie|ulacja)?\b", r"\bqam\b")
-    ),
-    "scheme": Meaning(
+    "modulation": _meaning("modulation", r"mod(ulation|ulacion|ulazione|ulacao|ulatie|ulacja)?, qam"),
+    "scheme": _meaning(
         "scheme",
-        (
-            r"\bconfig\w*",
-            r"\bprotect\w*",
-            r"\bproteccion\b",
-            r"\bprotezione\b",
-            r"\bprotecao\b",
-            r"\bschutz\w*",
-            r"\bscheme\b",
-            r"\bredundan\w*",
-            r"\bschema\b",
-            r"\bersatzschaltung\b",
-            r"\bbeveiliging\b",
-            r"\bkonfig\w*",
-        ),
+        r"config\w*, protect\w*, proteccion, protezione, protecao, schutz\w*, scheme, redundan\w*, schema, "
+        r"ersatzschaltung, beveiliging, konfig\w*",
     ),
-    "diameter": Meaning(
+    "diameter": _meaning(
         "number",
-        (
-            r"\b(ant\w*|dish|reflector|spiegel)?.*\b(diam\w*|size|dia)\b",
-            r"\b(antennen)?durchmesser\b",
-            r"^(ant\w*|dish|reflector|spiegel)( m| ft| cm)?$",
-            r"\bantennendurchmesser\b",
-            r"\bdiametro\b",
-            r"\bsrednica\b",
-            r"\bdish\b",
-        ),
-        "m",
-        0.05,
-        10,
+        r"(ant\w*|dish|reflector|spiegel)?.*\b(diam\w*|size|dia), (antennen)?durchmesser, diametro, "
+        r"srednica, ^(ant\w*|dish|reflector|spiegel)( m| ft| cm)?$, dish",
+        "m", 0.05, 10,
     ),
-    "gain": Meaning(
+    "gain": _meaning(
         "number",
-        (
-            r"\b(ant\w* )?gain\b",
-            r"\b(antennen)?gewinn\b",
-            r"\bganancia\b",
-            r"\bguadagno\b",
-            r"\bganho\b",
-            r"\bantennewinst\b",
-        ),
-        "dBi",
-        5,
-        70,
+        r"(ant\w* )?gain, (antennen)?gewinn, ganancia, guadagno, ganho, antennewinst",
+        "dBi", 5, 70,
     ),
-    "length": Meaning(
+    "length": _meaning(
         "number",
-        (
-            rf"\b{_HOP}? ?(length|distance|dist)\b",
-            r"\b(strecken)?lange\b",
-            r"\blongueur\b",
-            r"\bdistan\w+",
-            r"\blunghezza\b",
-            r"\blongitud (del )?(enlace|vano)\b",
-            r"\bentfernung\b",
-            r"\bafstand\b",
-            r"\bcomprimento\b",
-            r"\bodleglosc\b",
-        ),
-        "km",
-        0.01,
-        1000,
+        rf"{_HOP}? ?(length|distance|dist), (strecken)?lange, longueur, distan\w+, lunghezza, "
+        r"longitud (del )?(enlace|vano), entfernung, afstand, comprimento, odleglosc",
+        "km", 0.01, 1000,
     ),
-    "loss": Meaning(
+    "loss": _meaning(
         "number",
-        (
-            r"\b(feeder|line|cable|branching|waveguide|fixed|misc\w*|tx|other|additional) loss\w*",
-            r"\b(zusatz|kabel|leitungs)dampfung\b",
-            r"\bperte\w*",
-            r"\bperdida\w*",
-            r"\bperdit\w*",
-        ),
-        "dB",
-        0,
-        60,
+        r"(feeder|line|cable|branching|waveguide|fixed|misc\w*|tx|other|additional) loss\w*, "
+        r"(zusatz|kabel|leitungs)dampfung, perte\w*, perdida\w*, perdit\w*",
+        "dB", 0, 60,
     ),
-    "capacity": Meaning(
+    "capacity": _meaning(
         "number",
-        (
-            r"\b(capacity|throughput|bitrate|bit rate|data rate)\b",
-            r"\bkapazitat\b",
-            r"\bdebit\b",
-            r"\bcapa\w+",
-            r"\bcapaci?t\w+",
-            r"\bpojemnosc\b",
-        ),
-        "Mbit/s",
-        0.1,
-        100_000,
+        r"(capacity|throughput|bitrate|bit rate|data rate), kapazitat, debit, capa\w+, capaci?t\w+, "
+        r"pojemnosc",
+        "Mbit/s", 0.1, 100_000,
     ),
-    "threshold": Meaning(
+    "threshold": _meaning(
         "number",
-        (
-            r"\b(rx |receiver? )?(threshold|sensitivity)\b",
-            r"\b(empfangs)?schwelle\b",
-            r"\bseuil\b",
-            r"\bumbral\b",
-            r"\bsoglia\b",
-            r"\bsensib\w+",
-        ),
-        "dBm",
-        -120,
-        0,
+        r"(rx |receiver? )?(threshold|sensitivity), (empfangs)?schwelle, seuil, umbral, soglia, sensib\w+",
+        "dBm", -120, 0,
     ),
-    "noise_figure": Meaning(
-        "number", (r"\bnoise figure\b", r"^nf$", r"\brauschzahl\b", r"\bfacteur de bruit\b"), "dB", 0, 20
-    ),
-}
+    "noise_figure": _meaning("number", r"noise figure, ^nf$, rauschzahl, facteur de bruit", "dB", 0, 20),
+}  # fmt: skip
 
 _SERVICE = r"(service|circuit|connection|dienst|servicio|servizio|servico|usluga|leitung)"
 _RATE = (
@@ -351,44 +183,32 @@ _RATE = (
 )
 
 SERVICES: Mapping[str, Meaning] = {
-    "id": Meaning(
-        "text",
-        (rf"^({_SERVICE} |demand |traffic )?{_ID}$", rf"^{_SERVICE}s?{_ID}$", rf"^{_ID} {_SERVICE}$"),
+    "id": _meaning(
+        "text", rf"^({_SERVICE} |demand |traffic )?{_ID}$, ^{_SERVICE}s?{_ID}$, ^{_ID} {_SERVICE}$"
     ),
-    "name": Meaning("text", (rf"^({_SERVICE} )?{_NAME}$", rf"^{_SERVICE}s?{_NAME}$", rf"^{_SERVICE}$")),
+    "name": _meaning("text", rf"^({_SERVICE} )?{_NAME}$, ^{_SERVICE}s?{_NAME}$, ^{_SERVICE}$"),
     "site": HOPS["site"],
     "site_name": HOPS["site_name"],
-    "committed": Meaning(
+    "committed": _meaning(
         "number",
-        (
-            r"^mbps$",
-            rf"\b{_RATE}\b",
-            rf"\b(committed|cir|guaranteed|min\w*|required|garant\w*|mindest\w*)\b( {_RATE})?",
-        ),
-        "Mbit/s",
-        0.001,
-        999_999,
+        rf"^mbps$, {_RATE}, \b(committed|cir|guaranteed|min\w*|required|garant\w*|mindest\w*)\b( {_RATE})?",
+        "Mbit/s", 0.001, 999_999,
     ),
-    "peak": Meaning(
+    "peak": _meaning(
         "number",
-        (rf"\b(peak|max\w*|pir|spitze\w*|hochst\w*|pico|pointe|picco)\b( {_RATE})?",),
-        "Mbit/s",
-        0.001,
-        999_999,
+        rf"\b(peak|max\w*|pir|spitze\w*|hochst\w*|pico|pointe|picco)\b( {_RATE})?",
+        "Mbit/s", 0.001, 999_999,
     ),
-    "priority": Meaning("number", (r"\bprio\w*", r"\bvorrang\b"), "", 1, 8),
-    "protection": Meaning(
+    "priority": _meaning("number", r"prio\w*, vorrang", "", 1, 8),
+    "protection": _meaning(
         "protection",
-        (r"\bprotect\w*", r"\bproteccion\b", r"\bprotezione\b", r"\bprotecao\b", r"\bschutz\w*",
-         r"\bredundan\w*", r"\brestor\w*", r"\brout\w*", r"\bersatzweg\b", r"\bbeveiliging\b"),
+        r"protect\w*, proteccion, protezione, protecao, schutz\w*, redundan\w*, restor\w*, rout\w*, "
+        r"ersatzweg, beveiliging",
     ),
-    "availability": Meaning(
+    "availability": _meaning(
         "number",
-        (r"\bavail\w*( objective| target)?", r"\bverfugbarkeit\b", r"\bdisponib\w+", r"\bbeschikbaarheid\b",
-         r"\bdostepnosc\b"),
-        "",
-        0.5,
-        99.99999999,
+        r"\bavail\w*( objective| target)?, verfugbarkeit, disponib\w+, beschikbaarheid, dostepnosc",
+        "", 0.5, 99.99999999,
     ),
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Reads the bytes, text and TOML of an input file, whatever it turns out to be."""
+"""Reads the bytes, text and TOML of an input file, whatever it turns out to be, and writes files."""
 
 import tomllib
 from pathlib import Path
@@ -80,6 +80,25 @@ def read_toml(path: Path) -> dict[str, Any]:
     if _deeper_than(contents, DEEPEST_NESTING):
         raise InputError.one(_too_deep(path))
     return contents
+
+
+def write_text(path: Path, text: str) -> Path:
+    """Write a file that a user asked for, and give its path; an old one stays until the new one is whole.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    partial = path.with_name(f".{path.name}.partial") if path.is_file() or not path.exists() else path
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(path)
+    except OSError as error:
+        if partial != path:
+            partial.unlink(missing_ok=True)
+        raise InputError.one(f"{path}: file is not writable ({error.strerror}); must be") from None
+    return path
 
 
 def _too_deep(path: Path) -> str:

@@ -1,7 +1,6 @@
 """The page of a study of modulation, in the style of the report."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -10,7 +9,6 @@ from hopyears.sim.modulation.findings import ADAPTIVE
 from hopyears.sim.modulation.pictures import Tables, drawn_figures
 from hopyears.sim.report.drawing import inline_svg, look
 from hopyears.sim.report.study_page import Section, TableOfPage, study_page
-from hopyears.sim.report.written import write_page
 from hopyears.sim.wording.wording import Cell, difference, figure_and_ends, given, plural, records, signed
 
 HEADINGS = {"hops": "Hops", "services": "Services", "undelivered": "Not delivered"}
@@ -45,11 +43,6 @@ def modulation_page(tables: Tables, manifest: Mapping[str, Any]) -> str:
     answer = [sentence for kind in ("service", "hop") for sentence in _answer(kind, tables[f"{kind}s"])]
     answer.append("Same weather, nights and failures in all; differences are paired, fixed less adaptive.")
     return study_page(title, "Modulations on the same random numbers", manifest, answer, sections)
-
-
-def write_modulation(tables: Tables, manifest: Mapping[str, Any], path: Path) -> Path:
-    """Write the page; raises as ``write_page``."""
-    return write_page(modulation_page(tables, manifest), path)
 
 
 def _answer(kind: str, cases: pd.DataFrame) -> list[str]:

@@ -72,12 +72,28 @@ class HopActivity:
     worst_month: NDArray[np.bool_]
 
 
+def wet_hours(rain: RainHours, law: NightLaw, n_years: int) -> NDArray[np.uint8]:
+    """Whether rain is near a hop in each hour of its nights, packed into bits, for all its histories."""
+    return np.packbits(rain.touch(_hours_s(law, n_years), SLOT_S))
+
+
+def _hours_s(law: NightLaw, n_years: int) -> _FloatArray:
+    """Start of each hour of the nights of a block [s], shape (n_nights, HOURS_PER_NIGHT)."""
+    evening = np.arange(_n_nights(n_years))[:, None] * SECONDS_PER_DAY + law.night_start_s
+    start_s: _FloatArray = (evening + np.arange(HOURS_PER_NIGHT) * SLOT_S) % (n_years * SECONDS_PER_YEAR)
+    return start_s
+
+
+def _n_nights(n_years: int) -> int:
+    return int(n_years * SECONDS_PER_YEAR // SECONDS_PER_DAY)
+
+
 def draw_activity(
     streams: Streams,
     places: NightPlaces,
     laws: Sequence[NightLaw],
     n_years: int,
-    rain: Sequence[RainHours] | None = None,
+    wet: Sequence[NDArray[np.uint8] | None] | None = None,
 ) -> list[HopActivity]:
     """Hours with fading of every hop over a block.
 
@@ -89,28 +105,31 @@ def draw_activity(
     laws : sequence of NightLaw, one per hop
     n_years : int
         Length of the block.
-    rain : sequence of RainHours, one per hop, optional
-        When rain is near; no fading then, see ``still_air.moved_out_of_rain``.
+    wet : sequence of uint8 array or None, one per hop, optional
+        ``wet_hours``: no fading then, see ``still_air.moved_out_of_rain``.
     """
-    weather = NightWeather(streams, int(n_years * SECONDS_PER_YEAR // SECONDS_PER_DAY))
-    dry = RainHours(np.empty(0), np.empty(0))
+    weather = NightWeather(streams, _n_nights(n_years))
     return [
         _hop_activity(
-            streams.generator("night hours", name), law, ndtr(weather.at(latitude, longitude)), n_years, wet
+            streams.generator("night hours", name), law, ndtr(weather.at(latitude, longitude)), n_years, hours
         )
-        for name, latitude, longitude, law, wet in zip(
+        for name, latitude, longitude, law, hours in zip(
             places.names,
             places.latitude_deg,
             places.longitude_deg,
             laws,
-            [dry] * len(laws) if rain is None else rain,
+            [None] * len(laws) if wet is None else wet,
             strict=True,
         )
     ]
 
 
 def _hop_activity(
-    random: np.random.Generator, law: NightLaw, rank: _FloatArray, n_years: int, rain: RainHours
+    random: np.random.Generator,
+    law: NightLaw,
+    rank: _FloatArray,
+    n_years: int,
+    wet: NDArray[np.uint8] | None,
 ) -> HopActivity:
     pattern = PATTERNS[law.terrain]
     severities, hours = severity_table(pattern.night_sd), severity_table(pattern.hour_sd)
@@ -120,10 +139,11 @@ def _hop_activity(
     hourly = hours[random.integers(0, len(hours), (len(nights), HOURS_PER_NIGHT))]
     level = np.zeros((len(rank), HOURS_PER_NIGHT))
     level[nights] = severity[:, None] / pattern.active_share * hourly * hour_weight_of_day()
-    evening = np.arange(len(rank))[:, None] * SECONDS_PER_DAY + law.night_start_s
-    start: _FloatArray = (evening + np.arange(HOURS_PER_NIGHT) * SLOT_S) % (n_years * SECONDS_PER_YEAR)
+    start = _hours_s(law, n_years)
     month = np.searchsorted(month_edges_s(n_years)[1:-1], start, side="right")
-    level = moved_out_of_rain(level, stillness=rank, rain=rain.touch(start, SLOT_S), month=month)
+    if wet is not None:
+        rain = np.unpackbits(wet, count=level.size).astype(np.bool_).reshape(level.shape)
+        level = moved_out_of_rain(level, stillness=rank, rain=rain, month=month)
     some = np.flatnonzero(level)
     order = some[np.argsort(start.ravel()[some], kind="stable")]
     return _weighted(law, start.ravel()[order], level.ravel()[order], month.ravel()[order], n_years)

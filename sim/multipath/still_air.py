@@ -1,6 +1,8 @@
 """Where the air is still: how strong nights are over the globe, and the hours that rain takes from them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -61,7 +63,8 @@ class NightWeather:
         return np.asarray(total / np.sqrt(square))
 
 
-def tile_weights(latitude_deg: float, longitude_deg: float) -> dict[tuple[int, int], float]:
+@lru_cache(maxsize=1 << 14)
+def tile_weights(latitude_deg: float, longitude_deg: float) -> Mapping[tuple[int, int], float]:
     """Weights of the tiles about a place, by row (from the equator) and column (from Greenwich).
 
     Weights fall as exp(-2 (d/20 km)^2) with the distance of a tile's centre: two places d apart then share
@@ -134,29 +137,50 @@ def moved_out_of_rain(
 @kernel
 def _swap_rainy(level: Any, stillness: Any, rain: Any, month: Any) -> None:
     n_hours, n_nights = level.shape
+    wet, dry = np.empty(n_nights, np.int64), np.empty(n_nights, np.int64)
     for hour in range(n_hours):
         first = 0
         while first < n_nights:
             last = first
             while last < n_nights and month[hour, last] == month[hour, first]:
                 last += 1
-            _swap_within(level[hour], stillness, rain[hour], first, last)
+            _swap_within(level[hour], stillness, rain[hour], first, last, wet, dry)
             first = last
 
 
 @kernel
-def _swap_within(level: Any, stillness: Any, rain: Any, first: int, last: int) -> None:
-    """Swap within one run of nights; what has been moved is in the dry, so that it is not met again."""
-    while True:
-        wet, dry = -1, -1
-        for i in range(first, last):
-            if rain[i]:
-                if level[i] > 0.0 and (wet < 0 or level[i] > level[wet]):
-                    wet = i
-            elif (
-                dry < 0 or level[i] < level[dry] or (level[i] == level[dry] and stillness[i] > stillness[dry])
-            ):
-                dry = i
-        if wet < 0 or dry < 0 or level[wet] <= level[dry]:
+def _swap_within(level: Any, stillness: Any, rain: Any, first: int, last: int, wet: Any, dry: Any) -> None:
+    """Swap within one run of nights: the strongest in rain with the weakest in the dry, and so on.
+
+    ``wet`` and ``dry`` have room for the nights' numbers.
+    """
+    n_wet, n_dry = 0, 0
+    for i in range(first, last):
+        if rain[i] and level[i] > 0.0:
+            k = n_wet
+            while k > 0 and level[wet[k - 1]] < level[i]:
+                wet[k] = wet[k - 1]
+                k -= 1
+            wet[k] = i
+            n_wet += 1
+    if n_wet == 0:
+        return
+    for i in range(first, last):  # of the dry ones only as many as may be swapped
+        if rain[i]:
+            continue
+        k = n_dry
+        while k > 0 and (
+            level[dry[k - 1]] > level[i]
+            or (level[dry[k - 1]] == level[i] and stillness[dry[k - 1]] < stillness[i])
+        ):
+            if k < n_wet:
+                dry[k] = dry[k - 1]
+            k -= 1
+        if k < n_wet:
+            dry[k] = i
+            n_dry = min(n_dry + 1, n_wet)
+    for k in range(n_dry):
+        strong, weak = wet[k], dry[k]
+        if level[strong] <= level[weak]:
             return
-        level[wet], level[dry] = level[dry], level[wet]
+        level[strong], level[weak] = level[weak], level[strong]

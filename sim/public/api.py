@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
-from hopyears.models.network.network import Contract
 from hopyears.sim.advice.advise import OPTIONS as ADVICE_OPTIONS
 from hopyears.sim.advice.advise import Advice
 from hopyears.sim.advice.advise import advise as advise_on
@@ -17,12 +16,13 @@ from hopyears.sim.advice.candidates import read_candidates
 from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.inputs.input_text import write_text
 from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs import results as stored
-from hopyears.sim.runs.promise import AVAILABILITY, MINUTES, Promise, Terms, promise_table, promises_of
+from hopyears.sim.runs.promise import PromiseTerms, judged_promises, promise_table
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.runs.rerun import open_run as open_again
 from hopyears.sim.runs.runner import BLOCK_YEARS
@@ -47,6 +47,7 @@ __all__ = [
     "InputError",
     "ModelOptions",
     "Prediction",
+    "PromiseTerms",
     "Results",
     "advise",
     "columns",
@@ -303,56 +304,30 @@ def advise(
         return advise_on(_source(network), goal, request, out, named=named, made=made)
 
 
-def promise(
-    results: Results,
-    *,
-    availability: float | None = None,
-    unavailable_min: float | None = None,
-    period: str = "year",
-    contract_years: int = 1,
-    chance: float = 0.9,
-    confidence: float = 0.9,
-) -> pd.DataFrame:
+def promise(results: Results, terms: PromiseTerms = PromiseTerms()) -> pd.DataFrame:  # noqa: B008 frozen
     """Which contracts are kept, and what can be promised: frame ``promise``.
 
     Parameters
     ----------
     results : Results
-    availability, unavailable_min : float, optional
-        What each service by itself is to keep, above 0 to below 1 or minutes of a period; without either the
-        contracts of the network are judged, and of services that are in none what could be promised.
-    period : str
-        year or month.
-    contract_years : int
-        Years in a row that must keep it, 1 to 100.
-    chance, confidence : float
-        How likely a promise is to hold, and how sure that is, above 0 to below 1.
-
-    Raises
-    ------
-    InputError
-        If one of these is out of range.
+    terms : PromiseTerms
+        What a promise is to mean; a target in it is judged in place of the contracts.
 
     Examples
     --------
-    >>> found = hopyears.promise(hopyears.open_run("run"), availability=0.999)
+    >>> wanted = hopyears.PromiseTerms(availability=0.999)
+    >>> found = hopyears.promise(hopyears.open_run("run"), wanted)
     >>> list(found["contract"]), set(found["kept"]) <= {"yes", "no", "open"}
     (['hill-ridge', 'mill-ridge'], True)
     """
-    terms = Terms(chance, confidence)
-    asked = _promises(results, availability, unavailable_min, period, contract_years)
+    asked = judged_promises(results.network, terms)
     return promise_table(YearTables(RunFolder(results.folder)), results.network, asked, terms)
 
 
 def levers(
     results: Results,
+    terms: PromiseTerms = PromiseTerms(),  # noqa: B008 frozen
     *,
-    availability: float | None = None,
-    unavailable_min: float | None = None,
-    period: str = "year",
-    contract_years: int = 1,
-    chance: float = 0.9,
-    confidence: float = 0.9,
     blocks: int = 10,
     workers: int = 1,
 ) -> pd.DataFrame:
@@ -360,7 +335,7 @@ def levers(
 
     Parameters
     ----------
-    results, availability, unavailable_min, period, contract_years, chance, confidence
+    results, terms
         As for ``promise``.
     blocks : int
         The first so many of the run, judged again; figures rest on their years alone.
@@ -370,35 +345,16 @@ def levers(
     Raises
     ------
     InputError
-        As ``promise``; if the run was made by other versions.
+        If the run was made by other versions.
 
     Examples
     --------
-    >>> found = hopyears.levers(hopyears.open_run("run"), availability=0.999)
+    >>> found = hopyears.levers(hopyears.open_run("run"))
     >>> found["kind"][0]
     'as it is'
     """
-    asked = _promises(results, availability, unavailable_min, period, contract_years)
-    terms = Terms(chance, confidence)
+    asked = judged_promises(results.network, terms)
     return levers_of(_again(results), asked, terms, n_blocks=blocks, workers=workers)
-
-
-def _promises(
-    results: Results, availability: float | None, unavailable_min: float | None, period: str, years: int
-) -> list[Promise]:
-    if period not in ("year", "month"):
-        raise InputError(f'period is "{period}"; must be year or month')
-    if not 1 <= years <= 100:
-        raise InputError(f"contract_years is {years}; must be 1 to 100")
-    asked = {AVAILABILITY: availability, MINUTES: unavailable_min}
-    target = {term: float(value) for term, value in asked.items() if value is not None}
-    contracts = [] if target else map(Contract.model_validate, results.network.get("contracts", ()))
-    found = promises_of(results.network, [*contracts])
-    monthly = period == "month"
-    return [
-        each if each.asked and not target else replace(each, asked=target, monthly=monthly, years=years)
-        for each in found
-    ]
 
 
 def modulation(
@@ -543,9 +499,9 @@ def write_page(results: Results, path: Path | str) -> Path:
     >>> hopyears.write_page(hopyears.open_run("run"), "page.html").name
     'page.html'
     """
-    from hopyears.sim.report.page import write_report
+    from hopyears.sim.report.page import report_page
 
-    return write_report(results, Path(path))
+    return write_text(Path(path), report_page(results))
 
 
 def _source(network: Network) -> NetworkSource:

@@ -1,6 +1,6 @@
 """The rain of one block as plain arrays: cells, the storms that they belong to, and the region served."""
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import Any
 
@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import CellPopulation
-from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_near import in_storm_frames
 from hopyears.sim.rain.shape_loops import LANES
 from hopyears.sim.rain.texture import Texture
@@ -218,21 +217,3 @@ class RainField:
     def n_storms(self) -> int:
         """Number of storms."""
         return len(self.storm_start_s)
-
-    def in_sequence(self, slot_s: float) -> "RainField":
-        """The same systems one after another: the first shape of system i starts at ``i * slot_s`` [s]."""
-        first = np.full(self.n_systems, np.inf)
-        np.minimum.at(first, self.storm_system, self.storm_start_s)
-        np.minimum.at(first, self.wide_system, self.wide[:, 0])
-        shift = slot_s * np.arange(self.n_systems) - first
-        cells, wide = self.cells.copy(), self.wide.copy()
-        cells[:, 0] += shift[self.storm_system[self.cell_storm]]
-        wide[:, 0] += shift[self.wide_system]
-        return replace(
-            self,
-            cells=cells,
-            wide=wide,
-            storm_start_s=self.storm_start_s + shift[self.storm_system],
-            storm_end_s=self.storm_end_s + shift[self.storm_system],
-            n_years=max(1, int(np.ceil(slot_s * self.n_systems / SECONDS_PER_YEAR))),
-        )

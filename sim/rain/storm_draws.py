@@ -19,9 +19,6 @@ from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_n
 from hopyears.sim.rain.texture import Texture
 from hopyears.sim.rain.weather import Tile, Weather
 
-SIZE, SCORE = 5, 6
-"""Columns of ``Systems.rows`` that hold the size over the mean and the score."""
-
 
 @dataclass(frozen=True)
 class Systems:
@@ -86,8 +83,8 @@ class SystemSource:
         month = rows[:, 9].astype(np.int64)
         return Systems(rows, keys, tile.ceilings[month], tile.days[month])
 
-    def field(self, systems: Systems, n_years: int, texture_key: np.uint64) -> tuple[RainField, Integers]:
-        """The field of these systems on the region, and which of them rain on it, by number in the field."""
+    def field(self, systems: Systems, n_years: int, texture_key: np.uint64) -> RainField:
+        """The field of these systems on the region."""
         region, weather = self.region, self.weather
         cells, storms, storm_of, wide, wide_of = shapes_near(
             systems.rows,
@@ -109,8 +106,8 @@ class SystemSource:
                 ]
             ),
         )
-        wet, numbers = np.unique(np.concatenate([storm_of, wide_of]), return_inverse=True)
-        field = RainField(
+        _, numbers = np.unique(np.concatenate([storm_of, wide_of]), return_inverse=True)
+        return RainField(
             cells=cells,
             storm_start_s=storms[:, 0].copy(),
             storm_end_s=storms[:, 1].copy(),
@@ -127,7 +124,6 @@ class SystemSource:
             wide_system=numbers[len(storm_of) :],
             texture=Texture(int(texture_key), *weather.centre_deg),
         )
-        return field, wet
 
     def _model(self) -> Floats:
         storms, population = self.storms, self.population

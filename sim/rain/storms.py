@@ -12,17 +12,13 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_STARTS_S
-from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import Floats, RainField, Region
-from hopyears.sim.rain.storm_draws import SCORE, SIZE, SystemSource, joined
+from hopyears.sim.rain.storm_draws import SystemSource, joined
 from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams
 
-__all__ = ["RainField", "Region", "draw_heavier_storms", "draw_storms"]
-
-SHIFTS = (0.0, 1.0, 2.0)
-"""Shifts of the common score of a system's peaks, a third of the heavier systems each. Those that are shifted
-are drawn by their size too; the others, drawn as they come, bound the weights."""
+__all__ = ["RainField", "Region", "draw_storms"]
 
 _MONTH_LENGTHS_S = np.diff(MONTH_STARTS_S)
 
@@ -63,68 +59,7 @@ def draw_storms(
             key = rng.integers(0, 2**64, dtype=np.uint64)
             count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
             parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
-    return source.field(joined(parts), n_years, streams.keys([("rain-texture",)])[0])[0]
-
-
-def draw_heavier_storms(
-    streams: Streams,
-    climate: RainLaw | Weather,
-    region: Region,
-    *,
-    n_years: int,
-    share: float,
-    population: CellPopulation = DEFAULT_POPULATION,
-    storms: StormModel = DEFAULT_STORMS,
-) -> tuple[RainField, Floats]:
-    """Draw single systems, heavier than a block's own, each with the weight that makes up for it.
-
-    Whatever a system does by itself, the sum over these systems of weight times that has the same mean as the
-    plain sum over the systems that ``draw_storms`` starts in as many years (Campbell's theorem).
-
-    Parameters
-    ----------
-    streams : Streams
-        Named streams of the block; each tile draws from ("heavier-rain", band, tile).
-    climate, region, population, storms
-        As for ``draw_storms``.
-    n_years : int
-        Years that they stand for, at least 1.
-    share : float
-        Systems drawn, over the number in so many years, above 0.
-
-    Returns
-    -------
-    RainField
-        The systems, each at some hour of one day (see ``RainField.in_sequence``).
-    float array, shape (n_systems,)
-        Weights, above 0, at most ``len(SHIFTS) / share``.
-
-    References
-    ----------
-    A. B. Owen, Monte Carlo theory, methods and examples (2013), chapter 9: mixtures that hold the plain law.
-    """
-    if n_years < 1 or not share > 0.0:
-        raise ValueError(f"n_years, share are {n_years}, {share}; must be at least 1, above 0")
-    source = _source(climate, region, population, storms)
-    shifts, start_s, length_s = np.array(SHIFTS), np.zeros(12), np.full(12, SECONDS_PER_DAY)
-    parts = []
-    for tile in source.weather.tiles:
-        rng = streams.generator("heavier-rain", tile.band, tile.number)
-        key = rng.integers(0, 2**64, dtype=np.uint64)
-        count = rng.poisson(share * n_years * tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S)
-        systems = source.born(key, tile, count, start_s, length_s)
-        shift = rng.choice(shifts, len(systems))
-        shape = storms.system_size_shape
-        by_size = rng.gamma(shape + 1.0, 1.0 / shape, len(systems))
-        systems.rows[:, SCORE] += shift
-        systems.rows[:, SIZE] = np.where(shift > 0.0, by_size, systems.rows[:, SIZE])
-        parts.append(systems)
-    systems = joined(parts)
-    field, wet = source.field(systems, n_years, streams.keys([("heavier-rain-texture",)])[0])
-    score, size = systems.rows[wet, SCORE][:, None], systems.rows[wet, SIZE][:, None]
-    by_size = np.where(shifts > 0.0, size, 1.0)
-    odds = (by_size * np.exp(shifts * score - 0.5 * shifts**2)).mean(axis=1)
-    return field, 1.0 / (share * odds)
+    return source.field(joined(parts), n_years, streams.keys([("rain-texture",)])[0])
 
 
 def _source(

@@ -1,1 +1,1 @@
-"""Rare losses from few years: weighted replications, heavier storms, controls of known mean."""
+"""Rare losses from few years: weighted replications, controls of known mean."""

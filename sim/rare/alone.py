@@ -1,6 +1,6 @@
 """What each part, and each strike, takes from each service when it comes alone, and how long it may last."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 UNSEEN_QUANTILE = 0.975
@@ -75,11 +76,7 @@ def alone(simulator: BlockSimulator) -> Alone:
 
     Once for a network made ready.
     """
-    known = simulator.prepared.known
-    if "alone" not in known:
-        known["alone"] = _each_alone(simulator)
-    found: Alone = known["alone"]
-    return found
+    return simulator.prepared.known.of(Alone, lambda: _each_alone(simulator))
 
 
 def _each_alone(simulator: BlockSimulator) -> Alone:
@@ -100,7 +97,7 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
             unlimited=True,
             put_in=PutIn(times_s),
         )
-        hops = _without_weather(simulator, log)
+        (hops,) = _without_weather(simulator, [log])
         for entity, service in enumerate(simulator.services(hops, log, log.duration_s, full_demand=True)):
             lost_s[:, entity] = _by_slot(service, edges_s)
         down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
@@ -135,29 +132,31 @@ def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureL
     return log, began_s
 
 
+def outages_on_equipment_alone(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Outages]:
+    """What takes services down on a network without rain and multipath, with the failures of each log.
+
+    All logs are of one length, whole years; spans are months.
+    """
+    hops = _without_weather(simulator, logs)
+    return simulator.outages_each(hops, logs, logs[0].duration_s, by_month=True)
+
+
 def on_equipment_alone(
-    simulator: BlockSimulator,
-    log: FailureLog,
-    *,
-    by_month: bool = False,
-    record_rates: bool = False,
-    full_demand: bool = False,
+    simulator: BlockSimulator, log: FailureLog, *, record_rates: bool = False, full_demand: bool = False
 ) -> tuple[ServiceHistory, ...]:
     """Services of a network on which no rain falls and no beam bends, with these failures.
 
     Options are as for ``BlockSimulator.services``.
     """
-    hops = _without_weather(simulator, log)
-    return simulator.services(
-        hops, log, log.duration_s, by_month=by_month, record_rates=record_rates, full_demand=full_demand
-    )
+    (hops,) = _without_weather(simulator, [log])
+    return simulator.services(hops, log, log.duration_s, record_rates=record_rates, full_demand=full_demand)
 
 
-def _without_weather(simulator: BlockSimulator, log: FailureLog) -> list[HopHistory]:
-    return [
-        fade_free.history(simulator.segments(index, log))
-        for index, fade_free in enumerate(simulator.fade_free)
-    ]
+def _without_weather(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> list[tuple[HopHistory, ...]]:
+    """Histories of the hops in each log."""
+    by_hop = zip(*(simulator.all_segments(log) for log in logs), strict=True)
+    cut = zip(simulator.fade_free, by_hop, strict=True)
+    return list(zip(*(fade_free.histories(segments) for fade_free, segments in cut), strict=True))
 
 
 def _undisturbed(plant: Plant) -> Plant:

@@ -1,15 +1,12 @@
 """What services lose to multipath alone: no rain falls, all equipment is in order, no work is planned."""
 
-from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
+from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, WetHours
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.rain.rain_field import RainField
-from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 
-def multipath_draws(
-    simulator: BlockSimulator, streams: Streams, n_years: int, field: RainField | None
-) -> BlockDraws:
+def multipath_draws(simulator: BlockSimulator, streams: Streams, n_years: int, wet: WetHours) -> BlockDraws:
     """Draws, fades left out, of a network that only bent beams disturb; with a block's streams, its own.
 
     Parameters
@@ -17,8 +14,8 @@ def multipath_draws(
     simulator : BlockSimulator
     streams : Streams
     n_years : int
-    field : RainField or None
-        The block's rain: no beam bends near it.
+    wet : tuple of uint8 array or None
+        As of the block's draws: no beam bends then.
     """
     segments = tuple(nominal_segments(states) for states in simulator.states)
     return BlockDraws(
@@ -26,14 +23,15 @@ def multipath_draws(
         n_years=n_years,
         field=None,
         storms_near=None,
+        wet=wet,
         log=None,
         segments=segments,
-        activity=simulator.activity(streams, n_years, field),
+        activity=simulator.activity(streams, n_years, wet),
         fades=(),
     )
 
 
-def on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> tuple[ServiceHistory, ...]:
-    """Services of a network with such draws."""
+def outages_on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> Outages:
+    """What takes services down on a network with such draws."""
     hops = [simulator.bent(draws, index) for index in range(len(draws.segments))]
-    return simulator.services(hops, None, draws.duration_s)
+    return next(simulator.outages_each([hops], [None], draws.duration_s))

@@ -7,7 +7,6 @@ nothing else wrong: to its own, and to that of more histories.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from itertools import chain
 
 import numpy as np
@@ -17,25 +16,15 @@ from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
-from hopyears.sim.counting.tally_rows import BOTH, CAUSE, Ways, cause_rows, three_ways
+from hopyears.sim.counting.tally_rows import CAUSE
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
-from hopyears.sim.rare.alone import on_equipment_alone
+from hopyears.sim.rare.alone import outages_on_equipment_alone
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
-from hopyears.sim.rare.multipath_alone import multipath_draws, on_multipath_alone
-from hopyears.sim.services.service_data import BACKWARD, FORWARD
+from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses
+from hopyears.sim.rare.multipath_alone import multipath_draws, outages_on_multipath_alone
 from hopyears.sim.streams import Streams
-
-FIGURES = ("unavailable_s", "severely_errored_s", "outages")
-"""Figures of a service that replications are drawn for, a year."""
-
-MONTH_FIGURES = YEAR_FIGURES[:-1]
-"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
-
-WAYS = (FORWARD, BACKWARD, BOTH)
-"""Directions of a service for which there are figures, by their numbers."""
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
 """What failures alone take from a service a year, in one draw of a stratum, and the weight of what it lost
@@ -66,6 +55,9 @@ FIRST_BLOCKS, FIRST_TIMES = 5, 2
 HISTORIES_OF_A_DRAW = 3
 """Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
 
+AT_ONCE = 32
+"""Histories that are judged together: what one teaches of joint states of the network serves the others."""
+
 HISTORIES_OF_NIGHTS = 16
 """Histories of failures for each of multipath, which costs so much more."""
 
@@ -77,43 +69,6 @@ def n_draws(asked: int, block: int) -> tuple[int, int, int]:
     """
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
     return histories, -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
-
-
-@dataclass(frozen=True)
-class Losses:
-    """What services lose in a history, or in the difference of two.
-
-    Attributes
-    ----------
-    figures : float array, shape (n_services, n_ways, n_figures)
-    causes : KeyedTable
-        Of columns ``CAUSE``, both ways together.
-    months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
-        Figures by calendar month, both ways together: of the history, or of both (``WITHOUT``, ``WITH``).
-    """
-
-    figures: NDArray[np.float64]
-    causes: KeyedTable
-    months: NDArray[np.float64]
-
-    def scaled(self, factor: float) -> "Losses":
-        """So many times as much, months as they are."""
-        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
-
-    def of(self, services: NDArray[np.int64], *, months: bool) -> "Losses":
-        """Of some services; the others lose nothing, but months stay as they are, or there are none."""
-        figures = np.zeros_like(self.figures)
-        figures[services] = self.figures[services]
-        rows = np.isin(self.causes.key("entity"), services)
-        causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
-        return Losses(figures, causes, self.months if months else _no_months(len(figures)))
-
-    def less(self, other: "Losses") -> "Losses":
-        """What these are more than others; months of both, of years in which they differ."""
-        months = np.concatenate([other.months, self.months])
-        same = (other.months == self.months).all(axis=(0, 1, 3, 4))
-        months[:, :, same] = 0.0
-        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
 
 
 def replication_tables(
@@ -159,8 +114,8 @@ def _losses_to_nights(
     years = round(history.duration_s / SECONDS_PER_YEAR)
     for draw in range(1 + n):
         own = streams.beside(draw) if draw else streams
-        services = on_multipath_alone(simulator, multipath_draws(simulator, own, years, history.field))
-        lost = _losses([three_ways(service, history.duration_s) for service in services])
+        draws = multipath_draws(simulator, own, years, history.wet)
+        lost = Losses.of_outages(outages_on_multipath_alone(simulator, draws))
         stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
         yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
 
@@ -180,56 +135,54 @@ def _losses_to_failures(
         return
     plant, near = simulator.prepared.built.plant, history.storms_near
     years = history.duration_s / SECONDS_PER_YEAR
-    yield OWN, OF_FAILURES, fade_free(simulator, history.log).scaled(1.0 / years), 1.0 / years
+    (own,) = fade_free(simulator, [history.log])
+    yield OWN, OF_FAILURES, own.scaled(1.0 / years), 1.0 / years
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
     for hand in by_hand:
         never, months = kept_back(plant, hand, -np.inf), hand is by_hand[0]
-        for draw in range(histories):
-            log = simulator.failures(
-                plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never
-            )
-            lost = fade_free(simulator, log).scaled(1.0 / years)
-            yield HISTORIES, draw, lost.of(hand.services, months=months), 1.0 / years
-        if hand.events.size:
-            for draw, place in enumerate(hand.drawn(plant, streams, forced).tolist()):
-                storms = None if near is None else storms_of_draw(near, draw, round(years))
-                weight, added = added_loss(ForcedDraw.of(simulator, hand, place, streams, draw, storms))
+        for some in _few(range(histories)):
+            logs = [
+                simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
+                for draw in some
+            ]
+            for draw, lost in zip(some, fade_free(simulator, logs), strict=True):
+                yearly = lost.scaled(1.0 / years).of(hand.services, months=months)
+                yield HISTORIES, draw, yearly, 1.0 / years
+        places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
+        for some in _few(range(len(places))):
+            draws = [
+                ForcedDraw.of(
+                    simulator,
+                    hand,
+                    places[draw],
+                    streams,
+                    draw,
+                    None if near is None else storms_of_draw(near, draw, round(years)),
+                )
+                for draw in some
+            ]
+            for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
                 yield FORCED, draw, added.scaled(weight).of(hand.services, months=months), weight
 
 
-def fade_free(simulator: BlockSimulator, log: FailureLog) -> Losses:
-    """What services lose had nothing but these failures happened."""
-    services = on_equipment_alone(simulator, log, by_month=True)
-    ways = [three_ways(service, log.duration_s) for service in services]
-    n_years = round(log.duration_s / SECONDS_PER_YEAR)
-    months = [month_figures(each, lost[BOTH], n_years) for each, lost in zip(services, ways, strict=True)]
-    by_month = np.reshape(months, (1, -1, n_years, 12, len(YEAR_FIGURES)))
-    return replace(_losses(ways), months=by_month[..., : len(MONTH_FIGURES)])
+def _few(numbers: range) -> Iterator[range]:
+    """Some of the numbers after others, few enough for what is held of each."""
+    return (numbers[first : first + AT_ONCE] for first in range(0, len(numbers), AT_ONCE))
 
 
-def _losses(found: Sequence[Ways]) -> Losses:
-    """What services lost, months left out."""
-    figures = [
-        [[lost.unavailable_s, lost.severely_errored_s, lost.n_outages] for lost in ways] for ways in found
-    ]
-    rows = [cause_rows(entity, BOTH, ways[BOTH]) for entity, ways in enumerate(found)]
-    keys, values = (np.concatenate(part) for part in zip(*rows, strict=True)) if rows else ((), ())
-    return Losses(
-        np.array(figures, dtype=np.float64).reshape(-1, len(WAYS), len(FIGURES)),
-        KeyedTable.collect(CAUSE, keys, values),
-        _no_months(len(found)),
-    )
+def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:
+    """What services lose had nothing but the failures of each log happened; all are of one length."""
+    return map(Losses.of_outages, outages_on_equipment_alone(simulator, logs))
 
 
-def _no_months(n_services: int) -> NDArray[np.float64]:
-    return np.zeros((1, n_services, 0, 12, len(MONTH_FIGURES)))
-
-
-def added_loss(draw: ForcedDraw) -> tuple[float, Losses]:
-    """What one failure or strike put in by hand adds to a history: its weight [1/year], and that."""
-    plant = draw.simulator.prepared.built.plant
-    logs = draw.logs(plant)
-    without, with_it = (fade_free(draw.simulator, log) for log in logs)
-    return draw.weight(plant, logs[0]), with_it.less(without)
+def added_losses(draws: Sequence[ForcedDraw]) -> Iterator[tuple[float, Losses]]:
+    """What each failure or strike put in by hand adds to its history: its weight [1/year], and that."""
+    simulator = draws[0].simulator
+    plant = simulator.prepared.built.plant
+    logs = [draw.logs(plant) for draw in draws]
+    lost = fade_free(simulator, list(chain(*logs)))
+    for draw, (before, _) in zip(draws, logs, strict=True):
+        without, with_it = next(lost), next(lost)
+        yield draw.weight(plant, before), with_it.less(without)

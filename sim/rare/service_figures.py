@@ -31,18 +31,8 @@ from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.replications import (
-    FIGURES,
-    FORCED,
-    HISTORIES,
-    NIGHTS,
-    OWN,
-    REPLICATIONS,
-    WAYS,
-    n_draws,
-)
-from hopyears.sim.rare.storm_tally import HEAVIER, STORMS
-from hopyears.sim.rare.storm_tally import OWN as OWN_STORMS
+from hopyears.sim.rare.losses import FIGURES, WAYS
+from hopyears.sim.rare.replications import FORCED, HISTORIES, NIGHTS, OWN, REPLICATIONS, n_draws
 from hopyears.sim.rare.weather_controls import (
     FEWEST_BLOCKS,
     SLOPE_BOUNDS,
@@ -75,9 +65,8 @@ class Seen:
         What its own failures alone and its own multipath alone take; zeros without replications.
     histories, forced, nights : float array, shape (n_draws, n_services, n_ways, n_figures)
         Replications of all blocks, one after the other; none without.
-    storms, rain : float array, shape (n_blocks, n_services)
-        Loss to the block's own storms, each alone, less that to heavier ones, weighted; and loss to rain by
-        the hops of the working route, each alone [s a year].
+    rain : float array, shape (n_blocks, n_services)
+        Loss to rain by the hops of the working route, each alone [s a year].
     """
 
     blocks: _Floats
@@ -85,7 +74,6 @@ class Seen:
     histories: _Floats
     forced: _Floats
     nights: _Floats
-    storms: _Floats
     rain: _Floats
 
     @classmethod
@@ -96,16 +84,14 @@ class Seen:
         asked = prepared.options.replications
         columns: list[list[_Floats]] = [[] for _ in fields(cls)]
         for block in folder.finished_blocks():
-            total, drawn, singly, fading = (
+            total, drawn, fading = (
                 KeyedTable.from_arrow(kind, folder.read_table(block, name))
                 for kind, name in (
                     (TOTAL, "service_total"),
                     (REPLICATIONS, "service_replications"),
-                    (STORMS, "service_storms"),
                     (FADING, "hop_fading"),
                 )
             )
-            storms = singly.spread("unavailable_s", (n, 2)) / years
             rained = (
                 np.zeros(n) if rain is None else np.array([rain_seconds(fading, own) for own in rain.rows])
             )
@@ -114,9 +100,8 @@ class Seen:
             for stratum, number in zip((HISTORIES, FORCED, NIGHTS), n_draws(asked, block), strict=True):
                 shape = (n, len(WAYS), number)
                 columns[1 + stratum].extend(_figures(drawn, shape, stratum=stratum))
-            columns[5].append(storms[:, OWN_STORMS] - storms[:, HEAVIER])
-            columns[6].append(rained / years)
-        widths = [(n, len(WAYS), len(FIGURES))] * 5 + [(n,)] * 2
+            columns[5].append(rained / years)
+        widths = [(n, len(WAYS), len(FIGURES))] * 5 + [(n,)]
         return cls(
             *(
                 np.reshape(column, (len(column), *width))
@@ -264,8 +249,8 @@ class ServiceFigures:
             return Stratum.of(values, largest_unseen=largest_unseen)
         return controlled_stratum(
             values,
-            np.column_stack([self.seen.storms[:, service], self.seen.rain[:, service]]),
-            [0.0, float(self._rain.mean_s[service])],
-            [0.0, float(self._rain.error_s[service])],
+            self.seen.rain[:, service, None],
+            [float(self._rain.mean_s[service])],
+            [float(self._rain.error_s[service])],
             SLOPE_BOUNDS if figure == UNAVAILABLE else (0.0, np.inf),
         )

@@ -1,14 +1,9 @@
 """What weather a block happened to meet, of which the long-run mean is known better than the block's own.
 
-- *Storms.* A block may draw heavier storms too, and ask what a service would lose to each storm by itself, to
-  its own and to the heavier ones, those weighted (``sim.rare.storm_tally``). The difference of the two sums
-  has the mean zero, exactly. It knows protection: both routes in one storm.
-- *Rain.* The time that rain takes the carrying modulation of the hops of the working route, each by itself,
-  has the long-run mean that snapshots of the field give (``sim.rare.rain_expectation``), with their chance
-  error.
-
-A figure is regressed on them over the blocks and read off at their known means. Multipath takes no part:
-P.530's law is met to some per cent only, and fades shorter than ten seconds make no unavailable time.
+The time that rain takes the carrying modulation of the hops of the working route, each by itself, has the
+long-run mean that snapshots of the field give (``sim.rare.rain_expectation``), with their chance error. A
+figure is regressed on it over the blocks and read off at its known mean. Multipath takes no part: P.530's law
+is met to some per cent only, and fades shorter than ten seconds make no unavailable time.
 """
 
 from collections.abc import Sequence
@@ -30,8 +25,8 @@ FEWEST_BLOCKS = 10
 """Fewest blocks from which slopes are estimated."""
 
 SLOPE_BOUNDS = (0.0, 2.0)
-"""Seconds lost for each second of storms or rain: a service loses no less to more of them, and by hysteresis
-and the ten-second rule somewhat more than a second for each."""
+"""Seconds lost for each second of rain: a service loses no less to more of it, and by hysteresis and the
+ten-second rule somewhat more than a second for each."""
 
 _Floats = NDArray[np.float64]
 
@@ -125,7 +120,7 @@ def controlled_stratum(
     errors: Sequence[float],
     bounds: tuple[float, float],
 ) -> Stratum:
-    """Mean of a figure of blocks, read off where rain and storms are what they are in the long run.
+    """Mean of a figure of blocks, read off where rain is what it is in the long run.
 
     Parameters
     ----------

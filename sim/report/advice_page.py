@@ -1,7 +1,6 @@
 """The page of advice: what to buy in which order, what each step leaves, and how sure that is."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,6 @@ from hopyears.sim.report.choice_figures import Floats, left_for_money
 from hopyears.sim.report.drawing import inline_svg, look, new_axes
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.report.study_page import Section, TableOfPage, page_cells, study_page
-from hopyears.sim.report.written import write_page
 from hopyears.sim.wording import advice_rows as words
 from hopyears.sim.wording.money_rows import amount
 from hopyears.sim.wording.wording import NO_FIGURE, confidence, number, records
@@ -44,11 +42,6 @@ def advice_page(found: Advice, goal: Goal, manifest: Mapping[str, Any], currency
     wanted = f"for {goal.service}" if goal.budget is None else f"for at most {amount(goal.budget)} {currency}"
     first = _first(found.purchases, currency, unit)
     return study_page(title, f"Advice {wanted}", manifest, answer, sections, first=first)
-
-
-def write_advice(found: Advice, goal: Goal, manifest: Mapping[str, Any], currency: str, path: Path) -> Path:
-    """Write the page; raises as ``write_page``."""
-    return write_page(advice_page(found, goal, manifest, currency), path)
 
 
 def _first(purchases: pd.DataFrame, currency: str, unit: str) -> TableOfPage:
@@ -139,7 +132,7 @@ def _candidates(found: Advice, currency: str, unit: str) -> Section:
                 [
                     number(row["guessed_saved"]),
                     *(amount(row[name]) for name in ("capital", "yearly", "present")),
-                    "yes" if row["bought"] else "no",
+                    "yes" if row["chosen"] else "no",
                 ]
             ),
         )

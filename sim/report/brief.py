@@ -1,13 +1,12 @@
 """One sheet of A4 for those who decide: one answer, one map, one figure."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from hopyears.sim.report.drawing import look
 from hopyears.sim.report.illustrations import map_picture, minutes_picture
-from hopyears.sim.report.written import page_template, write_page
+from hopyears.sim.report.written import page_template
 from hopyears.sim.wording import wording
 from hopyears.sim.wording.answer import first_answer, judged
 from hopyears.sim.wording.caution import CAUTION
@@ -48,8 +47,3 @@ def brief_page(results: "Results") -> str:
         caution=results.manifest.get("caution") or CAUTION,
     )
     return page
-
-
-def write_brief(results: "Results", path: Path) -> Path:
-    """Write the sheet; raises as ``write_page``."""
-    return write_page(brief_page(results), path)

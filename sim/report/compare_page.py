@@ -1,7 +1,6 @@
 """The page of a comparison of plans: which is best, what each saves, costs and buys."""
 
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -11,7 +10,6 @@ from hopyears.sim.report.drawing import inline_svg, look, new_axes
 from hopyears.sim.report.illustrations import MOST_ROWS, height_in
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.report.study_page import Section, TableOfPage, page_cells, study_page
-from hopyears.sim.report.written import write_page
 from hopyears.sim.studies.compare import BASE
 from hopyears.sim.studies.plan_tables import ALL, Comparison
 from hopyears.sim.wording import plan_rows as words
@@ -55,11 +53,6 @@ def compare_page(found: Comparison, manifest: Mapping[str, Any], currency: str) 
     title = f"{manifest.get('title') or 'untitled network'}: {plural(len(names), 'plan')} against the base"
     kicker = "Plans compared on the same random numbers"
     return study_page(title, kicker, manifest, answer, sections, first=_first(plans, currency))
-
-
-def write_compare(found: Comparison, manifest: Mapping[str, Any], currency: str, path: Path) -> Path:
-    """Write the page of a comparison; raises as ``write_page``."""
-    return write_page(compare_page(found, manifest, currency), path)
 
 
 def _priced(plans: pd.DataFrame) -> bool:

@@ -1,7 +1,6 @@
 """One web page from the results of a run: all of it stands in the file, and it reads without its script."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -19,7 +18,7 @@ from hopyears.sim.report.page_rows import (
     worst_month_sentence,
     worst_rows,
 )
-from hopyears.sim.report.written import page_template, write_page
+from hopyears.sim.report.written import page_template
 from hopyears.sim.runs.failure_rows import OUTAGE_NOTE
 from hopyears.sim.runs.objective_counts import objectives_summary
 from hopyears.sim.wording import wording
@@ -48,11 +47,10 @@ OPTION_WORDS = {
     "anchoring": "rain attenuation anchored to a law of each hop",
     "queues": "limited crews and spares",
     "replications": "histories of failures beside each block's own",
-    "heavier_storms": "heavier storms, each weighted",
 }
 """Options of a run in words."""
 
-NOT_USED = {"replications": 0, "heavier_storms": False}
+NOT_USED = {"replications": 0}
 """Values of options that say nothing."""
 
 SOURCES_OF_OUTAGE = ("rain", "multipath", "failures")
@@ -122,11 +120,6 @@ def report_page(results: "Results", *, run: str = "RUN", replays: Replays | None
         sizes={name: len(tables[name]) for name in ("sites", "hops", "services")},
     )
     return page
-
-
-def write_report(results: "Results", path: Path, *, run: str = "RUN", replays: Replays | None = None) -> Path:
-    """Write the page; raises as ``write_page``."""
-    return write_page(report_page(results, run=run, replays=replays), path)
 
 
 def rain_words(options: Mapping[str, Any], network: Mapping[str, Any]) -> str:

@@ -1,7 +1,6 @@
 """The page of promises: which contracts are kept, and what can be promised of every service."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,11 +12,10 @@ from hopyears.sim.report.drawing import inline_svg, look, new_axes
 from hopyears.sim.report.illustrations import MOST_ROWS, height_in
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.report.study_page import Section, TableOfPage, page_cells, study_page
-from hopyears.sim.report.written import write_page
 from hopyears.sim.runs.promise import AVAILABILITY, MINUTES, NO, OPEN, YES
 from hopyears.sim.wording import promises as words
 from hopyears.sim.wording.promises import Promised
-from hopyears.sim.wording.wording import plural, records
+from hopyears.sim.wording.wording import plural
 
 ORDER = {NO: 0, OPEN: 1, YES: 2, "": 3}
 """What is not kept comes first."""
@@ -39,11 +37,6 @@ def promise_page(found: Promised, manifest: Mapping[str, Any]) -> str:
     return study_page(title, "Contracts and promises", run, answer, sections, first=_first(ordered))
 
 
-def write_promise(found: Promised, manifest: Mapping[str, Any], path: Path) -> Path:
-    """Write the page; raises as ``write_page``."""
-    return write_page(promise_page(found, manifest), path)
-
-
 def _places(table: pd.DataFrame) -> list[int]:
     """Order of the rows: contracts that are not kept first, those without one last."""
     kept = words.whole_contracts(table).set_index("contract")["kept"]
@@ -54,16 +47,15 @@ def _first(table: pd.DataFrame) -> TableOfPage:
     """Each term at a glance."""
     cells = {name: words.HEADS.index(name) for name in ("asked", "kept", "can be promised")}
     rows = []
-    for row in records(table):
-        every = page_cells(words.promise_cells(row))
-        rows.append((str(row["contract"]), [every[place] for place in cells.values()]))
+    for every in map(page_cells, words.promise_rows(table)):
+        rows.append((every[0][0], [every[place] for place in cells.values()]))
     heads = (("Contract", "or service"), ("Asked", ""), ("Kept", ""), ("Can be promised", ""))
     caption = "What is asked, and what can be promised"
     return TableOfPage("At a glance", caption, heads, rows, texts=("Asked",), verdicts=("Kept",))
 
 
 def _what_can_be(table: pd.DataFrame, found: Promised) -> Section:
-    cells = [page_cells(words.promise_cells(row)) for row in records(table)]
+    cells = [page_cells(row) for row in words.promise_rows(table)]
     shown = words.HEADS if any(row[-1][0] for row in cells) else words.HEADS[:-1]
     rows = [(row[0][0], row[1 : len(shown)]) for row in cells]
     units = {"broken": "chance", "worst seen": "of a year or month", "mean": "of a year or month"}

@@ -1,14 +1,13 @@
 """A page that plays the hours around an outage again: one file, offline, with a strip of frames for print."""
 
 import json
-from pathlib import Path
 
 from markupsafe import Markup
 
 from hopyears.models.basics.calendar import date_of
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.report.replay_words import moments
-from hopyears.sim.report.written import page_template, write_page
+from hopyears.sim.report.written import page_template
 from hopyears.sim.studies.explain import Reopened, cause_shares
 from hopyears.sim.studies.replay import replay, window_of
 from hopyears.sim.wording.caution import CAUTION
@@ -57,8 +56,3 @@ def replay_page(opened: Reopened) -> str:
         run=opened.run.manifest,
     )
     return page
-
-
-def write_replay(opened: Reopened, path: Path) -> Path:
-    """Write the page; raises as ``write_page``."""
-    return write_page(replay_page(opened), path)

@@ -5,27 +5,20 @@ exception). Every chance has its own interval, and every promise its confidence,
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
-from hopyears.models.network.contract_entry import TERMS, Contract
+from hopyears.models.network.contract_entry import SHORTEST_PERIOD_MIN, TERMS, Contract
 from hopyears.sim.counting.figures import put_interval
-from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.statistics import Interval
-from hopyears.sim.counting.years import any_year_chance, year_quantile
+from hopyears.sim.counting.years import any_year_chance
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.year_law import Measure, YearLaw
 from hopyears.sim.rare.year_tables import YearTables
-
-QUANTILES = (0.5, 0.8, 0.9, 0.95, 0.99)
-"""Shares of years for which the table ``service_years`` tells what they do not exceed."""
-
-LEVELS = (0.999, 0.9999, 0.99999)
-"""Availabilities for which the table ``service_targets`` tells how likely a year breaks them."""
+from hopyears.sim.runs.single_years import slower_peak_mbit_s
 
 CLASSES = (0.9, 0.99, 0.995, 0.999, 0.9995, 0.9999, 0.99995, 0.99999, 0.999995, 0.999999)
 """Availabilities that are promised (common practice, no source)."""
@@ -43,35 +36,66 @@ AVAILABILITY, MINUTES, OUTAGES, THROUGHPUT = TERMS
 UNITS: Mapping[str, str] = {AVAILABILITY: "share", MINUTES: "min", OUTAGES: "1", THROUGHPUT: "Mbit/s"}
 """Unit of each term's figures."""
 
-UNAVAILABLE = Measure((("unavailable_s", 1.0 / 60.0),))
-"""Unavailable minutes of a year."""
-
 _SLACK = 1e-9
 """A figure that passes its limit by no more is rounding."""
 
 
 @dataclass(frozen=True)
-class Terms:
-    """What a promise is to mean.
+class PromiseTerms:
+    """What a promise is to mean, and what to judge in place of contracts.
 
     Attributes
     ----------
     chance : float
         How likely it is to hold, above 0 to below 1.
     confidence : float
-        How sure that chance is to be had, given that the simulated years are few, above 0 to below 1: of each
-        end of an interval.
+        How sure that chance is to be had, given that the simulated years are few, above 0.5 to below 1: of
+        each end of an interval.
+    availability, unavailable_min : float, optional
+        What each service by itself is to keep, above 0 to 1 or minutes of a period, fewer than it has;
+        without either the contracts of the network are judged, and of services that are in none what could be
+        promised.
+    period : str
+        "year" or "month", of that or of what could be promised.
+    contract_years : int
+        Years in a row that must keep it, 1 to 100.
+
+    Raises
+    ------
+    InputError
+        If one of these is out of range.
     """
 
     chance: float = 0.9
     confidence: float = 0.9
+    availability: float | None = None
+    unavailable_min: float | None = None
+    period: str = "year"
+    contract_years: int = 1
 
     def __post_init__(self) -> None:
-        for name in ("chance", "confidence"):
-            if not 0.0 < getattr(self, name) < 1.0:
-                raise InputError(f"--{name} is {getattr(self, name):g}; must be above 0 to below 1")
-        if self.confidence <= 0.5:
-            raise InputError(f"--confidence is {self.confidence:g}; must be above 0.5 to below 1")
+        share, minutes = self.availability, self.unavailable_min
+        shortest_min = SHORTEST_PERIOD_MIN.get(self.period, np.inf)
+        for name, kept, allowed in (
+            ("chance", 0.0 < self.chance < 1.0, "above 0 to below 1"),
+            ("confidence", 0.5 < self.confidence < 1.0, "above 0.5 to below 1"),
+            ("availability", share is None or 0.0 < share <= 1.0, "above 0 to 1"),
+            ("period", self.period in SHORTEST_PERIOD_MIN, "year or month"),
+            (
+                "unavailable_min",
+                minutes is None or 0.0 <= minutes < shortest_min,
+                f"0 to below {shortest_min:.0f}, the minutes of a {self.period}",
+            ),
+            ("contract_years", 1 <= self.contract_years <= 100, "1 to 100"),
+        ):
+            if not kept:
+                raise InputError(f"{name} is {getattr(self, name)}; must be {allowed}")
+
+    @property
+    def target(self) -> dict[str, float]:
+        """Terms in place of contracts; empty where the contracts are judged."""
+        asked = {AVAILABILITY: self.availability, MINUTES: self.unavailable_min}
+        return {term: float(value) for term, value in asked.items() if value is not None}
 
     @property
     def level(self) -> float:
@@ -88,7 +112,7 @@ class Promise:
     name : str
     services : tuple of str
     asked : mapping of str to float
-        Terms and what each asks for; empty without a contract.
+        PromiseTerms and what each asks for; empty without a contract.
     monthly, planned, below, mean : bool
         As ``Contract``.
     years : int
@@ -175,8 +199,32 @@ def promises_of(
     return [promise for promise in found if service is None or service in promise.services]
 
 
+def judged_promises(
+    network: Mapping[str, Any],
+    terms: PromiseTerms,
+    contracts: Sequence[Contract] | None = None,
+    *,
+    service: str | None = None,
+) -> list[Promise]:
+    """What is judged: the target of the terms for each service, or contracts (the network's unless given).
+
+    Raises
+    ------
+    InputError
+        As ``promises_of``.
+    """
+    if contracts is None:
+        contracts = [Contract.model_validate(each) for each in network.get("contracts", ())]
+    asked, monthly, years = terms.target, terms.period == "month", terms.contract_years
+    found = promises_of(network, () if asked else contracts, service=service)
+    return [
+        each if each.asked and not asked else replace(each, asked=asked, monthly=monthly, years=years)
+        for each in found
+    ]
+
+
 def promise_table(
-    years: YearTables, network: Mapping[str, Any], promises: Sequence[Promise], terms: Terms
+    years: YearTables, network: Mapping[str, Any], promises: Sequence[Promise], terms: PromiseTerms
 ) -> pd.DataFrame:
     """One row for each term of a contract, and one for all of them where there are several.
 
@@ -231,19 +279,12 @@ def measures_of(promise: Promise, network: Mapping[str, Any]) -> list[Measure]:
     return [promise.measure(term, peaks) for term in promise.asked or (MINUTES,)]
 
 
-def slower_peak_mbit_s(service: Mapping[str, Any]) -> float:
-    """Peak rate of the direction that asks for less, of a service as plain data [Mbit/s]."""
-    forward = service["peak_mbit_s"] or service["committed_mbit_s"]
-    backward = service.get("peak_backward_mbit_s") or service.get("committed_backward_mbit_s") or forward
-    return float(min(forward, backward))
-
-
 def limits_of(promise: Promise) -> list[float]:
     """Most that each of these figures may be; none without a contract."""
     return [_limit_of(term, value) for term, value in promise.asked.items()]
 
 
-def promise_rows(promise: Promise, law: YearLaw, terms: Terms) -> list[dict[str, object]]:
+def promise_rows(promise: Promise, law: YearLaw, terms: PromiseTerms) -> list[dict[str, object]]:
     """Rows of ``promise_table`` for one contract."""
     limits = limits_of(promise)
     head = {
@@ -276,7 +317,7 @@ def promise_rows(promise: Promise, law: YearLaw, terms: Terms) -> list[dict[str,
     return rows
 
 
-def _judged(law: YearLaw, limits: Sequence[float], years: int, terms: Terms) -> dict[str, object]:
+def _judged(law: YearLaw, limits: Sequence[float], years: int, terms: PromiseTerms) -> dict[str, object]:
     """Chances to break the limits, and whether they are kept."""
     row: dict[str, object] = {"kept": ""}
     if not limits:
@@ -326,66 +367,3 @@ def class_of(share_lost: float) -> float | None:
 def next_class(level: float | None) -> float | None:
     """The class above one; None above all."""
     return next((each for each in CLASSES if level is None or each > level), None)
-
-
-def single_years(years: YearTables, network: Mapping[str, Any]) -> pd.DataFrame:
-    """One row for each service and simulated year, both ways together: what contracts speak of."""
-    frames = []
-    for number, service in enumerate(network["services"]):
-        found = years.of([number]).years[:, 0].sum(axis=1)
-        sums = dict(zip(YEAR_FIGURES, found.T, strict=True))
-        peak = slower_peak_mbit_s(service)
-        frames.append(
-            pd.DataFrame(
-                {
-                    "service": str(service["id"]),
-                    "year": np.arange(1, years.n_years + 1),
-                    "unavailable_min": sums["unavailable_s"] / 60.0,
-                    "planned_min": sums["planned_s"] / 60.0,
-                    "outages": sums["outages"].astype(np.int64),
-                    "planned_outages": sums["planned_outages"].astype(np.int64),
-                    "below_committed_min": sums["below_committed_s"] / 60.0,
-                    "mean_throughput_mbit_s": peak - sums["undelivered_mbit"] / SECONDS_PER_YEAR,
-                }
-            )
-        )
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-
-
-def year_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
-    """Quantiles over years: minutes that a share of the years do not exceed, with 95 % intervals.
-
-    From the simulated years alone. Columns: service, share_of_years, unavailable_min (with ``_low`` and
-    ``_high``; a limit is infinite when the years are too few to tell).
-    """
-    rows = []
-    for number, service in enumerate(services):
-        minutes = YearLaw(years.of([number]), [UNAVAILABLE]).figures[0]
-        for share in QUANTILES:
-            found = year_quantile(minutes, share)
-            row: dict[str, object] = {"service": service, "share_of_years": share}
-            put_interval(row, "unavailable_min", Interval(max(found.low, 0.0), found.best, found.high))
-            rows.append(row)
-    columns = ["service", "share_of_years", *(f"unavailable_min{end}" for end in ("", "_low", "_high"))]
-    return pd.DataFrame(rows, columns=columns)
-
-
-def target_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
-    """Chance that a given year breaks each availability of ``LEVELS``, with 95 % intervals.
-
-    Columns: service, availability, target_min_per_year, year_break_chance (with ``_low`` and ``_high``).
-    """
-    rows = []
-    for number, service in enumerate(services):
-        law = YearLaw(years.of([number]), [UNAVAILABLE])
-        for level in LEVELS:
-            target_min = (1.0 - level) * MINUTES_PER_YEAR
-            row: dict[str, object] = {
-                "service": service,
-                "availability": level,
-                "target_min_per_year": target_min,
-            }
-            put_interval(row, "year_break_chance", law.break_chance([target_min], level=0.95))
-            rows.append(row)
-    chances = [f"year_break_chance{end}" for end in ("", "_low", "_high")]
-    return pd.DataFrame(rows, columns=["service", "availability", "target_min_per_year", *chances])

@@ -7,7 +7,7 @@ from hopyears.models.network.network import Service
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.money.service_money import one_outage_costs, owed_law
 from hopyears.sim.rare.year_tables import YearTables
-from hopyears.sim.runs.promise import Terms
+from hopyears.sim.runs.promise import PromiseTerms
 
 ALL = "all services"
 
@@ -24,7 +24,7 @@ class PromisedPenalty(NamedTuple):
 
 
 def promised_penalties(
-    years: YearTables, ids: Sequence[str], services: Sequence[Service], terms: Terms
+    years: YearTables, ids: Sequence[str], services: Sequence[Service], terms: PromiseTerms
 ) -> list[PromisedPenalty]:
     """Penalties of each service that states any, and of all of them together where they are several.
 
@@ -35,7 +35,7 @@ def promised_penalties(
         Services of the run in its order.
     services : sequence of Service
         Those among them whose penalties count.
-    terms : Terms
+    terms : PromiseTerms
     """
     stating = [service for service in services if service.penalties and service.id in ids]
     groups = [(service.id, [service]) for service in stating]

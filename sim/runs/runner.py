@@ -17,7 +17,6 @@ from hopyears.sim.blocks.series_tally import series_rows
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import by_hand
 from hopyears.sim.rare.replications import replication_tables
-from hopyears.sim.rare.storm_tally import storm_rows
 from hopyears.sim.runs.block_pool import BlockStudy, Workers, block_pool
 from hopyears.sim.runs.stopping import looks
 from hopyears.sim.storage.run_folder import RunFolder
@@ -59,7 +58,6 @@ class BlockCounter:
             "service_replications": drawn.to_arrow(),
             "service_cause_replications": causes.to_arrow(),
             "service_month_replications": months.to_arrow(),
-            "service_storms": storm_rows(simulator, plan.seed, number, history).to_arrow(),
             **failure_tables(simulator.prepared, history, lost),
         }
 

@@ -34,7 +34,7 @@ from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.longest_outages import longest_outages
 from hopyears.sim.runs.objective_table import objective_table
-from hopyears.sim.runs.promise import target_table, year_table
+from hopyears.sim.runs.single_years import target_table, year_table
 from hopyears.sim.runs.summary_failures import FAILURE_TABLES, failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
@@ -134,7 +134,9 @@ def service_table(
             "from": service.site_a,
             "to": service.site_b,
             "committed_mbit_s": service.committed_mbit_s,
+            "committed_backward_mbit_s": service.committed_ways_mbit_s[BACKWARD],
             "peak_mbit_s": service.full_rate_mbit_s,
+            "peak_backward_mbit_s": service.full_ways_mbit_s[BACKWARD],
             "priority": service.priority,
             "protection": service.protection,
             "hops": len(prepared.hops_along(demand.routes[0])),

@@ -1,22 +1,26 @@
-"""Which link of a ring is blocked at each instant, and which way round its services go.
+"""Which link of a ring is blocked at each instant, and which way its services go.
 
-A ring is open at one link: at its protection link while all is well, else at a failed one. All services turn
-at once: who crosses the link that becomes blocked goes the other way round.
+A ring is open at one link: at its protection link while all is well, else at a failed one, or where none has
+failed, at a degraded one. All services turn at once: who crosses the link that becomes blocked goes the other
+way round. Rings that meet turn each by itself; what the openings of all leave is a tree, in which a service
+has one way.
 
 References
 ----------
 ITU-T G.8032/Y.1344 (03/2020), clauses 8 to 10: ring protection link, signal fail, timers (hold-off, guard,
-wait to restore); from memory.
+wait to restore), sub-rings that end on another ring; ITU-T G.808.1: signal fail goes before signal degrade;
+from memory. G.8032 knows no signal degrade.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import kernel
-from hopyears.sim.services.route_choice import FAILED, GOOD
-from hopyears.sim.services.service_data import Route
+from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.sim.services.route_choice import DEGRADED, GOOD, PLANNED
+from hopyears.sim.services.service_data import RingSwitch, Route
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
@@ -67,34 +71,31 @@ def ring_openings(
         [s]. A link must have failed for the hold-off; one that is back stays blocked for the guard time even
         where another has failed; and for the wait to restore, infinite for ever, where none has.
     """
-    out_time, out_place, out_command = [0.0], [protection], [False]
-    since = np.full(link_state.size, -np.inf)  # when each link last failed or came back
-    n_bad = 0
+    since = np.full(link_state.size, -np.inf)  # when each link last failed, was degraded or came back
     opened = protection
-    for k in range(link_state.size - 1, -1, -1):
-        if link_state[k] != GOOD:
-            n_bad += 1
+    for k in range(link_state.size):
+        if _severity(link_state[k]) > _severity(link_state[opened]):
             opened = k
-    if link_state[protection] != GOOD:
-        opened = protection
-    out_place[0] = opened
+    out_time, out_place, out_command = [0.0], [opened], [False]
+    n_bad = int(np.sum(link_state != GOOD))
     clear_s = -np.inf  # since when all links work
     now = 0.0
     i = 0
     while True:
         while i < time_s.size and time_s[i] <= now:
             k = link[i]
-            if (link_state[k] != GOOD) != (state[i] != GOOD):
-                n_bad += 1 if state[i] != GOOD else -1
+            if _severity(link_state[k]) != _severity(state[i]):
+                n_bad += int(state[i] != GOOD) - int(link_state[k] != GOOD)
                 since[k] = now
                 if n_bad == 0:
                     clear_s = now
             link_state[k] = state[i]
             i += 1
         wake = time_s[i] if i < time_s.size else np.inf
-        target, due, command = _turn(
-            opened, protection, link_state, since, clear_s, hold_off_s, guard_s, wait_to_restore_s
-        )
+        target, due = _worse(opened, link_state, since, now, hold_off_s, guard_s)
+        command = target >= 0 and link_state[target] == PLANNED
+        if n_bad == 0 and opened != protection:
+            target, due, command = protection, clear_s + wait_to_restore_s, True
         if target >= 0 and due <= now:
             opened = target
             out_time.append(now)
@@ -107,68 +108,76 @@ def ring_openings(
         now = wake
 
 
+@inlined
+def _severity(state: int) -> int:
+    """2 of a link that carries nothing, 1 of one that is degraded, 0 of a good one."""
+    if state == GOOD:
+        return 0
+    return 1 if state == DEGRADED else 2
+
+
 @kernel
-def _turn(
-    opened: int,
-    protection: int,
-    link_state: NDArray[np.int8],
-    since: _Floats,
-    clear_s: float,
-    hold_off_s: float,
-    guard_s: float,
-    wait_to_restore_s: float,
-) -> tuple[int, float, bool]:
-    """Link to be opened next (or -1), when, and whether by command."""
-    if link_state[opened] != GOOD:
-        return -1, np.inf, False
-    target, due, command = -1, np.inf, False
+def _worse(
+    opened: int, link_state: NDArray[np.int8], since: _Floats, now: float, hold_off_s: float, guard_s: float
+) -> tuple[int, float]:
+    """Link in a worse state than the opened one, to be opened next (or -1), and when."""
+    least = _severity(link_state[opened])
+    target, due, worst = -1, np.inf, 0
     for k in range(link_state.size):
-        if link_state[k] != GOOD:
-            failed = link_state[k] == FAILED
-            ready = max(since[k] + (hold_off_s if failed else 0.0), since[opened] + guard_s)
-            if ready < due:
-                target, due, command = k, ready, not failed
-    if target < 0 and opened != protection:
-        return protection, clear_s + wait_to_restore_s, True
-    return target, due, command
+        severity = _severity(link_state[k])
+        if severity <= least:
+            continue
+        waits_s = 0.0 if link_state[k] == PLANNED else hold_off_s
+        ready = max(since[k] + waits_s, since[opened] + guard_s, now)
+        if ready < due or (ready == due and severity > worst):
+            target, due, worst = k, ready, severity
+    return target, due
 
 
 def ways_round(
-    openings: Openings,
-    links: tuple[int, ...],
-    routes: tuple[Route, ...],
-    switching_s: float,
-    commanded_s: float,
+    openings: Sequence[Openings], rings: Sequence[RingSwitch], routes: Sequence[Route]
 ) -> tuple[_Floats, NDArray[np.int32]]:
     """Route in use by a service in time, as ``route_choice.choose_route`` gives it.
 
     Parameters
     ----------
-    openings : Openings
-    links : tuple of int
-        Links of the ring in order.
-    routes : tuple of two routes
-        The two ways round; each link of the ring is on one of them.
-    switching_s, commanded_s : float
-        Time without traffic when the service turns [s].
+    openings : sequence of Openings
+        Of each of the rings.
+    rings : sequence of RingSwitch
+    routes : sequence of routes
+        All ways over the rings. In use is the first that crosses no blocked link.
     """
-    on_first = {link for link, _ in routes[0]}
-    wanted = [1 if links[place] in on_first else 0 for place in openings.place.tolist()]
-    time_s, choice = [0.0], [wanted[0]]
-    used, gap_end_s = wanted[0], -np.inf
-    for at_s, route, command in zip(
-        openings.time_s[1:].tolist(), wanted[1:], openings.by_command[1:].tolist(), strict=True
-    ):
+    crossed = [{link for link, _ in route} for route in routes]
+    blocked = [ring.links[each.place[0]] for ring, each in zip(rings, openings, strict=True)]
+    used = _open_way(crossed, blocked, 0)
+    time_s, choice = [0.0], [used]
+    gap_end_s = [-np.inf] * len(rings)
+    turns = [
+        (at_s, number, place, command)
+        for number, each in enumerate(openings)
+        for at_s, place, command in zip(
+            each.time_s[1:].tolist(), each.place[1:].tolist(), each.by_command[1:].tolist(), strict=True
+        )
+    ]
+    for at_s, number, place, command in sorted(turns, key=lambda turn: turn[:2]):
+        ring = rings[number]
+        blocked[number] = ring.links[place]
+        route = _open_way(crossed, blocked, used)
         if route == used:
             continue
-        if gap_end_s > at_s:  # turned again before it has settled
+        if max(gap_end_s) > at_s:  # turned again before it has settled
             time_s.pop()
             choice.pop()
-        gap_s = commanded_s if command else switching_s
-        time_s += [at_s, at_s + gap_s]
-        choice += [2 + used, route]
-        used, gap_end_s = route, at_s + gap_s
+        gap_end_s[number] = at_s + (ring.commanded_s if command else ring.switching_s)
+        time_s += [at_s, max(gap_end_s)]
+        choice += [len(routes) + used, route]
+        used = route
     return _without_nothing(np.array(time_s), np.array(choice, dtype=np.int32))
+
+
+def _open_way(crossed: Sequence[set[int]], blocked: Sequence[int], used: int) -> int:
+    """Number of the first way that crosses no blocked link; the one in use where each does."""
+    return next((n for n, links in enumerate(crossed) if links.isdisjoint(blocked)), used)
 
 
 def _without_nothing(time_s: _Floats, choice: NDArray[np.int32]) -> tuple[_Floats, NDArray[np.int32]]:

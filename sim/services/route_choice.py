@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import kernel
 
-GOOD, FAILED, PLANNED = 0, 1, 2
-"""States of a link for a service: of use, failed, out of use by planned work."""
+GOOD, FAILED, PLANNED, DEGRADED = 0, 1, 2, 3
+"""States of a link for a service: of use, failed, out of use by planned work; for a ring also degraded."""
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]

@@ -27,8 +27,9 @@ from numpy.typing import NDArray
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.services.busy_hours import Stretches, clock_changes, where, with_hours
+from hopyears.sim.services.congestion import crowd_of, leaves_congestion, routes_among
 from hopyears.sim.services.ring_switch import Openings, ring_openings, ways_round
-from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED, choose_route
+from hopyears.sim.services.route_choice import DEGRADED, FAILED, GOOD, PLANNED, choose_route
 from hopyears.sim.services.service_data import (
     BACKWARD,
     FORWARD,
@@ -39,7 +40,7 @@ from hopyears.sim.services.service_data import (
 )
 from hopyears.sim.services.service_frame import Frame, Lists, frame_of
 from hopyears.sim.services.service_plan import Plan, build_plan
-from hopyears.sim.services.service_run import ServiceRun
+from hopyears.sim.services.service_run import Outages, ServiceRun
 
 __all__ = ["BACKWARD", "FORWARD", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
 
@@ -95,45 +96,89 @@ def sweep_services(
     ValueError
         If a route uses an unknown link or direction, a link an unknown hop, or a hop is in two links.
     """
-    if not 0.0 < duration_s < np.inf:
-        raise ValueError(f"duration_s is {duration_s}; must be above 0")
     if frame is None:
         links = [(hop,) for hop in range(len(hops))] if links is None else links
         frame = frame_of(services, links, len(hops))
-    finder = _LinkHistories(hops, frame.links)
-    choices = [
-        _choices(service, crossed, routes_of, finder, duration_s)
-        for service, crossed, routes_of in zip(frame.services, frame.links_of, frame.routes_of, strict=True)
-    ]
-    plan, numbers, clocks = build_plan(hops, frame, [2 * len(service.routes) for service in frame.services])
-    levels = [
-        clock_changes(
-            clock,
-            [(np.zeros(1), np.full(1, duration_s))]
-            if record_rates
-            else _may_be_short(frame, plan, group, finder, choices, duration_s),
-            duration_s,
-        )
-        for clock, group in clocks
-    ]
-    run = ServiceRun(plan, record_rates, span_edges_s)
-    first_states = [
-        number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
-    ]
-    first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
-    run.start(first_states, first_choices, [int(level[0]) for _, level in levels])
-    sources = [((hop.time_s, hop.state), number) for hop, number in zip(hops, numbers, strict=True)]
-    used = np.flatnonzero(np.diff(plan.groups_of_entity.first[: len(hops) + 1])).tolist()
-    changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [(k, *sources[k]) for k in used]
-    changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
-    changes += [(len(hops) + len(choices) + 1 + k, level, None) for k, level in enumerate(levels)]
-    # What stands at time 0 has been told already.
-    for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
-        run.apply(*chunk)
-    return [
-        replace(with_hours(history, service, span_edges_s), severe_share=service.severe_share)
-        for service, history in zip(frame.services, run.histories(duration_s), strict=True)
-    ]
+    sweeper = Sweeper(hops, frame, duration_s, record_rates=record_rates, span_edges_s=span_edges_s)
+    return sweeper.sweep(hops)
+
+
+class Sweeper:
+    """Sweeps over histories of the same hops, one after another; what is judged once serves them all.
+
+    Parameters
+    ----------
+    hops : sequence of HopHistory
+        With the states of all histories.
+    frame : Frame
+        Of the services and links.
+    duration_s, record_rates, span_edges_s
+        As for ``sweep_services``.
+    """
+
+    def __init__(
+        self,
+        hops: Sequence[HopHistory],
+        frame: Frame,
+        duration_s: float,
+        *,
+        record_rates: bool = False,
+        span_edges_s: Sequence[float] | _Floats = (),
+    ) -> None:
+        if not 0.0 < duration_s < np.inf:
+            raise ValueError(f"duration_s is {duration_s}; must be above 0")
+        self._frame, self._duration_s, self._edges_s = frame, duration_s, span_edges_s
+        self._record_rates = record_rates
+        n_choices = [2 * len(service.routes) for service in frame.services]
+        self._plan, self._numbers, self._clocks = build_plan(hops, frame, n_choices)
+        self._run = ServiceRun(self._plan, record_rates, span_edges_s)
+        groups = np.diff(self._plan.groups_of_entity.first[: len(hops) + 1])
+        self._used = np.flatnonzero(groups).tolist()
+
+    def sweep(self, hops: Sequence[HopHistory]) -> list[ServiceHistory]:
+        """History of each service on one history of the hops."""
+        self._run_through(hops)
+        return [
+            replace(with_hours(history, service, self._edges_s), severe_share=service.severe_share)
+            for service, history in zip(
+                self._frame.services, self._run.histories(self._duration_s), strict=True
+            )
+        ]
+
+    def outages(self, hops: Sequence[HopHistory]) -> Outages:
+        """What takes all services down on one history of the hops."""
+        self._run_through(hops)
+        shares = np.array([service.severe_share for service in self._frame.services])
+        return self._run.outages(self._duration_s, shares)
+
+    def _run_through(self, hops: Sequence[HopHistory]) -> None:
+        frame, duration_s = self._frame, self._duration_s
+        finder = _LinkHistories(hops, frame.links)
+        choices = _all_choices(frame, self._plan, finder, duration_s)
+        levels = [
+            clock_changes(
+                clock,
+                [(np.zeros(1), np.full(1, duration_s))]
+                if self._record_rates
+                else _may_be_short(frame, self._plan, group, finder, choices, duration_s),
+                duration_s,
+            )
+            for clock, group in self._clocks
+        ]
+        numbers = self._numbers
+        first_states = [
+            number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
+        ]
+        first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
+        self._run.start(first_states, first_choices, [int(level[0]) for _, level in levels])
+        changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [
+            (k, (hops[k].time_s, hops[k].state), numbers[k]) for k in self._used
+        ]
+        changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
+        changes += [(len(hops) + len(choices) + 1 + k, level, None) for k, level in enumerate(levels)]
+        # What stands at time 0 has been told already.
+        for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
+            self._run.apply(*chunk)
 
 
 def _may_be_short(
@@ -145,12 +190,11 @@ def _may_be_short(
     duration_s: float,
 ) -> Iterator[Stretches]:
     """When some service of a group may lack something: a link is too small for all, or it changes route."""
-    links, services = plan.groups.links, plan.groups.services
-    for link in links.item[links.first[group] : links.first[group + 1]].tolist():
+    for link in _of(plan.groups.links, group):
         time_s, capacity, _, state = finder.capacity(link)
         small: NDArray[np.bool_] = np.any(capacity < frame.enough_mbit_s[frame.links[link][0]], axis=1)
         yield where(small[state], time_s, duration_s)
-    for s in services.item[services.first[group] : services.first[group + 1]].tolist():
+    for s in _of(plan.groups.services, group):
         time_s, choice = choices[s]
         yield where(choice >= len(frame.services[s].routes), time_s, duration_s)
 
@@ -159,21 +203,21 @@ def _last_at_zero(time_s: _Floats) -> int:
     return int(np.searchsorted(time_s, 0.0, side="right")) - 1
 
 
-def route_in_use(
+def routes_in_use(
     hops: Sequence[HopHistory],
-    service: ServiceDemand,
+    services: Sequence[ServiceDemand],
     duration_s: float,
     *,
     links: Sequence[Sequence[int]],
-) -> tuple[_Floats, NDArray[np.int32]]:
-    """Times [s], the first 0, and which route of a service is in use from then on.
+) -> list[Changes]:
+    """Of each service times [s], the first 0, and which route is in use from then on.
 
     Of n routes, n + r is the gap without traffic while route r is being left. ``hops`` and ``links`` are as
     for ``sweep_services``.
     """
-    frame = frame_of([service], links, len(hops))
-    finder = _LinkHistories(hops, frame.links)
-    return _choices(service, frame.links_of[0], frame.routes_of[0], finder, duration_s)
+    frame = frame_of(services, links, len(hops))
+    plan, _, _ = build_plan(hops, frame, [2 * len(service.routes) for service in services])
+    return _all_choices(frame, plan, _LinkHistories(hops, frame.links), duration_s)
 
 
 class _LinkHistories:
@@ -197,10 +241,21 @@ class _LinkHistories:
             self._known[key] = (time_s[kept], state[kept])
         return self._known[key]
 
+    def _ring_states(self, link: int, degraded_below_mbit_s: float) -> tuple[_Floats, NDArray[np.int8]]:
+        """Changes of a link's state for a ring: failed when it carries nothing one way, or degraded."""
+        time_s, state = self.states(link, 0.0)
+        if degraded_below_mbit_s == 0.0:
+            return time_s, state
+        all_s, enough = self.states(link, degraded_below_mbit_s)
+        every_s = np.union1d(time_s, all_s)
+        state = state[np.searchsorted(time_s, every_s, side="right") - 1]
+        degraded = enough[np.searchsorted(all_s, every_s, side="right") - 1] != GOOD
+        return every_s, np.where(degraded & (state == GOOD), DEGRADED, state).astype(np.int8)
+
     def openings(self, ring: RingSwitch, duration_s: float) -> Openings:
         """Where a ring is open in time, found once for all of its services."""
         if ring not in self._rings:
-            parts = [self.states(link, 0.0) for link in ring.links]
+            parts = [self._ring_states(link, ring.degraded_below_mbit_s) for link in ring.links]
             time_s, place, state = _in_order(parts)
             self._rings[ring] = Openings(
                 *ring_openings(
@@ -217,12 +272,53 @@ class _LinkHistories:
             )
         return self._rings[ring]
 
+    def room(self, link: int, enough_mbit_s: float) -> tuple[int, _Floats, _Floats, NDArray[np.bool_]]:
+        """A link, times, its capacity both ways up to what is enough, and whether work takes of that."""
+        time_s, capacity, causes, of_time = self.capacity(link)
+        enough_mbit_s = max(enough_mbit_s, 1.0)  # of those that committed to nothing
+        kept = np.minimum(capacity, enough_mbit_s)
+        planned = (causes & int(Cause.MAINTENANCE) != 0) & (kept.min(axis=1) < enough_mbit_s)
+        rows = np.column_stack([kept, planned])[of_time]
+        new = np.append(True, (rows[1:] != rows[:-1]).any(axis=1))
+        return link, time_s[new], rows[new, :2], rows[new, 2] > 0.0
+
     def capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
         """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
         parts = [self._hops[hop] for hop in self._links[link]]
         whole = parts[0] if len(parts) == 1 else side_by_side(parts)
         last = np.append(whole.time_s[1:] != whole.time_s[:-1], True)
         return whole.time_s[last], whole.capacity_mbit_s, whole.causes, whole.state[last].astype(np.int64)
+
+
+def _all_choices(frame: Frame, plan: Plan, finder: _LinkHistories, duration_s: float) -> list[Changes]:
+    """Route in use by each service in time; of those that leave congestion by group, the others known."""
+    still = (np.zeros(1), np.zeros(1, dtype=np.int32))
+    choices = [
+        still if leaves_congestion(service) else _choices(service, crossed, routes_of, finder, duration_s)
+        for service, crossed, routes_of in zip(frame.services, frame.links_of, frame.routes_of, strict=True)
+    ]
+    for group in range(plan.groups.services.first.size - 1):
+        members = _of(plan.groups.services, group)
+        if not any(leaves_congestion(frame.services[s]) for s in members):
+            continue
+        most = dict.fromkeys(_of(plan.groups.links, group), 0.0)
+        for s in members:
+            for link in frame.links_of[s]:
+                most[link] += max(frame.services[s].committed_ways_mbit_s)
+        found = routes_among(
+            crowd_of(frame, members),
+            [finder.room(link, committed) for link, committed in most.items()],
+            [(s, choices[s]) for s in members if not leaves_congestion(frame.services[s])],
+            len(frame.links),
+            duration_s,
+        )
+        for s, changes in found.items():
+            choices[s] = changes
+    return choices
+
+
+def _of(table: Lists, row: int) -> list[int]:
+    return list(table.item[table.first[row] : table.first[row + 1]].tolist())
 
 
 def _choices(
@@ -235,14 +331,9 @@ def _choices(
     """Route in use by a service in time."""
     if len(service.routes) == 1:
         return np.zeros(1), np.zeros(1, dtype=np.int32)
-    if service.ring is not None:
-        return ways_round(
-            finder.openings(service.ring, duration_s),
-            service.ring.links,
-            service.routes,
-            service.switching_s,
-            service.commanded_s,
-        )
+    if service.rings:
+        openings = [finder.openings(ring, duration_s) for ring in service.rings]
+        return ways_round(openings, service.rings, service.routes)
     parts = [finder.states(link, service.switch_below_mbit_s) for link in crossed]
     chosen: Changes = choose_route(
         *_in_order(parts),
@@ -282,7 +373,9 @@ def _merged(
         for k, (entity, (time_s, value), number) in enumerate(changes):
             here = slice(cuts[k][window], cuts[k][window + 1])
             states = value[here] if number is None else number[value[here]]
-            new = np.flatnonzero(np.diff(states, prepend=before[k]))
+            differs = np.empty(states.size, dtype=np.bool_)
+            differs[:1], differs[1:] = states[:1] != before[k], states[1:] != states[:-1]
+            new = np.flatnonzero(differs)
             if new.size:
                 before[k] = int(states[-1])
                 parts.append((time_s[here][new], np.full(new.size, entity), states[new]))

@@ -33,6 +33,10 @@ class RingSwitch:
         Place of the ring protection link among them.
     hold_off_s, guard_s, wait_to_restore_s : float
         As for ``ring_switch.ring_openings`` [s].
+    switching_s, commanded_s : float
+        Time without traffic when a service turns, for a failure and by command [s].
+    degraded_below_mbit_s : float
+        A link that carries less than this either way is degraded [Mbit/s]; 0: none is.
     """
 
     links: tuple[int, ...]
@@ -40,6 +44,9 @@ class RingSwitch:
     hold_off_s: float
     guard_s: float
     wait_to_restore_s: float
+    switching_s: float = 0.05
+    commanded_s: float = 0.05
+    degraded_below_mbit_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -54,8 +61,8 @@ class ServiceDemand:
         Committed and peak rate of each direction [Mbit/s], 0 <= committed <= peak, peak above 0.
     backward_mbit_s : tuple of two float or None
         Committed and peak rate backward, where they are others than forward.
-    ring : RingSwitch or None
-        What chooses between its two routes, the ways round a ring, in place of its own hold-off and wait.
+    rings : tuple of RingSwitch
+        What chooses among its routes, the ways over these rings, in place of its own switch; may be none.
     priority : int
         The smallest is served first.
     routes : tuple of routes
@@ -74,6 +81,10 @@ class ServiceDemand:
     switch_below_mbit_s : float
         A link has failed for this service when its capacity either way is 0 or below this [Mbit/s]: 0 for a
         switch that is triggered by signal fail alone.
+    leaves_congestion : bool
+        Whether it leaves a route on which it gets less than its committed rate (``sim.services.congestion``).
+    preempts : bool
+        Whether it then counts what services of lower priority hold as room.
     required_share : float
         Share of the committed rate, above 0 to 1, below which a direction is down. A service without a
         committed rate is down only when it gets nothing.
@@ -100,7 +111,9 @@ class ServiceDemand:
     clock: DemandClock | None = None
     sharing_weight: float = 1.0
     backward_mbit_s: tuple[float, float] | None = None
-    ring: RingSwitch | None = None
+    rings: tuple[RingSwitch, ...] = ()
+    leaves_congestion: bool = False
+    preempts: bool = True
 
     def __post_init__(self) -> None:
         for committed, peak in zip(self.committed_ways_mbit_s, self.peak_ways_mbit_s, strict=True):

@@ -11,9 +11,9 @@ from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.equipment.plant_builder import BuiltPlant
 from hopyears.sim.hops.hop_design import HopDesign
-from hopyears.sim.services.ring_routes import on_its_ring
+from hopyears.sim.services.ring_routes import directed, on_its_rings
 from hopyears.sim.services.route_finder import Link, RouteFinder
-from hopyears.sim.services.service_data import BACKWARD, FORWARD, Route, ServiceDemand
+from hopyears.sim.services.service_data import FORWARD, Route, ServiceDemand
 
 REROUTED_CANDIDATES = 6
 """Routes that free rerouting may choose from, shortest first."""
@@ -57,7 +57,7 @@ def service_demands(
         clock, weight = demand_clock(network, service), sharing_weight(network, service)
         demand = _demand(service, routes, built, link_of_card, clock, weight)
         on_ring = service.protection == "ring"
-        demands.append(on_its_ring(network, service, demand, designs, index_of) if on_ring else demand)
+        demands.append(on_its_rings(network, service, demand, designs, index_of) if on_ring else demand)
     return tuple(demands), tuple(cards)
 
 
@@ -125,7 +125,7 @@ class _Finders:
         found: dict[str, Route] = {}
         for service in sorted(network.services, key=lambda each: each.priority):
             a, b = service.site_a, service.site_b
-            stated = _directed([index_of[hop] for hop in service.route], a, self._designs)
+            stated = directed([index_of[hop] for hop in service.route], self._designs, a)
             ways = [stated] if stated else self.of(service).rerouting(a, b, REROUTED_CANDIDATES)
             asked = service.committed_ways_mbit_s
             left = [_least_left(way, left_mbit_s, asked) for way in ways]
@@ -169,7 +169,9 @@ def _demand(
         commanded_s=COMMANDED_S.get(service.protection, 0.0) if commanded_s is None else commanded_s,
         hold_off_s=service.hold_off_s,
         wait_to_restore_s=service.wait_to_restore_s if service.reverts else math.inf,
-        switch_below_mbit_s=_kept_mbit_s(service) if service.switch_trigger == "signal degrade" else 0.0,
+        switch_below_mbit_s=0.0 if service.switch_trigger == "signal fail" else _kept_mbit_s(service),
+        leaves_congestion=service.switch_trigger == "congestion",
+        preempts=service.preempts,
         required_share=service.share_to_be_up,
         severe_share=SEVERE_SHARES[service.kind],
         clock=clock,
@@ -206,13 +208,13 @@ def service_routes(
     On a ring it is the working one: see ``ring_routes``.
     """
     a, b = service.site_a, service.site_b
-    stated = _directed([index_of[hop] for hop in service.route], a, designs)
+    stated = directed([index_of[hop] for hop in service.route], designs, a)
     working = stated or placed or finder.working(a, b)
     assert working is not None  # hopyears.models.network.network_rules.services_have_routes
     if service.protection in ("none", "ring"):
         return [working]
     if service.protection == "protected":
-        stated = _directed([index_of[hop] for hop in service.protecting_route], a, designs)
+        stated = directed([index_of[hop] for hop in service.protecting_route], designs, a)
         protecting = stated or finder.protecting(a, b, working)
         if protecting is None and not service.route and (pair := finder.disjoint_pair(a, b)) is not None:
             return list(pair)
@@ -237,13 +239,3 @@ def _least_left(
         float(min(left_mbit_s[link, way] - forward, left_mbit_s[link, 1 - way] - backward))
         for link, way in route
     )
-
-
-def _directed(chain: Sequence[int], start: str, designs: Sequence[HopDesign]) -> Route:
-    here, route = start, []
-    for index in chain:
-        hop = designs[index].hop
-        forward = hop.site_a == here
-        route.append((index, FORWARD if forward else BACKWARD))
-        here = hop.site_b if forward else hop.site_a
-    return tuple(route)

@@ -1,7 +1,7 @@
 """The state of one services sweep: tables that grow, and the histories they become."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,32 @@ _Floats = NDArray[np.float64]
 
 ROW_CELLS = 1 << 25
 """Most cells kept of judged joint states (128 MiB); when they are full the judged states are forgotten."""
+
+
+class Outages(NamedTuple):
+    """Stretches of all services, those of a service after those of the one before, and what takes them down.
+
+    Attributes
+    ----------
+    first : int array, shape (n_services + 1,)
+        Stretches of service s are ``first[s]`` to ``first[s + 1]``.
+    time_s : float array, shape (n,)
+        When each begins [s]; it lasts until the next, the last to ``duration_s``.
+    down : bool array, shape (n, 2)
+    causes : int array, shape (n, 2)
+        As of ``ServiceHistory``, likewise what follows.
+    spans : float array, shape (n_spans, n_services, 3, 2)
+    severe_share : float array, shape (n_services,)
+    duration_s : float
+    """
+
+    first: _Ints
+    time_s: _Floats
+    down: NDArray[np.bool_]
+    causes: _Ints
+    spans: _Floats
+    severe_share: _Floats
+    duration_s: float
 
 
 class ServiceRun:
@@ -70,10 +96,19 @@ class ServiceRun:
         self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1)
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
-        """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0."""
-        self._sweep.hop_state[:] = hop_states
-        self._sweep.choice[:] = choices
-        self._sweep.level[1:] = levels
+        """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0.
+
+        What an earlier history has taught is kept: the results of joint states.
+        """
+        sweep = self._sweep
+        sweep.hop_state[:] = hop_states
+        sweep.choice[:] = choices
+        sweep.level[1:] = levels
+        sweep.group_row[:] = sweep.current[:] = -1
+        sweep.seconds[:] = sweep.counted_s[:] = 0.0
+        sweep.used[N_OUT] = self._spans.n_closed[0] = 0
+        self._spans.lacking[:] = 0.0
+        self._written.clear()
         self._make_room()
         start_groups(self._plan, self._sweep, self._scratch)
 
@@ -85,24 +120,39 @@ class ServiceRun:
             done = run_spans(self._plan, self._sweep, self._scratch, *arguments)
             self._make_room()
 
-    def histories(self, duration_s: float) -> list[ServiceHistory]:
-        """Close the sweep at its end and give the history of each service."""
+    def outages(self, duration_s: float, severe_share: _Floats) -> Outages:
+        """Close the sweep at its end and give what takes services down."""
+        time_s, result, cuts = self._closed()
+        down, causes = self._sweep.down[result], self._sweep.causes[result]
+        lacking = self._spans.lacking.copy()
+        return Outages(cuts, time_s, down, causes, lacking, severe_share, duration_s)
+
+    def _closed(self) -> tuple[_Floats, NDArray[np.int32], _Ints]:
+        """Times and results of all services, one after the other, and where those of each begin."""
         sweep = self._sweep
         self._write_down()
         flows, spans = self._plan.flows, self._spans
         while spans.n_closed[0] < spans.edge_s.size:
             close_span(flows.peak_mbit_s, flows.committed_mbit_s, sweep, spans)
-        seconds = seconds_until(sweep, duration_s)
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
-        owner = sweep.service[: seconds.size]
-        by_owner = np.argsort(owner, kind="stable")
-        shares = np.searchsorted(owner[by_owner], np.arange(sweep.choice.size + 1))
+        return time_s[order], result[order], cuts
+
+    def histories(self, duration_s: float) -> list[ServiceHistory]:
+        """Close the sweep at its end and give the history of each service."""
+        sweep, spans = self._sweep, self._spans
+        time_s, result, cuts = self._closed()
+        seconds = seconds_until(sweep, duration_s)
+        met = seconds > 0.0
+        met[result] = True
+        met_here = np.flatnonzero(met)
+        by_owner = met_here[np.argsort(sweep.service[met_here], kind="stable")]
+        shares = np.searchsorted(sweep.service[by_owner], np.arange(sweep.choice.size + 1))
         histories = []
         for s in range(sweep.choice.size):
             own = by_owner[shares[s] : shares[s + 1]]
-            entries = order[cuts[s] : cuts[s + 1]]
+            entries = slice(cuts[s], cuts[s + 1])
             number = np.searchsorted(own, result[entries]).astype(np.int32)
             tables = (sweep.rate[own], sweep.down[own], sweep.causes[own], seconds[own])
             histories.append(

@@ -14,7 +14,7 @@ from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.runs.rerun import OpenedRun
-from hopyears.sim.services.service import route_in_use
+from hopyears.sim.services.service import routes_in_use
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.studies.explain_equipment import (
     PartStory,
@@ -236,7 +236,7 @@ def story_of(opened: Reopened) -> Story:
         switches=switch_stories(prepared, draws.log, crossed, around),
         timeline=timeline(
             service,
-            route_in_use(links, demand, draws.duration_s, links=prepared.links),
+            routes_in_use(links, prepared.demands, draws.duration_s, links=prepared.links)[service_index],
             len(demand.routes),
             [(prepared.designs[story.index], hops[story.index]) for story in touched],
             around,

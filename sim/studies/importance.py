@@ -6,7 +6,6 @@ sparing one saves nothing; where one protects the other, sparing either saves al
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -173,19 +172,3 @@ def importance_table(
 def _with_sum(units: _Floats) -> _Floats:
     """The sum over services after them."""
     return np.concatenate([units, units.sum(axis=2, keepdims=True)], axis=2)
-
-
-def write_importance(frame: pd.DataFrame, path: Path | str) -> None:
-    """Write the table as CSV.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
-    """
-    from hopyears.sim.inputs.network_file import InputError
-
-    try:
-        frame.to_csv(Path(path), index=False)
-    except OSError as error:
-        raise InputError(f"{path}: file is not writable ({error.strerror}); must be") from None

@@ -14,7 +14,7 @@ from hopyears.sim.counting.years import any_year_chance
 from hopyears.sim.rare.year_law import YearLaw
 from hopyears.sim.rare.year_tables import YearsMet
 from hopyears.sim.runs.block_pool import Workers, over_blocks
-from hopyears.sim.runs.promise import Promise, Terms, figure_of, limits_of, measures_of
+from hopyears.sim.runs.promise import Promise, PromiseTerms, figure_of, limits_of, measures_of
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.studies.counterfactual import sharing_groups, targets_of
 from hopyears.sim.studies.replicated import MonthStudy
@@ -36,7 +36,7 @@ COLUMNS = (
 def levers(
     run: OpenedRun,
     promises: Sequence[Promise],
-    terms: Terms,
+    terms: PromiseTerms,
     *,
     n_blocks: int,
     workers: Workers = 1,
@@ -48,7 +48,7 @@ def levers(
     ----------
     run : OpenedRun
     promises : sequence of Promise
-    terms : Terms
+    terms : PromiseTerms
     n_blocks : int
         The first so many blocks of the run, at least 1.
     workers : int
@@ -89,7 +89,7 @@ def levers(
 
 
 def _row(
-    promise: Promise, years: Any, network: Mapping[str, Any], terms: Terms, block_years: int
+    promise: Promise, years: Any, network: Mapping[str, Any], terms: PromiseTerms, block_years: int
 ) -> dict[str, Any]:
     """Figures of a contract in some years, shape (n_years, n_services, 12, n_figures)."""
     law = YearLaw(YearsMet(years, np.zeros_like(years), block_years), measures_of(promise, network))

@@ -51,7 +51,9 @@ def ranked(strata: Sequence[_Floats], known: ArrayLike, seed: int) -> Ranking:
     Notes
     -----
     Units are drawn anew with replacement, n - 1 of n, the same for all members, so that pairs stay pairs.
-    Members that tie in a resample take their places by lot.
+    Members that tie in a resample take their places by lot. No chance is more than 1 - 2^-n, n the units of
+    the smallest stratum: a coin falls on one side n times that seldom (sign test), whatever a bootstrap of
+    few units says.
 
     References
     ----------
@@ -78,11 +80,12 @@ def ranked(strata: Sequence[_Floats], known: ArrayLike, seed: int) -> Ranking:
         (rng.random(drawn.shape), np.round(drawn, 12) if scale < 1 else drawn.round(9)), axis=1
     )
     found = np.argsort(order, axis=1) + 1
+    most = 1.0 - 0.5 ** min(len(values) for values in held if len(values) > 1)
     return Ranking(
         rank,
-        (found == rank).mean(axis=0),
-        (found == 1).mean(axis=0),
-        float((found == rank).all(axis=1).mean()),
+        np.minimum((found == rank).mean(axis=0), most),
+        np.minimum((found == 1).mean(axis=0), most),
+        min(float((found == rank).all(axis=1).mean()), most),
     )
 
 

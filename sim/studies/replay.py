@@ -14,7 +14,7 @@ from hopyears.models.air.rain_cell import GAUSSIAN
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failure_tally import crew_names
-from hopyears.sim.services.service import route_in_use
+from hopyears.sim.services.service import routes_in_use
 from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.studies.explain import Reopened
 from hopyears.sim.studies.explain_timeline import Step, Window, hop_steps, service_steps
@@ -116,8 +116,8 @@ def _steps_of_services(opened: Reopened, window: Window) -> list[list[list[Any]]
     prepared, draws = opened.run.prepared, opened.draws
     links = opened.simulator.links(opened.hops, draws.log)
     rows = []
-    for demand, service in zip(prepared.demands, opened.services, strict=True):
-        route = route_in_use(links, demand, draws.duration_s, links=prepared.links)
+    routes = routes_in_use(links, prepared.demands, draws.duration_s, links=prepared.links)
+    for demand, service, route in zip(prepared.demands, opened.services, routes, strict=True):
         steps = service_steps(service, route, len(demand.routes), window)
         rows.append(
             [

@@ -1,7 +1,8 @@
 """What services lost in a block and its replications, as they were and without each target."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,69 +75,63 @@ def unavailable_s(service: ServiceHistory) -> float:
     return float(three_ways(service, service.duration_s)[BOTH].unavailable_s)
 
 
-class MonthStudy:
-    """What every service lost in a block, month by month, as it was and without each target.
+@dataclass(frozen=True)
+class RunStudy:
+    """Looks into the blocks of a run, each drawn anew.
 
-    Parameters
+    Attributes
     ----------
     prepared : Prepared
     seed, n_years : int
         Seed of the run and years of a block.
     targets : sequence of Target
-    services : sequence of int
-        Services to judge, as for ``BlockCase``.
+        That might never have gone wrong.
     """
 
-    def __init__(
-        self,
-        prepared: Prepared,
-        seed: int,
-        n_years: int,
-        targets: Sequence[Target],
-        services: Sequence[int],
-    ) -> None:
-        self._simulator = BlockSimulator(prepared)
-        self._seed, self._n_years = seed, n_years
-        self._targets, self._services = tuple(targets), tuple(services)
+    prepared: Prepared
+    seed: int
+    n_years: int
+    targets: Sequence[Target]
+
+    @cached_property
+    def simulator(self) -> BlockSimulator:
+        """Of the network as it is."""
+        return BlockSimulator(self.prepared)
+
+    def draws(self, number: int) -> BlockDraws:
+        """What befell a block."""
+        return self.simulator.draw(self.seed, number, self.n_years)
+
+
+@dataclass(frozen=True)
+class MonthStudy(RunStudy):
+    """What services (as for ``BlockCase``) lost in a block by month, as it was and without each target."""
+
+    services: Sequence[int]
 
     def block(self, number: int) -> _Floats:
         """Figures both ways together as ``YEAR_FIGURES``, those of row 0 as it was.
 
         Shape (1 + n_targets, n_services, n_years, 12, n_figures).
         """
-        draws = self._simulator.draw(self._seed, number, self._n_years)
-        case = BlockCase(self._simulator, draws, self._services, by_month=True)
-        rows = rows_without(case, self._targets, months_of)
-        return rows.reshape(len(rows), -1, self._n_years, 12, len(YEAR_FIGURES))
+        case = BlockCase(self.simulator, self.draws(number), self.services, by_month=True)
+        rows = rows_without(case, self.targets, months_of)
+        return rows.reshape(len(rows), -1, self.n_years, 12, len(YEAR_FIGURES))
 
 
-class ReplicatedStudy:
-    """Time down and time below committed of every service in a block and its replications.
+@dataclass(frozen=True)
+class ReplicatedStudy(RunStudy):
+    """Time down and below committed of services (as for ``BlockCase``) in a block and its replications."""
 
-    Parameters
-    ----------
-    prepared : Prepared
-    seed, n_years : int
-        Seed of the run and years of a block.
-    targets : sequence of Target
-    services : sequence of int
-        Services to judge, as for ``BlockCase``.
-    """
+    services: Sequence[int]
 
-    def __init__(
-        self,
-        prepared: Prepared,
-        seed: int,
-        n_years: int,
-        targets: Sequence[Target],
-        services: Sequence[int],
-    ) -> None:
-        self._simulator, self._seed, self._n_years = BlockSimulator(prepared), seed, n_years
-        self._services = tuple(services)
-        self._things = [
-            plant_without(prepared, target) if target.is_of_plant else target for target in targets
-        ]
-        self._by_hand = by_hand(prepared, alone(self._simulator))
+    @cached_property
+    def _things(self) -> list[Target | Plant]:
+        return [plant_without(self.prepared, each) if each.is_of_plant else each for each in self.targets]
+
+    @cached_property
+    def _by_hand(self) -> tuple[ByHand, ...]:
+        return by_hand(self.prepared, alone(self.simulator))
 
     def block(self, number: int) -> tuple[_Floats, ...]:
         """Of the block less its own failures alone and its own multipath alone; of histories of failures; of
@@ -146,8 +141,8 @@ class ReplicatedStudy:
         the last axis is time down and time below committed, both ways together. Without replications only
         the first, of the block as a whole, has a unit.
         """
-        simulator, streams = self._simulator, Streams(self._seed, number)
-        draws = simulator.draw(self._seed, number, self._n_years)
+        simulator, streams = self.simulator, Streams(self.seed, number)
+        draws = self.draws(number)
         asked = simulator.prepared.options.replications
         whole = self._yearly(draws)
         if not asked:
@@ -156,7 +151,7 @@ class ReplicatedStudy:
         of_nights = []
         if simulator.prepared.options.multipath:
             own = [streams, *(streams.beside(1 + draw) for draw in range(nights))]
-            alone = (multipath_draws(simulator, each, self._n_years, draws.field) for each in own)
+            alone = (multipath_draws(simulator, each, self.n_years, draws.wet) for each in own)
             of_nights = [self._yearly(simulator.with_fades(each)) for each in alone]
             whole = whole - of_nights.pop(0)
         of_histories, of_forced = np.zeros((2, 0, *whole.shape))
@@ -164,7 +159,7 @@ class ReplicatedStudy:
             whole = whole - self._yearly(self._calm(streams, draws, draws.log))
             of_histories, of_forced = np.zeros((histories, *whole.shape)), np.zeros((forced, *whole.shape))
             for hand in self._by_hand:
-                mine = np.isin(self._services, hand.services)
+                mine = np.isin(self.services, hand.services)
                 self._put_histories(of_histories, mine, hand, draws)
                 self._put_forced(of_forced, mine, hand, draws)
         return whole[None], of_histories, of_forced, np.reshape(of_nights, (-1, *whole.shape))
@@ -172,7 +167,7 @@ class ReplicatedStudy:
     def _put_histories(
         self, found: _Floats, mine: NDArray[np.bool_], hand: ByHand, draws: BlockDraws
     ) -> None:
-        simulator, never = self._simulator, kept_back(self._plant, hand, -np.inf)
+        simulator, never = self.simulator, kept_back(self._plant, hand, -np.inf)
         near = draws.storms_near or empty_intervals(len(self._plant.sites))
         weather = Weather.of(near, draws.duration_s, SECONDS_PER_YEAR)
         for draw in range(len(found)):
@@ -188,8 +183,8 @@ class ReplicatedStudy:
         if hand.events.size:
             for draw, place in enumerate(hand.drawn(self._plant, draws.streams, len(found)).tolist()):
                 near = draws.storms_near
-                storms = None if near is None else storms_of_draw(near, draw, self._n_years)
-                drawn = ForcedDraw.of(self._simulator, hand, place, draws.streams, draw, storms)
+                storms = None if near is None else storms_of_draw(near, draw, self.n_years)
+                drawn = ForcedDraw.of(self.simulator, hand, place, draws.streams, draw, storms)
                 found[draw][:, mine] = self._added(drawn, draws)[:, mine]
 
     def _added(self, drawn: ForcedDraw, draws: BlockDraws) -> _Floats:
@@ -218,7 +213,7 @@ class ReplicatedStudy:
         return rows.reshape(len(rows), -1, 2)
 
     def _case(self, draws: BlockDraws, failures: Callable[[Plant], FailureLog] | None = None) -> BlockCase:
-        return BlockCase(self._simulator, draws, self._services, by_month=True, failures=failures)
+        return BlockCase(self.simulator, draws, self.services, by_month=True, failures=failures)
 
     def _calm(
         self, streams: Streams, draws: BlockDraws, log: FailureLog, n_years: int | None = None
@@ -231,11 +226,11 @@ class ReplicatedStudy:
             n_years=n_years or draws.n_years,
             field=None,
             log=log,
-            segments=tuple(self._simulator.segments(index, log) for index in range(n_hops)),
+            segments=tuple(self.simulator.segments(index, log) for index in range(n_hops)),
             activity=(None,) * n_hops,
             fades=(None,) * n_hops,
         )
 
     @property
     def _plant(self) -> Plant:
-        return self._simulator.prepared.built.plant
+        return self.prepared.built.plant

@@ -19,14 +19,17 @@ _Radios = frozenset[tuple[int, int]]
 """Radios at one site: (hop, radio) each."""
 
 
+class _PartChances(dict[tuple[int, str | None], dict[str, float]]):
+    """By site and type of outdoor radios, what ``part_unavailability`` gives."""
+
+
 def part_unavailability(prepared: Prepared, site_index: int, radio: Radio | None = None) -> dict[str, float]:
     """Textbook unavailability of each kind of part at a site: mean time to restore over that and MTBF.
 
     Restoring takes dispatch, travel from the nearest crew and the swap; nobody queues, no spare lacks, no
     storm delays a climb. ``radio`` is the type of outdoor radios.
     """
-    known: dict[tuple[int, str | None], dict[str, float]]
-    known = prepared.known.setdefault("part_unavailability", {})
+    known = prepared.known.of(_PartChances, _PartChances)
     asked = (site_index, None if radio is None else radio.id)
     if asked not in known:
         chances, network = known.setdefault(asked, {}), prepared.network

@@ -56,7 +56,7 @@ def names_in(text: str) -> list[str]:
 
 def missing_sentences(candidates: pd.DataFrame) -> Iterator[str]:
     """What is bought without all of its price known."""
-    missing = candidates[candidates["bought"] & (candidates["without_price"] != "")]
+    missing = candidates[candidates["chosen"] & (candidates["without_price"] != "")]
     for name, items in zip(missing["candidate"], missing["without_price"], strict=True):
         yield f"{name}: no price of {items.replace('_', ' ')}; left out of its cost."
 

@@ -37,7 +37,9 @@ COLUMNS = {
     "month": Column("", "calendar month, 1 to 12"),
     "step": Column("", "textbook sum, the differences that lead on from it, simulated figure"),
     "committed_mbit_s": Column("Mbit/s", "rate that was sold"),
+    "committed_backward_mbit_s": Column("Mbit/s", "the same backward"),
     "peak_mbit_s": Column("Mbit/s", "rate that the service asks for"),
+    "peak_backward_mbit_s": Column("Mbit/s", "the same backward"),
     "length_km": Column("km", "length of the hop, or of the working route of a service"),
     "frequency_ghz": Column("GHz", "frequency of the first channel"),
     "capacity_mbit_s": Column("Mbit/s", "capacity of all working channels"),
@@ -220,6 +222,7 @@ COLUMNS = {
     "services_removed": Column("", "services that the plan removes"),
     "pairing_lost": Column("", "why weather or failures are not the same as without; empty where they are"),
     "bought": Column("", "candidates of the step or set"),
+    "chosen": Column("", "whether it is in the set that is bought in the end"),
     "spent": Column("money", "present sum of this step and all before"),
     "left": Column(
         "as in column figure", "what services still lose a year; not a number where it was not simulated"

@@ -96,7 +96,9 @@ def _services(
     network: Network, places: Mapping[str, list[float]], figures: Mapping[str, Any]
 ) -> Iterator[Any]:
     for service in network.services:
-        own = {"from": service.site_a, "to": service.site_b, "committed_mbit_s": service.committed_mbit_s}
+        forward, backward = service.committed_ways_mbit_s
+        own = {"from": service.site_a, "to": service.site_b, "committed_mbit_s": forward}
+        own["committed_backward_mbit_s"] = backward
         line = _line(places[service.site_a], places[service.site_b])
         yield _feature("service", service.id, service.name, line, own | figures.get(service.id, {}))
 

@@ -66,13 +66,12 @@ def relabelled(table: pd.DataFrame, labels: Mapping[str, Mapping[str, str]]) -> 
     }
     for column, rename in TEXTS.items():
         if column in table.columns:
-            changed[column] = [
-                rename(value, labels) if isinstance(value, str) else value for value in table[column]
-            ]
+            changed[column] = [rename(value, labels) for value in table[column]]
     if {"kind", "target"} <= set(table.columns):
         pairs = zip(table["kind"], table["target"], strict=True)
         changed["target"] = [
-            place_name(target, labels) if kind in (HOP, SITE, SINGLE) else target for kind, target in pairs
+            place_name(target, labels) if kind in (HOP, SITE, SINGLE) else target.replace("_", " ")
+            for kind, target in pairs
         ]
     if {"contract", "services"} <= set(table.columns):
         own = labels.get("services", {})

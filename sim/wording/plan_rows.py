@@ -70,7 +70,7 @@ def plan_rows(plans: pd.DataFrame) -> list[list[str | Cell]]:
     return rows
 
 
-MONEY_HEADS = ("plan", "penalties, Gbit saved a year", "cost/year", "gain/year")
+MONEY_HEADS = ("plan", "outage costs saved/year", "cost/year", "gain/year")
 """Heads of ``money_rows``."""
 
 
@@ -113,7 +113,7 @@ def bill_sentences(plans: pd.DataFrame, bills: pd.DataFrame) -> Iterator[str]:
         own = bills[(bills["plan"] == row["plan"]) & ~bills["item"].astype(str).str.startswith((VISIT, USED))]
         counts = (own["plan_count"] - own["base_count"]).groupby(own["item"], sort=False).sum()
         changed = [(str(item).replace("_", " "), float(n)) for item, n in counts.items() if n]
-        words = [f"{n:+g} {item}" for item, n in changed[:ITEMS_NAMED]]
+        words = [f"{n:+g} × {item}" for item, n in changed[:ITEMS_NAMED]]
         if len(changed) > ITEMS_NAMED:
             words.append(f"{len(changed) - ITEMS_NAMED} items more")
         line = f"{row['plan']}: {', '.join(words) or 'the same hardware'}"

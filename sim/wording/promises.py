@@ -17,7 +17,7 @@ from hopyears.sim.runs.promise import (
     OUTAGES,
     PLAIN,
     YES,
-    Terms,
+    PromiseTerms,
     class_of,
     next_class,
     years_wanted,
@@ -48,7 +48,7 @@ class Promised:
     ----------
     table : DataFrame
         Table ``promise``, with the names that readers see.
-    terms : Terms
+    terms : PromiseTerms
     years : int
         Simulated.
     penalties : sequence of rows of cells
@@ -62,7 +62,7 @@ class Promised:
     """
 
     table: pd.DataFrame
-    terms: Terms
+    terms: PromiseTerms
     years: int
     penalties: Sequence[Sequence[str | Cell]]
     currency: str
@@ -77,8 +77,14 @@ HEADS = ("contract", "asked", "kept", "broken", "can be promised", "mean", "wors
 """The most important first: a narrow terminal shows no more."""
 
 
-def promise_cells(row: Mapping[str, Any]) -> list[str | Cell]:
-    """Cells under ``HEADS`` of a row of the table ``promise``."""
+def promise_rows(table: pd.DataFrame) -> list[list[str | Cell]]:
+    """Cells under ``HEADS`` of the table ``promise``, with a mark where some rest on the years alone."""
+    rows = records(table)
+    marked = len({row["rests_on"] == PLAIN for row in rows}) > 1
+    return [_cells(row, " *" if marked and row["rests_on"] == PLAIN else "") for row in rows]
+
+
+def _cells(row: Mapping[str, Any], mark: str) -> list[str | Cell]:
     name, services = str(row["contract"]), str(row["services"])
     cells: list[str | Cell] = [name, _asked(row)]
     if not row["kept"]:
@@ -88,7 +94,6 @@ def promise_cells(row: Mapping[str, Any]) -> list[str | Cell]:
     others = "" if name == services else services
     if row["figure"] == ALL_TERMS:
         return [*cells, NO_FIGURE, NO_FIGURE, NO_FIGURE, others]
-    mark = " *" if row["rests_on"] == PLAIN else ""
     figures = [figure(row, "can_be_promised") + mark, figure(row, "mean") + mark, figure(row, "worst")]
     return [*cells, *figures, others]
 
@@ -103,7 +108,11 @@ def figure(row: Mapping[str, Any], name: str) -> str:
     if row["figure"] == MINUTES:
         return f"{number(value)} min"
     if row["figure"] == OUTAGES:
-        return plural(math.floor(value + 1e-6), "outage") if name == "can_be_promised" else number(value)
+        return (
+            plural(math.floor(value + 1e-6), "outage")
+            if name == "can_be_promised"
+            else f"{number(value)} outages"
+        )
     return f"{given(value)} Mbit/s"
 
 
@@ -185,7 +194,7 @@ def _class_sentences(free: pd.DataFrame) -> list[str]:
     return [f"Of {n} without a contract, so many can be promised at least: {', '.join(words)}."]
 
 
-def meaning(table: pd.DataFrame, terms: Terms) -> list[str]:
+def meaning(table: pd.DataFrame, terms: PromiseTerms) -> list[str]:
     """What a promise means, and what the marks in a table of promises say."""
     found = [
         f"What is promised, or kept, holds with a chance of {per_cent(terms.chance)}, at a confidence of "

@@ -34,7 +34,7 @@ def service_rows(row: Row) -> dict[str, Any]:
     return {
         "service": str(row["service"]),
         "ends": f"{row['from']} – {row['to']}, {wording.plural(int(row['hops']), 'hop')}",
-        "committed": given(row["committed_mbit_s"]),
+        "committed": _both_ways(row, "committed"),
         "unavailable": figure_and_ends(row, "unavailable_min_per_year"),
         "availability": wording.service_availability(row),
         "verdict": wording.verdict(row, wording.FIRST_ANSWER_LEVEL),
@@ -47,6 +47,12 @@ def service_rows(row: Row) -> dict[str, Any]:
         "worst_month": figure_and_ends(row, "worst_month_unavailable_min")[0],
         "textbook": number(row["textbook_min_per_year"]),
     }
+
+
+def _both_ways(row: Row, rate: str) -> str:
+    """A rate of a service, forward and backward where these differ: ``40``, or ``40 / 10``."""
+    ways = dict.fromkeys((given(row[f"{rate}_mbit_s"]), given(row[f"{rate}_backward_mbit_s"])))
+    return " / ".join(ways)
 
 
 def objective_rows(objectives: pd.DataFrame) -> list[dict[str, Any]]:
@@ -84,8 +90,8 @@ def rate_rows(row: Row) -> dict[str, Any]:
     return {
         "service": str(row["service"]),
         "priority": f"{int(row['priority'])}",
-        "committed": given(row["committed_mbit_s"]),
-        "peak": given(row["peak_mbit_s"]),
+        "committed": _both_ways(row, "committed"),
+        "peak": _both_ways(row, "peak"),
         "mean": given(row["mean_throughput_mbit_s"]),
         "levels": [given(row[f"throughput_{level}_mbit_s"]) for level in RATE_LEVELS],
     }

@@ -54,7 +54,6 @@ IN_TABLE = {
     ("contenders", "right_chance"): Column(
         "", "chance that the chosen set is truly the best of these, at least"
     ),
-    ("candidates", "bought"): Column("", "whether it is in the chosen set"),
     ("difference_causes", "difference_min_per_year"): Column(
         "min/year", "with the plan less without, from the blocks as they were drawn"
     ),
@@ -132,7 +131,8 @@ _CASE = (
 TABLES = {
     "services": TableWords(
         "a service",
-        f"service from to committed_mbit_s peak_mbit_s priority protection hops {_OUTAGES} "
+        "service from to committed_mbit_s committed_backward_mbit_s peak_mbit_s peak_backward_mbit_s "
+        f"priority protection hops {_OUTAGES} "
         "planned_min_per_year errored_s_per_year worst_month_unavailable_min* "
         "forward_unavailable_min_per_year backward_unavailable_min_per_year "
         "mean_throughput_mbit_s throughput_99_mbit_s throughput_99_9_mbit_s throughput_99_99_mbit_s "
@@ -257,7 +257,7 @@ TABLES = {
     ),
     "candidates": TableWords(
         "a candidate, most saved for its money first",
-        "candidate changes capital yearly present without_price guessed_saved bought",
+        "candidate changes capital yearly present without_price guessed_saved chosen",
     ),
     "importance": TableWords(
         "a service (or all) and what might never go wrong",
@@ -305,6 +305,15 @@ TABLES = {
 }
 """Every result table by name: those of a run, a prediction and a comparison; of the verbs ``importance``,
 ``promise``, ``predict --against`` and ``modulation`` (each of its tables); and of ``worst_outages``."""
+
+
+def head_of(name: str) -> str:
+    """Head of a column for readers, its unit as it is written: ``received level dBm``, ``total min/year``."""
+    unit = COLUMNS[name].unit if name in COLUMNS else ""
+    ending = "_" + unit.lower().replace("/year", "_per_year").replace("/", "_")
+    if unit and name.endswith(ending):
+        return f"{name.removesuffix(ending).replace('_', ' ')} {unit}"
+    return name.replace("_", " ")
 
 
 def described(table: str) -> Iterator[tuple[str, Column]]:

@@ -108,7 +108,7 @@ def signed(value: float, *, decimals: int = 5) -> str:
 def difference(row: Row, name: str, *, decimals: int = 5) -> Cell:
     """A difference with its sign, and its interval; without one where it never differed."""
     value, low, high = interval(row, name)
-    if low == high:
+    if low == high or not (math.isfinite(low) or math.isfinite(high)):
         return signed(value, decimals=decimals), ""
     return signed(value, decimals=decimals), (
         f"{signed(low, decimals=decimals)} to {signed(high, decimals=decimals)}"

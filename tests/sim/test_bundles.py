@@ -13,7 +13,7 @@ from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.services.service import route_in_use
+from hopyears.sim.services.service import routes_in_use
 from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.studies.counterfactual import HOP, BlockCase, Target, sharing_groups
 from hopyears.sim.studies.explain import explain, worst_outages
@@ -124,7 +124,7 @@ def test_the_route_in_use_knows_bundles():
     hops = [history((10.0, 20.0), (50.0, 60.0)), history((55.0, 70.0)), history()]
     routes = (((0, 0),), ((2, 0),))
     demand = ServiceDemand("s", 10.0, 50.0, 1, routes, switching_s=0, commanded_s=0, wait_to_restore_s=0)
-    time_s, route = route_in_use(hops, demand, 100.0, links=[(0, 1), (), (2,)])
+    ((time_s, route),) = routes_in_use(hops, [demand], 100.0, links=[(0, 1), (), (2,)])
     assert time_s.tolist() == [0.0, 55.0, 60.0]
     assert route.tolist() == [0, 1, 0]
 

@@ -37,7 +37,7 @@ def test_chances_without_an_instance_are_bounds(run, capsys):
     """Of six years each breaks 100 % availability and none the easiest target: neither is certain."""
     assert main(["promise", str(run), "--availability", "100"]) == 0
     assert f"at least 68{PER_CENT}" in capsys.readouterr().out  # 0.1 to the power of one sixth
-    assert main(["promise", str(run), "--target-min", "525960"]) == 0
+    assert main(["promise", str(run), "--unavailable-min", "525599"]) == 0
     assert f"at most 32{PER_CENT}" in capsys.readouterr().out
 
 
@@ -81,9 +81,20 @@ def test_textbook_prints_and_writes(run, tmp_path, capsys):
     ("words", "sentence"),
     [
         (["promise", "--service", "six"], '--service is "six"; must be a service of the run: one, two'),
-        (["promise", "--chance", "1"], "--chance is 1; must be above 0 to below 1"),
-        (["promise", "--availability", "101"], "--availability is 101; must be 0 to 100 per cent"),
-        (["promise", "--target-min", "nan"], "--target-min is nan; must be 0 to 525960"),
+        (["promise", "--chance", "1"], "--chance is 1.0; must be above 0 to below 1"),
+        (["promise", "--availability", "101"], "--availability is 101; must be 1 to 100 per cent"),
+        (
+            ["promise", "--availability", "0.9995"],
+            "--availability is 0.9995; must be 1 to 100 per cent. Did you mean 99.95?",
+        ),
+        (
+            ["promise", "--unavailable-min", "525600"],
+            "--unavailable-min is 525600.0; must be 0 to below 525600, the minutes of a year",
+        ),
+        (
+            ["promise", "--unavailable-min", "nan", "--period", "month"],
+            "--unavailable-min is nan; must be 0 to below 40320, the minutes of a month",
+        ),
         (["promise", "--contract-years", "0"], "--contract-years is 0; must be 1 to 100"),
         (["textbook", "--service", "six"], '--service is "six"; must be a service of the run: one, two'),
         (["textbook", "--blocks", "-1"], "--blocks is -1; must be at least 0"),

@@ -37,8 +37,8 @@ ERRORED SEVERELY_ERRORED UNAVAILABLE _FAR NOBODY FORWARD BACKWARD BITS_PER_LEVEL
 FLAT_BIT DISPERSIVE_BIT FLAT FLAT_WORST_MONTH DISPERSIVE N_KINDS HOPS ROUTE ALONE JOBS UP DOWN MUTE N_OUT
 N_ROWS N_RESULTS N_WORDS EMPTY _STRIDE _KEPT _LEAST_ROW _PART_PURPOSES _MOST_WINDOWS _TRIAL_SEED _TABLE_SIZE
 _SWITCHING _CONGESTION NIGHT_MODEL_VERSION HOURS_PER_NIGHT _NIGHTS_PER_YEAR _SAMPLE_YEARS _LEVELS _SHELLS
-_HALF_POWER CHANGES_AT_ONCE ROW_CELLS PLANNED GOOD FAILED UNLIMITED_MBIT_S HOURS_PER_DAY HOURS_PER_WEEK
-OVERHEAD_SHARE
+_HALF_POWER CHANGES_AT_ONCE ROW_CELLS PLANNED GOOD FAILED DEGRADED UNLIMITED_MBIT_S HOURS_PER_DAY
+HOURS_PER_WEEK OVERHEAD_SHARE _OWN _OUTSIDE _OWN_STRUCK _OUTSIDE_STRUCK _SITE _TRANSMITTER _STUCK
 """
 NO_RESULT = set(_NAMES.split())
 """Numbers that decide no result: of physics, codes and sizes; defaults that a field shows by name."""
@@ -196,7 +196,7 @@ def test_the_file_holds_every_value(tmp_path, capsys):
     assert [tuple(row) for row in rows] == [tuple(row) for row in rows_of(network)]
     assert f"{len(rows)} values" in " ".join(capsys.readouterr().out.split())
     assert main(["check", str(path), "--out", str(tmp_path / "none" / "values.csv")]) == 2
-    assert "values cannot be written" in capsys.readouterr().err
+    assert "file is not writable" in capsys.readouterr().err
 
 
 def test_radios_without_a_hop_show_their_modulations():

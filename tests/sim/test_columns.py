@@ -14,7 +14,7 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.rare.year_tables import YearTables
-from hopyears.sim.runs.promise import Terms, promise_table, promises_of
+from hopyears.sim.runs.promise import PromiseTerms, promise_table, promises_of
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -49,11 +49,11 @@ def tables_of_studies(source, folder) -> dict[str, pd.DataFrame]:
         prepare(source.network, DRY), RunRequest(years=1, seed=1, block_years=1, options=DRY)
     )
     run = RunFolder(folder)
-    promised = promise_table(YearTables(run), run.network(), promises_of(run.network(), ()), Terms())
+    promised = promise_table(YearTables(run), run.network(), promises_of(run.network(), ()), PromiseTerms())
     return {
         "importance": importance(open_run(folder), n_blocks=2),
         "promise": promised,
-        "levers": levers(open_run(folder), promises_of(run.network(), ())[:1], Terms(), n_blocks=2),
+        "levers": levers(open_run(folder), promises_of(run.network(), ())[:1], PromiseTerms(), n_blocks=2),
         "against": hold_against(source, RunFolder(folder)),
         **{f"modulation_{name}": table for name, table in studied.items()},
     }

@@ -17,7 +17,7 @@ import pytest
 from hopyears.models.network.entry import Entry
 from hopyears.models.network.network import DemandProfile, Modulation, Prices, Ring
 from hopyears.sim.blocks.block import BlockSimulator
-from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.blocks.prepared import Known, ModelOptions, prepare
 from hopyears.sim.inputs.input_errors import FaultList, InputError
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES, build_network
 from hopyears.sim.inputs.network_file import ONLY_MONEY
@@ -92,7 +92,7 @@ OTHER = {
         "undelivered_value_per_gbit": 2.0,
     },
     "demand_profiles": {"working_day": [0.4] * 24, "day_off": [0.4] * 24},
-    "rings": {"hops": ["a-b", "b-c", "c-d", "a-d"], "blocked": "a-b"},
+    "rings": {"hops": ["a-b", "b-c", "c-d", "a-d"], "blocked": "a-b", "degraded_below_mbit_s": 9.0},
     "sharing": {"within_priority": "by committed rate", "routes": "by load"},
     "prices": {
         "currency": "shells", "life_years": 9.0, "discount_rate": 0.1, "once": {"cable": 2.0},
@@ -236,9 +236,9 @@ def guessed(entry: Mapping[str, object], name: str, field: str):
 
 
 def print_of(thing):
-    """Everything that a value holds, entries of the file left out, as what can be compared."""
+    """Everything that a value holds, entries of the file and what is worked out left out, to be compared."""
     match thing:
-        case Entry() | None:
+        case Entry() | Known() | None:
             return None
         case enum.Enum():
             return thing.name

@@ -47,8 +47,8 @@ def test_tables_of_choices_have_names() -> None:
     assert list(relabelled(advice, LABELS)["bought"]) == [
         "Old Mill: generator; North hop: 2+0", "nothing", "store: spare fan",
     ]  # fmt: skip
-    candidates = pd.DataFrame({"candidate": ["mill: generator", "quay: battery"], "bought": [True, False]})
-    assert list(relabelled(candidates, LABELS)["bought"]) == [True, False]
+    candidates = pd.DataFrame({"candidate": ["mill: generator", "quay: battery"], "chosen": [True, False]})
+    assert list(relabelled(candidates, LABELS)["chosen"]) == [True, False]
     promises = pd.DataFrame({"contract": ["s1", "s2"], "services": ["s1", "s1, s2"]})
     named = relabelled(promises, LABELS)
     assert list(named["contract"]) == ["Voice", "s2"]  # a contract has its own id

@@ -17,6 +17,7 @@ from hopyears.sim.report.page_rows import longest_rows, month_rows, worst_month_
 from hopyears.sim.report.scales import round_ticks
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.summary import month_table
+from hopyears.sim.wording.rows import rate_rows, service_rows
 
 TABLES = made_up_results().tables
 NAMES = [service for service, *_ in SERVICES]
@@ -151,3 +152,10 @@ def test_outages_of_a_month_are_weighed_by_their_length() -> None:
     assert list(table["month"]) == [1, 2]
     assert table["outages_weighed"].tolist() == pytest.approx([5.0, 1.0046], abs=1e-3)
     assert table["unavailable_min_per_year"].tolist() == pytest.approx([5.0, 1732.0])
+
+
+def test_rates_that_differ_backward_are_shown_beside_those_forward() -> None:
+    cells = [rate_rows(row)["committed"] for row in TABLES["services"].to_dict("records")]
+    assert cells == ["50", "75 / 70", "100 / 90"]
+    assert service_rows(TABLES["services"].iloc[2])["committed"] == "100 / 90"
+    assert rate_rows(TABLES["services"].iloc[1])["peak"] == "200"

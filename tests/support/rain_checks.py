@@ -1,8 +1,9 @@
 """Slow, obvious versions of the rain field, and fields small enough to follow by hand."""
 
 import numpy as np
+from cell_profile import relative_rate
 
-from hopyears.models.air.rain_cell import CellPopulation, relative_rate
+from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField

@@ -4,18 +4,21 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from multiprocessing import get_context
 from pathlib import Path
 
 from hopyears.sim.commands import main
 
-MODEL = ("--seed", "5", "--block-years", "1", "--no-rain", "--no-multipath", "--replications", "0")
+MODEL = ("--seed", "5", "--block-years", "1")
+CHEAP = ("--no-rain", "--no-multipath", "--replications", "0")
+WHOLE = ("--replications", "1")
 
 
-def words(network, out, years, workers=1):
-    """What to call for a run that goes on where it was stopped; cheap, for no weather is drawn."""
+def words(network, out, years, workers=1, parts=CHEAP):
+    """What to call for a run that goes on where it was stopped; cheap unless asked for the weather too."""
     asked = ["--years", str(years), "--workers", str(workers), "--out", str(out), "--resume"]
-    return ["simulate", str(network), *asked, *MODEL]
+    return ["simulate", str(network), *asked, *MODEL, *parts]
 
 
 def _called(called, ready, said):
@@ -65,5 +68,21 @@ def program(called):
     """The program as users call it, with worker processes of its own."""
     call = "import sys; from hopyears.sim.commands import main; sys.exit(main(sys.argv[1:]))"
     return subprocess.Popen(
-        [sys.executable, "-c", call, *called], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+        [sys.executable, "-c", call, *called],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
     )
+
+
+def left_behind(called, patience_s=20.0):
+    """Whether any process of an ended program's session still lives after some patience."""
+    end = time.monotonic() + patience_s
+    while time.monotonic() < end:
+        try:
+            os.killpg(called.pid, 0)
+        except ProcessLookupError:
+            return False
+        time.sleep(0.05)
+    return True

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from hopyears.sim.advice.advise import Advice
-from hopyears.sim.runs.promise import ALL_TERMS, COLUMNS, SURE, Terms
+from hopyears.sim.runs.promise import ALL_TERMS, COLUMNS, SURE, PromiseTerms
 from hopyears.sim.studies.plan_tables import ALL, BY_MINUTES, Comparison
 from hopyears.sim.wording.promises import Promised
 
@@ -89,7 +89,8 @@ def made_up_promised(*, levers: bool = True) -> Promised:
         ]
     )
     return Promised(
-        pd.DataFrame(rows, columns=[*COLUMNS]), Terms(), 200, [["s2", ("12.0", "8.0 to 17.0"), "40.0"]],
+        pd.DataFrame(rows, columns=[*COLUMNS]), PromiseTerms(), 200,
+        [["s2", ("12.0", "8.0 to 17.0"), "40.0"]],
         "shells", found if levers else None, "Weather is as it is.",
     )  # fmt: skip
 
@@ -115,7 +116,7 @@ def made_up_advice() -> Advice:
         {
             "candidate": ["a<1>", "b", "c"], "changes": "hop", "capital": [90.0, 50.0, 70.0], "yearly": 1.0,
             "present": [100.0, 50.0, 80.0], "without_price": ["cable", "", "mast_space"],
-            "guessed_saved": [15.0, 6.0, np.float64(2.0)], "bought": [True, True, False],
+            "guessed_saved": [15.0, 6.0, np.float64(2.0)], "chosen": [True, True, False],
         }
     )  # fmt: skip
     return Advice(purchases, contenders, candidates)

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.benchmarks.rare_chain import chain
-from experiments.benchmarks.rare_ring import ring
+from experiments.verification.coverage.ring import ring
 from hopyears.models.network.network import Network, PartChange, Power
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
@@ -35,7 +35,8 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.inputs.network_file import NetworkSource, read_network
-from hopyears.sim.rare.replications import FORCED, OF_NIGHTS, OWN, REPLICATIONS, WAYS, n_draws
+from hopyears.sim.rare.losses import WAYS
+from hopyears.sim.rare.replications import FORCED, OF_NIGHTS, OWN, REPLICATIONS, n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
 from hopyears.sim.rare.weather_controls import RainControl, rain_control
 from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS, RunRequest, simulate
@@ -158,7 +159,7 @@ def resampled(seen: Seen, n_blocks: int, asked: int, rng: np.random.Generator) -
         for part, number in zip((seen.histories, seen.forced, seen.nights), numbers, strict=True)
     )
     of_blocks = (part[blocks] for part in (seen.blocks, seen.own))
-    return Seen(*of_blocks, *drawn, seen.storms[blocks], seen.rain[blocks])
+    return Seen(*of_blocks, *drawn, seen.rain[blocks])
 
 
 def _told(figures: ServiceFigures, seen: Seen) -> list[list[tuple[float, float]]]:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from cell_profile import relative_rate
 from hypothesis import given
 from hypothesis import strategies as st
 from rain_checks import attenuation_by_quadrature_db, cells_field
@@ -15,7 +16,7 @@ from hopyears.models.air.path_rain import (
     n_stretches,
     own_mean_share,
 )
-from hopyears.models.air.rain_cell import GAUSSIAN, PEAKED, CellProfile, largest_radius_km, relative_rate
+from hopyears.models.air.rain_cell import GAUSSIAN, PEAKED, CellProfile, largest_radius_km
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at
 
 PROFILES = [GAUSSIAN, PEAKED, CellProfile(0.3, 0.6, 1.3), CellProfile(1.0, 0.5, 1.0)]

@@ -1,54 +1,30 @@
-"""Cells against numerical integrals: the law that their number gives, and what they do to a hop."""
+"""Cells: how the area above a rate grows, their size over life and peak."""
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
+from cell_profile import area_above
 
 from hopyears.models.air.rain_cell import (
     GAUSSIAN,
     PEAKED,
     CellPopulation,
     CellProfile,
-    area_above,
+    area_slopes,
     largest_radius_km,
     radius_km,
-    relative_rate,
-    standard_density,
 )
-from hopyears.models.air.rain_law import SIGMA
 
 PROFILES = [GAUSSIAN, PEAKED, CellProfile(0.3, 0.6, 1.3)]
 
 
 @pytest.mark.parametrize("profile", PROFILES)
-def test_area_above_is_where_the_profile_is_above(profile):
-    depth = np.array([0.01, 0.3, 1.0, 2.5, 6.0])
-    edge = np.sqrt(area_above(profile, depth) / np.pi)
-    np.testing.assert_allclose(relative_rate(profile, edge), np.exp(-depth), rtol=1e-9)
-    assert area_above(profile, np.array([-1.0, 0.0])) == pytest.approx([0.0, 0.0])
-
-
-def test_one_gaussian_gives_rayleigh_peaks():
-    z, density = standard_density(GAUSSIAN)
-    expected = z * np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi) / (SIGMA * 2.0 * np.pi)
-    np.testing.assert_allclose(density[1:], expected[1:], rtol=1e-3, atol=1e-9)
-
-
-@pytest.mark.parametrize("profile", PROFILES)
-def test_density_gives_back_the_law_above_the_median(profile):
-    level = np.array([0.0, 0.25, 0.5, 1.0, 2.0, 3.0, 4.0])
-    z, density = standard_density(profile)
-    areas = area_above(profile, SIGMA * (z - level[:, None]))
-    np.testing.assert_allclose(np.trapezoid(density * areas, z, axis=-1) / ndtr(-level), 1.0, atol=0.01)
-    assert np.all(density >= 0.0)
-
-
-def test_a_wrong_density_does_not_give_the_law():
-    z, density = standard_density(GAUSSIAN)
-    level = np.array([2.0, 3.0])
-    areas = area_above(PEAKED, SIGMA * (z - level[:, None]))
-    wrong = np.trapezoid(density * areas, z, axis=-1)
-    assert np.all(np.abs(wrong / ndtr(-level) - 1.0) > 0.1)
+def test_slopes_of_the_area_above_a_rate(profile):
+    """Against differences of areas read from the profile itself."""
+    depth, step = np.array([0.3, 1.0, 2.5, 6.0]), 0.02
+    less, here, more = (area_above(profile, depth + way * step) for way in (-1, 0, 1))
+    slope, curve = area_slopes(profile, depth)
+    np.testing.assert_allclose(slope, (more - less) / (2.0 * step), rtol=2e-3)
+    np.testing.assert_allclose(curve, (more - 2.0 * here + less) / step**2, atol=0.02 * slope.max())
 
 
 def test_dead_cells_have_no_size():

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+from cell_profile import area_above
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
-from hopyears.models.air.rain_cell import DEFAULT_POPULATION, MEAN_LIFE_FACTOR, area_above, largest_radius_km
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION, MEAN_LIFE_FACTOR, largest_radius_km
 from hopyears.models.air.rain_kinds import kind_densities
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA
 from hopyears.models.air.storm import DEFAULT_STORMS

@@ -47,6 +47,7 @@ def test_channels_narrower_than_any_plan() -> None:
     said = told(network(hop={"channel_width_mhz": 0.028}))
     assert said[0].startswith('hop "a-b": channel_width_mhz is 0.028 at 15 GHz; no ITU-R plan')
     assert told(network(hop={"channel_width_mhz": 1.75})) == []
+    assert told(network(hop={"channel_width_mhz": 1.5}))[0].endswith("channels narrower than 1.75 MHz")
     low = {"channel_width_mhz": 0.5, "frequency_ghz": 1.4}
     assert not any("channels narrower" in text for text in told(network(hop=low)))
 

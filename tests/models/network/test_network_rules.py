@@ -1,5 +1,6 @@
 """Rules between entries of a network: each names the entry, what it found and what it allows."""
 
+import itertools
 from typing import Any
 
 import networkx as nx
@@ -8,6 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hopyears.models.basics.faults import Fault, FieldError, suggestion
+from hopyears.models.network.climate_entry import ClimateChange
+from hopyears.models.network.contract_entry import Contract
+from hopyears.models.network.money_entries import Prices
 from hopyears.models.network.network import (
     Antenna,
     Crew,
@@ -24,7 +28,8 @@ from hopyears.models.network.network import (
     Site,
 )
 from hopyears.models.network.network_doubts import doubts_of
-from hopyears.models.network.network_rules import RULES, hop_graph
+from hopyears.models.network.network_rules import RULES, hop_graph, ring_sites
+from hopyears.models.network.traffic_entries import Ring
 
 PLACES = {"hill": (50.0, 10.0), "mill": (50.1, 10.0), "ridge": (50.1, 10.2), "dale": (50.3, 10.2)}
 
@@ -78,6 +83,17 @@ def with_service(**more: Any) -> Network:
 def test_network_in_order() -> None:
     assert faults(network()) == []
     assert doubts(network()) == []
+
+
+def priced(*names: str) -> Network:
+    return network(prices=Prices(once=dict.fromkeys(names, 1.0), life_years=10.0, discount_rate=0.05))
+
+
+RING = ("hill-mill", "mill-ridge", "ridge-dale", "dale-hill")
+
+
+def ring_network(*rings: Ring) -> Network:
+    return network(hops=tuple(map(hop, RING)), rings=rings)
 
 
 HOP = 'hop "hill-mill": '
@@ -199,12 +215,147 @@ CASES: list[tuple[Network, list[str]]] = [
             "must be a chain of hops"
         ],
     ),
+    # An entry at fault, or one that a rule passes over, hides no fault of the next.
+    (
+        network(services=(service("hill", "xyz"), service("mill", "mill"), service("dale", "dale"))),
+        [
+            'service "hill_xyz": to is "xyz"; must be a site id',
+            'service "mill_mill": to is "mill", the same as from; must be another site',
+            'service "dale_dale": to is "dale", the same as from; must be another site',
+        ],
+    ),
+    (
+        network(
+            hops=(
+                hop("hill-mill", multipath_exceedance_db={"1": 5, "0.01": 20}),
+                hop("mill-ridge", geoclimatic_factor=1e-4),
+                hop("ridge-dale", refractivity_75=45.0),
+            ),
+            climate=ClimateChange(multipath_edition=18),
+        ),
+        [
+            'hop "mill-ridge": refractivity_75 is not given; must be '
+            "dN75 of P.530-18's map at the hop's middle, with multipath_edition 18",
+            'hop "ridge-dale": geoclimatic_factor is not given; must be '
+            "K of P.530-18's map at the hop's middle, with multipath_edition 18",
+        ],
+    ),
+    (
+        network(
+            hops=(
+                hop("hill-mill"),
+                hop("mill-ridge", bundle="b"),
+                hop("ridge-dale", bundle="b"),
+            )
+        ),
+        [
+            'hop "ridge-dale": bundle is "b" from "ridge" to "dale"; '
+            'must be from "mill" to "ridge" as hop "mill-ridge"'
+        ],
+    ),
+    (
+        with_hop(rain_exceedance_db={"0": 40.0, "0.01": 30.0}),
+        [HOP + "rain_exceedance_db is 0 = 40, 0.01 = 30; must be two points or more, 0.00001 to 5 per cent"],
+    ),
+    # Contracts, demand profiles, prices.
+    (
+        network(contracts=(Contract(id="c", services=("hill_ridge", "x", "hill_ridge"), outages=1),)),
+        [
+            'contract "c": services is "hill_ridge" 2 times; must be different service ids',
+            'contract "c": services is "x"; must be service ids',
+        ],
+    ),
+    (network(contracts=(Contract(id="c", services=("hill_ridge",), outages=1),)), []),
+    *(
+        (
+            with_service(kind=kind, demand_profile="day"),
+            [
+                SERVICE
+                + f'demand_profile is "day"; must be left out with kind {kind}, which asks for all of '
+                "its rate at all times"
+            ],
+        )
+        for kind in ("circuit", "optical")
+    ),
+    (
+        priced(
+            "cable", "outdoor_radio", "outdoor_radio/r18", "outdoor_radio/18GHz", "outdoor_radio/r18/18GHz"
+        ),
+        [],
+    ),
+    *(
+        (
+            priced(wrong),
+            [
+                f'prices: once is "{wrong}"; must be outdoor_radio, or outdoor_radio/TYPE with TYPE one of '
+                "r18, or outdoor_radio/TYPE/BAND with BAND one of 18GHz"
+            ],
+        )
+        for wrong in (
+            *("outdoor_radio/r23", "outdoor_radio/r23/18GHz", "outdoor_radio/r18/23GHz"),
+            *("outdoor_radio/r18/18GHz/18GHz", "outdoor_radio/18GHz/r18"),
+        )
+    ),
+    # Rings.
+    (
+        ring_network(
+            Ring(id="r", hops=(*RING[:2], "dale-hil", "x")), Ring(id="s", hops=(*RING[:3], RING[0]))
+        ),
+        [
+            'ring "r": hops[3] is "dale-hil"; must be a hop id. Did you mean "dale-hill"?',
+            'ring "r": hops[4] is "x"; must be a hop id',
+            'ring "s": hops is "hill-mill" again; must be hops of one ring, each once',
+        ],
+    ),
+    (
+        ring_network(Ring(id="s", hops=("hill-mill", "ridge-dale", "mill-ridge"))),
+        [
+            'ring "s": hops is no such chain; must be hops in order, round a ring or to another ring, '
+            "that meet no site twice"
+        ],
+    ),
+    (
+        ring_network(Ring(id="r", hops=RING), Ring(id="s", hops=RING[::-1])),
+        ['ring "s": hops is "dale-hill" again; must be hops of one ring, each once'],
+    ),
+    (ring_network(Ring(id="r", hops=(*RING[1:], RING[0]), blocked="mill-ridge")), []),
+    (
+        ring_network(Ring(id="r", hops=RING, blocked="mill-rigde")),
+        ['ring "r": blocked is "mill-rigde"; must be one of its hops. Did you mean "mill-ridge"?'],
+    ),
 ]
 
 
 @pytest.mark.parametrize(("wrong", "sentences"), CASES)
 def test_fault(wrong: Network, sentences: list[str]) -> None:
     assert faults(wrong) == sentences
+
+
+@given(st.lists(st.permutations("abcde").map(lambda ends: ends[:2]), min_size=3, max_size=5))
+def test_a_ring_is_a_cycle_or_a_chain_of_graph_theory(ends: list[list[str]]) -> None:
+    # Reference: networkx. Sites of a cycle have two hops each, those of a chain but its ends too, and all
+    # hang together; hops that follow meet.
+    found = ring_sites([hop("-".join(pair), id=f"h{i}") for i, pair in enumerate(ends)])
+    graph = nx.Graph(ends)
+    degrees = sorted(degree for _, degree in graph.degree)
+    following = itertools.pairwise(ends)
+    hang_together = (
+        len(graph.edges) == len(ends)
+        and nx.is_connected(graph)
+        and all(set(one) & set(other) for one, other in following)
+    )
+    cycle = hang_together and degrees == [2] * len(ends) and bool(set(ends[0]) & set(ends[-1]))
+    chain = hang_together and degrees == [1, 1] + [2] * (len(ends) - 1)
+    assert (found is not None) == (cycle or chain)
+    if found:
+        assert (found[0] == found[-1]) == cycle
+        assert [set(pair) for pair in itertools.pairwise(found)] == list(map(set, ends))
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_sites_of_a_ring_in_order(turned: bool) -> None:
+    names = [("b-a", "b-c", "d-c", "a-d"), ("a-b", "c-b", "c-d", "d-a")][turned]
+    assert ring_sites([hop(name) for name in names]) in (list("abcda"), list("bcdab"))
 
 
 def test_unknown_kinds_of_part_and_spare() -> None:
@@ -322,6 +473,13 @@ DOUBTFUL: list[tuple[Network, list[str]]] = [
         [SERVICE + 'protection is "none", so its protecting_route changes nothing'],
     ),
     (
+        network(
+            hops=(*network().hops, hop("hill-ridge")),
+            services=(service("hill", "ridge", protection="rerouted", protecting_route=("hill-ridge",)),),
+        ),
+        [SERVICE + 'protection is "rerouted", so its protecting_route changes nothing'],
+    ),
+    (
         with_service(protection="protected"),
         [SERVICE + 'protection is "protected", but only one route joins its ends'],
     ),
@@ -386,6 +544,18 @@ def test_field_error_carries_its_parts() -> None:
     error = FieldError("states", "1", "2 or more")
     assert (error.field, error.found, error.allowed) == ("states", "1", "2 or more")
     assert str(error) == "states is 1; must be 2 or more"
+
+
+@pytest.mark.parametrize(
+    ("rectifiers", "needed", "message"),
+    [(3, 3, ""), (0, 1, ""), (2, 3, "1 to rectifiers, 2"), (0, 2, "1 without rectifiers")],
+)
+def test_no_more_rectifiers_are_needed_than_there_are(rectifiers: int, needed: int, message: str) -> None:
+    if not message:
+        assert Power(id="p", rectifiers=rectifiers, rectifiers_needed=needed).rectifiers_needed == needed
+        return
+    with pytest.raises(ValueError, match=message):
+        Power(id="p", rectifiers=rectifiers, rectifiers_needed=needed)
 
 
 def test_suggestions() -> None:

@@ -55,7 +55,7 @@ def test_eight_candidates_against_every_set(tmp_path):
     assert len(able) > 50
     left = {chosen: simulated(runs, chosen) for chosen in able}
     best, nothing = min(left.values()), left[frozenset()]
-    advised = frozenset(np.flatnonzero(table["bought"]))
+    advised = frozenset(np.flatnonzero(table["chosen"]))
     assert left[advised] - best <= 0.05 * (nothing - best)
     purchases = found.purchases
     assert purchases["spent"].iloc[-1] <= 900.0

@@ -7,7 +7,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.models.basics.intervals import merged
 from hopyears.sim.multipath.night_law import night_law
-from hopyears.sim.multipath.nights import SLOT_S, NightPlaces, draw_activity
+from hopyears.sim.multipath.nights import SLOT_S, NightPlaces, draw_activity, wet_hours
 from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
@@ -40,8 +40,8 @@ def test_hardly_any_fading_in_rain_of_either_kind(place, most):
     )
     places = NightPlaces(("one",), (place[0],), (place[1],))
     shares = []
-    for rain in (None, [RainHours(both.start_s, both.end_s)]):
-        (active,) = draw_activity(Streams(5, 0), places, [law], 4, rain)
+    for wet in (None, [wet_hours(RainHours(both.start_s, both.end_s), law, 4)]):
+        (active,) = draw_activity(Streams(5, 0), places, [law], 4, wet)
         in_rain = raining.touch(active.start_s, SLOT_S)
         shares.append(active.occurrence[in_rain].sum() / active.occurrence.sum())
     assert shares[1] < most

@@ -12,7 +12,7 @@ from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import night_law
 from hopyears.sim.multipath.night_pattern import HOUR_WEIGHT, PATTERNS, hour_weight_of_day, severity_table
-from hopyears.sim.multipath.nights import draw_activity
+from hopyears.sim.multipath.nights import draw_activity, wet_hours
 from hopyears.sim.multipath.seasons import month_weights, north_share
 from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.streams import Streams
@@ -108,8 +108,8 @@ def test_worst_hour_and_day_of_the_worst_month(terrain, rainy):
     law = law_of(0.05, 6.0, 45.0, terrain)
     shares = []
     for block in range(15):
-        rain = [showers(block)] if rainy else None
-        (activity,) = draw_activity(Streams(3, block), night_places([0.0]), [law], 10, rain)
+        wet = [wet_hours(showers(block), law, 10)] if rainy else None
+        (activity,) = draw_activity(Streams(3, block), night_places([0.0]), [law], 10, wet)
         year = (activity.start_s // SECONDS_PER_YEAR).astype(int)
         for y in range(10):
             chosen = activity.worst_month & (year == y)

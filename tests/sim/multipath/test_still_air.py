@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import night_law
-from hopyears.sim.multipath.nights import SLOT_S, draw_activity
+from hopyears.sim.multipath.nights import SLOT_S, draw_activity, wet_hours
 from hopyears.sim.multipath.still_air import NightWeather, RainHours, moved_out_of_rain, tile_weights
 from hopyears.sim.streams import Streams
 
@@ -79,7 +79,7 @@ def test_no_fading_while_rain_is_near_and_the_same_law():
     rain = RainHours(start_s, start_s + 4 * 3600.0)
     places = night_places([0.0])
     (free,) = draw_activity(Streams(3, 0), places, [law], 10)
-    (kept,) = draw_activity(Streams(3, 0), places, [law], 10, [rain])
+    (kept,) = draw_activity(Streams(3, 0), places, [law], 10, [wet_hours(rain, law, 10)])
     assert rain.touch(free.start_s, SLOT_S).any()
     assert not rain.touch(kept.start_s, SLOT_S).any()
     for first, last in zip(month_edges_s(10)[:-1], month_edges_s(10)[1:], strict=True):

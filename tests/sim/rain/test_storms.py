@@ -16,7 +16,7 @@ from hopyears.sim.rain.peaks import month_law, month_laws, sparse_law
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.scenes import raw_law, scenes
 from hopyears.sim.rain.storm_intervals import storm_intervals
-from hopyears.sim.rain.storms import SHIFTS, _year_factors, draw_heavier_storms, draw_storms
+from hopyears.sim.rain.storms import _year_factors, draw_storms
 from hopyears.sim.streams import Streams
 
 WET_SUMMER = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.08, 0.04], [4, 4, 4]))
@@ -166,67 +166,10 @@ def _tail(rates, mean_rate):
     return annual_exceedance(law, rates)
 
 
-@pytest.mark.slow
-def test_heavier_storms_stand_for_as_many_as_come():
-    """Campbell's theorem: weighted, they have the mean number, of all systems and of those that peak high."""
-    point, share = Region(0.0, 0.0, 0.0, 0.0), 0.5
-    own, weighted, raw = [], [], []
-    for block in range(30):
-        field = draw_storms(Streams(4, block), WET_SUMMER, point, n_years=1)
-        heavier, weight = draw_heavier_storms(Streams(4, block), WET_SUMMER, point, n_years=1, share=share)
-        assert weight.shape == (heavier.n_systems,)
-        assert np.all((weight > 0.0) & (weight <= len(SHIFTS) / share))
-        above = [highest_peaks(each) > np.log(bound) for each in (field, heavier) for bound in (0.01, 40.0)]
-        own.append([above[0].sum(), above[1].sum()])
-        weighted.append([weight[above[2]].sum(), weight[above[3]].sum()])
-        raw.append([above[2].sum() / share, above[3].sum() / share])
-    own, weighted, raw = (np.array(each, dtype=float) for each in (own, weighted, raw))
-    error = np.sqrt((own.var(axis=0, ddof=1) + weighted.var(axis=0, ddof=1)) / len(own))
-    assert np.all(np.abs(own.mean(axis=0) - weighted.mean(axis=0)) < 4.0 * error)
-    assert np.all(error < [0.1, 0.15] * own.mean(axis=0))
-    # Negative control: without their weights they are far too many that peak high.
-    assert raw[:, 1].mean() > own[:, 1].mean() + 20.0 * error[1]
-
-
-def highest_peaks(field):
-    """ln of the highest peak of each system."""
-    highest = np.full(field.n_systems, -np.inf)
-    np.maximum.at(highest, field.storm_system[field.cell_storm], field.cell_log_peak)
-    np.maximum.at(highest, field.wide_system, field.wide[:, 6])
-    return highest
-
-
-def test_heavier_storms_have_streams_of_their_own(field):
-    one, weight = draw_heavier_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=1, share=0.1)
-    same, again = draw_heavier_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=1, share=0.1)
-    np.testing.assert_array_equal(one.cells, same.cells)
-    np.testing.assert_array_equal(weight, again)
-    assert not np.isin(one.cell_log_peak, field.cell_log_peak).any()
-
-
-def test_systems_in_sequence_are_the_same_systems(field):
-    """Whatever a system does after its first shape, it does as long after the start of its slot."""
-    slot_s = 100_000.0
-    row = field.in_sequence(slot_s)
-    first = np.full(field.n_systems, np.inf)
-    np.minimum.at(first, field.storm_system, field.storm_start_s)
-    np.minimum.at(first, field.wide_system, field.wide[:, 0])
-    shift = slot_s * np.arange(field.n_systems) - first
-    np.testing.assert_allclose(row.storm_start_s, field.storm_start_s + shift[field.storm_system])
-    np.testing.assert_allclose(
-        row.cell_birth_s, field.cell_birth_s + shift[field.storm_system][field.cell_storm]
-    )
-    np.testing.assert_allclose(row.wide[:, 0], field.wide[:, 0] + shift[field.wide_system])
-    np.testing.assert_array_equal(row.cells[:, 1:], field.cells[:, 1:])
-    np.testing.assert_array_equal(row.wide[:, 1:], field.wide[:, 1:])
-    assert row.n_years * SECONDS_PER_YEAR >= slot_s * field.n_systems
-
-
 def test_dry_months_have_no_storms():
     dry = RainLaw(np.full(12, 2.0), np.zeros(12))
     field = draw_storms(Streams(1, 0), dry, REGION, n_years=1)
     assert field.n_cells == field.n_storms == field.n_wide == 0
-    assert draw_heavier_storms(Streams(1, 0), dry, REGION, n_years=1, share=1.0)[0].n_storms == 0
     assert len(storm_intervals(field, [[0.0, 0.0]], distance_km=15.0, least_peak_mm_h=5.0).start_s) == 0
 
 
@@ -293,10 +236,6 @@ def test_storms_near_places_are_the_same_however_many_places_are_taken_at_a_time
         (
             lambda: draw_storms(Streams(1, 0), WET_SUMMER, REGION, n_years=0),
             "n_years is 0; must be at least 1",
-        ),
-        (
-            lambda: draw_heavier_storms(Streams(1, 0), WET_SUMMER, REGION, n_years=1, share=0.0),
-            "n_years, share are 1, 0.0; must be at least 1, above 0",
         ),
     ],
 )

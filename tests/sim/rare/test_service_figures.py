@@ -27,7 +27,7 @@ from hopyears.sim.rare.replications import (
     OF_FAILURES,
     OWN,
     REPLICATIONS,
-    added_loss,
+    added_losses,
     fade_free,
     n_draws,
 )
@@ -235,18 +235,19 @@ def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows(
     rare = even(plant, masts, 8766.0 / plant.lives[1][masts])
 
     def lost(n, first, put_in):
-        logs = (
+        logs = [
             simulator.failures(plant, streams.beside(first + i), SECONDS_PER_YEAR, None, put_in=put_in)
             for i in range(n)
-        )
-        return np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
+        ]
+        return np.array([lost.figures[0, BOTH, UNAVAILABLE] for lost in fade_free(simulator, logs)])
 
     whole = lost(2000, 10_000, PutIn())
     common = lost(1000, 20_000, PutIn(rare=rare.held, only_before_s=-np.inf))
-    forced = []
-    for draw, place in enumerate(rare.drawn(plant, streams, 500).tolist()):
-        weight, added = added_loss(ForcedDraw.of(simulator, rare, place, streams, draw, None))
-        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
+    draws = [
+        ForcedDraw.of(simulator, rare, place, streams, draw, None)
+        for draw, place in enumerate(rare.drawn(plant, streams, 500).tolist())
+    ]
+    forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in added_losses(draws)]
     terms = [whole, common, np.array(forced)]
     error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
     apart = whole.mean() - common.mean() - terms[2].mean()
@@ -326,17 +327,18 @@ def test_pairs_of_failures_have_the_mean_of_natural_ones():
     (pairs,) = by_hand(simulator.prepared, alone(simulator))
 
     def lost(n, first, put_in):
-        logs = (
+        logs = [
             simulator.failures(plant, streams.beside(first + i), 2.0 * SECONDS_PER_YEAR, None, put_in=put_in)
             for i in range(n)
-        )
-        return 0.5 * np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
+        ]
+        return 0.5 * np.array([lost.figures[0, BOTH, UNAVAILABLE] for lost in fade_free(simulator, logs)])
 
     whole = lost(600, 10_000, PutIn())
     rest = lost(100, 20_000, PutIn(rare=pairs.held, only_before_s=-np.inf))
     forced, unweighted = [], []
-    for draw, place in enumerate(pairs.drawn(plant, streams, 300).tolist()):
-        weight, added = added_loss(ForcedDraw.of(simulator, pairs, place, streams, draw, None))
+    places = pairs.drawn(plant, streams, 300).tolist()
+    draws = [ForcedDraw.of(simulator, pairs, place, streams, draw, None) for draw, place in enumerate(places)]
+    for place, (weight, added) in zip(places, added_losses(draws), strict=True):
         forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
         unweighted.append(float(added.figures[0, BOTH, UNAVAILABLE]) * pairs.weight_per_year[place])
     terms = [whole, rest, np.array(forced)]
@@ -359,21 +361,20 @@ def test_strikes_put_in_by_hand_have_the_mean_of_natural_ones():
     held = PutIn(rarely_struck=np.ones(n, dtype=bool), only_before_s=-np.inf)
 
     def lost(n_histories, put_in):
-        logs = (
+        logs = [
             simulator.failures(plant, streams.beside(100 + i), storms_s, storms, put_in=put_in)
             for i in range(n_histories)
-        )
-        return 0.1 * np.array([fade_free(simulator, log).figures[0, BOTH, UNAVAILABLE] for log in logs])
+        ]
+        return 0.1 * np.array([lost.figures[0, BOTH, UNAVAILABLE] for lost in fade_free(simulator, logs)])
 
     storms_s = 10.0 * SECONDS_PER_YEAR
     # The same draws of all else: only lightning differs.
     apart = lost(100, PutIn()) - lost(100, held)
-    forced = []
-    for draw, place in enumerate(strikes.drawn(plant, streams, 300).tolist()):
-        weight, added = added_loss(
-            ForcedDraw.of(simulator, strikes, place, streams, draw, storms_of_draw(storms, draw, 10))
-        )
-        forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
+    draws = [
+        ForcedDraw.of(simulator, strikes, place, streams, draw, storms_of_draw(storms, draw, 10))
+        for draw, place in enumerate(strikes.drawn(plant, streams, 300).tolist())
+    ]
+    forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in added_losses(draws)]
     error = np.hypot(apart.std(ddof=1) / 10.0, np.std(forced, ddof=1) / np.sqrt(len(forced)))
     assert error < 0.15 * apart.mean()
     assert abs(apart.mean() - np.mean(forced)) < 4.0 * error

@@ -14,20 +14,16 @@ from hopyears.sim.runs.promise import (
     ALL_TERMS,
     CLASSES,
     PLAIN,
-    UNAVAILABLE,
     Promise,
-    Terms,
+    PromiseTerms,
     class_of,
     next_class,
     promise_table,
     promises_of,
-    single_years,
-    target_table,
-    year_table,
     years_wanted,
 )
-from hopyears.sim.wording.promises import promise_cells
-from hopyears.sim.wording.wording import records
+from hopyears.sim.runs.single_years import UNAVAILABLE, single_years, target_table, year_table
+from hopyears.sim.wording.promises import promise_rows
 
 NETWORK = {
     "services": [
@@ -61,7 +57,7 @@ class Years:
 
 def limit(minutes, chance=0.9, confidence=0.9):
     law = YearLaw(met(minutes), [UNAVAILABLE])
-    return law.limit(0, chance=1.0 - chance, level=Terms(chance, confidence).level)
+    return law.limit(0, chance=1.0 - chance, level=PromiseTerms(chance, confidence).level)
 
 
 def test_the_promise_is_the_order_statistic_that_the_binomial_law_asks_for():
@@ -96,7 +92,7 @@ def contract(**fields):
 
 def rows(*contracts, **terms):
     promises = [Promise.of(each) for each in contracts]
-    return promise_table(Years(), NETWORK, promises, Terms(**terms))
+    return promise_table(Years(), NETWORK, promises, PromiseTerms(**terms))
 
 
 def test_a_contract_of_several_terms():
@@ -145,7 +141,7 @@ def test_throughput_is_in_megabits():
 def test_services_without_a_contract_have_their_objectives():
     found = promises_of(NETWORK, [])
     assert [each.asked for each in found] == [{"availability": 0.9999}, {}]
-    table = promise_table(Years(), NETWORK, found, Terms())
+    table = promise_table(Years(), NETWORK, found, PromiseTerms())
     assert list(table["kept"]) == ["no", ""]
     assert table.loc[1, "can_be_promised"] == 0.0
 
@@ -159,7 +155,7 @@ def test_contracts_name_services_of_the_run():
 
 def test_no_cell_says_more_than_all():
     contracts = [contract(availability=0.99), contract(services=["none"], availability=0.99999)]
-    cells = [str(cell) for row in records(rows(*contracts)) for cell in promise_cells(row)]
+    cells = [str(cell) for row in promise_rows(rows(*contracts)) for cell in row]
     assert not [cell for cell in cells if "100\N{NO-BREAK SPACE}%" in cell or "e+" in cell]
     assert "no outage" in cells
 
@@ -186,4 +182,4 @@ def test_classes():
 @pytest.mark.parametrize("terms", [(1.0, 0.9), (0.9, 0.0), (0.9, 0.5)])
 def test_impossible_terms_are_refused(terms):
     with pytest.raises(InputError, match="must be"):
-        Terms(*terms)
+        PromiseTerms(*terms)

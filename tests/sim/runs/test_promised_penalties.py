@@ -6,7 +6,7 @@ import pytest
 from hopyears.models.network.network import Service
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.rare.year_tables import YearsMet
-from hopyears.sim.runs.promise import Terms
+from hopyears.sim.runs.promise import PromiseTerms
 from hopyears.sim.runs.promised_penalties import ALL, promised_penalties
 
 PENALTIES = [
@@ -32,7 +32,7 @@ class Years:
 
 def test_expected_penalty_and_what_a_year_keeps_within():
     # An hour is 0.13 % of a month: 100 for each month, 0 to 9 months; a year never loses a hundredth.
-    (found,) = promised_penalties(Years(), ["s"], [service("s")], Terms())
+    (found,) = promised_penalties(Years(), ["s"], [service("s")], PromiseTerms())
     assert found.mean.best == pytest.approx(450.0)
     assert found.mean.low < 450.0 < found.mean.high
     # Nine of ten years owe no more than 800, but to be sure of that takes the worst tenth.
@@ -40,17 +40,17 @@ def test_expected_penalty_and_what_a_year_keeps_within():
 
 
 def test_a_cap_holds_in_every_year():
-    (found,) = promised_penalties(Years(), ["s"], [service("s", penalty_cap_per_year=300.0)], Terms())
+    (found,) = promised_penalties(Years(), ["s"], [service("s", penalty_cap_per_year=300.0)], PromiseTerms())
     assert found.mean.best == pytest.approx((0 + 100 + 200 + 7 * 300) / 10)
     assert found.within == pytest.approx(300.0)
 
 
 def test_services_that_lose_together_owe_together():
-    found = promised_penalties(Years(), ["s", "t"], [service("s"), service("t")], Terms())
+    found = promised_penalties(Years(), ["s", "t"], [service("s"), service("t")], PromiseTerms())
     assert [each.service for each in found] == ["s", "t", ALL]
     assert found[2].mean.best == pytest.approx(900.0)
     assert found[2].within == pytest.approx(1800.0)
 
 
 def test_services_without_penalties_are_left_out():
-    assert promised_penalties(Years(), ["s"], [service("s", penalties=[])], Terms()) == []
+    assert promised_penalties(Years(), ["s"], [service("s", penalties=[])], PromiseTerms()) == []

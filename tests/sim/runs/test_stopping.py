@@ -121,7 +121,7 @@ def test_the_manifest_tells_where_it_stopped_and_why(reference):
 @pytest.mark.slow
 def test_the_question_is_put_to_the_figure_that_is_shown(reference, tmp_path):
     """With replications it stops at the first look at which the figure of the table is precise enough."""
-    options = replace(REQUEST.options, replications=1, heavier_storms=True)
+    options = replace(REQUEST.options, replications=1)
     folder = simulate(source_of(rainy()), replace(REQUEST, options=options), tmp_path / "run")
     held = len(folder.finished_blocks())
     assert held < len(RunFolder(reference).finished_blocks())

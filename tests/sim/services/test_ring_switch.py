@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from slow_rings import slow_openings
 from small_networks import hop, triangle
 
 from hopyears.models.judging.cause import Cause
@@ -15,40 +16,12 @@ from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.inputs.input_errors import FaultList, InputError
 from hopyears.sim.inputs.network_build import build_network
 from hopyears.sim.services.ring_switch import ring_openings
-from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED
+from hopyears.sim.services.route_choice import DEGRADED, FAILED, PLANNED
 from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, sweep_services
 from hopyears.sim.services.service_data import RingSwitch
 
 N_SECONDS = 60
 WAITS = st.sampled_from([0.0, 9.0, np.inf])
-
-
-def slow_openings(states, protection, hold_off_s, guard_s, wait_s):
-    """Place of the opening in every second, by a look at each; ``states`` (n_seconds, n_links)."""
-    n_links = states.shape[1]
-    age = np.full(n_links, 10**6)  # seconds since each link last failed or came back
-    clear, found = 10**6, []
-    bad = np.flatnonzero(states[0] != GOOD)
-    opened = protection if not bad.size or states[0, protection] != GOOD else int(bad[0])
-    for now in range(len(states)):
-        here = states[now] != GOOD
-        if now:
-            before = states[now - 1] != GOOD
-            age = np.where(here != before, 0, age + 1)
-            clear = 0 if before.any() and not here.any() else clear + 1
-        while not here[opened]:
-            waits = [
-                (max(guard_s - age[opened], (hold_off_s if states[now, k] == FAILED else 0) - age[k]), k)
-                for k in np.flatnonzero(here)
-            ]
-            if waits and min(waits)[0] <= 0:
-                opened = int(min(waits)[1])
-            elif not waits and opened != protection and clear >= wait_s:
-                opened = protection
-            else:
-                break
-        found.append(opened)
-    return found
 
 
 @st.composite
@@ -58,7 +31,7 @@ def ring_states(draw):
     for link in range(n_links):
         for _ in range(draw(st.integers(0, 3))):
             start, length = draw(st.integers(0, N_SECONDS - 1)), draw(st.integers(1, 20))
-            states[start : start + length, link] = draw(st.sampled_from([FAILED, FAILED, PLANNED]))
+            states[start : start + length, link] = draw(st.sampled_from([FAILED, FAILED, PLANNED, DEGRADED]))
     return states, draw(st.integers(0, n_links - 1))
 
 
@@ -78,32 +51,27 @@ def test_openings_agree_with_a_look_at_every_second(ring, hold_off_s, guard_s, w
     last = np.append(time_s[1:] > time_s[:-1], True)
     where = np.searchsorted(time_s[last], np.arange(N_SECONDS), side="right") - 1
     slow = slow_openings(states, protection, *timers)
-    # Of several that failed for as long, either may be the one that opens the ring: both carry nothing.
-    for now, (fast, twin) in enumerate(zip(place[last][where].tolist(), slow, strict=True)):
-        assert fast == twin or (states[now, fast] != GOOD and states[now, twin] != GOOD)
+    assert place[last][where].tolist() == slow
 
 
 def link(times_s=(), states=()):
-    capacity = np.array([[100.0, 100.0], [0.0, 0.0], [0.0, 0.0]])
-    causes = np.array([0, int(Cause.RAIN), int(Cause.MAINTENANCE)])
+    capacity = np.array([[100.0, 100.0], [0.0, 0.0], [0.0, 0.0], [100.0, 10.0]])
+    causes = np.array([0, int(Cause.RAIN), int(Cause.MAINTENANCE), int(Cause.MULTIPATH)])
     return HopHistory(np.array([0.0, *times_s]), np.array([0, *states], dtype=np.int32), capacity, causes)
 
 
-UP, RAIN, WORK = 0, 1, 2
+UP, RAIN, WORK, LESS = 0, 1, 2, 3
 
 
 def demands(**timers):
     """A ring of four links between sites 0 to 3, open at link 3; services 0 to 2, and 0 to 1."""
     own = {"hold_off_s": 0.0, "guard_s": 0.5, "wait_to_restore_s": 20.0, **timers}
-    ring = RingSwitch((0, 1, 2, 3), 3, **own)
+    ring = RingSwitch((0, 1, 2, 3), 3, switching_s=0.05, commanded_s=0.0, **own)
     ways = {
         "across": (((0, 0), (1, 0)), ((3, 1), (2, 1))),
         "beside": (((0, 0),), ((3, 1), (2, 1), (1, 1))),
     }
-    return [
-        ServiceDemand(name, 30.0, 30.0, 1, routes, switching_s=0.05, commanded_s=0.0, ring=ring)
-        for name, routes in ways.items()
-    ]
+    return [ServiceDemand(name, 30.0, 30.0, 1, routes, rings=(ring,)) for name, routes in ways.items()]
 
 
 def lost(hops, **timers):
@@ -157,6 +125,28 @@ def test_a_short_failure_is_sat_out_with_a_hold_off():
     assert flat(lost(hops, hold_off_s=2.0)[0]) == pytest.approx([10.0, 11.0])
 
 
+def test_a_degraded_link_turns_the_ring_where_it_says_so():
+    """Link 1 carries 10 backward, below the 15 that the services need, from 10 to 40 s."""
+    hops = [link(), link([10.0, 40.0], [LESS, UP]), link(), link()]
+    backward = [
+        sweep_services(hops, demands(degraded_below_mbit_s=below), 100.0)[0].down_intervals(BACKWARD)
+        for below in (0.0, 15.0)
+    ]
+    assert [flat(zip(*each[:2], strict=True)) for each in backward] == [
+        pytest.approx([10.0, 40.0]),
+        pytest.approx([10.0, 10.05]),
+    ]
+    assert backward[1][2].tolist() == [int(Cause.SWITCHING | Cause.MULTIPATH)]
+
+
+def test_a_failure_goes_before_a_degraded_link():
+    """Open at degraded link 1, then link 2 fails: back over the degraded one, for a while."""
+    hops = [link(), link([10.0], [LESS]), link([30.0, 50.0], [RAIN, UP]), link()]
+    across, beside = lost(hops, degraded_below_mbit_s=15.0)
+    assert flat(across) == pytest.approx([10.0, 10.05, 30.0, 30.05, 50.5, 50.55])
+    assert beside == []
+
+
 def ring_network(**service):
     """Four sites on a ring, a spur to a fifth."""
     places = {
@@ -190,7 +180,7 @@ def test_a_service_has_both_ways_round_the_ring_on_its_way():
         ((4, BACKWARD), (1, FORWARD), (0, BACKWARD)),
         ((4, BACKWARD), (2, FORWARD), (3, FORWARD)),
     )
-    assert demand.ring == RingSwitch((0, 1, 2, 3), 2, 0.0, 0.5, 300.0)
+    assert demand.rings == (RingSwitch((0, 1, 2, 3), 2, 0.0, 0.5, 300.0),)
 
 
 def test_a_service_off_the_ring_is_refused():
@@ -201,10 +191,14 @@ def test_a_service_off_the_ring_is_refused():
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"hops": ["ab", "cd", "cb", "da"]}, "hops is no closed chain; must be hops in order round a ring"),
+        (
+            {"hops": ["ab", "cd", "cb", "da"]},
+            "hops is no such chain; must be hops in order, round a ring or to another ring, that meet no",
+        ),
         ({"hops": ["ab", "cb", "cd", "ad"]}, r'hops\[4\] is "ad"; must be a hop id'),
         ({"hops": ["ab", "cb", "cd", "da", "ab"]}, 'hops is "ab" again; must be hops of one ring, each once'),
         ({"blocked": "ce"}, 'blocked is "ce"; must be one of its hops'),
+        ({"hops": ["ab", "cb", "cd"]}, 'hops is an open chain from "a" to "d"; must be a closed ring, or a'),
     ],
 )
 def test_rings_are_checked(change, message):

@@ -81,6 +81,8 @@ def _networks(draw):
             clock=draw(st.none() | _CLOCKS),
             backward_mbit_s=draw(st.sampled_from([None, None, (0.0, 10.0), (15.0, 70.0)])),
             sharing_weight=draw(st.sampled_from([1.0, 1.0, 2.5])),
+            leaves_congestion=draw(st.booleans()),
+            preempts=draw(st.booleans()),
         )
         for number in range(draw(st.integers(1, 4)))
         for committed, excess in [

@@ -123,7 +123,7 @@ def test_the_answer_comes_first_and_fits(compared, capsys):
         f"Best by cost a year with penalties and undelivered gigabits: {name}"
     )
     assert max(map(len, lines)) <= 80
-    assert any(line.startswith("standby: +2 outdoor radio") for line in lines)
+    assert any(line.startswith("standby: +2 × outdoor radio") for line in lines)
 
 
 def test_without_prices_minutes_rank(sides):

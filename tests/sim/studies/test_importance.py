@@ -396,7 +396,8 @@ def test_the_verb_prints_and_writes(run, tmp_path, capsys):
     words = ["importance", folder, "--service", "long", "--top", "4", "--workers", "1"]
     assert main([*words, "--csv", str(tmp_path / "table.csv")]) == 0
     said = capsys.readouterr().out
-    assert "long: minutes saved a year" in said
+    assert said.startswith("long: ")
+    assert "saved had it never gone wrong" in said
     assert (tmp_path / "table.csv").read_text().startswith("service,kind,target,")
     assert main(["importance", folder, "--service", "none"]) == 2
     assert '--service is "none"; must be a service of the run: long, short' in capsys.readouterr().err

@@ -7,7 +7,7 @@ from small_networks import source_of, triangle
 from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.network import PartChange
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.runs.promise import Promise, Terms
+from hopyears.sim.runs.promise import Promise, PromiseTerms
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.studies.levers import AS_IT_IS, COLUMNS, levers
@@ -26,7 +26,7 @@ def test_the_hop_that_fails_is_the_weakest_link(tmp_path):
     request = RunRequest(years=30, seed=3, block_years=10, options=DRY)
     simulate(source_of(network), request, tmp_path / "run")
     contract = Contract(id="gold", services=("one",), availability=0.9999)
-    table = levers(open_run(tmp_path / "run"), [Promise.of(contract)], Terms(), n_blocks=3)
+    table = levers(open_run(tmp_path / "run"), [Promise.of(contract)], PromiseTerms(), n_blocks=3)
     first, best = table.iloc[0], table.iloc[1]
     assert first["kind"] == AS_IT_IS
     hop = table[(table["kind"] == "hop") & (table["target"] == "a-b")].iloc[0]

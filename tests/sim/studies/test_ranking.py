@@ -30,13 +30,13 @@ def test_pairs_stay_pairs():
     hard = np.random.default_rng(1).lognormal(3.0, 2.0, (20, 1))
     found = ranked([hard + np.array([[0.0, 0.1, -0.1]])], np.zeros(3), 1)
     assert list(found.rank) == [2, 3, 1]
-    assert found.order_chance == 1.0
+    assert found.order_chance == 1.0 - 0.5**20
 
 
 def test_strata_and_known_costs_add():
     found = ranked([np.zeros((5, 2)), np.array([[1.0, 3.0]] * 4)], [5.0, 0.0], 1)
     assert list(found.rank) == [2, 1]
-    assert found.best_chance[1] == 1.0
+    assert found.best_chance[1] == 1.0 - 0.5**4
 
 
 def test_those_that_tie_share_the_chance():
@@ -63,3 +63,10 @@ def test_what_nothing_beats():
         for i in range(5)
     ]
     assert list(undominated(cost, harm)) == brute
+
+
+def test_few_units_are_never_sure():
+    # Sign test: a coin gives n units alike in 2^-n of cases, one side told beforehand.
+    for n in (2, 3, 5):
+        found = ranked([np.column_stack([np.zeros(n), np.ones(n)])], [0.0, 0.0], 1)
+        assert found.best_chance[0] == found.order_chance == 1.0 - 0.5**n

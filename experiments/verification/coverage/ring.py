@@ -1,21 +1,8 @@
-"""Time that a ring in equatorial rain takes to +-10 %: plain, and with heavier storms, each weighted.
-
-    python -m experiments.benchmarks.rare_ring [YEARS [PLAIN_YEARS]]
-
-A service crosses a ring of six hops of 5 km at 18 GHz by either half: it is down when one storm takes both,
-which no sum of single hops knows. Equipment is left out to show the storms alone. A long plain run gives the
-time that plain sampling takes to a 95 % interval of +-10 %; a run of few years with heavier storms must get
-there. Prints both in processor time and fails if the saving is below 10, the short run misses +-10 %, or its
-mean is more than 4 standard errors off that of the plain run (other blocks).
-"""
-
-import sys
+"""A ring of six hops in equatorial rain, down when one storm takes both halves."""
 
 import numpy as np
 
-from experiments.benchmarks.fewer_years import Comparison, compare
 from hopyears.models.network.network import Antenna, Hop, Network, Radio, Service, Site
-from hopyears.sim.blocks.prepared import ModelOptions
 from hopyears.sim.inputs.network_file import NetworkSource
 
 N_SITES = 6
@@ -52,15 +39,3 @@ def ring() -> NetworkSource:
     )  # fmt: skip
     raw = network.model_dump(mode="json", by_alias=True, exclude_none=True)
     return NetworkSource(network, "ring", (), raw)
-
-
-def main(arguments: list[str]) -> int:
-    """Compare both ways."""
-    years, plain_years = (int(text) for text in (*arguments, "100", "600")[:2])
-    weather = ModelOptions(failures=False)
-    surer = ModelOptions(failures=False, replications=1, heavier_storms=True)
-    return compare(Comparison(ring(), surer, weather, years, plain_years))
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,173 @@
+"""What services lose in a history, or more in one than in another: figures, causes, months."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.models.basics.calendar import month_edges_s
+from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.judging.cause import Cause
+from hopyears.models.judging.outage_rule import (
+    SEVERELY_ERRORED,
+    UNAVAILABLE,
+    both_ways_kernel,
+    one_way_kernel,
+)
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.month_figures import YEAR_FIGURES
+from hopyears.sim.counting.tally_rows import BOTH, CAUSE
+from hopyears.sim.services.service_data import BACKWARD, FORWARD
+from hopyears.sim.services.service_run import Outages
+
+FIGURES = ("unavailable_s", "severely_errored_s", "outages")
+"""Figures of a service that replications are drawn for, a year."""
+
+MONTH_FIGURES = YEAR_FIGURES[:-1]
+"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
+
+WAYS = (FORWARD, BACKWARD, BOTH)
+"""Directions of a service for which there are figures, by their numbers."""
+
+_PLANNED = int(Cause.MAINTENANCE)
+
+_Floats = NDArray[np.float64]
+_Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Losses:
+    """What services lose in a history, or in the difference of two.
+
+    Attributes
+    ----------
+    figures : float array, shape (n_services, n_ways, n_figures)
+    causes : KeyedTable
+        Of columns ``CAUSE``, both ways together.
+    months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
+        Figures by calendar month, both ways together: of the history, or of both (without and with).
+    """
+
+    figures: _Floats
+    causes: KeyedTable
+    months: _Floats
+
+    @classmethod
+    def of_outages(cls, outages: Outages) -> "Losses":
+        """Of a history; without months where it has no spans."""
+        n_services, n_spans = len(outages.severe_share), len(outages.spans)
+        n_years = round(outages.duration_s / SECONDS_PER_YEAR) if n_spans else 0
+        figures, months, keys, values = _count(
+            outages.first,
+            outages.time_s,
+            outages.down,
+            outages.causes,
+            outages.severe_share,
+            outages.duration_s,
+            month_edges_s(n_years),
+        )
+        by_month = np.concatenate([months, outages.spans[:, :, BOTH, 1].T[:, :, None]], axis=2)
+        return cls(
+            figures,
+            KeyedTable.collect(CAUSE, keys, values),
+            by_month.reshape(1, n_services, n_years, 12, len(MONTH_FIGURES)),
+        )
+
+    def scaled(self, factor: float) -> "Losses":
+        """So many times as much, months as they are."""
+        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
+
+    def of(self, services: _Ints, *, months: bool) -> "Losses":
+        """Of some services; the others lose nothing, but months stay as they are, or there are none."""
+        figures = np.zeros_like(self.figures)
+        figures[services] = self.figures[services]
+        rows = np.isin(self.causes.key("entity"), services)
+        causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
+        return Losses(figures, causes, self.months if months else self.months[:, :, :0])
+
+    def less(self, other: "Losses") -> "Losses":
+        """What these are more than others; months of both, of years in which they differ."""
+        months = np.concatenate([other.months, self.months])
+        same = (other.months == self.months).all(axis=(0, 1, 3, 4))
+        months[:, :, same] = 0.0
+        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
+
+
+@kernel
+def _count(  # type: ignore[no-untyped-def]
+    first, time_s, down, causes, severe_share, duration_s, edges_s
+):
+    """Figures of all services, shape (n, 3, 3); by month without the last of ``MONTH_FIGURES``, shape
+    (n, n_months, 4); keys and values of ``CAUSE``, a row for each piece of lost time both ways together."""
+    n, n_seconds = len(first) - 1, int(np.floor(duration_s))
+    figures, months = np.zeros((n, 3, 3)), np.zeros((n, len(edges_s) - 1, 4))
+    keys, values, n_rows = np.empty((256, 3), np.int64), np.empty((256, 2)), 0
+    for s in range(n):
+        here = slice(first[s], first[s + 1])
+        if not down[here].any():
+            continue
+        end_s = np.append(time_s[first[s] + 1 : first[s + 1]], duration_s)
+        lost = _one_way(time_s[here], end_s, down[here], causes[here], 0, n_seconds, severe_share[s])
+        _put_figures(figures[s, 0], lost)
+        back = _one_way(time_s[here], end_s, down[here], causes[here], 1, n_seconds, severe_share[s])
+        _put_figures(figures[s, 1], back)
+        both = both_ways_kernel(lost[0], lost[1], lost[2], lost[3], back[0], back[1], back[2], back[3])
+        _put_figures(figures[s, 2], both)
+        _put_months(months[s], both, edges_s)
+        start, end, label, kind = both[0], both[1], both[2], both[3]
+        while n_rows + len(start) > len(keys):
+            keys, values = np.concatenate((keys, keys)), np.concatenate((values, values))
+        for i in range(len(start)):
+            length = float(end[i] - start[i])
+            keys[n_rows, 0], keys[n_rows, 1], keys[n_rows, 2] = s, BOTH, label[i]
+            values[n_rows, 0] = length if kind[i] == UNAVAILABLE else 0.0
+            values[n_rows, 1] = length if kind[i] == SEVERELY_ERRORED else 0.0
+            n_rows += 1
+    return figures, months, keys[:n_rows].copy(), values[:n_rows].copy()
+
+
+@kernel
+def _one_way(start_s, end_s, down, causes, way, n_seconds, share):  # type: ignore[no-untyped-def]
+    here = down[:, way]
+    return one_way_kernel(start_s[here], end_s[here], causes[:, way][here], n_seconds, share)
+
+
+@kernel
+def _put_figures(figures, lost):  # type: ignore[no-untyped-def]
+    start, end, _, kind, begin, finish = lost
+    for k in range(len(begin)):
+        figures[0] += finish[k] - begin[k]
+    for i in range(len(start)):
+        if kind[i] == SEVERELY_ERRORED:
+            figures[1] += end[i] - start[i]
+    figures[2] = len(begin)
+
+
+@kernel
+def _put_months(months, both, edges_s):  # type: ignore[no-untyped-def]
+    """An outage counts in the month it begins in, its seconds where they fall."""
+    if len(months) == 0:
+        return
+    start, end, label, kind, begin, finish = both
+    for k in range(len(begin)):
+        months[_add_seconds(months[:, 0], begin[k], finish[k], edges_s), 2] += 1.0
+    outage = 0
+    for i in range(len(start)):
+        if kind[i] == UNAVAILABLE and label[i] & _PLANNED:
+            month = _add_seconds(months[:, 1], start[i], end[i], edges_s)
+            while outage < len(begin) and begin[outage] < start[i]:
+                outage += 1
+            if outage < len(begin) and begin[outage] == start[i]:
+                months[month, 3] += 1.0
+
+
+@kernel
+def _add_seconds(seconds, start, end, edges_s):  # type: ignore[no-untyped-def]
+    """Add a stretch of time to the months that it lies in; the first of them."""
+    first = np.searchsorted(edges_s, start, side="right") - 1
+    month = first
+    while month < len(seconds) and edges_s[month] < end:
+        seconds[month] += min(float(end), edges_s[month + 1]) - max(float(start), edges_s[month])
+        month += 1
+    return first
