@@ -6,12 +6,12 @@ import logging
 import multiprocessing
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from functools import cache
+from functools import cache, partial
 from typing import Any, cast
 
-from numba import njit
+from numba import njit, types
 
 LOG = logging.getLogger("hopyears")
 
@@ -28,16 +28,25 @@ def _compiler(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., An
     """
 
     def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-        make = {"error_model": "numpy", "nogil": True, **options}
+        make = {"error_model": "numpy", "nogil": True, "no_cfunc_wrapper": True, **options}
         try:
             loop = njit(cache=True, **make)(function)
         except RuntimeError:
             return cast(Callable[..., Any], njit(**make)(function))
+        loop.get_call_template = partial(_called_by_a_loop, loop.get_call_template)
         loop._cache._cache_file._source_stamp = source_digest(function.__module__)
         loop._cache = _Stored(loop._cache)
         return cast(Callable[..., Any], loop)
 
     return compiled
+
+
+def _called_by_a_loop(
+    template: Callable[..., Any], arguments: Sequence[types.Type], named: Mapping[str, types.Type]
+) -> Any:
+    """What numba compiles for a call from another loop: once for all numbers written there, not for each."""
+    plain: Callable[[types.Type], types.Type] = types.unliteral
+    return template(tuple(map(plain, arguments)), {name: plain(each) for name, each in named.items()})
 
 
 class _Stored:
@@ -48,12 +57,16 @@ class _Stored:
 
     def load_overload(self, signature: Any, target: Any) -> Any:
         """Machine code for these types of arguments; None if there is none, or a damaged one."""
-        found = None
-        with suppress(Exception):  # whatever damage may bring about in there
-            found = self._stored.load_overload(signature, target)
-        if found is None:
-            _tell_compiling()
+        found = self._found(signature, target)
+        while found is None and FIRST_MISSING:
+            FIRST_MISSING.pop()()
+            found = self._found(signature, target)
         return found
+
+    def _found(self, signature: Any, target: Any) -> Any:
+        with suppress(Exception):  # whatever damage may bring about in there
+            return self._stored.load_overload(signature, target)
+        return None
 
     def save_overload(self, signature: Any, data: Any) -> None:
         """Keep machine code, where there is room."""
@@ -64,11 +77,14 @@ class _Stored:
         return getattr(self._stored, name)
 
 
-@cache
 def _tell_compiling() -> None:
-    """Say once what takes so long, to a person who waits for the process that was started."""
+    """Say what takes so long, to a person who waits for the process that was started."""
     if multiprocessing.parent_process() is None and sys.stderr.isatty():
-        LOG.warning("compiling loops for this processor, once after an installation: takes about a minute")
+        LOG.warning("compiling loops for this processor, once after an installation: takes about 20 s")
+
+
+FIRST_MISSING: list[Callable[[], None]] = [_tell_compiling]
+"""What is called, each once and the last first, when machine code is missing in this process."""
 
 
 @cache

@@ -4,7 +4,7 @@ import numpy as np
 
 from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.rain_near import approach, lanes_of
-from hopyears.sim.rain.shape_columns import cell_column, longer, track_of, wide_column
+from hopyears.sim.rain.shape_columns import cell_column, track_of, wide_column
 from hopyears.sim.rain.shape_loops import COLUMN, LANES, add_shape
 
 BIN_S = 240.0
@@ -58,7 +58,8 @@ def candidates(hop, line, storms, wide, near_storms, near_wide, needed_rate, beg
     for k in range(len(numbers)):
         storm, soon, late = numbers[k], passages[0, k], passages[1, k]
         if n + most > len(origins):
-            columns, spans, origins = longer(columns), longer(spans), np.concatenate((origins, origins))
+            columns, spans = np.concatenate((columns, columns)), np.concatenate((spans, spans))
+            origins = np.concatenate((origins, origins))
         track, first, lanes = (
             track_of(places, storm, line),
             7 * first_lane[storm],

@@ -51,14 +51,6 @@ def wide_column(columns, n, wide, number, at, hop, line):  # type: ignore[no-unt
 
 
 @kernel
-def longer(rows):  # type: ignore[no-untyped-def]
-    """The same rows and as many empty ones."""
-    more = np.empty((2 * len(rows), rows.shape[1]), np.float32)
-    more[: len(rows)] = rows
-    return more
-
-
-@kernel
 def columns_within(hop, line, storms, wide, near_storms, near_wide, begin, finish):  # type: ignore[no-untyped-def]
     """Columns of the shapes that rain on the hop between two times; their times count from the first."""
     starts, places, _, framed, first_lane, most, longest = storms
@@ -71,7 +63,7 @@ def columns_within(hop, line, storms, wide, near_storms, near_wide, begin, finis
         if at >= passages[1, k] or last <= passages[0, k]:
             continue
         while n + most > len(columns):
-            columns = longer(columns)
+            columns = np.concatenate((columns, columns))
         track, first, lanes = (
             track_of(places, storm, line),
             7 * first_lane[storm],
@@ -88,7 +80,7 @@ def columns_within(hop, line, storms, wide, near_storms, near_wide, begin, finis
         at, last = begin - wide[0][numbers[k]], finish - wide[0][numbers[k]]
         if at < passages[1, k] and last > passages[0, k]:
             if n == len(columns):
-                columns = longer(columns)
+                columns = np.concatenate((columns, columns))
             wide_column(columns, n, wide, numbers[k], at, hop, line)
             n += 1
     return columns[:n]

@@ -91,7 +91,7 @@ def systems_near(key, counts, tile, slots, drift, speeds, sizes, plane, region, 
             start = slots[0, month] + keyed_uniform(own, 7) * slots[1, month]
             size = _quantile(sizes, _normals(own, _SIZE)[0])
             bearing = heading + 0.5 * np.pi
-            rows[n] = (start, x, y, vx, vy, size, score, keyed_uniform(own, 8), bearing, float(month))
+            _put(rows, n, (start, x, y, vx, vy, size, score, keyed_uniform(own, 8), bearing, float(month)))
             keys[n] = own
             n += 1
     return rows[:n].copy(), keys[:n].copy()
@@ -212,7 +212,7 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             if m == len(storms):
                 storms = np.concatenate((storms, np.empty((m, 8))))
                 storm_system = np.concatenate((storm_system, np.empty(m, np.int64)))
-            storms[m] = (start + age, end, sx, sy, vx, vy, far, float(n - begun))
+            _put(storms, m, (start + age, end, sx, sy, vx, vy, far, float(n - begun)))
             storm_system[m] = i
             m += 1
         for j in range(_poisson(keyed_uniform(key, 1), ceilings[i, 2] * extent)):
@@ -238,7 +238,7 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
                 wide = np.concatenate((wide, np.empty((w, 10))))
                 wide_system = np.concatenate((wide_system, np.empty(w, np.int64)))
             peak = _quantile(quantiles[month, node, 1], value)
-            wide[w] = (start + age, life, x, y, vx, vy, peak, size[4], model[10], bearing)
+            _put(wide, w, (start + age, life, x, y, vx, vy, peak, size[4], model[10], bearing))
             wide_system[w] = i
             w += 1
     return (
@@ -298,7 +298,7 @@ def _cells(  # type: ignore[no-untyped-def]
         reach = CELL_REACH * outer * rho
         if not _meets(x, y, vx, vy, life, region, reach):
             continue
-        cells[n] = (begins + offset, life, x, y, vx, vy, log_peak, rho)
+        _put(cells, n, (begins + offset, life, x, y, vx, vy, log_peak, rho))
         end = max(end, begins + offset + life)
         far = max(far, np.sqrt(dx * dx + dy * dy) + reach)
         n += 1
@@ -375,3 +375,10 @@ def _node(x, y, weather, lot):  # type: ignore[no-untyped-def]
     above = lot < up
     lot = lot / up if above else (lot - up) / (1.0 - up)
     return (low + above) * columns + left + (lot < column - left)
+
+
+@kernel
+def _put(rows, n, values):  # type: ignore[no-untyped-def]
+    """Fill a row, number by number: compiles in a quarter of the time that a row filled at once takes."""
+    for column in range(rows.shape[1]):
+        rows[n, column] = values[column]

@@ -144,6 +144,9 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
+    over = [
+        None if near is None else storms_of_draw(near, first, round(years)) for first in range(round(years))
+    ]
     for hand in by_hand:
         never, together = kept_back(plant, hand, -np.inf), len(by_hand) > 1 and hand is by_hand[0]
         for some in _few(range(histories)):
@@ -159,14 +162,7 @@ def _losses_to_failures(
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
         for some in _few(range(len(places))):
             draws = [
-                ForcedDraw.of(
-                    simulator,
-                    hand,
-                    places[draw],
-                    streams,
-                    draw,
-                    None if near is None else storms_of_draw(near, draw, round(years)),
-                )
+                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % len(over)])
                 for draw in some
             ]
             for draw, (weight, added) in zip(some, added_losses(draws), strict=True):

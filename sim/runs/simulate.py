@@ -14,6 +14,7 @@ from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.runs.block_pool import Workers
+from hopyears.sim.runs.first_use import compile_together
 from hopyears.sim.runs.runner import BLOCK_YEARS, BlockCounter, BlockPlan, fill_folder
 from hopyears.sim.runs.stopping import PrecisionGoal, reached, service_number
 from hopyears.sim.runs.summary import summarise
@@ -142,6 +143,7 @@ def begun(
     warn: Callable[[str], None] = lambda warning: None,
 ) -> Begun:
     """Begin a run, or go on with it, as ``simulate`` does; its folder is locked until ``held`` ends."""
+    compile_together()
     designs = design_hops(source.network)
     warnings = warnings_of(source, designs)
     for warning in warnings:

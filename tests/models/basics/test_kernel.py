@@ -79,7 +79,7 @@ def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
 def test_stored_code_that_is_damaged_or_has_no_room_costs_time_only(tmp_path):
     """Read again, cut short, and in folders that take nothing; told in one line whenever it is made."""
     program = "from chain.loop import scaled; print(scaled(1.0), sum(scaled.stats.cache_hits.values()))"
-    told = "compiling loops for this processor, once after an installation: takes about a minute"
+    told = "compiling loops for this processor, once after an installation: takes about 20 s"
 
     def run(kept):
         """What it prints, and what it tells a terminal."""
