@@ -8,6 +8,7 @@ no other draw.
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +20,13 @@ _BESIDE = 2**40
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 
 
-def _digest(parts: Sequence[str | int]) -> bytes:
-    text = "\x1f".join(map(str, parts))
-    return hashlib.blake2b(text.encode(), digest_size=16).digest()
+@lru_cache(maxsize=1 << 16)
+def _text(parts: tuple[str | int, ...]) -> bytes:
+    return "\x1f".join(map(str, parts)).encode()
+
+
+def _digest(text: bytes) -> bytes:
+    return hashlib.blake2b(text, digest_size=16).digest()
 
 
 @dataclass(frozen=True)
@@ -48,15 +53,15 @@ class Streams:
 
         The same (seed, block, name) gives the same draws wherever and whenever it is made.
         """
-        digest = _digest(name)
+        digest = _digest(_text(name))
         words = tuple(int.from_bytes(digest[i : i + 4], "big") & _WORD for i in range(0, 16, 4))
         sequence = np.random.SeedSequence(entropy=self.seed, spawn_key=(self.block, *words))
         return np.random.Generator(np.random.PCG64(sequence))
 
     def keys(self, names: Sequence[tuple[str | int, ...]]) -> NDArray[np.uint64]:
         """One 64-bit key per name, shape (n,), for ``keyed_uniforms``; cheap where things are many."""
-        prefix = (self.seed, self.block)
-        words = b"".join([_digest((*prefix, *name))[:8] for name in names])
+        prefix = f"{self.seed}\x1f{self.block}\x1f".encode()
+        words = b"".join([_digest(prefix + _text(name))[:8] for name in names])
         return np.frombuffer(words, dtype=">u8").astype(np.uint64)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import (
     MEAN_LIFE_FACTOR,
@@ -37,7 +37,7 @@ class KindDensities:
     wide: Floats
 
 
-def wide_share(split_peak_mm_h: float, split_power: float, log_peak: Floats) -> Floats:
+def wide_share(split_peak_mm_h: ArrayLike, split_power: float, log_peak: Floats) -> Floats:
     """Chance g = 1 / (1 + (M / split_peak)^split_power) that a peak M belongs to wide rain, given ln M."""
     above = split_power * (np.asarray(log_peak) - np.log(split_peak_mm_h))
     return np.asarray(1.0 / (1.0 + np.exp(above)), dtype=np.float64)
@@ -71,7 +71,7 @@ def kind_densities(
     log_rate = np.log(mean_rate_mm_h)
     if not _LOG_RATES[0] <= log_rate <= _LOG_RATES[-1]:
         raise ValueError(f"mean_rate_mm_h is {mean_rate_mm_h}; must be 0.01 to 300")
-    showers_by_rate, rest_by_rate = _solutions(population.profile, storms.split_peak_mm_h, storms.split_power)
+    showers_by_rate, rest_by_rate = _solutions(population.profile, storms)
     place = (log_rate - _LOG_RATES[0]) / (_LOG_RATES[1] - _LOG_RATES[0])
     low = min(int(place), len(_LOG_RATES) - 2)
     showers, rest = (
@@ -91,12 +91,13 @@ def kind_densities(
 
 
 @lru_cache(maxsize=16)
-def _solutions(profile: CellProfile, split_peak_mm_h: float, split_power: float) -> tuple[Floats, Floats]:
+def _solutions(profile: CellProfile, storms: StormModel) -> tuple[Floats, Floats]:
     """Showers and what is left to wide rain for every mean rate of ``_LOG_RATES``, on ``_GRID``, rho = 1."""
     slope, curve = area_slopes(profile, SIGMA * _GRID)
     whole = _GRID * np.exp(-0.5 * _GRID**2) / np.sqrt(2.0 * np.pi)
     log_peak = _LOG_RATES[:, None] - MU_OFFSET + SIGMA * _GRID
-    part = whole * (1.0 - wide_share(split_peak_mm_h, split_power, log_peak))
+    split_peak_mm_h = storms.split_peak_of(np.exp(_LOG_RATES))[:, None]
+    part = whole * (1.0 - wide_share(split_peak_mm_h, storms.split_power, log_peak))
     showers, rest = np.zeros_like(part), np.zeros_like(part)
     diagonal = SIGMA * slope[0] + 0.5 * SIGMA**2 * _STEP * curve[0]
     for i in range(len(_GRID) - 1, -1, -1):

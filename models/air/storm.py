@@ -17,6 +17,9 @@ class StormModel:
     ----------
     split_peak_mm_h, split_power : float
         A peak M belongs to wide rain with chance 1 / (1 + (M / split_peak)^split_power), both above 0.
+    split_rate_mm_h, split_rate_power : float
+        In months of a mean rain rate r below split_rate_mm_h the split peak is larger, by
+        (split_rate_mm_h / r)^split_rate_power: cool months' rain is wide up to higher rates. Above 0.
     storms_per_system, wide_per_system : float
         Largest mean number of storms and of wide shapes in a system, above 0.
     system_spread_km : float
@@ -54,6 +57,8 @@ class StormModel:
 
     split_peak_mm_h: float = 5.0
     split_power: float = 4.0
+    split_rate_mm_h: float = 2.0
+    split_rate_power: float = 1.5
     storms_per_system: float = 3.5
     wide_per_system: float = 12.0
     system_spread_km: float = 40.0
@@ -95,6 +100,11 @@ class StormModel:
     def peak_correlation(self) -> float:
         """Share of the variance of a storm's cells' scores that is common to them."""
         return self.system_correlation + self.storm_correlation
+
+    def split_peak_of(self, mean_rate_mm_h: ArrayLike) -> NDArray[np.float64]:
+        """Split peak [mm/h] of a month of this mean rain rate [mm/h]."""
+        cool = np.maximum(self.split_rate_mm_h / np.asarray(mean_rate_mm_h, dtype=np.float64), 1.0)
+        return np.asarray(self.split_peak_mm_h * cool**self.split_rate_power, dtype=np.float64)
 
     def cells_per_storm(self, mean_rate_mm_h: float) -> float:
         """Mean cells in a storm (Poisson) of a month of this mean rain rate [mm/h]."""

@@ -123,14 +123,15 @@ def quantiles_h(
     kinds, means, spreads, p = np.broadcast_arrays(
         np.asarray(kind), np.asarray(mean_h, float), np.asarray(spread, float), np.asarray(probability, float)
     )
-    hazard = -np.log1p(-p)
-    weibull = _weibull_scale(means, spreads) * hazard ** (1.0 / spreads)
-    lognormal = means * np.exp(spreads * ndtri(p) - 0.5 * spreads**2)
-    return np.select(
-        [kinds == LawKind.EXPONENTIAL, kinds == LawKind.WEIBULL, kinds == LawKind.LOGNORMAL],
-        [means * hazard, weibull, lognormal],
-        default=means,
-    )
+    found = means.copy()
+    of_kind = [np.asarray(kinds == law) for law in LawKind]
+    exponential, weibull, lognormal = of_kind[:3]
+    found[exponential] *= -np.log1p(-p[exponential])
+    shape = spreads[weibull]
+    found[weibull] = _weibull_scale(means[weibull], shape) * (-np.log1p(-p[weibull])) ** (1.0 / shape)
+    ln_sd = spreads[lognormal]
+    found[lognormal] *= np.exp(ln_sd * ndtri(p[lognormal]) - 0.5 * ln_sd**2)
+    return found
 
 
 def residual_quantiles_h(

@@ -67,6 +67,11 @@ _ROWS = {
         ("SEA_AMPLITUDE", "", "daily cycle of showers over the sea", _STATE),
     ),
     "models.air.rain_cell": (("DEFAULT_POPULATION", "", "sizes and lives of rain cells", _FITTED),),
+    "models.air.rain_texture": (
+        ("LARGEST", "", "part by which texture raises or lowers the rain on a long hop", _FITTED),
+        ("HALF_LENGTH_KM", "km", "hop on which it is half of that", _FITTED),
+        ("TURN_S", "s", "from one draw of it to the next", _FITTED),
+    ),
     "models.air.storm": (("DEFAULT_STORMS", "", "how rain gathers; speed and bearing are fields", _FITTED),),
     "sim.multipath.night_pattern": (
         ("FIRST_HOUR", "h", "local hour at which nights of multipath begin", _FITTED),

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from hopyears.sim.streams import Streams, keyed_uniforms
 
 _STRIDE = 1 << 32
-_KEPT = 6
+_KEPT = 3
 _LEAST_ROW = 16
 
 

@@ -74,13 +74,16 @@ def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     """Failures and repairs of one part until the horizon."""
     env, count, worn_s = shop.env, 0, first_failure_s
     hits, put_in = shop.hits.get(part, []), shop.put_in.times_s.get(part, ())
+    chains = shop.chains_of.get(part, ())
     while True:
         struck_s = next((hit for hit in hits if hit > env.now), math.inf) if hits else math.inf
-        when_s = min(worn_s, struck_s, *(time_s for time_s in put_in if time_s > env.now))
+        when_s = min(worn_s, struck_s)
+        if put_in:
+            when_s = min(when_s, *(time_s for time_s in put_in if time_s > env.now), math.inf)
         if when_s >= shop.horizon_s:
             return
         yield env.timeout(when_s - env.now)
-        resting = any(shop.changeover(group).rests(chain) for group, chain in shop.chains_of.get(part, ()))
+        resting = bool(chains) and any(shop.changeover(group).rests(chain) for group, chain in chains)
         stopped = part in shop.mistaken  # it does not run, and so does not fail
         if not stopped and (not resting or when_s == struck_s):
             shop.failed.add(part)

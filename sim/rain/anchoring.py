@@ -13,9 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.rain_texture import even_factors
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
-from hopyears.sim.rain.rain_laws import LocalLaw, RawLaw, blended
+from hopyears.sim.rain.rain_laws import LocalLaw, RawLaw, blended, times_factors
 from hopyears.sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
@@ -145,13 +146,14 @@ def raw_attenuation_law(
     """Long-run law of a hop's raw attenuation [dB], from snapshots, kept on disk.
 
     About a place with several nodes of the map, the time above each level is the mean of theirs by their
-    shares.
+    shares. The texture is in it.
     """
     line = (float(path_length_km), float(k), float(alpha))
     nodes = [(1.0, law)] if isinstance(law, RainLaw) else law
-    return blended(
+    smooth = blended(
         [(share, _node_law(node, line, population, without_drift(storms))) for share, node in nodes]
     )
+    return times_factors(smooth, even_factors(path_length_km))
 
 
 def _node_law(

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.sim.rain.rain_near import in_storm_frames
 from hopyears.sim.rain.shape_loops import LANES
+from hopyears.sim.rain.texture import Texture
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -80,6 +81,8 @@ class RainField:
     storm_system, wide_system : int array, shape (n_storms,), (n_wide,)
         System of each storm and of each wide shape, from 0 without a gap: what is drawn together and is
         independent of all others. An empty ``storm_system`` makes every storm a system of its own.
+    texture : Texture or None
+        Of the attenuation on hops; None leaves it as smooth as the shapes.
 
     Both kinds live alike: rho(u)^2 = rho_max^2 sin(pi u) at the share u of the life, with the peak unchanged.
     Rates add.
@@ -99,6 +102,7 @@ class RainField:
     wide: Floats = field(default_factory=no_wide_shapes)
     storm_system: Integers = field(default_factory=no_systems)
     wide_system: Integers = field(default_factory=no_systems)
+    texture: Texture | None = None
 
     def __post_init__(self) -> None:
         if not len(self.storm_system):

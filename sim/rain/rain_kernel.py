@@ -1,7 +1,8 @@
 """Rain attenuation of a hop over a whole block, from all shapes that reach it, in closed form.
 
-Rates of shapes add along the hop (``models.air.path_rain``). The course is worked out about every ten
-seconds, and only where a bound says that it may pass the lowest threshold of interest.
+Rates of shapes add along the hop (``models.air.path_rain``), and the sum has its texture (``texture``). The
+course is worked out about every ten seconds, and only where a bound says that it may pass the lowest
+threshold of interest.
 """
 
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from hopyears.models.air.rain_cell import GAUSSIAN, radius_km
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_loops import COARSE_STEP_S, knots_above
+from hopyears.sim.rain.texture import textured_above
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -95,15 +97,16 @@ def rain_knots(
         raise ValueError("hop length is 0 km; must be above 0")
     line = (hop.x0_km, hop.y0_km, (hop.x1_km - hop.x0_km) / length, (hop.y1_km - hop.y0_km) / length)
     splits = int(np.ceil(COARSE_STEP_S / step_s))
-    time_s, attenuation, starts = knots_above(
+    level, grain = float(lowest_threshold_db), None if field.texture is None else field.texture.on(hop)
+    knots = knots_above(
         hop_numbers(field.population.profile, length, hop.k, hop.alpha),
         line,
         *field.for_kernel,
-        float(lowest_threshold_db),
+        level if grain is None else level / (1.0 + grain[3]),
         splits,
         field.n_years * SECONDS_PER_YEAR,
     )
-    return RainKnots(time_s, attenuation, starts)
+    return RainKnots(*(knots if grain is None else textured_above(grain, *knots, level)))
 
 
 def attenuation_at(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:
@@ -111,7 +114,7 @@ def attenuation_at(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats
     times = np.asarray(times_s, dtype=np.float64)
     showers, wide, _, _ = _chords(field, hop, times.ravel())
     total, _ = hop_attenuation_db([showers, wide], path_length_km=hop.length_km, k=hop.k, alpha=hop.alpha)
-    return np.asarray(total.reshape(times.shape), dtype=np.float64)
+    return np.asarray(total.reshape(times.shape) * _factors(field, hop, times), dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,8 @@ def rain_shares(field: RainField, hop: HopLine, time_s: float) -> RainShares:
     number = np.concatenate([cells, field.n_cells + wides])
     order = np.argsort(-integral, kind="stable")
     order = order[integral[order] > 0.0]
-    return RainShares(number[order], total[0] * integral[order] / max(integral.sum(), 1e-300))
+    total_db = total[0] * float(_factors(field, hop, time_s))
+    return RainShares(number[order], total_db * integral[order] / max(integral.sum(), 1e-300))
 
 
 def system_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Integers, Floats]:
@@ -154,6 +158,11 @@ def rain_rate_at(field: RainField, x_km: float, y_km: float, times_s: ArrayLike)
     for chords in _chords(field, east, times.ravel())[:2]:
         total = total + chord_rain(chords, 0.0, 0.0)[1].sum(axis=0)
     return np.asarray(total.reshape(times.shape), dtype=np.float64)
+
+
+def _factors(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:
+    times = np.asarray(times_s, dtype=np.float64)
+    return np.ones(times.shape) if field.texture is None else field.texture.factors(hop, times)
 
 
 def _chords(field: RainField, hop: HopLine, times: Floats) -> tuple[Chords, Chords, Integers, Integers]:

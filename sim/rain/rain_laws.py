@@ -117,6 +117,13 @@ def blended(parts: list[tuple[float, RawLaw]]) -> RawLaw:
     return RawLaw(value[chance > 0.0], chance[chance > 0.0])
 
 
+def times_factors(law: RawLaw, factors: Floats) -> RawLaw:
+    """The law of what has this one times a factor that is each of these for as long."""
+    value = np.append(law.value, law.value[-1] * np.linspace(1.0, factors.max(), 6)[1:])
+    chance = law.exceedance(value[:, None] / factors).mean(axis=1)
+    return RawLaw(value[chance > 0.0], chance[chance > 0.0])
+
+
 def law_of(value: Floats, chance: Floats) -> RawLaw:
     """Law from weighted samples."""
     order = np.argsort(-value, kind="stable")

@@ -16,6 +16,7 @@ from hopyears.models.air.storm import StormModel
 from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
 from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system_s, reach_km
 from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_near
+from hopyears.sim.rain.texture import Texture
 from hopyears.sim.rain.weather import Tile, Weather
 
 
@@ -82,7 +83,7 @@ class SystemSource:
         month = rows[:, 9].astype(np.int64)
         return Systems(rows, keys, tile.ceilings[month], tile.days[month])
 
-    def field(self, systems: Systems, n_years: int) -> RainField:
+    def field(self, systems: Systems, n_years: int, texture_key: np.uint64) -> RainField:
         """The field of these systems on the region."""
         region, weather = self.region, self.weather
         cells, storms, storm_of, wide, wide_of = shapes_near(
@@ -121,6 +122,7 @@ class SystemSource:
             wide=wide,
             storm_system=numbers[: len(storm_of)],
             wide_system=numbers[len(storm_of) :],
+            texture=Texture(int(texture_key), *weather.centre_deg),
         )
 
     def _model(self) -> Floats:

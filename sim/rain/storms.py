@@ -38,7 +38,7 @@ def draw_storms(
     ----------
     streams : Streams
         Named streams of the block; each tile of the globe and year j draws from ("rain", band, tile, j),
-        year j from ("rain-years", j).
+        year j from ("rain-years", j); the texture of hops from ("rain-texture",).
     climate : RainLaw or Weather
         Laws of the map about the region, or one law that serves everywhere.
     region : Region
@@ -59,7 +59,7 @@ def draw_storms(
             key = rng.integers(0, 2**64, dtype=np.uint64)
             count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
             parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
-    return source.field(joined(parts), n_years)
+    return source.field(joined(parts), n_years, streams.keys([("rain-texture",)])[0])
 
 
 def _source(

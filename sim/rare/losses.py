@@ -78,13 +78,17 @@ class Losses:
         """So many times as much, months as they are."""
         return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
 
-    def of(self, services: _Ints, *, months: bool) -> "Losses":
-        """Of some services; the others lose nothing, but months stay as they are, or there are none."""
-        figures = np.zeros_like(self.figures)
-        figures[services] = self.figures[services]
+    def of(self, services: _Ints) -> "Losses":
+        """Of some services; the others lose nothing."""
+        figures, months = np.zeros_like(self.figures), np.zeros_like(self.months)
+        figures[services], months[:, services] = self.figures[services], self.months[:, services]
         rows = np.isin(self.causes.key("entity"), services)
         causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
-        return Losses(figures, causes, self.months if months else self.months[:, :, :0])
+        return Losses(figures, causes, months)
+
+    def months_alone(self) -> "Losses":
+        """The same without figures and causes."""
+        return Losses(np.zeros_like(self.figures), KeyedTable.empty(CAUSE), self.months)
 
     def less(self, other: "Losses") -> "Losses":
         """What these are more than others; months of both, of years in which they differ."""

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.rain_texture import HALF_LENGTH_KM, LARGEST, chance_above
 from hopyears.models.air.storm import StormModel
 from hopyears.sim.blocks.prepared import Prepared, local_law
 from hopyears.sim.counting.fading_tally import PLAIN
@@ -59,7 +60,8 @@ class _Row:
     def key(self) -> Key:
         laws = [(share, *_numbers_of(law)) for share, law in self.local]
         model = (repr(astuple(DEFAULT_POPULATION)), repr(astuple(self.storms)))
-        return (RAIN_MODEL_VERSION, *laws, *model, self.line, self.threshold_db, N_SETS, PER_MONTH)
+        texture = (LARGEST, HALF_LENGTH_KM)
+        return (RAIN_MODEL_VERSION, *laws, *model, *texture, self.line, self.threshold_db, N_SETS, PER_MONTH)
 
 
 def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArray[np.float64]:
@@ -145,4 +147,5 @@ def _sets(storms: StormModel, law: RainLaw, reach_km: float) -> Iterator[Scenes]
 def _chance(found: Scenes, line: tuple[float, float, float], threshold_db: float) -> float:
     length_km, k, alpha = line
     attenuation_db, share = hop_samples(found, path_length_km=length_km, k=k, alpha=alpha)
-    return float(share[attenuation_db > threshold_db].sum())
+    ratio = threshold_db / np.maximum(attenuation_db, 1e-9)
+    return float((share * chance_above(ratio, length_km)).sum())

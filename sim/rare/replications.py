@@ -43,6 +43,9 @@ OWN, HISTORIES, FORCED, NIGHTS = range(4)
 without those put in by hand for the service; these, one at a time, each with its weight; histories of
 multipath."""
 
+TOGETHER = 4
+"""Added to a stratum of months: of all services in the same draws, where some have draws of their own."""
+
 WITHOUT, WITH = 0, 1
 """Sides of a failure put in by hand."""
 
@@ -129,7 +132,7 @@ def _losses_to_failures(
 ) -> Iterator[tuple[int, int, Losses, float]]:
     """(stratum, draw, losses a year, weight of what it lost in them) of every draw, of its services.
 
-    Months are those of all services, from what is put in by hand for the first of them.
+    Where some services have draws of their own, months of the first draws come ``TOGETHER`` too, of all.
     """
     if history.log is None:
         return
@@ -140,31 +143,31 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
+    over = [
+        None if near is None else storms_of_draw(near, first, round(years)) for first in range(round(years))
+    ]
     for hand in by_hand:
-        never, months = kept_back(plant, hand, -np.inf), hand is by_hand[0]
+        never, together = kept_back(plant, hand, -np.inf), len(by_hand) > 1 and hand is by_hand[0]
         for some in _few(range(histories)):
             logs = [
                 simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
                 for draw in some
             ]
             for draw, lost in zip(some, fade_free(simulator, logs), strict=True):
-                yearly = lost.scaled(1.0 / years).of(hand.services, months=months)
-                yield HISTORIES, draw, yearly, 1.0 / years
+                yearly = lost.scaled(1.0 / years)
+                yield HISTORIES, draw, yearly.of(hand.services), 1.0 / years
+                if together:
+                    yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
         for some in _few(range(len(places))):
             draws = [
-                ForcedDraw.of(
-                    simulator,
-                    hand,
-                    places[draw],
-                    streams,
-                    draw,
-                    None if near is None else storms_of_draw(near, draw, round(years)),
-                )
+                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % len(over)])
                 for draw in some
             ]
             for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
-                yield FORCED, draw, added.scaled(weight).of(hand.services, months=months), weight
+                yield FORCED, draw, added.scaled(weight).of(hand.services), weight
+                if together:
+                    yield FORCED + TOGETHER, draw, added.months_alone(), weight
 
 
 def _few(numbers: range) -> Iterator[range]:

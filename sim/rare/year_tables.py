@@ -12,7 +12,15 @@ from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.losses import MONTH_FIGURES
-from hopyears.sim.rare.replications import FORCED, HISTORIES, MONTHS, OWN, WITH, n_draws
+from hopyears.sim.rare.replications import (
+    FORCED,
+    HISTORIES,
+    MONTHS,
+    OWN,
+    TOGETHER,
+    WITH,
+    n_draws,
+)
 from hopyears.sim.storage.run_folder import RunFolder
 
 _Floats = NDArray[np.float64]
@@ -120,7 +128,7 @@ class YearTables:
         return self.n_blocks * self.block_years
 
     def of(self, services: Sequence[int]) -> YearsMet:
-        """What the years took from some services, by their numbers."""
+        """What the years took from some services, by their numbers; from several in the same draws."""
         met = self._met(services)
         return met if self._weather is None else met.with_weather(self._weather[list(services)])
 
@@ -135,8 +143,9 @@ class YearTables:
         here = keys[:, 2] == OWN
         at = (keys[here, 0] * self.block_years + keys[here, 5], place[here], keys[here, 6])
         own[at] = self._padded(values[here])
+        together = TOGETHER if len(services) > 1 and self._drawn[0][:, 2].max(initial=0) >= TOGETHER else 0
         histories, forced = (
-            self._of_kind(stratum, self._draws[:, column], place, keys, values, len(services))
+            self._of_kind(stratum + together, self._draws[:, column], place, keys, values, len(services))
             for column, stratum in enumerate((HISTORIES, FORCED))
         )
         return YearsMet(years, own, self.block_years, histories, forced)
@@ -146,7 +155,7 @@ class YearTables:
     ) -> Draws:
         every = self._drawn[0][:, 2] == stratum
         largest = float(self._drawn[1][every, -1].max(initial=0.0))
-        if largest == 0.0 and stratum == FORCED:
+        if largest == 0.0 and stratum % TOGETHER == FORCED:
             numbers = np.zeros_like(numbers)
         first = np.concatenate([[0], np.cumsum(numbers)])
         here = keys[:, 2] == stratum
@@ -158,7 +167,7 @@ class YearTables:
         months[row.reshape(-1), place[here], month] = self._padded(values[here])
         weight = np.zeros(len(rows))
         weight[row.reshape(-1)] = values[here, -1]
-        whole = stratum == HISTORIES
+        whole = stratum % TOGETHER == HISTORIES
         signed = weight if whole else np.where(rows[:, 1] == WITH, weight, -weight)
         blocks = np.repeat(np.arange(numbers.size), numbers)
         return Draws(months, rows[:, 0].copy(), signed, blocks, largest or 1.0 / self.block_years, whole)

@@ -26,13 +26,18 @@ from joint_statistics import (
 from links import DAY_MIN, MeasuredLinks, italian_links, packaged_links
 from numpy.typing import NDArray
 
-from hopyears.models.air.rain_law import RainLaw
+from hopyears.models.air.daily_cycle import shower_cycle
+from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.air.rain_law import RainLaw, annual_rain_probability
+from hopyears.models.air.seasonality import climatic_ratio
+from hopyears.models.air.storm import DEFAULT_STORMS, drift_by_latitude
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.sim.climate import climate_of
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import RainKnots, rain_knots
 from hopyears.sim.rain.storms import draw_storms
+from hopyears.sim.rain.weather import uniform_weather
 from hopyears.sim.streams import Streams
 
 LOWEST_DB = 1.0
@@ -118,8 +123,19 @@ class _BlockRain:
     def __init__(self, links: MeasuredLinks, setting: Setting, streams: Streams) -> None:
         x = np.array([[hop.x0_km, hop.x1_km] for hop in links.hops])
         y = np.array([[hop.y0_km, hop.y1_km] for hop in links.hops])
-        law = _one_month(climate_of(setting.latitude_deg, setting.longitude_deg).rain_law, setting.month)
-        field = draw_storms(streams, law, Region.around(x, y), n_years=YEARS_PER_BLOCK)
+        place = setting.latitude_deg, setting.longitude_deg
+        law, region = climate_of(*place).rain_law, Region.around(x, y)
+        weather = uniform_weather(
+            _one_month(law, setting.month),
+            region,
+            DEFAULT_POPULATION,
+            DEFAULT_STORMS,
+            centre_deg=place,
+            drift=drift_by_latitude,
+            cycle=shower_cycle,
+            yearly_spread=climatic_ratio(annual_rain_probability(law)),
+        )
+        field = draw_storms(streams, weather, region, n_years=YEARS_PER_BLOCK)
         self.links, self.month = links, setting.month
         self.knots = [rain_knots(field, hop, lowest_threshold_db=LOWEST_DB) for hop in links.hops]
 

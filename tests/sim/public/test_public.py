@@ -11,7 +11,9 @@ from network_text import write
 
 import hopyears
 import hopyears.api
+import hopyears.choices
 import hopyears.plots
+import hopyears.runs
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.runs.results import RESULT_TABLES
 
@@ -53,7 +55,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "module", [hopyears, hopyears.api, hopyears.plots], ids=lambda module: module.__name__
+    "module", [hopyears, hopyears.choices, hopyears.plots, hopyears.runs], ids=lambda module: module.__name__
 )
 def test_examples_run(module, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(folder)
@@ -66,7 +68,7 @@ def test_examples_run(module, folder: Path, monkeypatch: pytest.MonkeyPatch) -> 
 def test_every_public_function_and_class_of_our_own_has_an_example() -> None:
     for name in hopyears.__all__:
         value = getattr(hopyears, name)
-        if value.__module__ == "hopyears.api" and name != "Prediction":
+        if value.__module__ in ("hopyears.choices", "hopyears.runs") and name != "Prediction":
             assert ">>> " in value.__doc__, name
 
 

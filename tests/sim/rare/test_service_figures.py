@@ -7,7 +7,7 @@ import pytest
 from small_networks import source_of, triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.models.network.network import LightningRisk, Network, PartChange, Power
+from hopyears.models.network.network import LightningRisk, Network, PartChange, Power, Service
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.keyed_table import KeyedTable
@@ -27,9 +27,11 @@ from hopyears.sim.rare.replications import (
     OF_FAILURES,
     OWN,
     REPLICATIONS,
+    TOGETHER,
     added_losses,
     fade_free,
     n_draws,
+    replication_tables,
 )
 from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -90,14 +92,18 @@ def test_months_add_up_to_the_block(run):
             # Both ways together are as good as the slower one.
             assert lacking == pytest.approx(asked - given, abs=1.0)
         for stratum in (OWN, HISTORIES, FORCED):
-            sign = np.where((months.key("side") == 0) & (stratum == FORCED), -1.0, 1.0)
-            here = months.key("stratum") == stratum
-            value = sign * months.value("unavailable_s") * months.value("weight")
-            found = np.bincount(months.key("entity")[here], value[here], 2)
             of_draws = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum)
             # Own multipath, the second of the own draws, has no months.
             of_draws = of_draws[:, : OF_FAILURES + 1] if stratum == OWN else of_draws
-            assert found == pytest.approx(of_draws.sum(axis=1), abs=1e-6)
+            assert weighed_s(months, stratum) == pytest.approx(of_draws.sum(axis=1), abs=1e-6)
+
+
+def weighed_s(months, stratum):
+    """Unavailable time of two services in all months of a stratum, each by its weight."""
+    sign = np.where((months.key("side") == 0) & (stratum % TOGETHER == FORCED), -1.0, 1.0)
+    here = months.key("stratum") == stratum
+    value = sign * months.value("unavailable_s") * months.value("weight")
+    return np.bincount(months.key("entity")[here], value[here], 2)
 
 
 @pytest.mark.slow
@@ -300,6 +306,22 @@ def strong_ring(**more):
     sites = tuple(site.model_copy(update={"power": "strong"}) for site in network.sites)
     power = (Power(id="strong", battery_h=1000.0, mains_outages_per_year=0.0),)
     return Network(**{**dict(network), "services": services, "sites": sites, "power": power})
+
+
+def test_each_service_has_the_months_of_its_own_draws():
+    """Who is stopped by failures that meet alone has draws of its own; beside another those of both."""
+    network = strong_ring(outdoor_radio=3e4)
+    single_route = Service(id="two", site_a="a", site_b="c", committed_mbit_s=30.0)
+    network = Network(**{**dict(network), "services": (*network.services, single_route)})
+    simulator = BlockSimulator(prepare(network, ModelOptions(rain=False, multipath=False, replications=20)))
+    hands = by_hand(simulator.prepared, alone(simulator))
+    assert [hand.services.tolist() for hand in hands] == [[1], [0]]
+    drawn, _, months = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
+    for stratum in (HISTORIES, FORCED):
+        lost = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum).sum(axis=1)
+        assert weighed_s(months, stratum) == pytest.approx(lost, abs=1e-6)
+        assert weighed_s(months, stratum + TOGETHER)[1] == pytest.approx(lost[1], abs=1e-6)
+    assert weighed_s(months, FORCED)[0] > 0.0  # before, those of the other service's draws alone
 
 
 def test_a_service_that_nothing_stops_alone_rests_on_failures_that_meet():
