@@ -52,9 +52,10 @@ def plain_table(title: str, columns: Sequence[str], left: Sequence[str]) -> "Tab
     Heads may be broken at blanks.
     """
     from rich.table import Table
+    from rich.text import Text
 
     table = Table(
-        title=title or None,
+        title=Text(title) if title else None,  # brackets in a text are no mark-up
         title_justify="left",
         title_style="bold",
         header_style="",

@@ -115,6 +115,13 @@ def test_what_does_not_fit_is_named_and_no_figure_is_broken(
     assert bool(left_out) == (width < 50)
 
 
+def test_brackets_in_a_title_stay(capsys: pytest.CaptureFixture[str]) -> None:
+    table = plain_table("penalties [crowns]", ("service",), ("service",))
+    table.add_row("one, with a name as long as its title")
+    print_table(Console(width=80), table)
+    assert "penalties [crowns]" in capsys.readouterr().out
+
+
 def test_a_sentence_is_broken_between_words_only(capsys: pytest.CaptureFixture[str]) -> None:
     say(Console(width=20), "it takes 61\N{NO-BREAK SPACE}% of the /very/long/path/that/is/one/word\n\nend")
     assert capsys.readouterr().out == (
