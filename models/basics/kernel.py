@@ -65,7 +65,10 @@ class _Stored:
 
     def _found(self, signature: Any, target: Any) -> Any:
         with suppress(Exception):  # whatever damage may bring about in there
-            return self._stored.load_overload(signature, target)
+            found = self._stored.load_overload(signature, target)
+            # Two processes that store at the same moment may leave one's code under the other's types.
+            if tuple(found.signature.args) == tuple(getattr(signature, "args", signature)):
+                return found
         return None
 
     def save_overload(self, signature: Any, data: Any) -> None:

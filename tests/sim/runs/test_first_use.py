@@ -1,8 +1,10 @@
 """The first run after an installation has all its loops compiled by two processes."""
 
 import gc
+from types import SimpleNamespace
 
 import pytest
+from numba import types
 from numba.core.dispatcher import Dispatcher
 from small_networks import triangle
 
@@ -12,14 +14,21 @@ from hopyears.sim.runs.first_use import SHARES, compile_share
 from hopyears.sim.runs.runner import BlockCounter, BlockPlan
 
 
+class CompileResult:
+    """As much of numba's as is looked at."""
+
+    def __init__(self, arguments):
+        self.signature = SimpleNamespace(args=arguments)
+
+
 def compiled():
     """Loops and the types of arguments that they are compiled for in this process."""
     loops = [each for each in gc.get_objects() if isinstance(each, Dispatcher)]
     return {
-        (each.py_func.__module__, each.py_func.__name__, str(types))
+        (each.py_func.__module__, each.py_func.__name__, str(arguments))
         for each in loops
         if each.py_func.__module__.startswith("hopyears.")
-        for types in each.signatures
+        for arguments in each.signatures
     }
 
 
@@ -30,16 +39,26 @@ def test_what_is_missing_is_asked_for_once_and_looked_for_again(monkeypatch):
 
         def load_overload(self, signature, target):
             self.looked += 1
-            return "code" if made else None
+            return CompileResult(made) if made else None
 
     made, store = [], Store()
-    monkeypatch.setattr(kernel, "FIRST_MISSING", [lambda: made.append(1), lambda: None])
+    monkeypatch.setattr(kernel, "FIRST_MISSING", [lambda: made.append(types.int64), lambda: None])
     stored = kernel._Stored(store)
-    assert stored.load_overload("a", None) == "code"
-    assert (made, store.looked, kernel.FIRST_MISSING) == ([1], 3, [])
+    assert stored.load_overload((types.int64,), None).signature.args == [types.int64]
+    assert (store.looked, kernel.FIRST_MISSING) == (3, [])
     made.clear()
-    assert stored.load_overload("a", None) is None
+    assert stored.load_overload((types.int64,), None) is None
     assert store.looked == 4
+
+
+def test_code_stored_under_the_types_of_another_is_not_taken():
+    class Mixed:
+        def load_overload(self, signature, target):
+            return CompileResult([types.float64])
+
+    stored = kernel._Stored(Mixed())
+    assert stored.load_overload((types.float64,), None) is not None
+    assert stored.load_overload((types.int64,), None) is None
 
 
 @pytest.mark.slow
