@@ -1,13 +1,15 @@
 """How cost grows with hops, services, years, area and climate: whole runs of a grown network, one at a time.
 
-    python -m experiments.benchmarks.growth [--only NAME ...] [--largest N] [--plain] [--out FOLDER]
+    python -m experiments.benchmarks.growth [--only NAME ...] [--largest N] [--minutes M] [--plain]
+        [--out FOLDER]
 
 Question: what processor time and memory does ``hopyears simulate`` take, in one process, when one thing grows
 and the rest stays: hops (at 37.5 km2 a hop, with three services on four hops), services, years, the area of
 the same number of hops, or another climate? Each run is made twice: *cold* fits what the caches lack, *warm*
 finds it there. Baselines in the same run: the log-normal AR(1) of rain alone and every cell at every ten
 seconds, both of ``rain.py``, for one hop-year. Prints a table with the power of growth from one point to the
-next and writes it with a picture; fails where a run fails.
+next and writes it with a picture; fails where a run fails. The smallest runs come first. What the folder
+holds is not measured again: called once more, it goes on where the minutes of processor time had ended.
 """
 
 import argparse
@@ -15,8 +17,8 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +31,7 @@ from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.streams import Streams
 
 KM2_PER_HOP, SERVICES_PER_HOP = 37.5, 0.75
+COSTS = ("cold_s", "warm_s", "mib")
 
 PLACES = {
     "wet, cool coast": (60.4, 5.3),
@@ -39,29 +42,34 @@ PLACES = {
 """Latitude and longitude of the first site in each climate [degrees]."""
 
 
+def side_km(hops: float) -> float:
+    """Side of the square of so many hops [km]."""
+    return float(np.sqrt(KM2_PER_HOP * hops))
+
+
 @dataclass(frozen=True)
 class Case:
-    """A run: hops and services in a square, years, place; ``value`` is what varies of the series."""
+    """A run: hops and services in a square, years, place."""
 
-    series: str
-    value: float
     hops: int = 200
     services: int = 150
     years: int = 10
-    side_km: float = 86.6
+    side_km: float = side_km(200)
     place: str = "temperate"
 
 
-SERIES: dict[str, list[Case]] = {
-    "hops": [
-        Case("hops", n, n, round(SERVICES_PER_HOP * n), side_km=float(np.sqrt(KM2_PER_HOP * n)))
-        for n in (20, 60, 200, 600, 2000, 5000)
-    ],
-    "services": [Case("services", n, services=n) for n in (15, 50, 150, 500, 1500)],
-    "years": [Case("years", n, 20, 15, n, 27.4) for n in (10, 100, 1000, 10_000)],
-    "area": [Case("area", side**2, side_km=side) for side in (43.3, 86.6, 173.2, 346.4)],
-    "climate": [Case("climate", place, place=name) for place, name in enumerate(PLACES)],
+SERIES: dict[str, dict[float, Case]] = {
+    "hops": {
+        n: Case(n, round(SERVICES_PER_HOP * n), side_km=side_km(n)) for n in (20, 60, 200, 600, 2000, 5000)
+    },
+    "services": {n: Case(services=n) for n in (15, 50, 150, 500, 1500)},
+    "years": {n: Case(20, 15, n, side_km(20)) for n in (10, 100, 1000, 10_000)},
+    "area": {
+        side**2: Case(side_km=side) for side in (side_km(50), side_km(200), side_km(800), side_km(3200))
+    },
+    "climate": {number: Case(place=name) for number, name in enumerate(PLACES)},
 }
+"""By name: what varies and the run of each of its values."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -71,24 +79,52 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--only", nargs="+", choices=SERIES, default=list(SERIES))
     parser.add_argument("--largest", type=int, default=2000, help="most hop-decades of a run (default 2000)")
+    parser.add_argument(
+        "--minutes", type=float, default=20.0, help="of processor time, then stop (default 20)"
+    )
     parser.add_argument("--plain", action="store_true", help="without replications of failures")
     parser.add_argument("--out", type=Path, default=Path("runs/growth"))
     options = parser.parse_args(arguments)
-    cases = [
-        case
-        for name in options.only
-        for case in SERIES[name]
-        if case.hops * case.years <= 10 * options.largest
-    ]
-    extra = ("--replications", "0") if options.plain else ()
-    print(baselines())
-    measured(Case("compiling", 0, 20, 15, 1, 27.4), extra)  # loops are compiled before any is measured
-    found = growth([{**asdict(case), **measured(case, extra)} for case in cases])
     options.out.mkdir(parents=True, exist_ok=True)
-    found.to_csv(options.out / "growth.csv", index=False)
-    print(found.drop(columns=["side_km"]).to_string(index=False))
-    _plot(found, options.out / "growth.png")
+    extra = ("--replications", "0") if options.plain else ()
+    cases = {case for name in options.only for case in SERIES[name].values()}
+    found = all_measured(cases, options, options.out / "measured.csv", extra)
+    table = growth(
+        [
+            {"series": name, "value": value, **asdict(case), **found[case]}
+            for name in options.only
+            for value, case in SERIES[name].items()
+            if case in found
+        ]
+    )
+    table.to_csv(options.out / "growth.csv", index=False)
+    print(baselines())
+    print(table.drop(columns=["side_km"]).to_string(index=False))
+    _plot(table, options.out / "growth.png")
     return 0
+
+
+def all_measured(
+    cases: Iterable[Case], options: argparse.Namespace, file: Path, extra: Sequence[str]
+) -> dict[Case, dict[str, float]]:
+    """What each case costs, kept in a file; without those too large or that no time was left for."""
+    known = pd.read_csv(file, float_precision="round_trip").to_dict("records") if file.exists() else []
+    names = [field.name for field in fields(Case)]
+    found = {Case(*(row[name] for name in names)): {key: row[key] for key in COSTS} for row in known}
+    began = os.times()
+    for case in sorted(cases, key=lambda case: case.hops * case.years * case.services):
+        now = os.times()
+        spent_s = now.children_user + now.children_system - began.children_user - began.children_system
+        if case in found or case.hops * case.years > 10 * options.largest:
+            continue
+        if spent_s > 60.0 * options.minutes:
+            print(f"no time was left for {case}", file=sys.stderr)
+            continue
+        if not spent_s:
+            measured(Case(20, 15, 1, side_km(20)), extra)  # loops are compiled before any is measured
+        found[case] = measured(case, extra)
+        pd.DataFrame([{**asdict(each), **cost} for each, cost in found.items()]).to_csv(file, index=False)
+    return found
 
 
 def measured(case: Case, extra: Sequence[str]) -> dict[str, float]:

@@ -64,22 +64,24 @@ class KeyedTable:
         ValueError
             If the numbers of rows or columns do not fit.
         """
-        key = np.asarray(keys, dtype=np.int64).reshape(-1, len(columns.keys))
-        value = np.asarray(values, dtype=np.float64).reshape(-1, len(columns.values))
-        if key.shape[0] != value.shape[0]:
-            raise ValueError(f"values has {value.shape[0]} rows; must have {key.shape[0]} as keys")
-        some = value.any(axis=1)
-        key, value = key[some], value[some]
-        if key.shape[0] == 0:
-            return cls.empty(columns)
+        keys = np.asarray(keys, dtype=np.int64).reshape(-1, len(columns.keys))
+        values = np.asarray(values, dtype=np.float64).reshape(-1, len(columns.values))
+        if len(keys) != len(values):
+            raise ValueError(f"values has {len(values)} rows; must have {len(keys)} as keys")
+        some = values.any(axis=1)
+        if not some.all():
+            keys, values = keys[some], values[some]
         # A stable order: rows of one key are always added first to last, so the bytes do not vary.
-        order = np.lexsort(key.T[::-1])
-        key, value = key[order], value[order]
-        first = np.flatnonzero(np.append(True, np.any(key[1:] != key[:-1], axis=1)))
+        order = np.lexsort(keys.T[::-1])
+        keys, values = np.ascontiguousarray(keys[order]), np.ascontiguousarray(values[order])
+        other = _rises(keys)
+        if other.all():
+            return cls(columns, keys, values)
+        first = np.flatnonzero(np.append(True, other))
         n_sums = len(columns.sums)
-        sums = np.add.reduceat(value[:, :n_sums], first, axis=0)
-        maxima = np.maximum.reduceat(value[:, n_sums:], first, axis=0)
-        return cls(columns, key[first], np.concatenate([sums, maxima], axis=1))
+        sums = np.add.reduceat(values[:, :n_sums], first, axis=0)
+        maxima = np.maximum.reduceat(values[:, n_sums:], first, axis=0)
+        return cls(columns, keys[first], np.concatenate([sums, maxima], axis=1))
 
     @classmethod
     def joined(cls, columns: Columns, tables: "Sequence[KeyedTable]") -> Self:
@@ -95,8 +97,11 @@ class KeyedTable:
                 raise ValueError(f"columns is {table.columns}; must be {columns} as the table it is added to")
         if not tables:
             return cls.empty(columns)
-        keys = np.concatenate([table.keys for table in tables])
-        return cls.collect(columns, keys, np.concatenate([table.values for table in tables]))
+        return cls.collect(
+            columns,
+            np.concatenate([table.keys for table in tables]),
+            np.concatenate([table.values for table in tables]),
+        )
 
     def __add__(self, other: Self) -> Self:
         return self.joined(self.columns, (self, other))
@@ -154,8 +159,20 @@ class KeyedTable:
             raise ValueError(
                 f"columns is {table.column_names}; must be {list(columns.keys + columns.values)}"
             )
-        parts = [
-            np.array([table.column(n).to_numpy() for n in names]).T
-            for names in (columns.keys, columns.values)
-        ]
-        return cls.collect(columns, *parts)
+        keys = np.empty((table.num_rows, len(columns.keys)), np.int64)
+        values = np.empty((table.num_rows, len(columns.values)))
+        for names, rows in ((columns.keys, keys), (columns.values, values)):
+            for place, name in enumerate(names):
+                rows[:, place] = table.column(name).to_numpy()
+        if _rises(keys).all():
+            return cls(columns, keys, values)
+        return cls.collect(columns, keys, values)
+
+
+def _rises(keys: _Ints) -> NDArray[np.bool_]:
+    """Whether each row of keys but the first comes after the one before it, and is not the same."""
+    later, same = np.zeros(max(len(keys) - 1, 0), bool), np.ones(max(len(keys) - 1, 0), bool)
+    for column in keys.T:
+        later |= same & (column[1:] > column[:-1])
+        same &= column[1:] == column[:-1]
+    return later

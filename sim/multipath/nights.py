@@ -74,14 +74,16 @@ class HopActivity:
 
 def wet_hours(rain: RainHours, law: NightLaw, n_years: int) -> NDArray[np.uint8]:
     """Whether rain is near a hop in each hour of its nights, packed into bits, for all its histories."""
-    return np.packbits(rain.touch(_hours_s(law, n_years), SLOT_S))
+    return np.packbits(rain.touch(_hours_s(law, n_years) % (n_years * SECONDS_PER_YEAR), SLOT_S))
 
 
 def _hours_s(law: NightLaw, n_years: int) -> _FloatArray:
-    """Start of each hour of the nights of a block [s], shape (n_nights, HOURS_PER_NIGHT)."""
+    """Start of each hour of the nights of a block [s], shape (n_nights, HOURS_PER_NIGHT), increasing.
+
+    Those of the last night that lie beyond the block's end belong to its beginning.
+    """
     evening = np.arange(_n_nights(n_years))[:, None] * SECONDS_PER_DAY + law.night_start_s
-    start_s: _FloatArray = (evening + np.arange(HOURS_PER_NIGHT) * SLOT_S) % (n_years * SECONDS_PER_YEAR)
-    return start_s
+    return np.asarray(evening + np.arange(HOURS_PER_NIGHT) * SLOT_S)
 
 
 def _n_nights(n_years: int) -> int:
@@ -139,14 +141,16 @@ def _hop_activity(
     hourly = hours[random.integers(0, len(hours), (len(nights), HOURS_PER_NIGHT))]
     level = np.zeros((len(rank), HOURS_PER_NIGHT))
     level[nights] = severity[:, None] / pattern.active_share * hourly * hour_weight_of_day()
-    start = _hours_s(law, n_years)
-    month = np.searchsorted(month_edges_s(n_years)[1:-1], start, side="right")
+    start = _hours_s(law, n_years).ravel()
+    first = np.searchsorted(start, month_edges_s(n_years))
+    month = np.repeat(np.arange(first.size) % (12 * n_years), np.diff(first, append=start.size))
     if wet is not None:
         rain = np.unpackbits(wet, count=level.size).astype(np.bool_).reshape(level.shape)
-        level = moved_out_of_rain(level, stillness=rank, rain=rain, month=month)
+        level = moved_out_of_rain(level, stillness=rank, rain=rain, month=month.reshape(level.shape))
     some = np.flatnonzero(level)
-    order = some[np.argsort(start.ravel()[some], kind="stable")]
-    return _weighted(law, start.ravel()[order], level.ravel()[order], month.ravel()[order], n_years)
+    order = np.roll(some, np.count_nonzero(some >= first[-1]))
+    start_s = start[order] % (n_years * SECONDS_PER_YEAR)
+    return _weighted(law, start_s, level.ravel()[order], month[order], n_years)
 
 
 def _weighted(

@@ -61,8 +61,9 @@ HISTORIES_OF_A_DRAW = 3
 AT_ONCE = 32
 """Histories that are judged together: what one teaches of joint states of the network serves the others."""
 
-HISTORIES_OF_NIGHTS = 16
-"""Histories of failures for each of multipath, which costs so much more."""
+HISTORIES_OF_NIGHTS = 8
+"""Histories of failures for each of multipath, which costs some twenty times as much; but most severely
+errored seconds are fades."""
 
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int]:

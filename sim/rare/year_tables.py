@@ -25,6 +25,7 @@ from hopyears.sim.storage.run_folder import RunFolder
 
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
+_Keys = NDArray[np.int32]
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ class YearTables:
             KeyedTable.from_arrow(MONTHS, folder.read_table(block, "service_month_replications"))
             for block in blocks
         )
-        self._drawn = _joined([(table.keys, table.values) for table in drawn])
+        self._drawn = _joined([(table.keys.astype(np.int32), table.values) for table in drawn])
         self._weather: _Floats | None = None
 
     @property
@@ -150,7 +151,7 @@ class YearTables:
         return YearsMet(years, own, self.block_years, histories, forced)
 
     def _of_kind(
-        self, stratum: int, numbers: _Ints, place: _Ints, keys: _Ints, values: _Floats, n_services: int
+        self, stratum: int, numbers: _Ints, place: _Ints, keys: _Keys, values: _Floats, n_services: int
     ) -> Draws:
         every = self._drawn[0][:, 2] == stratum
         largest = float(self._drawn[1][every, -1].max(initial=0.0))
@@ -181,19 +182,25 @@ class YearTables:
         return np.column_stack([values[:, : len(MONTH_FIGURES)], np.zeros(len(values))])
 
 
-def _both_ways(table: KeyedTable) -> tuple[_Ints, _Floats]:
+def _both_ways(table: KeyedTable) -> tuple[_Keys, _Floats]:
     here = table.key("direction") == BOTH
     keys = np.column_stack([table.key(name)[here] for name in ("entity", "year", "month")])
-    return keys, np.column_stack([table.value(name)[here] for name in YEAR_FIGURES])
+    return keys.astype(np.int32), np.column_stack([table.value(name)[here] for name in YEAR_FIGURES])
 
 
-def _joined(parts: Sequence[tuple[_Ints, _Floats]]) -> tuple[_Ints, _Floats]:
-    """Rows of all blocks, the place of the block before their keys."""
-    keys = [np.column_stack([np.full(len(key), place), key]) for place, (key, _) in enumerate(parts)]
-    return np.concatenate(keys).astype(np.int64), np.concatenate([values for _, values in parts])
+def _joined(parts: list[tuple[_Keys, _Floats]]) -> tuple[_Keys, _Floats]:
+    """Rows of all blocks, the place of the block before their keys; takes the parts over one by one."""
+    n_rows, (key, value) = sum(len(key) for key, _ in parts), parts[0]
+    keys, values = np.empty((n_rows, 1 + key.shape[1]), np.int32), np.empty((n_rows, value.shape[1]))
+    end = 0
+    for place in range(len(parts)):
+        key, value = parts.pop(0)
+        begin, end = end, end + len(key)
+        keys[begin:end, 0], keys[begin:end, 1:], values[begin:end] = place, key, value
+    return keys, values
 
 
-def _those(rows: tuple[_Ints, _Floats], services: Sequence[int]) -> tuple[_Ints, _Ints, _Floats]:
+def _those(rows: tuple[_Keys, _Floats], services: Sequence[int]) -> tuple[_Ints, _Keys, _Floats]:
     """Rows of some services (the second key), and the place of each in ``services``."""
     keys, values = rows
     order = np.argsort(services)

@@ -18,6 +18,7 @@ from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.runs.runner import BlockCounter, BlockPlan
+from hopyears.sim.services.service_run import enlarge_tables
 
 SMALL = Path(__file__).parents[1] / "guide" / "start.toml"
 SHARES = ("rain", "rest")
@@ -54,6 +55,7 @@ def compile_share(share: str) -> None:
     if share == "rest":
         prepared = prepare(network, ModelOptions(rain=False, replications=1))
         BlockCounter(prepared, BlockPlan("", 1, 1, 1)).block(0)
+        enlarge_tables()  # which so small a network need not
         return
     simulator = BlockSimulator(prepare(network, ModelOptions(failures=False)))
     draws = simulator.draw(1, 0, 1)

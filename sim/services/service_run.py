@@ -188,17 +188,33 @@ class ServiceRun:
                 sweep.group_row[:] = -1
         if 4 * (sweep.used[N_WORDS] + n_services) > sweep.word.size:
             word, row_of = _no_words(4 * (sweep.used[N_WORDS] + n_services))
-            filed_words(sweep.word, sweep.row_of, word, row_of)
-            sweep = sweep._replace(word=word, row_of=row_of)
+            sweep = _with_words(sweep, word, row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
             names = ("service", "rate", "down", "causes", "share", "seconds", "counted_s")
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         if 4 * n_results > sweep.result_in.size:
-            sweep = sweep._replace(result_in=np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
-            known = (sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share)
-            filed_results(sweep.result_in, *known, sweep.used[N_RESULTS])
+            sweep = _with_results(sweep, np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
         self._sweep = sweep
+
+
+def _with_words(sweep: Sweep, word: NDArray[np.uint64], row_of: _Ints) -> Sweep:
+    """The sweep with its joint states in other, empty tables."""
+    filed_words(sweep.word, sweep.row_of, word, row_of)
+    return sweep._replace(word=word, row_of=row_of)
+
+
+def _with_results(sweep: Sweep, result_in: NDArray[np.int32]) -> Sweep:
+    """The sweep with its results in another, empty table."""
+    known = (sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share)
+    filed_results(result_in, *known, sweep.used[N_RESULTS])
+    return sweep._replace(result_in=result_in)
+
+
+def enlarge_tables() -> None:
+    """Call both loops that enlarge tables, on empty ones."""
+    sweep = _empty_sweep(1, 1, 1, 1)
+    _with_results(_with_words(sweep, *_no_words(1)), sweep.result_in)
 
 
 def _slots(least: int) -> int:

@@ -91,4 +91,5 @@ def _service(draw: random.Random, number: int, n_sites: int) -> dict[str, Any]:
         "peak_mbit_s": draw.choice((500.0, 900.0)),
         "priority": draw.randint(1, 4),
         "protection": draw.choice(("none", "rerouted")),
+        "switch_trigger": "congestion" if number % 2 else "signal fail",
     }

@@ -283,3 +283,15 @@ def test_wrong_numbers_of_things_are_refused():
     histories = sweep_services([_hop()], services, 100.0)
     with pytest.raises(ValueError, match=r"duration_s is 100\.0; must be"):
         tally_block(RUN, 0, services=services, histories=histories, hops=[_hop(), _hop()])
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 3), st.integers(0, 3), st.integers(1, 9)), max_size=20), st.randoms()
+)
+def test_rows_stored_in_any_order_are_read_as_the_same_table(rows, chance):
+    columns = Columns(("row", "other"), ("sum",), ("most",))
+    table = KeyedTable.collect(columns, [row[:2] for row in rows], [(row[2], row[2]) for row in rows])
+    order = np.array(chance.sample(range(len(table.keys)), len(table.keys)), np.int64)
+    for stored in (table.to_arrow(), table.to_arrow().take(order)):
+        back = KeyedTable.from_arrow(columns, stored)
+        assert (back.keys.tobytes(), back.values.tobytes()) == (table.keys.tobytes(), table.values.tobytes())

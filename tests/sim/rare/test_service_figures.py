@@ -123,7 +123,7 @@ def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS}
     assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1)
-    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 2)
+    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
 

@@ -50,10 +50,7 @@ def test_both_shares_leave_nothing_to_compile_for_another_network():
     before = compiled()
     assert len(before) > 20
     BlockCounter(prepare(triangle("1+1 SD"), ModelOptions(replications=1)), BlockPlan("", 1, 1, 1)).block(0)
-    assert {loop for _, loop, _ in compiled() - before} <= {
-        "filed_words",
-        "filed_results",
-    }  # of larger tables
+    assert compiled() == before
 
 
 @pytest.mark.slow

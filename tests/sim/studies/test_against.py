@@ -217,7 +217,7 @@ def test_the_verb_shows_both_and_writes_them(tmp_path, capsys):
     shown = capsys.readouterr().out
     assert "hops: by the standards and simulated" in shown
     assert "agreement over hops and modulations" in shown
-    assert "rain, fades of 10 s or longer: P.530 has one curve for all hops" in shown
+    assert "rain, fades of 10 s or longer: P.530 has one curve for all hops." in " ".join(shown.split())
     assert "cross-polar in rain: " not in shown
     written = pd.read_csv(table)
     assert set(NOTES) <= {*written["figure"], "cross-polar in rain"}
