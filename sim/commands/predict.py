@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from hopyears.sim.wording.terminal import ROWS_SHOWN, fill, plain_table, print_table, say, terminal
 
@@ -96,8 +96,8 @@ def _show_against(source: "NetworkSource", options: argparse.Namespace) -> int:
 
 _ELSEWHERE = "--csv FILE or a wider terminal"
 
-FIGURE = "figure"
-"""Format of a column of figures."""
+FIGURE, SHARE = "figure", "share"
+"""Formats of columns of figures, and of shares of a whole."""
 
 _AGAINST = (
     ("hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error", "range"),
@@ -106,7 +106,7 @@ _AGAINST = (
 
 _AGREEMENT = (
     ("figure", "cases", "median_ratio", "within_3_standard_errors", "none_seen", "out_of_range"),
-    ("", "d", ".3f", ".0%", "d", "d"),
+    ("", "d", ".3f", SHARE, "d", "d"),
 )
 
 
@@ -143,13 +143,16 @@ _SERVICES = (
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
     """Columns of a frame as cells: figures as they are written everywhere, or with so many decimals."""
     from hopyears.sim.wording.table_columns import head_of
-    from hopyears.sim.wording.wording import number, records
+    from hopyears.sim.wording.wording import NO_FIGURE, number, per_cent, records
+
+    def cell(value: Any, form: str) -> str:
+        if form and value != value:
+            return NO_FIGURE
+        written = {FIGURE: number, SHARE: per_cent}.get(form)
+        return written(value) if written else format(value, form)
 
     heads = {column: head_of(column) for column in columns}
     left = [head for head, form in zip(heads.values(), formats, strict=True) if not form]
     forms = dict(zip(columns, formats, strict=True))
-    rows = (
-        [number(row[name]) if form == FIGURE else format(row[name], form) for name, form in forms.items()]
-        for row in records(frame)
-    )
+    rows = ([cell(row[name], form) for name, form in forms.items()] for row in records(frame))
     return fill(plain_table(title, [*heads.values()], left), rows)
