@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.rain_cell import CellPopulation
-from hopyears.sim.rain.rain_near import in_storm_frames
-from hopyears.sim.rain.shape_loops import LANES
+from hopyears.sim.rain.rain_near import in_groups
 from hopyears.sim.rain.texture import Texture
 
 Floats = NDArray[np.float64]
@@ -69,8 +68,6 @@ class RainField:
     storm_start_s, storm_end_s, storm_x_km, storm_y_km, storm_vx_km_s, storm_vy_km_s : float array
         Each storm's start, the end of its last cell, and the track of its centre, which its cells follow;
         shape (n_storms,), in any order of time.
-    storm_reach_km : float array
-        How far from the storm's moving centre any of its cells can rain.
     storm_first_cell : int array, shape (n_storms + 1,)
         The cells of storm i are ``storm_first_cell[i] : storm_first_cell[i + 1]``.
     wide : float array, shape (n_wide, 10)
@@ -95,7 +92,6 @@ class RainField:
     storm_y_km: Floats
     storm_vx_km_s: Floats
     storm_vy_km_s: Floats
-    storm_reach_km: Floats
     storm_first_cell: Integers
     population: CellPopulation
     n_years: int
@@ -178,31 +174,21 @@ class RainField:
 
     @cached_property
     def for_kernel(self) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
-        """Storms and wide shapes as the compiled loops take them, each in order of their start.
+        """Cells in groups and wide shapes as the compiled loops take them, each in order of their start.
 
-        Storms: starts [s]; places x, y [km] and speeds [km/s]; how long they last [s], the same four and how
-        far they rain [km] in single precision; their cells in their frames, storm by storm, and where each
-        begins; most lanes of a storm; longest time from a start to an end [s].
+        Groups (see ``rain_near``): starts [s]; in single precision how long they last [s], places [km], unit
+        vector of the drift, one over the speed [s/km], from where to where they rain across the drift and
+        along it [km]; their cells, and as the last row place x, y [km] and speed [km/s]; longest time from a
+        start to an end [s].
         Wide shapes: births [s]; places, speeds, lives, peaks [mm/h], radii, ratios; in single precision
         lives, places, speeds, peaks, unit vector of the long axis, inverse of the short and of the long
         standard deviation [1/km]; longest life [s].
         """
-        order = np.argsort(self.storm_start_s, kind="stable")
-        counts = np.diff(self.storm_first_cell)[order]
-        first = np.concatenate([[0], np.cumsum(counts)])
-        cells = self.cells
-        if not np.array_equal(order, np.arange(self.n_storms)):
-            moved = np.repeat(self.storm_first_cell[:-1][order] - first[:-1], counts)
-            cells = cells[moved + np.arange(len(cells))]
-        starts, lasting = self.storm_start_s[order], (self.storm_end_s - self.storm_start_s)[order]
-        drifts = (self.storm_x_km, self.storm_y_km, self.storm_vx_km_s, self.storm_vy_km_s)
-        places = np.stack([column[order] for column in drifts])
-        tracks = np.vstack([lasting, places, self.storm_reach_km[order]]).astype(np.float32)
-        lanes = -(-counts // LANES) * LANES
-        first_lane = np.concatenate([[0], np.cumsum(lanes)])
-        framed = in_storm_frames(cells, first, first_lane, starts, places)
-        most, longest = int(lanes.max(initial=1)), float(lasting.max(initial=0.0))
-        return (starts, places, tracks, framed, first_lane, most, longest), self._wide_for_kernel
+        outer = self.population.profile.outer_radius
+        starts, tracks, framed = in_groups(self.cells, self.storm_first_cell, outer)
+        order = np.argsort(starts, kind="stable")
+        groups = (starts[order], np.take(tracks, order, axis=1), framed[order])
+        return (*groups, float(tracks[0].max(initial=0.0))), self._wide_for_kernel
 
     @property
     def _wide_for_kernel(self) -> tuple[Any, ...]:
@@ -210,7 +196,7 @@ class RainField:
         births, lives, x, y, vx, vy, log_peaks, rhos, ratios, bearings = rows
         axes = (np.sin(bearings), np.cos(bearings), np.sqrt(ratios) / rhos, 1.0 / (rhos * np.sqrt(ratios)))
         tracks = np.stack([lives, x, y, vx, vy, np.exp(log_peaks), *axes]).astype(np.float32)
-        places = np.stack([x, y, vx, vy, lives, np.exp(log_peaks), rhos, ratios])
+        places = np.stack([x, y, vx, vy, lives, np.exp(log_peaks), rhos, ratios], axis=1)
         return births.copy(), places, tracks, float(lives.max(initial=0.0))
 
     @property

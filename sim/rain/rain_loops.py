@@ -1,32 +1,36 @@
 """Numba loops of the rain kernel: where rain on a hop may reach a threshold, and its course there.
 
-Sieves, each an upper bound of what the next one looks at: stretches of 16 minutes, in which every shape near
-the hop counts with its most (``rain_sieve``); bins of four minutes, in which the stronger ones count as they
-are then; minutes, with all shapes as they are then. Only there is the course worked out every ten seconds.
-All lie on one grid of time, whatever is asked for, and no shape that reaches the hop is left out.
+Sieves, each an upper bound of what the next one looks at: stretches of 32 minutes, in which every shape
+counts with its most for as long as its group is near (``rain_sieve``); bins of four minutes, in which the
+stronger ones count as they are then; minutes, with all but the faintest shapes as they are then. Only there
+is the course worked out every ten seconds. All lie on one grid of time, whatever is asked for, and no shape
+that reaches the hop is left out.
 """
 
 import numpy as np
 
 from hopyears.models.basics.kernel import kernel, written_out
-from hopyears.sim.rain.rain_near import storms_near, wide_near
-from hopyears.sim.rain.rain_sieve import BIN_S, BINS, BOUND_MARGIN, bins_within, candidates
+from hopyears.sim.rain.rain_near import groups_near, wide_near
+from hopyears.sim.rain.rain_sieve import BIN_S, BINS, bins_within, may_reach, stretches_in_danger
 from hopyears.sim.rain.shape_columns import columns_within
-from hopyears.sim.rain.shape_loops import LANES, add_shape
+from hopyears.sim.rain.shape_loops import LANES, MOST, add_bounds, add_values
 
 COARSE_STEP_S = 60.0
 """Largest distance of knots that can be asked for [s]."""
 
 _MINUTES = int(BIN_S / COARSE_STEP_S)
-_CHUNK = 2048
+_CHUNK = 1024
 """Stretches looked at together."""
 
 _MOST_STRETCHES, _MOST_BINS = 16, 4
 """Taken together, at the most, once a bound says that a threshold may be reached."""
 
+_FAINT = 0.005
+"""Share of what is needed below which a shape is worked out each minute."""
+
 
 @kernel
-def knots_above(hop, line, storms, wide, threshold, splits, end_s):  # type: ignore[no-untyped-def]
+def knots_above(hop, line, groups, wide, threshold, splits, end_s):  # type: ignore[no-untyped-def]
     """Knots of the windows in which a hop's attenuation passes the threshold [dB].
 
     Parameters
@@ -35,7 +39,7 @@ def knots_above(hop, line, storms, wide, threshold, splits, end_s):  # type: ign
         ``models.air.path_rain.hop_numbers``.
     line : tuple of float
         First end x, y [km] and unit vector x, y.
-    storms, wide : tuple of arrays
+    groups, wide : tuple of arrays
         See ``RainField.for_kernel``.
     threshold : float
         [dB].
@@ -50,35 +54,48 @@ def knots_above(hop, line, storms, wide, threshold, splits, end_s):  # type: ign
     n_knots, n_windows = 0, 0
     length, k, alpha = hop[0], hop[1], hop[2]
     needed = ((threshold / (k * length)) ** (1.0 / alpha), threshold / k, alpha - 1.0, length)
-    storm_numbers, storm_spans = np.empty(len(storms[0]), np.int64), np.empty((2, len(storms[0])), np.float32)
+    group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((2, len(groups[0])), np.float32)
     wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((3, len(wide[0])), np.float32)
-    bounds = np.empty((_CHUNK + 1, 4))
+    changes, danger = np.empty((2, _CHUNK + 1)), np.empty(_CHUNK, np.bool_)
+    found = np.empty((4, LANES), np.float32)
     end, stretch_s = int(np.ceil(end_s / BIN_S - 1e-9)), BINS * BIN_S
     for first in range(0, end, _CHUNK * BINS):
         n_bins = min(_CHUNK * BINS, end - first)
         n, begin = -(-n_bins // BINS), first * BIN_S
         finish = begin + n_bins * BIN_S
-        count = storms_near(hop, line, storms, begin, finish, storm_numbers, storm_spans)
-        near_storms = storm_numbers[:count], storm_spans
+        count = groups_near(hop, line, groups, begin, finish, group_numbers, group_spans)
+        near_groups = group_numbers[:count], group_spans[:, :count]
         count = wide_near(hop, line, wide, begin, finish, wide_numbers, wide_spans)
-        near_wide = wide_numbers[:count], wide_spans
-        stretches = bounds[: n + 1]
-        found = candidates(hop, line, storms, wide, near_storms, near_wide, needed[0], begin, stretches)
-        j = 0
+        near_wide = wide_numbers[:count], wide_spans[:, :count]
+        stretches_in_danger(
+            hop, line, groups, wide, near_groups, near_wide, needed, begin, changes[:, : n + 1], danger[:n]
+        )
+        j, groups_from, wide_from = 0, 0, 0
         while True:
-            i, j = _next_run(bounds.T, 2, 3, j, n, _MOST_STRETCHES, needed)
+            i = j
+            while i < n and not danger[i]:
+                i += 1
             if i == n:
                 break
-            bins = bins_within(hop, line, storms, wide, near_wide, found, bounds, needed[0], begin, i, j - i)
-            last = min((j - i) * BINS, n_bins - i * BINS)
+            j = i + 1
+            while j < n and j < i + _MOST_STRETCHES and danger[j]:
+                j += 1
+            at, last = begin + i * stretch_s, min((j - i) * BINS, n_bins - i * BINS)
+            groups_from, some_groups = _about(
+                near_groups, groups[0], groups[3], groups_from, at, at + last * BIN_S
+            )
+            wide_from, some_wide = _about(near_wide, wide[0], wide[3], wide_from, at, at + last * BIN_S)
+            bins = bins_within(
+                hop, line, groups, wide, some_groups, some_wide, at, (j - i) * BINS, needed[0], found
+            )
             q = 0
             while True:
-                p, q = _next_run(bins, 0, 2, q, last, _MOST_BINS, needed)
+                p, q = _next_run(bins, q, last, _MOST_BINS, needed)
                 if p == last:
                     break
-                start = begin + i * stretch_s + p * BIN_S
+                start = at + p * BIN_S
                 columns = columns_within(
-                    hop, line, storms, wide, near_storms, near_wide, start, start + (q - p) * BIN_S
+                    hop, line, groups, wide, some_groups, some_wide, start, start + (q - p) * BIN_S, found
                 )
                 course, wanted = course_within(hop, columns, (q - p) * _MINUTES, splits, needed)
                 if n_knots + 2 * len(course) + 2 > len(times):
@@ -103,31 +120,27 @@ def knots_above(hop, line, storms, wide, threshold, splits, end_s):  # type: ign
     return times[:n_knots].copy(), values[:n_knots].copy(), starts[: n_windows + 1].copy()
 
 
+@written_out
+def _about(near, starts, longest, low, at, finish):  # type: ignore[no-untyped-def]
+    """Those near the hop that may live between two times; the first of them, looked for from ``low`` on."""
+    numbers, spans = near
+    while low < len(numbers) and starts[numbers[low]] < at - longest:
+        low += 1
+    high = low
+    while high < len(numbers) and starts[numbers[high]] < finish:
+        high += 1
+    return low, (numbers[low:high], spans[:, low:high])
+
+
 @kernel
-def _next_run(bounds, integral, rate, i, n, most, needed):  # type: ignore[no-untyped-def]
+def _next_run(bounds, i, n, most, needed):  # type: ignore[no-untyped-def]
     """First of the next bins, from the i-th on, that may reach what is needed, and the one after the last."""
-    while i < n and not may_reach(bounds[integral, i], bounds[rate, i], needed):
+    while i < n and not may_reach(bounds[0, i], bounds[1, i], needed):
         i += 1
     j = i
-    while j < n and j < i + most and may_reach(bounds[integral, j], bounds[rate, j], needed):
+    while j < n and j < i + most and may_reach(bounds[0, j], bounds[1, j], needed):
         j += 1
     return i, j
-
-
-@written_out
-def may_reach(integral, rate, needed):  # type: ignore[no-untyped-def]
-    """Whether an attenuation may reach its threshold, given bounds of the path integral and of the rate.
-
-    For alpha up to 1, A <= k L^(1 - alpha) I^alpha (the power is concave); above, A <= k I R^(alpha - 1), R
-    being the greatest rate. Both hold for the closed form too: no own mean rate is below the path mean or
-    above the greatest rate.
-    """
-    needed_rate, threshold_over_k, power, length = needed
-    if power <= 0.0:
-        return integral >= BOUND_MARGIN * needed_rate * length
-    if rate < BOUND_MARGIN * needed_rate:
-        return False
-    return integral * rate**power >= BOUND_MARGIN * threshold_over_k
 
 
 @kernel
@@ -136,43 +149,69 @@ def course_within(hop, columns, n_minutes, splits, needed):  # type: ignore[no-u
 
     Elsewhere it is below the threshold.
     """
-    length, inner, outer = hop[0], hop[5], hop[6]
     course, wanted = np.zeros(n_minutes * splits + 1, np.float32), np.zeros(n_minutes * splits + 1, np.bool_)
-    half, step = 0.5 * COARSE_STEP_S, COARSE_STEP_S / splits
-    minutes = np.zeros((3, -(-n_minutes // LANES) * LANES), np.float32)
+    half, length = 0.5 * COARSE_STEP_S, hop[0]
+    minutes = np.zeros((2, -(-n_minutes // LANES) * LANES), np.float32)
     for c in range(len(columns)):
-        add_shape(minutes, columns, c, 0, n_minutes - 1, half, COARSE_STEP_S, half, 0.0, length, inner, outer)
+        most = columns[c, MOST]
+        if most < _FAINT * needed[0] * length:
+            # Counts with its most, and with its peak wherever it is.
+            minutes[0] += most
+            minutes[1] += columns[c, 6] + columns[c, 7]
+        else:
+            add_bounds(minutes, columns, c, 0, n_minutes - 1, half, COARSE_STEP_S, half, hop)
     j = 0
     while True:
-        i, j = _next_run(minutes, 0, 2, j, n_minutes, n_minutes, needed)
+        i, j = _next_run(minutes, j, n_minutes, n_minutes, needed)
         if i == n_minutes:
             return course, wanted
         low, high = i * splits, j * splits + 1
-        _attenuation(hop, columns, low * step, step, course, low, high)
+        _attenuation(hop, columns, needed[0], i, j - i, splits, course[low:high])
         wanted[low:high] = True
 
 
 @kernel
-def _attenuation(hop, columns, start, step, course, low, high):  # type: ignore[no-untyped-def]
-    """Attenuation [dB] at even times, by all shapes together (``models.air.path_rain``).
+def _attenuation(hop, columns, needed_rate, minute, n_minutes, splits, course):  # type: ignore[no-untyped-def]
+    """Attenuation [dB] at the knots of some minutes, by all shapes together (``models.air.path_rain``).
 
-    Into ``course`` from ``low`` to before ``high``."""
+    Added to ``course``. Faint shapes, of which a hop has many, are worked out each minute, with straight
+    lines between: as they are faint and change slowly, the whole is wrong by some 1e-4 of what is needed.
+    """
     length, k, power, parts = hop[0], np.float32(hop[1]), np.float32(hop[2] - 1.0), int(hop[3])
-    far, n = length / parts, high - low
-    per_km, finish = np.float32(1.0 / far), start + (n - 1) * step
-    sums = np.zeros((3, -(-n // LANES) * LANES), np.float32)
+    far, n, start, step = length / parts, len(course), minute * COARSE_STEP_S, COARSE_STEP_S / splits
+    per_km, finish, faint = (
+        np.float32(1.0 / far),
+        start + n_minutes * COARSE_STEP_S,
+        _FAINT * needed_rate * length,
+    )
+    sums = np.zeros((2, -(-n // LANES) * LANES), np.float32)
+    slow = np.zeros((2, -(-(n_minutes + 1) // LANES) * LANES), np.float32)
     for part in range(parts):
-        if part > 0:
-            sums[:] = 0.0
+        slow[:] = 0.0
         for c in range(len(columns)):
-            phase, pace = columns[c, 0], columns[c, 1]
-            if phase + pace * finish > 0.0 and phase + pace * start < 1.0:
-                add_shape(sums, columns, c, 0, n - 1, start, step, 0.0, part * far, far, hop[5], hop[6])
+            if columns[c, MOST] < faint and _lives(columns, c, start, finish):
+                add_values(slow, columns, c, n_minutes, start, COARSE_STEP_S, part * far, far, hop)
+        for row in range(2):
+            for at in range(n_minutes):
+                change = (slow[row, at + 1] - slow[row, at]) / np.float32(splits)
+                for i in range(splits):
+                    sums[row, at * splits + i] = slow[row, at] + np.float32(i) * change
+            sums[row, n - 1] = slow[row, n_minutes]
+        for c in range(len(columns)):
+            if columns[c, MOST] >= faint and _lives(columns, c, start, finish):
+                add_values(sums, columns, c, n - 1, start, step, part * far, far, hop)
         for i in range(n):
             integral = sums[0, i]
             if integral > np.float32(1e-9):
                 mean = max(sums[1, i] / integral, np.float32(0.0)) + integral * per_km
-                course[low + i] += k * integral * mean**power
+                course[i] += k * integral * mean**power
+
+
+@written_out
+def _lives(columns, c, start, finish):  # type: ignore[no-untyped-def]
+    """Whether a shape lives between two times."""
+    phase, pace = columns[c, 0], columns[c, 1]
+    return phase + pace * finish > 0.0 and phase + pace * start < 1.0
 
 
 @kernel

@@ -1,14 +1,15 @@
-"""Numba loops that find when storms, their cells and wide shapes come near a hop, in single precision.
+"""Numba loops that find when groups of cells, cells and wide shapes come near a hop, in single precision.
 
-A field is prepared once for all hops: its storms and wide shapes as tracks, in order of their start, and its
-cells in the frame of their storm, in which they stand still. Loops over tracks and over cells have no branch,
-so that the compiler turns them into vector instructions.
+A field is prepared once for all hops. Cells of a storm that lie side by side across its drift are a group, of
+at most as many as one vector instruction takes: as the group sees them they stand still, and a hop passes
+along the drift. So few groups of a storm are near a hop. Loops over tracks and over cells have no branch, so
+that the compiler turns them into vector instructions.
 """
 
 import numpy as np
 
 from hopyears.models.basics.kernel import kernel, vector_kernel, written_out
-from hopyears.sim.rain.shape_loops import decay
+from hopyears.sim.rain.shape_loops import LANES, decay
 from hopyears.sim.rain.storm_loops import CELL_REACH
 
 _SLACK_KM = 0.1
@@ -16,58 +17,88 @@ _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
 @kernel
-def in_storm_frames(cells, first_cell, first_lane, starts, storms):  # type: ignore[no-untyped-def]
-    """Cells as their storm sees them, one block after another of shape (7, lanes of the storm), flat.
-
-    Place east and north of its moving centre [km], birth and death after its start [s], peak [mm/h] and its
-    logarithm, largest radius [km]. ``starts``, ``storms``: as ``RainField.for_kernel`` has them.
-    """
-    framed = np.zeros(7 * first_lane[-1], np.float32)
-    for storm in range(len(starts)):
-        start, x, y, vx, vy = (
-            starts[storm],
-            storms[0, storm],
-            storms[1, storm],
-            storms[2, storm],
-            storms[3, storm],
-        )
-        block = cells_of(framed, first_lane, storm)
-        block[5], block[6] = -100.0, 1.0
-        for i in range(first_cell[storm + 1] - first_cell[storm]):
-            cell = first_cell[storm] + i
-            birth = cells[cell, 0] - start
-            block[0, i] = cells[cell, 2] - vx * birth - x
-            block[1, i] = cells[cell, 3] - vy * birth - y
-            block[2, i], block[3, i] = birth, birth + cells[cell, 1]
-            block[4, i], block[5, i], block[6, i] = np.exp(cells[cell, 6]), cells[cell, 6], cells[cell, 7]
-    return framed
-
-
-@written_out
-def lanes_of(first_lane, storm):  # type: ignore[no-untyped-def]
-    """Number of lanes of one storm's cells."""
-    return first_lane[storm + 1] - first_lane[storm]
-
-
-@written_out
-def cells_of(framed, first_lane, storm):  # type: ignore[no-untyped-def]
-    """Block of one storm's cells, filled up with cells of no rain."""
-    low, high = first_lane[storm], first_lane[storm + 1]
-    return framed[7 * low : 7 * high].reshape(7, high - low)
+def in_groups(cells, first_cell, outer):  # type: ignore[no-untyped-def]
+    """Cells in groups, storm by storm (``RainField.for_kernel``); ``outer``: radius of their profile."""
+    n = 0
+    for storm in range(len(first_cell) - 1):
+        n += -(-(first_cell[storm + 1] - first_cell[storm]) // LANES)
+    starts, tracks = np.empty(n), np.empty((10, n), np.float32)
+    framed = np.zeros((n, 8, LANES), np.float32)
+    n = 0
+    for storm in range(len(first_cell) - 1):
+        some = cells[first_cell[storm] : first_cell[storm + 1]]
+        if not len(some):
+            continue
+        speed = np.sqrt(some[0, 4] ** 2 + some[0, 5] ** 2)
+        east, north = (some[0, 4] / speed, some[0, 5] / speed) if speed > 1e-9 else (1.0, 0.0)
+        order, parts = _side_by_side(some, east, north), -(-len(some) // LANES)
+        for part in range(parts):
+            members = order[len(some) * part // parts : len(some) * (part + 1) // parts]
+            starts[n], tracks[0, n] = _one_group(
+                some, members, east, north, CELL_REACH * outer, framed[n], tracks[6:, n]
+            )
+            lead, born = some[members[0]], starts[n]
+            x, y = lead[2] + lead[4] * (born - lead[0]), lead[3] + lead[5] * (born - lead[0])
+            framed[n, 7, 0], framed[n, 7, 1], framed[n, 7, 2], framed[n, 7, 3] = x, y, lead[4], lead[5]
+            tracks[1, n], tracks[2, n], tracks[3, n], tracks[4, n] = x, y, east, north
+            tracks[5, n] = 1.0 / max(speed, 1e-9)
+            n += 1
+    return starts, tracks, framed
 
 
 @kernel
-def storms_near(hop, line, storms, begin, finish, number, spans):  # type: ignore[no-untyped-def]
-    """Storms that may come within their reach of a hop between two times; how many.
+def _side_by_side(cells, east, north):  # type: ignore[no-untyped-def]
+    """Numbers of a storm's cells in their order across its drift."""
+    order, across = np.empty(len(cells), np.int64), np.empty(len(cells))
+    for i in range(len(cells)):
+        at, j = cells[i, 3] * east - cells[i, 2] * north, i
+        while j > 0 and across[j - 1] > at:
+            order[j], across[j] = order[j - 1], across[j - 1]
+            j -= 1
+        order[j], across[j] = i, at
+    return order
+
+
+@kernel
+def _one_group(cells, members, east, north, reach, block, box):  # type: ignore[no-untyped-def]
+    """When the first of some cells is born, and how long after that the last ends [s].
+
+    Into ``block`` come the cells, about the first: place east and north [km], birth and death after the start
+    [s], peak [mm/h] and its logarithm, largest radius [km]; lanes left have no rain, the last row is the
+    caller's. Into ``box``: from where to where they rain across the drift and along it [km].
+    """
+    start, end = np.inf, -np.inf
+    for i in members:
+        start, end = min(start, cells[i, 0]), max(end, cells[i, 0] + cells[i, 1])
+    block[5], block[6] = -100.0, 1.0
+    lead = cells[members[0]]
+    low, high, back, front = np.inf, -np.inf, np.inf, -np.inf
+    for lane in range(len(members)):
+        cell = cells[members[lane]]
+        x = cell[2] - lead[2] - lead[4] * (cell[0] - lead[0])
+        y = cell[3] - lead[3] - lead[5] * (cell[0] - lead[0])
+        across, along, far = y * east - x * north, x * east + y * north, reach * cell[7]
+        low, high = min(low, across - far), max(high, across + far)
+        back, front = min(back, along - far), max(front, along + far)
+        birth = cell[0] - start
+        block[0, lane], block[1, lane], block[2, lane], block[3, lane] = x, y, birth, birth + cell[1]
+        block[4, lane], block[5, lane], block[6, lane] = np.exp(cell[6]), cell[6], cell[7]
+    box[0], box[1], box[2], box[3] = low, high, back, front
+    return start, end - start
+
+
+@kernel
+def groups_near(hop, line, groups, begin, finish, number, spans):  # type: ignore[no-untyped-def]
+    """Groups that may rain on a hop between two times; how many.
 
     Into ``number`` come their numbers, into ``spans`` from when to when after their starts [s].
     """
-    starts, tracks, longest = storms[0], storms[2], storms[6]
+    starts, tracks, _, longest = groups
     low, high = np.searchsorted(starts, begin - longest), np.searchsorted(starts, finish)
     soon, late = np.empty(high - low, np.float32), np.empty(high - low, np.float32)
     for i in range(high - low):
         soon[i] = begin - starts[low + i]
-    _storm_passages(tracks, low, hop, line, finish - begin, soon, late)
+    _group_passages(tracks, low, hop, line, finish - begin, soon, late)
     n = 0
     for i in range(high - low):
         number[n], spans[0, n], spans[1, n] = low + i, soon[i], late[i]
@@ -76,26 +107,32 @@ def storms_near(hop, line, storms, begin, finish, number, spans):  # type: ignor
 
 
 @vector_kernel
-def _storm_passages(tracks, low, hop, line, lasting, soon, late):  # type: ignore[no-untyped-def]
-    """From when to when each storm from number ``low`` on is within its reach of a hop, after its start.
+def _group_passages(tracks, low, hop, line, lasting, soon, late):  # type: ignore[no-untyped-def]
+    """From when to when a hop is within the box of each group from number ``low`` on, after its start.
 
     ``soon`` holds a time after the start, from which ``lasting`` s are looked at.
     """
-    lasts, xs, ys = tracks[0, low:], tracks[1, low:], tracks[2, low:]
-    vxs, vys, reaches = tracks[3, low:], tracks[4, low:], tracks[5, low:]
-    half, zero = 0.5 * hop[0], np.float32(0.0)
-    x0, y0 = np.float32(line[0] + half * line[2]), np.float32(line[1] + half * line[3])
-    more = np.float32(half + _SLACK_KM)
+    lasts, xs, ys, easts, norths = (
+        tracks[0, low:],
+        tracks[1, low:],
+        tracks[2, low:],
+        tracks[3, low:],
+        tracks[4, low:],
+    )
+    paces, lows, highs = tracks[5, low:], tracks[6, low:], tracks[7, low:]
+    backs, fronts = tracks[8, low:], tracks[9, low:]
+    half, zero, slack = np.float32(0.5 * hop[0]), np.float32(0.0), np.float32(_SLACK_KM)
+    x0, y0 = np.float32(line[0] + 0.5 * hop[0] * line[2]), np.float32(line[1] + 0.5 * hop[0] * line[3])
+    ux, uy = np.float32(line[2]), np.float32(line[3])
     for i in range(len(soon)):
         since, until = max(soon[i], zero), min(soon[i] + np.float32(lasting), lasts[i])
-        x, y, vx, vy, limit = xs[i] - x0, ys[i] - y0, vxs[i], vys[i], reaches[i] + more
-        per_speed2 = np.float32(1.0) / (vx * vx + vy * vy + np.float32(1e-12))
-        nearest = -(x * vx + y * vy) * per_speed2
-        dx, dy = x + vx * nearest, y + vy * nearest
-        left = limit * limit - dx * dx - dy * dy
-        root = np.sqrt(max(left, zero) * per_speed2)
-        soon[i] = max(nearest - root, since)
-        late[i] = min(nearest + root, until) if left > zero else np.float32(-1.0)
+        x, y, east, north = x0 - xs[i], y0 - ys[i], easts[i], norths[i]
+        across, along = y * east - x * north, x * east + y * north
+        side = half * abs(uy * east - ux * north) + slack
+        ahead = half * abs(ux * east + uy * north) + slack
+        met = (across > lows[i] - side) & (across < highs[i] + side)
+        soon[i] = max((along - fronts[i] - ahead) * paces[i], since)
+        late[i] = min((along - backs[i] + ahead) * paces[i], until) if met else np.float32(-1.0)
 
 
 @kernel
@@ -147,71 +184,93 @@ def _wide_passages(tracks, low, hop, line, lasting, soon, late, rate):  # type: 
 
 
 @vector_kernel
-def approach(framed, first, lanes, hop, turned, track, soon, late, log_level, found):  # type: ignore[no-untyped-def]
-    """What each cell of a storm does to a hop between two times after the storm's start, at the most.
+def most_of_cells(cells, hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
+    """The sums that ``approach`` returns: bounds of path integral and rate of a group.
 
-    The storm's cells are those of ``framed`` from number ``first`` on, ``lanes`` of them.
+    Nothing is stored, so that the compiler need not ask whether arrays overlap."""
+    view, sum_integral, sum_rate = _view(hop, turned, track, soon, late), np.float32(0.0), np.float32(0.0)
+    for i in range(LANES):
+        cell = cells[0, i], cells[1, i], cells[2, i], cells[3, i], cells[4, i], cells[6, i]
+        integral, rate = _at_nearest(cell, view)[:2]
+        sum_integral += integral
+        sum_rate += rate
+    return sum_integral, sum_rate
+
+
+@vector_kernel
+def approach(cells, hop, turned, track, soon, late, log_level, found):  # type: ignore[no-untyped-def]
+    """What each cell of a group does to a hop between two times after the group's start, at the most.
 
     Into the rows of ``found``: path integral and rate, 0 unless it lives then and comes within reach; from
     when to when it may rain more than a level, given by its logarithm, on any place of the hop. ``track``:
-    distance across the hop and place along it at the storm's start [km], each with its speed. Returns the
+    distance across the hop and place along it at the group's start [km], each with its speed. Returns the
     sums of path integrals and rates.
     """
-    far, half = np.float32(hop[0]), np.float32(0.5 * hop[0])
-    core, inner, outer = np.float32(hop[4]), np.float32(hop[5]), np.float32(hop[6])
-    root, zero, one, two = np.float32(_ROOT_TWO_PI), np.float32(0.0), np.float32(1.0), np.float32(2.0)
-    narrow, wide, most2 = (
-        np.float32(0.5 / hop[5] ** 2),
-        np.float32(0.5 / hop[6] ** 2),
-        np.float32(CELL_REACH**2),
-    )
-    ux, uy = np.float32(turned[0]), np.float32(turned[1])
-    d0, dv, s0, sv = np.float32(track[0]), np.float32(track[1]), np.float32(track[2]), np.float32(track[3])
+    view, sum_integral, sum_rate = _view(hop, turned, track, soon, late), np.float32(0.0), np.float32(0.0)
+    half, zero, one, two = np.float32(0.5 * hop[0]), np.float32(0.0), np.float32(1.0), np.float32(2.0)
+    most2, outer, level = np.float32(CELL_REACH**2), np.float32(hop[6]), np.float32(log_level)
+    dv, sv = np.float32(track[1]), np.float32(track[3])
     # Divided by: a storm that stands still takes long to pass.
     dt = one / (dv if abs(dv) > np.float32(1e-9) else np.float32(1e-9))
     st = one / (sv if abs(sv) > np.float32(1e-9) else np.float32(1e-9))
-    per_speed2 = one / (dv * dv + sv * sv + np.float32(1e-12))
-    begin, finish, level = np.float32(soon), np.float32(late), np.float32(log_level)
-    sum_integral, sum_rate = zero, zero
-    easts, norths, births = framed[first:], framed[first + lanes :], framed[first + 2 * lanes :]
-    deaths, peaks = framed[first + 3 * lanes :], framed[first + 4 * lanes :]
-    log_peaks, radii = framed[first + 5 * lanes :], framed[first + 6 * lanes :]
-    for i in range(lanes):
-        since, until = max(births[i], begin), min(deaths[i], finish)
-        d = d0 + norths[i] * ux - easts[i] * uy
-        s = s0 + easts[i] * ux + norths[i] * uy
-        d1, d2, s1, s2 = d + dv * since, d + dv * until, s + sv * since, s + sv * until
-        across = zero if d1 * d2 < zero else min(abs(d1), abs(d2))
-        over = max(max(-max(s1, s2), min(s1, s2) - far), zero)
-        # The same by the circle about the hop, which is sharper where the cell moves aslant.
-        when = min(max(-(d * dv + (s - half) * sv) * per_speed2, since), until)
-        dn, sn = d + dv * when, s - half + sv * when
-        ring = max(np.sqrt(dn * dn + sn * sn) - half, zero)
-        rho = outer * radii[i]
-        away2 = max(across * across + over * over, ring * ring) / (rho * rho)
-        peak = peaks[i] if (since < until) & (away2 < most2) else zero
-        middle = core * peak * decay(away2 * (narrow * outer * outer))
-        skirt = (one - core) * peak * decay(away2 * (wide * outer * outer))
-        integral = root * radii[i]
-        integral = middle * min(far, integral * inner) + skirt * min(far, integral * outer)
-        reach = rho * np.sqrt(max(min(two * (log_peaks[i] - level), most2), zero))
+    # Of a number of lanes that it knows beforehand the compiler makes no vector instructions here.
+    for i in range(found.shape[1]):
+        cell = cells[0, i], cells[1, i], cells[2, i], cells[3, i], cells[4, i], cells[6, i]
+        integral, rate, since, until, d, s = _at_nearest(cell, view)
+        reach = outer * cells[6, i] * np.sqrt(max(min(two * (cells[5, i] - level), most2), zero))
         across_half, along_half = abs(dt) * reach, abs(st) * (reach + half)
         across_at, along_at = -d * dt, (half - s) * st
-        found[0, i], found[1, i] = integral, middle + skirt
+        found[0, i], found[1, i] = integral, rate
         found[2, i] = max(max(across_at - across_half, along_at - along_half), since)
         found[3, i] = min(min(across_at + across_half, along_at + along_half), until)
         sum_integral += integral
-        sum_rate += middle + skirt
+        sum_rate += rate
     return sum_integral, sum_rate
 
 
 @written_out
-def across_and_along(x, y, vx, vy, line):  # type: ignore[no-untyped-def]
-    """Distance across a hop and place along it [km] of a place that moves, each with its speed [km/s]."""
-    dx, dy = x - line[0], y - line[1]
+def _view(hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
+    """A hop as a group passes it, and the times looked at, in single precision."""
+    d0, dv, s0, sv = np.float32(track[0]), np.float32(track[1]), np.float32(track[2]), np.float32(track[3])
+    per_speed2 = np.float32(1.0) / (dv * dv + sv * sv + np.float32(1e-12))
+    shape = np.float32(hop[4]), np.float32(hop[5]), np.float32(hop[6])
+    times = np.float32(soon), np.float32(late)
     return (
-        dy * line[2] - dx * line[3],
-        vy * line[2] - vx * line[3],
-        dx * line[2] + dy * line[3],
-        vx * line[2] + vy * line[3],
+        np.float32(hop[0]),
+        np.float32(turned[0]),
+        np.float32(turned[1]),
+        d0,
+        dv,
+        s0,
+        sv,
+        per_speed2,
+        shape,
+        times,
     )
+
+
+@written_out
+def _at_nearest(cell, view):  # type: ignore[no-untyped-def]
+    """The most that a cell does to a hop: path integral and rate; from when to when it lives then; distance
+    across the hop and place along it at the group's start."""
+    east, north, birth, death, peak, radius = cell
+    far, ux, uy, d0, dv, s0, sv, per_speed2, shape, times = view
+    core, inner, outer = shape
+    half, zero, one = np.float32(0.5) * far, np.float32(0.0), np.float32(1.0)
+    since, until = max(birth, times[0]), min(death, times[1])
+    d, s = d0 + north * ux - east * uy, s0 + east * ux + north * uy
+    d1, d2, s1, s2 = d + dv * since, d + dv * until, s + sv * since, s + sv * until
+    across = zero if d1 * d2 < zero else min(abs(d1), abs(d2))
+    over = max(max(-max(s1, s2), min(s1, s2) - far), zero)
+    # The same by the circle about the hop, which is sharper where the cell moves aslant.
+    when = min(max(-(d * dv + (s - half) * sv) * per_speed2, since), until)
+    dn, sn = d + dv * when, s - half + sv * when
+    ring = max(np.sqrt(dn * dn + sn * sn) - half, zero)
+    rho = outer * radius
+    away2 = max(across * across + over * over, ring * ring) / (rho * rho)
+    peak = peak if (since < until) & (away2 < np.float32(CELL_REACH**2)) else zero
+    middle = core * peak * decay(away2 * (np.float32(0.5) * (outer / inner) ** 2))
+    skirt = (one - core) * peak * decay(away2 * np.float32(0.5))
+    integral = np.float32(_ROOT_TWO_PI) * radius
+    integral = middle * min(far, integral * inner) + skirt * min(far, integral * outer)
+    return integral, middle + skirt, since, until, d, s

@@ -162,13 +162,13 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
 
     Returns
     -------
-    cells : float64, shape (n, 8); storms : float64, shape (m, 8); storm_system : int64, shape (m,)
-        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed, reach and number
-        of cells; its system.
+    cells : float64, shape (n, 8); storms : float64, shape (m, 7); storm_system : int64, shape (m,)
+        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed and number of
+        cells; its system.
     wide : float64, shape (l, 10); wide_system : int64, shape (l,)
     """
     cells, n = np.empty((4096, 8)), 0
-    storms, storm_system, m = np.empty((1024, 8)), np.empty(1024, np.int64), 0
+    storms, storm_system, m = np.empty((1024, 7)), np.empty(1024, np.int64), 0
     wide, wide_system, w = np.empty((1024, 10)), np.empty(1024, np.int64), 0
     spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
     wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
@@ -202,7 +202,7 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
                 cells = np.concatenate((cells, np.empty((need, 8))))
             mood, _ = _normals(own, 4)
             common = model[4] * score + model[5] * mood
-            n, end, far = _cells(
+            n, end = _cells(
                 cells, n, need - n, own, common, (start + age, sx, sy, vx, vy), systems[i, 7], ceilings[i],
                 region, laws[month], quantiles[month], weather, model, size, lot,
                 most[month, 3], widest[month],
@@ -210,9 +210,9 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             if n == begun:
                 continue
             if m == len(storms):
-                storms = np.concatenate((storms, np.empty((m, 8))))
+                storms = np.concatenate((storms, np.empty((m, 7))))
                 storm_system = np.concatenate((storm_system, np.empty(m, np.int64)))
-            _put(storms, m, (start + age, end, sx, sy, vx, vy, far, float(n - begun)))
+            _put(storms, m, (start + age, end, sx, sy, vx, vy, float(n - begun)))
             storm_system[m] = i
             m += 1
         for j in range(_poisson(keyed_uniform(key, 1), ceilings[i, 2] * extent)):
@@ -270,10 +270,9 @@ def _cells(  # type: ignore[no-untyped-def]
     cells, n, count, storm, common, track, held, ceiling, region, laws, quantiles, weather, model, size, lot,
     most, widest,
 ):  # fmt: skip
-    """Add a storm's cells that may reach the region; their number, when the last ends and how far they
-    rain."""
+    """Add a storm's cells that may reach the region; their number and when the last ends."""
     begins, sx, sy, vx, vy = track
-    outer, end, far, band = model[11], 0.0, 0.0, _band(vx, vy, region, widest)
+    outer, end, band = model[11], 0.0, _band(vx, vy, region, widest)
     for c in range(count):
         own = keyed_word(storm, _STORM + c)
         accepted = keyed_uniform(own, 3) * ceiling[3]
@@ -281,8 +280,7 @@ def _cells(  # type: ignore[no-untyped-def]
             continue
         offset = keyed_uniform(own, 0) * model[3]
         dx, dy = _normals(own, 1)
-        dx, dy = dx * model[2], dy * model[2]
-        x, y = sx + vx * offset + dx, sy + vy * offset + dy
+        x, y = sx + vx * offset + model[2] * dx, sy + vy * offset + model[2] * dy
         if _wide_of(x, y, vx, vy, band):
             continue
         life = _life(own, 7, model[7], model[9])
@@ -300,9 +298,8 @@ def _cells(  # type: ignore[no-untyped-def]
             continue
         _put(cells, n, (begins + offset, life, x, y, vx, vy, log_peak, rho))
         end = max(end, begins + offset + life)
-        far = max(far, np.sqrt(dx * dx + dy * dy) + reach)
         n += 1
-    return n, end, far
+    return n, end
 
 
 @written_out

@@ -6,7 +6,6 @@ of types and libraries. Workers forked from the server have it done.
 
 import numpy as np
 
-from hopyears.sim.rain.rain_near import in_storm_frames
+from hopyears.sim.rain.rain_near import in_groups
 
-_NONE = np.zeros(1, np.int64)
-in_storm_frames(np.empty((0, 8)), _NONE, _NONE, np.empty(0), np.empty((4, 0)))
+in_groups(np.empty((0, 8)), np.zeros(1, np.int64), 1.0)

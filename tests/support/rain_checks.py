@@ -29,7 +29,6 @@ def cells_field(cells, *, wide=(), population=None, n_years=1, storm_of=None):
         storm_y_km=rows[first[:-1], 3] + rows[first[:-1], 5] * (start - rows[first[:-1], 0]),
         storm_vx_km_s=rows[first[:-1], 4],
         storm_vy_km_s=rows[first[:-1], 5],
-        storm_reach_km=np.full(n_storms, 500.0),
         storm_first_cell=first,
         population=population or CellPopulation(),
         n_years=n_years,

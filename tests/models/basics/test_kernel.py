@@ -7,11 +7,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numba import jit
 
 import hopyears.models
 import hopyears.sim
-from hopyears.models.basics.kernel import _own_digest, source_digest
+from hopyears.models.basics.kernel import _own_digest, fetch_ahead, source_digest
 
 SOURCES = {
     "__init__.py": "'A loop that takes a constant from two imports away.'\n",
@@ -116,3 +118,18 @@ def test_every_loop_is_compiled_by_the_one_decorator():
         p.name for f in folders for p in f.rglob("*.py") if "import njit" in p.read_text(encoding="utf-8")
     }
     assert users == {"kernel.py"}
+
+
+@pytest.mark.slow
+def test_a_row_is_asked_for_ahead_and_nothing_else_changes():
+    @jit(nopython=True)
+    def total(rows):
+        found = 0.0
+        for i in range(len(rows)):
+            fetch_ahead(rows, min(i + 2, len(rows) - 1))
+            found += rows[i, 0]
+        return found
+
+    rows = np.arange(30.0).reshape(10, 3)
+    assert total(rows) == rows[:, 0].sum()
+    assert "prefetch" in next(iter(total.inspect_asm().values()))
