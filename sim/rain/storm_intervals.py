@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.basics.intervals import Intervals, merged
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.rain_field import RainField
 
 PLACES_AT_ONCE = 16
@@ -39,20 +39,28 @@ def storm_intervals(
             _discs(np.ascontiguousarray(field.wide[:, :8]), np.arange(field.n_wide + 1), least),
         ]
     )
-    parts = []
+    order, parts = _side_by_side(places), []
     for first in range(0, len(places), PLACES_AT_ONCE):
-        some = places[first : first + PLACES_AT_ONCE]
+        some = places[order[first : first + PLACES_AT_ONCE]]
         times, place = _passages(discs, some, float(distance_km))
         parts.append(merged(place, times[0], times[1], n_rows=len(some)))
-    return _below(parts)
+    rows = [part.of(row) for part in parts for row in range(part.n_rows)]
+    return _below([rows[at] for at in np.argsort(order).tolist()])
 
 
-def _below(sets: Sequence[Intervals]) -> Intervals:
-    """The rows of all sets, those of the first on top."""
-    counts = [np.zeros(1, dtype=np.int64), *(np.diff(each.offset) for each in sets)]
-    times = [(np.zeros(0), np.zeros(0)), *((each.start_s, each.end_s) for each in sets)]
-    start_s, end_s = (np.concatenate(side) for side in zip(*times, strict=True))
-    return Intervals(np.cumsum(np.concatenate(counts)), start_s, end_s)
+def _side_by_side(places_km: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Order in which as many as are taken at once are near each other: strip by strip, each from end to end."""
+    extent_km = np.ptp(places_km, axis=0) if len(places_km) else np.zeros(2)
+    side_km = np.sqrt(np.prod(extent_km) * PLACES_AT_ONCE / max(len(places_km), 1))
+    strip = np.floor_divide(places_km[:, 0], max(side_km, 1.0))
+    return np.lexsort((places_km[:, 1], strip))
+
+
+def _below(rows: Sequence[tuple[NDArray[np.float64], NDArray[np.float64]]]) -> Intervals:
+    """Starts and ends [s] of each row, as one set."""
+    counts = [0, *(len(start_s) for start_s, _ in rows)]
+    start_s, end_s = (np.concatenate([np.zeros(0), *(row[side] for row in rows)]) for side in (0, 1))
+    return Intervals(np.cumsum(counts), start_s, end_s)
 
 
 @kernel
@@ -88,38 +96,40 @@ def _discs(cells, first_cell, least):  # type: ignore[no-untyped-def]
 @kernel
 def _passages(discs, places, distance):  # type: ignore[no-untyped-def]
     """Time in and out [s], and place, of each disc that comes within the distance of a place."""
-    count = 0
-    room = 1024
+    # Most discs of a large network pass these places by; asked once of all of them, each place sees the rest.
+    x, y = places[:, 0].mean(), places[:, 1].mean()
+    spread = np.sqrt(((places[:, 0] - x) ** 2 + (places[:, 1] - y) ** 2).max())
+    near, n_near = np.empty(len(discs), np.int64), 0
+    for i in range(len(discs)):
+        enter, leave = _passage(discs, i, x, y, distance + spread + 1e-6)
+        near[n_near] = i
+        n_near += enter < leave
+    count, room = 0, 1024
     times, of = np.empty((2, room)), np.empty(room, np.int64)
     for place in range(len(places)):
-        if room - count < len(discs):
-            more = max(room, len(discs))
+        if room - count < n_near:
+            more = max(room, n_near)
             times = np.concatenate((times, np.empty((2, more))), axis=1)
             of = np.concatenate((of, np.empty(more, np.int64)))
             room += more
-        count = _add_passages(discs, places[place, 0], places[place, 1], distance, place, times, of, count)
+        for i in near[:n_near]:
+            enter, leave = _passage(discs, i, places[place, 0], places[place, 1], distance)
+            if enter < leave:
+                times[0, count], times[1, count] = discs[i, 0] + enter, discs[i, 0] + leave
+                of[count] = place
+                count += 1
     return times[:, :count].copy(), of[:count].copy()
 
 
-@kernel
-def _add_passages(discs, at_x, at_y, distance, place, times, of, count):  # type: ignore[no-untyped-def]
-    for i in range(len(discs)):
-        x, y, vx, vy, limit = (
-            discs[i, 2] - at_x,
-            discs[i, 3] - at_y,
-            discs[i, 4],
-            discs[i, 5],
-            discs[i, 6] + distance,
-        )
-        speed2 = vx * vx + vy * vy + 1e-18
-        middle = -(x * vx + y * vy) / speed2
-        left = limit * limit - (x * x + y * y - middle * middle * speed2)
-        if left <= 0.0:
-            continue
-        half = np.sqrt(left / speed2)
-        enter, leave = max(middle - half, 0.0), min(middle + half, discs[i, 1] - discs[i, 0])
-        if enter < leave:
-            times[0, count], times[1, count] = discs[i, 0] + enter, discs[i, 0] + leave
-            of[count] = place
-            count += 1
-    return count
+@written_out
+def _passage(discs, i, at_x, at_y, distance):  # type: ignore[no-untyped-def]
+    """When a disc is within the distance of a place, after its begin [s]; never, if out is not after in."""
+    x, y, vx, vy = discs[i, 2] - at_x, discs[i, 3] - at_y, discs[i, 4], discs[i, 5]
+    limit = discs[i, 6] + distance
+    speed2 = vx * vx + vy * vy + 1e-18
+    middle = -(x * vx + y * vy) / speed2
+    left = limit * limit - (x * x + y * y - middle * middle * speed2)
+    if left <= 0.0:
+        return 0.0, 0.0
+    half = np.sqrt(left / speed2)
+    return max(middle - half, 0.0), min(middle + half, discs[i, 1] - discs[i, 0])
