@@ -49,7 +49,7 @@ def storm_intervals(
 
 
 def _side_by_side(places_km: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Order in which as many as are taken at once are near each other: strip by strip, each from end to end."""
+    """Order in which as many as are taken at once are near each other: strips, each from end to end."""
     extent_km = np.ptp(places_km, axis=0) if len(places_km) else np.zeros(2)
     side_km = np.sqrt(np.prod(extent_km) * PLACES_AT_ONCE / max(len(places_km), 1))
     strip = np.floor_divide(places_km[:, 0], max(side_km, 1.0))
