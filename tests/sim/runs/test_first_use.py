@@ -23,7 +23,7 @@ class CompileResult:
 
 def compiled():
     """Loops and the types of arguments that they are compiled for in this process."""
-    loops = [each for each in gc.get_objects() if isinstance(each, Dispatcher)]
+    loops = [each for each in gc.get_objects() if issubclass(type(each), Dispatcher)]
     return {
         (each.py_func.__module__, each.py_func.__name__, str(arguments))
         for each in loops

@@ -71,7 +71,7 @@ def test_intervals_of_stopped_runs_still_hold_the_truth():
 
 GOAL = PrecisionGoal("one", 0.2)
 REQUEST = RunRequest(
-    years=60, seed=5, block_years=1, until=GOAL, options=ModelOptions(failures=False, multipath=False)
+    years=60, seed=6, block_years=1, until=GOAL, options=ModelOptions(failures=False, multipath=False)
 )
 
 
