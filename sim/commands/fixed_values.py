@@ -116,10 +116,9 @@ _ROWS = {
     ),
     "sim.services.service_data": (
         ("LEAST_SHORTFALL_MBIT_S", "Mbit/s", "shortfall that counts as none", _FINE),
+        ("SMALL_MBIT_S", "Mbit/s", "shortfall or lack of room that counts as none in sharing", _FINE),
     ),
     "sim.services.ring_routes": (("MOST_WAYS", "", "ways over rings of one service", "refuses only"),),
-    "sim.services.congestion_kernel": (("_SMALL", "Mbit/s", "lack of room that counts as none", _FINE),),
-    "sim.services.service_judge": (("_SMALL", "Mbit/s", "shortfall that counts as none", _FINE),),
     "sim.rare.forced": (
         ("YEARS_OF_A_DRAW", "years", "of history for one rare failure put in by hand", _NO_MEAN),
         ("LEAST_SHARE", "", "of a part in those draws, over the typical", _NO_MEAN),

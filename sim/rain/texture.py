@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from hopyears.sim.rain.rain_kernel import HopLine
 
 Floats = NDArray[np.float64]
-Course = tuple[Floats, Floats, NDArray[np.int64]]
 
 TILE_KM = 1.0
 """Side of the tiles over which the texture is shared [km]."""

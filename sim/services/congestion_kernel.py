@@ -8,13 +8,12 @@ from numpy.typing import NDArray
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.judging.sharing import share_kernel
 from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED
+from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_frame import Flows, Routes
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 _Bools = NDArray[np.bool_]
-
-_SMALL = 1e-6  # [Mbit/s]: one bit a second is no loss
 
 
 class Crowd(NamedTuple):
@@ -172,7 +171,7 @@ def _fits(crowd: Crowd, standing: Standing, s: int, route: int, n_held: int, ask
             needed = standing.held[n_held, code]
             if asks:
                 needed += committed[2 * s + d] - _own(crowd, standing, s, code)
-            if standing.capacity[code] <= 0.0 or standing.capacity[code] < needed - _SMALL:
+            if standing.capacity[code] <= 0.0 or standing.capacity[code] < needed - SMALL_MBIT_S:
                 return False
     return True
 
@@ -261,7 +260,7 @@ def _condition(crowd: Crowd, standing: Standing, rank: int) -> int:
     committed = crowd.flow.committed_mbit_s
     short = False
     for f in range(2 * s, 2 * s + 2):
-        short = short or standing.rate[f] < committed[f] - _SMALL
+        short = short or standing.rate[f] < committed[f] - SMALL_MBIT_S
     planned = True
     at = crowd.routes.of_service[s] + standing.route[s]
     for k in range(crowd.routes.first[at], crowd.routes.first[at + 1]):
@@ -269,7 +268,7 @@ def _condition(crowd: Crowd, standing: Standing, rank: int) -> int:
             code = crowd.routes.codes[d, k]
             capacity = standing.capacity[code]
             short = short or capacity <= 0.0
-            if capacity <= 0.0 or capacity < standing.held[crowd.peers[rank], code] - _SMALL:
+            if capacity <= 0.0 or capacity < standing.held[crowd.peers[rank], code] - SMALL_MBIT_S:
                 planned = planned and standing.planned[code >> 1]
     if not short:
         return GOOD

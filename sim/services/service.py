@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.services.busy_hours import Stretches, clock_changes, where, with_hours
-from hopyears.sim.services.congestion import crowd_of, leaves_congestion, routes_among
+from hopyears.sim.services.congestion import Changes, crowd_of, leaves_congestion, routes_among
 from hopyears.sim.services.ring_switch import Openings, ring_openings, ways_round
 from hopyears.sim.services.route_choice import DEGRADED, FAILED, GOOD, PLANNED, choose_route
 from hopyears.sim.services.service_data import (
@@ -49,9 +49,6 @@ _Floats = NDArray[np.float64]
 
 CHANGES_AT_ONCE = 1_000_000
 """Changes merged at a time: bounds the memory of a sweep whatever the length of the histories."""
-
-Changes = tuple[_Floats, NDArray[np.int32]]
-"""Times and values of a piecewise-constant history; the first time is 0."""
 
 
 def sweep_services(

@@ -17,6 +17,9 @@ FORWARD, BACKWARD = 0, 1
 LEAST_SHORTFALL_MBIT_S = 5.1e-4
 """Rates come to the nearest kbit/s: a smaller shortfall is none."""
 
+SMALL_MBIT_S = 1e-6
+"""One bit a second is no loss."""
+
 _Floats = NDArray[np.float64]
 _Ints = NDArray[np.int64]
 

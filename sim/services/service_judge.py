@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import share_kernel
+from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Scratch, Sweep, result_slot
 
@@ -14,7 +15,6 @@ _Floats = NDArray[np.float64]
 
 _SWITCHING = int(Cause.SWITCHING)
 _CONGESTION = int(Cause.CONGESTION)
-_SMALL = 1e-6  # [Mbit/s]: one bit a second is no loss
 
 
 @kernel
@@ -111,13 +111,13 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
         for d in range(2):
             f = 2 * s + d
             rate = shared[f]
-            down = rate < share * required[f] - _SMALL or rate <= _SMALL
+            down = rate < share * required[f] - SMALL_MBIT_S or rate <= SMALL_MBIT_S
             why = 0
-            if rate < peak[f] - _SMALL:
+            if rate < peak[f] - SMALL_MBIT_S:
                 need = peak[f]
                 if down and required[f] > 0.0:
                     need = share * required[f]
-                elif rate < committed[f] - _SMALL:
+                elif rate < committed[f] - SMALL_MBIT_S:
                     need = committed[f]
                 why = _why(
                     route_first,
@@ -168,7 +168,7 @@ def _why(
     if causes:
         return int(causes)
     for k in range(route_first[used], route_first[used + 1]):
-        if left[codes[k]] <= _SMALL:
+        if left[codes[k]] <= SMALL_MBIT_S:
             causes |= own[codes[k] >> 1]
     return int(causes) if causes else _CONGESTION
 
@@ -178,6 +178,6 @@ def _too_small(first: _Ints, codes: _Ints, full: _Floats, own: _Ints, route: int
     """Causes of the links of a route that could not carry the need even alone."""
     causes = 0
     for k in range(first[route], first[route + 1]):
-        if full[codes[k]] < need - _SMALL:
+        if full[codes[k]] < need - SMALL_MBIT_S:
             causes |= own[codes[k] >> 1]
     return int(causes)
