@@ -66,9 +66,9 @@ HISTORIES_OF_NIGHTS = 8
 """Histories of failures for each of multipath, which costs some twenty times as much; but most severely
 errored seconds are fades."""
 
-HISTORIES_OF_RAIN = 16
-"""Histories of failures for each of rain, which costs some hundred times as much; but hardly anything else
-makes outages on some networks."""
+HISTORIES_OF_RAIN = 48
+"""Histories of failures for each of rain, which costs a hundred times as much; but hardly anything else makes
+outages on many networks."""
 
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:

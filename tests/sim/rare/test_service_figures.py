@@ -125,14 +125,13 @@ def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN}
     assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1, 1)
-    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3, 2)
+    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3, 1)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
 
 
 def test_the_figure_is_the_sum_of_its_terms(run):
-    """Own outage less that of own failures, own multipath and a part of own rain alone, and the means of their
-    replications."""
+    """Own outage less that of own failures, own multipath and a part of own rain, and means of others."""
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
     seen = figures.seen
     assert seen.blocks.shape == seen.own.shape == (6, 2, 3, len(FIGURES))
