@@ -1,12 +1,12 @@
-"""Replications: what failures alone and multipath alone take from services, from many more histories.
+"""Replications: what failures, multipath and rain each take from services alone, from more histories.
 
-Rain costs most of a block's time, failures and multipath little. So each block asks besides what its
-services would lose to failures with no fading at all (fade-free): to its own, to those of more histories in
-the same storms, and to rare failures put in one at a time (``sim.rare.forced``); and what to multipath with
-nothing else wrong: to its own, and to that of more histories.
+Each block asks besides what its services would lose to failures with no fading at all (fade-free): to its
+own, to those of more histories in the same storms, and to rare failures put in one at a time
+(``sim.rare.forced``); what to multipath with nothing else wrong, and what to rain: to its own, and to that of
+more histories.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
 import numpy as np
@@ -23,11 +23,12 @@ from hopyears.sim.rare.alone import outages_on_equipment_alone
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
 from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses
-from hopyears.sim.rare.multipath_alone import multipath_draws, outages_on_multipath_alone
+from hopyears.sim.rare.weather_alone import outages_on_multipath_alone, outages_on_rain_alone
+from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
-"""What failures alone take from a service a year, in one draw of a stratum, and the weight of what it lost
+"""What a service loses a year, in one draw of a stratum, and the weight of what it lost
 (``FORCED``: times a year; else one over the years); nothing lost has no row."""
 
 MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))
@@ -38,12 +39,12 @@ differ. ``weight`` is what a year counts for in the figure of its draw, a year."
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
 
-OWN, HISTORIES, FORCED, NIGHTS = range(4)
+OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN = range(6)
 """Strata: the block's own failures and own multipath, apart; histories of failures, of a block's length,
 without those put in by hand for the service; these, one at a time, each with its weight; histories of
-multipath."""
+multipath; histories of rain; the block's own rain."""
 
-TOGETHER = 4
+TOGETHER = 6
 """Added to a stratum of months: of all services in the same draws, where some have draws of their own."""
 
 WITHOUT, WITH = 0, 1
@@ -65,14 +66,28 @@ HISTORIES_OF_NIGHTS = 8
 """Histories of failures for each of multipath, which costs some twenty times as much; but most severely
 errored seconds are fades."""
 
+HISTORIES_OF_RAIN = 48
+"""Histories of failures for each of rain, which costs a hundred times as much; but hardly anything else makes
+outages on many networks."""
 
-def n_draws(asked: int, block: int) -> tuple[int, int, int]:
-    """Histories of failures, failures put in by hand and histories of multipath beside a block.
+
+def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
+    """Histories of failures, failures put in by hand, histories of multipath and of rain beside a block.
 
     So many histories of failures are asked of later blocks.
     """
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
-    return histories, -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
+    each = (1, HISTORIES_OF_A_DRAW, HISTORIES_OF_NIGHTS, HISTORIES_OF_RAIN)
+    failures, forced, nights, rains = (-(-histories // number) for number in each)
+    return failures, forced, nights, rains
+
+
+def rain_share(rains: int, blocks: int) -> float:
+    """How much of the figures of own rain gives way to that of histories: as many parts as these are of all.
+
+    The variance is then least where rain makes all that is unsure.
+    """
+    return rains / (rains + blocks)
 
 
 def replication_tables(
@@ -86,7 +101,7 @@ def replication_tables(
     streams, numbers = Streams(seed, block), n_draws(asked, block)
     for stratum, draw, lost, weight in chain(
         _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
-        _losses_to_nights(simulator, streams, numbers[2], history),
+        _losses_to_weather(simulator, streams, numbers[2:], history),
     ):
         for entity, way in np.argwhere(lost.figures.any(axis=2)).tolist():
             keys.append((entity, way, stratum, draw))
@@ -109,19 +124,28 @@ def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: fl
     return KeyedTable.collect(MONTHS, keys, values)
 
 
-def _losses_to_nights(
-    simulator: BlockSimulator, streams: Streams, n: int, history: BlockHistory
+def _losses_to_weather(
+    simulator: BlockSimulator, streams: Streams, numbers: tuple[int, int], history: BlockHistory
 ) -> Iterator[tuple[int, int, Losses, float]]:
-    """(stratum, draw, losses a year, weight of what it lost in them) of multipath alone, without months."""
-    if not simulator.prepared.options.multipath:
-        return
-    years = round(history.duration_s / SECONDS_PER_YEAR)
-    for draw in range(1 + n):
-        own = streams.beside(draw) if draw else streams
-        draws = multipath_draws(simulator, own, years, history.wet)
-        lost = Losses.of_outages(outages_on_multipath_alone(simulator, draws))
-        stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
-        yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
+    """(stratum, draw, losses a year, weight of what it lost in them) of multipath alone and of rain alone,
+    without months."""
+    years, options = round(history.duration_s / SECONDS_PER_YEAR), simulator.prepared.options
+
+    def bent(draw: int) -> Outages:
+        return outages_on_multipath_alone(simulator, streams.beside(draw), years, history.wet)
+
+    def rained(draw: int) -> Outages:
+        return outages_on_rain_alone(simulator, streams.beside(draw), years, None if draw else history.field)
+
+    nights, rains = numbers
+    kinds: list[tuple[bool, Callable[[int], Outages], tuple[int, int], int, int]] = [
+        (options.multipath, bent, (OWN, OF_NIGHTS), NIGHTS, nights),
+        (options.rain, rained, (OWN_RAIN, 0), RAINS, rains),
+    ]
+    for wanted, outages, own, stratum, number in kinds:
+        for draw in range(1 + number if wanted else 0):
+            lost = Losses.of_outages(outages(draw)).scaled(1.0 / years)
+            yield *((stratum, draw - 1) if draw else own), lost, 1.0 / years
 
 
 def _losses_to_failures(

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small_networks import source_of, triangle
+from small_networks import hop, source_of, triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import LightningRisk, Network, PartChange, Power, Service
@@ -26,6 +26,8 @@ from hopyears.sim.rare.replications import (
     NIGHTS,
     OF_FAILURES,
     OWN,
+    OWN_RAIN,
+    RAINS,
     REPLICATIONS,
     TOGETHER,
     added_losses,
@@ -121,22 +123,24 @@ def test_a_run_that_was_stopped_has_the_same_replications(run, tmp_path):
 
 def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
-    assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS}
-    assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1)
-    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3)
+    assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN}
+    assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1, 1)
+    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3, 1)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
 
 
 def test_the_figure_is_the_sum_of_its_terms(run):
-    """Own outage less that of own failures and own multipath alone, and the means of their replications."""
+    """Own outage less that of own failures, own multipath and a part of own rain, and means of others."""
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
     seen = figures.seen
     assert seen.blocks.shape == seen.own.shape == (6, 2, 3, len(FIGURES))
     assert len(seen.histories) == 2 * (FIRST_BLOCKS * FIRST_TIMES + 1)
     assert len(seen.forced) == 2 * FIRST_BLOCKS + 1
     for service in range(2):
-        terms = (seen.blocks - seen.own, seen.histories, seen.forced, seen.nights)
+        part = len(seen.rains) / (len(seen.rains) + 6)
+        own = seen.own + part * seen.own_rain
+        terms = (seen.blocks - own, seen.histories, seen.forced, seen.nights, part * seen.rains)
         expected = sum(term[:, service, BOTH, UNAVAILABLE].mean() for term in terms)
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(max(expected, 0.0))
 
@@ -210,6 +214,43 @@ def test_histories_of_multipath_have_the_mean_of_the_blocks_own(tmp_path):
         own, others = seen.own[:, 0, BOTH, figure], seen.nights[:, 0, BOTH, figure]
         error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, others)))
         assert abs(own.mean() - others.mean()) < 4.0 * error
+
+
+@pytest.mark.slow
+def test_histories_of_rain_have_the_mean_of_the_blocks_own(tmp_path):
+    """Over 40 blocks; and with neither multipath nor failures a block loses to its own rain and no more."""
+    network = triangle(
+        hops=(hop("a-c", "a", "c", 38.0),),
+        services=(Service(id="s", site_a="a", site_b="c", committed_mbit_s=30.0),),
+    )
+    options = ModelOptions(multipath=False, failures=False, replications=32)
+    request = RunRequest(years=40, seed=4, block_years=1, options=options)
+    folder = simulate(source_of(network), request, tmp_path / "r")
+    figures = ServiceFigures.read(prepare(network, options), folder)
+    seen = figures.seen
+    assert np.array_equal(seen.blocks, seen.own_rain)
+    for figure in (UNAVAILABLE, OUTAGES):
+        own, others = seen.own_rain[:, 0, BOTH, figure], seen.rains[:, 0, BOTH, figure]
+        error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, others)))
+        assert abs(own.mean() - others.mean()) < 4.0 * error
+        variance = sum(stratum.variance for stratum in figures.strata(0, figure))
+        assert variance < 0.6 * own.var(ddof=1) / own.size
+
+
+@pytest.mark.slow
+def test_a_run_agrees_with_plain_years_of_another_seed(tmp_path):
+    """Figures of a run with replications against 240 years of blocks alone, within 4 standard errors."""
+    network = triangle(parts=RARE_MASTS)
+    found = []
+    for years, seed, options in ((60, 6, ModelOptions(replications=16)), (240, 7, ModelOptions())):
+        request = RunRequest(years=years, seed=seed, block_years=5, options=options, workers=2)
+        folder = simulate(source_of(network), request, tmp_path / str(years))
+        found.append(ServiceFigures.read(prepare(network, options), folder))
+    for figure in range(len(FIGURES)):
+        strata = [each.strata(0, figure) for each in found]
+        one, other = (sum(stratum.mean for stratum in each) for each in strata)
+        variance = sum(stratum.variance for each in strata for stratum in each)
+        assert abs(one - other) < 4.0 * np.sqrt(variance)
 
 
 @pytest.mark.slow
