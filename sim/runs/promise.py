@@ -13,6 +13,7 @@ import pandas as pd
 
 from hopyears.models.network.contract_entry import SHORTEST_PERIOD_MIN, TERMS, Contract
 from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import any_year_chance
 from hopyears.sim.inputs.network_file import InputError
@@ -241,29 +242,7 @@ def promise_table(
     rows: list[dict[str, object]] = []
     for promise in promises:
         rows += promise_rows(promise, promise_law(years, network, promise), terms)
-    return pd.DataFrame(rows, columns=[*COLUMNS])
-
-
-COLUMNS = (
-    "contract",
-    "services",
-    "figure",
-    "unit",
-    "period",
-    "contract_years",
-    "asked",
-    "kept",
-    *(
-        f"{name}{end}"
-        for name in ("year_break_chance", "contract_break_chance")
-        for end in ("", "_low", "_high")
-    ),
-    "mean",
-    "median",
-    "worst",
-    "can_be_promised",
-    "rests_on",
-)
+    return table_of("promise", rows)
 
 
 def promise_law(years: YearTables, network: Mapping[str, Any], promise: Promise) -> YearLaw:
