@@ -16,6 +16,7 @@ from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import any_year_chance
+from hopyears.sim.inputs.input_errors import place_among
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.year_law import Measure, YearLaw
 from hopyears.sim.rare.year_tables import YearTables
@@ -182,15 +183,12 @@ def promises_of(
         If the run has no such service, or none that a contract names.
     """
     ids = [str(each["id"]) for each in network["services"]]
-    shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
-    if service is not None and service not in ids:
-        raise InputError(f'--service is "{service}"; must be a service of the run: {shown or "none"}')
+    if service is not None:
+        place_among(ids, service, "--service", "a service of the run")
     found = [Promise.of(contract) for contract in contracts]
     for promise in found:
         for named in promise.services:
-            if named not in ids:
-                what = f'contract "{promise.name}": services holds "{named}"'
-                raise InputError(f"{what}; must be services of the run: {shown or 'none'}")
+            place_among(ids, named, f'contract "{promise.name}": services', "services of the run")
     held = {named for promise in found for named in promise.services}
     for each in network["services"]:
         if each["id"] not in held:

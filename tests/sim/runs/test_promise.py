@@ -147,7 +147,7 @@ def test_services_without_a_contract_have_their_objectives():
 
 
 def test_contracts_name_services_of_the_run():
-    with pytest.raises(InputError, match='contract "c": services holds "two"; must be services of the run'):
+    with pytest.raises(InputError, match='contract "c": services is "two"; must be services of the run'):
         promises_of(NETWORK, [contract(services=["two"], outages=1)])
     with pytest.raises(InputError, match='--service is "two"; must be a service of the run: one, none'):
         promises_of(NETWORK, [], service="two")
