@@ -15,7 +15,8 @@ from hopyears.sim.counting.years import any_year_chance
 from hopyears.sim.rare.year_law import YearLaw
 from hopyears.sim.rare.year_tables import YearsMet
 from hopyears.sim.runs.block_pool import Workers, over_blocks
-from hopyears.sim.runs.promise import Promise, PromiseTerms, figure_of, limits_of, measures_of
+from hopyears.sim.runs.promise import figure_of, limits_of, measures_of
+from hopyears.sim.runs.promise_terms import Promise, PromiseTerms
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.studies.counterfactual import sharing_groups, targets_of
 from hopyears.sim.studies.replicated import MonthStudy

@@ -15,7 +15,8 @@ from hopyears.sim.counting.result_tables import TABLES
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.rare.year_tables import YearTables
-from hopyears.sim.runs.promise import PromiseTerms, promise_table, promises_of
+from hopyears.sim.runs.promise import promise_table
+from hopyears.sim.runs.promise_terms import PromiseTerms, promises_of
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate

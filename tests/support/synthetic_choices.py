@@ -5,7 +5,8 @@ import pandas as pd
 
 from hopyears.sim.advice.advise import Advice
 from hopyears.sim.counting.result_tables import table_of
-from hopyears.sim.runs.promise import ALL_TERMS, SURE, PromiseTerms
+from hopyears.sim.runs.promise import ALL_TERMS, SURE
+from hopyears.sim.runs.promise_terms import PromiseTerms
 from hopyears.sim.studies.plan_tables import ALL, BY_MINUTES, Comparison
 from hopyears.sim.wording.promises import Promised
 

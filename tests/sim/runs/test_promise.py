@@ -14,14 +14,12 @@ from hopyears.sim.runs.promise import (
     ALL_TERMS,
     CLASSES,
     PLAIN,
-    Promise,
-    PromiseTerms,
     class_of,
     next_class,
     promise_table,
-    promises_of,
     years_wanted,
 )
+from hopyears.sim.runs.promise_terms import Promise, PromiseTerms, promises_of
 from hopyears.sim.runs.single_years import UNAVAILABLE, single_years, target_table, year_table
 from hopyears.sim.wording.promises import promise_rows
 

@@ -8,7 +8,7 @@ from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.network import PartChange
 from hopyears.sim.blocks.prepared import ModelOptions
 from hopyears.sim.counting.result_tables import columns_of
-from hopyears.sim.runs.promise import Promise, PromiseTerms
+from hopyears.sim.runs.promise_terms import Promise, PromiseTerms
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.studies.levers import AS_IT_IS, levers
