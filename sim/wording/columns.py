@@ -1,6 +1,6 @@
 """Every column of the result tables: its unit, what it says, and what it says where only a bound is known.
 
-The one place where columns are described; which table has which stands in ``wording.table_columns``.
+The one place where columns are described; which table has which stands in ``sim.counting.result_tables``.
 """
 
 from typing import NamedTuple
