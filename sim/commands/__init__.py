@@ -38,8 +38,8 @@ MODULES = {"import": "import_tables"}
 """Verbs whose name no module can have."""
 
 FEW_COLLECTIONS = (50_000, 20, 10)
-"""Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through again and
-again (a sixth of the time of their imports)."""
+"""Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through
+again and again (a sixth of the time of their imports)."""
 
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
