@@ -19,12 +19,11 @@ from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import CAUSE
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
-from hopyears.sim.rare.alone import outages_on_equipment_alone
+from hopyears.sim.rare.alone import without_weather
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
-from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses
-from hopyears.sim.rare.weather_alone import outages_on_multipath_alone, outages_on_rain_alone
-from hopyears.sim.services.service_run import Outages
+from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses, losses_each
+from hopyears.sim.rare.weather_alone import losses_to_multipath, losses_to_rain
 from hopyears.sim.streams import Streams
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
@@ -38,6 +37,16 @@ differ. ``weight`` is what a year counts for in the figure of its draw, a year."
 
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
+
+_MOMENTS = ("sum", "square", "seen")
+
+HOPS = Columns(
+    ("entity", "stratum"),
+    tuple(f"{figure}_{moment}" for figure in FIGURES for moment in _MOMENTS),
+    tuple(f"{figure}_largest" for figure in FIGURES),
+)
+"""Figures of a hop or bundle by itself, a year, both ways together, over the draws of a stratum (of the first
+set of rare failures): sum, sum of squares, how many are not 0, and the largest."""
 
 OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN = range(6)
 """Strata: the block's own failures and own multipath, apart; histories of failures, of a block's length,
@@ -92,12 +101,13 @@ def rain_share(rains: int, blocks: int) -> float:
 
 def replication_tables(
     simulator: BlockSimulator, by_hand: Sequence[ByHand], seed: int, block: int, history: BlockHistory
-) -> tuple[KeyedTable, KeyedTable, KeyedTable]:
-    """Rows of ``REPLICATIONS``, ``CAUSES`` and ``MONTHS`` of one block; none without replications."""
+) -> tuple[KeyedTable, KeyedTable, KeyedTable, KeyedTable]:
+    """Rows of ``REPLICATIONS``, ``CAUSES``, ``MONTHS``, ``HOPS`` of one block; none without replications."""
     asked = simulator.prepared.options.replications
+    keys, values, causes, months, hops = [], [], [], [], []
     if not asked:
-        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES), KeyedTable.empty(MONTHS)
-    keys, values, causes, months = [], [], [], []
+        empty, by_cause, by_month, by_hop = map(KeyedTable.empty, (REPLICATIONS, CAUSES, MONTHS, HOPS))
+        return empty, by_cause, by_month, by_hop
     streams, numbers = Streams(seed, block), n_draws(asked, block)
     for stratum, draw, lost, weight in chain(
         _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
@@ -109,10 +119,23 @@ def replication_tables(
         of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
         months.append(_month_rows(lost.months, stratum, draw, weight))
+        hops.append(_hop_rows(lost.hops, stratum))
     drawn = KeyedTable.collect(
         REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
     )
-    return drawn, KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+    return drawn, by_cause, by_month, KeyedTable.joined(HOPS, hops)
+
+
+def _hop_rows(hops: NDArray[np.float64], stratum: int) -> KeyedTable:
+    """Rows of ``HOPS`` of one draw."""
+    hit = np.flatnonzero(hops.any(axis=1))
+    found = hops[hit]
+    moments = np.stack([found, found**2, found != 0.0], axis=2).reshape(
+        hit.size, len(FIGURES) * len(_MOMENTS)
+    )
+    keys = np.column_stack([hit, np.full(hit.size, stratum)])
+    return KeyedTable.collect(HOPS, keys, np.column_stack([moments, np.maximum(found, 0.0)]))
 
 
 def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: float) -> KeyedTable:
@@ -131,21 +154,20 @@ def _losses_to_weather(
     without months."""
     years, options = round(history.duration_s / SECONDS_PER_YEAR), simulator.prepared.options
 
-    def bent(draw: int) -> Outages:
-        return outages_on_multipath_alone(simulator, streams.beside(draw), years, history.wet)
+    def bent(draw: int) -> Losses:
+        return losses_to_multipath(simulator, streams.beside(draw), years, history.wet)
 
-    def rained(draw: int) -> Outages:
-        return outages_on_rain_alone(simulator, streams.beside(draw), years, None if draw else history.field)
+    def rained(draw: int) -> Losses:
+        return losses_to_rain(simulator, streams.beside(draw), years, None if draw else history.field)
 
     nights, rains = numbers
-    kinds: list[tuple[bool, Callable[[int], Outages], tuple[int, int], int, int]] = [
+    kinds: list[tuple[bool, Callable[[int], Losses], tuple[int, int], int, int]] = [
         (options.multipath, bent, (OWN, OF_NIGHTS), NIGHTS, nights),
         (options.rain, rained, (OWN_RAIN, 0), RAINS, rains),
     ]
-    for wanted, outages, own, stratum, number in kinds:
+    for wanted, losses, own, stratum, number in kinds:
         for draw in range(1 + number if wanted else 0):
-            lost = Losses.of_outages(outages(draw)).scaled(1.0 / years)
-            yield *((stratum, draw - 1) if draw else own), lost, 1.0 / years
+            yield *((stratum, draw - 1) if draw else own), losses(draw).scaled(1.0 / years), 1.0 / years
 
 
 def _losses_to_failures(
@@ -172,7 +194,8 @@ def _losses_to_failures(
         None if near is None else storms_of_draw(near, first, round(years)) for first in range(round(years))
     ]
     for hand in by_hand:
-        never, together = kept_back(plant, hand, -np.inf), len(by_hand) > 1 and hand is by_hand[0]
+        never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
+        together = first and len(by_hand) > 1
         for some in _few(range(histories)):
             logs = [
                 simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
@@ -180,7 +203,7 @@ def _losses_to_failures(
             ]
             for draw, lost in zip(some, fade_free(simulator, logs), strict=True):
                 yearly = lost.scaled(1.0 / years)
-                yield HISTORIES, draw, yearly.of(hand.services), 1.0 / years
+                yield HISTORIES, draw, yearly.of(hand.services, hops=first), 1.0 / years
                 if together:
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
@@ -190,7 +213,7 @@ def _losses_to_failures(
                 for draw in some
             ]
             for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
-                yield FORCED, draw, added.scaled(weight).of(hand.services), weight
+                yield FORCED, draw, added.scaled(weight).of(hand.services, hops=first), weight
                 if together:
                     yield FORCED + TOGETHER, draw, added.months_alone(), weight
 
@@ -201,8 +224,9 @@ def _few(numbers: range) -> Iterator[range]:
 
 
 def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:
-    """What services lose had nothing but the failures of each log happened; all are of one length."""
-    return map(Losses.of_outages, outages_on_equipment_alone(simulator, logs))
+    """What is lost had nothing but the failures of each log happened; all are of one length, whole years."""
+    hops = without_weather(simulator, logs)
+    return losses_each(simulator, hops, logs, logs[0].duration_s, by_month=True)
 
 
 def added_losses(draws: Sequence[ForcedDraw]) -> Iterator[tuple[float, Losses]]:

@@ -22,6 +22,7 @@ from hopyears.sim.rare.replications import (
     FIRST_TIMES,
     FORCED,
     HISTORIES,
+    HOPS,
     MONTHS,
     NIGHTS,
     OF_FAILURES,
@@ -56,7 +57,8 @@ def run(tmp_path_factory):
 
 def test_replications_change_nothing_of_the_blocks_themselves(run):
     with_them, without = RunFolder(run / "with"), RunFolder(run / "without")
-    own = ("service_replications", "service_cause_replications", "service_month_replications")
+    kinds = ("service", "service_cause", "service_month", "hop")
+    own = [f"{kind}_replications" for kind in kinds]
     for name in own:
         assert any(with_them.read_table(block, name).num_rows for block in with_them.finished_blocks())
     for block in with_them.finished_blocks():
@@ -178,6 +180,30 @@ def tables_of_causes(folder):
     return set(RunFolder(folder).read_results()["service_causes"].to_pandas()["cause"])
 
 
+def test_a_hops_own_losses_are_no_more_than_the_block_had(run):
+    """What its failures, multipath and rain take alone add up to what they take together, or more."""
+    folder = RunFolder(run / "with")
+    for block in folder.finished_blocks():
+        total = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "hop_total"))
+        hops = KeyedTable.from_arrow(HOPS, folder.read_table(block, "hop_replications"))
+        own_s = sum(hops.spread("unavailable_s_sum", (3,), stratum=stratum) for stratum in (OWN, OWN_RAIN))
+        lost_s = total.spread("unavailable_s", (3,), direction=BOTH)
+        assert lost_s.any()
+        assert own_s == pytest.approx(lost_s, rel=0.02, abs=20.0)
+
+
+def test_hops_rest_on_replications(run):
+    """Masts fail once in 570 years: blocks alone do not know them, replications do."""
+    tables = [RunFolder(run / name).read_results()["hops"].to_pandas() for name in ("with", "without")]
+    for table in tables:
+        low, best, high = (table[f"unavailable_min_per_year{end}"] for end in ("_low", "", "_high"))
+        assert ((low <= best) & (best <= high)).all()
+    half = [
+        table["unavailable_min_per_year_high"] - table["unavailable_min_per_year_low"] for table in tables
+    ]
+    assert (half[0] < half[1]).all()
+
+
 def test_without_replications_a_figure_is_that_of_the_blocks(run):
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS)), RunFolder(run / "without"))
     for service in range(2):
@@ -229,6 +255,12 @@ def test_histories_of_rain_have_the_mean_of_the_blocks_own(tmp_path):
     figures = ServiceFigures.read(prepare(network, options), folder)
     seen = figures.seen
     assert np.array_equal(seen.blocks, seen.own_rain)
+    for block in folder.finished_blocks():
+        total = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "hop_total"))
+        hops = KeyedTable.from_arrow(HOPS, folder.read_table(block, "hop_replications"))
+        for figure in FIGURES:
+            own = hops.spread(f"{figure}_sum", (1,), stratum=OWN_RAIN)
+            assert np.array_equal(own, total.spread(figure, (1,), direction=BOTH))
     for figure in (UNAVAILABLE, OUTAGES):
         own, others = seen.own_rain[:, 0, BOTH, figure], seen.rains[:, 0, BOTH, figure]
         error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, others)))
@@ -239,13 +271,20 @@ def test_histories_of_rain_have_the_mean_of_the_blocks_own(tmp_path):
 
 @pytest.mark.slow
 def test_a_run_agrees_with_plain_years_of_another_seed(tmp_path):
-    """Figures of a run with replications against 240 years of blocks alone, within 4 standard errors."""
+    """Figures of a run with replications against 240 years of blocks alone, within 4 standard errors.
+
+    Those of hops by their intervals, each taken as four standard errors wide.
+    """
     network = triangle(parts=RARE_MASTS)
-    found = []
+    found, hops = [], []
     for years, seed, options in ((60, 6, ModelOptions(replications=16)), (240, 7, ModelOptions())):
         request = RunRequest(years=years, seed=seed, block_years=5, options=options, workers=2)
         folder = simulate(source_of(network), request, tmp_path / str(years))
         found.append(ServiceFigures.read(prepare(network, options), folder))
+        hops.append(folder.read_results()["hops"].to_pandas())
+    for name in ("unavailable_min_per_year", "severely_errored_s_per_year", "outages_per_year"):
+        half = [0.5 * (table[f"{name}_high"] - table[f"{name}_low"]) for table in hops]
+        assert (abs(hops[0][name] - hops[1][name]) < 2.0 * np.hypot(*half)).all()
     for figure in range(len(FIGURES)):
         strata = [each.strata(0, figure) for each in found]
         one, other = (sum(stratum.mean for stratum in each) for each in strata)
@@ -357,7 +396,7 @@ def test_each_service_has_the_months_of_its_own_draws():
     simulator = BlockSimulator(prepare(network, ModelOptions(rain=False, multipath=False, replications=20)))
     hands = by_hand(simulator.prepared, alone(simulator))
     assert [hand.services.tolist() for hand in hands] == [[1], [0]]
-    drawn, _, months = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
+    drawn, _, months, _ = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
     for stratum in (HISTORIES, FORCED):
         lost = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum).sum(axis=1)
         assert weighed_s(months, stratum) == pytest.approx(lost, abs=1e-6)
