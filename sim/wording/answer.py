@@ -152,10 +152,11 @@ def _count_sentence(services: pd.DataFrame, noun: str) -> str:
     level = FIRST_ANSWER_LEVEL
     count = verdict_counts(services, level)
     allowed = number((1.0 - level) * MINUTES_PER_YEAR)
-    verb = "meets" if 1 in (count[MEETS], len(services)) else "meet"
+    met, missed = count[MEETS], count[MISSES]
     text = (
-        f"{count[MEETS]} of {plural(len(services), noun)} {verb} {level_name(level)} "
-        f"({allowed} minutes a year) with the whole interval, {count[MISSES]} {'misses' if count[MISSES] == 1 else 'miss'} it"
+        f"{met} of {plural(len(services), noun)} {'meets' if 1 in (met, len(services)) else 'meet'} "
+        f"{level_name(level)} ({allowed} minutes a year) with the whole interval, "
+        f"{missed} {'misses' if missed == 1 else 'miss'} it"
     )
     if count[OPEN]:
         text += f", and for {count[OPEN]} the simulated years cannot tell"
