@@ -150,7 +150,7 @@ _SERVICES = (
 
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
     """Columns of a frame as cells: figures as they are written everywhere, or with so many decimals."""
-    from hopyears.sim.wording.table_columns import head_of
+    from hopyears.sim.wording.columns import head_of
     from hopyears.sim.wording.wording import NO_FIGURE, number, per_cent, records
 
     def cell(value: Any, form: str) -> str:
