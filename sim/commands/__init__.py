@@ -167,5 +167,8 @@ def _no_verb(verb: str) -> int:
         print(f"hopyears {version('hopyears')}")
         return 0
     found = f'"{verb}"' if verb else "missing"
-    print(f"hopyears: verb is {found}; must be one of {', '.join(VERBS)}", file=sys.stderr)
+    from hopyears.models.basics.faults import suggestion
+
+    hint = suggestion(verb, VERBS) or "hopyears --help tells what each does."
+    print(f"hopyears: verb is {found}; must be one of {', '.join(VERBS)}. {hint}", file=sys.stderr)
     return 2

@@ -248,7 +248,7 @@ def columns(table: str) -> pd.DataFrame:
     'min/year'
     """
     from hopyears.sim.counting.result_tables import TABLES
-    from hopyears.sim.wording.table_columns import described
+    from hopyears.sim.wording.columns import described
 
     if table not in TABLES:
         raise InputError(f'table is "{table}"; must be one of {", ".join(TABLES)}')

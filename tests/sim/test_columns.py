@@ -26,8 +26,7 @@ from hopyears.sim.studies.compare import ComparedPlan, compare
 from hopyears.sim.studies.importance import importance
 from hopyears.sim.studies.levers import levers
 from hopyears.sim.textbook.predict import predict_hops, predict_services
-from hopyears.sim.wording.columns import COLUMNS
-from hopyears.sim.wording.table_columns import IN_TABLE, described
+from hopyears.sim.wording.columns import COLUMNS, IN_TABLE, described
 
 DRY = ModelOptions(rain=False, multipath=False)
 
