@@ -140,7 +140,8 @@ def _hop_activity(
     drawn = random.integers(0, len(hours), (n_active, HOURS_PER_NIGHT))
     nights = (rank, pattern.active_share, severities, hours[drawn], hour_weight_of_day())
     rain = np.zeros(0, dtype=np.uint8) if wet is None else wet
-    return _weighted(law, *_active_hours(*nights, rain, law.night_start_s, edges_s), len(edges_s) // 12)
+    start_s, level, month = _active_hours(*nights, rain, law.night_start_s, edges_s)
+    return _weighted(law, start_s, level, month, len(edges_s) // 12)
 
 
 @kernel
