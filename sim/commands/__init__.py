@@ -38,8 +38,8 @@ MODULES = {"import": "import_tables"}
 """Verbs whose name no module can have."""
 
 FEW_COLLECTIONS = (50_000, 20, 10)
-"""Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through again
-and again (a sixth of the time of their imports)."""
+"""Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through
+again and again (a sixth of the time of their imports)."""
 
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
@@ -167,5 +167,8 @@ def _no_verb(verb: str) -> int:
         print(f"hopyears {version('hopyears')}")
         return 0
     found = f'"{verb}"' if verb else "missing"
-    print(f"hopyears: verb is {found}; must be one of {', '.join(VERBS)}", file=sys.stderr)
+    from hopyears.models.basics.faults import suggestion
+
+    hint = suggestion(verb, VERBS) or "hopyears --help tells what each does."
+    print(f"hopyears: verb is {found}; must be one of {', '.join(VERBS)}. {hint}", file=sys.stderr)
     return 2

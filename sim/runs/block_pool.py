@@ -75,7 +75,10 @@ def block_pool(
     if min(workers, most) < 2:
         study = make(*arguments)
         gc.freeze()
-        yield lambda blocks: ((block, study.block(block)) for block in blocks)
+        try:
+            yield lambda blocks: ((block, study.block(block)) for block in blocks)
+        finally:
+            gc.unfreeze()  # a caller's own objects are none of ours to keep
         return
     start_server()
     pool = _Pool(make, arguments, min(workers, most))
