@@ -111,7 +111,7 @@ class StormModel:
         return np.asarray(self.split_peak_mm_h * cool**self.split_rate_power, dtype=np.float64)
 
     def cool_share(self, mean_rate_mm_h: float, rain_probability: float) -> float:
-        """Share of a month's rain that is split by ``split_peak_of`` its rate, the rest by the common peak."""
+        """Share of a month's rain that is split at ``split_peak_of`` its rate, the rest at the common one."""
         return min(mean_rate_mm_h * rain_probability / self.split_amount_mm_h, 1.0)
 
     def cells_per_storm(self, mean_rate_mm_h: float) -> float:
