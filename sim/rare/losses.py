@@ -146,6 +146,9 @@ def _count_hop(figures, time_s, down, duration_s):  # type: ignore[no-untyped-de
     _put_figures(figures, both)
 
 
+# The rule of ``counting.tally_rows`` and ``month_figures`` once more, in one pass over all services: there a
+# call of arrays for each service takes forty times as long, and a run has thousands of replications. A test
+# holds both to the same.
 @kernel
 def _count(  # type: ignore[no-untyped-def]
     first, time_s, down, causes, severe_share, duration_s, edges_s
