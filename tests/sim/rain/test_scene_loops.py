@@ -43,7 +43,7 @@ def test_attenuation_of_shapes_by_quadrature(shapes, length_km, alpha):
     place = (np.arange(4000) + 0.5) / 4000 * length_km - 0.5 * length_km
     rate = sum(rate_mm_h(place, *shape) for shape in shapes)
     exact = length_km * float(np.mean(0.1 * rate**alpha))
-    assert attenuation_db(length_km, 0.1, alpha, *shapes) == pytest.approx(exact, rel=0.015)
+    assert attenuation_db(length_km, 0.1, alpha, *shapes) == pytest.approx(exact, rel=0.02)
 
 
 def test_a_point_has_the_rate_itself():
