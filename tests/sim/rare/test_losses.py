@@ -59,7 +59,7 @@ def outages_of(services: list[ServiceHistory]) -> Outages:
 @settings(max_examples=15, deadline=None)
 @given(services=st.lists(histories(), min_size=1, max_size=3))
 def test_the_loop_counts_what_arrays_count(services: list[ServiceHistory]) -> None:
-    found = Losses.of_outages(outages_of(services))
+    found = Losses.of_outages(outages_of(services), np.zeros((0, 3)))
     rows = []
     for s, service in enumerate(services):
         ways = three_ways(service, DURATION_S)
@@ -83,6 +83,6 @@ def test_the_histories_hold_what_the_rule_turns_on() -> None:
         causes=np.where(down, int(Cause.MAINTENANCE), 0), seconds=np.diff(np.append(time_s, DURATION_S)),
         duration_s=DURATION_S, spans=np.zeros((len(EDGES_S) - 1, 3, 2)),
     )  # fmt: skip
-    months = Losses.of_outages(outages_of([service])).months[0, 0].reshape(-1, 5)
+    months = Losses.of_outages(outages_of([service]), np.zeros((0, 3))).months[0, 0].reshape(-1, 5)
     assert months[0] == pytest.approx([30.0, 30.0, 1.0, 1.0, 0.0])
     assert months[1] == pytest.approx([30.0, 30.0, 0.0, 0.0, 0.0])
