@@ -190,9 +190,8 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    over = [
-        None if near is None else storms_of_draw(near, first, round(years)) for first in range(round(years))
-    ]
+    n_over = round(years) if any(hand.events.size for hand in by_hand) else 0
+    over = [None if near is None else storms_of_draw(near, first, round(years)) for first in range(n_over)]
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1
