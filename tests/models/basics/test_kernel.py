@@ -78,6 +78,26 @@ def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
 
 
 @pytest.mark.slow
+def test_stored_code_whose_types_are_gone_is_made_again(tmp_path):
+    """As after an upgrade that renames what a loop takes."""
+
+    def run(name):
+        source = (
+            "from typing import NamedTuple\n\nfrom hopyears.models.basics.kernel import kernel\n\n\n"
+            f"class {name}(NamedTuple):\n    x: float\n\n\n"
+            f"@kernel\ndef doubled(of):\n    return 2.0 * of.x\n\n\n"
+            f"def answer():\n    return doubled({name}(3.0)), sum(doubled.stats.cache_hits.values())\n"
+        )
+        (tmp_path / "taken.py").write_text(source, encoding="utf-8")
+        command = [sys.executable, "-B", "-c", "from taken import answer; print(*answer())"]
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
+        return done.stdout.split()
+
+    assert [run("First"), run("First")] == [["6.0", "0"], ["6.0", "1"]]
+    assert [run("Second"), run("Second")] == [["6.0", "0"], ["6.0", "1"]]
+
+
+@pytest.mark.slow
 def test_stored_code_that_is_damaged_or_has_no_room_costs_time_only(tmp_path):
     """Read again, cut short, and in folders that take nothing; told in one line whenever it is made."""
     program = "from chain.loop import scaled; print(scaled(1.0), sum(scaled.stats.cache_hits.values()))"
