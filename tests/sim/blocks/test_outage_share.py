@@ -64,7 +64,9 @@ def share(*jobs, switches=None, power=None, planned=None, visits=None):
         for i in range(len(prepared.designs))
     ]
     services = simulated.services(hops, log, DURATION_S)
-    history = BlockHistory(DURATION_S, None, None, (), log, tuple(hops), services, KeyedTable.empty(FADING))
+    history = BlockHistory(
+        DURATION_S, None, None, (), log, tuple(hops), services, KeyedTable.empty(FADING), rained=()
+    )
     found = outage_share(prepared, history, service_losses(history))
     names = (plant.kind_names, [site.id for site in plant.sites], ["south", "north"])
     return [

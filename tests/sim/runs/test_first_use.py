@@ -37,11 +37,12 @@ def test_what_is_missing_is_asked_for_once_and_looked_for_again(monkeypatch):
         def __init__(self):
             self.looked = 0
 
-        def load_overload(self, signature, target):
+        def _load_overload(self, signature, target):
             self.looked += 1
             return CompileResult(made) if made else None
 
     made, store = [], Store()
+    monkeypatch.setattr(kernel.rtsys, "initialize", lambda target: None)
     monkeypatch.setattr(kernel, "FIRST_MISSING", [lambda: made.append(types.int64), lambda: None])
     stored = kernel._Stored(store)
     assert stored.load_overload((types.int64,), None).signature.args == [types.int64]
@@ -51,11 +52,12 @@ def test_what_is_missing_is_asked_for_once_and_looked_for_again(monkeypatch):
     assert store.looked == 4
 
 
-def test_code_stored_under_the_types_of_another_is_not_taken():
+def test_code_stored_under_the_types_of_another_is_not_taken(monkeypatch):
     class Mixed:
-        def load_overload(self, signature, target):
+        def _load_overload(self, signature, target):
             return CompileResult([types.float64])
 
+    monkeypatch.setattr(kernel.rtsys, "initialize", lambda target: None)
     stored = kernel._Stored(Mixed())
     assert stored.load_overload((types.float64,), None) is not None
     assert stored.load_overload((types.int64,), None) is None
