@@ -9,7 +9,7 @@ from hopyears.models.equipment.hardware import bill_of
 from hopyears.models.equipment.indoor_unit import SiteHardware, site_bill
 from hopyears.models.equipment.part_kind import PART_KINDS
 from hopyears.models.network.network import Modulation, Network, PartChange, Service
-from hopyears.sim.commands.check_values import Value, part_values, rule_in_words
+from hopyears.sim.commands.check_values import Value, part_values, rule_in_words, value_text
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.money.network_costs import cost_rows, terms_of, without_price
@@ -24,7 +24,7 @@ PAGE_WIDTH = 80
 """Characters of a line."""
 
 MOST_NAMES = 3
-"""Different words of a field that are named; of more, their number."""
+"""Different words of a field, or values of one, that are named; of more, their number."""
 
 MOST_FAILING = 8
 """Single failures that are shown, those that take most first."""
@@ -263,7 +263,7 @@ def _word(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.10g}"
     if isinstance(value, dict):
-        return f"{len(value)} given"
+        return value_text(value) if len(value) <= MOST_NAMES else f"{len(value)} given"
     if isinstance(value, tuple) and value and isinstance(value[0], Modulation):
         return f"{' '.join(str(step.states) for step in value)} states"
     if isinstance(value, tuple):
