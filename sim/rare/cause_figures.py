@@ -5,17 +5,7 @@ import numpy as np
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE
-from hopyears.sim.rare.replications import (
-    CAUSES,
-    FORCED,
-    HISTORIES,
-    NIGHTS,
-    OWN,
-    OWN_RAIN,
-    RAINS,
-    n_draws,
-    rain_share,
-)
+from hopyears.sim.rare.replications import CAUSES, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
 from hopyears.sim.rare.service_figures import SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.storage.run_folder import RunFolder
 
@@ -50,12 +40,10 @@ def cause_seconds(total: Tally, folder: RunFolder, asked: int, figures: ServiceF
         CAUSES,
         [KeyedTable.from_arrow(CAUSES, folder.read_table(b, "service_cause_replications")) for b in blocks],
     )
-    n, strata = len(blocks), (HISTORIES, FORCED, NIGHTS, RAINS)
-    numbers = np.array([n_draws(asked, block) for block in blocks]).sum(axis=0).tolist()
-    share = rain_share(numbers[-1], n)
+    n, sizes = len(blocks), draws_beside(asked, blocks)
+    share = rain_share(sizes[RAINS], n)
     weight = {OWN: -1.0 / n, OWN_RAIN: -share / n} | {
-        stratum: (share if stratum == RAINS else 1.0) / number
-        for stratum, number in zip(strata, numbers, strict=True)
+        stratum: (share if stratum == RAINS else 1.0) / number for stratum, number in sizes.items()
     }
     scale = total.years * np.array([weight[stratum] for stratum in drawn.key("stratum").tolist()])
     more = KeyedTable.collect(CAUSE, drawn.keys[:, :3], drawn.values * scale[:, None])

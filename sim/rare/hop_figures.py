@@ -19,21 +19,9 @@ from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import by_hand
 from hopyears.sim.rare.losses import FIGURES
-from hopyears.sim.rare.replications import (
-    FORCED,
-    HISTORIES,
-    HOPS,
-    NIGHTS,
-    OWN,
-    OWN_RAIN,
-    RAINS,
-    n_draws,
-    rain_share,
-)
+from hopyears.sim.rare.replications import DRAWN, HOPS, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
 from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
 from hopyears.sim.storage.run_folder import RunFolder
-
-_DRAWN = (HISTORIES, FORCED, NIGHTS, RAINS)
 
 
 def hop_intervals(prepared: Prepared, folder: RunFolder, blocks: Sequence[Tally]) -> list[list[Interval]]:
@@ -72,8 +60,7 @@ def _strata(
     """Terms of each hop's figures: its blocks, shape (n_blocks, n, n_figures), and the draws beside them."""
     numbers, n = folder.finished_blocks(), seen.shape[1]
     tables = [KeyedTable.from_arrow(HOPS, folder.read_table(block, "hop_replications")) for block in numbers]
-    drawn = np.array([n_draws(prepared.options.replications, block) for block in numbers]).sum(axis=0)
-    sizes = dict(zip(_DRAWN, drawn.tolist(), strict=True))
+    sizes = draws_beside(prepared.options.replications, numbers)
     share = rain_share(sizes[RAINS], len(numbers))
     own = np.array([_spread(table, "sum", n) for table in tables])
     rest = seen - own[:, :, OWN] - share * own[:, :, OWN_RAIN]
@@ -85,7 +72,7 @@ def _strata(
     for hop, figure in np.ndindex(n, len(FIGURES)):
         weather, common, rare = bounds[:, hop, figure].tolist()
         strata = found[hop, figure] = [Stratum.of(rest[:, hop, figure], largest_unseen=weather)]
-        for stratum, unseen in zip(_DRAWN, (common, rare, weather, weather), strict=True):
+        for stratum, unseen in zip(DRAWN, (common, rare, weather, weather), strict=True):
             at = hop, stratum, figure
             term = Stratum.of_moments(
                 sizes[stratum],
@@ -101,7 +88,7 @@ def _strata(
 
 def _spread(table: KeyedTable, moment: str, n: int) -> NDArray[np.float64]:
     """One moment of the figures of hops, shape (n, n_strata, n_figures)."""
-    strata = (n, len(_DRAWN) + 2)
+    strata = (n, len(DRAWN) + 2)
     return np.stack([table.spread(f"{figure}_{moment}", strata) for figure in FIGURES], axis=-1)
 
 

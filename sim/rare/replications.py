@@ -53,6 +53,9 @@ OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN = range(6)
 without those put in by hand for the service; these, one at a time, each with its weight; histories of
 multipath; histories of rain; the block's own rain."""
 
+DRAWN = (HISTORIES, FORCED, NIGHTS, RAINS)
+"""Strata that are drawn beside the blocks, in the order of ``n_draws``."""
+
 TOGETHER = 6
 """Added to a stratum of months: of all services in the same draws, where some have draws of their own."""
 
@@ -88,6 +91,13 @@ def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
     forced, nights = -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
     return histories, forced, nights, -(-asked // HISTORIES_OF_RAIN)
+
+
+def draws_beside(asked: int, blocks: Sequence[int]) -> dict[int, int]:
+    """How many draws of each stratum of ``DRAWN`` stand beside these blocks."""
+    return dict(
+        zip(DRAWN, map(sum, zip(*(n_draws(asked, block) for block in blocks), strict=True)), strict=True)
+    )
 
 
 def rain_share(rains: int, blocks: int) -> float:

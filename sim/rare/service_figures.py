@@ -34,17 +34,7 @@ from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.losses import FIGURES, WAYS
-from hopyears.sim.rare.replications import (
-    FORCED,
-    HISTORIES,
-    NIGHTS,
-    OWN,
-    OWN_RAIN,
-    RAINS,
-    REPLICATIONS,
-    n_draws,
-    rain_share,
-)
+from hopyears.sim.rare.replications import DRAWN, OWN, OWN_RAIN, REPLICATIONS, n_draws, rain_share
 from hopyears.sim.rare.weather_controls import (
     FEWEST_BLOCKS,
     SLOPE_BOUNDS,
@@ -113,8 +103,7 @@ class Seen:
             columns[0].append(_figures(total, (n, len(WAYS))) / years)
             columns[1].append(_figures(drawn, (n, len(WAYS), 2), stratum=OWN).sum(axis=0))
             columns[2].append(_figures(drawn, (n, len(WAYS)), stratum=OWN_RAIN, draw=0))
-            strata = (HISTORIES, FORCED, NIGHTS, RAINS)
-            for column, stratum, number in zip(columns[3:], strata, n_draws(asked, block), strict=False):
+            for column, stratum, number in zip(columns[3:7], DRAWN, n_draws(asked, block), strict=True):
                 column.extend(_figures(drawn, (n, len(WAYS), number), stratum=stratum))
             columns[7].append(rained / years)
         widths = [(n, len(WAYS), len(FIGURES))] * 7 + [(n,)]
