@@ -42,7 +42,7 @@ from hopyears.sim.streams import Streams
 LOWEST_DB = 1.0
 YEARS_PER_BLOCK = 5
 STEPS_PER_MINUTE = 6
-REDRAWS = 200
+REDRAWS = 100
 PARTS = {"all days": slice(None), "odd days": slice(0, None, 2), "even days": slice(1, None, 2)}
 
 
@@ -144,10 +144,21 @@ class _BlockRain:
             for part in range(30 // n_days):
                 start = year * SECONDS_PER_YEAR + MONTH_STARTS_S[self.month]
                 start += (part * n_days + 0.5) * SECONDS_PER_DAY
+                if not 0.4 < self._wetness(start, n_days) / wetness < 2.5:  # spares most minutes' means
+                    continue
                 minutes = np.array([minute_means(each, start, n_days * DAY_MIN) for each in self.knots])
                 if 0.5 < (minutes > 10.0).mean() / wetness < 2.0:
                     found.append(statistics_of(minutes, self.links.x_km, self.links.y_km))
         return found
+
+    def _wetness(self, start_s: float, n_days: int) -> float:
+        """Share of time above 10 dB of these days, all links, to one knot."""
+        above_s = 0.0
+        for each in self.knots:
+            low, high = np.searchsorted(each.time_s, [start_s, start_s + n_days * SECONDS_PER_DAY])
+            step_s = np.diff(each.time_s[low:high])
+            above_s += float(step_s[each.attenuation_db[low:high][:-1] > 10.0].sum())
+        return above_s / (n_days * SECONDS_PER_DAY * len(self.knots))
 
 
 def _one_month(law: RainLaw, month: int) -> RainLaw:
