@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from math import factorial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel, vector_kernel, written_out
 
 LANES = 8
@@ -31,7 +31,7 @@ _ROOT_HALF = float(np.sqrt(0.5))
 _ROOT_HALF_PI = float(np.sqrt(np.pi / 2.0))
 
 
-def batches(hops: Sequence[tuple[float, ...]]) -> NDArray[np.float64]:
+def batches(hops: Sequence[tuple[float, ...]]) -> Floats:
     """Hops, each as ``path_rain.hop_numbers``, in lanes: shape (n, END); the last one fills up."""
     filled = [*hops, *[hops[-1]] * (-len(hops) % LANES)]
     length, k, alpha, parts, *_, shower, wide = np.array(filled).T

@@ -9,16 +9,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_texture import TURN_S, amplitude
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel
 from hopyears.sim.streams import keyed_uniform, keyed_word
 
 if TYPE_CHECKING:
     from hopyears.sim.rain.rain_kernel import HopLine
 
-Floats = NDArray[np.float64]
 
 TILE_KM = 1.0
 """Side of the tiles over which the texture is shared [km]."""

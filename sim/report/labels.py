@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
+
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top."""
 
