@@ -17,13 +17,7 @@ ROWS = 30
 
 STATED = frozenset(
     ("from", "to", "scheme", "length_km", "frequency_ghz", "portion", "hops", "protection")
-) | {
-    "committed_mbit_s",
-    "committed_backward_mbit_s",
-    "peak_mbit_s",
-    "peak_backward_mbit_s",
-    "priority",
-}
+) | {"committed_mbit_s", "committed_backward_mbit_s", "peak_mbit_s", "peak_backward_mbit_s", "priority"}
 """Columns that the network file says already: they come last."""
 
 
