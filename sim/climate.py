@@ -73,12 +73,7 @@ class Climate:
         return rain_law(self.temperature_c, self.rainfall_mm)
 
 
-def climate_of(
-    latitude_deg: float,
-    longitude_deg: float,
-    *,
-    altitude_m: float | None = None,
-) -> Climate:
+def climate_of(latitude_deg: float, longitude_deg: float, *, altitude_m: float | None = None) -> Climate:
     """Climate of a place, from the cache or else from the maps.
 
     Parameters

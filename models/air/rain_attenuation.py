@@ -183,9 +183,7 @@ def attenuation_law(
     return RainAttenuationLaw(attenuation_001, *(np.broadcast_to(c, shape) for c in (c1, c2, c3)))
 
 
-def exponents(
-    frequency_ghz: ArrayLike,
-) -> tuple[Floats, Floats, Floats]:
+def exponents(frequency_ghz: ArrayLike) -> tuple[Floats, Floats, Floats]:
     """C1, C2 and C3 of the law by frequency [GHz]; P.530-18, section 2.4.1, equations (35a) to (35d)."""
     f = np.asarray(frequency_ghz, dtype=np.float64)
     c0 = 0.12 + 0.4 * 0.8 * np.log10(np.maximum(f, 10.0) / 10.0)

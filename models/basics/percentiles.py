@@ -7,9 +7,7 @@ import numpy as np
 from hopyears.models.basics.arrays import Floats
 
 
-def measured_points(
-    by_percent: Mapping[str, float] | None,
-) -> tuple[Floats, Floats] | None:
+def measured_points(by_percent: Mapping[str, float] | None) -> tuple[Floats, Floats] | None:
     """Fractions of the time, rising, and the values measured there, from {"0.01": 32.0}; None of nothing."""
     if by_percent is None:
         return None

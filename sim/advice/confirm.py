@@ -79,12 +79,7 @@ def promising_sets(
 
 
 def contend(
-    sets: Sequence[Set],
-    runs: SetRuns,
-    weights: dict[str, float],
-    figure: str,
-    choice: Choice,
-    goal: Goal,
+    sets: Sequence[Set], runs: SetRuns, weights: dict[str, float], figure: str, choice: Choice, goal: Goal
 ) -> tuple[pd.DataFrame, Set, int]:
     """Simulate sets against each other, more blocks where the choice is open; all, the winner, its blocks."""
     most = runs.request.n_blocks

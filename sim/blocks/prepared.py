@@ -204,10 +204,7 @@ def prepare(
         built=built,
         demands=demands,
         line_cards=line_cards,
-        links=(
-            *hop_bundles(designs),
-            *((len(designs) + card,) for card in range(len(line_cards))),
-        ),
+        links=(*hop_bundles(designs), *((len(designs) + card,) for card in range(len(line_cards)))),
         weather=weather,
         storms=storms,
         region=region,

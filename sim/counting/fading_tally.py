@@ -46,11 +46,7 @@ class LevelHistory:
 
 
 def fading_rows(
-    entity: int,
-    plain: HopThresholds,
-    rain: RainKnots | None,
-    fades: FadeEvents | None,
-    n_years: int,
+    entity: int, plain: HopThresholds, rain: RainKnots | None, fades: FadeEvents | None, n_years: int
 ) -> KeyedTable:
     """Rows of ``FADING`` of one hop.
 
@@ -141,12 +137,7 @@ def _protected(plain: HopThresholds, table: StateThresholds, fades: FadeEvents, 
 
 
 def _rows(
-    entity: int,
-    kind: int,
-    history: LevelHistory,
-    n_steps: int,
-    edges_s: Floats,
-    chosen: Bools | None,
+    entity: int, kind: int, history: LevelHistory, n_steps: int, edges_s: Floats, chosen: Bools | None
 ) -> list[tuple[tuple[int, int, int], tuple[float, float, float, float]]]:
     rows = []
     even = MONTH_S / MONTH_SECONDS

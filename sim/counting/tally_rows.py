@@ -47,8 +47,7 @@ MONTH = Columns(
     ("entity", "direction", "block", "year", "month"), ("unavailable_s", "severely_errored_s", "outages")
 )
 SERVICE_MONTH = Columns(
-    MONTH.keys,
-    (*MONTH.sums, "planned_s", "planned_outages", "below_committed_s", "undelivered_mbit"),
+    MONTH.keys, (*MONTH.sums, "planned_s", "planned_outages", "below_committed_s", "undelivered_mbit")
 )
 """Of the unavailable time, that with planned work among the causes; outages that begin with it; time below
 committed; megabits that lack of the peak rate, asked for at the hour or not (of both ways, of the slower

@@ -153,12 +153,7 @@ def _history(
     return HopHistory(time_s, state, *_judged(thresholds, levels, stuck[equipment], causes), levels)
 
 
-def _judged(
-    thresholds: HopThresholds,
-    levels: Ints,
-    stuck: Ints,
-    causes: Ints,
-) -> tuple[Floats, Ints]:
+def _judged(thresholds: HopThresholds, levels: Ints, stuck: Ints, causes: Ints) -> tuple[Floats, Ints]:
     """Capacity of states with these levels, and their causes, none where nothing is missing."""
     capacity = hop_capacity_mbit_s(thresholds.design, levels, stuck if stuck.any() else None)
     full = hop_capacity_mbit_s(thresholds.design, thresholds.nominal.ceiling[None, :])

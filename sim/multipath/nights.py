@@ -17,12 +17,7 @@ from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import NightLaw
-from hopyears.sim.multipath.night_pattern import (
-    HOURS_PER_NIGHT,
-    PATTERNS,
-    hour_weight_of_day,
-    severity_table,
-)
+from hopyears.sim.multipath.night_pattern import HOURS_PER_NIGHT, PATTERNS, hour_weight_of_day, severity_table
 from hopyears.sim.multipath.still_air import NightWeather, RainHours, move_out_of_rain
 from hopyears.sim.streams import Streams
 
@@ -127,11 +122,7 @@ def draw_activity(
 
 
 def _hop_activity(
-    random: np.random.Generator,
-    law: NightLaw,
-    rank: Floats,
-    edges_s: Floats,
-    wet: NDArray[np.uint8] | None,
+    random: np.random.Generator, law: NightLaw, rank: Floats, edges_s: Floats, wet: NDArray[np.uint8] | None
 ) -> HopActivity:
     pattern = PATTERNS[law.terrain]
     severities, hours = severity_table(pattern.night_sd), severity_table(pattern.hour_sd)

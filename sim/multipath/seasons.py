@@ -11,12 +11,7 @@ from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import MONTH_DAYS, MONTH_STARTS_S
 from hopyears.models.basics.sun import TROPIC_DEG
 from hopyears.models.basics.units import SECONDS_PER_DAY
-from hopyears.sim.multipath.night_pattern import (
-    HOURS_PER_NIGHT,
-    PATTERNS,
-    hour_weight_of_day,
-    severity_table,
-)
+from hopyears.sim.multipath.night_pattern import HOURS_PER_NIGHT, PATTERNS, hour_weight_of_day, severity_table
 from hopyears.sim.storage.disk_cache import kept_arrays
 from hopyears.sim.streams import Streams
 

@@ -10,12 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from hopyears.models.air.path_rain import (
-    Chords,
-    ellipse_chord,
-    hop_attenuation_db,
-    hop_numbers,
-)
+from hopyears.models.air.path_rain import Chords, ellipse_chord, hop_attenuation_db, hop_numbers
 from hopyears.models.air.rain_cell import GAUSSIAN, radius_km
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.units import SECONDS_PER_YEAR

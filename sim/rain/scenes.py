@@ -264,11 +264,7 @@ def _age_s(rng: np.random.Generator, mean_life_s: float, population: CellPopulat
 
 
 def _own_systems(
-    rng: np.random.Generator,
-    rain: _Rain,
-    age_s: Floats,
-    score: Floats,
-    member_km: tuple[Floats, Floats],
+    rng: np.random.Generator, rain: _Rain, age_s: Floats, score: Floats, member_km: tuple[Floats, Floats]
 ) -> _Systems:
     """Systems known to hold a member of this age at this place: drawn by their size."""
     n, storms = len(age_s), rain.storms

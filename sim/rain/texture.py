@@ -71,10 +71,7 @@ def factors_at(grain, times):  # type: ignore[no-untyped-def]
 def _angle(grain, number):  # type: ignore[no-untyped-def]
     """Angle [rad] at one of the times at which it is drawn."""
     draw = keyed_word(grain[0], number)
-    row, column = (
-        np.int64(grain[1] + keyed_uniform(draw, 0)),
-        np.int64(grain[2] + keyed_uniform(draw, 1)),
-    )
+    row, column = (np.int64(grain[1] + keyed_uniform(draw, 0)), np.int64(grain[2] + keyed_uniform(draw, 1)))
     return 2.0 * np.pi * keyed_uniform(draw, 2 + row * _ROW + column)
 
 

@@ -350,11 +350,7 @@ class _Ceilings:
     """The most that places within ``_REACH_DEG`` of a tile have, from nodes two degrees apart."""
 
     def __init__(
-        self,
-        bounds: Sequence[TileBounds],
-        rate_scale: float,
-        population: CellPopulation,
-        storms: StormModel,
+        self, bounds: Sequence[TileBounds], rate_scale: float, population: CellPopulation, storms: StormModel
     ) -> None:
         edges = np.rad2deg([each for _, _, each, _ in bounds])
         reach = np.array([self._reach_deg(each) for each in edges])

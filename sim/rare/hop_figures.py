@@ -75,12 +75,7 @@ def _strata(
         for stratum, unseen in zip(DRAWN, (common, rare, weather, weather), strict=True):
             at = hop, stratum, figure
             term = Stratum.of_moments(
-                sizes[stratum],
-                total[at],
-                square[at],
-                int(hit[at]),
-                largest[at],
-                largest_unseen=unseen,
+                sizes[stratum], total[at], square[at], int(hit[at]), largest[at], largest_unseen=unseen
             )
             strata.append(term.scaled(share) if stratum == RAINS else term)
     return found

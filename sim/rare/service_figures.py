@@ -22,13 +22,7 @@ from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.fading_tally import FADING
 from hopyears.sim.counting.figures import UNSEEN_OUTAGES, UNSEEN_SEVERELY_ERRORED_S
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.statistics import (
-    ENOUGH_SEEN,
-    LEVEL,
-    Interval,
-    Stratum,
-    strata_interval,
-)
+from hopyears.sim.counting.statistics import ENOUGH_SEEN, LEVEL, Interval, Stratum, strata_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.candidates import Candidates

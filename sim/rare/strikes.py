@@ -13,11 +13,7 @@ rare, and stop what is protected."""
 
 
 def strike_in(
-    plant: Plant,
-    site: int,
-    storms: Intervals,
-    years_s: tuple[float, float],
-    random: np.random.Generator,
+    plant: Plant, site: int, storms: Intervals, years_s: tuple[float, float], random: np.random.Generator
 ) -> tuple[float, dict[int, tuple[float, ...]], float]:
     """A strike at a site during a span of time, evenly over its storms, that takes at least one radio.
 

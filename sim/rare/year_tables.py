@@ -13,15 +13,7 @@ from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.losses import MONTH_FIGURES
-from hopyears.sim.rare.replications import (
-    FORCED,
-    HISTORIES,
-    MONTHS,
-    OWN,
-    TOGETHER,
-    WITH,
-    n_draws,
-)
+from hopyears.sim.rare.replications import FORCED, HISTORIES, MONTHS, OWN, TOGETHER, WITH, n_draws
 from hopyears.sim.storage.run_folder import RunFolder
 
 _Keys = NDArray[np.int32]

@@ -99,12 +99,7 @@ def _boxes(point: Floats, size: Floats, distance: float) -> list[Box]:
     return boxes
 
 
-def _cost(
-    box: Box,
-    obstacles: Floats,
-    taken: Sequence[Box],
-    edges: Box,
-) -> float:
+def _cost(box: Box, obstacles: Floats, taken: Sequence[Box], edges: Box) -> float:
     left, bottom, right, top = box
     x, y = obstacles[:, 0], obstacles[:, 1]
     covered = np.count_nonzero((x > left) & (x < right) & (y > bottom) & (y < top))

@@ -178,11 +178,7 @@ def queue_table(
     blocks: Sequence[int] = folder.finished_blocks()[:n_blocks]
     n = len(prepared.demands)
     free = over_blocks(
-        QueueStudy,
-        (prepared, opened.seed, opened.block_years),
-        blocks,
-        workers=workers,
-        progress=progress,
+        QueueStudy, (prepared, opened.seed, opened.block_years), blocks, workers=workers, progress=progress
     )
     waited = np.array([unavailable_of_services(folder, block, n) for block in blocks]) - np.array(free)
     minutes = waited / 60.0 / opened.block_years

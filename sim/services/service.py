@@ -346,9 +346,7 @@ def _choices(
     return chosen
 
 
-def _in_order(
-    parts: Sequence[tuple[Floats, NDArray[np.int8]]],
-) -> tuple[Floats, Ints, NDArray[np.int8]]:
+def _in_order(parts: Sequence[tuple[Floats, NDArray[np.int8]]]) -> tuple[Floats, Ints, NDArray[np.int8]]:
     """Changes of some links after time 0 in order of time: when, which of them, its new state."""
     time_s = np.concatenate([part[0][1:] for part in parts])
     order = np.argsort(time_s, kind="stable")

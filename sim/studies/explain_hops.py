@@ -142,12 +142,7 @@ def _states_within(hop: HopHistory, window: _Window) -> Ints:
 
 
 def _hop_story(
-    simulator: BlockSimulator,
-    draws: BlockDraws,
-    index: int,
-    hop: HopHistory,
-    states: Ints,
-    window: _Window,
+    simulator: BlockSimulator, draws: BlockDraws, index: int, hop: HopHistory, states: Ints, window: _Window
 ) -> HopStory:
     design, thresholds = simulator.prepared.designs[index], simulator.thresholds[index]
     names = np.concatenate(([0], design.steps.states))

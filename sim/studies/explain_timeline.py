@@ -83,10 +83,7 @@ def _within(time_s: Floats, window: Window) -> range:
 
 
 def service_steps(
-    service: ServiceHistory,
-    route: tuple[Floats, NDArray[np.int32]],
-    n_routes: int,
-    window: Window,
+    service: ServiceHistory, route: tuple[Floats, NDArray[np.int32]], n_routes: int, window: Window
 ) -> Iterator[Step]:
     """How a service stands at the start of a window [s], and its changes; parameters as ``timeline``."""
     times = {max(float(service.time_s[i]), window[0]) for i in _within(service.time_s, window)}

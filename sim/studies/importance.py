@@ -108,11 +108,7 @@ def importance(
 
 
 def importance_table(
-    strata_s: Sequence[Floats],
-    targets: Sequence[Target],
-    services: Mapping[str, float],
-    *,
-    unseen_s: Floats,
+    strata_s: Sequence[Floats], targets: Sequence[Target], services: Mapping[str, float], *, unseen_s: Floats
 ) -> pd.DataFrame:
     """Gains with their intervals, one row for each service and target, the largest gain of a service first.
 
