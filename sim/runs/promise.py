@@ -43,15 +43,7 @@ def promise_table(
 ) -> pd.DataFrame:
     """One row for each term of a contract, and one for all of them where there are several.
 
-    Returns
-    -------
-    DataFrame
-        ``contract``; ``services``; ``figure`` (a term, or ``ALL_TERMS``); ``unit``; ``period``;
-        ``contract_years``; ``asked`` (not a number without); ``kept`` (``YES``, ``NO``, ``OPEN``, empty
-        without a contract); ``year_break_chance`` and ``contract_break_chance`` (any year of the contract),
-        each with limits; ``mean``, ``median`` and ``worst`` of the years; ``can_be_promised`` for every
-        period of the contract (infinite or, of availability and throughput, not a number where the years are
-        too few); ``rests_on``.
+    Columns as ``sim.wording.columns`` describes them for the table ``promise``.
     """
     rows: list[dict[str, object]] = []
     for promise in promises:
