@@ -46,12 +46,20 @@ class Assumed(Entry):
     antenna_diameter_m: Finite = Field(0.6, gt=0, le=10)
     antenna_height_m: Finite = Field(30.0, ge=1, le=500, description="above ground")
     transmit_power_dbm: Finite = Field(20.0, ge=-30, le=50)
-    modulations: tuple[Annotated[int, Field(ge=2, le=16384)], ...] = Field((4, 16, 64, 256, 1024), min_length=1, max_length=12)
-    adaptive: bool = Field(False, description="a hop with one modulation in the table steps down from it; false: keeps it")
+    modulations: tuple[Annotated[int, Field(ge=2, le=16384)], ...] = Field(
+        (4, 16, 64, 256, 1024), min_length=1, max_length=12
+    )
+    adaptive: bool = Field(
+        False, description="a hop with one modulation in the table steps down from it; false: keeps it"
+    )
     scheme: str = Field("1+0", max_length=40)
-    rows_are: Literal["hops", "directions", ""] = Field("", description="each row a hop, or one of its two directions; empty to find out")
+    rows_are: Literal["hops", "directions", ""] = Field(
+        "", description="each row a hop, or one of its two directions; empty to find out"
+    )
     committed_mbit_s: Finite = Field(50.0, gt=0, le=1e6, description="of a service")
-    service_protection: Literal["none", "protected", "rerouted"] = Field("rerouted", description="of a service with another way")
+    service_protection: Literal["none", "protected", "rerouted"] = Field(
+        "rerouted", description="of a service with another way"
+    )
 
 
 class Mapping(Entry):
