@@ -157,6 +157,7 @@ def test_agrees_with_a_second_by_second_sweep(network):
                 np.testing.assert_array_equal(flags, np.where(down[s, :, way], why[s, :, way], 0))
 
 
+@pytest.mark.slow
 def test_memory_limits_change_nothing(monkeypatch):
     """Tables that must grow, and judged states that are forgotten, give the same histories."""
     rng = np.random.default_rng(5)
