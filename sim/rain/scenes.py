@@ -395,12 +395,7 @@ def _even_points(rng: np.random.Generator, n: int) -> Floats:
 
 
 def hop_samples(
-    snapshots: Scenes,
-    *,
-    path_length_km: ArrayLike,
-    k: ArrayLike,
-    alpha: ArrayLike,
-    bearing_rad: float = 0.0,
+    snapshots: Scenes, *, path_length_km: ArrayLike, k: ArrayLike, alpha: ArrayLike, bearing_rad: float = 0.0
 ) -> tuple[Floats, Floats]:
     """Attenuation of hops in each scene [dB] and the fraction of time the scene stands for.
 
