@@ -72,7 +72,8 @@ class KeyedTable:
             keys, values = keys[some], values[some]
         # A stable order: rows of one key are always added first to last, so the bytes do not vary.
         order = np.lexsort(keys.T[::-1])
-        keys, values = np.ascontiguousarray(keys[order]), np.ascontiguousarray(values[order])
+        keys = np.ascontiguousarray(keys[order])  # one after the other: not both are there twice at once
+        values = np.ascontiguousarray(values[order])
         other = _rises(keys)
         if other.all():
             return cls(columns, keys, values)
@@ -91,16 +92,22 @@ class KeyedTable:
         ValueError
             If a table has other columns.
         """
+        return cls.drained(columns, list(tables))
+
+    @classmethod
+    def drained(cls, columns: Columns, tables: "list[KeyedTable]") -> Self:
+        """The same of tables that are taken out of their list one by one, so that few are there twice."""
         for table in tables:
             if table.columns != columns:
                 raise ValueError(f"columns is {table.columns}; must be {columns} as the table it is added to")
-        if not tables:
-            return cls.empty(columns)
-        return cls.collect(
-            columns,
-            np.concatenate([table.keys for table in tables]),
-            np.concatenate([table.values for table in tables]),
-        )
+        n_rows, end = sum(len(table.keys) for table in tables), 0
+        keys = np.empty((n_rows, len(columns.keys)), dtype=np.int64)
+        values = np.empty((n_rows, len(columns.values)))
+        while tables:
+            table = tables.pop(0)
+            begin, end = end, end + len(table.keys)
+            keys[begin:end], values[begin:end] = table.keys, table.values
+        return cls.collect(columns, keys, values)
 
     def __add__(self, other: Self) -> Self:
         return self.joined(self.columns, (self, other))
