@@ -407,12 +407,12 @@ class BlockSimulator:
         None where it has no multipath, or no rain falls.
         """
         nights = self.prepared.nights
-        hops = [i for i, law in enumerate(nights) if law is not None and (among is None or i in among)]
+        hops = {i for i, law in enumerate(nights) if law is not None and (among is None or i in among)}
         if field is None or not hops:
             return (None,) * len(nights)
         near = self.rain_near_sites(field)
         return tuple(
-            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in set(hops) else None
+            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in hops else None
             for i, law in enumerate(nights)
         )
 

@@ -165,14 +165,20 @@ class KeyedTable:
             raise ValueError(
                 f"columns is {table.column_names}; must be {list(columns.keys + columns.values)}"
             )
-        keys = np.empty((table.num_rows, len(columns.keys)), np.int64)
-        values = np.empty((table.num_rows, len(columns.values)))
-        for names, rows in ((columns.keys, keys), (columns.values, values)):
-            for place, name in enumerate(names):
-                rows[:, place] = table.column(name).to_numpy()
+        keys, values = read_rows(columns, table, np.int64)
         if _rises(keys).all():
             return cls(columns, keys, values)
         return cls.collect(columns, keys, values)
+
+
+def read_rows(columns: Columns, table: "pyarrow.Table", whole: type[np.integer[Any]]) -> tuple[Any, Floats]:
+    """Keys, of a type of whole numbers, and values of a table of ``to_arrow``, row by row."""
+    keys = np.empty((table.num_rows, len(columns.keys)), whole)
+    values = np.empty((table.num_rows, len(columns.values)))
+    for names, rows in ((columns.keys, keys), (columns.values, values)):
+        for place, name in enumerate(names):
+            rows[:, place] = table.column(name).to_numpy()
+    return keys, values
 
 
 def _rises(keys: Ints) -> Bools:
