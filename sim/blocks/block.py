@@ -47,8 +47,6 @@ class BlockHistory:
     Attributes
     ----------
     duration_s : float
-    field : RainField or None
-        The storms and their cells.
     storms_near : Intervals or None
         When a storm is near each site.
     wet : tuple of uint8 array or None
@@ -63,7 +61,6 @@ class BlockHistory:
     """
 
     duration_s: float
-    field: RainField | None
     storms_near: Intervals | None
     wet: WetHours
     log: FailureLog | None
@@ -144,11 +141,10 @@ class BlockSimulator:
         """
         draws = self.draw(seed, block, n_years)
         judged = [self.hop(draws, index) for index in range(len(draws.segments))]
-        hops = [history for history, _, _ in judged]
+        hops, draws = [history for history, _, _ in judged], replace(draws, field=None)
         services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             duration_s=draws.duration_s,
-            field=draws.field,
             storms_near=draws.storms_near,
             wet=draws.wet,
             log=draws.log,
@@ -411,12 +407,12 @@ class BlockSimulator:
         None where it has no multipath, or no rain falls.
         """
         nights = self.prepared.nights
-        hops = [i for i, law in enumerate(nights) if law is not None and (among is None or i in among)]
+        hops = {i for i, law in enumerate(nights) if law is not None and (among is None or i in among)}
         if field is None or not hops:
             return (None,) * len(nights)
         near = self.rain_near_sites(field)
         return tuple(
-            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in set(hops) else None
+            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in hops else None
             for i, law in enumerate(nights)
         )
 

@@ -132,7 +132,7 @@ def replication_tables(
     drawn = KeyedTable.collect(
         REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
     )
-    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.drained(MONTHS, months)
     return drawn, by_cause, by_month, KeyedTable.joined(HOPS, hops)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
-from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.keyed_table import KeyedTable, read_rows
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
@@ -95,11 +95,12 @@ class YearTables:
             for block in blocks
         )
         self._months = _joined([_both_ways(table) for table in months])
-        drawn = (
-            KeyedTable.from_arrow(MONTHS, folder.read_table(block, "service_month_replications"))
-            for block in blocks
+        self._drawn = _joined(
+            [
+                read_rows(MONTHS, folder.read_table(block, "service_month_replications"), np.int32)
+                for block in blocks
+            ]
         )
-        self._drawn = _joined([(table.keys.astype(np.int32), table.values) for table in drawn])
         self._weather: Floats | None = None
 
     @property
