@@ -8,8 +8,8 @@ change its route, however much more it could carry: committed rates are shared o
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.services.service_data import ServiceDemand
 
 _HAIR = 1.0 + 1e-6
@@ -17,9 +17,7 @@ _HAIR = 1.0 + 1e-6
 
 
 def felt_modulations(
-    demands: Sequence[ServiceDemand],
-    links: Sequence[Sequence[int]],
-    capacity_mbit_s: Sequence[NDArray[np.float64]],
+    demands: Sequence[ServiceDemand], links: Sequence[Sequence[int]], capacity_mbit_s: Sequence[Floats]
 ) -> tuple[int, ...]:
     """Lowest modulations of each hop, at least 1, that services feel the loss of; the others are one to them.
 
@@ -41,17 +39,16 @@ def felt_modulations(
     return tuple(found)
 
 
-def _asked_mbit_s(demands: Sequence[ServiceDemand], n_links: int) -> NDArray[np.float64]:
+def _asked_mbit_s(demands: Sequence[ServiceDemand], n_links: int) -> Floats:
     """Rate from which on nobody feels what more each link carries, shape (n_links,) [Mbit/s]."""
-    rates = np.array([[each.committed_ways_mbit_s, each.peak_ways_mbit_s] for each in demands]).reshape(
-        -1, 2, 2
-    )
+    ways = [(each.committed_ways_mbit_s, each.peak_ways_mbit_s) for each in demands]
+    rates = np.reshape(np.array(ways, dtype=np.float64), (-1, 2, 2))
     # Who has bought nothing lives on what the excess of others leaves, wherever those are held back.
     shared = rates[:, 1] if (rates[:, 0] <= 0.0).any() else rates[:, 0]
     asked, least = np.zeros((n_links, 2)), np.zeros(n_links)
-    for demand, ways in zip(demands, shared, strict=True):
+    for demand, rate in zip(demands, shared, strict=True):
         for link, direction in {step for route in demand.routes for step in route}:
-            asked[link] += ways[::-1] if direction else ways
+            asked[link] += rate[::-1] if direction else rate
             least[link] = max(least[link], demand.switch_below_mbit_s)
         for ring in demand.rings:
             links = list(ring.links)

@@ -90,8 +90,8 @@ class HopDesign:
         return self.scheme.working * float(self.steps.capacity_mbit_s[reached].max(initial=0.0))
 
     def felt_as(self, number: int) -> "HopDesign":
-        """The hop to whom its lowest ``number`` modulations differ but the others are all as good as the best
-        that clear air allows."""
+        """The hop to those who tell its lowest ``number`` modulations apart, the last of which stands for all
+        above it too and carries what clear air allows."""
         if number >= len(self.steps):
             return self
         best = self.steps.capacity_mbit_s[self.levels.margin_db[0] > 0.0].max(initial=0.0)
