@@ -12,6 +12,7 @@ from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
+from hopyears.sim.blocks.felt import felt_modulations
 from hopyears.sim.blocks.part_history import part_history
 from hopyears.sim.blocks.prepared import Prepared, storm_reach
 from hopyears.sim.counting.fading_tally import FADING, PLAIN, fading_rows
@@ -125,6 +126,12 @@ class BlockSimulator:
             )
         ]
         self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
+        capacity = [design.steps.capacity_mbit_s for design in prepared.designs]
+        felt = felt_modulations(prepared.demands, prepared.links, capacity)
+        self.felt = [
+            HopThresholds(each.design.felt_as(number), each.anchor, each.nights)
+            for each, number in zip(self.thresholds, felt, strict=True)
+        ]
         self.states = [LinkStates(design) for design in prepared.designs]
         self.fade_free = [FadeFree(each) for each in self.thresholds]
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
@@ -166,16 +173,17 @@ class BlockSimulator:
         return history, fading_rows(index, self.plain[index], *deep, draws.n_years), alone
 
     def bent(self, draws: BlockDraws, index: int) -> HopHistory:
-        """History of a hop on which no rain falls, by the equipment and multipath activity of the draws."""
-        thresholds, segments = self.thresholds[index], draws.segments[index]
-        fades = self.fades(draws, index, *thresholds.highest_power(segments.states))
-        return hop_history(thresholds, segments, None, fades, draws.duration_s)
+        """History of a hop on which no rain falls, by the equipment and multipath activity of the draws, as
+        services feel it (``blocks.felt``)."""
+        segments = draws.segments[index]
+        fades = self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
+        return hop_history(self.felt[index], segments, None, fades, draws.duration_s)
 
     def rained(
         self, streams: Streams, n_years: int, among: Collection[int] | None = None
     ) -> tuple[HopHistory, ...]:
         """Histories of all hops, or of ``among`` some, on which storms of these streams rain and nothing else
-        goes wrong."""
+        goes wrong, as services feel it."""
         wanted = [i for i in range(len(self.states)) if among is None or i in among]
         if not wanted:
             return ()
@@ -191,7 +199,7 @@ class BlockSimulator:
         level_db: float = np.inf,
     ) -> HopHistory:
         """History of a hop on which only rain falls; its course above a level may be at hand."""
-        thresholds, segments = self.thresholds[index], nominal_segments(self.states[index])
+        thresholds, segments = self.felt[index], nominal_segments(self.states[index])
         lowest_db = thresholds.lowest_rain_db(segments.states)
         if knots is None or level_db > lowest_db:
             knots = rain_knots(field, hop_line(thresholds.design), lowest_threshold_db=lowest_db)
