@@ -76,7 +76,11 @@ class _Stored:
     def save_overload(self, signature: Any, data: Any) -> None:
         """Keep machine code, where there is room."""
         with suppress(OSError):
-            self._stored.save_overload(signature, data)
+            try:
+                self._stored.save_overload(signature, data)
+            except Exception:  # what was kept names types that are no more, or is damaged: begin again
+                self._stored._cache_file.flush()
+                self._stored.save_overload(signature, data)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stored, name)
