@@ -1,7 +1,7 @@
 """The daily cycle of showers: how much more of them come at some hours than at others. Wide rain has none."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from hopyears.models.basics.sun import sun_declination_deg
 
@@ -47,9 +47,3 @@ def shower_cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
 
 def _turned(hour: float) -> complex:
     return complex(np.exp(2j * np.pi * hour / 24.0))
-
-
-def hourly_share(hour: ArrayLike, amplitude: float, peak_hour: float) -> NDArray[np.float64]:
-    """Showers at an hour over their daily mean; hours of the day, any shape; amplitude 0 to 1."""
-    turn = 2.0 * np.pi * (np.asarray(hour, dtype=np.float64) - peak_hour) / 24.0
-    return np.asarray(1.0 + amplitude * np.cos(turn))

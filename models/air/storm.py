@@ -44,9 +44,9 @@ class StormModel:
         Drift of systems, gamma distributed: mean [km/h] and shape, above 0.
     drift_towards_deg, drift_spread_deg : float
         Mean direction of drift (degrees from north, clockwise) and its standard deviation.
-    yearly_spread : float
-        Ratio of standard deviation to mean of the years' numbers of systems (r_c of ITU-R P.678-3), where
-        no place's own is known.
+    yearly_spread : float, optional
+        Standard deviation over mean of the years' numbers of systems everywhere (r_c of ITU-R P.678-3),
+        0 to 10; None is each place's own, see ``seasonality.climatic_ratio``.
 
     References
     ----------
@@ -79,7 +79,7 @@ class StormModel:
     drift_shape: float = 4.0
     drift_towards_deg: float = 67.5
     drift_spread_deg: float = 45.0
-    yearly_spread: float = 0.18
+    yearly_spread: float | None = None
 
     def __post_init__(self) -> None:
         free = ("drift_towards_deg", "drift_spread_deg", "yearly_spread", "system_correlation")
@@ -93,7 +93,7 @@ class StormModel:
             )
         if self.wide_ratio < 1.0:
             raise ValueError(f"wide_ratio is {self.wide_ratio}; must be at least 1")
-        if not 0.0 <= self.yearly_spread <= 10.0:
+        if self.yearly_spread is not None and not 0.0 <= self.yearly_spread <= 10.0:
             raise ValueError(f"yearly_spread is {self.yearly_spread}; must be 0 to 10")
 
     @property

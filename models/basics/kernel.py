@@ -13,6 +13,7 @@ from typing import Any, cast
 
 from llvmlite import ir
 from numba import njit, types
+from numba.core.runtime.nrt import rtsys
 from numba.extending import intrinsic
 
 LOG = logging.getLogger("hopyears")
@@ -67,7 +68,9 @@ class _Stored:
 
     def _found(self, signature: Any, target: Any) -> Any:
         with suppress(Exception):  # whatever damage may bring about in there
-            found = self._stored.load_overload(signature, target)
+            # numba's own way makes ready for compiling each time: half of what loading takes.
+            rtsys.initialize(target)
+            found = self._stored._load_overload(signature, target)
             # Two processes that store at the same moment may leave one's code under the other's types.
             if tuple(found.signature.args) == tuple(getattr(signature, "args", signature)):
                 return found

@@ -1,11 +1,16 @@
-"""Entries of a network file that describe the traffic of services."""
+"""Entries of a network file that describe traffic: services, when they ask for it, and how it is shared."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
+from hopyears.models.basics.faults import FieldError
 from hopyears.models.judging.demand_clock import HOURS_PER_DAY
-from hopyears.models.network.entry import Entry, Finite, Identifier
+from hopyears.models.network.entry import Entry, Finite, Identifier, Name
+from hopyears.models.network.hardware_entries import LineKind
+from hopyears.models.network.money_entries import PenaltyTier
 
 Share = Annotated[Finite, Field(ge=0.001, le=1)]
 
@@ -106,3 +111,198 @@ class Ring(Entry):
         Finite,
         Field(ge=0, le=600, description="the same by command: ahead of planned work, and when it turns back"),
     ] = 0.05
+
+
+SHARE_TO_BE_UP: Mapping[str, float] = MappingProxyType({"packet": 0.5, "circuit": 1.0, "optical": 1.0})
+"""Share of its committed rate below which a service of each kind is down unless it states another."""
+
+
+class Service(Entry):
+    """An end-to-end demand."""
+
+    id: Identifier
+    name: Name = None
+    site_a: Annotated[Identifier, Field(alias="from", description="site id")]
+    site_b: Annotated[Identifier, Field(alias="to", description="site id")]
+    committed_mbit_s: Annotated[
+        Finite,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="rate that must be delivered, in each direction unless backward is stated",
+        ),
+    ]
+    peak_mbit_s: Annotated[
+        Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
+    ] = None
+    committed_backward_mbit_s: Annotated[
+        Finite | None,
+        Field(gt=0, le=1_000_000, description="the same from 'to' to 'from'; default as forward"),
+    ] = None
+    peak_backward_mbit_s: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1_000_000,
+            description="at least committed backward; default that where it is stated, else as forward",
+        ),
+    ] = None
+    demand_profile: Annotated[
+        Identifier | None,
+        Field(
+            description="id of a [[demand_profiles]] entry: share of both rates that is asked for by the "
+            "hour; default all of them at all times"
+        ),
+    ] = None
+    kind: Annotated[
+        LineKind,
+        Field(description="of its local ports"),
+    ] = "packet"
+    priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
+    sharing_weight: Annotated[
+        Finite | None,
+        Field(
+            ge=0.001,
+            le=1_000_000,
+            description="of what it gets of a link that is too small for those of its priority; default by "
+            "[sharing]",
+        ),
+    ] = None
+    required_share: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1,
+            description="of the committed rate; the service is down below it, and below committed above it; "
+            "default 0.5 for packet (Y.1563), else 1 (G.826); 1 where a contract counts all below committed",
+        ),
+    ] = None
+    grade: Annotated[
+        Literal["access", "short haul", "long haul"],
+        Field(description="portion of the national path, for the objectives of F.1703 and F.1668"),
+    ] = "short haul"
+    availability_objective: Annotated[
+        Finite | None, Field(gt=0, lt=1, description="share of time, as 0.9999; default by F.1703")
+    ] = None
+    severely_errored_ratio_objective: Annotated[
+        Finite | None, Field(gt=0, lt=1, description="share of available time; default by F.1668")
+    ] = None
+    outages_per_year_objective: Annotated[
+        Finite | None, Field(gt=0, le=100_000, description="outage intensity of G.827; default none")
+    ] = None
+    protection: Annotated[
+        Literal["none", "protected", "rerouted", "ring"],
+        Field(
+            description="one route; a working and a protecting route; any free route; all ways round the "
+            "[[rings]] entries on its way, which then say how it switches"
+        ),
+    ] = "none"
+    route: Annotated[
+        tuple[Identifier, ...],
+        Field(max_length=1000, description="hop ids in order; default the route of fewest hops"),
+    ] = ()
+    protecting_route: Annotated[
+        tuple[Identifier, ...],
+        Field(max_length=1000, description="hop ids in order; default the shortest disjoint route"),
+    ] = ()
+    switching_time_s: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=600,
+            description="without traffic when a failed route is left; default 0.05 when protected, "
+            "5 when rerouted",
+        ),
+    ] = None
+    commanded_switching_time_s: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=600,
+            description="without traffic at a change by command: ahead of planned work, and back to a better "
+            "route; default 0.05 when protected, 0 when rerouted (the new route is ready first)",
+        ),
+    ] = None
+    switch_trigger: Annotated[
+        Literal["signal fail", "signal degrade", "congestion"],
+        Field(
+            description="a route is left when a link of it is dead; or carries less than the service needs; "
+            "or, beside the others there, leaves it less than its committed rate while another has room"
+        ),
+    ] = "signal fail"
+    preempts: Annotated[
+        bool,
+        Field(
+            description="with trigger congestion: takes room that services of lower priority hold, where no "
+            "route has room beside them, and goes back to its first route likewise"
+        ),
+    ] = True
+    reverts: Annotated[bool, Field(description="a better route is taken again once it is back")] = True
+    hold_off_s: Annotated[
+        Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")
+    ] = 0.0
+    wait_to_restore_s: Annotated[
+        Finite,
+        Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
+    ] = 300.0
+    weight: Annotated[
+        Finite, Field(ge=0, le=1e6, description="of its minutes in the sum over services that plans are for")
+    ] = 1.0
+    penalties: Annotated[
+        tuple[PenaltyTier, ...],
+        Field(max_length=24, description="owed for months or years below an availability; default none"),
+    ] = ()
+    penalty_cap_per_year: Annotated[
+        Finite | None, Field(ge=0, le=1e12, description="most that is owed in a year; default no limit")
+    ] = None
+    undelivered_value_per_gbit: Annotated[
+        Finite | None,
+        Field(
+            ge=0,
+            le=1e12,
+            description="value of a gigabit asked for and not delivered, both directions; default none",
+        ),
+    ] = None
+
+    @property
+    def share_to_be_up(self) -> float:
+        """Share of the committed rate below which the service is down, by its kind unless stated.
+
+        A second of a packet service is severely errored when more than half of its frames are lost (ITU-T
+        Y.1563, from memory); of a circuit, which comes whole or not at all, when it falls short (G.826).
+        """
+        return SHARE_TO_BE_UP[self.kind] if self.required_share is None else self.required_share
+
+    @property
+    def full_rate_mbit_s(self) -> float:
+        """Peak rate, or the committed rate where no peak is stated [Mbit/s]."""
+        return self.committed_mbit_s if self.peak_mbit_s is None else self.peak_mbit_s
+
+    @property
+    def committed_ways_mbit_s(self) -> tuple[float, float]:
+        """Committed rate forward and backward [Mbit/s]."""
+        backward = self.committed_backward_mbit_s
+        return self.committed_mbit_s, self.committed_mbit_s if backward is None else backward
+
+    @property
+    def full_ways_mbit_s(self) -> tuple[float, float]:
+        """Peak rate forward and backward, or the committed rate where no peak is stated [Mbit/s]."""
+        backward = self.peak_backward_mbit_s or self.committed_backward_mbit_s or self.full_rate_mbit_s
+        return self.full_rate_mbit_s, backward
+
+    @model_validator(mode="after")
+    def _peak_is_peak(self) -> "Service":
+        if self.peak_mbit_s is not None and self.peak_mbit_s < self.committed_mbit_s:
+            raise FieldError(
+                "peak_mbit_s",
+                f"{self.peak_mbit_s:g}",
+                f"at least committed_mbit_s, {self.committed_mbit_s:g}",
+            )
+        if self.full_ways_mbit_s[1] < self.committed_ways_mbit_s[1]:
+            field, least = "committed_backward_mbit_s", self.committed_backward_mbit_s
+            if least is None:
+                field, least = "committed_mbit_s", self.committed_mbit_s
+            raise FieldError(
+                "peak_backward_mbit_s", f"{self.full_ways_mbit_s[1]:g}", f"at least {field}, {least:g}"
+            )
+        return self

@@ -19,6 +19,7 @@ from hopyears.sim.advice.search import Choice
 from hopyears.sim.advice.set_runs import SetRuns
 from hopyears.sim.advice.surrogate import Set, Surrogate
 from hopyears.sim.blocks.prepared import ModelOptions
+from hopyears.sim.inputs.input_errors import place_among
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.money.service_money import judged_in_money
@@ -88,10 +89,8 @@ def advise(
             f"{source.name}: prices is missing; must be given: advice weighs gains against money"
         )
     ids = [service.id for service in network.services]
-    if goal.budget is None and goal.service not in ids:
-        raise InputError(
-            f'--target is for "{goal.service}"; must be for a service: {", ".join(ids[:10]) or "none"}'
-        )
+    if goal.budget is None:
+        place_among(ids, goal.service, "--target service", "a service")
     runs = SetRuns(source, (), request, out, tell)
     simulate_together([(source, out / "base")], request)
     tables = Results.load(out / "base").tables

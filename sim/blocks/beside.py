@@ -135,6 +135,18 @@ class FirstSimulator(BlockSimulator):
             lambda: super(FirstSimulator, self).bent(draws, index),
         )
 
+    def rained(
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None = None,
+        among: Collection[int] | None = None,
+    ) -> tuple[HopHistory, ...]:
+        """Of all hops, whatever is asked for. The storms are not kept, which take much memory."""
+        return self._once(
+            ("rained", streams), None, lambda: super(FirstSimulator, self).rained(streams, n_years, field)
+        )
+
 
 class BesideSimulator(BlockSimulator):
     """Simulates a network beside a first one; blocks must be asked for in the same order of both.
@@ -164,7 +176,9 @@ class BesideSimulator(BlockSimulator):
     def storms(self, streams: Streams, n_years: int) -> RainField:
         """As for any network."""
         met = self._met
-        return super().storms(streams, n_years) if met is None or met.field is None else met.field
+        if met is None or met.field is None or streams != met.streams:
+            return super().storms(streams, n_years)
+        return met.field
 
     def storms_near_sites(self, field: RainField) -> Intervals:
         """As for any network."""
@@ -236,3 +250,18 @@ class BesideSimulator(BlockSimulator):
         if index in self._alike:
             return self._first.bent(draws, index)
         return super().bent(draws, index)
+
+    def rained(
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None = None,
+        among: Collection[int] | None = None,
+    ) -> tuple[HopHistory, ...]:
+        """As for any network."""
+        if self._met is None:
+            return super().rained(streams, n_years, field, among)
+        theirs = self._first.rained(streams, n_years, field)
+        others = [i for i in range(len(self.prepared.designs)) if i not in self._alike]
+        own = iter(super().rained(streams, n_years, field, others))
+        return tuple(theirs[i] if i in self._alike else next(own) for i in range(len(self.prepared.designs)))

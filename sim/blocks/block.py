@@ -167,6 +167,29 @@ class BlockSimulator:
         fades = self.fades(draws, index, *thresholds.highest_power(segments.states))
         return hop_history(thresholds, segments, None, fades, draws.duration_s)
 
+    def rained(
+        self,
+        streams: Streams,
+        n_years: int,
+        field: RainField | None = None,
+        among: Collection[int] | None = None,
+    ) -> tuple[HopHistory, ...]:
+        """Histories of all hops, or of ``among`` some, on which rain falls and nothing else goes wrong.
+
+        The rain is that of a field, else the storms that the streams draw.
+        """
+        wanted = [i for i in range(len(self.states)) if among is None or i in among]
+        if wanted and field is None:
+            field = self.storms(streams, n_years)
+        found = []
+        for index in wanted:
+            assert field is not None  # drawn above
+            thresholds, segments = self.thresholds[index], nominal_segments(self.states[index])
+            lowest_db = thresholds.lowest_rain_db(segments.states)
+            rain = rain_knots(field, hop_line(thresholds.design), lowest_threshold_db=lowest_db)
+            found.append(hop_history(thresholds, segments, rain, None, n_years * SECONDS_PER_YEAR))
+        return tuple(found)
+
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
         """What chance decides in one block: storms, failures, fades. Parameters as for ``simulate``."""
         prepared, options = self.prepared, self.prepared.options

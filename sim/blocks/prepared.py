@@ -20,7 +20,6 @@ from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.hop_nights import fading_lines, night_places, nights_of
-from hopyears.sim.climate import ratio_of
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
 from hopyears.sim.hops.hop_design import (
@@ -245,16 +244,14 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
     """
     known, centre = network.climate, network_centre_deg(network)
     if known.monthly_temperature_c is not None or known.monthly_rainfall_mm is not None:
-        law, drift = field_law(network), drift_law(network)
         return uniform_weather(
-            law,
+            field_law(network),
             region,
             DEFAULT_POPULATION,
             storms,
             centre_deg=centre,
-            drift=drift,
+            drift=drift_law(network),
             cycle=cycle_law(network),
-            yearly_spread=ratio_of(law) if known.year_to_year_ratio is None else known.year_to_year_ratio,
         )
     return map_weather(
         centre,
@@ -264,7 +261,6 @@ def field_weather(network: Network, storms: StormModel, region: Region) -> Weath
         rate_scale=rate_scale(network),
         drift=drift_law(network),
         cycle=cycle_law(network),
-        yearly_spread=known.year_to_year_ratio,
     )
 
 

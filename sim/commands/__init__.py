@@ -1,6 +1,7 @@
 """The command line: a short table of verbs, each in a file of its own that is imported only when used."""
 
 import argparse
+import gc
 import importlib
 import os
 import signal
@@ -36,12 +37,17 @@ VERBS = {
 MODULES = {"import": "import_tables"}
 """Verbs whose name no module can have."""
 
+FEW_COLLECTIONS = (50_000, 20, 10)
+"""Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through
+again and again (a sixth of the time of their imports)."""
+
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return its exit status, of ``STATUSES``; Ctrl-C anywhere is one line."""
     words = list(sys.argv[1:] if arguments is None else arguments)
+    gc.set_threshold(*FEW_COLLECTIONS)
     stop = _Stop()
     with stop.heard():
         try:
@@ -161,5 +167,8 @@ def _no_verb(verb: str) -> int:
         print(f"hopyears {version('hopyears')}")
         return 0
     found = f'"{verb}"' if verb else "missing"
-    print(f"hopyears: verb is {found}; must be one of {', '.join(VERBS)}", file=sys.stderr)
+    from hopyears.models.basics.faults import suggestion
+
+    hint = suggestion(verb, VERBS) or "hopyears --help tells what each does."
+    print(f"hopyears: verb is {found}; must be one of {', '.join(VERBS)}. {hint}", file=sys.stderr)
     return 2

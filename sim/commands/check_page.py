@@ -15,6 +15,7 @@ from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.money.network_costs import cost_rows, terms_of, without_price
 from hopyears.sim.studies.single_failures import ALL_UP, PART
 from hopyears.sim.wording.money_rows import ITEM_HEADS, cost_sentences, item_rows_of
+from hopyears.sim.wording.wording import plural
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,7 +64,8 @@ def page(
         What ``single_failures`` gives.
     """
     yield f"{name}: {network.title}"
-    yield f"{len(network.sites)} sites, {len(network.hops)} hops, {len(network.services)} services."
+    counts = ((len(getattr(network, f"{noun}s")), noun) for noun in ("site", "hop", "service"))
+    yield f"{', '.join(plural(*each) for each in counts)}."
     yield from _section("Hops", hop_kinds(designs))
     yield from _section("Services", service_kinds(network.services))
     yield from _section("Differs from the default (default in brackets)", differences(network))

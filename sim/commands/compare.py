@@ -76,12 +76,11 @@ def print_comparison(found: "Comparison") -> None:
     plans, differences, _, bills = found
     console = terminal(WIDTH)
     say(console, rows.best_sentence(plans))
-    heads: tuple[str, ...] = rows.PLAN_HEADS
+    heads, title = rows.PLAN_HEADS, "best first (sure of rank; beaten: as good for less)"
     if plans["cost_per_year"].isna().all():
-        heads = (*heads[:2], *heads[4:])
-    shown = plain_table(
-        "best first (per 1,000 of money: min saved; sure of rank; beaten: as good for less)", heads, ("plan",)
-    )
+        shown = plain_table(title, (*heads[:2], *heads[4:]), ("plan",))
+    else:
+        shown = plain_table(f"{title}; per 1,000 of money: min saved", heads, ("plan",))
     console.print(fill(shown, rows.plan_rows(plans)), markup=False)
     money = rows.money_rows(plans)
     if money:

@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from hopyears.sim.inputs.network_file import NetworkSource
 
 
+HOPS_SHOWN = 12
+"""Hops that are printed, those with most outage at their lowest modulation."""
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """NETWORK, a run to hold against it, and where to write the full table."""
     parser.add_argument("network", help="network file (TOML)")
@@ -24,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print link budget and predicted outages of hops, then the textbook sum of services."""
+    """Print the textbook sum of services, then predicted outages and link budget of hops."""
     from hopyears.sim.blocks.prepared import ModelOptions, prepare
     from hopyears.sim.hops.hop_design import design_hops
     from hopyears.sim.inputs.input_text import write_text
@@ -43,8 +47,6 @@ def run(options: argparse.Namespace) -> int:
     services = predict_services(prepared, hops)
     console = terminal()
     labels = labels_of(source.network)
-    for title, columns, formats in _HOP_TABLES:
-        print_table(console, _table(title, relabelled(hops, labels), columns, formats), elsewhere=_ELSEWHERE)
     if len(services):
         print_table(
             console,
@@ -53,6 +55,12 @@ def run(options: argparse.Namespace) -> int:
             ),
             elsewhere=_ELSEWHERE,
         )
+    worst = hops.groupby("hop", sort=False)["total_min_per_year"].min().nlargest(HOPS_SHOWN)
+    shown = relabelled(hops[hops["hop"].isin(worst.index)], labels)
+    for title, columns, formats in _HOP_TABLES:
+        print_table(console, _table(title, shown, columns, formats), elsewhere=_ELSEWHERE)
+    if len(designs) > len(worst):
+        say(console, f"... and {len(designs) - len(worst):,} hops that lose less; --csv FILE has all.")
     for warning in warnings:
         say(console, f"warning: {warning}")
     if options.csv:
@@ -142,7 +150,7 @@ _SERVICES = (
 
 def _table(title: str, frame: "pd.DataFrame", columns: Sequence[str], formats: Sequence[str]) -> "Table":
     """Columns of a frame as cells: figures as they are written everywhere, or with so many decimals."""
-    from hopyears.sim.wording.table_columns import head_of
+    from hopyears.sim.wording.columns import head_of
     from hopyears.sim.wording.wording import NO_FIGURE, number, per_cent, records
 
     def cell(value: Any, form: str) -> str:

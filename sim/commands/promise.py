@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from hopyears.sim.rare.year_tables import YearTables
-    from hopyears.sim.runs.promise import Promise, PromiseTerms
+    from hopyears.sim.runs.promise_terms import Promise, PromiseTerms
     from hopyears.sim.storage.run_folder import RunFolder
     from hopyears.sim.wording.promises import Promised
     from hopyears.sim.wording.wording import Cell
@@ -124,7 +124,7 @@ def run(options: argparse.Namespace) -> int:
 def _terms(options: argparse.Namespace) -> "PromiseTerms":
     """What the promise is to mean, from the command line."""
     from hopyears.sim.inputs.input_errors import InputError
-    from hopyears.sim.runs.promise import PromiseTerms
+    from hopyears.sim.runs.promise_terms import PromiseTerms
 
     share = options.availability
     if share is not None and not 1.0 <= share <= 100.0:
@@ -148,7 +148,7 @@ def _promises(options: argparse.Namespace, folder: "RunFolder", terms: "PromiseT
     from pydantic import ValidationError
 
     from hopyears.sim.inputs.network_file import InputError, read_network
-    from hopyears.sim.runs.promise import judged_promises
+    from hopyears.sim.runs.promise_terms import judged_promises
 
     contracts = read_network(options.network).network.contracts if options.network else None
     service = None if options.service == ALL else options.service

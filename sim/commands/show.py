@@ -88,10 +88,10 @@ def _write(text: str, path: str) -> None:
 def _print_names(folder: Path) -> None:
     """The end of the run once more where there is one, then every table with what its rows are."""
     from hopyears.sim.commands.summary_text import print_summary
+    from hopyears.sim.counting.result_tables import TABLES
     from hopyears.sim.runs.results import Results
     from hopyears.sim.storage.run_folder import MANIFEST
     from hopyears.sim.storage.stored_tables import table_files
-    from hopyears.sim.wording.table_columns import TABLES
 
     files = table_files(folder)
     if (folder / MANIFEST).is_file():

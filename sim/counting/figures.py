@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.units import MINUTES_PER_YEAR
-from hopyears.sim.counting.statistics import Interval, mean_interval
+from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
 
@@ -53,18 +53,6 @@ def block_figures(
         for value in ("unavailable_s", "severely_errored_s", "outages")
     ]
     return found[0], found[1], found[2]
-
-
-def hop_intervals(blocks: Sequence[Tally], n: int) -> list[Sequence[Interval]]:
-    """Intervals of the three figures of each hop a year, from the blocks alone."""
-    # Outages gather in storms, so blocks are the independent units, not outages.
-    unseen = (UNSEEN_OUTAGE_S, UNSEEN_SEVERELY_ERRORED_S, UNSEEN_OUTAGES)
-    years = blocks[0].years
-    columns = [
-        [mean_interval(values[:, i], largest_unseen=most / years) for i in range(n)]
-        for values, most in zip(block_figures(blocks, "hop", n), unseen, strict=True)
-    ]
-    return [*zip(*columns, strict=True)]
 
 
 def outage_columns(intervals: Sequence[Interval], longest_s: float) -> dict[str, object]:

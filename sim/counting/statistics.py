@@ -137,14 +137,31 @@ class Stratum:
         Values may be of either sign.
         """
         unit = _units(values)
-        n, total, square = unit.size, float(unit.sum()), float((unit**2).sum())
+        moments = float(unit.sum()), float((unit**2).sum()), int(np.count_nonzero(unit)), float(unit.max())
+        return cls.of_moments(unit.size, *moments, largest_unseen=largest_unseen)
+
+    @classmethod
+    def of_moments(
+        cls, n: int, total: float, square: float, seen: int, largest: float, *, largest_unseen: float
+    ) -> "Stratum":
+        """The same from the number of units, sum, sum of squares, how many are not 0, and the largest."""
         if square == 0.0:
             return cls(0.0, 0.0, unseen=largest_unseen / n)
-        largest, seen = max(float(unit.max()), 0.0), np.count_nonzero(unit)
+        largest = max(largest, 0.0)
         if n > 1 and (seen >= ENOUGH_SEEN or 2 * seen > n):
-            variance = float(unit.var(ddof=1)) / n
+            variance = max(square - total**2 / n, 0.0) / (n - 1) / n
             return cls(total / n, variance, n - 1.0, (largest - total / n) / n, square / n**2)
         return cls(total / n, square / n**2, unseen=largest / n)
+
+    def scaled(self, factor: float) -> "Stratum":
+        """The mean of so many times each unit, for a factor above 0."""
+        return Stratum(
+            self.mean * factor,
+            self.variance * factor**2,
+            self.freedom,
+            self.unseen * factor,
+            self.widest * factor**2,
+        )
 
 
 def strata_interval(strata: Sequence[Stratum], *, level: float = LEVEL) -> Interval:

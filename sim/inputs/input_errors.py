@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from hopyears.models.basics.faults import ALONE, Fault, FieldError, nearest, one_of
+from hopyears.models.basics.faults import ALONE, Fault, FieldError, nearest, one_of, some_of, suggestion
 from hopyears.models.network.entry import Entry
 
 FAULTS_SHOWN = 20
@@ -250,3 +250,18 @@ def _range_words(rule: Mapping[str, Any]) -> str:
 
 def _number(value: float) -> str:
     return f"{value:.10g}"
+
+
+def place_among(known: Sequence[str], found: str, field: str, allowed: str) -> int:
+    """Place of a name that a user gave among those that there are.
+
+    Raises
+    ------
+    InputError
+        If it is none of them: ``FIELD is "FOUND"; must be ALLOWED: those that there are``.
+    """
+    if found in known:
+        return known.index(found)
+    hint = suggestion(found, known)
+    sentence = f"{field} is {shown(found)}; must be {allowed}: {some_of(known) or 'none'}"
+    raise InputError.one(f"{sentence}. {hint}" if hint else sentence)

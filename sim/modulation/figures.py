@@ -106,7 +106,6 @@ def capacity_curves(
         rows = fixed["best_mbit_s"].to_numpy(np.float64) + side * apart
         _intervals(axes, shares_of_time(fixed, f"{name}_min_per_year"), rows, colour)
     axes.grid()
-    axes.set_axisbelow(True)
     return axes
 
 
@@ -145,7 +144,6 @@ def throughput_points(cases: pd.DataFrame, axes: Axes, *, left_share: float, flo
                 zorder=4.0 if colour == ACCENT else 3.0, in_layout=False,
             )  # fmt: skip
     axes.grid()
-    axes.set_axisbelow(True)
     return axes
 
 
@@ -200,7 +198,6 @@ def undelivered_rows(table: pd.DataFrame, axes: Axes, *, name: str, limits: tupl
             for value in best[met]:
                 axes.axvline(value, color=ACCENT, linewidth=0.9, linestyle=":", zorder=1)
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     return axes
 
 

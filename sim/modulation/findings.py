@@ -85,43 +85,25 @@ class BlockFindings:
 
     def to_arrow(self) -> dict[str, pa.Table]:
         """Its tables, for storage."""
-        cases = [(HOP, *key, found) for key, found in self.hops.items()]
-        cases += [(SERVICE, *key, found) for key, found in self.services.items()]
-        cases += [(WEATHER, *key, found) for key, found in self.weather.items()]
-        times = [(HOP, number, *spent) for number, spent in self.hop_states.items()]
-        times += [(SERVICE, number, *spent) for number, spent in self.route_states.items()]
-        times += [(BUSY, number, *spent) for number, spent in self.busy_states.items()]
-        return {
-            "findings": pa.table(
-                {
-                    "kind": [case[0] for case in cases],
-                    "number": [case[1] for case in cases],
-                    "states": [case[2] for case in cases],
-                    "unavailable_s": [case[3].unavailable_s for case in cases],
-                    "severely_errored_s": [case[3].severely_errored_s for case in cases],
-                    "mean_mbit_s": [case[3].mean_mbit_s for case in cases],
-                    "rate_mbit_s": [case[3].rate_mbit_s.tolist() for case in cases],
-                    "seconds": [case[3].seconds.tolist() for case in cases],
-                    "steps": [case[3].steps for case in cases],
-                }
-            ),
-            "modulations": pa.table(
-                {
-                    "kind": [time[0] for time in times],
-                    "number": [time[1] for time in times],
-                    "states": [time[2].tolist() for time in times],
-                    "seconds": [time[3].tolist() for time in times],
-                }
-            ),
-            "undelivered": pa.table(
-                {
-                    "number": [number for number, _ in self.undelivered],
-                    "states": [states for _, states in self.undelivered],
-                    "causes": [causes.tolist() for causes, _ in self.undelivered.values()],
-                    "megabits": [megabits.ravel().tolist() for _, megabits in self.undelivered.values()],
-                }
-            ),
+        cases = ((HOP, self.hops), (SERVICE, self.services), (WEATHER, self.weather))
+        times = ((HOP, self.hop_states), (SERVICE, self.route_states), (BUSY, self.busy_states))
+        rows: dict[str, list[dict[str, object]]] = {
+            "findings": [
+                {"kind": kind, "number": number, "states": states, **vars(found)}
+                for kind, some in cases
+                for (number, states), found in some.items()
+            ],
+            "modulations": [
+                {"kind": kind, "number": number, "states": states, "seconds": seconds}
+                for kind, some in times
+                for number, (states, seconds) in some.items()
+            ],
+            "undelivered": [
+                {"number": number, "states": states, "causes": causes, "megabits": megabits.ravel()}
+                for (number, states), (causes, megabits) in self.undelivered.items()
+            ],
         }
+        return {name: pa.Table.from_pylist(some) for name, some in rows.items()}
 
     @classmethod
     def from_arrow(cls, tables: Mapping[str, pa.Table]) -> "BlockFindings":
@@ -129,10 +111,9 @@ class BlockFindings:
         cases: tuple[Findings, Findings, Findings] = ({}, {}, {})
         times: dict[int, dict[int, Spent]] = {HOP: {}, SERVICE: {}, BUSY: {}}
         for row in tables["findings"].to_pylist():
-            figures = (row["unavailable_s"], row["severely_errored_s"], row["mean_mbit_s"])
-            rate, seconds = (np.array(row[name], dtype=np.float64) for name in ("rate_mbit_s", "seconds"))
-            found = Finding(*figures, rate, seconds, row["steps"])
-            cases[row["kind"]][row["number"], row["states"]] = found
+            kind, key = row.pop("kind"), (row.pop("number"), row.pop("states"))
+            rate, seconds = (np.array(row.pop(name), dtype=np.float64) for name in ("rate_mbit_s", "seconds"))
+            cases[kind][key] = Finding(**row, rate_mbit_s=rate, seconds=seconds)
         for row in tables["modulations"].to_pylist():
             spent = np.array(row["states"], dtype=np.int64), np.array(row["seconds"], dtype=np.float64)
             times[row["kind"]][row["number"]] = spent

@@ -11,18 +11,13 @@ from numpy.typing import NDArray
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation.figures import UNAVAILABLE, point_shares, shares_of_time
 from hopyears.sim.modulation.findings import ADAPTIVE
-from hopyears.sim.report.labels import place_labels
+from hopyears.sim.report.naming import NAME_POINTS
+from hopyears.sim.report.naming import name_points as name_beside
 from hopyears.sim.report.scales import figure_of
-from hopyears.sim.wording.palette import FAINT, SECOND
+from hopyears.sim.wording.palette import SECOND
 from hopyears.sim.wording.wording import PER_CENT
 
 Floats = NDArray[np.float64]
-
-NAME_POINTS = 8.5
-"""Size of the names [point]."""
-
-CLEAR_PIXELS = 3.0
-"""Kept free on both sides of a name beside a point."""
 
 TOGETHER_PIXELS = 4.0
 """Points no farther apart than this, both across and up, have one name."""
@@ -77,30 +72,14 @@ def name_points(cases: pd.DataFrame, axes: Axes) -> list[str]:
     ordered = cases.sort_values("states")
     at = np.clip(point_shares(ordered), floor, left)
     mean = ordered["mean_mbit_s"].to_numpy(np.float64)
-    dots = axes.transData.transform(np.stack([at, mean], axis=1))
     own = (ordered["states"] != ADAPTIVE).to_numpy()
-    points, names = _together(dots[own], [f"{states}" for states in ordered["states"][own]])
-    if not names:
-        return []
-    ends = [np.clip(end, floor, left) for end in shares_of_time(ordered, UNAVAILABLE)[1:]]
-    bars = np.hstack([axes.transData.transform(np.stack([end, mean], axis=1)) for end in ends])
-    segments = np.concatenate([bars, np.hstack([dots - 3.0, dots + 3.0])])
-    texts = [axes.text(0, 0, name, fontsize=NAME_POINTS, color=SECOND, zorder=5) for name in names]
-    boxes = [text.get_window_extent() for text in texts]
-    sizes = np.array([[box.width + 2.0 * CLEAR_PIXELS, box.height] for box in boxes])
-    frame = axes.get_window_extent()
-    edges = (float(frame.x0), float(frame.y0), float(frame.x1), float(frame.y1))
-    found = place_labels(points, sizes, segments=segments, edges=edges)
-    for text, place, point, size in zip(texts, found, points, sizes, strict=True):
-        if place is None:
-            text.remove()
-            continue
-        x, y = axes.transData.inverted().transform((place.x + CLEAR_PIXELS, place.y + 0.22 * size[1]))
-        text.set_position((float(x), float(y)))
-        if place.led:
-            near = np.clip(point, (place.x, place.y), (place.x + size[0], place.y + size[1]))
-            path = axes.transData.inverted().transform([point, near])
-            axes.plot(path[:, 0], path[:, 1], color=FAINT, linewidth=0.8, zorder=1)
+    dots, named = np.stack([at, mean], axis=1), [f"{states}" for states in ordered["states"][own]]
+    pixels, names = _together(axes.transData.transform(dots[own]), named)
+    if names:
+        low, high = (np.clip(end, floor, left) for end in shares_of_time(ordered, UNAVAILABLE)[1:])
+        kept_clear = np.concatenate([np.column_stack([low, mean, high, mean]), np.hstack([dots, dots])])
+        at_points = axes.transData.inverted().transform(pixels)
+        name_beside(axes, names, at_points, kept_clear, colour=SECOND)
     return names
 
 

@@ -20,6 +20,7 @@ from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.hops.hop_thresholds import HopThresholds
+from hopyears.sim.inputs.input_errors import place_among
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.modulation.findings import (
     ADAPTIVE,
@@ -279,8 +280,4 @@ def _hop_numbers(prepared: Prepared, hops: Sequence[str] | None) -> list[int]:
     ids = [design.hop.id for design in prepared.designs]
     if hops is None:
         return list(range(len(ids)))
-    for hop in hops:
-        if hop not in ids:
-            shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
-            raise InputError(f'--hop is "{hop}"; must be all or a hop id: {shown}')
-    return sorted({ids.index(hop) for hop in hops})
+    return sorted({place_among(ids, hop, "--hop", "all or a hop id") for hop in hops})

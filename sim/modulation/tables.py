@@ -10,6 +10,7 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import SHARES, UNSEEN_OUTAGE_S, exceeded_rate, put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import difference_interval, mean_interval, paired_difference
 from hopyears.sim.modulation.findings import ADAPTIVE, BlockFindings, Finding, Spent
 from hopyears.sim.runs.summary_traffic import MISSING, by_priority
@@ -142,8 +143,7 @@ def _curves(kind: str, names: Sequence[str], blocks: Sequence[_Findings]) -> pd.
         parts.append(
             pd.DataFrame({kind: names[number], "states": states, "mbit_s": rate, "exceeded_share": at_least})
         )
-    columns = [kind, "states", "mbit_s", "exceeded_share"]
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+    return pd.concat(parts, ignore_index=True) if parts else table_of(f"modulation_{kind}_curves", ())
 
 
 def _shares(kind: str, names: Sequence[str], blocks: Sequence[Mapping[int, Spent]]) -> pd.DataFrame:

@@ -12,13 +12,12 @@ from hopyears.models.money.costs import Cost, CostRow, Terms
 from hopyears.models.money.items import SPARE, band_of, price_of, width_of
 from hopyears.models.network.network import Hop, Network
 from hopyears.models.radio.scheme import radios_of
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.hops.hop_parts import hop_parts
 from hopyears.sim.hops.site_hardware import sites_hardware
 
 VISIT, USED = "visit", "used_"
 """Items that only a run can count: journeys of crews, and spares that repairs used."""
-
-COLUMNS = ("place", "item", "type", "count", "once_each", "yearly_each", "capital", "yearly", "present")
 
 
 @dataclass(frozen=True)
@@ -114,7 +113,7 @@ def cost_frame(rows: Sequence[CostRow], terms: Terms | None) -> pd.DataFrame:
         data.append(
             (row.place, row.item, "/".join(filter(None, (row.kind, row.band))), row.count, *each, *cost)
         )
-    return pd.DataFrame(data, columns=[*COLUMNS])
+    return table_of("costs", data)
 
 
 def by_item(costs: pd.DataFrame) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from hopyears.models.money.penalties import Tier, owed
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import LEVEL, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.rare.year_law import Measure, YearLaw
@@ -19,15 +20,6 @@ _Floats = NDArray[np.float64]
 
 BAD_YEAR = 0.9
 """Share of the years that owe no more than the figure for a bad year."""
-
-_ENDS = ("", "_low", "_high")
-MONEY_COLUMNS = (
-    "service",
-    *(f"penalty_per_year{end}" for end in _ENDS),
-    "penalty_bad_year",
-    *(f"undelivered_gbit_per_year{end}" for end in _ENDS),
-    *(f"undelivered_value_per_year{end}" for end in _ENDS),
-)
 
 
 def tiers_of(service: Service) -> tuple[Tier, ...]:
@@ -96,7 +88,7 @@ def service_money(network: Network, blocks: Sequence[Tally], years: YearTables) 
     """
     services = network.services
     if not any(map(judged_in_money, services)):
-        return pd.DataFrame(columns=[*MONEY_COLUMNS])
+        return table_of("service_money", ())
     lost = undelivered_gbit(blocks, len(services))
     rows = []
     for i, service in enumerate(services):
@@ -114,4 +106,4 @@ def service_money(network: Network, blocks: Sequence[Tally], years: YearTables) 
         for end, part in (("", found.best), ("_low", found.low), ("_high", found.high)):
             row[f"undelivered_value_per_year{end}"] = value * part
         rows.append(row)
-    return pd.DataFrame(rows, columns=[*MONEY_COLUMNS])
+    return table_of("service_money", rows)

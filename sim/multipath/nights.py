@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
+from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.night_pattern import (
@@ -21,7 +22,7 @@ from hopyears.sim.multipath.night_pattern import (
     hour_weight_of_day,
     severity_table,
 )
-from hopyears.sim.multipath.still_air import NightWeather, RainHours, moved_out_of_rain
+from hopyears.sim.multipath.still_air import NightWeather, RainHours, move_out_of_rain
 from hopyears.sim.streams import Streams
 
 SLOT_S: Final = 3600.0
@@ -108,12 +109,12 @@ def draw_activity(
     n_years : int
         Length of the block.
     wet : sequence of uint8 array or None, one per hop, optional
-        ``wet_hours``: no fading then, see ``still_air.moved_out_of_rain``.
+        ``wet_hours``: no fading then, see ``still_air.move_out_of_rain``.
     """
-    weather = NightWeather(streams, _n_nights(n_years))
+    weather, edges_s = NightWeather(streams, _n_nights(n_years)), month_edges_s(n_years)
     return [
         _hop_activity(
-            streams.generator("night hours", name), law, ndtr(weather.at(latitude, longitude)), n_years, hours
+            streams.generator("night hours", name), law, ndtr(weather.at(latitude, longitude)), edges_s, hours
         )
         for name, latitude, longitude, law, hours in zip(
             places.names,
@@ -130,27 +131,75 @@ def _hop_activity(
     random: np.random.Generator,
     law: NightLaw,
     rank: _FloatArray,
-    n_years: int,
+    edges_s: _FloatArray,
     wet: NDArray[np.uint8] | None,
 ) -> HopActivity:
     pattern = PATTERNS[law.terrain]
     severities, hours = severity_table(pattern.night_sd), severity_table(pattern.hour_sd)
-    above = (rank - (1.0 - pattern.active_share)) / pattern.active_share
-    nights = np.nonzero(above > 0.0)[0]
-    severity = severities[np.minimum((above[nights] * len(severities)).astype(np.int64), len(severities) - 1)]
-    hourly = hours[random.integers(0, len(hours), (len(nights), HOURS_PER_NIGHT))]
-    level = np.zeros((len(rank), HOURS_PER_NIGHT))
-    level[nights] = severity[:, None] / pattern.active_share * hourly * hour_weight_of_day()
-    start = _hours_s(law, n_years).ravel()
-    first = np.searchsorted(start, month_edges_s(n_years))
-    month = np.repeat(np.arange(first.size) % (12 * n_years), np.diff(first, append=start.size))
-    if wet is not None:
-        rain = np.unpackbits(wet, count=level.size).astype(np.bool_).reshape(level.shape)
-        level = moved_out_of_rain(level, stillness=rank, rain=rain, month=month.reshape(level.shape))
-    some = np.flatnonzero(level)
-    order = np.roll(some, np.count_nonzero(some >= first[-1]))
-    start_s = start[order] % (n_years * SECONDS_PER_YEAR)
-    return _weighted(law, start_s, level.ravel()[order], month[order], n_years)
+    n_active = np.count_nonzero(rank > 1.0 - pattern.active_share)
+    drawn = random.integers(0, len(hours), (n_active, HOURS_PER_NIGHT))
+    nights = (rank, pattern.active_share, severities, hours[drawn], hour_weight_of_day())
+    rain = np.zeros(0, dtype=np.uint8) if wet is None else wet
+    start_s, level, month = _active_hours(*nights, rain, law.night_start_s, edges_s)
+    return _weighted(law, start_s, level, month, len(edges_s) // 12)
+
+
+@kernel
+def _active_hours(  # type: ignore[no-untyped-def]
+    rank, active_share, severities, hourly, weight, wet, night_start_s, edges_s
+):
+    """Start [s], activity and month of each hour with any, in the order of the block's time.
+
+    Hours of the last night that lie beyond the block's end belong to its beginning.
+    """
+    n_nights, n_hours = len(rank), len(weight)
+    n_months = len(edges_s) - 1
+    level = np.zeros((n_hours, n_nights))
+    active = 0
+    for night in range(n_nights):
+        above = (rank[night] - (1.0 - active_share)) / active_share
+        if above > 0.0:
+            severity = severities[min(int(above * len(severities)), len(severities) - 1)] / active_share
+            for hour in range(n_hours):
+                level[hour, night] = severity * hourly[active, hour] * weight[hour]
+            active += 1
+    month, rain = np.empty((n_hours, n_nights), np.int64), np.empty((n_hours, n_nights), np.bool_)
+    for hour in range(n_hours):
+        now = 0
+        for night in range(n_nights):
+            while now < n_months and _hour_s(night, night_start_s, hour) >= edges_s[now + 1]:
+                now += 1
+            month[hour, night] = now
+    if len(wet):
+        for hour in range(n_hours):
+            for night in range(n_nights):
+                bit = night * n_hours + hour
+                rain[hour, night] = wet[bit >> 3] >> (7 - (bit & 7)) & 1
+        move_out_of_rain(level, rank, rain, month)
+    return _in_order(level, month, night_start_s, edges_s[-1])
+
+
+@inlined
+def _hour_s(night, night_start_s, hour):  # type: ignore[no-untyped-def]
+    """Start of an hour of a night [s]."""
+    return night * SECONDS_PER_DAY + night_start_s + hour * SLOT_S
+
+
+@kernel
+def _in_order(level, month, night_start_s, end_s):  # type: ignore[no-untyped-def]
+    """Columns of all hours with activity, those from the block's end on first and moved to its beginning."""
+    n_hours, n_nights = level.shape
+    n, place = np.count_nonzero(level), 0
+    start_s, activity, of_month = np.empty(n), np.empty(n), np.empty(n, np.int64)
+    for late in (True, False):
+        for night in range(max(n_nights - 2, 0) if late else 0, n_nights):
+            for hour in range(n_hours):
+                time_s = _hour_s(night, night_start_s, hour)
+                if level[hour, night] > 0.0 and (time_s >= end_s) == late:
+                    start_s[place], activity[place] = time_s - (end_s if late else 0.0), level[hour, night]
+                    of_month[place] = 0 if late else month[hour, night]
+                    place += 1
+    return start_s, activity, of_month
 
 
 def _weighted(

@@ -106,19 +106,18 @@ class RainHours:
         return np.asarray(inside)
 
 
-def moved_out_of_rain(
-    level: _FloatArray, *, stillness: _FloatArray, rain: NDArray[np.bool_], month: NDArray[np.int64]
-) -> _FloatArray:
-    """Activity of nights with the hours of rain emptied as far as dry hours of the month can take it.
+@kernel
+def move_out_of_rain(level: Any, stillness: Any, rain: Any, month: Any) -> None:
+    """Empty the hours of rain of activity as far as dry hours of the month can take it, in place.
 
     Parameters
     ----------
-    level : array, shape (n_nights, n_hours)
+    level : array, shape (n_hours, n_nights)
         Activity, at least 0.
     stillness : array, shape (n_nights,)
         Of hours alike in activity, those of the stillest nights take it first.
-    rain : bool array, shape (n_nights, n_hours)
-    month : int64 array, shape (n_nights, n_hours)
+    rain : bool array, shape (n_hours, n_nights)
+    month : int64 array, shape (n_hours, n_nights)
         Month of the block that each hour lies in.
 
     Notes
@@ -129,30 +128,46 @@ def moved_out_of_rain(
     P.530 over the month and the year hold to the letter. Where it rains near the hop on most nights, the
     weakest activity stays in the rain.
     """
-    moved = np.ascontiguousarray(level.T.copy())
-    _swap_rainy(moved, stillness, np.ascontiguousarray(rain.T), np.ascontiguousarray(month.T))
-    return np.ascontiguousarray(moved.T)
-
-
-@kernel
-def _swap_rainy(level: Any, stillness: Any, rain: Any, month: Any) -> None:
     n_hours, n_nights = level.shape
-    wet, dry = np.empty(n_nights, np.int64), np.empty(n_nights, np.int64)
-    for hour in range(n_hours):
-        first = 0
-        while first < n_nights:
+    begin, done = np.zeros(n_hours, np.int64), 0
+    stillest, wet, dry = (
+        np.empty(n_nights, np.int64),
+        np.empty(n_nights, np.int64),
+        np.empty(n_nights, np.int64),
+    )
+    while done < n_hours:  # run by run of nights of one month
+        sorted_first, sorted_last = 0, 0
+        for hour in range(n_hours):
+            first = begin[hour]
+            if first == n_nights:
+                continue
             last = first
             while last < n_nights and month[hour, last] == month[hour, first]:
                 last += 1
-            _swap_within(level[hour], stillness, rain[hour], first, last, wet, dry)
-            first = last
+            if first != sorted_first or last != sorted_last:
+                _sort_stillest(stillness, first, last, stillest)
+                sorted_first, sorted_last = first, last
+            _swap_within(level[hour], rain[hour], first, last, stillest, wet, dry)
+            begin[hour] = last
+            done += 1 if last == n_nights else 0
 
 
 @kernel
-def _swap_within(level: Any, stillness: Any, rain: Any, first: int, last: int, wet: Any, dry: Any) -> None:
+def _sort_stillest(stillness: Any, first: int, last: int, stillest: Any) -> None:
+    """Nights from ``first`` to ``last``, the stillest first, into ``stillest``."""
+    for i in range(first, last):
+        k = i - first
+        while k > 0 and stillness[stillest[k - 1]] < stillness[i]:
+            stillest[k] = stillest[k - 1]
+            k -= 1
+        stillest[k] = i
+
+
+@kernel
+def _swap_within(level: Any, rain: Any, first: int, last: int, stillest: Any, wet: Any, dry: Any) -> None:
     """Swap within one run of nights: the strongest in rain with the weakest in the dry, and so on.
 
-    ``wet`` and ``dry`` have room for the nights' numbers.
+    ``stillest`` has the nights of the run; ``wet`` and ``dry`` have room for their numbers.
     """
     n_wet, n_dry = 0, 0
     for i in range(first, last):
@@ -165,14 +180,20 @@ def _swap_within(level: Any, stillness: Any, rain: Any, first: int, last: int, w
             n_wet += 1
     if n_wet == 0:
         return
-    for i in range(first, last):  # of the dry ones only as many as may be swapped
-        if rain[i]:
+    for place in range(last - first):  # without activity, and only as many as may be swapped
+        i = stillest[place]
+        if level[i] == 0.0 and not rain[i]:
+            dry[n_dry] = i
+            n_dry += 1
+            if n_dry == n_wet:
+                break
+    n_idle = n_dry
+    for place in range(last - first if n_dry < n_wet else 0):  # then the weakest
+        i = stillest[place]
+        if level[i] == 0.0 or rain[i]:
             continue
         k = n_dry
-        while k > 0 and (
-            level[dry[k - 1]] > level[i]
-            or (level[dry[k - 1]] == level[i] and stillness[dry[k - 1]] < stillness[i])
-        ):
+        while k > n_idle and level[dry[k - 1]] > level[i]:
             if k < n_wet:
                 dry[k] = dry[k - 1]
             k -= 1

@@ -17,7 +17,8 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.rare.year_tables import YearTables
-from hopyears.sim.runs.promise import PromiseTerms, judged_promises, promise_table
+from hopyears.sim.runs.promise import promise_table
+from hopyears.sim.runs.promise_terms import PromiseTerms, judged_promises
 from hopyears.sim.runs.runner import BLOCK_YEARS
 from hopyears.sim.runs.simulate import DEFAULT_OPTIONS, RunRequest
 from hopyears.sim.storage.run_folder import RunFolder

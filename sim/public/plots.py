@@ -130,10 +130,7 @@ def _own(table: pd.DataFrame, column: str, name: str) -> pd.DataFrame:
     InputError
         If there are none.
     """
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import place_among
 
-    found = table[table[column] == name]
-    if found.empty:
-        known = ", ".join(str(each) for each in table[column].unique()[:10]) or "none"
-        raise InputError(f'{column} is "{name}"; must be one of the run: {known}')
-    return found
+    place_among([str(each) for each in table[column].unique()], name, column, "one of the run")
+    return table[table[column] == name]

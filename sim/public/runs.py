@@ -247,7 +247,8 @@ def columns(table: str) -> pd.DataFrame:
     >>> words.loc["unavailable_min_per_year", "unit"]
     'min/year'
     """
-    from hopyears.sim.wording.table_columns import TABLES, described
+    from hopyears.sim.counting.result_tables import TABLES
+    from hopyears.sim.wording.columns import described
 
     if table not in TABLES:
         raise InputError(f'table is "{table}"; must be one of {", ".join(TABLES)}')

@@ -65,7 +65,7 @@ def month_law(
 
 def _at_rest(storms: StormModel) -> StormModel:
     """The model with the default's drift and yearly spread, on which overlap does not, or hardly, depend."""
-    return replace(without_drift(storms), yearly_spread=DEFAULT_STORMS.yearly_spread)
+    return replace(without_drift(storms), yearly_spread=None)
 
 
 @dataclass(frozen=True)

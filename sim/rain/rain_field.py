@@ -65,9 +65,8 @@ class RainField:
         One row a shower: birth and life [s], place at birth x and y [km], speed x and y [km/s], ln of the
         peak [ln mm/h], largest radius rho [km]. Round, with the population's profile. A row fills one line
         of a processor's cache. Ordered by storm; within a storm in any order.
-    storm_start_s, storm_end_s, storm_x_km, storm_y_km, storm_vx_km_s, storm_vy_km_s : float array
-        Each storm's start, the end of its last cell, and the track of its centre, which its cells follow;
-        shape (n_storms,), in any order of time.
+    storm_start_s, storm_end_s : float array, shape (n_storms,)
+        Each storm's start and the end of its last cell, in any order of time.
     storm_first_cell : int array, shape (n_storms + 1,)
         The cells of storm i are ``storm_first_cell[i] : storm_first_cell[i + 1]``.
     wide : float array, shape (n_wide, 10)
@@ -88,10 +87,6 @@ class RainField:
     cells: Floats
     storm_start_s: Floats
     storm_end_s: Floats
-    storm_x_km: Floats
-    storm_y_km: Floats
-    storm_vx_km_s: Floats
-    storm_vy_km_s: Floats
     storm_first_cell: Integers
     population: CellPopulation
     n_years: int
@@ -117,42 +112,6 @@ class RainField:
     def n_wide(self) -> int:
         """Number of wide shapes."""
         return len(self.wide)
-
-    @property
-    def n_systems(self) -> int:
-        """Number of systems: of all storms, where no wide shape belongs to one."""
-        numbers = np.concatenate([self.storm_system, self.wide_system])
-        return int(numbers.max()) + 1 if numbers.size else 0
-
-    @property
-    def cell_birth_s(self) -> Floats:
-        """Birth of each cell [s]."""
-        return self.cells[:, 0]
-
-    @property
-    def cell_life_s(self) -> Floats:
-        """Life of each cell [s]."""
-        return self.cells[:, 1]
-
-    @property
-    def cell_x_km(self) -> Floats:
-        """Place of each cell at its birth, east [km]."""
-        return self.cells[:, 2]
-
-    @property
-    def cell_y_km(self) -> Floats:
-        """Place of each cell at its birth, north [km]."""
-        return self.cells[:, 3]
-
-    @property
-    def cell_vx_km_s(self) -> Floats:
-        """Speed of each cell, east [km/s]."""
-        return self.cells[:, 4]
-
-    @property
-    def cell_log_peak(self) -> Floats:
-        """Natural logarithm of each cell's peak rate in mm/h."""
-        return self.cells[:, 6]
 
     @cached_property
     def cell_storm(self) -> Integers:

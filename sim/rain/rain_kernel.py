@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.air.path_rain import (
     Chords,
-    chord_rain,
     ellipse_chord,
     hop_attenuation_db,
     hop_numbers,
@@ -139,25 +138,6 @@ def rain_shares(field: RainField, hop: HopLine, time_s: float) -> RainShares:
     order = order[integral[order] > 0.0]
     total_db = total[0] * float(_factors(field, hop, time_s))
     return RainShares(number[order], total_db * integral[order] / max(integral.sum(), 1e-300))
-
-
-def system_shares_db(field: RainField, hop: HopLine, time_s: float) -> tuple[Integers, Floats]:
-    """Systems that attenuate a hop at a time, strongest first, and what each takes [dB, raw]."""
-    shares = rain_shares(field, hop, time_s)
-    systems, where = np.unique(field.shape_system[shares.shape], return_inverse=True)
-    total = np.bincount(where, weights=shares.share_db, minlength=len(systems)).astype(np.float64)
-    order = np.argsort(-total, kind="stable")
-    return systems[order], total[order]
-
-
-def rain_rate_at(field: RainField, x_km: float, y_km: float, times_s: ArrayLike) -> Floats:
-    """Rain rate at a place [mm/h] at given times [s], from all shapes."""
-    times = np.asarray(times_s, dtype=np.float64)
-    east = HopLine(x_km, y_km, x_km + 1.0, y_km, 1.0, 1.0)
-    total: Floats = np.zeros(times.size)
-    for chords in _chords(field, east, times.ravel())[:2]:
-        total = total + chord_rain(chords, 0.0, 0.0)[1].sum(axis=0)
-    return np.asarray(total.reshape(times.shape), dtype=np.float64)
 
 
 def _factors(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:

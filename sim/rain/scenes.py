@@ -40,6 +40,10 @@ Integers = NDArray[np.int64]
 LONGEST_HOP_KM = 60.0
 """Longest hop that a scene's surroundings cover unless more is asked for."""
 
+_USUAL_SPREAD = 0.18
+"""Of the years' numbers of systems, where the model states none: one for all places, as r_c of P.678-3 varies
+little but in deserts and a scene knows its month alone."""
+
 _WIDE_SHARE = 0.25
 """Share of the scenes that are known to hold a wide shape."""
 
@@ -284,10 +288,11 @@ def _own_systems(
 def _other_systems(rng: np.random.Generator, rain: _Rain, n: int) -> _Systems:
     """Other systems about the hop's middle. A year known to hold a shape is likelier a wet one."""
     storms = rain.storms
-    spread = np.hypot(storms.system_spread_km, storms.storm_spread_km)
-    half_km = 0.5 * rain.longest_hop_km + 3.0 * spread + rain.widest_km
+    around_km = np.hypot(storms.system_spread_km, storms.storm_spread_km)
+    half_km = 0.5 * rain.longest_hop_km + 3.0 * around_km + rain.widest_km
     mean = rain.held.systems_per_km2_s * rain.longest_s * (2.0 * half_km) ** 2
-    scene = np.repeat(np.arange(n), rng.poisson(mean * (1.0 + storms.yearly_spread**2), n))
+    spread = _USUAL_SPREAD if storms.yearly_spread is None else storms.yearly_spread
+    scene = np.repeat(np.arange(n), rng.poisson(mean * (1.0 + spread**2), n))
     count = len(scene)
     shape = storms.system_size_shape
     return _Systems(

@@ -200,8 +200,8 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             need = n + _poisson(keyed_uniform(own, 3), ceilings[i, 3])
             if need > len(cells):
                 cells = np.concatenate((cells, np.empty((need, 8))))
-            mood, _ = _normals(own, 4)
-            common = model[4] * score + model[5] * mood
+            own_score, _ = _normals(own, 4)
+            common = model[4] * score + model[5] * own_score
             n, end = _cells(
                 cells, n, need - n, own, common, (start + age, sx, sy, vx, vy), systems[i, 7], ceilings[i],
                 region, laws[month], quantiles[month], weather, model, size, lot,
@@ -232,8 +232,8 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             law = laws[month, node]
             if systems[i, 7] * ceilings[i, 0] >= law[0] or accepted >= law[2]:
                 continue
-            mood, _ = _normals(own, 4)
-            value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * mood
+            own_score, _ = _normals(own, 4)
+            value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * own_score
             if w == len(wide):
                 wide = np.concatenate((wide, np.empty((w, 10))))
                 wide_system = np.concatenate((wide_system, np.empty(w, np.int64)))
@@ -290,8 +290,8 @@ def _cells(  # type: ignore[no-untyped-def]
         law = laws[node]
         if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1] or accepted >= law[3]:
             continue
-        mood, _ = _normals(own, 4)
-        log_peak = _quantile(quantiles[node, 0], common + model[6] * mood)
+        own_score, _ = _normals(own, 4)
+        log_peak = _quantile(quantiles[node, 0], common + model[6] * own_score)
         rho = min(max(size[0] * np.exp(-size[1] * log_peak), size[2]), size[3])
         reach = CELL_REACH * outer * rho
         if not _meets(x, y, vx, vy, life, region, reach):

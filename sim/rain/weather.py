@@ -20,7 +20,7 @@ from hopyears.models.air.seasonality import climatic_ratio
 from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
 from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.basics.units import SECONDS_PER_DAY
-from hopyears.sim.climate import land_shares, monthly_rain_grid
+from hopyears.sim.climate import land_shares, monthly_rain_grid, ratio_of
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_field import Floats, Region
 from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, farthest_km, gathering
@@ -208,14 +208,14 @@ def uniform_weather(
     centre_deg: tuple[float, float] = (0.0, 0.0),
     drift: DriftLaw | None = None,
     cycle: CycleLaw | None = None,
-    yearly_spread: float | None = None,
 ) -> Weather:
-    """The same climate everywhere, drift and yearly spread of the model, and all hours alike, unless told by
-    latitude and month, and by latitude and share of land."""
+    """The same climate everywhere, drift of the model, and all hours alike, unless told by latitude and
+    month, and by latitude and share of land."""
     laws, quantiles = node_numbers([law], population, storms)
     own = np.tile([storms.mean_drift_km_h, storms.drift_towards_deg, storms.drift_spread_deg], (12, 1))
     bounds = tile_bounds(centre_deg, region, farthest_km(population, storms))
     days = np.zeros((len(bounds), 12, 2)) if cycle is None else _days(cycle, bounds, population, storms)
+    spread = storms.yearly_spread
     tiles = tuple(
         Tile(
             band,
@@ -225,7 +225,7 @@ def uniform_weather(
             ceilings=laws[:, 0],
             drift=own if drift is None else _drift_of(drift, edges),
             days=day,
-            yearly_spread=storms.yearly_spread if yearly_spread is None else yearly_spread,
+            yearly_spread=ratio_of(law) if spread is None else spread,
         )
         for (band, number, edges, distance_km), day in zip(bounds, days, strict=True)
     )
@@ -283,7 +283,6 @@ def map_weather(
     rate_scale: float = 1.0,
     drift: DriftLaw = drift_by_latitude,
     cycle: CycleLaw = shower_cycle,
-    yearly_spread: float | None = None,
 ) -> Weather:
     """The climate of the ITU-R maps about a network.
 
@@ -294,20 +293,19 @@ def map_weather(
     region : Region
         Rectangle that must have the right rain.
     population, storms
-        The rain model.
+        The rain model; the spread of years where it states none is that of each tile's rain.
     rate_scale : float
         Factor on all rain rates, above 0, for a user who has measured them.
     drift : callable
         Mean speed, heading and its deviation by latitude and month; see ``drift_by_latitude``.
     cycle : callable
         Daily cycle of showers by latitude and share of land; see ``shower_cycle``.
-    yearly_spread : float, optional
-        r_c of P.678-3 everywhere, 0 or more; else that of each tile's rain, see ``climatic_ratio``.
     """
     nodes = _nodes(centre_deg, region, rate_scale)
     laws, quantiles = node_numbers(nodes.laws, population, storms)
     bounds = tile_bounds(centre_deg, region, farthest_km(population, storms))
     most = _Ceilings(bounds, rate_scale, population, storms)
+    spread = storms.yearly_spread
     tiles = tuple(
         Tile(
             band,
@@ -317,7 +315,7 @@ def map_weather(
             ceilings=most.about(edges),
             drift=_drift_of(drift, edges),
             days=day,
-            yearly_spread=most.yearly_spread(edges) if yearly_spread is None else yearly_spread,
+            yearly_spread=most.yearly_spread(edges) if spread is None else spread,
         )
         for (band, number, edges, distance_km), day in zip(
             bounds, _days(cycle, bounds, population, storms), strict=True

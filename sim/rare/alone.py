@@ -1,6 +1,6 @@
 """What each part, and each strike, takes from each service when it comes alone, and how long it may last."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,6 @@ from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
 UNSEEN_QUANTILE = 0.975
@@ -49,12 +48,15 @@ class Alone:
         As ``lost_s``, when lightning kills all outdoor radios of a site.
     weakens : int array, shape (n_parts, n_services)
         Routes of the service on which the part alone takes a hop or a line card: bit r is route r.
+    stops_hop : bool array, shape (n_parts, n_hops)
+        Whether the part alone takes a hop down, or a bundle, which come after the hops.
     """
 
     lost_s: _Floats
     restore_s: _Floats
     struck_s: _Floats
     weakens: NDArray[np.int64]
+    stops_hop: NDArray[np.bool_]
 
     def longest_outage_s(self, among: NDArray[np.bool_]) -> _Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
@@ -66,8 +68,15 @@ class Alone:
         among : bool array, shape (n_parts,)
             Parts that count.
         """
+        return self._longest_s(self.lost_s > 0.0, among)
+
+    def longest_of_hops_s(self, among: NDArray[np.bool_]) -> _Floats:
+        """The same of hops and bundles, shape (n_hops,) [s]."""
+        return self._longest_s(self.stops_hop, among)
+
+    def _longest_s(self, stops: NDArray[np.bool_], among: NDArray[np.bool_]) -> _Floats:
         restore_s = np.where(among, self.restore_s, 0.0)
-        by_itself = np.array([restore_s[stops].max(initial=0.0) for stops in (self.lost_s > 0.0).T])
+        by_itself = np.array([restore_s[own].max(initial=0.0) for own in stops.T])
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
 
 
@@ -84,6 +93,8 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     n, n_sites = len(plant.parts), len(plant.sites)
     edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
     lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.int64)
+    bundles = simulator.prepared.bundles.values()
+    stops_hop = np.zeros((n, len(simulator.states) + len(bundles)), dtype=np.bool_)
     if n:
         slots = {part: [part] for part in range(n)}
         for part in plant.outdoor_parts.tolist():
@@ -97,7 +108,7 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
             unlimited=True,
             put_in=PutIn(times_s),
         )
-        (hops,) = _without_weather(simulator, [log])
+        (hops,) = without_weather(simulator, [log])
         for entity, service in enumerate(simulator.services(hops, log, log.duration_s, full_demand=True)):
             lost_s[:, entity] = _by_slot(service, edges_s)
         down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
@@ -105,8 +116,11 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
             for number, route in enumerate(demand.routes):
                 for member in (member for link, _ in route for member in simulator.prepared.links[link]):
                     weakens[down[member], entity] |= 1 << number
+        alike = ((hop,) for hop in range(len(simulator.states)))
+        for link, members in enumerate((*alike, *bundles)):
+            stops_hop[:, link] = np.all([down[member] for member in members], axis=0)
     restore_s = np.array([_restore_h(plant, part) * HOUR_S for part in range(n)])
-    return Alone(lost_s[:n], restore_s, lost_s[n:], weakens)
+    return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop)
 
 
 def _by_slot(history: ServiceHistory | HopHistory, edges_s: _Floats) -> _Floats:
@@ -132,15 +146,6 @@ def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureL
     return log, began_s
 
 
-def outages_on_equipment_alone(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Outages]:
-    """What takes services down on a network without rain and multipath, with the failures of each log.
-
-    All logs are of one length, whole years; spans are months.
-    """
-    hops = _without_weather(simulator, logs)
-    return simulator.outages_each(hops, logs, logs[0].duration_s, by_month=True)
-
-
 def on_equipment_alone(
     simulator: BlockSimulator, log: FailureLog, *, record_rates: bool = False, full_demand: bool = False
 ) -> tuple[ServiceHistory, ...]:
@@ -148,12 +153,12 @@ def on_equipment_alone(
 
     Options are as for ``BlockSimulator.services``.
     """
-    (hops,) = _without_weather(simulator, [log])
+    (hops,) = without_weather(simulator, [log])
     return simulator.services(hops, log, log.duration_s, record_rates=record_rates, full_demand=full_demand)
 
 
-def _without_weather(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> list[tuple[HopHistory, ...]]:
-    """Histories of the hops in each log."""
+def without_weather(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> list[tuple[HopHistory, ...]]:
+    """Histories of the hops on a network on which no rain falls and no beam bends, in each log."""
     by_hop = zip(*(simulator.all_segments(log) for log in logs), strict=True)
     cut = zip(simulator.fade_free, by_hop, strict=True)
     return list(zip(*(fade_free.histories(segments) for fade_free, segments in cut), strict=True))

@@ -5,7 +5,17 @@ import numpy as np
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE
-from hopyears.sim.rare.replications import CAUSES, FORCED, HISTORIES, NIGHTS, OWN, n_draws
+from hopyears.sim.rare.replications import (
+    CAUSES,
+    FORCED,
+    HISTORIES,
+    NIGHTS,
+    OWN,
+    OWN_RAIN,
+    RAINS,
+    n_draws,
+    rain_share,
+)
 from hopyears.sim.rare.service_figures import SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.storage.run_folder import RunFolder
 
@@ -13,9 +23,9 @@ from hopyears.sim.storage.run_folder import RunFolder
 def cause_seconds(total: Tally, folder: RunFolder, asked: int, figures: ServiceFigures) -> KeyedTable:
     """Lost seconds of services by exact set of causes in all years of a run, with their best figures as sums.
 
-    What the blocks lost to their own failures alone, and to their own multipath alone, gives way to what
-    replications lose on the average. Where
-    that leaves a cause below 0, as chance may, it counts as 0.
+    What the blocks lost to their own failures alone, to their own multipath alone, and a part of what to
+    their own rain, gives way to what replications lose on the average. Where that leaves a cause below 0, as
+    chance may, it counts as 0.
 
     Parameters
     ----------
@@ -40,9 +50,14 @@ def cause_seconds(total: Tally, folder: RunFolder, asked: int, figures: ServiceF
         CAUSES,
         [KeyedTable.from_arrow(CAUSES, folder.read_table(b, "service_cause_replications")) for b in blocks],
     )
-    numbers = np.array([n_draws(asked, block) for block in blocks]).sum(axis=0)
-    sizes = dict(zip((OWN, HISTORIES, FORCED, NIGHTS), (-len(blocks), *numbers.tolist()), strict=True))
-    scale = total.years / np.array([sizes[stratum] for stratum in drawn.key("stratum").tolist()])
+    n, strata = len(blocks), (HISTORIES, FORCED, NIGHTS, RAINS)
+    numbers = np.array([n_draws(asked, block) for block in blocks]).sum(axis=0).tolist()
+    share = rain_share(numbers[-1], n)
+    weight = {OWN: -1.0 / n, OWN_RAIN: -share / n} | {
+        stratum: (share if stratum == RAINS else 1.0) / number
+        for stratum, number in zip(strata, numbers, strict=True)
+    }
+    scale = total.years * np.array([weight[stratum] for stratum in drawn.key("stratum").tolist()])
     more = KeyedTable.collect(CAUSE, drawn.keys[:, :3], drawn.values * scale[:, None])
     table = seen + more
     values = np.maximum(table.values, 0.0)

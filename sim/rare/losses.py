@@ -1,5 +1,6 @@
-"""What services lose in a history, or more in one than in another: figures, causes, months."""
+"""What services and hops lose in a history, or more in one than in another: figures, causes, months."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,14 +11,19 @@ from hopyears.models.basics.kernel import kernel
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.outage_rule import (
+    SEVERE_SHARE,
     SEVERELY_ERRORED,
     UNAVAILABLE,
     both_ways_kernel,
     one_way_kernel,
 )
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE
+from hopyears.sim.equipment.failure_log import FailureLog
+from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.services.service_data import BACKWARD, FORWARD
 from hopyears.sim.services.service_run import Outages
 
@@ -38,7 +44,7 @@ _Ints = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Losses:
-    """What services lose in a history, or in the difference of two.
+    """What services and hops lose in a history, or in the difference of two.
 
     Attributes
     ----------
@@ -47,14 +53,17 @@ class Losses:
         Of columns ``CAUSE``, both ways together.
     months : float array, shape (n_sides, n_services, n_years, 12, n_month_figures)
         Figures by calendar month, both ways together: of the history, or of both (without and with).
+    hops : float array, shape (n_hops, n_figures)
+        Figures of hops, and of bundles after them, both ways together.
     """
 
     figures: _Floats
     causes: KeyedTable
     months: _Floats
+    hops: _Floats
 
     @classmethod
-    def of_outages(cls, outages: Outages) -> "Losses":
+    def of_outages(cls, outages: Outages, hops: _Floats) -> "Losses":
         """Of a history; without months where it has no spans."""
         n_services, n_spans = len(outages.severe_share), len(outages.spans)
         n_years = round(outages.duration_s / SECONDS_PER_YEAR) if n_spans else 0
@@ -72,32 +81,74 @@ class Losses:
             figures,
             KeyedTable.collect(CAUSE, keys, values),
             by_month.reshape(1, n_services, n_years, 12, len(MONTH_FIGURES)),
+            hops,
         )
 
     def scaled(self, factor: float) -> "Losses":
         """So many times as much, months as they are."""
-        return Losses(self.figures * factor, self.causes.scaled(factor), self.months)
+        return Losses(self.figures * factor, self.causes.scaled(factor), self.months, self.hops * factor)
 
-    def of(self, services: _Ints) -> "Losses":
-        """Of some services; the others lose nothing."""
+    def of(self, services: _Ints, *, hops: bool) -> "Losses":
+        """Of some services, and the hops or none of them; all others lose nothing."""
         figures, months = np.zeros_like(self.figures), np.zeros_like(self.months)
         figures[services], months[:, services] = self.figures[services], self.months[:, services]
         rows = np.isin(self.causes.key("entity"), services)
         causes = KeyedTable.collect(CAUSE, self.causes.keys[rows], self.causes.values[rows])
-        return Losses(figures, causes, months)
+        return Losses(figures, causes, months, self.hops * hops)
 
     def months_alone(self) -> "Losses":
         """The same without figures and causes."""
-        return Losses(np.zeros_like(self.figures), KeyedTable.empty(CAUSE), self.months)
+        nothing = np.zeros_like(self.figures), KeyedTable.empty(CAUSE)
+        return Losses(*nothing, self.months, np.zeros_like(self.hops))
 
     def less(self, other: "Losses") -> "Losses":
         """What these are more than others; months of both, of years in which they differ."""
         months = np.concatenate([other.months, self.months])
         same = (other.months == self.months).all(axis=(0, 1, 3, 4))
         months[:, :, same] = 0.0
-        return Losses(self.figures - other.figures, self.causes + other.causes.scaled(-1.0), months)
+        causes = self.causes + other.causes.scaled(-1.0)
+        return Losses(self.figures - other.figures, causes, months, self.hops - other.hops)
 
 
+def losses_each(
+    simulator: BlockSimulator,
+    hops: Sequence[Sequence[HopHistory]],
+    logs: Sequence[FailureLog | None],
+    duration_s: float,
+    *,
+    by_month: bool = False,
+) -> Iterator[Losses]:
+    """What is lost in each of several histories of the hops, with their failures; as ``outages_each``."""
+    outages = simulator.outages_each(hops, logs, duration_s, by_month=by_month)
+    for each, own in zip(outages, hops, strict=True):
+        yield Losses.of_outages(each, hop_losses(simulator.prepared, own, duration_s))
+
+
+def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float) -> _Floats:
+    """Figures of hops by themselves, and of bundles after them, both ways together, as ``Losses.hops``."""
+    bundles = [side_by_side([hops[hop] for hop in own]) for own in prepared.bundles.values()]
+    found = np.zeros((len(hops) + len(bundles), len(FIGURES)))
+    for figures, hop in zip(found, (*hops, *bundles), strict=True):
+        down = (hop.capacity_mbit_s <= 0.0)[hop.state]
+        if down.any():
+            _count_hop(figures, hop.time_s, down, duration_s)
+    return found
+
+
+@kernel
+def _count_hop(figures, time_s, down, duration_s):  # type: ignore[no-untyped-def]
+    """Fill in figures of a hop that is down from some times on."""
+    n, n_seconds = np.searchsorted(time_s, duration_s), int(np.floor(duration_s))
+    start_s, end_s, none = time_s[:n], np.append(time_s[1:n], duration_s), np.zeros(n, np.int64)
+    there = _one_way(start_s, end_s, down[:n], np.column_stack((none, none)), 0, n_seconds, SEVERE_SHARE)
+    back = _one_way(start_s, end_s, down[:n], np.column_stack((none, none)), 1, n_seconds, SEVERE_SHARE)
+    both = both_ways_kernel(there[0], there[1], there[2], there[3], back[0], back[1], back[2], back[3])
+    _put_figures(figures, both)
+
+
+# The rule of ``counting.tally_rows`` and ``month_figures`` once more, in one pass over all services: there a
+# call of arrays for each service takes forty times as long, and a run has thousands of replications. A test
+# holds both to the same.
 @kernel
 def _count(  # type: ignore[no-untyped-def]
     first, time_s, down, causes, severe_share, duration_s, edges_s

@@ -1,12 +1,12 @@
-"""Replications: what failures alone and multipath alone take from services, from many more histories.
+"""Replications: what failures, multipath and rain each take from services alone, from more histories.
 
-Rain costs most of a block's time, failures and multipath little. So each block asks besides what its
-services would lose to failures with no fading at all (fade-free): to its own, to those of more histories in
-the same storms, and to rare failures put in one at a time (``sim.rare.forced``); and what to multipath with
-nothing else wrong: to its own, and to that of more histories.
+Each block asks besides what its services would lose to failures with no fading at all (fade-free): to its
+own, to those of more histories in the same storms, and to rare failures put in one at a time
+(``sim.rare.forced``); what to multipath with nothing else wrong, and what to rain: to its own, and to that of
+more histories.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
 import numpy as np
@@ -19,15 +19,15 @@ from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import CAUSE
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
-from hopyears.sim.rare.alone import outages_on_equipment_alone
+from hopyears.sim.rare.alone import without_weather
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
-from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses
-from hopyears.sim.rare.multipath_alone import multipath_draws, outages_on_multipath_alone
+from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses, losses_each
+from hopyears.sim.rare.weather_alone import losses_to_multipath, losses_to_rain
 from hopyears.sim.streams import Streams
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
-"""What failures alone take from a service a year, in one draw of a stratum, and the weight of what it lost
+"""What a service loses a year, in one draw of a stratum, and the weight of what it lost
 (``FORCED``: times a year; else one over the years); nothing lost has no row."""
 
 MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))
@@ -38,12 +38,22 @@ differ. ``weight`` is what a year counts for in the figure of its draw, a year."
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
 
-OWN, HISTORIES, FORCED, NIGHTS = range(4)
+_MOMENTS = ("sum", "square", "seen")
+
+HOPS = Columns(
+    ("entity", "stratum"),
+    tuple(f"{figure}_{moment}" for figure in FIGURES for moment in _MOMENTS),
+    tuple(f"{figure}_largest" for figure in FIGURES),
+)
+"""Figures of a hop or bundle by itself, a year, both ways together, over the draws of a stratum (of the first
+set of rare failures): sum, sum of squares, how many are not 0, and the largest."""
+
+OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN = range(6)
 """Strata: the block's own failures and own multipath, apart; histories of failures, of a block's length,
 without those put in by hand for the service; these, one at a time, each with its weight; histories of
-multipath."""
+multipath; histories of rain; the block's own rain."""
 
-TOGETHER = 4
+TOGETHER = 6
 """Added to a stratum of months: of all services in the same draws, where some have draws of their own."""
 
 WITHOUT, WITH = 0, 1
@@ -65,28 +75,43 @@ HISTORIES_OF_NIGHTS = 8
 """Histories of failures for each of multipath, which costs some twenty times as much; but most severely
 errored seconds are fades."""
 
+HISTORIES_OF_RAIN = 48
+"""Histories of failures for each of rain, which costs a hundred times as much; but hardly anything else makes
+outages on many networks."""
 
-def n_draws(asked: int, block: int) -> tuple[int, int, int]:
-    """Histories of failures, failures put in by hand and histories of multipath beside a block.
+
+def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
+    """Histories of failures, failures put in by hand, histories of multipath and of rain beside a block.
 
     So many histories of failures are asked of later blocks.
     """
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
-    return histories, -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
+    each = (1, HISTORIES_OF_A_DRAW, HISTORIES_OF_NIGHTS, HISTORIES_OF_RAIN)
+    failures, forced, nights, rains = (-(-histories // number) for number in each)
+    return failures, forced, nights, rains
+
+
+def rain_share(rains: int, blocks: int) -> float:
+    """How much of the figures of own rain gives way to that of histories: as many parts as these are of all.
+
+    The variance is then least where rain makes all that is unsure.
+    """
+    return rains / (rains + blocks)
 
 
 def replication_tables(
     simulator: BlockSimulator, by_hand: Sequence[ByHand], seed: int, block: int, history: BlockHistory
-) -> tuple[KeyedTable, KeyedTable, KeyedTable]:
-    """Rows of ``REPLICATIONS``, ``CAUSES`` and ``MONTHS`` of one block; none without replications."""
+) -> tuple[KeyedTable, KeyedTable, KeyedTable, KeyedTable]:
+    """Rows of ``REPLICATIONS``, ``CAUSES``, ``MONTHS``, ``HOPS`` of one block; none without replications."""
     asked = simulator.prepared.options.replications
+    keys, values, causes, months, hops = [], [], [], [], []
     if not asked:
-        return KeyedTable.empty(REPLICATIONS), KeyedTable.empty(CAUSES), KeyedTable.empty(MONTHS)
-    keys, values, causes, months = [], [], [], []
+        empty, by_cause, by_month, by_hop = map(KeyedTable.empty, (REPLICATIONS, CAUSES, MONTHS, HOPS))
+        return empty, by_cause, by_month, by_hop
     streams, numbers = Streams(seed, block), n_draws(asked, block)
     for stratum, draw, lost, weight in chain(
         _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
-        _losses_to_nights(simulator, streams, numbers[2], history),
+        _losses_to_weather(simulator, streams, numbers[2:], history),
     ):
         for entity, way in np.argwhere(lost.figures.any(axis=2)).tolist():
             keys.append((entity, way, stratum, draw))
@@ -94,10 +119,23 @@ def replication_tables(
         of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
         months.append(_month_rows(lost.months, stratum, draw, weight))
+        hops.append(_hop_rows(lost.hops, stratum))
     drawn = KeyedTable.collect(
         REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
     )
-    return drawn, KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+    return drawn, by_cause, by_month, KeyedTable.joined(HOPS, hops)
+
+
+def _hop_rows(hops: NDArray[np.float64], stratum: int) -> KeyedTable:
+    """Rows of ``HOPS`` of one draw."""
+    hit = np.flatnonzero(hops.any(axis=1))
+    found = hops[hit]
+    moments = np.stack([found, found**2, found != 0.0], axis=2).reshape(
+        hit.size, len(FIGURES) * len(_MOMENTS)
+    )
+    keys = np.column_stack([hit, np.full(hit.size, stratum)])
+    return KeyedTable.collect(HOPS, keys, np.column_stack([moments, np.maximum(found, 0.0)]))
 
 
 def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: float) -> KeyedTable:
@@ -109,19 +147,27 @@ def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: fl
     return KeyedTable.collect(MONTHS, keys, values)
 
 
-def _losses_to_nights(
-    simulator: BlockSimulator, streams: Streams, n: int, history: BlockHistory
+def _losses_to_weather(
+    simulator: BlockSimulator, streams: Streams, numbers: tuple[int, int], history: BlockHistory
 ) -> Iterator[tuple[int, int, Losses, float]]:
-    """(stratum, draw, losses a year, weight of what it lost in them) of multipath alone, without months."""
-    if not simulator.prepared.options.multipath:
-        return
-    years = round(history.duration_s / SECONDS_PER_YEAR)
-    for draw in range(1 + n):
-        own = streams.beside(draw) if draw else streams
-        draws = multipath_draws(simulator, own, years, history.wet)
-        lost = Losses.of_outages(outages_on_multipath_alone(simulator, draws))
-        stratum, number = (NIGHTS, draw - 1) if draw else (OWN, OF_NIGHTS)
-        yield stratum, number, lost.scaled(1.0 / years), 1.0 / years
+    """(stratum, draw, losses a year, weight of what it lost in them) of multipath alone and of rain alone,
+    without months."""
+    years, options = round(history.duration_s / SECONDS_PER_YEAR), simulator.prepared.options
+
+    def bent(draw: int) -> Losses:
+        return losses_to_multipath(simulator, streams.beside(draw), years, history.wet)
+
+    def rained(draw: int) -> Losses:
+        return losses_to_rain(simulator, streams.beside(draw), years, None if draw else history.field)
+
+    nights, rains = numbers
+    kinds: list[tuple[bool, Callable[[int], Losses], tuple[int, int], int, int]] = [
+        (options.multipath, bent, (OWN, OF_NIGHTS), NIGHTS, nights),
+        (options.rain, rained, (OWN_RAIN, 0), RAINS, rains),
+    ]
+    for wanted, losses, own, stratum, number in kinds:
+        for draw in range(1 + number if wanted else 0):
+            yield *((stratum, draw - 1) if draw else own), losses(draw).scaled(1.0 / years), 1.0 / years
 
 
 def _losses_to_failures(
@@ -148,7 +194,8 @@ def _losses_to_failures(
         None if near is None else storms_of_draw(near, first, round(years)) for first in range(round(years))
     ]
     for hand in by_hand:
-        never, together = kept_back(plant, hand, -np.inf), len(by_hand) > 1 and hand is by_hand[0]
+        never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
+        together = first and len(by_hand) > 1
         for some in _few(range(histories)):
             logs = [
                 simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
@@ -156,7 +203,7 @@ def _losses_to_failures(
             ]
             for draw, lost in zip(some, fade_free(simulator, logs), strict=True):
                 yearly = lost.scaled(1.0 / years)
-                yield HISTORIES, draw, yearly.of(hand.services), 1.0 / years
+                yield HISTORIES, draw, yearly.of(hand.services, hops=first), 1.0 / years
                 if together:
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
@@ -166,7 +213,7 @@ def _losses_to_failures(
                 for draw in some
             ]
             for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
-                yield FORCED, draw, added.scaled(weight).of(hand.services), weight
+                yield FORCED, draw, added.scaled(weight).of(hand.services, hops=first), weight
                 if together:
                     yield FORCED + TOGETHER, draw, added.months_alone(), weight
 
@@ -177,8 +224,9 @@ def _few(numbers: range) -> Iterator[range]:
 
 
 def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:
-    """What services lose had nothing but the failures of each log happened; all are of one length."""
-    return map(Losses.of_outages, outages_on_equipment_alone(simulator, logs))
+    """What is lost had nothing but the failures of each log happened; all are of one length, whole years."""
+    hops = without_weather(simulator, logs)
+    return losses_each(simulator, hops, logs, logs[0].duration_s, by_month=True)
 
 
 def added_losses(draws: Sequence[ForcedDraw]) -> Iterator[tuple[float, Losses]]:

@@ -1,11 +1,13 @@
 """Figures of services from a run's blocks and replications, each with its interval: the one place that makes
 them.
 
-A block's outage is parted: U - E - M is what rain takes, and weather on broken parts, E what its own
-failures take with no fading at all, M what its own multipath takes with nothing else wrong. The mean of
-U - E - M comes from the blocks, put right by what weather they met (``sim.rare.weather_controls``); those of
-E and M from replications: many more histories of common failures, rare failures put in by hand, and more
-histories of multipath. The limits add up what is unsure in each (``strata_interval``).
+A block's outage is parted: E is what its own failures take with no fading at all, M what its own multipath
+takes with nothing else wrong, R what its own rain takes so, and the rest is weather on broken parts. The mean
+of U - E - M - cR comes from the blocks; those of E, M and cR from replications: many more histories of common
+failures, rare failures put in by hand, more histories of multipath, and more of rain. A part c of rain gives
+way (``rain_share``), since the blocks know rain as well as its histories do. Rain is put right by what
+the histories and blocks met (``sim.rare.weather_controls``). The limits add up what is unsure in each
+(``strata_interval``).
 """
 
 from collections.abc import Sequence
@@ -32,7 +34,17 @@ from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.losses import FIGURES, WAYS
-from hopyears.sim.rare.replications import FORCED, HISTORIES, NIGHTS, OWN, REPLICATIONS, n_draws
+from hopyears.sim.rare.replications import (
+    FORCED,
+    HISTORIES,
+    NIGHTS,
+    OWN,
+    OWN_RAIN,
+    RAINS,
+    REPLICATIONS,
+    n_draws,
+    rain_share,
+)
 from hopyears.sim.rare.weather_controls import (
     FEWEST_BLOCKS,
     SLOPE_BOUNDS,
@@ -61,9 +73,10 @@ class Seen:
     ----------
     blocks : float array, shape (n_blocks, n_services, n_ways, n_figures)
         Own figures of each block.
-    own : float array, of the same shape
-        What its own failures alone and its own multipath alone take; zeros without replications.
-    histories, forced, nights : float array, shape (n_draws, n_services, n_ways, n_figures)
+    own, own_rain : float array, of the same shape
+        What its own failures alone and its own multipath alone take; what its own rain alone takes; zeros
+        without replications.
+    histories, forced, nights, rains : float array, shape (n_draws, n_services, n_ways, n_figures)
         Replications of all blocks, one after the other; none without.
     rain : float array, shape (n_blocks, n_services)
         Loss to rain by the hops of the working route, each alone [s a year].
@@ -71,9 +84,11 @@ class Seen:
 
     blocks: _Floats
     own: _Floats
+    own_rain: _Floats
     histories: _Floats
     forced: _Floats
     nights: _Floats
+    rains: _Floats
     rain: _Floats
 
     @classmethod
@@ -97,11 +112,12 @@ class Seen:
             )
             columns[0].append(_figures(total, (n, len(WAYS))) / years)
             columns[1].append(_figures(drawn, (n, len(WAYS), 2), stratum=OWN).sum(axis=0))
-            for stratum, number in zip((HISTORIES, FORCED, NIGHTS), n_draws(asked, block), strict=True):
-                shape = (n, len(WAYS), number)
-                columns[1 + stratum].extend(_figures(drawn, shape, stratum=stratum))
-            columns[5].append(rained / years)
-        widths = [(n, len(WAYS), len(FIGURES))] * 5 + [(n,)]
+            columns[2].append(_figures(drawn, (n, len(WAYS)), stratum=OWN_RAIN, draw=0))
+            strata = (HISTORIES, FORCED, NIGHTS, RAINS)
+            for column, stratum, number in zip(columns[3:], strata, n_draws(asked, block), strict=False):
+                column.extend(_figures(drawn, (n, len(WAYS), number), stratum=stratum))
+            columns[7].append(rained / years)
+        widths = [(n, len(WAYS), len(FIGURES))] * 7 + [(n,)]
         return cls(
             *(
                 np.reshape(column, (len(column), *width))
@@ -235,11 +251,14 @@ class ServiceFigures:
         blocks = seen.blocks[:, service, way, figure]
         if not self.prepared.options.replications:
             return [(blocks, max(weather, common) / years)]
+        share = rain_share(len(seen.rains), len(blocks))
+        own = (seen.own + share * seen.own_rain)[:, service, way, figure]
         return [
-            (blocks - seen.own[:, service, way, figure], weather / years),
+            (blocks - own, weather / years),
             (seen.histories[:, service, way, figure], common / years),
             (seen.forced[:, service, way, figure], rare),
             (seen.nights[:, service, way, figure], weather / years),
+            (share * seen.rains[:, service, way, figure], share * weather / years),
         ]
 
     def _weather(self, service: int, figure: int, values: _Floats, largest_unseen: float) -> Stratum:

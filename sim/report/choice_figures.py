@@ -46,7 +46,6 @@ def saved_for_money(plans: pd.DataFrame, axes: Axes) -> Axes:
     axes.plot(cost[~good], best[~good], "o", color=ACCENT, markersize=6, markerfacecolor="white")
     axes.set_ylabel("minutes a year saved")
     axes.grid()
-    axes.set_axisbelow(True)
     axes.margins(0.12, 0.12)
     marks: list[Mark] = [
         (Line2D([], [], color=ACCENT, marker="o", linewidth=2.2), "none saves as much for less"),
@@ -79,7 +78,6 @@ def left_for_money(purchases: pd.DataFrame, axes: Axes, *, next_spent: Floats) -
     axes.plot(next_spent, beside, "D", color=SECOND, markersize=6, markerfacecolor="white")
     axes.set_ylim(bottom=0.0)
     axes.grid()
-    axes.set_axisbelow(True)
     axes.margins(0.06, 0.1)
     marks: list[Mark] = [
         (Line2D([], [], color=ACCENT, marker="o", linewidth=1.8), "in the advised order, numbered by step"),
@@ -126,7 +124,6 @@ def promised_shares(table: pd.DataFrame, axes: Axes, *, name: str = "contract") 
     axes.plot(at["asked"], rows, "|", color=INK, markersize=14, markeredgewidth=2.0)
     axes.set_xlabel("availability of the period that counts, a year or a month [%]")
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     marks: list[Mark] = [
         (Line2D([], [], color=ACCENT, marker="o", linestyle=""), "can be promised"),
         (Line2D([], [], color=INK, marker="x", linestyle=""), "worst seen"),
@@ -159,7 +156,6 @@ def break_chances(table: pd.DataFrame, axes: Axes, *, allowed: float, names: Seq
     axes.set_xlim(-1.0, 101.0)
     axes.set_xlabel("chance that it is broken [%]")
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     marks: list[Mark] = [
         (Line2D([], [], color=ACCENT, marker="o", linewidth=2.2), "chance with its interval"),
         (Line2D([], [], color=INK, linewidth=1.2, linestyle=(0, (4, 2))), "as much as a promise allows"),

@@ -25,6 +25,7 @@ PNG_DPI = 150
 """Resolution of picture files [pixel an inch]."""
 
 LOOK: dict[Any, Any] = {
+    "axes.axisbelow": True,
     "axes.edgecolor": FAINT,
     "axes.labelcolor": INK,
     "axes.labelsize": 10,

@@ -98,7 +98,6 @@ def differences(table: pd.DataFrame, axes: Axes, *, name: str = "service") -> Ax
     axes.plot(best[~sure], rows[~sure], "o", color=ACCENT, markersize=5.5, markerfacecolor="white")
     axes.set_xlabel("difference in unavailable minutes a year, plan less base")
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     return axes
 
 
@@ -149,7 +148,6 @@ def cause_bars(
     axes.set_xlim(0.0, 100.5 if as_shares else None)
     axes.set_xlabel("share of the minutes [%]" if as_shares else "unavailable minutes a year")
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     return axes if as_shares else legend_above(axes, used)
 
 
@@ -182,7 +180,6 @@ def phase_bars(table: pd.DataFrame, axes: Axes, *, name: str = "kind") -> Axes:
         left += hours
     axes.set_xlim(left=0.0)
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     axes.set_xlabel("hours a year, all parts of the kind together")
     return legend_above(axes, marks)
 

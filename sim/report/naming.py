@@ -8,7 +8,10 @@ from matplotlib.transforms import Bbox
 
 from hopyears.sim.report.labels import Box, Floats, place_labels
 from hopyears.sim.report.scales import figure_of
-from hopyears.sim.wording.palette import FAINT
+from hopyears.sim.wording.palette import FAINT, INK
+
+NAME_POINTS = 8.5
+"""Size of the names [point]."""
 
 
 def name_points(
@@ -18,6 +21,7 @@ def name_points(
     segments: Floats,
     *,
     italic: int = 0,
+    colour: str = INK,
     most_covered: float = np.inf,
 ) -> None:
     """Put a name beside each point; one that stands apart gets a thin line, one without room is left out.
@@ -33,6 +37,8 @@ def name_points(
         Lines to be kept clear: both ends.
     italic : int
         So many of the first names are slanted.
+    colour : str
+        Of the names.
     most_covered : float
         As ``place_labels``.
     """
@@ -42,7 +48,14 @@ def name_points(
     pixels = to_pixel.transform(points)
     drawn = [
         axes.text(
-            0, 0, name, parse_math=False, fontsize=8.5, zorder=6, style="italic" if i < italic else "normal"
+            0,
+            0,
+            name,
+            parse_math=False,
+            fontsize=NAME_POINTS,
+            color=colour,
+            zorder=6,
+            style="italic" if i < italic else "normal",
         )
         for i, name in enumerate(names)
     ]

@@ -12,7 +12,8 @@ from hopyears.sim.report.drawing import inline_svg, look, new_axes
 from hopyears.sim.report.illustrations import MOST_ROWS, height_in
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.report.study_page import Section, TableOfPage, page_cells, study_page
-from hopyears.sim.runs.promise import AVAILABILITY, MINUTES, NO, OPEN, YES
+from hopyears.sim.runs.promise import NO, OPEN, YES
+from hopyears.sim.runs.promise_terms import AVAILABILITY, MINUTES
 from hopyears.sim.wording import promises as words
 from hopyears.sim.wording.promises import Promised
 from hopyears.sim.wording.wording import plural

@@ -67,7 +67,6 @@ def rate_curves(
     availability_axis(axes, floor_share=floor_share)
     axes.set_ylim(0.0, 1.08 * top if top > 0.0 else 1.0)
     axes.grid()
-    axes.set_axisbelow(True)
     return legend_above(axes, marks, gap_points=22.0 if axes.get_title(loc="left") else 5.0)
 
 
@@ -126,7 +125,6 @@ def modulation_bars(
     axes.xaxis.set_major_formatter(FuncFormatter(lambda share, _: f"{100.0 * share:.10g} %"))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.grid(axis="x")
-    axes.set_axisbelow(True)
     axes.set_xlabel("share of channel time with no more than this modulation")
     return legend_above(axes, marks)
 

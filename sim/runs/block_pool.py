@@ -3,6 +3,7 @@
 Blocks are independent, so that the number of processes changes nothing but the time taken.
 """
 
+import gc
 import logging
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
@@ -43,6 +44,7 @@ def _start(make: Callable[..., BlockStudy[Any]], arguments: tuple[Any, ...]) -> 
     global _STUDY
     serve_parent_only()
     _STUDY = make(*arguments)
+    gc.freeze()  # libraries and the network made ready stay: never looked through again
 
 
 def _work(number: int) -> Any:
@@ -72,7 +74,11 @@ def block_pool(
         return
     if min(workers, most) < 2:
         study = make(*arguments)
-        yield lambda blocks: ((block, study.block(block)) for block in blocks)
+        gc.freeze()
+        try:
+            yield lambda blocks: ((block, study.block(block)) for block in blocks)
+        finally:
+            gc.unfreeze()  # a caller's own objects are none of ours to keep
         return
     start_server()
     pool = _Pool(make, arguments, min(workers, most))

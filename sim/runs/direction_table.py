@@ -14,6 +14,7 @@ from hopyears.sim.counting.figures import (
     put_availability,
     put_interval,
 )
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH
@@ -31,20 +32,12 @@ _FIGURES = (
     "mean_time_between_outages_h",
     "severely_errored_ratio",
 )
-COLUMNS = (
-    "service",
-    "direction",
-    *(f"{name}{end}" for name in _FIGURES for end in ("", "_low", "_high")),
-    *(f"{BELOW_COMMITTED}{end}" for end in ("", "_low", "_high")),
-    "errored_s_per_year",
-    "mean_time_to_restore_s",
-)
 
 
 def direction_table(prepared: Prepared, blocks: Sequence[Tally], figures: ServiceFigures) -> pd.DataFrame:
     """One row for each direction of each service, with 95 % intervals.
 
-    Columns as ``COLUMNS``. Outages a year are the outage intensity; the mean time between outages is its
+    Outages a year are the outage intensity; the mean time between outages is its
     inverse, from the start of one to the start of the next, infinite where none was seen. Severely errored
     and errored seconds are those in available time, the ratio is over available time. The mean time to
     restore is the mean length of an outage, not a number where none was seen. All but the errored seconds
@@ -75,7 +68,7 @@ def direction_table(prepared: Prepared, blocks: Sequence[Tally], figures: Servic
                 put_interval(row, figure, interval)
             rows.append((number, row))
     ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
-    return pd.DataFrame(ordered, columns=[*COLUMNS])
+    return table_of("service_directions", ordered)
 
 
 def severely_errored_ratio(severe_s: Interval, unavailable_s: float) -> Interval:

@@ -3,11 +3,10 @@
 import pandas as pd
 
 from hopyears.models.basics.calendar import date_of
+from hopyears.sim.counting.result_tables import columns_of
 from hopyears.sim.counting.tallies import Tally
 
 MOST_OF_A_SERVICE = 10
-
-COLUMNS = ["service", "number", "began", "duration_s", "cause", "block", "start_s"]
 
 
 def longest_outages(total: Tally, block_years: int) -> pd.DataFrame:
@@ -29,4 +28,4 @@ def longest_outages(total: Tally, block_years: int) -> pd.DataFrame:
     frame["number"] = frame.groupby("service", sort=False).cumcount() + 1
     dates = zip(frame["block"], frame["start_s"], strict=True)
     frame["began"] = [str(date_of(start, first_year=1 + block * block_years)) for block, start in dates]
-    return frame[COLUMNS].reset_index(drop=True)
+    return frame[columns_of("longest_outages")].reset_index(drop=True)

@@ -19,33 +19,11 @@ from hopyears.models.judging.objectives import (
 from hopyears.models.network.network import Service
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import met_confidence
 from hopyears.sim.rare.service_figures import OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.direction_table import severely_errored_ratio
-
-COLUMNS = (
-    "service",
-    "length_km",
-    "portion",
-    "availability_objective",
-    "allowed_min_per_year",
-    *(f"unavailable_min_per_year{end}" for end in ("", "_low", "_high")),
-    "availability_met",
-    "availability_met_confidence",
-    "availability_source",
-    *(f"below_committed_min_per_year{end}" for end in ("", "_low", "_high")),
-    "severely_errored_ratio_objective",
-    *(f"severely_errored_ratio{end}" for end in ("", "_low", "_high")),
-    "severely_errored_met",
-    "severely_errored_met_confidence",
-    "severely_errored_source",
-    "outages_per_year_objective",
-    *(f"outages_per_year{end}" for end in ("", "_low", "_high")),
-    "outages_met",
-    "outages_met_confidence",
-    "outages_source",
-)
 
 SHOWN_BESIDE = tuple(
     f"{name}{end}"
@@ -73,7 +51,7 @@ def objective_table(prepared: Prepared, services: pd.DataFrame, figures: Service
     Returns
     -------
     DataFrame
-        Columns as ``COLUMNS``. The length is that of the working route. ``..._met`` tells whether the
+        The length is that of the working route. ``..._met`` tells whether the
         simulated figure keeps the objective, ``..._met_confidence`` how sure it is that the long-run figure
         does (0.5: nothing is known either way), ``..._source`` where the objective comes from; empty where
         there is no objective. The severely errored ratio is over available time.
@@ -101,7 +79,7 @@ def objective_table(prepared: Prepared, services: pd.DataFrame, figures: Service
             }
         )
     # A column that is empty in every row has no type of its own.
-    return pd.DataFrame(rows, columns=[*COLUMNS]).astype({"outages_met": "boolean"})
+    return table_of("service_objectives", rows).astype({"outages_met": "boolean"})
 
 
 def _length_km(prepared: Prepared, number: int) -> float:

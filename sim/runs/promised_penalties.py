@@ -7,7 +7,7 @@ from hopyears.models.network.network import Service
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.money.service_money import one_outage_costs, owed_law
 from hopyears.sim.rare.year_tables import YearTables
-from hopyears.sim.runs.promise import PromiseTerms
+from hopyears.sim.runs.promise_terms import PromiseTerms
 
 ALL = "all services"
 

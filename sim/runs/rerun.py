@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
+from hopyears.sim.inputs.input_errors import place_among
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.storage.run_folder import RunFolder, versions
 
@@ -48,10 +49,7 @@ class OpenedRun:
             If there is none of that id.
         """
         ids = [demand.id for demand in self.prepared.demands]
-        if service_id not in ids:
-            shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
-            raise InputError(f'--service is "{service_id}"; must be a service of the run: {shown or "none"}')
-        return ids.index(service_id)
+        return place_among(ids, service_id, "--service", "a service of the run")
 
 
 def open_run(path: Path | str) -> OpenedRun:

@@ -50,7 +50,7 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        drawn, causes, months = replication_tables(simulator, self._by_hand, plan.seed, number, history)
+        drawn, causes, months, hops = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),
@@ -58,6 +58,7 @@ class BlockCounter:
             "service_replications": drawn.to_arrow(),
             "service_cause_replications": causes.to_arrow(),
             "service_month_replications": months.to_arrow(),
+            "hop_replications": hops.to_arrow(),
             **failure_tables(simulator.prepared, history, lost),
         }
 

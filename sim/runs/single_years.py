@@ -9,6 +9,7 @@ import pandas as pd
 from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import year_quantile
 from hopyears.sim.rare.year_law import Measure, YearLaw
@@ -69,8 +70,7 @@ def year_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
             row: dict[str, object] = {"service": service, "share_of_years": share}
             put_interval(row, "unavailable_min", Interval(max(found.low, 0.0), found.best, found.high))
             rows.append(row)
-    columns = ["service", "share_of_years", *(f"unavailable_min{end}" for end in ("", "_low", "_high"))]
-    return pd.DataFrame(rows, columns=columns)
+    return table_of("service_years", rows)
 
 
 def target_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
@@ -90,5 +90,4 @@ def target_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
             }
             put_interval(row, "year_break_chance", law.break_chance([target_min], level=0.95))
             rows.append(row)
-    chances = [f"year_break_chance{end}" for end in ("", "_low", "_high")]
-    return pd.DataFrame(rows, columns=["service", "availability", "target_min_per_year", *chances])
+    return table_of("service_targets", rows)

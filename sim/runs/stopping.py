@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.inputs.input_errors import place_among
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.storage.run_folder import RunFolder
@@ -88,10 +89,7 @@ def service_number(network: Network, goal: PrecisionGoal) -> int:
         If the network has no such service.
     """
     ids = [service.id for service in network.services]
-    if goal.service not in ids:
-        shown = ", ".join(ids[:10]) + (", ..." if len(ids) > 10 else "")
-        raise InputError(f'--until service is "{goal.service}"; must be a service: {shown or "none"}')
-    return ids.index(goal.service)
+    return place_among(ids, goal.service, "--until service", "a service")
 
 
 def reached(prepared: Prepared, goal: PrecisionGoal) -> Callable[[RunFolder], bool]:

@@ -29,6 +29,7 @@ from hopyears.sim.counting.years import worst_month
 from hopyears.sim.money.network_costs import cost_frame, cost_rows, run_rows, terms_of
 from hopyears.sim.money.service_money import service_money
 from hopyears.sim.rare.cause_figures import cause_seconds
+from hopyears.sim.rare.hop_figures import hop_intervals
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
@@ -81,7 +82,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_years": year_table(ids, yearly),
         "service_targets": target_table(ids, yearly),
         "textbook_distance": distance_table(prepared, folder, predicted, figures),
-        "hops": hop_table(prepared, blocks, total, predicted_hops),
+        "hops": hop_table(prepared, total, predicted_hops, hop_intervals(prepared, folder, blocks)),
         "hop_causes": hop_cause_table(total),
         "hop_modulations": modulation_table(prepared, total),
         "hop_capacity": capacity_table(total),

@@ -9,20 +9,21 @@ from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import (
     SHARES,
     exceeded_rate,
-    hop_intervals,
     longest_outages_s,
     outage_columns,
 )
+from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
 
 
 def hop_table(
-    prepared: Prepared, blocks: Sequence[Tally], total: Tally, predicted: pd.DataFrame
+    prepared: Prepared, total: Tally, predicted: pd.DataFrame, outages: Sequence[Sequence[Interval]]
 ) -> pd.DataFrame:
-    """One row a hop, and after them one a bundle; ``predicted`` is what ``predict_hops`` gives."""
-    n = len(prepared.designs) + len(prepared.bundles)
-    outages = hop_intervals(blocks, n)
-    longest_s = longest_outages_s(total, "hop", n)
+    """One row a hop, and after them one a bundle.
+
+    ``predicted`` is what ``predict_hops`` gives, ``outages`` what ``hop_intervals`` does.
+    """
+    longest_s = longest_outages_s(total, "hop", len(outages))
     curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
     totals = predicted.groupby("hop", sort=False)["total_min_per_year"].first()
     textbook = dict(zip(totals.index, totals.to_numpy(dtype=np.float64), strict=True))

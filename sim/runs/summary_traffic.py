@@ -10,6 +10,7 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, per_block, put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH, N_BINS
@@ -64,8 +65,7 @@ def throughput_table(prepared: Prepared, total: Tally) -> pd.DataFrame:
                     }
                 )
             )
-    columns = ["service", "direction", "rate_mbit_s", "exceeded_share"]
-    return pd.concat(parts) if parts else pd.DataFrame(columns=columns)
+    return pd.concat(parts) if parts else table_of("service_throughput", ())
 
 
 def undelivered_table(total: Tally) -> pd.DataFrame:
@@ -140,8 +140,7 @@ def by_priority(
                 put_interval(row, f"{name}_per_year", mean_interval(by_block, largest_unseen=unseen))
                 row[ending] = float(by_block.mean()) / of_all if of_all else 0.0
             rows.append(row)
-    figures = [f"{name}_per_year{end}" for name in MISSING for end in ("", "_low", "_high")]
-    table = pd.DataFrame(rows, columns=["priority", "cause", *figures, "share", "committed_share"])
+    table = table_of("priority_undelivered", rows)
     table["_part"] = table["cause"] != "all"
     keys = ["priority", "_part", f"{MISSING[0]}_per_year"]
     table = table.sort_values(keys, ascending=[True, True, False], kind="stable")

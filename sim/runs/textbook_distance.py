@@ -18,6 +18,7 @@ from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.blocks.series_tally import ALONE, HOPS, ROUTE, SERIES
 from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval, difference_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL, three_ways
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
@@ -93,10 +94,7 @@ def distance_table(
         intervals = [*known, Interval(chance, chance, chance), best]
         for step, interval in zip(STEPS, intervals, strict=True):
             rows.append(_row(demand.id, step, interval))
-    return pd.DataFrame(rows, columns=[*COLUMNS])
-
-
-COLUMNS = ("service", "step", "min_per_year", "min_per_year_low", "min_per_year_high")
+    return table_of("textbook_distance", rows)
 
 
 def _row(service: str, step: str, interval: Interval) -> dict[str, object]:
@@ -194,4 +192,4 @@ def queue_table(
         _row(demand.id, WAITING, difference_interval(minutes[:, number]))
         for number, demand in enumerate(prepared.demands)
     ]
-    return pd.DataFrame(rows, columns=[*COLUMNS])
+    return table_of("textbook_distance", rows)

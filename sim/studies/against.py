@@ -31,6 +31,7 @@ from hopyears.sim.counting.fading_tally import (
     RAIN,
 )
 from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.tally_rows import STATE_CAUSE
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
@@ -129,8 +130,7 @@ def hold_against(source: NetworkSource, folder: RunFolder) -> pd.DataFrame:
     rows = [*_fading(prepared, options, stored, manifest["block_years"])]
     if options.failures:
         rows += _equipment(prepared, stored, manifest["block_years"])
-    columns = ["hop", "states", "figure", "unit", "predicted", "simulated", "ratio", "standard_error"]
-    return pd.DataFrame(rows, columns=[*columns, "in_range"])
+    return table_of("against", rows)
 
 
 def agreement(compared: pd.DataFrame) -> pd.DataFrame:

@@ -111,12 +111,16 @@ def service_steps(
 
 
 def hop_steps(design: HopDesign, hop: HopHistory, window: Window) -> Iterator[Step]:
-    """How a hop stands at the start of a window [s], and every change in it."""
-    names = np.concatenate(([0], design.steps.states))
+    """How a hop stands at the start of a window [s], and every change of what it carries, or why, in it."""
+    names, before = np.concatenate(([0], design.steps.states)), None
     for i in _within(hop.time_s, window):
         row = int(hop.state[i])
         forward, backward = hop.capacity_mbit_s[row]
         worst = names[hop.levels[row].reshape(2, -1).min(axis=1)]
+        now = (forward, backward, int(hop.causes[row]), *worst.tolist())
+        if now == before:
+            continue
+        before = now
         yield Step(
             time_s=max(float(hop.time_s[i]), window[0]),
             what=design.hop.id,

@@ -10,27 +10,19 @@ import numpy as np
 import pandas as pd
 
 from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.years import any_year_chance
 from hopyears.sim.rare.year_law import YearLaw
 from hopyears.sim.rare.year_tables import YearsMet
 from hopyears.sim.runs.block_pool import Workers, over_blocks
-from hopyears.sim.runs.promise import Promise, PromiseTerms, figure_of, limits_of, measures_of
+from hopyears.sim.runs.promise import figure_of, limits_of, measures_of
+from hopyears.sim.runs.promise_terms import Promise, PromiseTerms
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.studies.counterfactual import sharing_groups, targets_of
 from hopyears.sim.studies.replicated import MonthStudy
 
 AS_IT_IS = "as it is"
 """Kind of the row in which everything goes wrong as it did."""
-
-COLUMNS = (
-    "contract",
-    "kind",
-    "target",
-    *(f"contract_break_chance{end}" for end in ("", "_low", "_high")),
-    "figure",
-    "mean",
-    "can_be_promised",
-)
 
 
 def levers(
@@ -85,7 +77,7 @@ def levers(
                 enumerate(heads), key=lambda each: (each[0] > 0, found[each[0]]["_key"])
             )
         ]
-    return pd.DataFrame(rows, columns=[*COLUMNS])
+    return table_of("levers", rows)
 
 
 def _row(

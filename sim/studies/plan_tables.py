@@ -9,6 +9,7 @@ import pandas as pd
 from hopyears.models.judging.cause import cause_label
 from hopyears.models.money.costs import Cost, CostRow, Terms
 from hopyears.sim.counting.figures import put_interval
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.money.network_costs import USED, VISIT, terms_of
 from hopyears.sim.money.service_money import judged_in_money
 from hopyears.sim.studies.pairing import lost_pairing
@@ -109,13 +110,7 @@ def cause_differences(base: Side, plan: Side, weights: dict[str, float]) -> pd.D
             row: dict[str, object] = {"plan": plan.name, "service": key[0], "cause": cause_label(key[1])}
             put_interval(row, "difference_min_per_year", found)
             rows.append(row)
-    ends = [f"difference_min_per_year{end}" for end in ("", "_low", "_high")]
-    return pd.DataFrame(rows, columns=["plan", "service", "cause", *ends])
-
-
-BILL_COLUMNS = (
-    "plan", "place", "item", "type", "base_count", "plan_count", "capital", "yearly", "present"
-)  # fmt: skip
+    return table_of("difference_causes", rows)
 
 
 def bill_differences(base: Side, plan: Side, terms: Terms | None) -> pd.DataFrame:
@@ -123,7 +118,7 @@ def bill_differences(base: Side, plan: Side, terms: Terms | None) -> pd.DataFram
     data = [
         (plan.name, *key, *counts, *cost) for key, counts, cost in changed_rows(base.bill, plan.bill, terms)
     ]
-    return pd.DataFrame(data, columns=[*BILL_COLUMNS])
+    return table_of("bill_differences", data)
 
 
 def changed_rows(

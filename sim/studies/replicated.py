@@ -19,8 +19,8 @@ from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, storms_of_draw
-from hopyears.sim.rare.multipath_alone import multipath_draws
 from hopyears.sim.rare.replications import n_draws
+from hopyears.sim.rare.weather_alone import multipath_draws
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
 from hopyears.sim.studies.counterfactual import BlockCase, Target, plant_without
@@ -147,7 +147,7 @@ class ReplicatedStudy(RunStudy):
         whole = self._yearly(draws)
         if not asked:
             return whole[None], *(np.zeros((0, *whole.shape)) for _ in range(3))
-        histories, forced, nights = n_draws(-(-asked // SHARE_STUDIED), number)
+        histories, forced, nights, _ = n_draws(-(-asked // SHARE_STUDIED), number)
         of_nights = []
         if simulator.prepared.options.multipath:
             own = [streams, *(streams.beside(1 + draw) for draw in range(nights))]

@@ -13,6 +13,7 @@ from hopyears.models.air import rain_attenuation
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import (
     links_unavailability,
@@ -151,7 +152,4 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
                 "total_min_per_year": min(float(total.sum()) + common + planned, MINUTES_PER_YEAR),
             }
         )
-    columns = ["service", "hops", "rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"]
-    return pd.DataFrame(
-        rows, columns=[*columns, "sites_min_per_year", "planned_min_per_year", "total_min_per_year"]
-    )
+    return table_of("predicted_services", rows)

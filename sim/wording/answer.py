@@ -82,7 +82,7 @@ def first_answer(
     sentences = [_worst_sentence(worst, causes, noun), _count_sentence(services, noun), *alone]
     sentences += _missing_sentence(services, causes, noun)
     overall = shares_by_group(causes)
-    if overall:
+    if overall and len(services) > 1:
         sentences.append(f"Over all {noun}s, unavailable time comes from {listed(overall)}.")
     quiet = int((services["unavailable_min_per_year"] == 0.0).sum())
     if quiet:
@@ -152,10 +152,11 @@ def _count_sentence(services: pd.DataFrame, noun: str) -> str:
     level = FIRST_ANSWER_LEVEL
     count = verdict_counts(services, level)
     allowed = number((1.0 - level) * MINUTES_PER_YEAR)
+    met, missed = count[MEETS], count[MISSES]
     text = (
-        f"{count[MEETS]} of {plural(len(services), noun)} "
-        f"{'meets' if count[MEETS] == 1 else 'meet'} {level_name(level)} ({allowed} minutes a year) with the "
-        f"whole interval, {count[MISSES]} {'misses' if count[MISSES] == 1 else 'miss'} it"
+        f"{met} of {plural(len(services), noun)} {'meets' if 1 in (met, len(services)) else 'meet'} "
+        f"{level_name(level)} ({allowed} minutes a year) with the whole interval, "
+        f"{missed} {'misses' if missed == 1 else 'miss'} it"
     )
     if count[OPEN]:
         text += f", and for {count[OPEN]} the simulated years cannot tell"

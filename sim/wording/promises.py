@@ -8,20 +8,8 @@ from typing import Any
 import pandas as pd
 
 from hopyears.models.basics.units import MINUTES_PER_YEAR
-from hopyears.sim.runs.promise import (
-    ALL_TERMS,
-    AVAILABILITY,
-    MINUTES,
-    NO,
-    OPEN,
-    OUTAGES,
-    PLAIN,
-    YES,
-    PromiseTerms,
-    class_of,
-    next_class,
-    years_wanted,
-)
+from hopyears.sim.runs.promise import ALL_TERMS, NO, OPEN, PLAIN, YES, class_of, next_class, years_wanted
+from hopyears.sim.runs.promise_terms import AVAILABILITY, MINUTES, OUTAGES, PromiseTerms
 from hopyears.sim.runs.promised_penalties import PromisedPenalty
 from hopyears.sim.studies.counterfactual import HOP, SITE
 from hopyears.sim.wording.wording import (

@@ -7,12 +7,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from hopyears.sim.counting.result_tables import ENDS, TABLES
 from hopyears.sim.inputs.input_errors import IDENTIFIER_WORDS, allowed_words
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.inputs.network_file import file_schema
-from hopyears.sim.wording.columns import NOTHING_SEEN
+from hopyears.sim.wording.columns import NOTHING_SEEN, described
 from hopyears.sim.wording.fields import source_of, unit_of
-from hopyears.sim.wording.table_columns import ENDS, TABLES, described
 
 GUIDE = Path(__file__).parents[1] / "guide"
 """Folder of the pages, inside the package."""

@@ -46,7 +46,7 @@ def test_a_plan_is_checked_alone(tmp_path, capsys):
     assert first == "plan.toml: entries changed, added or removed: 1"
     assert second == '  power "weak": battery_h'
     assert "  the same hardware" in text
-    assert "4 sites, 3 hops, 1 services." in text
+    assert "4 sites, 3 hops, 1 service." in text
     bad = write(tmp_path, {"remove": ["hops/none"]}, "bad.toml")
     assert main(["check", str(network), "--plan", str(bad)]) == 2
     assert capsys.readouterr().err.startswith('bad.toml: remove[1] is "hops/none"; must be the id of a hop')

@@ -11,10 +11,12 @@ from hopyears.models.network.network import Network, Prices, Service
 from hopyears.sim.advice.advise import advise
 from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.counting.result_tables import TABLES
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.rare.year_tables import YearTables
-from hopyears.sim.runs.promise import PromiseTerms, promise_table, promises_of
+from hopyears.sim.runs.promise import promise_table
+from hopyears.sim.runs.promise_terms import PromiseTerms, promises_of
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import RESULT_TABLES, Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -24,8 +26,7 @@ from hopyears.sim.studies.compare import ComparedPlan, compare
 from hopyears.sim.studies.importance import importance
 from hopyears.sim.studies.levers import levers
 from hopyears.sim.textbook.predict import predict_hops, predict_services
-from hopyears.sim.wording.columns import COLUMNS
-from hopyears.sim.wording.table_columns import IN_TABLE, TABLES, described
+from hopyears.sim.wording.columns import COLUMNS, IN_TABLE, described
 
 DRY = ModelOptions(rain=False, multipath=False)
 

@@ -147,8 +147,12 @@ def test_words_that_are_no_command(words: list[str], capsys: pytest.CaptureFixtu
 
 def test_verbs(capsys: pytest.CaptureFixture[str]) -> None:
     verbs = ", ".join(VERBS)
-    assert refused(capsys, "chek") == f'hopyears: verb is "chek"; must be one of {verbs}\n'
-    assert refused(capsys) == f"hopyears: verb is missing; must be one of {verbs}\n"
+    assert (
+        refused(capsys, "chek")
+        == f'hopyears: verb is "chek"; must be one of {verbs}. Did you mean "check"?\n'
+    )
+    hint = "hopyears --help tells what each does."
+    assert refused(capsys) == f"hopyears: verb is missing; must be one of {verbs}. {hint}\n"
     assert main(["--help"]) == 0
     shown = capsys.readouterr().out
     assert all(f"  {verb}" in shown for verb in VERBS)
@@ -188,7 +192,7 @@ def test_check_is_a_page_that_fits_its_width(tmp_path: Path, capsys: pytest.Capt
     lines = capsys.readouterr().out.splitlines()
     assert max(len(line) for line in lines if not line.startswith("warning: ")) <= 80
     assert len(lines) < 50
-    assert "4 sites, 3 hops, 1 services." in lines
+    assert "4 sites, 3 hops, 1 service." in lines
     assert "  hops.terrain: hilly (flat), 1 of 3" in lines
     assert "  parts fan: swap_h 2 (0.5)" in lines
     assert not any("polarisation" in line for line in lines)

@@ -17,7 +17,7 @@ from hopyears.sim.commands import main
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.runs.results import Results
-from hopyears.sim.wording.table_columns import described
+from hopyears.sim.wording.columns import described
 
 Change = Callable[[dict[str, Any]], Any]
 

@@ -2,10 +2,10 @@
 
 import re
 
+from hopyears.sim.counting.result_tables import TABLES
 from hopyears.sim.inputs.network_file import file_schema
 from hopyears.sim.wording.fields import source_of
 from hopyears.sim.wording.reference import GUIDE, pages
-from hopyears.sim.wording.table_columns import TABLES
 
 
 def test_pages_are_up_to_date() -> None:

@@ -25,10 +25,6 @@ def cells_field(cells, *, wide=(), population=None, n_years=1, storm_of=None):
         cells=rows,
         storm_start_s=start,
         storm_end_s=end,
-        storm_x_km=rows[first[:-1], 2] + rows[first[:-1], 4] * (start - rows[first[:-1], 0]),
-        storm_y_km=rows[first[:-1], 3] + rows[first[:-1], 5] * (start - rows[first[:-1], 0]),
-        storm_vx_km_s=rows[first[:-1], 4],
-        storm_vy_km_s=rows[first[:-1], 5],
         storm_first_cell=first,
         population=population or CellPopulation(),
         n_years=n_years,
@@ -48,14 +44,14 @@ def _rows(shapes):
 def rates_along_mm_h(field, x_km, y_km, time_s):
     """Rain rate at places (arrays) and one time, shape by shape, each rate by the definition of the shape."""
     total = np.zeros(np.shape(x_km))
-    for number, shape in enumerate([*field.cells, *field.wide]):
+    every = [(rows, time_s - rows[:, 0] > 0.0) for rows in (field.cells, field.wide)]
+    alive = [shape for rows, begun in every for shape in rows[begun & (time_s - rows[:, 0] < rows[:, 1])]]
+    for shape in alive:
         birth, life, x, y, vx, vy, log_peak, rho_max = shape[:8]
         age = time_s - birth
-        if not 0.0 < age < life:
-            continue
         dx, dy = x_km - x - vx * age, y_km - y - vy * age
         radius = rho_max * np.sqrt(np.sin(np.pi * age / life))
-        if number < field.n_cells:
+        if len(shape) == 8:
             total += np.exp(log_peak) * relative_rate(field.population.profile, np.hypot(dx, dy) / radius)
         else:
             ratio, bearing = shape[8:]

@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 
 from hopyears.sim.advice.advise import Advice
-from hopyears.sim.runs.promise import ALL_TERMS, COLUMNS, SURE, PromiseTerms
+from hopyears.sim.counting.result_tables import table_of
+from hopyears.sim.runs.promise import ALL_TERMS, SURE
+from hopyears.sim.runs.promise_terms import PromiseTerms
 from hopyears.sim.studies.plan_tables import ALL, BY_MINUTES, Comparison
 from hopyears.sim.wording.promises import Promised
 
@@ -89,7 +91,7 @@ def made_up_promised(*, levers: bool = True) -> Promised:
         ]
     )
     return Promised(
-        pd.DataFrame(rows, columns=[*COLUMNS]), PromiseTerms(), 200,
+        table_of("promise", rows), PromiseTerms(), 200,
         [["s2", ("12.0", "8.0 to 17.0"), "40.0"]],
         "shells", found if levers else None, "Weather is as it is.",
     )  # fmt: skip

@@ -7,15 +7,16 @@ A run of YEARS with replications, in the folder POOL (made, or gone on with, if 
 Every trial draws blocks from it with replacement, and apart from them as many histories and failures put in
 by hand as a run of 50, 200 or 1,000 years has, and takes the intervals of all services. The truth of that
 resampled world is the mean of the pool: thousands of history-years of failures, but of weather only what the
-blocks hold. Drawing blocks and histories apart loses what they have in common, their storms.
+blocks hold: histories of rain are drawn from the blocks' own rain. Drawing blocks and histories apart
+loses what they have in common, their storms.
 
 ``pairs`` is the ring at rest: no rain falls, no beam bends, its ends never fail, so that only two failures at
 once stop it. YEARS of 0 takes the pool as it is.
 
 Beside it stand the intervals from blocks alone, in the same world: weather of a block, failures of a history,
-and rare failures at their rate; and those of an earlier rule, of half as many histories and of multipath left
-to the blocks. Prints one line for each figure and length: share of the trials that hold the
-truth (mean and least over services) and mean half width over truth (median over services), both ways.
+and rare failures at their rate; and those with replications but without histories of rain. Prints one line
+for each figure and length: share of the trials that hold the truth (mean and least over services) and mean
+half width over truth (median over services), all ways.
 """
 
 import sys
@@ -29,14 +30,14 @@ from numpy.typing import NDArray
 from experiments.benchmarks.rare_chain import chain
 from experiments.verification.coverage.ring import ring
 from hopyears.models.network.network import Network, PartChange, Power
-from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
+from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.inputs.network_file import NetworkSource, read_network
 from hopyears.sim.rare.losses import WAYS
-from hopyears.sim.rare.replications import FORCED, OF_NIGHTS, OWN, REPLICATIONS, n_draws
+from hopyears.sim.rare.replications import FORCED, REPLICATIONS, n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
 from hopyears.sim.rare.weather_controls import RainControl, rain_control
 from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS, RunRequest, simulate
@@ -73,9 +74,6 @@ NETWORKS: dict[str, Callable[[], NetworkSource]] = {
 N_POOLED = 64
 """Replications of the pool; a run of the trials has the default number."""
 
-N_EARLIER = 24
-"""Histories of the earlier rule."""
-
 BLOCK_YEARS = 10
 LENGTHS = (50, 200, 1000)
 SEED = 1
@@ -93,15 +91,12 @@ def main(arguments: list[str]) -> int:
         simulate(source, request, pool, resume=pool.exists())
     prepared = prepare(source.network, pooled)
     rain = rain_control(prepared)
-    seen, own = Seen.read(prepared, rain, RunFolder(pool)), own_multipath(RunFolder(pool), prepared)
+    seen = Seen.read(prepared, rain, RunFolder(pool))
     # Rain of the resampled world has the mean of the pool.
     rain = RainControl(rain.rows, seen.rain.mean(axis=0), rain.error_s)
     figures = ServiceFigures(prepared, seen, BLOCK_YEARS, rain)
     drawn = [seen.histories, seen.forced, seen.nights]
     truth = sum((part.mean(axis=0) for part in drawn if len(part)), (seen.blocks - seen.own).mean(axis=0))
-    # Multipath left to the blocks has the mean of the pool's blocks.
-    moved = own.mean(axis=0) - seen.nights.mean(axis=0) if len(seen.nights) else 0.0
-    truths = np.stack([truth, truth + moved, truth])[:, :, BOTH]
     weights = weights_of_draws(RunFolder(pool), len(prepared.demands))
     names = ("histories", "failures put in by hand", "histories of multipath")
     sizes = ", ".join(f"{len(part)} {each}" for part, each in zip(drawn, names, strict=True))
@@ -112,12 +107,12 @@ def main(arguments: list[str]) -> int:
         told = [
             [
                 replicated(figures, seen, n_blocks, rng),
-                earlier_rule(figures, seen, own, n_blocks, rng),
+                rain_of_blocks(figures, seen, n_blocks, rng),
                 plain(seen, weights, n_blocks, rng),
             ]
             for _ in range(int(trials))
         ]
-        report(np.array(told), truths, length)
+        report(np.array(told), truth[:, BOTH], length)
     return 0
 
 
@@ -138,16 +133,12 @@ def replicated(
     return _told(figures, resampled(seen, n_blocks, DEFAULT_REPLICATIONS, rng))
 
 
-def earlier_rule(
-    figures: ServiceFigures, seen: Seen, own: NDArray[np.float64], n_blocks: int, rng: np.random.Generator
+def rain_of_blocks(
+    figures: ServiceFigures, seen: Seen, n_blocks: int, rng: np.random.Generator
 ) -> list[list[tuple[float, float]]]:
-    """The same with half as many histories and failures put in, and multipath left to the blocks.
-
-    A block that was drawn keeps its own multipath, ``own``; failures of its own were taken from it.
-    """
-    if len(seen.nights):
-        seen = replace(seen, own=seen.own - own, nights=seen.nights[:0])
-    return _told(figures, resampled(seen, n_blocks, N_EARLIER, rng))
+    """The same without histories of rain."""
+    drawn = resampled(seen, n_blocks, DEFAULT_REPLICATIONS, rng)
+    return _told(figures, replace(drawn, rains=drawn.rains[:0]))
 
 
 def resampled(seen: Seen, n_blocks: int, asked: int, rng: np.random.Generator) -> Seen:
@@ -156,9 +147,11 @@ def resampled(seen: Seen, n_blocks: int, asked: int, rng: np.random.Generator) -
     numbers = np.array([n_draws(asked, block) for block in range(n_blocks)]).sum(axis=0)
     drawn = (
         part[rng.integers(len(part), size=number)] if len(part) else part
-        for part, number in zip((seen.histories, seen.forced, seen.nights), numbers, strict=True)
+        for part, number in zip(
+            (seen.histories, seen.forced, seen.nights, seen.own_rain), numbers, strict=True
+        )
     )
-    of_blocks = (part[blocks] for part in (seen.blocks, seen.own))
+    of_blocks = (part[blocks] for part in (seen.blocks, seen.own, seen.own_rain))
     return Seen(*of_blocks, *drawn, seen.rain[blocks])
 
 
@@ -166,17 +159,6 @@ def _told(figures: ServiceFigures, seen: Seen) -> list[list[tuple[float, float]]
     found = figures.of(seen)
     services = range(seen.blocks.shape[1])
     return [[(each.low, each.high) for each in found.intervals(service)] for service in services]
-
-
-def own_multipath(pool: RunFolder, prepared: Prepared) -> NDArray[np.float64]:
-    """What the own multipath of each block of the pool takes alone, as ``Seen.own``."""
-    shape = (len(prepared.demands), len(WAYS), 2)
-    found = []
-    for block in pool.finished_blocks():
-        table = KeyedTable.from_arrow(REPLICATIONS, pool.read_table(block, "service_replications"))
-        each = [table.spread(name, shape, stratum=OWN)[..., OF_NIGHTS] for name in FIGURES]
-        found.append(np.stack(each, axis=-1))
-    return np.array(found)
 
 
 def plain(
@@ -202,13 +184,12 @@ def plain(
     return told
 
 
-def report(told: NDArray[np.float64], truths: NDArray[np.float64], length: int) -> None:
-    """Print what the trials (n_trials, 3, n_services, n_figures, 2) of one length found, beside the truth of
-    each rule, shape (3, n_services, n_figures).
+def report(told: NDArray[np.float64], truth: NDArray[np.float64], length: int) -> None:
+    """Print what the trials (n_trials, 3, n_services, n_figures, 2) of one length found, beside the truth, of
+    shape (n_services, n_figures).
     """
     low, high = told[..., 0], told[..., 1]
-    held = ((low <= truths) & (truths <= high)).mean(axis=0)
-    truth = truths[0]
+    held = ((low <= truth) & (truth <= high)).mean(axis=0)
     half = (0.5 * (high - low)).mean(axis=0)
     for figure, name in enumerate(FIGURES):
         some = truth[:, figure] > 0.0
@@ -216,7 +197,7 @@ def report(told: NDArray[np.float64], truths: NDArray[np.float64], length: int) 
             words = [
                 f"{way} {held[i, some, figure].mean():.1%} (least {held[i, some, figure].min():.1%}) "
                 f"+-{np.median(half[i, some, figure] / truth[some, figure]):.1%}"
-                for i, way in enumerate(("replicated", "earlier rule", "blocks alone"))
+                for i, way in enumerate(("replicated", "rain of blocks", "blocks alone"))
             ]
             print(f"{length:5d} years {name:20} {'; '.join(words)}", flush=True)
 

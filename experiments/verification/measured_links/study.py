@@ -8,7 +8,7 @@ each network beside this file; see README.md for the answer.
 """
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -28,12 +28,11 @@ from numpy.typing import NDArray
 
 from hopyears.models.air.daily_cycle import shower_cycle
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
-from hopyears.models.air.rain_law import RainLaw, annual_rain_probability
-from hopyears.models.air.seasonality import climatic_ratio
+from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, drift_by_latitude
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
-from hopyears.sim.climate import climate_of
+from hopyears.sim.climate import climate_of, ratio_of
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import RainKnots, rain_knots
 from hopyears.sim.rain.storms import draw_storms
@@ -129,11 +128,10 @@ class _BlockRain:
             _one_month(law, setting.month),
             region,
             DEFAULT_POPULATION,
-            DEFAULT_STORMS,
+            replace(DEFAULT_STORMS, yearly_spread=ratio_of(law)),
             centre_deg=place,
             drift=drift_by_latitude,
             cycle=shower_cycle,
-            yearly_spread=climatic_ratio(annual_rain_probability(law)),
         )
         field = draw_storms(streams, weather, region, n_years=YEARS_PER_BLOCK)
         self.links, self.month = links, setting.month

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from hopyears.models.air.daily_cycle import hourly_share, shower_cycle
+from hopyears.models.air.daily_cycle import shower_cycle
 
 WARM, COLD = {45.0: (5, 6, 7), -45.0: (11, 0, 1)}, {45.0: (11, 0, 1), -45.0: (5, 6, 7)}
 
@@ -36,12 +36,6 @@ def test_the_sea_has_a_weak_peak_before_dawn(latitude_deg):
 
 def test_a_coast_has_the_sum_of_both():
     hours = np.arange(24.0)
-    land, sea, coast = (shower_cycle(30.0, share)[6] for share in (1.0, 0.0, 0.25))
-    wanted = 0.25 * hourly_share(hours, *land) + 0.75 * hourly_share(hours, *sea)
-    np.testing.assert_allclose(hourly_share(hours, *coast), wanted, atol=1e-12)
-
-
-def test_a_day_holds_as_many_as_without_a_cycle():
-    hours = np.linspace(0.0, 24.0, 1000, endpoint=False)
-    assert hourly_share(hours, 1.0, 17.0).mean() == pytest.approx(1.0, abs=1e-12)
-    assert hourly_share(hours, 1.0, 17.0).min() >= 0.0
+    cycles = (shower_cycle(30.0, share)[6] for share in (1.0, 0.0, 0.25))
+    land, sea, coast = (size * np.cos(2.0 * np.pi * (hours - peak) / 24.0) for size, peak in cycles)
+    np.testing.assert_allclose(coast, 0.25 * land + 0.75 * sea, atol=1e-12)

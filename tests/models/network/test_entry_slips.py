@@ -50,6 +50,8 @@ def test_channels_narrower_than_any_plan() -> None:
     assert told(network(hop={"channel_width_mhz": 1.5}))[0].endswith("channels narrower than 1.75 MHz")
     low = {"channel_width_mhz": 0.5, "frequency_ghz": 1.4}
     assert not any("channels narrower" in text for text in told(network(hop=low)))
+    # ITU-R F.635 (4 GHz) knows nothing below 10 MHz; F.701 (to 2.7 GHz) has 0.5 MHz; from memory.
+    assert any("channels narrower" in text for text in told(network(hop=low | {"frequency_ghz": 3.6})))
 
 
 def test_a_lower_antenna_in_the_ground() -> None:

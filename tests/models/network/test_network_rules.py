@@ -278,6 +278,10 @@ CASES: list[tuple[Network, list[str]]] = [
         for kind in ("circuit", "optical")
     ),
     (
+        network(services=(service("hill", "ridge"), service("hill", "mill", demand_profile="day"))),
+        ['service "hill_mill": demand_profile is "day"; must be a demand profile id'],
+    ),
+    (
         priced(
             "cable", "outdoor_radio", "outdoor_radio/r18", "outdoor_radio/18GHz", "outdoor_radio/r18/18GHz"
         ),

@@ -123,7 +123,7 @@ def test_what_cannot_be_advised(tmp_path, capsys):
     for words, sentence in (
         (["--budget", "-1"], "--budget is -1; must be at least 0\n"),
         (["--target", "near"], '--target is "near"; must be ID=PERCENT, as mill-hub=99.99%\n'),
-        (["--target", "nowhere=99.9%"], '--target is for "nowhere"; must be for a service: far, near\n'),
+        (["--target", "nowhere=99.9%"], '--target service is "nowhere"; must be a service: far, near\n'),
     ):
         assert main(["advise", str(network), *words, "--out", str(tmp_path / "out")]) == 2
         assert capsys.readouterr().err == sentence

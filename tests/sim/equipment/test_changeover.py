@@ -149,3 +149,26 @@ def test_demands_fail_at_the_stated_rate():
         switch.failed(0, Episode(0, 0, env.now, 1))
         stuck += switch.log[-1][1] == -1
     assert stuck / 2000 == pytest.approx(0.2, abs=4 * np.sqrt(0.16 / 2000))
+
+
+def test_a_standby_that_is_silently_dead_hands_on_the_call_to_the_next():
+    group = replace(pair(switch_time_s=0.1), chains=((0,), (1,), (2,)))
+    plant = bare_plant(3, unit_kind(1e5, 5.0), crews=1, groups=[group])
+    env = simpy.Environment()
+    dispatcher = Dispatcher(env, plant, unlimited=False)
+    switch = Changeover(env, 0, group, Draws(Streams(1, 0), [("group", "pair")]), dispatcher.review)
+    silent = Episode(1, 0, env.now, 1, latent=True, found=env.event())
+    switch.failed(1, silent)
+    switch.failed(0, Episode(0, 0, env.now, 1))
+    assert switch.log == [(0.0, -1), (0.1, 2)]
+    assert silent.found.triggered
+    # One that works keeps the traffic: the next is not called too.
+    fresh = Changeover(env, 0, group, Draws(Streams(1, 0), [("group", "pair")]), dispatcher.review)
+    fresh.failed(0, Episode(0, 0, env.now, 1))
+    assert fresh.log == [(0.0, -1), (0.1, 1)]
+
+
+def test_what_fails_unseen_is_no_emergency():
+    bench = Bench()
+    bench.run((5, "fail_unseen", 1))
+    assert bench.episodes[1].priority == 1

@@ -5,6 +5,7 @@ from itertools import chain, repeat
 import numpy as np
 import pytest
 from bare_plant import HOUR, bare_plant, blocks, check_mean, standard_errors_off, unit_kind
+from hand_made_log import failure_log
 from hypothesis import given
 from hypothesis import strategies as st
 from markov import long_run
@@ -16,7 +17,8 @@ from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import PartChange, Switching
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.equipment.channel_switch import stuck_streams
+from hopyears.sim.equipment.channel_switch import stuck_streams, switch_changes
+from hopyears.sim.streams import Streams
 
 MTBF_H, MTTR_H = 1000.0, 50.0
 N_SECONDS = 60
@@ -145,3 +147,25 @@ def test_a_switch_that_always_fails_leaves_what_the_dead_channel_carried(scheme,
         for each in (never, always)
     ]
     assert lost_s[1] > 1.5 * lost_s[0]
+
+
+def stuck_at(*episodes):
+    """When how many streams are stuck at a switch that never works by itself, and takes ten hours by hand."""
+    switch = ChannelSwitch("s", ((0,), (1,)), 1, 1.0, Law.fixed(10.0))
+    plant = bare_plant(2, unit_kind(MTBF_H, MTTR_H), crews=2, switches=[switch])
+    end_s = 100.0 * HOUR
+    log = failure_log(2, 1, end_s, [{"part": 0, **each} for each in episodes])
+    return list(zip(*switch_changes(plant, Streams(1, 0), log.failures, end_s).of(0), strict=True))
+
+
+def test_a_stream_stuck_before_the_block_is_stuck_at_its_start():
+    assert stuck_at({"failed": -HOUR, "mended": 50 * HOUR}) == [(0.0, 1), (9 * HOUR, 0)]
+    # Set right before the block, or when it begins to be stuck within.
+    assert stuck_at({"failed": -20 * HOUR, "mended": 50 * HOUR}) == []
+    assert stuck_at({"failed": 0.5, "mended": 50 * HOUR}) == [(0.5, 1), (10 * HOUR + 0.5, 0)]
+
+
+def test_what_stops_no_traffic_or_is_unseen_asks_for_no_switch():
+    seen = {"failed": HOUR, "mended": 50 * HOUR}
+    assert stuck_at(seen | {"affecting": False}) == []
+    assert stuck_at(seen | {"latent": True, "arrived": 2 * HOUR}) == []

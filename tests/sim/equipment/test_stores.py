@@ -99,6 +99,8 @@ def test_an_express_order_is_made_once_for_stopped_traffic_only():
     _, lost_protection = shop.ask(0, 1)
     shop.at(5.0)
     _, urgent = shop.ask(1, 0)
+    shop.at(5.0 + 24.0 - 0.1)
+    assert not urgent.triggered
     shop.at(5.0 + 24.0 + 0.1)
     assert (urgent.triggered, lost_protection.triggered) == (True, False)
     shop.at(LEAD_H + 0.1)
@@ -106,6 +108,35 @@ def test_an_express_order_is_made_once_for_stopped_traffic_only():
     # All orders have come: the stock is what it was at the start.
     shop.at(3 * LEAD_H)
     assert shop.stores._level[0, "unit"] == 0
+
+
+def test_an_order_that_comes_sooner_anyway_is_not_made_again():
+    shop = Shop(replace(depot({"unit": 0}, express_h=24.0), lead_time=Law.fixed(10.0)))
+    _, urgent = shop.ask(0, 0)
+    shop.at(10.1)
+    assert urgent.triggered
+
+
+def test_a_spare_that_a_crew_has_begun_to_use_stays_and_another_is_taken():
+    shop = Shop(depot({"unit": 2}))
+    shop.dispatcher.book(0)
+    first, second = (shop.ask(part, 1)[0] for part in (0, 1))
+    shop.stores.used(first)
+    _, urgent = shop.ask(2, 0)
+    assert urgent.triggered
+    assert shop.stores.lost(first) is None
+    assert shop.stores.lost(second) is not None
+
+
+def test_spares_without_limit_come_from_the_nearest_depot_that_lists_them():
+    far, near = depot({"unit": 0}, id="far", latitude_deg=52.0), depot({"unit": 0})
+    other = depot({"other": 1}, id="other")
+    shop = Shop(far, other, near)
+    episode = Episode(0, 0, 0.0, 1)
+    assert (
+        Stores(shop.env, shop.plant, shop.dispatcher, unlimited=True).ask(episode, ("unit",), 0.5).triggered
+    )
+    assert episode.depot == 2
 
 
 def test_a_spare_of_the_right_type_is_taken_before_one_that_fits_all():

@@ -10,7 +10,7 @@ from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import night_law
 from hopyears.sim.multipath.nights import SLOT_S, draw_activity, wet_hours
-from hopyears.sim.multipath.still_air import NightWeather, RainHours, moved_out_of_rain, tile_weights
+from hopyears.sim.multipath.still_air import NightWeather, RainHours, move_out_of_rain, tile_weights
 from hopyears.sim.streams import Streams
 
 
@@ -55,7 +55,7 @@ def nights_with_rain(draw):
 def test_rain_takes_the_weakest_activity_of_its_month_and_hour(drawn):
     """Every month and hour keeps its activities; none in rain is stronger than any in the dry."""
     level, stillness, rain, month = drawn
-    moved = moved_out_of_rain(level, stillness=stillness, rain=rain, month=month)
+    moved = moved_at_each_hour(level, stillness, rain, month)
     for hour in range(3):
         for number in range(3):
             inside = month[:, hour] == number
@@ -64,10 +64,17 @@ def test_rain_takes_the_weakest_activity_of_its_month_and_hour(drawn):
             assert after[wet].max(initial=0.0) <= after[~wet].min(initial=np.inf)
 
 
+def moved_at_each_hour(level, stillness, rain, month):
+    """Activity by night and hour, moved out of the rain."""
+    moved = level.T.copy()
+    move_out_of_rain(moved, stillness, rain.T.copy(), month.T.copy())
+    return moved.T
+
+
 def test_without_rain_nothing_moves():
     level = np.random.default_rng(2).random((30, 10))
     dry, month = np.zeros((30, 10), dtype=bool), np.zeros((30, 10), dtype=np.int64)
-    assert np.array_equal(moved_out_of_rain(level, stillness=level[:, 0], rain=dry, month=month), level)
+    assert np.array_equal(moved_at_each_hour(level, level[:, 0], dry, month), level)
 
 
 def test_no_fading_while_rain_is_near_and_the_same_law():

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from rain_checks import attenuation_by_quadrature_db, cells_field, rates_along_mm_h, time_above_s
+from rain_checks import attenuation_by_quadrature_db, cells_field, time_above_s
 
 from hopyears.models.air.path_rain import hop_numbers
 from hopyears.models.air.rain_cell import PEAKED
@@ -12,9 +12,7 @@ from hopyears.sim.rain.rain_kernel import (
     HopLine,
     attenuation_at,
     rain_knots,
-    rain_rate_at,
     rain_shares,
-    system_shares_db,
 )
 from hopyears.sim.rain.shape_loops import add_bounds, add_values
 from hopyears.sim.rain.storms import Region, draw_storms
@@ -49,14 +47,12 @@ def field():
     return draw_storms(Streams(3, 0), law, Region(-15.0, -15.0, 15.0, 15.0), n_years=1)
 
 
-def test_attenuation_and_rain_of_three_shapes_by_quadrature():
+def test_attenuation_of_three_shapes_by_quadrature():
     field = cells_field([PASSING, BESIDE], wide=[WIDE])
     for time_s in (10_050.0, 11_500.0, 12_600.0, 12_990.0, 14_000.0):
         exact = attenuation_by_quadrature_db(field, HOP, time_s)
         found = attenuation_at(field, HOP, np.array([time_s]))[0]
         assert found == pytest.approx(exact, rel=0.03, abs=1e-3)
-        rate = rain_rate_at(field, 1.0, 2.0, np.array([time_s]))[0]
-        assert rate == pytest.approx(float(rates_along_mm_h(field, 1.0, 2.0, time_s)), rel=1e-9, abs=1e-12)
 
 
 @pytest.mark.parametrize("hop", HOPS)
@@ -126,7 +122,7 @@ def test_windows_hold_all_time_above(field, hop, threshold_db):
     """Every cell, every ten seconds, without any sieve, against the kernel."""
     knots = rain_knots(field, hop, lowest_threshold_db=threshold_db)
     above = set(np.rint(knots.time_s[knots.attenuation_db >= threshold_db] / 10.0).astype(int))
-    rainy = field.cell_birth_s[field.cell_log_peak > np.log(3.0)]
+    rainy = field.cells[field.cells[:, 6] > np.log(3.0), 0]
     n_above = 0
     for hour in np.unique((rainy // 3600.0).astype(int))[::23]:
         ticks = hour * 360 + np.arange(360)
@@ -177,11 +173,11 @@ def test_both_directions_of_a_hop_are_the_same(field):
 
 def test_the_storm_behind_a_fade_is_named():
     field = cells_field([PASSING, {**BESIDE, "peak": 3.0}], wide=[{**WIDE, "peak": 0.1}], storm_of=[0, 1])
-    systems, shares = system_shares_db(field, HOP, 11_500.0)
-    assert list(systems) == [0, 1, 2]
-    assert list(rain_shares(field, HOP, 11_500.0).shape) == [0, 1, 2]
-    assert shares[0] > shares[1] > shares[2] > 0.0
-    assert shares.sum() == pytest.approx(attenuation_at(field, HOP, np.array([11_500.0]))[0])
+    found = rain_shares(field, HOP, 11_500.0)
+    assert list(found.shape) == [0, 1, 2]
+    assert list(field.shape_system[found.shape]) == [0, 1, 2]
+    assert found.share_db[0] > found.share_db[1] > found.share_db[2] > 0.0
+    assert found.share_db.sum() == pytest.approx(attenuation_at(field, HOP, np.array([11_500.0]))[0])
 
 
 @pytest.mark.parametrize(

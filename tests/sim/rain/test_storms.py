@@ -34,12 +34,12 @@ def test_the_same_streams_draw_the_same_field(field):
         one, other = getattr(field, entry.name), getattr(again, entry.name)
         assert np.array_equal(one, other) if isinstance(one, np.ndarray) else one == other
     other_block = draw_storms(Streams(5, 1), WET_SUMMER, REGION, n_years=2)
-    assert not np.array_equal(field.cell_x_km[:100], other_block.cell_x_km[:100])
+    assert not np.array_equal(field.cells[:100, 2], other_block.cells[:100, 2])
 
 
 def test_more_years_leave_the_first_years_as_they_are(field):
     one = draw_storms(Streams(5, 0), WET_SUMMER, REGION, n_years=1)
-    np.testing.assert_array_equal(one.cell_birth_s, field.cell_birth_s[: one.n_cells])
+    np.testing.assert_array_equal(one.cells[:, 0], field.cells[: one.n_cells, 0])
     np.testing.assert_array_equal(one.wide, field.wide[: one.n_wide])
 
 
@@ -62,10 +62,11 @@ def test_cells_stand_storm_by_storm(field):
     for storm in (0, field.n_storms // 2, field.n_storms - 1):
         part = slice(field.storm_first_cell[storm], field.storm_first_cell[storm + 1])
         assert np.all(field.cell_storm[part] == storm)
-        assert np.all(field.cell_birth_s[part] >= field.storm_start_s[storm])
-        assert (field.cell_birth_s + field.cell_life_s)[part].max() == field.storm_end_s[storm]
-        assert np.all(field.cell_vx_km_s[part] == field.storm_vx_km_s[storm])
-    assert not field.cell_x_km.flags.writeable
+        own = field.cells[part]
+        assert np.all(own[:, 0] >= field.storm_start_s[storm])
+        assert (own[:, 0] + own[:, 1]).max() == field.storm_end_s[storm]
+        assert np.all(own[:, 4:6] == own[0, 4:6])
+    assert not field.cells.flags.writeable
 
 
 def test_sites_that_move_a_little_keep_the_region():
@@ -76,19 +77,19 @@ def test_sites_that_move_a_little_keep_the_region():
 
 def test_cells_have_the_life_and_drift_asked_for(field):
     """Over the middle of the region, where nothing is cut away."""
-    inside = (np.abs(field.cell_x_km) < 15.0) & (np.abs(field.cell_y_km) < 15.0)
-    life = field.cell_life_s[inside]
+    inside = (np.abs(field.cells[:, 2]) < 15.0) & (np.abs(field.cells[:, 3]) < 15.0)
+    life = field.cells[inside, 1]
     error = life.std() / np.sqrt(len(life))
     assert abs(life.mean() - DEFAULT_POPULATION.mean_life_s) < 4.0 * error
-    speed = 3600.0 * np.hypot(field.storm_vx_km_s, field.storm_vy_km_s)
+    speed = 3600.0 * np.hypot(*field.cells[field.storm_first_cell[:-1], 4:6].T)
     # Storms that can drift in from afar are fast ones, so the storms kept are a little faster than all.
     assert DEFAULT_STORMS.mean_drift_km_h * 0.9 < speed.mean() < DEFAULT_STORMS.mean_drift_km_h * 1.4
 
 
 def test_storms_and_wide_shapes_of_a_system_move_as_one(field):
     assert field.n_wide > 100
-    speeds = np.full((field.n_systems, 2), np.nan)
-    speeds[field.storm_system] = np.column_stack([field.storm_vx_km_s, field.storm_vy_km_s])
+    speeds = np.full((field.shape_system.max() + 1, 2), np.nan)
+    speeds[field.storm_system] = field.cells[field.storm_first_cell[:-1], 4:6]
     wide = field.wide[:, 4:6]
     known = np.isfinite(speeds[field.wide_system, 0])
     assert known.sum() > 30

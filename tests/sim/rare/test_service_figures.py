@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small_networks import source_of, triangle
+from small_networks import hop, source_of, triangle
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import LightningRisk, Network, PartChange, Power, Service
@@ -22,10 +22,13 @@ from hopyears.sim.rare.replications import (
     FIRST_TIMES,
     FORCED,
     HISTORIES,
+    HOPS,
     MONTHS,
     NIGHTS,
     OF_FAILURES,
     OWN,
+    OWN_RAIN,
+    RAINS,
     REPLICATIONS,
     TOGETHER,
     added_losses,
@@ -54,7 +57,8 @@ def run(tmp_path_factory):
 
 def test_replications_change_nothing_of_the_blocks_themselves(run):
     with_them, without = RunFolder(run / "with"), RunFolder(run / "without")
-    own = ("service_replications", "service_cause_replications", "service_month_replications")
+    kinds = ("service", "service_cause", "service_month", "hop")
+    own = [f"{kind}_replications" for kind in kinds]
     for name in own:
         assert any(with_them.read_table(block, name).num_rows for block in with_them.finished_blocks())
     for block in with_them.finished_blocks():
@@ -121,22 +125,24 @@ def test_a_run_that_was_stopped_has_the_same_replications(run, tmp_path):
 
 def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
-    assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS}
-    assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1)
-    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3)
+    assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN}
+    assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1, 1)
+    assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3, 1)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
 
 
 def test_the_figure_is_the_sum_of_its_terms(run):
-    """Own outage less that of own failures and own multipath alone, and the means of their replications."""
+    """Own outage less that of own failures, own multipath and a part of own rain, and means of others."""
     figures = ServiceFigures.read(prepare(triangle(parts=RARE_MASTS), OPTIONS), RunFolder(run / "with"))
     seen = figures.seen
     assert seen.blocks.shape == seen.own.shape == (6, 2, 3, len(FIGURES))
     assert len(seen.histories) == 2 * (FIRST_BLOCKS * FIRST_TIMES + 1)
     assert len(seen.forced) == 2 * FIRST_BLOCKS + 1
     for service in range(2):
-        terms = (seen.blocks - seen.own, seen.histories, seen.forced, seen.nights)
+        part = len(seen.rains) / (len(seen.rains) + 6)
+        own = seen.own + part * seen.own_rain
+        terms = (seen.blocks - own, seen.histories, seen.forced, seen.nights, part * seen.rains)
         expected = sum(term[:, service, BOTH, UNAVAILABLE].mean() for term in terms)
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(max(expected, 0.0))
 
@@ -172,6 +178,30 @@ def test_causes_add_up_to_the_figure(run):
 def tables_of_causes(folder):
     """Names of the causes in the results of a run."""
     return set(RunFolder(folder).read_results()["service_causes"].to_pandas()["cause"])
+
+
+def test_a_hops_own_losses_are_no_more_than_the_block_had(run):
+    """What its failures, multipath and rain take alone add up to what they take together, or more."""
+    folder = RunFolder(run / "with")
+    for block in folder.finished_blocks():
+        total = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "hop_total"))
+        hops = KeyedTable.from_arrow(HOPS, folder.read_table(block, "hop_replications"))
+        own_s = sum(hops.spread("unavailable_s_sum", (3,), stratum=stratum) for stratum in (OWN, OWN_RAIN))
+        lost_s = total.spread("unavailable_s", (3,), direction=BOTH)
+        assert lost_s.any()
+        assert own_s == pytest.approx(lost_s, rel=0.02, abs=20.0)
+
+
+def test_hops_rest_on_replications(run):
+    """Masts fail once in 570 years: blocks alone do not know them, replications do."""
+    tables = [RunFolder(run / name).read_results()["hops"].to_pandas() for name in ("with", "without")]
+    for table in tables:
+        low, best, high = (table[f"unavailable_min_per_year{end}"] for end in ("_low", "", "_high"))
+        assert ((low <= best) & (best <= high)).all()
+    half = [
+        table["unavailable_min_per_year_high"] - table["unavailable_min_per_year_low"] for table in tables
+    ]
+    assert (half[0] < half[1]).all()
 
 
 def test_without_replications_a_figure_is_that_of_the_blocks(run):
@@ -210,6 +240,56 @@ def test_histories_of_multipath_have_the_mean_of_the_blocks_own(tmp_path):
         own, others = seen.own[:, 0, BOTH, figure], seen.nights[:, 0, BOTH, figure]
         error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, others)))
         assert abs(own.mean() - others.mean()) < 4.0 * error
+
+
+@pytest.mark.slow
+def test_histories_of_rain_have_the_mean_of_the_blocks_own(tmp_path):
+    """Over 40 blocks; and with neither multipath nor failures a block loses to its own rain and no more."""
+    network = triangle(
+        hops=(hop("a-c", "a", "c", 38.0),),
+        services=(Service(id="s", site_a="a", site_b="c", committed_mbit_s=30.0),),
+    )
+    options = ModelOptions(multipath=False, failures=False, replications=32)
+    request = RunRequest(years=40, seed=4, block_years=1, options=options)
+    folder = simulate(source_of(network), request, tmp_path / "r")
+    figures = ServiceFigures.read(prepare(network, options), folder)
+    seen = figures.seen
+    assert np.array_equal(seen.blocks, seen.own_rain)
+    for block in folder.finished_blocks():
+        total = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "hop_total"))
+        hops = KeyedTable.from_arrow(HOPS, folder.read_table(block, "hop_replications"))
+        for figure in FIGURES:
+            own = hops.spread(f"{figure}_sum", (1,), stratum=OWN_RAIN)
+            assert np.array_equal(own, total.spread(figure, (1,), direction=BOTH))
+    for figure in (UNAVAILABLE, OUTAGES):
+        own, others = seen.own_rain[:, 0, BOTH, figure], seen.rains[:, 0, BOTH, figure]
+        error = np.sqrt(sum(part.var(ddof=1) / part.size for part in (own, others)))
+        assert abs(own.mean() - others.mean()) < 4.0 * error
+        variance = sum(stratum.variance for stratum in figures.strata(0, figure))
+        assert variance < 0.6 * own.var(ddof=1) / own.size
+
+
+@pytest.mark.slow
+def test_a_run_agrees_with_plain_years_of_another_seed(tmp_path):
+    """Figures of a run with replications against 240 years of blocks alone, within 4 standard errors.
+
+    Those of hops by their intervals, each taken as four standard errors wide.
+    """
+    network = triangle(parts=RARE_MASTS)
+    found, hops = [], []
+    for years, seed, options in ((60, 6, ModelOptions(replications=16)), (240, 7, ModelOptions())):
+        request = RunRequest(years=years, seed=seed, block_years=5, options=options, workers=2)
+        folder = simulate(source_of(network), request, tmp_path / str(years))
+        found.append(ServiceFigures.read(prepare(network, options), folder))
+        hops.append(folder.read_results()["hops"].to_pandas())
+    for name in ("unavailable_min_per_year", "severely_errored_s_per_year", "outages_per_year"):
+        half = [0.5 * (table[f"{name}_high"] - table[f"{name}_low"]) for table in hops]
+        assert (abs(hops[0][name] - hops[1][name]) < 2.0 * np.hypot(*half)).all()
+    for figure in range(len(FIGURES)):
+        strata = [each.strata(0, figure) for each in found]
+        one, other = (sum(stratum.mean for stratum in each) for each in strata)
+        variance = sum(stratum.variance for each in strata for stratum in each)
+        assert abs(one - other) < 4.0 * np.sqrt(variance)
 
 
 @pytest.mark.slow
@@ -316,7 +396,7 @@ def test_each_service_has_the_months_of_its_own_draws():
     simulator = BlockSimulator(prepare(network, ModelOptions(rain=False, multipath=False, replications=20)))
     hands = by_hand(simulator.prepared, alone(simulator))
     assert [hand.services.tolist() for hand in hands] == [[1], [0]]
-    drawn, _, months = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
+    drawn, _, months, _ = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
     for stratum in (HISTORIES, FORCED):
         lost = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum).sum(axis=1)
         assert weighed_s(months, stratum) == pytest.approx(lost, abs=1e-6)

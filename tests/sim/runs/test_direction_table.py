@@ -8,9 +8,10 @@ from figures_of_blocks import FiguresOfBlocks
 
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.result_tables import columns_of
 from hopyears.sim.counting.tallies import Run, Tally
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
-from hopyears.sim.runs.direction_table import COLUMNS, direction_table
+from hopyears.sim.runs.direction_table import direction_table
 
 PREPARED = SimpleNamespace(demands=(SimpleNamespace(id="one"), SimpleNamespace(id="two")))
 
@@ -35,7 +36,7 @@ BLOCKS = [
 
 def test_each_direction_by_hand():
     table = direction_table(PREPARED, BLOCKS, FiguresOfBlocks(BLOCKS))
-    assert tuple(table.columns) == COLUMNS
+    assert [*table.columns] == columns_of("service_directions")
     assert table["direction"].tolist() == ["forward", "backward", "both"] * 2
     table = table.set_index(["service", "direction"])
     forward = table.loc[("one", "forward")]

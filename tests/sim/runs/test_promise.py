@@ -14,14 +14,12 @@ from hopyears.sim.runs.promise import (
     ALL_TERMS,
     CLASSES,
     PLAIN,
-    Promise,
-    PromiseTerms,
     class_of,
     next_class,
     promise_table,
-    promises_of,
     years_wanted,
 )
+from hopyears.sim.runs.promise_terms import Promise, PromiseTerms, promises_of
 from hopyears.sim.runs.single_years import UNAVAILABLE, single_years, target_table, year_table
 from hopyears.sim.wording.promises import promise_rows
 
@@ -147,7 +145,7 @@ def test_services_without_a_contract_have_their_objectives():
 
 
 def test_contracts_name_services_of_the_run():
-    with pytest.raises(InputError, match='contract "c": services holds "two"; must be services of the run'):
+    with pytest.raises(InputError, match='contract "c": services is "two"; must be services of the run'):
         promises_of(NETWORK, [contract(services=["two"], outages=1)])
     with pytest.raises(InputError, match='--service is "two"; must be a service of the run: one, none'):
         promises_of(NETWORK, [], service="two")

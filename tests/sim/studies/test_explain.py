@@ -15,7 +15,7 @@ from hopyears.models.network.network import PartChange, Service
 from hopyears.sim.blocks.block import BlockSimulator, hop_line
 from hopyears.sim.commands import main
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares, system_shares_db
+from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
@@ -149,10 +149,8 @@ def test_shares_of_cells_and_storms_sum_to_the_attenuation(run):
     whole = float(attenuation_at(draws.field, line, time_s))
     shares = rain_shares(draws.field, line, time_s)
     shapes, by_shape = shares.shape, shares.share_db
-    _, by_system = system_shares_db(draws.field, line, time_s)
     assert whole > 1.0
     assert by_shape.sum() == pytest.approx(whole)
-    assert by_system.sum() == pytest.approx(whole)
     assert np.all(np.diff(by_shape) <= 0.0)
     assert len(set(shapes.tolist())) == shapes.size
 

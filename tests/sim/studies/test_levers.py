@@ -7,10 +7,11 @@ from small_networks import source_of, triangle
 from hopyears.models.network.contract_entry import Contract
 from hopyears.models.network.network import PartChange
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.runs.promise import Promise, PromiseTerms
+from hopyears.sim.counting.result_tables import columns_of
+from hopyears.sim.runs.promise_terms import Promise, PromiseTerms
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
-from hopyears.sim.studies.levers import AS_IT_IS, COLUMNS, levers
+from hopyears.sim.studies.levers import AS_IT_IS, levers
 from hopyears.sim.wording.promises import lever_cells, lever_sentence
 from hopyears.sim.wording.wording import PER_CENT
 
@@ -36,7 +37,7 @@ def test_the_hop_that_fails_is_the_weakest_link(tmp_path):
 
 
 def rows(*found):
-    return pd.DataFrame([dict(zip(COLUMNS, each, strict=True)) for each in found])
+    return pd.DataFrame([dict(zip(columns_of("levers"), each, strict=True)) for each in found])
 
 
 @pytest.mark.parametrize(

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from browser import browser, console_errors, dumped, violations
+from rain_checks import rates_along_mm_h
 from small_networks import source_of, triangle
 
 from hopyears.models.basics.calendar import date_of
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import PartChange, Service
 from hopyears.sim.commands import main
-from hopyears.sim.rain.rain_kernel import rain_rate_at
 from hopyears.sim.report.replay_page import replay_page
 from hopyears.sim.report.replay_words import MOST_WORDS, moments
 from hopyears.sim.runs.rerun import open_run
@@ -133,17 +133,15 @@ def test_the_page_is_one_small_file_that_names_nothing_outside(opened):
 
 @pytest.mark.slow
 def test_the_page_draws_the_rain_of_the_simulation(run, rained_on, tmp_path):
-    """The script's rate at a place and time is that of ``rain_rate_at``, to 2 %: shapes are rounded."""
+    """The rate of the script is that of a slow, obvious version, to 2 %: shapes are rounded."""
     field, (start, end) = rained_on.draws.field, window_of(rained_on)
     wet = []
     rng = np.random.default_rng(5)
     times = np.linspace(start + 1.0, end - 1.0, 40)
-    for east, north in run.prepared.site_km:
-        for x, y in rng.normal((east, north), 3.0, (20, 2)):
-            rates = rain_rate_at(field, float(x), float(y), times)
-            wet += [
-                (float(x), float(y), float(t), float(r)) for t, r in zip(times, rates, strict=True) if r > 0.1
-            ]
+    places = np.concatenate([rng.normal(site, 3.0, (20, 2)) for site in run.prepared.site_km])
+    for t in times.tolist():
+        rates = rates_along_mm_h(field, *places.T, t)
+        wet += [(*place, t, r) for place, r in zip(places.tolist(), rates.tolist(), strict=True) if r > 0.1]
     assert wet
     wet = wet[:: max(len(wet) // 50, 1)]
     asked = json.dumps([[x, y, t - start] for x, y, t, _ in wet])

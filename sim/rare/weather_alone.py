@@ -1,8 +1,10 @@
-"""What services lose to multipath alone: no rain falls, all equipment is in order, no work is planned."""
+"""What is lost to multipath alone and to rain alone: all equipment is in order, no work is planned."""
 
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, WetHours
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.services.service_run import Outages
+from hopyears.sim.rain.storms import RainField
+from hopyears.sim.rare.losses import Losses, losses_each
 from hopyears.sim.streams import Streams
 
 
@@ -31,7 +33,16 @@ def multipath_draws(simulator: BlockSimulator, streams: Streams, n_years: int, w
     )
 
 
-def outages_on_multipath_alone(simulator: BlockSimulator, draws: BlockDraws) -> Outages:
-    """What takes services down on a network with such draws."""
+def losses_to_multipath(simulator: BlockSimulator, streams: Streams, n_years: int, wet: WetHours) -> Losses:
+    """What such a network loses."""
+    draws = multipath_draws(simulator, streams, n_years, wet)
     hops = [simulator.bent(draws, index) for index in range(len(draws.segments))]
-    return next(simulator.outages_each([hops], [None], draws.duration_s))
+    return next(losses_each(simulator, [hops], [None], draws.duration_s))
+
+
+def losses_to_rain(
+    simulator: BlockSimulator, streams: Streams, n_years: int, field: RainField | None = None
+) -> Losses:
+    """What a network loses that only rain disturbs: of a field, or of the streams' own."""
+    hops = simulator.rained(streams, n_years, field)
+    return next(losses_each(simulator, [hops], [None], n_years * SECONDS_PER_YEAR))

@@ -1,113 +1,24 @@
-"""Which columns each result table has, and what its rows are.
+"""The tables of results: what a row of each is, and its columns in their order.
 
 A figure with an interval is named once, with a star, and stands for three columns: ``x``, ``x_low`` and
-``x_high``.
+``x_high``. What the columns mean stands in ``sim.wording``.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from typing import NamedTuple
 
-from hopyears.sim.wording.columns import BOTH, COLUMNS, NOTHING_SEEN, Column
+import pandas as pd
 
 ENDS = ("_low", "_high")
 """Endings of the limits of an interval."""
 
 
-class TableWords(NamedTuple):
+class ResultTable(NamedTuple):
     """What a row of a table is, and its columns; a star marks those with an interval."""
 
     row: str
     columns: str
 
-
-IN_TABLE = {
-    ("service_years", "unavailable_min_high"): Column(
-        "min",
-        "upper limit of the 95 % interval of unavailable_min; infinite where the years are too few for one",
-    ),
-    ("importance", "kind"): Column("", "what the target is"),
-    ("importance", "unavailable_min_per_year"): Column("min/year", "unavailable time as it was"),
-    ("importance", "share"): Column("", "share of the time as it was"),
-    ("levers", "kind"): Column("", "what the target is; as it is: nothing is spared"),
-    ("levers", "contract_break_chance"): Column(
-        "", "chance that any year of the contract breaks a term, 0 to 1"
-    ),
-    ("promise", "year_break_chance"): Column(
-        "",
-        "chance that a year breaks it, 0 to 1; not a number where nothing is asked",
-        "0 where no year did, 1 where every year did: the truth lies within the limits",
-    ),
-    ("plans", "capital"): Column("money", "with the plan less without; not a number without prices"),
-    ("plans", "yearly"): Column("money/year", "likewise, journeys and used spares too"),
-    ("plans", "present"): Column("money", "likewise, over the stated life at the stated rate"),
-    ("bill_differences", "capital"): Column(
-        "money", "with the plan less without; not a number where a price is missing"
-    ),
-    ("bill_differences", "yearly"): Column("money/year", "likewise"),
-    ("bill_differences", "present"): Column("money", "likewise, over the stated life"),
-    ("purchases", "step"): Column("", "number of the step; 0 is the network as it is"),
-    ("contenders", "simulated"): Column("min/year or money/year", "what they lose in the simulation"),
-    ("purchases", "figure"): Column("", "what is lost: weighted minutes, or outage costs"),
-    ("contenders", "best_chance"): Column(
-        "", "chance that it is the best of these, by a bootstrap of blocks"
-    ),
-    ("contenders", "right_chance"): Column(
-        "", "chance that the chosen set is truly the best of these, at least"
-    ),
-    ("difference_causes", "difference_min_per_year"): Column(
-        "min/year", "with the plan less without, from the blocks as they were drawn"
-    ),
-    ("modulation_hops", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
-    ("modulation_services", "difference_min_per_year"): Column("min/year", "fixed modulation less adaptive"),
-    ("modulation_undelivered", "cause"): Column("", "exact set of causes; all: the sum over causes"),
-    ("modulation_undelivered", "share"): Column(
-        "", "undelivered share of all that is asked for at peak rates"
-    ),
-    ("modulation_hop_modulations", "share"): Column("", "share of channel time, 0 to 1"),
-    ("modulation_services", "undelivered_gbit_per_year"): Column(
-        "Gbit/year", "asked for at the hour and not delivered, both directions together"
-    ),
-    ("modulation_service_modulations", "share"): Column("", "share of time, 0 to 1"),
-    ("modulation_service_modulations", "states"): Column(
-        "", "lowest modulation along the working route; 0 is down"
-    ),
-    ("service_targets", "availability"): Column("", "target, share of time, 0 to 1"),
-    ("service_directions", "direction"): Column("", "forward, backward, or both: lost when either is"),
-    ("service_directions", "unavailable_min_per_year"): Column(
-        "min/year", "unavailable time of the direction", NOTHING_SEEN
-    ),
-    ("service_causes", "unavailable_min_per_year"): Column(
-        "min/year", f"unavailable time with this cause, {BOTH}"
-    ),
-    ("hop_causes", "unavailable_min_per_year"): Column(
-        "min/year", f"unavailable time with this cause, {BOTH}"
-    ),
-    ("service_causes", "severely_errored_s_per_year"): Column(
-        "s/year", "severely errored seconds with this cause"
-    ),
-    ("service_months", "unavailable_min_per_year"): Column(
-        "min/year", "unavailable time in all such months of an average year"
-    ),
-    ("priority_undelivered", "cause"): Column("", "exact set of causes; all: the sum over causes"),
-    ("priority_undelivered", "share"): Column(
-        "", "undelivered share of all that is asked for at peak rates, 0 to 1"
-    ),
-    ("hop_modulations", "share"): Column(
-        "", "share of channel time, 0 to 1; 0 where the modulation was not seen"
-    ),
-    ("hop_capacity", "capacity_mbit_s"): Column("Mbit/s", "capacity"),
-    ("predicted_hops", "planned_min_per_year"): Column("min/year", "planned work that stops either end"),
-    ("predicted_services", "planned_min_per_year"): Column(
-        "min/year", "planned work that stops a site of the route"
-    ),
-    ("service_undelivered", "below_committed_min_per_year"): Column(
-        "min/year", "time below committed, though not down, with this cause"
-    ),
-    ("predicted_hops", "capacity_mbit_s"): Column(
-        "Mbit/s", "capacity of all working channels at this modulation"
-    ),
-}
-"""Words of a column that means something of its own in one table."""
 
 _OUTAGES = (
     "unavailable_min_per_year* availability* severely_errored_s_per_year* outages_per_year* mean_outage_s "
@@ -129,7 +40,7 @@ _CASE = (
 )
 
 TABLES = {
-    "services": TableWords(
+    "services": ResultTable(
         "a service",
         "service from to committed_mbit_s committed_backward_mbit_s peak_mbit_s peak_backward_mbit_s "
         f"priority protection hops {_OUTAGES} "
@@ -138,35 +49,35 @@ TABLES = {
         "mean_throughput_mbit_s throughput_99_mbit_s throughput_99_9_mbit_s throughput_99_99_mbit_s "
         "throughput_99_999_mbit_s below_committed_min_per_year* textbook_min_per_year",
     ),
-    "service_directions": TableWords(
+    "service_directions": ResultTable(
         "a direction of a service",
         f"{_DIRECTION} availability_ratio* unavailable_min_per_year* severely_errored_s_per_year* "
         "outages_per_year* mean_time_between_outages_h* severely_errored_ratio* "
         "below_committed_min_per_year* errored_s_per_year "
         "mean_time_to_restore_s",
     ),
-    "service_causes": TableWords(
+    "service_causes": ResultTable(
         "a service and an exact set of causes",
         "service cause unavailable_min_per_year severely_errored_s_per_year share",
     ),
-    "service_months": TableWords(
+    "service_months": ResultTable(
         "a service and a calendar month", "service month unavailable_min_per_year outages_weighed"
     ),
-    "longest_outages": TableWords(
+    "longest_outages": ResultTable(
         "an outage of a service, of its ten longest", "service number began duration_s cause block start_s"
     ),
-    "service_throughput": TableWords(
+    "service_throughput": ResultTable(
         "a direction of a service and a rate", f"{_DIRECTION} rate_mbit_s exceeded_share"
     ),
-    "service_undelivered": TableWords(
+    "service_undelivered": ResultTable(
         "a direction of a service and an exact set of causes",
         f"{_DIRECTION} cause {_UNDELIVERED.format('')} below_committed_min_per_year hours_per_year share",
     ),
-    "priority_undelivered": TableWords(
+    "priority_undelivered": ResultTable(
         "a priority and an exact set of causes, both directions together",
         f"priority cause {_UNDELIVERED.format('*')} share committed_share",
     ),
-    "service_objectives": TableWords(
+    "service_objectives": ResultTable(
         "a service",
         "service length_km portion availability_objective allowed_min_per_year unavailable_min_per_year* "
         "availability_met availability_met_confidence availability_source below_committed_min_per_year* "
@@ -175,47 +86,47 @@ TABLES = {
         "severely_errored_source "
         "outages_per_year_objective outages_per_year* outages_met outages_met_confidence outages_source",
     ),
-    "service_years": TableWords(
+    "service_years": ResultTable(
         "a service and a share of its years", "service share_of_years unavailable_min*"
     ),
-    "service_targets": TableWords(
+    "service_targets": ResultTable(
         "a service and an availability", "service availability target_min_per_year year_break_chance*"
     ),
-    "textbook_distance": TableWords("a step of a service", "service step min_per_year*"),
-    "hops": TableWords(
+    "textbook_distance": ResultTable("a step of a service", "service step min_per_year*"),
+    "hops": ResultTable(
         "a hop, or a bundle of several",
         f"hop from to scheme length_km frequency_ghz capacity_mbit_s {_OUTAGES} mean_capacity_mbit_s "
         "capacity_99_mbit_s capacity_99_9_mbit_s capacity_99_99_mbit_s capacity_99_999_mbit_s "
         "textbook_min_per_year",
     ),
-    "hop_causes": TableWords(
+    "hop_causes": ResultTable(
         "a hop and an exact set of causes", "hop cause seconds_per_year unavailable_min_per_year"
     ),
-    "hop_modulations": TableWords("a direction of a hop and a modulation", "hop direction states share"),
-    "hop_capacity": TableWords(
+    "hop_modulations": ResultTable("a direction of a hop and a modulation", "hop direction states share"),
+    "hop_capacity": ResultTable(
         "a direction of a hop and a capacity", "hop direction capacity_mbit_s exceeded_share"
     ),
-    "sites": TableWords("a site", "site latitude_deg longitude_deg east_km north_km"),
-    "part_failures": TableWords(
+    "sites": ResultTable("a site", "site latitude_deg longitude_deg east_km north_km"),
+    "part_failures": ResultTable(
         "a kind of part", f"kind failures_per_year latent_per_year struck_per_year {_PHASES}"
     ),
-    "site_failures": TableWords(
+    "site_failures": ResultTable(
         "a site",
         "site failures_per_year dark_per_year dark_h_per_year mains_lost_per_year mains_lost_h_per_year "
         f"maintenance_h_per_year {_PHASES}",
     ),
-    "crew_visits": TableWords(
+    "crew_visits": ResultTable(
         "a crew", f"crew visits_per_year planned_per_year planned_h_per_year {_PHASES}"
     ),
-    "costs": TableWords(
+    "costs": ResultTable(
         "a row of the bill and its prices; none where the file has no price",
         "place item type count once_each yearly_each capital yearly present",
     ),
-    "service_money": TableWords(
+    "service_money": ResultTable(
         "a service whose outages cost anything",
         "service penalty_per_year* penalty_bad_year undelivered_gbit_per_year* undelivered_value_per_year*",
     ),
-    "predicted_hops": TableWords(
+    "predicted_hops": ResultTable(
         "a hop and a modulation, by the published standards",
         "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "
         "fixed_loss_db received_level_dbm threshold_dbm margin_db power_reduction_db rain_margin_db "
@@ -224,112 +135,97 @@ TABLES = {
         "dispersive_worst_month cross_polar_worst_month multipath_worst_month multipath_min_per_year "
         "equipment_min_per_year sites_min_per_year planned_min_per_year total_min_per_year",
     ),
-    "predicted_services": TableWords(
+    "predicted_services": ResultTable(
         "a service, along its working route",
         "service hops rain_min_per_year multipath_min_per_year equipment_min_per_year sites_min_per_year "
         "planned_min_per_year total_min_per_year",
     ),
-    "plans": TableWords(
+    "plans": ResultTable(
         "a plan, or the network as it is",
         f"plan {_DIFFERENCES} capital yearly present cost_per_year rows_without_price min_saved_per_cost "
         "outage_cost_saved_per_cost rank rank_chance best_chance order_chance ranked_by services_added "
         "services_removed pairing_lost undominated",
     ),
-    "differences": TableWords(
+    "differences": ResultTable(
         "a plan and a service, or all by their weights",
         "plan service weight base_min_per_year* plan_min_per_year* difference_ses_per_year* "
         f"{_DIFFERENCES} sure",
     ),
-    "difference_causes": TableWords(
+    "difference_causes": ResultTable(
         "a plan, a service and an exact set of causes", "plan service cause difference_min_per_year*"
     ),
-    "bill_differences": TableWords(
+    "bill_differences": ResultTable(
         "a plan and a row of the bill that it changes",
         "plan place item type base_count plan_count capital yearly present",
     ),
-    "purchases": TableWords(
+    "purchases": ResultTable(
         "a step of what is best bought, nothing first",
         "step bought capital present spent left next_best next_best_left right_chance figure set",
     ),
-    "contenders": TableWords(
+    "contenders": ResultTable(
         "a set of candidates that was simulated",
         "bought present blocks guessed simulated best_chance right_chance target_chance",
     ),
-    "candidates": TableWords(
+    "candidates": ResultTable(
         "a candidate, most saved for its money first",
         "candidate changes capital yearly present without_price guessed_saved chosen",
     ),
-    "importance": TableWords(
+    "importance": ResultTable(
         "a service (or all) and what might never go wrong",
         "service kind target unavailable_min_per_year saved_min_per_year* share sure "
         "below_committed_min_per_year below_saved_min_per_year*",
     ),
-    "promise": TableWords(
+    "promise": ResultTable(
         "a term of a contract, or all of its terms",
         "contract services figure unit period contract_years asked kept year_break_chance* "
         "contract_break_chance* mean median worst can_be_promised rests_on",
     ),
-    "levers": TableWords(
+    "levers": ResultTable(
         "a contract and what might never go wrong",
         "contract kind target contract_break_chance* figure mean can_be_promised",
     ),
-    "against": TableWords(
+    "against": ResultTable(
         "a hop, a modulation and a figure",
         "hop states figure unit predicted simulated ratio standard_error in_range",
     ),
-    "modulation_hops": TableWords(
+    "modulation_hops": ResultTable(
         "a hop and a modulation, 0 states for adaptive",
         f"hop {_CASE} below_best_min_per_year* adaptive_below_min_per_year*",
     ),
-    "modulation_hop_weather": TableWords(
+    "modulation_hop_weather": ResultTable(
         "a hop as it is, beside weather alone",
         "hop unavailable_min_per_year* below_best_min_per_year* steps_per_year* "
         "weather_unavailable_min_per_year* weather_below_best_min_per_year* weather_steps_per_year*",
     ),
-    "modulation_services": TableWords(
+    "modulation_services": ResultTable(
         "a service and the modulation at which every hop is fixed, 0 states for adaptive",
         f"service {_CASE} undelivered_gbit_per_year* undelivered_share",
     ),
-    "modulation_hop_curves": TableWords("a hop, a modulation and a rate", "hop states mbit_s exceeded_share"),
-    "modulation_service_curves": TableWords(
+    "modulation_hop_curves": ResultTable(
+        "a hop, a modulation and a rate", "hop states mbit_s exceeded_share"
+    ),
+    "modulation_service_curves": ResultTable(
         "a service, a modulation and a rate", "service states mbit_s exceeded_share"
     ),
-    "modulation_hop_modulations": TableWords("a hop and a modulation", "hop states share busy_share"),
-    "modulation_service_modulations": TableWords("a service and a modulation", "service states share"),
-    "modulation_undelivered": TableWords(
+    "modulation_hop_modulations": ResultTable("a hop and a modulation", "hop states share busy_share"),
+    "modulation_service_modulations": ResultTable("a service and a modulation", "service states share"),
+    "modulation_undelivered": ResultTable(
         "a modulation, a priority and an exact set of causes",
         f"states priority cause {_UNDELIVERED.format('*')} share committed_share "
         "difference_undelivered_mbit_per_year* difference_undelivered_committed_mbit_per_year*",
     ),
-    "outages": TableWords("an outage of a service", "number began duration_s cause block start_s"),
+    "outages": ResultTable("an outage of a service", "number began duration_s cause block start_s"),
 }
 """Every result table by name: those of a run, a prediction and a comparison; of the verbs ``importance``,
 ``promise``, ``predict --against`` and ``modulation`` (each of its tables); and of ``worst_outages``."""
 
 
-def head_of(name: str) -> str:
-    """Head of a column for readers, its unit as it is written: ``received level dBm``, ``total min/year``."""
-    unit = COLUMNS[name].unit if name in COLUMNS else ""
-    ending = "_" + unit.lower().replace("/year", "_per_year").replace("/", "_")
-    if unit and name.endswith(ending):
-        return f"{name.removesuffix(ending).replace('_', ' ')} {unit}"
-    return name.replace("_", " ")
+def columns_of(table: str) -> list[str]:
+    """Every column of a table in its order, limits of intervals included."""
+    names = (word.partition("*") for word in TABLES[table].columns.split())
+    return [f"{name}{end}" for name, star, _ in names for end in ("", *ENDS)[: 3 if star else 1]]
 
 
-def described(table: str) -> Iterator[tuple[str, Column]]:
-    """Every column of a table in its order, limits of intervals included, with its words.
-
-    Raises
-    ------
-    KeyError
-        If there is no such table.
-    """
-    interval = "interval at the confidence asked for" if table == "promise" else "95 % interval"
-    for word in TABLES[table].columns.split():
-        name = word.removesuffix("*")
-        words = IN_TABLE.get((table, name)) or COLUMNS[name]
-        yield name, words
-        if name != word:
-            for end, limit in zip(ENDS, ("lower", "upper"), strict=True):
-                usual = Column(words.unit, f"{limit} limit of the {interval} of {name}")
-                yield f"{name}{end}", IN_TABLE.get((table, f"{name}{end}"), usual)
+def table_of(table: str, rows: Iterable[object]) -> pd.DataFrame:
+    """Rows (by column, or in the order of the columns) as that table; its columns where there is none."""
+    return pd.DataFrame([*rows], columns=columns_of(table))

@@ -1,0 +1,156 @@
+"""Entries of a network file that describe the network's shape: sites, and the hops between them."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from hopyears.models.basics.faults import FieldError
+from hopyears.models.network.entry import Entry, Finite, Identifier, Name
+from hopyears.models.radio.scheme import Scheme, parse_scheme
+
+MAXIMUM_PATH_LENGTH_KM = 200.0
+MINIMUM_PATH_LENGTH_KM = 0.02
+
+
+class Site(Entry):
+    """A place with a mast: radios in every direction share its power, its mast and its indoor unit."""
+
+    id: Identifier
+    name: Name = None
+    latitude_deg: Annotated[Finite, Field(ge=-80, le=80, description="WGS 84")]
+    longitude_deg: Annotated[Finite, Field(ge=-180, le=180, description="WGS 84")]
+    ground_height_m: Annotated[Finite, Field(ge=-450, le=6000, description="above sea level")] = 0.0
+    antenna_height_m: Annotated[
+        Finite, Field(ge=1, le=500, description="above ground, for hops that do not state their own")
+    ] = 30.0
+    power: Annotated[Identifier, Field(description="id of a [[power]] entry, or 'standard'")] = "standard"
+    access_h: Annotated[
+        Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
+    ] = 0.0
+    failure_factor: Annotated[
+        Finite,
+        Field(gt=0, le=100, description="failures of the parts there, over those of parts of their kind"),
+    ] = 1.0
+    indoor_unit: Annotated[
+        Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
+    ] = "standard"
+    indoor_units: Annotated[
+        int, Field(ge=0, le=8, description="how many; 0 takes as many as the directions need")
+    ] = 0
+
+
+class Hop(Entry):
+    """A radio link between two sites."""
+
+    id: Identifier
+    name: Name = None
+    site_a: Annotated[Identifier, Field(alias="from", description="site id")]
+    site_b: Annotated[Identifier, Field(alias="to", description="site id")]
+    frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
+    channel_width_mhz: Annotated[
+        Finite, Field(gt=0, le=4000, description="channel spacing of the frequency plan")
+    ] = 28.0
+    polarisation: Annotated[Literal["H", "V"], Field(description="of the first channel")] = "V"
+    radio: Annotated[Identifier, Field(description="radio id")]
+    antenna: Annotated[Identifier, Field(description="antenna id at both ends")]
+    antenna_b: Annotated[
+        Identifier | None, Field(description="antenna id at the 'to' end; default as at the 'from' end")
+    ] = None
+    scheme: Annotated[
+        str, Field(max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
+    ] = "1+0"
+    antenna_height_a_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
+    antenna_height_b_m: Annotated[
+        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
+    ] = None
+    antenna_separation_m: Annotated[
+        Finite, Field(gt=0, le=60, description="vertical, between the two antennas of space diversity")
+    ] = 8.0
+    frequency_separation_mhz: Annotated[
+        Finite | None,
+        Field(gt=0, le=5000, description="between neighbouring channels; default two channel widths"),
+    ] = None
+    duplex_spacing_mhz: Annotated[
+        Finite | None, Field(gt=0, le=12000, description="go to return; default 3 % of the frequency")
+    ] = None
+    reference_states: Annotated[
+        int | None, Field(ge=2, le=16384, description="modulation when not adaptive; default the lowest")
+    ] = None
+    transmit_power_dbm: Annotated[Finite | None, Field(ge=-30, le=50, description="default the radio's")] = (
+        None
+    )
+    fixed_loss_a_db: Annotated[
+        Finite, Field(ge=0, le=60, description="at the 'from' end beside couplers: feeder, attenuator")
+    ] = 0.0
+    fixed_loss_b_db: Annotated[
+        Finite, Field(ge=0, le=60, description="at the 'to' end beside couplers: feeder, attenuator")
+    ] = 0.0
+    fixed_loss_path_db: Annotated[
+        Finite, Field(ge=0, le=60, description="of the path beside free space and gases: obstruction")
+    ] = 0.0
+    threshold_degradation_db: Annotated[
+        Finite, Field(ge=0, le=40, description="rise of all receiver thresholds by interference from outside")
+    ] = 0.0
+    sub_band: Annotated[
+        Identifier | None,
+        Field(description="radios of one type and sub-band share spares; default all of the type"),
+    ] = None
+    terrain: Annotated[
+        Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
+    ] = "flat"
+    geoclimatic_factor: Annotated[
+        Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
+    ] = None
+    refractivity_75: Annotated[
+        Finite | None,
+        Field(
+            gt=0,
+            le=1000,
+            description="dN75 of P.530-18, N-units, for multipath_edition 18; default none",
+        ),
+    ] = None
+    mean_terrain_m: Annotated[
+        Finite | None,
+        Field(
+            ge=-450,
+            le=6000,
+            description="mean height along the path above sea level, for multipath_edition 18; default the "
+            "mean of both sites' grounds",
+        ),
+    ] = None
+    bundle: Annotated[
+        Identifier | None,
+        Field(
+            description="hops of one bundle, between the same sites, share their load as one; default none"
+        ),
+    ] = None
+    rain_exceedance_db: Annotated[
+        dict[str, Finite] | None,
+        Field(
+            description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
+            "default the law of P.530"
+        ),
+    ] = None
+    multipath_exceedance_db: Annotated[
+        dict[str, Finite] | None,
+        Field(
+            description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}; "
+            "default the law of P.530"
+        ),
+    ] = None
+
+    @property
+    def protection(self) -> Scheme:
+        """The scheme as data."""
+        return parse_scheme(self.scheme)
+
+    @model_validator(mode="after")
+    def _scheme_reads(self) -> "Hop":
+        try:
+            parse_scheme(self.scheme)
+        except ValueError as error:
+            _, _, allowed = str(error).rpartition("; must be ")
+            raise FieldError("scheme", f'"{self.scheme}"', allowed) from None
+        return self

@@ -1,0 +1,124 @@
+"""Figures of hops and bundles by themselves, each with its interval, from blocks and replications."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hopyears.sim.blocks.block import BlockSimulator
+from hopyears.sim.blocks.prepared import Prepared
+from hopyears.sim.counting.figures import (
+    UNSEEN_OUTAGE_S,
+    UNSEEN_OUTAGES,
+    UNSEEN_SEVERELY_ERRORED_S,
+    block_figures,
+)
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.statistics import Interval, Stratum, mean_interval, strata_interval
+from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.rare.alone import alone
+from hopyears.sim.rare.forced import by_hand
+from hopyears.sim.rare.losses import FIGURES
+from hopyears.sim.rare.replications import (
+    FORCED,
+    HISTORIES,
+    HOPS,
+    NIGHTS,
+    OWN,
+    OWN_RAIN,
+    RAINS,
+    n_draws,
+    rain_share,
+)
+from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
+from hopyears.sim.storage.run_folder import RunFolder
+
+_DRAWN = (HISTORIES, FORCED, NIGHTS, RAINS)
+
+
+def hop_intervals(prepared: Prepared, folder: RunFolder, blocks: Sequence[Tally]) -> list[list[Interval]]:
+    """Intervals of ``FIGURES`` of each hop, and after them of each bundle, a year, both ways together.
+
+    Replications take part as for services (``sim.rare.service_figures``), by the first set of rare failures.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    folder : RunFolder
+        Of a run with at least one finished block.
+    blocks : sequence of Tally
+        Of each of these.
+    """
+    n, years, figures = len(prepared.designs) + len(prepared.bundles), blocks[0].years, range(len(FIGURES))
+    seen = np.stack(block_figures(blocks, "hop", n), axis=-1)
+    if prepared.options.replications:
+        terms = _strata(prepared, folder, seen, years)
+        return [[_limits(terms[hop, figure]) for figure in figures] for hop in range(n)]
+    unseen = (UNSEEN_OUTAGE_S / years, UNSEEN_SEVERELY_ERRORED_S / years, UNSEEN_OUTAGES / years)
+    return [
+        [mean_interval(seen[:, hop, figure], largest_unseen=unseen[figure]) for figure in figures]
+        for hop in range(n)
+    ]
+
+
+def _limits(strata: Sequence[Stratum]) -> Interval:
+    found = strata_interval(strata)
+    return Interval(max(found.low, 0.0), max(found.best, 0.0), max(found.high, 0.0))
+
+
+def _strata(
+    prepared: Prepared, folder: RunFolder, seen: NDArray[np.float64], years: int
+) -> dict[tuple[int, int], list[Stratum]]:
+    """Terms of each hop's figures: its blocks, shape (n_blocks, n, n_figures), and the draws beside them."""
+    numbers, n = folder.finished_blocks(), seen.shape[1]
+    tables = [KeyedTable.from_arrow(HOPS, folder.read_table(block, "hop_replications")) for block in numbers]
+    drawn = np.array([n_draws(prepared.options.replications, block) for block in numbers]).sum(axis=0)
+    sizes = dict(zip(_DRAWN, drawn.tolist(), strict=True))
+    share = rain_share(sizes[RAINS], len(numbers))
+    own = np.array([_spread(table, "sum", n) for table in tables])
+    rest = seen - own[:, :, OWN] - share * own[:, :, OWN_RAIN]
+    total, square, hit, largest = (
+        _spread(KeyedTable.joined(HOPS, tables), moment, n) for moment in ("sum", "square", "seen", "largest")
+    )
+    bounds = _bounds(prepared, n) / np.array([years, years, 1.0])[:, None, None]
+    found: dict[tuple[int, int], list[Stratum]] = {}
+    for hop, figure in np.ndindex(n, len(FIGURES)):
+        weather, common, rare = bounds[:, hop, figure].tolist()
+        strata = found[hop, figure] = [Stratum.of(rest[:, hop, figure], largest_unseen=weather)]
+        for stratum, unseen in zip(_DRAWN, (common, rare, weather, weather), strict=True):
+            at = hop, stratum, figure
+            term = Stratum.of_moments(
+                sizes[stratum],
+                total[at],
+                square[at],
+                int(hit[at]),
+                largest[at],
+                largest_unseen=unseen,
+            )
+            strata.append(term.scaled(share) if stratum == RAINS else term)
+    return found
+
+
+def _spread(table: KeyedTable, moment: str, n: int) -> NDArray[np.float64]:
+    """One moment of the figures of hops, shape (n, n_strata, n_figures)."""
+    strata = (n, len(_DRAWN) + 2)
+    return np.stack([table.spread(f"{figure}_{moment}", strata) for figure in FIGURES], axis=-1)
+
+
+def _bounds(prepared: Prepared, n: int) -> NDArray[np.float64]:
+    """Most of one outage that was not seen, by weather, by common failures and by those put in by hand (times
+    its weight), shape (3, n, n_figures)."""
+    single, options = alone(BlockSimulator(prepared)), prepared.options
+    found = np.tile(np.array([0.0, UNSEEN_SEVERELY_ERRORED_S, UNSEEN_OUTAGES]), (3, n, 1))
+    hand = by_hand(prepared, single)[0]
+    parts = hand.events < hand.n_parts
+    stops = single.stops_hop[hand.events[parts]]
+    weight = np.where(stops, hand.weight_per_year[parts, None], 0.0)
+    longest_s = weight * single.restore_s[hand.events[parts], None]
+    found[0, :, 0] = UNSEEN_WEATHER_S
+    found[1, :, 0] = single.longest_of_hops_s(~hand.held)
+    found[2] *= weight.max(axis=0, initial=0.0)[:, None]
+    found[2, :, 0] = longest_s.max(axis=0, initial=0.0)
+    fades = options.rain or options.multipath or not options.failures
+    scale = np.array([fades, options.failures, options.failures], dtype=np.float64)
+    return np.asarray(found * scale[:, None, None])
