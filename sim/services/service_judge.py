@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import inlined, inner_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
@@ -17,7 +17,7 @@ _SWITCHING = int(Cause.SWITCHING)
 CONGESTION = int(Cause.CONGESTION)
 
 
-@kernel
+@inner_kernel
 def judge_group(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> None:
     """Share the capacity of a group's links and write its row of results."""
     _judge_services(plan, sweep, shares, share_again(plan, sweep, shares, g))
@@ -28,7 +28,7 @@ def judge_group(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> None:
     sweep.used[N_ROWS] = n
 
 
-@kernel
+@inner_kernel
 def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) -> None:
     """Find the results of services that may have others, after capacity has been shared."""
     # Arrays are taken out of the tuples once: in the loop that would cost more than the work.

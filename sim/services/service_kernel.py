@@ -14,7 +14,7 @@ Sciences Technical Report 88 (1970).
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import inlined, inner_kernel, kernel
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
 from hopyears.sim.services.service_judge import CONGESTION, judge_group
 from hopyears.sim.services.service_plan import Plan
@@ -114,7 +114,7 @@ def seconds_until(sweep: Sweep, now_s: float) -> _Floats:
     return seconds
 
 
-@kernel
+@inner_kernel
 def run_changes(
     plan: Plan,
     sweep: Sweep,
@@ -231,7 +231,7 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
     )
 
 
-@inlined
+@inner_kernel
 def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
     word = sweep.group_word[g]

@@ -12,7 +12,7 @@ Helpers are inlined: a call hands over every array of a tuple, which costs more 
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import inlined, inner_kernel
 from hopyears.models.judging.sharing import TOLERANCE, fill_kernel
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
@@ -26,7 +26,7 @@ _FITS, _BINDS, _TAKEN, _OTHER = range(4)
 """States of a link direction in a turn; the last: what is asked for there is another than last time."""
 
 
-@kernel
+@inner_kernel
 def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     """Bring a group up to its joint state; the first so many of ``shares.stirred`` may have other results."""
     n_stirred, n_dirty = _changed_links(plan, sweep, shares, g)
