@@ -44,9 +44,14 @@ def wide_share(split_peak_mm_h: ArrayLike, split_power: float, log_peak: Floats)
 
 
 def kind_densities(
-    population: CellPopulation, storms: StormModel, mean_rate_mm_h: float, *, lowest: float = -1.0
+    population: CellPopulation,
+    storms: StormModel,
+    mean_rate_mm_h: float,
+    rain_probability: float,
+    *,
+    lowest: float = -1.0,
 ) -> KindDensities:
-    """Showers and wide shapes alive that meet a month's law were it to rain always (P0 = 1), without overlap.
+    """Showers and wide shapes alive that meet a month's law, over its P0, without overlap.
 
     Parameters
     ----------
@@ -54,6 +59,8 @@ def kind_densities(
         Shapes and sizes; the split by peak.
     mean_rate_mm_h : float
         The month's mean rate r while it rains [mm/h], 0.01 to 300.
+    rain_probability : float
+        Its P0, 0 to 1, which decides with r how its rain is split (``StormModel.cool_share``).
     lowest : float
         Least z = (ln M - mu) / 1.26 of the grid, at most 0: below the median both are 0.
 
@@ -71,11 +78,12 @@ def kind_densities(
     log_rate = np.log(mean_rate_mm_h)
     if not _LOG_RATES[0] <= log_rate <= _LOG_RATES[-1]:
         raise ValueError(f"mean_rate_mm_h is {mean_rate_mm_h}; must be 0.01 to 300")
-    showers_by_rate, rest_by_rate = _solutions(population.profile, storms)
+    cool = storms.cool_share(mean_rate_mm_h, rain_probability)
     place = (log_rate - _LOG_RATES[0]) / (_LOG_RATES[1] - _LOG_RATES[0])
     low = min(int(place), len(_LOG_RATES) - 2)
     showers, rest = (
-        each[low] + (place - low) * (each[low + 1] - each[low]) for each in (showers_by_rate, rest_by_rate)
+        np.array([1.0 - cool, cool]) @ (each[:, low] + (place - low) * (each[:, low + 1] - each[:, low]))
+        for each in _solutions(population.profile, storms)
     )
     log_peak = log_rate - MU_OFFSET + SIGMA * _GRID
     size = largest_radius_km(population, log_peak)
@@ -92,16 +100,18 @@ def kind_densities(
 
 @lru_cache(maxsize=16)
 def _solutions(profile: CellProfile, storms: StormModel) -> tuple[Floats, Floats]:
-    """Showers and what is left to wide rain for every mean rate of ``_LOG_RATES``, on ``_GRID``, rho = 1."""
+    """Showers and what is left to wide rain, split by the common peak and by that of the rate (first axis),
+    for every mean rate of ``_LOG_RATES``, on ``_GRID``, rho = 1."""
     slope, curve = area_slopes(profile, SIGMA * _GRID)
     whole = _GRID * np.exp(-0.5 * _GRID**2) / np.sqrt(2.0 * np.pi)
     log_peak = _LOG_RATES[:, None] - MU_OFFSET + SIGMA * _GRID
-    split_peak_mm_h = storms.split_peak_of(np.exp(_LOG_RATES))[:, None]
+    by_rate = storms.split_peak_of(np.exp(_LOG_RATES))
+    split_peak_mm_h = np.stack([np.full_like(by_rate, storms.split_peak_mm_h), by_rate])[..., None]
     part = whole * (1.0 - wide_share(split_peak_mm_h, storms.split_power, log_peak))
     showers, rest = np.zeros_like(part), np.zeros_like(part)
     diagonal = SIGMA * slope[0] + 0.5 * SIGMA**2 * _STEP * curve[0]
     for i in range(len(_GRID) - 1, -1, -1):
-        later = SIGMA**2 * _STEP * (showers[:, i + 1 :] @ curve[1 : len(_GRID) - i])
-        showers[:, i] = np.maximum(part[:, i] - later, 0.0) / diagonal
-        rest[:, i] = np.maximum(whole[i] - later - diagonal * showers[:, i], 0.0)
+        later = SIGMA**2 * _STEP * (showers[..., i + 1 :] @ curve[1 : len(_GRID) - i])
+        showers[..., i] = np.maximum(part[..., i] - later, 0.0) / diagonal
+        rest[..., i] = np.maximum(whole[i] - later - diagonal * showers[..., i], 0.0)
     return showers, rest

@@ -20,6 +20,9 @@ class StormModel:
     split_rate_mm_h, split_rate_power : float
         In months of a mean rain rate r below split_rate_mm_h the split peak is larger, by
         (split_rate_mm_h / r)^split_rate_power: cool months' rain is wide up to higher rates. Above 0.
+    split_amount_mm_h : float
+        Where less than this falls in a month (mean rate times probability of rain [mm/h]; 0.1 mm/h is 73 mm a
+        month), only as large a share of its rain is split by the larger peak, above 0.
     storms_per_system, wide_per_system : float
         Largest mean number of storms and of wide shapes in a system, above 0.
     system_spread_km : float
@@ -59,7 +62,8 @@ class StormModel:
     split_power: float = 4.0
     split_rate_mm_h: float = 2.0
     split_rate_power: float = 1.5
-    storms_per_system: float = 3.5
+    split_amount_mm_h: float = 0.18
+    storms_per_system: float = 3.0
     wide_per_system: float = 12.0
     system_spread_km: float = 40.0
     system_duration_s: float = 21600.0
@@ -68,7 +72,7 @@ class StormModel:
     cells_power: float = 1.3
     fewest_cells: float = 15.0
     most_cells: float = 42.0
-    storm_spread_km: float = 10.0
+    storm_spread_km: float = 9.0
     storm_duration_s: float = 7200.0
     wide_radius_km: float = 15.0
     wide_ratio: float = 2.0
@@ -105,6 +109,10 @@ class StormModel:
         """Split peak [mm/h] of a month of this mean rain rate [mm/h]."""
         cool = np.maximum(self.split_rate_mm_h / np.asarray(mean_rate_mm_h, dtype=np.float64), 1.0)
         return np.asarray(self.split_peak_mm_h * cool**self.split_rate_power, dtype=np.float64)
+
+    def cool_share(self, mean_rate_mm_h: float, rain_probability: float) -> float:
+        """Share of a month's rain that is split at ``split_peak_of`` its rate, the rest at the common one."""
+        return min(mean_rate_mm_h * rain_probability / self.split_amount_mm_h, 1.0)
 
     def cells_per_storm(self, mean_rate_mm_h: float) -> float:
         """Mean cells in a storm (Poisson) of a month of this mean rain rate [mm/h]."""

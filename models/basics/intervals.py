@@ -83,12 +83,7 @@ def merged(row: ArrayLike, start_s: ArrayLike, end_s: ArrayLike, *, n_rows: int)
     """
     rows = np.asarray(row, dtype=np.int64)
     starts, ends = np.asarray(start_s, dtype=np.float64), np.asarray(end_s, dtype=np.float64)
-    keep = ends > starts
-    rows, starts, ends = rows[keep], starts[keep], ends[keep]
-    order = np.lexsort((starts, rows))
-    out_row, out_start, out_end = rows[order], starts[order], ends[order]
-    count = _merge(out_row, out_start, out_end)
-    return _packed(out_row[:count], out_start[:count], out_end[:count], n_rows)
+    return Intervals(*_union(rows, starts, ends, n_rows))
 
 
 def joined(*sets: Intervals) -> Intervals:
@@ -141,18 +136,37 @@ def _before(offset: Ints, length_s: Floats) -> Floats:
 
 
 @kernel
-def _merge(row: Ints, start_s: Floats, end_s: Floats) -> int:
-    """Join overlapping neighbours in place; give how many are left."""
-    # Sorted by row and start, so only the last interval kept can meet the next one; count never passes i,
-    # so nothing is written over before it is read.
-    count = 0
+def _union(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> tuple[Ints, Floats, Floats]:
+    """Offset, starts and ends of the union: sorted into rows, each row by start where it is not yet."""
+    first = np.zeros(n_rows + 1, np.int64)
     for i in range(len(row)):
-        if count and row[count - 1] == row[i] and start_s[i] <= end_s[count - 1]:
-            end_s[count - 1] = max(end_s[count - 1], end_s[i])
-        else:
-            row[count], start_s[count], end_s[count] = row[i], start_s[i], end_s[i]
-            count += 1
-    return count
+        if end_s[i] > start_s[i]:
+            first[row[i] + 1] += 1
+    first = np.cumsum(first)
+    start, end, place = np.empty(first[-1]), np.empty(first[-1]), first[:-1].copy()
+    for i in range(len(row)):
+        if end_s[i] > start_s[i]:
+            start[place[row[i]]], end[place[row[i]]] = start_s[i], end_s[i]
+            place[row[i]] += 1
+    offset, count = np.zeros(n_rows + 1, np.int64), 0
+    for r in range(n_rows):
+        begin, stop = first[r], first[r + 1]
+        inverted = False
+        for i in range(begin + 1, stop):
+            inverted = inverted or start[i] < start[i - 1]
+        if inverted:
+            order = np.argsort(start[begin:stop])
+            start[begin:stop], end[begin:stop] = start[begin:stop][order], end[begin:stop][order]
+        # Only the last interval kept can meet the next one; count never passes i, so nothing is written over
+        # before it is read.
+        for i in range(begin, stop):
+            if count > offset[r] and start[i] <= end[count - 1]:
+                end[count - 1] = max(end[count - 1], end[i])
+            else:
+                start[count], end[count] = start[i], end[i]
+                count += 1
+        offset[r + 1] = count
+    return offset, start[:count].copy(), end[:count].copy()
 
 
 @kernel

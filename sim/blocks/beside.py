@@ -123,7 +123,7 @@ class FirstSimulator(BlockSimulator):
             lambda: super(FirstSimulator, self).fades(draws, index, flat_top, dispersive_top),
         )
 
-    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable]:
+    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable, HopHistory | None]:
         """As for any network."""
         return self._once(("hop", index), draws, lambda: super(FirstSimulator, self).hop(draws, index))
 
@@ -136,15 +136,11 @@ class FirstSimulator(BlockSimulator):
         )
 
     def rained(
-        self,
-        streams: Streams,
-        n_years: int,
-        field: RainField | None = None,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, among: Collection[int] | None = None
     ) -> tuple[HopHistory, ...]:
         """Of all hops, whatever is asked for. The storms are not kept, which take much memory."""
         return self._once(
-            ("rained", streams), None, lambda: super(FirstSimulator, self).rained(streams, n_years, field)
+            ("rained", streams), None, lambda: super(FirstSimulator, self).rained(streams, n_years)
         )
 
 
@@ -234,7 +230,7 @@ class BesideSimulator(BlockSimulator):
             return self._first.fades(draws, index, flat_top, dispersive_top)
         return super().fades(draws, index, flat_top, dispersive_top)
 
-    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable]:
+    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable, HopHistory | None]:
         """As for any network."""
         met = self._met
         if (
@@ -252,16 +248,12 @@ class BesideSimulator(BlockSimulator):
         return super().bent(draws, index)
 
     def rained(
-        self,
-        streams: Streams,
-        n_years: int,
-        field: RainField | None = None,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, among: Collection[int] | None = None
     ) -> tuple[HopHistory, ...]:
         """As for any network."""
         if self._met is None:
-            return super().rained(streams, n_years, field, among)
-        theirs = self._first.rained(streams, n_years, field)
-        others = [i for i in range(len(self.prepared.designs)) if i not in self._alike]
-        own = iter(super().rained(streams, n_years, field, others))
-        return tuple(theirs[i] if i in self._alike else next(own) for i in range(len(self.prepared.designs)))
+            return super().rained(streams, n_years, among)
+        hops = range(len(self.prepared.designs))
+        theirs = self._first.rained(streams, n_years)
+        own = iter(super().rained(streams, n_years, [i for i in hops if i not in self._alike]))
+        return tuple(theirs[i] if i in self._alike else next(own) for i in hops)

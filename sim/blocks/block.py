@@ -58,6 +58,8 @@ class BlockHistory:
     services : tuple of ServiceHistory
     fading : KeyedTable
         Rows of ``fading_tally.FADING`` of every hop.
+    rained : tuple of HopHistory
+        What its rain alone makes of every hop; none without rain or replications.
     """
 
     duration_s: float
@@ -68,6 +70,7 @@ class BlockHistory:
     hops: tuple[HopHistory, ...]
     services: tuple[ServiceHistory, ...]
     fading: KeyedTable
+    rained: tuple[HopHistory, ...]
 
 
 @dataclass(frozen=True)
@@ -141,7 +144,7 @@ class BlockSimulator:
         """
         draws = self.draw(seed, block, n_years)
         judged = [self.hop(draws, index) for index in range(len(draws.segments))]
-        hops = [history for history, _ in judged]
+        hops = [history for history, _, _ in judged]
         services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             duration_s=draws.duration_s,
@@ -151,15 +154,20 @@ class BlockSimulator:
             log=draws.log,
             hops=tuple(hops),
             services=services,
-            fading=KeyedTable.joined(FADING, [rows for _, rows in judged]),
+            fading=KeyedTable.joined(FADING, [rows for _, rows, _ in judged]),
+            rained=tuple(alone for _, _, alone in judged if alone is not None),
         )
 
-    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable]:
-        """History of a hop, and its rows of ``FADING``."""
+    def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable, HopHistory | None]:
+        """History of a hop, its rows of ``FADING``, and what its rain alone makes of it (where asked for)."""
         rain, fades = self.rain(draws, index), draws.fades[index]
         history = hop_history(self.thresholds[index], draws.segments[index], rain, fades, draws.duration_s)
         deep = self._deep(draws, index, rain)
-        return history, fading_rows(index, self.plain[index], *deep, draws.n_years)
+        alone = None
+        if draws.field is not None and self.prepared.options.replications:
+            level_db = self.thresholds[index].lowest_rain_db(draws.segments[index].states)
+            alone = self._rained(draws.field, index, draws.duration_s, rain, level_db)
+        return history, fading_rows(index, self.plain[index], *deep, draws.n_years), alone
 
     def bent(self, draws: BlockDraws, index: int) -> HopHistory:
         """History of a hop on which no rain falls, by the equipment and multipath activity of the draws."""
@@ -168,27 +176,30 @@ class BlockSimulator:
         return hop_history(thresholds, segments, None, fades, draws.duration_s)
 
     def rained(
-        self,
-        streams: Streams,
-        n_years: int,
-        field: RainField | None = None,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, among: Collection[int] | None = None
     ) -> tuple[HopHistory, ...]:
-        """Histories of all hops, or of ``among`` some, on which rain falls and nothing else goes wrong.
-
-        The rain is that of a field, else the storms that the streams draw.
-        """
+        """Histories of all hops, or of ``among`` some, on which storms of these streams rain and nothing else
+        goes wrong."""
         wanted = [i for i in range(len(self.states)) if among is None or i in among]
-        if wanted and field is None:
-            field = self.storms(streams, n_years)
-        found = []
-        for index in wanted:
-            assert field is not None  # drawn above
-            thresholds, segments = self.thresholds[index], nominal_segments(self.states[index])
-            lowest_db = thresholds.lowest_rain_db(segments.states)
-            rain = rain_knots(field, hop_line(thresholds.design), lowest_threshold_db=lowest_db)
-            found.append(hop_history(thresholds, segments, rain, None, n_years * SECONDS_PER_YEAR))
-        return tuple(found)
+        if not wanted:
+            return ()
+        field, duration_s = self.storms(streams, n_years), n_years * SECONDS_PER_YEAR
+        return tuple(self._rained(field, index, duration_s) for index in wanted)
+
+    def _rained(
+        self,
+        field: RainField,
+        index: int,
+        duration_s: float,
+        knots: RainKnots | None = None,
+        level_db: float = np.inf,
+    ) -> HopHistory:
+        """History of a hop on which only rain falls; its course above a level may be at hand."""
+        thresholds, segments = self.thresholds[index], nominal_segments(self.states[index])
+        lowest_db = thresholds.lowest_rain_db(segments.states)
+        if knots is None or level_db > lowest_db:
+            knots = rain_knots(field, hop_line(thresholds.design), lowest_threshold_db=lowest_db)
+        return hop_history(thresholds, segments, knots, None, duration_s)
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
         """What chance decides in one block: storms, failures, fades. Parameters as for ``simulate``."""

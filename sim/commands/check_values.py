@@ -24,9 +24,6 @@ from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
 from hopyears.sim.services.service_demands import SWITCHING_S
 from hopyears.sim.wording.fields import PRACTICE, source_of, unit_of
 
-LONGEST_SHOWN = 40
-"""Characters of a constant's value up to which the guide shows it."""
-
 
 class Value(NamedTuple):
     """One value in force.
@@ -68,7 +65,7 @@ def every_value(network: Network, designs: Sequence[HopDesign]) -> Iterator[Valu
     for fixed in FIXED:
         name = f"{fixed.module}.{fixed.name}"
         yield Value(
-            "constant", name, _text(fixed.value), fixed.unit, "fixed", "", fixed.meaning, fixed.reason
+            "constant", name, value_text(fixed.value), fixed.unit, "fixed", "", fixed.meaning, fixed.reason
         )
 
 
@@ -97,7 +94,7 @@ def _fields(entry: Entry, name: str, by_rule: dict[str, object]) -> Iterator[Val
         default = _stated(entry, field)
         source = source_of(field, value) if default == "yes" else ""
         allowed = allowed_words(field_rule(model, label))
-        yield Value(name, label, _text(value), unit_of(field), default, allowed, meaning, source)
+        yield Value(name, label, value_text(value), unit_of(field), default, allowed, meaning, source)
 
 
 def _stated(entry: Entry, field: str) -> Literal["no", "yes"]:
@@ -109,7 +106,7 @@ def rule_in_words(meaning: str) -> str:
     return meaning.partition("default ")[2] or "none"
 
 
-def _text(value: object) -> str:
+def value_text(value: object) -> str:
     """A value as plain text: figures in full, lists joined by blanks."""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -118,16 +115,16 @@ def _text(value: object) -> str:
     if isinstance(value, dict):
         return " ".join(f"{key}={_inner(item)}" for key, item in value.items()) or "none"
     if isinstance(value, np.ndarray | np.generic):
-        return _text(value.tolist())
+        return value_text(value.tolist())
     if isinstance(value, tuple | list):
         return " ".join(map(_inner, value)) or "none"
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return _text(dataclasses.asdict(value))
+        return value_text(dataclasses.asdict(value))
     return str(value)
 
 
 def _inner(value: object) -> str:
-    text = _text(value)
+    text = value_text(value)
     return f"({text})" if " " in text else text
 
 
@@ -210,7 +207,7 @@ def _part_kinds(network: Network) -> Iterator[Value]:
             ("spare", kind.spare or "none", "kind of spare that its swap takes from a depot"),
             ("outdoor", kind.outdoor, "lightning can damage it"),
         ):
-            yield Value(name, field, _text(value), "", "fixed", "", meaning, PRACTICE)
+            yield Value(name, field, value_text(value), "", "fixed", "", meaning, PRACTICE)
 
 
 def part_values(kind: PartKind) -> dict[str, object]:
@@ -252,14 +249,4 @@ def _derived(designs: Sequence[HopDesign]) -> Iterator[Value]:
         )
         for field, value, meaning, source in rows:
             name = named("hop", design.hop.id)
-            yield Value(name, field, _text(value), unit_of(field), "derived", "", meaning, source)
-
-
-def fixed_table() -> list[str]:
-    """The list of constants as the guide for contributors shows it."""
-    rows = ["| constant | value | what it is | why it is no field |", "|---|---|---|---|"]
-    for fixed in FIXED:
-        text = f"{_text(fixed.value)} {fixed.unit}".strip()
-        shown = text if len(text) <= LONGEST_SHOWN else "several, in the module"
-        rows.append(f"| `{fixed.module}.{fixed.name}` | {shown} | {fixed.meaning} | {fixed.reason} |")
-    return rows
+            yield Value(name, field, value_text(value), unit_of(field), "derived", "", meaning, source)

@@ -1,7 +1,6 @@
 """Constants that decide a result and are no field of the network file, each with the reason.
 
-The list is ``guide/constants.csv``. DEVELOPERS.md shows the same; a test holds the two together, and finds
-constants that stand in neither.
+The list is ``guide/constants.csv``. A page of the guide shows it; a test finds constants that are missing.
 """
 
 import csv

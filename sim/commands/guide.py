@@ -18,6 +18,7 @@ TITLES = {
     "commands": "every verb with every option",
     "network": "every field of the network file",
     "columns": "every column of the results",
+    "constants": "every number that decides a result and is no field, and why",
 }
 """Page to what it tells; the first three kinds of reader come first."""
 

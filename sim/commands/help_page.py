@@ -7,7 +7,12 @@ import argparse
 from collections.abc import Iterator
 
 from hopyears.sim.commands import STATUSES, VERBS, module_of
+from hopyears.sim.commands.check_values import value_text
+from hopyears.sim.commands.fixed_values import FIXED
 from hopyears.sim.commands.guide import PAGES
+
+LONGEST_SHOWN = 40
+"""Characters of a constant's value up to which the page shows it."""
 
 
 def commands_page() -> str:
@@ -38,10 +43,29 @@ def _rows(parser: argparse.ArgumentParser) -> Iterator[str]:
         yield f"| `{written}` | {meaning}{'; must be given' if action.required else ''} |"
 
 
-def write_page() -> None:
-    """Write the page into the guide."""
-    (PAGES / "commands.md").write_text(commands_page(), encoding="utf-8")
+def constants_page() -> str:
+    """Constants that decide a result and are no field, with their values."""
+    lines = [
+        "# Constants that are no field",
+        "",
+        "Whatever else decides a result is a field of the network file or an option.",
+        "`hopyears check NETWORK --out FILE.csv` lists all of it, these too.",
+        "",
+        "| constant | value | what it is | why it is no field |",
+        "| --- | --- | --- | --- |",
+    ]
+    for fixed in FIXED:
+        value = f"{value_text(fixed.value)} {fixed.unit}".strip()
+        shown = value if len(value) <= LONGEST_SHOWN else "several, in the module"
+        lines.append(f"| `{fixed.module}.{fixed.name}` | {shown} | {fixed.meaning} | {fixed.reason} |")
+    return "\n".join(lines) + "\n"
+
+
+def write_pages() -> None:
+    """Write the pages into the guide."""
+    for name, text in (("commands", commands_page()), ("constants", constants_page())):
+        (PAGES / f"{name}.md").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    write_page()
+    write_pages()

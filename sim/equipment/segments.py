@@ -22,12 +22,20 @@ class LinkStates:
     def __init__(self, design: HopDesign) -> None:
         self.structure = design.structure
         self._known: dict[_State, LinkState] = {}
+        self._by_sites: dict[tuple[int, int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
 
     def of(self, state: _State) -> LinkState:
         """The link state for parts up, transmitting radios, outside causes and streams stuck each way."""
         if state not in self._known:
             self._known[state] = link_state(self.structure, *state)
         return self._known[state]
+
+    def by_sites(self, causes: tuple[int, int]) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """Causes of the radios of both ends where they have none but those of their sites."""
+        if causes not in self._by_sites:
+            n_radios = len(self.structure.radio_loss_db)
+            self._by_sites[causes] = ((causes[0],) * n_radios, (causes[1],) * n_radios)
+        return self._by_sites[causes]
 
 
 def nominal_segments(states: LinkStates) -> EquipmentSegments:
@@ -61,8 +69,7 @@ def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
 
 def _nominal(states: LinkStates) -> _State:
     structure = states.structure
-    quiet = (0,) * len(structure.radio_loss_db)
-    return (structure.all_up, structure.nominal_transmitting, (quiet, quiet), (0, 0))
+    return (structure.all_up, structure.nominal_transmitting, states.by_sites((0, 0)), (0, 0))
 
 
 _Change = tuple[float, int, int, int]
@@ -170,29 +177,27 @@ def _segments(dependence: HopDependence, states: LinkStates, changes: list[_Chan
     tracker, order = _Tracker(dependence, states), dict[_State, int]()
     start_s, index = list[float](), list[int]()
     changes.sort(key=itemgetter(0))
-    now_s, k = 0.0, 0
-    while True:
-        while k < len(changes) and changes[k][0] <= now_s:
-            tracker.apply(*changes[k][1:])
-            k += 1
-        number = order.setdefault(tracker.current(), len(order))
-        if not index or number != index[-1]:
-            start_s.append(now_s)
-            index.append(number)
-        if k == len(changes):
-            return EquipmentSegments(np.array(start_s), np.array(index), [states.of(row) for row in order])
-        now_s = changes[k][0]
+    now_s = 0.0
+    for time_s, what, which, value in [*changes, (np.inf, _STUCK, 0, 0)]:
+        if time_s > now_s:
+            number = order.setdefault(tracker.current(), len(order))
+            if not index or number != index[-1]:
+                start_s.append(now_s)
+                index.append(number)
+            now_s = time_s
+        tracker.apply(what, which, value)
+    return EquipmentSegments(np.array(start_s), np.array(index), [states.of(row) for row in order])
 
 
 class _Tracker:
     """Running equipment state of one hop."""
 
     def __init__(self, dependence: HopDependence, states: LinkStates) -> None:
-        self.dependence = dependence
+        self.dependence, self.states = dependence, states
         self.structure = states.structure
         self.parts_up = states.structure.all_up
-        self.n_radios = len(states.structure.radio_loss_db)
         self.transmitting = [list(orders) for orders in states.structure.nominal_transmitting]
+        self.orders: Transmitting | None = None
         self.outside_down: set[int] = set()
         self.struck: dict[int, set[int]] = {_OWN_STRUCK: set(), _OUTSIDE_STRUCK: set()}
         self.site_causes = [0, 0]
@@ -208,6 +213,7 @@ class _Tracker:
             self.stuck[which] = value
         elif what >= _TRANSMITTER:
             self.transmitting[what - _TRANSMITTER][which] = value
+            self.orders = None
         else:
             self.radio_causes = None
             if what >= _SITE:
@@ -220,16 +226,17 @@ class _Tracker:
 
     def current(self) -> _State:
         """The state as data."""
-        first, second = self.transmitting
-        stuck = (self.stuck[0], self.stuck[1])
+        if self.orders is None:
+            self.orders = (tuple(self.transmitting[0]), tuple(self.transmitting[1]))
         if self.radio_causes is None:
             self.radio_causes = self._radio_causes()
-        return (self.parts_up, (tuple(first), tuple(second)), self.radio_causes, stuck)
+        return (self.parts_up, self.orders, self.radio_causes, (self.stuck[0], self.stuck[1]))
 
     def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        causes = [[cause] * self.n_radios for cause in self.site_causes]
+        by_sites = self.states.by_sites((self.site_causes[0], self.site_causes[1]))
         if not (self.outside_down or self.struck[_OWN_STRUCK]):
-            return (tuple(causes[0]), tuple(causes[1]))
+            return by_sites
+        causes = [list(by_sites[0]), list(by_sites[1])]
         down_groups = {self.dependence.outside[i].group for i in self.outside_down}
         for group in down_groups:
             members = [i for i, part in enumerate(self.dependence.outside) if part.group == group]

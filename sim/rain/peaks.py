@@ -20,7 +20,7 @@ from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw
 from hopyears.sim.rain.scenes import hop_samples, scenes
 from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
 
-RAIN_MODEL_VERSION = 10
+RAIN_MODEL_VERSION = 12
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 STANDARD_PEAKS = np.linspace(-1.0, 5.5, 131)
@@ -108,7 +108,7 @@ def sparse_law(
 ) -> MonthLaw:
     """Shapes that would meet a month's rain law if they never overlapped (see ``models.air.rain_kinds``)."""
     log_peak = _log_peaks(mean_rate_mm_h)
-    kinds = kind_densities(population, storms, float(mean_rate_mm_h))
+    kinds = kind_densities(population, storms, float(mean_rate_mm_h), float(rain_probability))
     showers, wide = (
         PeakLaw(
             log_peak, rain_probability * _with_light(np.interp(log_peak, kinds.log_peak, density, right=0.0))

@@ -39,6 +39,7 @@ def storm_intervals(
             _discs(np.ascontiguousarray(field.wide[:, :8]), np.arange(field.n_wide + 1), least),
         ]
     )
+    discs = discs[np.argsort(discs[:, 0])]  # so that the passages of a place come nearly in order
     order, parts = _side_by_side(places), []
     for first in range(0, len(places), PLACES_AT_ONCE):
         some = places[order[first : first + PLACES_AT_ONCE]]

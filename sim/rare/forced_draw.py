@@ -11,6 +11,7 @@ from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.put_in import PutIn
+from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare import earlier
 from hopyears.sim.rare.earlier import Earlier
 from hopyears.sim.rare.forced import ByHand
@@ -100,9 +101,11 @@ class ForcedDraw:
         """
         never = plant.never_fails
         exposed = set(plant.outdoor_parts.tolist()) if plant.lightning is not None else set()
+        duration_s = FORCED_YEARS * SECONDS_PER_YEAR
+        weather = None if self.storms is None else Weather.of(self.storms, duration_s, 0.0)
         one, other = (
             self.simulator.failures(
-                plant, self.streams, FORCED_YEARS * SECONDS_PER_YEAR, self.storms, warm_up_s=0.0,
+                plant, self.streams, duration_s, weather, warm_up_s=0.0,
                 put_in=replace(
                     put_in,
                     times_s={part: times for part, times in put_in.times_s.items() if not never[part]},

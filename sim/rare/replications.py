@@ -75,9 +75,9 @@ HISTORIES_OF_NIGHTS = 8
 """Histories of failures for each of multipath, which costs some twenty times as much; but most severely
 errored seconds are fades."""
 
-HISTORIES_OF_RAIN = 48
-"""Histories of failures for each of rain, which costs a hundred times as much; but hardly anything else makes
-outages on many networks."""
+HISTORIES_OF_RAIN = 24
+"""Histories of failures asked for to each of rain, which costs up to a hundred times as much; but on many
+networks most outages are of rain. The first blocks have no more of them."""
 
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
@@ -86,9 +86,8 @@ def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
     So many histories of failures are asked of later blocks.
     """
     histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
-    each = (1, HISTORIES_OF_A_DRAW, HISTORIES_OF_NIGHTS, HISTORIES_OF_RAIN)
-    failures, forced, nights, rains = (-(-histories // number) for number in each)
-    return failures, forced, nights, rains
+    forced, nights = -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
+    return histories, forced, nights, -(-asked // HISTORIES_OF_RAIN)
 
 
 def rain_share(rains: int, blocks: int) -> float:
@@ -158,7 +157,8 @@ def _losses_to_weather(
         return losses_to_multipath(simulator, streams.beside(draw), years, history.wet)
 
     def rained(draw: int) -> Losses:
-        return losses_to_rain(simulator, streams.beside(draw), years, None if draw else history.field)
+        hops = simulator.rained(streams.beside(draw), years) if draw else history.rained
+        return losses_to_rain(simulator, hops, years)
 
     nights, rains = numbers
     kinds: list[tuple[bool, Callable[[int], Losses], tuple[int, int], int, int]] = [
@@ -190,9 +190,8 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    over = [
-        None if near is None else storms_of_draw(near, first, round(years)) for first in range(round(years))
-    ]
+    n_over = round(years) if any(hand.events.size for hand in by_hand) else 0
+    over = [None if near is None else storms_of_draw(near, first, round(years)) for first in range(n_over)]
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1

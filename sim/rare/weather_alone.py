@@ -1,9 +1,11 @@
 """What is lost to multipath alone and to rain alone: all equipment is in order, no work is planned."""
 
+from collections.abc import Sequence
+
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, WetHours
 from hopyears.sim.equipment.segments import nominal_segments
-from hopyears.sim.rain.storms import RainField
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.rare.losses import Losses, losses_each
 from hopyears.sim.streams import Streams
 
@@ -40,9 +42,6 @@ def losses_to_multipath(simulator: BlockSimulator, streams: Streams, n_years: in
     return next(losses_each(simulator, [hops], [None], draws.duration_s))
 
 
-def losses_to_rain(
-    simulator: BlockSimulator, streams: Streams, n_years: int, field: RainField | None = None
-) -> Losses:
-    """What a network loses that only rain disturbs: of a field, or of the streams' own."""
-    hops = simulator.rained(streams, n_years, field)
+def losses_to_rain(simulator: BlockSimulator, hops: Sequence[HopHistory], n_years: int) -> Losses:
+    """What a network loses that only rain disturbs, by the histories of its hops."""
     return next(losses_each(simulator, [hops], [None], n_years * SECONDS_PER_YEAR))

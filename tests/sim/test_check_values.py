@@ -179,13 +179,6 @@ def test_the_search_finds_a_hidden_constant():
     assert numbers_of(tree, Module) == {"SECRET_H", "SHARE"}
 
 
-def test_the_list_of_constants_is_that_of_the_guide():
-    from hopyears.sim.commands.check_values import fixed_table
-
-    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    assert "\n".join(fixed_table()) in guide
-
-
 def test_the_file_holds_every_value(tmp_path, capsys):
     path, out = write(tmp_path, small()), tmp_path / "values.csv"
     assert main(["check", str(path), "--out", str(out)]) == 0

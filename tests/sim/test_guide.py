@@ -9,7 +9,7 @@ import pytest
 
 from hopyears.sim.commands import VERBS, main
 from hopyears.sim.commands.guide import PAGES, TITLES
-from hopyears.sim.commands.help_page import commands_page
+from hopyears.sim.commands.help_page import commands_page, constants_page
 
 README = Path(__file__).parents[2] / "README.md"
 
@@ -67,8 +67,15 @@ def test_the_page_of_commands_is_up_to_date() -> None:
     assert re.findall(r"^## (\w+)$", page, flags=re.MULTILINE) == list(VERBS)
 
 
+def test_the_page_of_constants_is_up_to_date() -> None:
+    """Fails when one has changed: ``python -m hopyears.sim.commands.help_page``."""
+    page = constants_page()
+    assert (PAGES / "constants.md").read_text(encoding="utf-8") == page
+    assert "| `models.judging.outage_rule.RUN_S` | 10 s | severely errored seconds that begin" in page
+
+
 def test_no_page_but_the_references_is_long() -> None:
-    for page in set(TITLES) - {"network", "columns", "commands"}:
+    for page in set(TITLES) - {"network", "columns", "commands", "constants"}:
         lines = (PAGES / f"{page}.md").read_text(encoding="utf-8").splitlines()
         assert len(lines) < 110, page
         assert all(len(line) <= 120 for line in lines if not line.startswith("|")), page

@@ -92,6 +92,17 @@ def priced(*names: str) -> Network:
 RING = ("hill-mill", "mill-ridge", "ridge-dale", "dale-hill")
 
 
+def joined_rings(*chain: str) -> Network:
+    """A ring, and a chain over further hops that begins on it."""
+    more = {"x-ridge": hop("x-ridge"), "mill-x": hop("mill-x"), "x-dale": hop("x-dale")}
+    more["again"] = hop("ridge-dale", id="again")
+    return network(
+        sites=tuple(site(name) for name in (*PLACES, "x")),
+        hops=(*map(hop, RING), *more.values()),
+        rings=(Ring(id="r", hops=RING), Ring(id="chain", hops=chain)),
+    )
+
+
 def ring_network(*rings: Ring) -> Network:
     return network(hops=tuple(map(hop, RING)), rings=rings)
 
@@ -323,6 +334,14 @@ CASES: list[tuple[Network, list[str]]] = [
         ['ring "s": hops is "dale-hill" again; must be hops of one ring, each once'],
     ),
     (ring_network(Ring(id="r", hops=(*RING[1:], RING[0]), blocked="mill-ridge")), []),
+    (joined_rings("mill-x", "x-dale"), []),
+    (
+        joined_rings("mill-x", "x-ridge", "again"),
+        [
+            'ring "chain": hops is another ring between its ends; must be a ring that meets others in one '
+            "site, or a chain that meets them at its ends"
+        ],
+    ),
     (
         ring_network(Ring(id="r", hops=RING, blocked="mill-rigde")),
         ['ring "r": blocked is "mill-rigde"; must be one of its hops. Did you mean "mill-ridge"?'],

@@ -572,6 +572,16 @@ def test_tally_holds_every_failure_once_by_kind_and_by_site(log, plant):
         }
 
 
+def test_a_repair_is_called_for_after_the_time_to_notice():
+    """Always the same two hours, where they do not vary."""
+    rules = AT_ONCE.model_copy(update={"dispatch_h": 2.0, "duration_ln_sd": 0.0})
+    plant = replace(bare_plant(3, unit_kind(1000.0, 5.0), crews=3), repair=rules)
+    failures = simulate_failures(plant, Streams(1, 0), 2 * SECONDS_PER_YEAR).failures
+    over = failures.mended_s < 2 * SECONDS_PER_YEAR
+    assert np.count_nonzero(over) > 20
+    assert (failures.noticed_s - failures.failed_s)[over] == pytest.approx(2.0 * HOUR)
+
+
 def test_daylight_climbs_start_by_day():
     plant = Plant(
         [PlantSite("here", 50.0, 0.0)],

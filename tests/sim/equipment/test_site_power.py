@@ -1,10 +1,13 @@
 """Power of a site by the clock: fuel that runs out, and a sun that rises by longitude."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from bare_plant import HOUR, bare_plant, unit_kind
 from plant_entries import generator, sun, supply
 
+from hopyears.models.basics.calendar import month_of
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.plant import PlantSite
@@ -43,3 +46,14 @@ def test_a_solar_site_comes_back_by_its_own_day(longitude_deg, first_hour, last_
     hour = log.sites.power_down.of(0)[1] % SECONDS_PER_DAY / HOUR
     assert len(hour) > 200
     assert np.mean((hour > first_hour) & (hour < last_hour)) > 0.99  # the block's end may cut the last
+
+
+def test_the_sun_of_each_month_is_its_own():
+    """More than is needed but in November, when there is hardly any: dark then, and at most days after."""
+    harvest_h = tuple(2.0 if month == 10 else 60.0 for month in range(12))
+    november = replace(sun(60.0), harvest_h=harvest_h)
+    log = simulated(supply(solar=november, battery_h=72.0, battery_life_years=100.0))
+    dark_s, lit_s = log.sites.power_down.of(0)
+    assert np.sum(lit_s - dark_s) > 2 * 20 * SECONDS_PER_DAY
+    assert set(month_of(dark_s).tolist()) == {10}
+    assert np.all(month_of(lit_s - 3 * SECONDS_PER_DAY) == 10)

@@ -56,6 +56,7 @@ def outages_of(services: list[ServiceHistory]) -> Outages:
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(services=st.lists(histories(), min_size=1, max_size=3))
 def test_the_loop_counts_what_arrays_count(services: list[ServiceHistory]) -> None:
