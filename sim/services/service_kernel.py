@@ -14,19 +14,21 @@ Sciences Technical Report 88 (1970).
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import inlined, inner_kernel, kernel
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
-from hopyears.sim.services.service_judge import judge_group
+from hopyears.sim.services.service_judge import CONGESTION, judge_group
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
+    N_FRESH,
     N_OUT,
     N_RESULTS,
     N_ROWS,
     N_WORDS,
-    Scratch,
+    Shares,
     Spans,
     Sweep,
+    Touched,
     word_slot,
 )
 
@@ -38,7 +40,8 @@ _Floats = NDArray[np.float64]
 def run_spans(
     plan: Plan,
     sweep: Sweep,
-    scratch: Scratch,
+    shares: Shares,
+    touched: Touched,
     spans: Spans,
     time_s: _Floats,
     entity: _Ints,
@@ -52,7 +55,7 @@ def run_spans(
         n, closed = time_s.size, spans.n_closed[0]
         if closed < spans.edge_s.size:
             n = np.searchsorted(time_s, spans.edge_s[closed])
-        i = int(run_changes(plan, sweep, scratch, time_s[:n], entity[:n], state[:n], i, record_rates))
+        i = int(run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates))
         if i < n or n == time_s.size:
             return i
         close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
@@ -62,13 +65,19 @@ def run_spans(
 def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, spans: Spans) -> None:
     """Sum up what each service lacked from the end of the span before to the end of this one."""
     closed = spans.n_closed[0]
-    until_s, lacking = seconds_until(sweep, spans.edge_s[closed]), spans.lacking[closed]
-    for n in range(until_s.size):
-        seconds = until_s[n] - sweep.counted_s[n]
-        sweep.counted_s[n] = until_s[n]
+    edge_s, lacking = spans.edge_s[closed], spans.lacking[closed]
+    for s in range(sweep.current.size):
+        _freshen(sweep.used, sweep.is_fresh, sweep.fresh, sweep.current[s])
+    for n in np.sort(sweep.fresh[: sweep.used[N_FRESH]]):
+        s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
+        until_s = sweep.seconds[n]
+        if sweep.current[s] == n:
+            until_s += edge_s - sweep.since[s]
+        sweep.is_fresh[n] = False
+        seconds = until_s - sweep.counted_s[n]
+        sweep.counted_s[n] = until_s
         if seconds == 0.0:
             continue
-        s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
         share, short = sweep.share[n], False
         for way in range(2):
             rate, peak = got[way], share * peak_mbit_s[2 * s + way]
@@ -83,7 +92,17 @@ def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, sp
             lacking[s, 2, 0] += (peak - rate) * seconds
         if short and not (down[0] or down[1]):
             lacking[s, 2, 1] += seconds
+    sweep.used[N_FRESH] = 0
     spans.n_closed[0] = closed + 1
+
+
+@inlined
+def _freshen(used: _Ints, is_fresh: NDArray[np.bool_], fresh: NDArray[np.int32], n: int) -> None:
+    """Note that time has passed in a result since the last span was closed."""
+    if not is_fresh[n]:
+        is_fresh[n] = True
+        fresh[used[N_FRESH]] = n
+        used[N_FRESH] += 1
 
 
 @kernel
@@ -95,11 +114,12 @@ def seconds_until(sweep: Sweep, now_s: float) -> _Floats:
     return seconds
 
 
-@kernel
+@inner_kernel
 def run_changes(
     plan: Plan,
     sweep: Sweep,
-    scratch: Scratch,
+    shares: Shares,
+    touched: Touched,
     time_s: _Floats,
     entity: _Ints,
     state: _Ints,
@@ -113,7 +133,7 @@ def run_changes(
     hop_state, choice, level, group_word = sweep.hop_state, sweep.choice, sweep.level, sweep.group_word
     key_first, keys = plan.word_first, plan.word
     group_first, groups = plan.groups_of_entity.first, plan.groups_of_entity.item
-    touched, is_touched = scratch.touched, scratch.is_touched
+    some, is_among, link_of_hop = touched.groups, touched.is_among, plan.link_of_hop
     n_hops, n_routed = hop_state.size, hop_state.size + choice.size
     i = start
     while i < time_s.size:
@@ -128,6 +148,7 @@ def run_changes(
             if e < n_hops:
                 old = hop_state[e]
                 hop_state[e] = new
+                set_link(plan, sweep, link_of_hop[e])
             elif e < n_routed:
                 old = choice[e - n_hops]
                 choice[e - n_hops] = new
@@ -140,27 +161,44 @@ def run_changes(
             for k in range(group_first[e], group_first[e + 1]):
                 g = groups[k]
                 group_word[g] ^= word
-                if not is_touched[g]:
-                    is_touched[g] = True
-                    touched[n_touched] = g
+                if not is_among[g]:
+                    is_among[g] = True
+                    some[n_touched] = g
                     n_touched += 1
         for k in range(n_touched):
-            is_touched[touched[k]] = False
-            _enter(plan, sweep, scratch, touched[k], now, record_rates)
+            is_among[some[k]] = False
+            _enter(plan, sweep, shares, some[k], now, record_rates)
     return i
 
 
 @kernel
-def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
+def start_groups(plan: Plan, sweep: Sweep, shares: Shares) -> None:
     """Judge every group in the state of time 0 and write the first result of every service."""
+    for link in range(sweep.link_causes.size):
+        set_link(plan, sweep, link)
     for g in range(sweep.group_word.size):
-        word = _group_salt(g)
-        for e in range(plan.groups_of_entity.first.size - 1):
-            for k in range(plan.groups_of_entity.first[e], plan.groups_of_entity.first[e + 1]):
-                if plan.groups_of_entity.item[k] == g:
-                    word ^= plan.word[plan.word_first[e] + _state_of(sweep, e)]
-        sweep.group_word[g] = word
-        _enter(plan, sweep, scratch, g, 0.0, True)
+        sweep.group_word[g] = _group_salt(g)
+    groups = plan.groups_of_entity
+    for e in range(groups.first.size - 1):
+        for k in range(groups.first[e], groups.first[e + 1]):
+            sweep.group_word[groups.item[k]] ^= plan.word[plan.word_first[e] + _state_of(sweep, e)]
+    for g in range(sweep.group_word.size):
+        _enter(plan, sweep, shares, g, 0.0, True)
+
+
+@inlined
+def set_link(plan: Plan, sweep: Sweep, link: int) -> None:
+    """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
+    forward = backward = 0.0
+    causes = 0
+    for k in range(plan.hops_of_link.first[link], plan.hops_of_link.first[link + 1]):
+        hop = plan.hops_of_link.item[k]
+        at = plan.hops.first[hop] + sweep.hop_state[hop]
+        forward += plan.hops.forward_mbit_s[at]
+        backward += plan.hops.backward_mbit_s[at]
+        causes |= plan.hops.causes[at]
+    sweep.full[2 * link], sweep.full[2 * link + 1] = forward, backward
+    sweep.link_causes[link] = causes if causes else CONGESTION
 
 
 @inlined
@@ -193,8 +231,8 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
     )
 
 
-@kernel
-def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, record_rates: bool) -> None:
+@inner_kernel
+def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
     word = sweep.group_word[g]
     slot = word_slot(sweep.word, sweep.row_of, word)
@@ -203,7 +241,7 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
         row = sweep.used[N_ROWS]
         sweep.word[slot], sweep.row_of[slot] = word, row
         sweep.used[N_WORDS] += 1
-        judge_group(plan, sweep, scratch, g)
+        judge_group(plan, sweep, shares, g)
     if row == sweep.group_row[g]:
         return
     sweep.group_row[g] = row
@@ -219,6 +257,7 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
             continue
         if old >= 0:
             seconds[old] += now - since[s]
+            _freshen(sweep.used, sweep.is_fresh, sweep.fresh, old)
         current[s] = new
         since[s] = now
         # Another rate alone moves no outage: its seconds are counted above, and the history stays short.

@@ -33,7 +33,6 @@ class Groups(NamedTuple):
 
     services: Lists
     links: Lists
-    flows: Lists  # sorted by priority
 
 
 class Clocks(NamedTuple):
@@ -54,9 +53,17 @@ class Plan(NamedTuple):
 
     hops: HopStates
     hops_of_link: Lists
+    link_of_hop: _Ints  # -1 where it is in none
+    enough: _Floats  # by link direction: sum of the peaks that may ever cross it [Mbit/s]
     routes: Routes
     flows: Flows
+    by_rank: _Ints  # services in the order in which they are served
+    rank: _Ints
+    priority_class: _Ints  # by service: 0 for those served first
+    crossing: Lists  # services that may cross each link, by rank
+    class_first: _Ints  # (n_links, n_classes + 1): where those of each class begin among them
     groups: Groups
+    group: _Ints  # by service
     clocks: Clocks
     groups_of_entity: Lists
     word_first: _Ints  # by entity, into ``word``: one random word for each of its states
@@ -80,10 +87,7 @@ def build_plan(
     group = _groups(frame, _may_be_short(tables, frame.enough_mbit_s))
     by_hop, (members, touched) = _membership(frame, group)
     flows = frame.flows
-    ranked = [
-        sorted((2 * s + d for s in each for d in (0, 1)), key=lambda f: (flows.priority[f], f))
-        for each in members
-    ]
+    classes, of_class = np.unique(flows.priority[::2], return_inverse=True)
     clocks, running = _clocks(frame, group)
     counts = (np.diff(tables.first), np.asarray(n_choices, dtype=np.int64), np.diff(clocks.first))
     states = np.concatenate(counts)
@@ -91,15 +95,31 @@ def build_plan(
     plan = Plan(
         hops=tables,
         hops_of_link=frame.hops_of_link,
+        link_of_hop=frame.link_of_hop,
+        enough=frame.load_mbit_s.ravel(),
         routes=frame.routes,
         flows=flows,
-        groups=Groups(services=lists(members), links=lists(touched), flows=lists(ranked)),
+        by_rank=frame.by_rank,
+        rank=np.argsort(frame.by_rank),
+        priority_class=of_class,
+        crossing=frame.crossing,
+        class_first=_class_first(frame.crossing, of_class, classes.size),
+        groups=Groups(services=lists(members), links=lists(touched)),
+        group=np.array(group, dtype=np.int64),
         clocks=clocks,
         groups_of_entity=lists([*by_hop, *([g] for g in group), [], *([g] for _, g in running)]),
         word_first=word_first,
         word=_words(int(word_first[-1])),
     )
     return plan, numbers, running
+
+
+def _class_first(crossing: Lists, of_class: _Ints, n_classes: int) -> _Ints:
+    """Where the services of each priority class begin among those that may cross each link."""
+    n_links = crossing.first.size - 1
+    pairs = np.repeat(np.arange(n_links), np.diff(crossing.first)) * n_classes + of_class[crossing.item]
+    wanted = np.arange(n_links)[:, None] * n_classes + np.arange(n_classes + 1)
+    return np.searchsorted(pairs, wanted)
 
 
 def _clocks(frame: Frame, group: list[int]) -> tuple[Clocks, list[tuple[DemandClock, int]]]:

@@ -11,13 +11,15 @@ from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
+    N_FRESH,
     N_OUT,
     N_RESULTS,
     N_ROWS,
     N_WORDS,
-    Scratch,
     Spans,
     Sweep,
+    Touched,
+    empty_shares,
     filed_results,
     filed_words,
 )
@@ -25,8 +27,8 @@ from hopyears.sim.services.service_tables import (
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
-ROW_CELLS = 1 << 25
-"""Most cells kept of judged joint states (128 MiB); when they are full the judged states are forgotten."""
+ROW_CELLS = 1 << 23
+"""Most cells kept of judged joint states (32 MiB); when they are full the judged states are forgotten."""
 
 
 class Outages(NamedTuple):
@@ -74,26 +76,14 @@ class ServiceRun:
         self._written: list[tuple[_Floats, NDArray[np.int16], NDArray[np.int32]]] = []
         n_services = plan.routes.of_service.size - 1
         n_links = plan.hops_of_link.first.size - 1
-        n_groups = plan.groups.services.first.size - 1
         edges_s = np.array(span_edges_s[1:], dtype=np.float64)
         self._spans = Spans(edges_s, np.zeros(1, dtype=np.int64), np.zeros((edges_s.size, n_services, 3, 2)))
-        self._scratch = Scratch(
-            left=np.zeros(2 * n_links),
-            full=np.zeros(2 * n_links),
-            crossing=np.zeros(2 * n_links, dtype=np.int64),
-            pull=np.zeros(2 * n_links),
-            first=np.zeros(2 * n_services, dtype=np.int64),
-            last=np.zeros(2 * n_services, dtype=np.int64),
-            flows=np.zeros(2 * n_services, dtype=np.int64),
-            rate=np.zeros(2 * n_services),
-            committed=np.zeros(2 * n_services),
-            peak=np.zeros(2 * n_services),
-            active=np.zeros(2 * n_services, dtype=np.int64),
-            link_causes=np.zeros(n_links, dtype=np.int64),
-            touched=np.zeros(n_groups, dtype=np.int64),
-            is_touched=np.zeros(n_groups, dtype=np.bool_),
+        n_groups = plan.groups.services.first.size - 1
+        self._shares = empty_shares(plan)
+        self._touched = Touched(np.zeros(n_groups, dtype=np.int64), np.zeros(n_groups, dtype=np.bool_))
+        self._sweep = _empty_sweep(
+            plan.link_of_hop.size, n_services, n_groups, plan.clocks.first.size - 1, n_links
         )
-        self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1)
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
         """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0.
@@ -106,18 +96,19 @@ class ServiceRun:
         sweep.level[1:] = levels
         sweep.group_row[:] = sweep.current[:] = -1
         sweep.seconds[:] = sweep.counted_s[:] = 0.0
-        sweep.used[N_OUT] = self._spans.n_closed[0] = 0
+        sweep.is_fresh[:] = False
+        sweep.used[N_OUT] = sweep.used[N_FRESH] = self._spans.n_closed[0] = 0
         self._spans.lacking[:] = 0.0
         self._written.clear()
         self._make_room()
-        start_groups(self._plan, self._sweep, self._scratch)
+        start_groups(self._plan, self._sweep, self._shares)
 
     def apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
         done = 0
         while done < time_s.size:
             arguments = (self._spans, time_s, entity, state, done, self._record_rates)
-            done = run_spans(self._plan, self._sweep, self._scratch, *arguments)
+            done = run_spans(self._plan, self._sweep, self._shares, self._touched, *arguments)
             self._make_room()
 
     def outages(self, duration_s: float, severe_share: _Floats) -> Outages:
@@ -191,7 +182,17 @@ class ServiceRun:
             sweep = _with_words(sweep, word, row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
-            names = ("service", "rate", "down", "causes", "share", "seconds", "counted_s")
+            names = (
+                "service",
+                "rate",
+                "down",
+                "causes",
+                "share",
+                "seconds",
+                "counted_s",
+                "is_fresh",
+                "fresh",
+            )
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         if 4 * n_results > sweep.result_in.size:
             sweep = _with_results(sweep, np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
@@ -213,7 +214,7 @@ def _with_results(sweep: Sweep, result_in: NDArray[np.int32]) -> Sweep:
 
 def enlarge_tables() -> None:
     """Call both loops that enlarge tables, on empty ones."""
-    sweep = _empty_sweep(1, 1, 1, 1)
+    sweep = _empty_sweep(1, 1, 1, 1, 1)
     _with_results(_with_words(sweep, *_no_words(1)), sweep.result_in)
 
 
@@ -235,15 +236,17 @@ def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
     return larger
 
 
-def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int) -> Sweep:
+def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_links: int) -> Sweep:
     n_results = 8 * n_services + 64
     n_out = max(1 << 16, 2 * n_services)
     word, row_of = _no_words(4 * n_services + 64)
     return Sweep(
-        used=np.zeros(4, dtype=np.int64),
+        used=np.zeros(5, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         level=np.zeros(n_clocks, dtype=np.int64),
+        full=np.zeros(2 * n_links),
+        link_causes=np.zeros(n_links, dtype=np.int64),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),
@@ -259,6 +262,8 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int) -> 
         share=np.ones(n_results),
         seconds=np.zeros(n_results),
         counted_s=np.zeros(n_results),
+        is_fresh=np.zeros(n_results, dtype=np.bool_),
+        fresh=np.zeros(n_results, dtype=np.int32),
         out_time=np.zeros(n_out),
         out_service=np.zeros(n_out, dtype=np.int16),
         out_result=np.zeros(n_out, dtype=np.int32),

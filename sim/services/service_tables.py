@@ -6,15 +6,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.sim.services.service_plan import Plan
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
-N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
-"""Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
+N_OUT, N_ROWS, N_RESULTS, N_WORDS, N_FRESH = range(5)
+"""Places in ``Sweep.used``: entries written; row cells and results in use; joint states known; results that
+spans have not counted to their end."""
 
 EMPTY = -1
 """In a slot of a table that holds nothing."""
+
+NOWHERE = -1
+"""Way of a service over a link that is not on its route in use."""
 
 
 class Sweep(NamedTuple):
@@ -24,6 +29,8 @@ class Sweep(NamedTuple):
     hop_state: _Ints  # by hop
     choice: _Ints  # by service: its route, or n_routes + the route being left
     level: _Ints  # by clock
+    full: _Floats  # by link direction: its capacity
+    link_causes: _Ints
     group_word: NDArray[np.uint64]
     group_row: _Ints
     current: NDArray[np.int32]  # by service: its result
@@ -39,6 +46,8 @@ class Sweep(NamedTuple):
     share: _Floats  # of its rates that the service asks for
     seconds: _Floats
     counted_s: _Floats  # of those, what spans have counted
+    is_fresh: NDArray[np.bool_]  # whether spans have not counted all of it
+    fresh: NDArray[np.int32]  # these results
     out_time: _Floats
     out_service: NDArray[np.int16]
     out_result: NDArray[np.int32]
@@ -52,23 +61,100 @@ class Spans(NamedTuple):
     lacking: _Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
 
 
-class Scratch(NamedTuple):
-    """Working space of a judgement, by link direction, by flow or by service."""
+class Touched(NamedTuple):
+    """Groups that something changes at an instant."""
 
-    left: _Floats
-    full: _Floats
+    groups: _Ints
+    is_among: NDArray[np.bool_]
+
+
+class Shares(NamedTuple):
+    """What was shared in the joint state of each group that was judged last; working space."""
+
+    seen_full: _Floats  # by link of a group, both ways: its capacity then
+    seen_causes: _Ints
+    seen_choice: _Ints  # by service
+    seen_share: _Floats
+    way: NDArray[np.int8]  # by place among those who may cross a link: way of forward traffic, or ``NOWHERE``
+    committed: _Floats  # by flow: asked for at this hour, as the next; nothing while it changes route
+    peak: _Floats
+    given: _Floats  # by flow: what it gets of its committed rate
+    rate: _Floats
+    is_free: NDArray[np.bool_]  # in either turn: whether no link direction on its way was taken before
+    before: _Floats  # by link direction and turn: what is left before it
+    asked: _Floats  # in it by all who stand there
+    taken: _Floats
+    state: NDArray[np.int8]  # whether all who take the turn fit
+    left: _Floats  # by link direction: in the end
+    is_full: NDArray[np.bool_]  # whether that is nothing
+    result: NDArray[np.int32]  # by service
+    # Working space from here on: by link direction, by flow or by service.
+    room: _Floats
     crossing: _Ints
     pull: _Floats
-    first: _Ints
+    first: _Ints  # by flow, into ``codes``
     last: _Ints
+    codes: _Ints
     flows: _Ints
-    rate: _Floats
-    committed: _Floats  # asked for at this hour, as the next
-    peak: _Floats
+    work: _Floats
     active: _Ints
-    link_causes: _Ints
-    touched: _Ints
-    is_touched: NDArray[np.bool_]
+    dirty: _Ints  # link directions with another capacity, or of which somebody takes something else
+    is_dirty: NDArray[np.bool_]
+    seen: _Ints  # link directions looked at
+    is_seen: NDArray[np.bool_]
+    wanted: _Ints  # flows that take a turn again
+    is_wanted: NDArray[np.bool_]
+    met: _Ints  # flows that share, those of one joint after the others
+    is_met: NDArray[np.bool_]
+    fresh: _Ints  # services with another route or demand
+    stirred: _Ints  # services to be judged again
+    is_stirred: NDArray[np.bool_]
+
+
+def empty_shares(plan: Plan) -> Shares:
+    """Shares of a plan before anything is judged."""
+    n_services, n_links = plan.group.size, plan.crossing.first.size - 1
+    turns = 2 * (plan.class_first.shape[1] - 1)
+    n_at, codes, flows = plan.groups.links.item.size, 2 * n_links, 2 * n_services
+    return Shares(
+        seen_full=np.full((n_at, 2), -1.0),
+        seen_causes=np.zeros(n_at, dtype=np.int64),
+        seen_choice=np.full(n_services, -1, dtype=np.int64),
+        seen_share=np.zeros(n_services),
+        way=np.full(plan.crossing.item.size, NOWHERE, dtype=np.int8),
+        committed=np.zeros(flows),
+        peak=np.zeros(flows),
+        given=np.zeros(flows),
+        rate=np.zeros(flows),
+        is_free=np.zeros((flows, 2), dtype=np.bool_),
+        before=np.zeros((codes, turns)),
+        asked=np.zeros((codes, turns)),
+        taken=np.zeros((codes, turns)),
+        state=np.zeros((codes, turns), dtype=np.int8),
+        left=np.zeros(codes),
+        is_full=np.zeros(codes, dtype=np.bool_),
+        result=np.full(n_services, -1, dtype=np.int32),
+        room=np.zeros(codes),
+        crossing=np.zeros(codes, dtype=np.int64),
+        pull=np.zeros(codes),
+        first=np.zeros(flows, dtype=np.int64),
+        last=np.zeros(flows, dtype=np.int64),
+        codes=np.zeros(plan.routes.codes.size, dtype=np.int64),
+        flows=np.zeros(flows, dtype=np.int64),
+        work=np.zeros(flows),
+        active=np.zeros(flows, dtype=np.int64),
+        dirty=np.zeros(codes, dtype=np.int64),
+        is_dirty=np.zeros(codes, dtype=np.bool_),
+        seen=np.zeros(codes, dtype=np.int64),
+        is_seen=np.zeros(codes, dtype=np.bool_),
+        wanted=np.zeros(flows, dtype=np.int64),
+        is_wanted=np.zeros(flows, dtype=np.bool_),
+        met=np.zeros(flows, dtype=np.int64),
+        is_met=np.zeros(flows, dtype=np.bool_),
+        fresh=np.zeros(n_services, dtype=np.int64),
+        stirred=np.zeros(n_services, dtype=np.int64),
+        is_stirred=np.zeros(n_services, dtype=np.bool_),
+    )
 
 
 # Tables are searched from a slot on, one after the other; at most half of their slots are taken, so that a
