@@ -189,7 +189,7 @@ def _may_be_short(
     """When some service of a group may lack something: a link is too small for all, or it changes route."""
     for link in _of(plan.groups.links, group):
         time_s, capacity, _, state = finder.capacity(link)
-        small: NDArray[np.bool_] = np.any(capacity < frame.load_mbit_s[link], axis=1)
+        small: NDArray[np.bool_] = np.any(capacity < frame.enough_mbit_s[frame.links[link][0]], axis=1)
         yield where(small[state], time_s, duration_s)
     for s in _of(plan.groups.services, group):
         time_s, choice = choices[s]

@@ -36,9 +36,6 @@ class Routes(NamedTuple):
     of_service: _Ints
     first: _Ints  # by route, into the codes of either direction
     codes: _Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
-    place: (
-        _Ints  # shape (n,): where the service stands among those that may cross the link (``Frame.crossing``)
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,16 +53,10 @@ class Frame:
     flows : Flows
     links_of : tuple of tuples of int
         Links that any route of each service crosses, in order.
-    crossing : Lists
-        Services any route of which crosses each link, by rank.
-    by_rank : int array, shape (n_services,)
-        Services in the order in which they are served: by priority, then in order of the file.
     routes_of : tuple of Lists
         Routes of each service over each of its links.
-    link_of_hop : int array, shape (n_hops,)
-        -1 where it is in none.
-    load_mbit_s : float array, shape (n_links, 2)
-        Sum of the peaks that may ever cross each direction of a link.
+    enough_mbit_s : float array, shape (n_hops, 2)
+        Sum of the peaks that may ever cross each direction of the link of a hop; 0 where it is in none.
     """
 
     services: tuple[ServiceDemand, ...]
@@ -75,16 +66,8 @@ class Frame:
     routes: Routes
     flows: Flows
     links_of: tuple[tuple[int, ...], ...]
-    crossing: Lists
-    by_rank: _Ints
     routes_of: tuple[Lists, ...]
-    link_of_hop: _Ints
-    load_mbit_s: _Floats
-
-    @property
-    def enough_mbit_s(self) -> _Floats:
-        """Load of the link of each hop, shape (n_hops, 2); 0 where it is in none."""
-        return np.append(self.load_mbit_s, np.zeros((1, 2)), axis=0)[self.link_of_hop]
+    enough_mbit_s: _Floats
 
 
 def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> Frame:
@@ -103,23 +86,18 @@ def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], 
     for service, crossed in zip(services, links_of, strict=True):
         load[list(crossed)] += _peaks_over(service, crossed)
     hops_of_link = lists(links)
-    by_rank = np.argsort(np.array([service.priority for service in services], dtype=np.int64), kind="stable")
-    crossing = _crossing(links_of, by_rank, len(links))
-    link_of_hop = np.full(n_hops, -1)
-    link_of_hop[hops_of_link.item] = np.repeat(np.arange(len(links)), np.diff(hops_of_link.first))
+    enough = np.zeros((n_hops, 2))
+    enough[hops_of_link.item] = np.repeat(load, np.diff(hops_of_link.first), axis=0)
     return Frame(
         services=tuple(services),
         links=tuple(tuple(link) for link in links),
         n_hops=n_hops,
         hops_of_link=hops_of_link,
-        routes=_routes(services, crossing, np.argsort(by_rank)),
+        routes=_routes(services),
         flows=_flows(services),
         links_of=links_of,
-        crossing=crossing,
-        by_rank=by_rank,
         routes_of=tuple(map(_routes_of, services, links_of)),
-        link_of_hop=link_of_hop,
-        load_mbit_s=load,
+        enough_mbit_s=enough,
     )
 
 
@@ -178,25 +156,11 @@ def _flows(services: Sequence[ServiceDemand]) -> Flows:
     )
 
 
-def _crossing(links_of: Sequence[Sequence[int]], by_rank: _Ints, n_links: int) -> Lists:
-    services: list[list[int]] = [[] for _ in range(n_links)]
-    for s in by_rank.tolist():
-        for link in links_of[s]:
-            services[link].append(s)
-    return lists(services)
-
-
-def _routes(services: Sequence[ServiceDemand], crossing: Lists, rank: _Ints) -> Routes:
+def _routes(services: Sequence[ServiceDemand]) -> Routes:
     routes = [[2 * link + direction for link, direction in route] for s in services for route in s.routes]
     first, codes = lists(routes)
-    of_service = pointer([len(service.routes) for service in services])
-    owner = np.repeat(np.repeat(np.arange(len(services)), np.diff(of_service)), np.diff(first))
-    # Pairs of link and service are in order of both.
-    link_of_place = np.repeat(np.arange(crossing.first.size - 1), np.diff(crossing.first))
-    pairs = link_of_place * len(services) + rank[crossing.item]
     return Routes(
-        of_service=of_service,
+        of_service=pointer([len(service.routes) for service in services]),
         first=first,
         codes=np.stack([codes, codes ^ 1]),
-        place=np.searchsorted(pairs, (codes >> 1) * len(services) + rank[owner]),
     )

@@ -7,14 +7,13 @@ from hopyears.models.basics.kernel import inlined, inner_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_shares import share_again, share_asked
+from hopyears.sim.services.service_shares import CONGESTION, share_again, share_asked
 from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Shares, Sweep, result_slot
 
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
 _SWITCHING = int(Cause.SWITCHING)
-CONGESTION = int(Cause.CONGESTION)
 
 
 @inner_kernel
@@ -38,8 +37,8 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
         plan.flows.peak_mbit_s,
     )
     route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
-    choice, shared, own = sweep.choice, shares.rate, sweep.link_causes
-    full, is_full = sweep.full, shares.is_full
+    choice, shared, own = sweep.choice, shares.rate, shares.link_causes
+    full, is_full = shares.full, shares.is_full
     service, rates, downs, causes, asked = sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share
     result_in, seconds = sweep.result_in, sweep.seconds
     n = sweep.used[N_RESULTS]

@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import inlined, inner_kernel, kernel
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
-from hopyears.sim.services.service_judge import CONGESTION, judge_group
+from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
-    N_FRESH,
     N_OUT,
     N_RESULTS,
     N_ROWS,
@@ -49,13 +48,13 @@ def run_spans(
     start: int,
     record_rates: bool,
 ) -> int:
-    """Apply sorted changes as ``run_changes`` does; sum up each span when the first change after it comes."""
+    """Apply sorted changes as ``_run_changes`` does; sum up each span when the first change after it comes."""
     i = int(start)
     while True:
         n, closed = time_s.size, spans.n_closed[0]
         if closed < spans.edge_s.size:
             n = np.searchsorted(time_s, spans.edge_s[closed])
-        i = int(run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates))
+        i = int(_run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates))
         if i < n or n == time_s.size:
             return i
         close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
@@ -65,19 +64,13 @@ def run_spans(
 def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, spans: Spans) -> None:
     """Sum up what each service lacked from the end of the span before to the end of this one."""
     closed = spans.n_closed[0]
-    edge_s, lacking = spans.edge_s[closed], spans.lacking[closed]
-    for s in range(sweep.current.size):
-        _freshen(sweep.used, sweep.is_fresh, sweep.fresh, sweep.current[s])
-    for n in np.sort(sweep.fresh[: sweep.used[N_FRESH]]):
-        s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
-        until_s = sweep.seconds[n]
-        if sweep.current[s] == n:
-            until_s += edge_s - sweep.since[s]
-        sweep.is_fresh[n] = False
-        seconds = until_s - sweep.counted_s[n]
-        sweep.counted_s[n] = until_s
+    until_s, lacking = seconds_until(sweep, spans.edge_s[closed]), spans.lacking[closed]
+    for n in range(until_s.size):
+        seconds = until_s[n] - sweep.counted_s[n]
+        sweep.counted_s[n] = until_s[n]
         if seconds == 0.0:
             continue
+        s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
         share, short = sweep.share[n], False
         for way in range(2):
             rate, peak = got[way], share * peak_mbit_s[2 * s + way]
@@ -92,17 +85,7 @@ def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, sp
             lacking[s, 2, 0] += (peak - rate) * seconds
         if short and not (down[0] or down[1]):
             lacking[s, 2, 1] += seconds
-    sweep.used[N_FRESH] = 0
     spans.n_closed[0] = closed + 1
-
-
-@inlined
-def _freshen(used: _Ints, is_fresh: NDArray[np.bool_], fresh: NDArray[np.int32], n: int) -> None:
-    """Note that time has passed in a result since the last span was closed."""
-    if not is_fresh[n]:
-        is_fresh[n] = True
-        fresh[used[N_FRESH]] = n
-        used[N_FRESH] += 1
 
 
 @kernel
@@ -115,7 +98,7 @@ def seconds_until(sweep: Sweep, now_s: float) -> _Floats:
 
 
 @inner_kernel
-def run_changes(
+def _run_changes(
     plan: Plan,
     sweep: Sweep,
     shares: Shares,
@@ -128,27 +111,30 @@ def run_changes(
 ) -> int:
     """Apply sorted changes from number ``start``; the number of the first one not yet applied.
 
-    Fewer than all are applied when a table is nearly full: enlarge it and call again.
+    Fewer than all are applied when a table is nearly full: enlarge it and call again. Number -1 is the state
+    of time 0, in which every group begins.
     """
     hop_state, choice, level, group_word = sweep.hop_state, sweep.choice, sweep.level, sweep.group_word
     key_first, keys = plan.word_first, plan.word
     group_first, groups = plan.groups_of_entity.first, plan.groups_of_entity.item
-    some, is_among, link_of_hop = touched.groups, touched.is_among, plan.link_of_hop
+    some, is_among, links_of_hop = touched.groups, touched.is_among, plan.links_of_hop
+    first_link, stale, n_stale, is_stale = plan.groups.links.first, sweep.stale, sweep.n_stale, sweep.is_stale
     n_hops, n_routed = hop_state.size, hop_state.size + choice.size
     i = start
     while i < time_s.size:
         if _crowded(sweep, choice.size):
             return i
-        now = time_s[i]
-        n_touched = 0
+        n_touched, now = 0, 0.0 if i < 0 else time_s[i]
+        while i < 0 and n_touched < group_word.size:
+            some[n_touched] = n_touched
+            n_touched += 1
         # All changes of one instant before any group is judged: no state that lasts no time is counted.
-        while i < time_s.size and time_s[i] == now:
+        while 0 <= i < time_s.size and time_s[i] == now:
             e, new = entity[i], state[i]
             i += 1
             if e < n_hops:
                 old = hop_state[e]
                 hop_state[e] = new
-                set_link(plan, sweep, link_of_hop[e])
             elif e < n_routed:
                 old = choice[e - n_hops]
                 choice[e - n_hops] = new
@@ -160,6 +146,10 @@ def run_changes(
             word = keys[key_first[e] + old] ^ keys[key_first[e] + new]
             for k in range(group_first[e], group_first[e + 1]):
                 g = groups[k]
+                if e < n_hops and not is_stale[links_of_hop[k]]:
+                    is_stale[links_of_hop[k]] = True
+                    stale[first_link[g] + n_stale[g]] = links_of_hop[k]
+                    n_stale[g] += 1
                 group_word[g] ^= word
                 if not is_among[g]:
                     is_among[g] = True
@@ -168,54 +158,8 @@ def run_changes(
         for k in range(n_touched):
             is_among[some[k]] = False
             _enter(plan, sweep, shares, some[k], now, record_rates)
+        i = max(i, 0)
     return i
-
-
-@kernel
-def start_groups(plan: Plan, sweep: Sweep, shares: Shares) -> None:
-    """Judge every group in the state of time 0 and write the first result of every service."""
-    for link in range(sweep.link_causes.size):
-        set_link(plan, sweep, link)
-    for g in range(sweep.group_word.size):
-        sweep.group_word[g] = _group_salt(g)
-    groups = plan.groups_of_entity
-    for e in range(groups.first.size - 1):
-        for k in range(groups.first[e], groups.first[e + 1]):
-            sweep.group_word[groups.item[k]] ^= plan.word[plan.word_first[e] + _state_of(sweep, e)]
-    for g in range(sweep.group_word.size):
-        _enter(plan, sweep, shares, g, 0.0, True)
-
-
-@inlined
-def set_link(plan: Plan, sweep: Sweep, link: int) -> None:
-    """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
-    forward = backward = 0.0
-    causes = 0
-    for k in range(plan.hops_of_link.first[link], plan.hops_of_link.first[link + 1]):
-        hop = plan.hops_of_link.item[k]
-        at = plan.hops.first[hop] + sweep.hop_state[hop]
-        forward += plan.hops.forward_mbit_s[at]
-        backward += plan.hops.backward_mbit_s[at]
-        causes |= plan.hops.causes[at]
-    sweep.full[2 * link], sweep.full[2 * link + 1] = forward, backward
-    sweep.link_causes[link] = causes if causes else CONGESTION
-
-
-@inlined
-def _state_of(sweep: Sweep, e: int) -> int:
-    """State of an entity: of a hop, a service or a clock."""
-    n_hops = sweep.hop_state.size
-    n_routed = n_hops + sweep.choice.size
-    if e < n_hops:
-        return int(sweep.hop_state[e])
-    return int(sweep.choice[e - n_hops] if e < n_routed else sweep.level[e - n_routed])
-
-
-@kernel
-def _group_salt(g: int) -> np.uint64:
-    """A word for each group: without it, groups on the same hops would meet in one row of the table."""
-    # 2^64 over the golden ratio: multiples of it are spread over all bits.
-    return np.uint64(g + 1) * np.uint64(0x9E3779B97F4A7C15)
 
 
 @inlined
@@ -231,7 +175,7 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
     )
 
 
-@inner_kernel
+@inlined
 def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
     word = sweep.group_word[g]
@@ -257,7 +201,6 @@ def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_
             continue
         if old >= 0:
             seconds[old] += now - since[s]
-            _freshen(sweep.used, sweep.is_fresh, sweep.fresh, old)
         current[s] = new
         since[s] = now
         # Another rate alone moves no outage: its seconds are counted above, and the history stays short.

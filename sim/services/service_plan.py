@@ -29,10 +29,14 @@ class HopStates(NamedTuple):
 
 
 class Groups(NamedTuple):
-    """Services judged together, and what they may use; lists by group."""
+    """Services judged together, and what they may use; lists by group.
+
+    A link in several groups (it is dead or carries all) is one for each of them: its number from here on is
+    its place in ``links.item``, so that a group knows of no link what another has seen of it.
+    """
 
     services: Lists
-    links: Lists
+    links: Lists  # numbers in the frame
 
 
 class Clocks(NamedTuple):
@@ -48,14 +52,15 @@ class Plan(NamedTuple):
 
     An *entity* is a hop (its state changes), after all hops a service (its choice of route changes), after
     those a clock (the level of demand of services of a group changes). Direction ``d`` of link ``k`` has
-    the number 2 k + d.
+    the number 2 k + d; links are those of groups.
     """
 
     hops: HopStates
     hops_of_link: Lists
-    link_of_hop: _Ints  # -1 where it is in none
+    links_of_hop: _Ints  # as long as what ``groups_of_entity`` tells of hops: its link in each of its groups
     enough: _Floats  # by link direction: sum of the peaks that may ever cross it [Mbit/s]
     routes: Routes
+    place: _Ints  # by place in the codes of routes: that of the service in ``crossing``
     flows: Flows
     by_rank: _Ints  # services in the order in which they are served
     rank: _Ints
@@ -63,7 +68,6 @@ class Plan(NamedTuple):
     crossing: Lists  # services that may cross each link, by rank
     class_first: _Ints  # (n_links, n_classes + 1): where those of each class begin among them
     groups: Groups
-    group: _Ints  # by service
     clocks: Clocks
     groups_of_entity: Lists
     word_first: _Ints  # by entity, into ``word``: one random word for each of its states
@@ -85,33 +89,66 @@ def build_plan(
     """
     tables, numbers = _hop_states(hops, frame.enough_mbit_s)
     group = _groups(frame, _may_be_short(tables, frame.enough_mbit_s))
-    by_hop, (members, touched) = _membership(frame, group)
-    flows = frame.flows
-    classes, of_class = np.unique(flows.priority[::2], return_inverse=True)
+    groups = _membership(frame, group)
+    classes, of_class = np.unique(frame.flows.priority[::2], return_inverse=True)
+    by_rank = np.argsort(of_class, kind="stable")
+    rank = np.argsort(by_rank)
+    routes, crossing, place = _own_links(frame, np.array(group, dtype=np.int64), groups.links, rank)
+    members = [frame.links[link] for link in groups.links.item]
+    hops_of_link = lists(members)
+    by_hop = np.argsort(hops_of_link.item, kind="stable")
+    links_of_hop = np.repeat(np.arange(len(members)), np.diff(hops_of_link.first))[by_hop]
+    group_of_link = np.repeat(np.arange(groups.links.first.size - 1), np.diff(groups.links.first))
     clocks, running = _clocks(frame, group)
     counts = (np.diff(tables.first), np.asarray(n_choices, dtype=np.int64), np.diff(clocks.first))
-    states = np.concatenate(counts)
-    word_first = pointer(states)
+    touches = (np.ones(len(group), dtype=np.int64), [0], np.ones(len(running), dtype=np.int64))
+    word_first = pointer(np.concatenate(counts))
     plan = Plan(
         hops=tables,
-        hops_of_link=frame.hops_of_link,
-        link_of_hop=frame.link_of_hop,
-        enough=frame.load_mbit_s.ravel(),
-        routes=frame.routes,
-        flows=flows,
-        by_rank=frame.by_rank,
-        rank=np.argsort(frame.by_rank),
+        hops_of_link=hops_of_link,
+        links_of_hop=links_of_hop,
+        enough=frame.enough_mbit_s[[link[0] for link in members]].ravel(),
+        routes=routes,
+        place=place,
+        flows=frame.flows,
+        by_rank=by_rank,
+        rank=rank,
         priority_class=of_class,
-        crossing=frame.crossing,
-        class_first=_class_first(frame.crossing, of_class, classes.size),
-        groups=Groups(services=lists(members), links=lists(touched)),
-        group=np.array(group, dtype=np.int64),
+        crossing=crossing,
+        class_first=_class_first(crossing, of_class, classes.size),
+        groups=groups,
         clocks=clocks,
-        groups_of_entity=lists([*by_hop, *([g] for g in group), [], *([g] for _, g in running)]),
+        groups_of_entity=Lists(
+            pointer(np.concatenate([np.bincount(hops_of_link.item, minlength=len(hops)), *touches])),
+            np.concatenate([group_of_link[links_of_hop], group, [g for _, g in running]]).astype(np.int64),
+        ),
         word_first=word_first,
         word=_words(int(word_first[-1])),
     )
     return plan, numbers, running
+
+
+def _own_links(
+    frame: Frame, group: _Ints, links: Lists, rank: _Ints
+) -> tuple[Routes, Lists, _Ints]:
+    """Routes over the links of groups, the services that may cross each, and where each code's stands there."""
+    n_links, n_services = len(frame.links), rank.size
+    known = np.repeat(np.arange(links.first.size - 1), np.diff(links.first)) * n_links + links.item
+
+    def own(service: _Ints, link: _Ints) -> _Ints:
+        return np.searchsorted(known, group[service] * n_links + link)
+
+    first, item = lists(frame.links_of)
+    service = np.repeat(np.arange(n_services), np.diff(first))
+    pairs = own(service, item) * n_services + rank[service]
+    order = np.argsort(pairs)
+    crossing = Lists(pointer(np.bincount(pairs // n_services, minlength=known.size)), service[order])
+    routes, forward = frame.routes, frame.routes.codes[0]
+    owner = np.repeat(np.repeat(np.arange(n_services), np.diff(routes.of_service)), np.diff(routes.first))
+    link = own(owner, forward >> 1)
+    codes = 2 * link + (forward & 1)
+    place = np.searchsorted(pairs[order], link * n_services + rank[owner])
+    return routes._replace(codes=np.stack([codes, codes ^ 1])), crossing, place
 
 
 def _class_first(crossing: Lists, of_class: _Ints, n_classes: int) -> _Ints:
@@ -206,19 +243,12 @@ def _groups(frame: Frame, short: NDArray[np.bool_]) -> list[int]:
     return [order[r] for r in roots]
 
 
-def _membership(
-    frame: Frame, group: list[int]
-) -> tuple[list[list[int]], tuple[list[list[int]], list[list[int]]]]:
-    """Groups that each hop touches; services and links of each group."""
+def _membership(frame: Frame, group: list[int]) -> Groups:
+    """Services and links of each group."""
     n_groups = max(group, default=-1) + 1
     members: list[list[int]] = [[] for _ in range(n_groups)]
     touched: list[set[int]] = [set() for _ in range(n_groups)]
     for s, crossed in enumerate(frame.links_of):
         members[group[s]].append(s)
         touched[group[s]].update(crossed)
-    by_hop: list[list[int]] = [[] for _ in range(frame.n_hops)]
-    for g, links in enumerate(touched):
-        for link in sorted(links):
-            for hop in frame.links[link]:
-                by_hop[hop].append(g)
-    return by_hop, (members, [sorted(links) for links in touched])
+    return Groups(services=lists(members), links=lists([sorted(links) for links in touched]))

@@ -7,15 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until, start_groups
+from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
-    N_FRESH,
     N_OUT,
     N_RESULTS,
     N_ROWS,
     N_WORDS,
+    Shares,
     Spans,
     Sweep,
     Touched,
@@ -29,6 +29,9 @@ _Floats = NDArray[np.float64]
 
 ROW_CELLS = 1 << 23
 """Most cells kept of judged joint states (32 MiB); when they are full the judged states are forgotten."""
+
+
+_NO_CHANGES = (np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 
 
 class Outages(NamedTuple):
@@ -82,7 +85,7 @@ class ServiceRun:
         self._shares = empty_shares(plan)
         self._touched = Touched(np.zeros(n_groups, dtype=np.int64), np.zeros(n_groups, dtype=np.bool_))
         self._sweep = _empty_sweep(
-            plan.link_of_hop.size, n_services, n_groups, plan.clocks.first.size - 1, n_links
+            plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1, n_links
         )
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
@@ -95,21 +98,38 @@ class ServiceRun:
         sweep.choice[:] = choices
         sweep.level[1:] = levels
         sweep.group_row[:] = sweep.current[:] = -1
+        sweep.stale[:] = np.arange(sweep.stale.size)
+        sweep.n_stale[:], sweep.is_stale[:] = np.diff(self._plan.groups.links.first), True
         sweep.seconds[:] = sweep.counted_s[:] = 0.0
-        sweep.is_fresh[:] = False
-        sweep.used[N_OUT] = sweep.used[N_FRESH] = self._spans.n_closed[0] = 0
+        sweep.used[N_OUT] = self._spans.n_closed[0] = 0
         self._spans.lacking[:] = 0.0
         self._written.clear()
         self._make_room()
-        start_groups(self._plan, self._sweep, self._shares)
+        self._sweep.group_word[:] = self._words()
+        run_spans(*self._all, *_NO_CHANGES, -1, self._record_rates)
 
     def apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
         done = 0
         while done < time_s.size:
-            arguments = (self._spans, time_s, entity, state, done, self._record_rates)
-            done = run_spans(self._plan, self._sweep, self._shares, self._touched, *arguments)
+            done = run_spans(*self._all, time_s, entity, state, done, self._record_rates)
             self._make_room()
+
+    @property
+    def _all(self) -> tuple[Plan, Sweep, Shares, Touched, Spans]:
+        return self._plan, self._sweep, self._shares, self._touched, self._spans
+
+    def _words(self) -> NDArray[np.uint64]:
+        """Word of each group in the states of all entities."""
+        # Its first part keeps groups on the same hops apart. 2^64 over the golden ratio: multiples of it are
+        # spread over all bits.
+        plan, sweep = self._plan, self._sweep
+        states = np.concatenate([sweep.hop_state, sweep.choice, sweep.level])
+        words = np.arange(1, sweep.group_word.size + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+        of_entity = plan.word[plan.word_first[:-1] + states]
+        touched = plan.groups_of_entity
+        np.bitwise_xor.at(words, touched.item, np.repeat(of_entity, np.diff(touched.first)))
+        return words
 
     def outages(self, duration_s: float, severe_share: _Floats) -> Outages:
         """Close the sweep at its end and give what takes services down."""
@@ -182,17 +202,7 @@ class ServiceRun:
             sweep = _with_words(sweep, word, row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
-            names = (
-                "service",
-                "rate",
-                "down",
-                "causes",
-                "share",
-                "seconds",
-                "counted_s",
-                "is_fresh",
-                "fresh",
-            )
+            names = ("service", "rate", "down", "causes", "share", "seconds", "counted_s")
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         if 4 * n_results > sweep.result_in.size:
             sweep = _with_results(sweep, np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
@@ -241,12 +251,13 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_l
     n_out = max(1 << 16, 2 * n_services)
     word, row_of = _no_words(4 * n_services + 64)
     return Sweep(
-        used=np.zeros(5, dtype=np.int64),
+        used=np.zeros(4, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         level=np.zeros(n_clocks, dtype=np.int64),
-        full=np.zeros(2 * n_links),
-        link_causes=np.zeros(n_links, dtype=np.int64),
+        stale=np.zeros(n_links, dtype=np.int64),
+        n_stale=np.zeros(n_groups, dtype=np.int64),
+        is_stale=np.zeros(n_links, dtype=np.bool_),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),
@@ -262,8 +273,6 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_l
         share=np.ones(n_results),
         seconds=np.zeros(n_results),
         counted_s=np.zeros(n_results),
-        is_fresh=np.zeros(n_results, dtype=np.bool_),
-        fresh=np.zeros(n_results, dtype=np.int32),
         out_time=np.zeros(n_out),
         out_service=np.zeros(n_out, dtype=np.int16),
         out_result=np.zeros(n_out, dtype=np.int32),

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.kernel import inlined, inner_kernel
+from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import TOLERANCE, fill_kernel
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
@@ -21,6 +22,8 @@ from hopyears.sim.services.service_tables import NOWHERE, Shares, Sweep
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 _Bools = NDArray[np.bool_]
+
+CONGESTION = int(Cause.CONGESTION)
 
 _FITS, _BINDS, _TAKEN, _OTHER = range(4)
 """States of a link direction in a turn; the last: what is asked for there is another than last time."""
@@ -39,7 +42,7 @@ def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
         code = shares.dirty[k]
         shares.is_dirty[code] = False
         shares.left[code] = max(shares.before[code, -1] - shares.taken[code, -1], 0.0)
-        full = sweep.full[code] < plan.enough[code] and shares.left[code] <= SMALL_MBIT_S
+        full = shares.full[code] < plan.enough[code] and shares.left[code] <= SMALL_MBIT_S
         if full != shares.is_full[code]:
             shares.is_full[code] = full
             for place in range(crossing_first[code >> 1], crossing_first[(code >> 1) + 1]):
@@ -63,22 +66,36 @@ def _put(some: _Ints, is_among: _Bools, number: int, n: int) -> int:
 @inlined
 def _changed_links(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> tuple[int, int]:
     """Note links of a group that are others than last time, and all who may cross them."""
-    crossing_first, crossing, group = plan.crossing.first, plan.crossing.item, plan.group
-    full, causes, n_stirred, n_dirty = sweep.full, sweep.link_causes, 0, 0
-    seen_full, seen_causes, links = shares.seen_full, shares.seen_causes, plan.groups.links.item
-    for at in range(plan.groups.links.first[g], plan.groups.links.first[g + 1]):
-        link = links[at]
-        if full[2 * link] != seen_full[at, 0] or full[2 * link + 1] != seen_full[at, 1]:
-            for d in range(2):
-                n_dirty = _put(shares.dirty, shares.is_dirty, 2 * link + d, n_dirty)
-                seen_full[at, d] = full[2 * link + d]
-        elif causes[link] == seen_causes[at]:
+    crossing_first, crossing, full = plan.crossing.first, plan.crossing.item, shares.full
+    begin, n_stirred, n_dirty = plan.groups.links.first[g], 0, 0
+    for link in sweep.stale[begin : begin + sweep.n_stale[g]]:
+        sweep.is_stale[link] = False
+        forward, backward, causes = _link(plan, sweep, link)
+        if forward != full[2 * link] or backward != full[2 * link + 1]:
+            full[2 * link], full[2 * link + 1] = forward, backward
+            for code in range(2 * link, 2 * link + 2):
+                n_dirty = _put(shares.dirty, shares.is_dirty, code, n_dirty)
+        elif causes == shares.link_causes[link]:
             continue
-        seen_causes[at] = causes[link]
+        shares.link_causes[link] = causes
         for place in range(crossing_first[link], crossing_first[link + 1]):
-            if group[crossing[place]] == g:
-                n_stirred = _put(shares.stirred, shares.is_stirred, crossing[place], n_stirred)
+            n_stirred = _put(shares.stirred, shares.is_stirred, crossing[place], n_stirred)
+    sweep.n_stale[g] = 0
     return n_stirred, n_dirty
+
+
+@inlined
+def _link(plan: Plan, sweep: Sweep, link: int) -> tuple[float, float, int]:
+    """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
+    forward = backward = 0.0
+    causes = 0
+    for k in range(plan.hops_of_link.first[link], plan.hops_of_link.first[link + 1]):
+        hop = plan.hops_of_link.item[k]
+        at = plan.hops.first[hop] + sweep.hop_state[hop]
+        forward += plan.hops.forward_mbit_s[at]
+        backward += plan.hops.backward_mbit_s[at]
+        causes |= plan.hops.causes[at]
+    return forward, backward, causes if causes else CONGESTION
 
 
 @inlined
@@ -130,7 +147,7 @@ def _stand(plan: Plan, shares: Shares, s: int, stands: bool, n_dirty: int) -> in
     first, last = _route(plan, shares, s)
     for k in range(first, last):
         code = plan.routes.codes[0, k]
-        shares.way[plan.routes.place[k]] = code & 1 if stands else NOWHERE
+        shares.way[plan.place[k]] = code & 1 if stands else NOWHERE
         n_dirty = _put(shares.dirty, shares.is_dirty, code, n_dirty)
         n_dirty = _put(shares.dirty, shares.is_dirty, code ^ 1, n_dirty)
     return n_dirty
@@ -177,8 +194,8 @@ def _take_turn(
     while k < n:
         f = wanted[k]
         if not shares.is_met[f]:
-            was_free, n_before = shares.is_free[f, int(excess)], n_seen
-            end, n_seen = _meet(plan, shares, f, turn, of_class, begin, n_seen)
+            n_before = n_seen
+            end, n_seen, n = _meet(plan, shares, f, turn, of_class, begin, n_seen, n)
             if n_seen > n_before:
                 _fill(plan, shares, turn, excess, begin, end)
             elif shares.is_free[f, int(excess)]:
@@ -186,8 +203,6 @@ def _take_turn(
             else:
                 work[f] = given[f] if excess else 0.0
             begin = end
-            if was_free and not shares.is_free[f, int(excess)]:
-                n = _want_others(plan, shares, f, turn, of_class, n)
         k += 1
     for k in range(n):
         is_wanted[wanted[k]] = False
@@ -208,7 +223,7 @@ def _take_turn(
         first, last = _route(plan, shares, f // 2)
         for at in range(first, last):
             code = plan.routes.codes[f % 2, at]
-            if sweep.full[code] < plan.enough[code]:
+            if shares.full[code] < plan.enough[code]:
                 n_dirty = _put(shares.dirty, shares.is_dirty, code, n_dirty)
                 n_count = _put(shares.seen, shares.is_seen, code, n_count)
     for k in range(n_count):
@@ -238,7 +253,7 @@ def _want_others(plan: Plan, shares: Shares, f: int, turn: int, of_class: int, n
 @inlined
 def _ask(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_class: int) -> None:
     """What is asked of a link direction in a turn."""
-    if sweep.full[code] >= plan.enough[code]:
+    if shares.full[code] >= plan.enough[code]:
         return
     asked, link = 0.0, code >> 1
     for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
@@ -254,17 +269,17 @@ def _ask(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_clas
 def _is_other(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, changed: bool) -> bool:
     """See whether a link direction fits, binds or is taken in a turn; whether that is new."""
     old = shares.state[code, turn]
-    if sweep.full[code] >= plan.enough[code]:
+    if shares.full[code] >= plan.enough[code]:
         shares.state[code, turn] = _FITS
         return bool(old != _FITS)
-    left, known = sweep.full[code], shares.before[code, turn]
+    left, known = shares.full[code], shares.before[code, turn]
     if turn:
         left = max(shares.before[code, turn - 1] - shares.taken[code, turn - 1], 0.0)
     shares.before[code, turn] = left
     if left >= shares.asked[code, turn]:
         state = _FITS
     else:
-        state = _TAKEN if left <= TOLERANCE * sweep.full[code] else _BINDS
+        state = _TAKEN if left <= TOLERANCE * shares.full[code] else _BINDS
     shares.state[code, turn] = state
     return bool(state != old or (state == _BINDS and (changed or left != known)))
 
@@ -272,7 +287,7 @@ def _is_other(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, ch
 @inlined
 def _count(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_class: int) -> None:
     """What is taken of a link direction in a turn."""
-    if sweep.full[code] >= plan.enough[code]:
+    if shares.full[code] >= plan.enough[code]:
         return
     taken, link = 0.0, code >> 1
     for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
@@ -284,9 +299,12 @@ def _count(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_cl
 
 @inlined
 def _meet(
-    plan: Plan, shares: Shares, f: int, turn: int, of_class: int, begin: int, n_seen: int
-) -> tuple[int, int]:
-    """Meet a flow and all that links which bind join with it in a turn; where they end."""
+    plan: Plan, shares: Shares, f: int, turn: int, of_class: int, begin: int, n_seen: int, n: int
+) -> tuple[int, int, int]:
+    """Meet a flow and all that links which bind join with it in a turn; where they end.
+
+    Who meets nobody any more, since a link on the way is taken, has those wanted whom links bound to it.
+    """
     met, is_met, state, codes = shares.met, shares.is_met, shares.state, plan.routes.codes
     is_free = shares.is_free[:, int(turn != of_class)]
     met[begin] = f
@@ -295,6 +313,7 @@ def _meet(
     while i < end:
         d = met[i] % 2
         first, last = _route(plan, shares, met[i] // 2)
+        was_free = is_free[met[i]]
         is_free[met[i]] = True
         for k in range(first, last):
             if state[codes[d, k], turn] == _TAKEN:
@@ -309,8 +328,25 @@ def _meet(
                 for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
                     if shares.way[place] != NOWHERE:
                         end = _put(met, is_met, _flow(plan.crossing.item, shares.way, place, code), end)
+        elif was_free:
+            n = _want_others(plan, shares, met[i], turn, of_class, n)
         i += 1
-    return end, n_seen
+    return end, n_seen, n
+
+
+@inner_kernel
+def _sort_by_rank(flows: _Ints, begin: int, end: int, rank: _Ints) -> None:
+    """Put flows from one place to another in the order in which they are served (Shell's sort)."""
+    gap = end - begin
+    while gap > 1:
+        gap = gap * 5 // 11 if gap > 4 else 1
+        for i in range(begin + gap, end):
+            f, k = flows[i], i
+            own = 2 * rank[f // 2] + f % 2
+            while k >= begin + gap and 2 * rank[flows[k - gap] // 2] + flows[k - gap] % 2 > own:
+                flows[k] = flows[k - gap]
+                k -= gap
+            flows[k] = f
 
 
 @inlined
@@ -318,9 +354,8 @@ def _fill(plan: Plan, shares: Shares, turn: int, excess: bool, begin: int, end: 
     """What flows that have met get in a turn, in ``shares.work``."""
     n = n_codes = 0
     # In one order, however they met: sums are then the same to the last bit.
-    order = np.sort(2 * plan.rank[shares.met[begin:end] // 2] + shares.met[begin:end] % 2)
-    for each in order:
-        f = 2 * plan.by_rank[each // 2] + each % 2
+    _sort_by_rank(shares.met, begin, end, plan.rank)
+    for f in shares.met[begin:end]:
         shares.work[f] = shares.given[f] if excess else 0.0
         if not shares.is_free[f, int(excess)]:
             continue

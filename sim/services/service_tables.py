@@ -11,9 +11,8 @@ from hopyears.sim.services.service_plan import Plan
 _Ints = NDArray[np.int64]
 _Floats = NDArray[np.float64]
 
-N_OUT, N_ROWS, N_RESULTS, N_WORDS, N_FRESH = range(5)
-"""Places in ``Sweep.used``: entries written; row cells and results in use; joint states known; results that
-spans have not counted to their end."""
+N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
+"""Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
 
 EMPTY = -1
 """In a slot of a table that holds nothing."""
@@ -29,8 +28,9 @@ class Sweep(NamedTuple):
     hop_state: _Ints  # by hop
     choice: _Ints  # by service: its route, or n_routes + the route being left
     level: _Ints  # by clock
-    full: _Floats  # by link direction: its capacity
-    link_causes: _Ints
+    stale: _Ints  # links that have changed since their group was judged; those of a group from its first on
+    n_stale: _Ints  # by group
+    is_stale: NDArray[np.bool_]  # by link
     group_word: NDArray[np.uint64]
     group_row: _Ints
     current: NDArray[np.int32]  # by service: its result
@@ -46,8 +46,6 @@ class Sweep(NamedTuple):
     share: _Floats  # of its rates that the service asks for
     seconds: _Floats
     counted_s: _Floats  # of those, what spans have counted
-    is_fresh: NDArray[np.bool_]  # whether spans have not counted all of it
-    fresh: NDArray[np.int32]  # these results
     out_time: _Floats
     out_service: NDArray[np.int16]
     out_result: NDArray[np.int32]
@@ -71,8 +69,8 @@ class Touched(NamedTuple):
 class Shares(NamedTuple):
     """What was shared in the joint state of each group that was judged last; working space."""
 
-    seen_full: _Floats  # by link of a group, both ways: its capacity then
-    seen_causes: _Ints
+    full: _Floats  # by link direction: its capacity then
+    link_causes: _Ints
     seen_choice: _Ints  # by service
     seen_share: _Floats
     way: NDArray[np.int8]  # by place among those who may cross a link: way of forward traffic, or ``NOWHERE``
@@ -113,12 +111,12 @@ class Shares(NamedTuple):
 
 def empty_shares(plan: Plan) -> Shares:
     """Shares of a plan before anything is judged."""
-    n_services, n_links = plan.group.size, plan.crossing.first.size - 1
+    n_services, n_links = plan.rank.size, plan.crossing.first.size - 1
     turns = 2 * (plan.class_first.shape[1] - 1)
-    n_at, codes, flows = plan.groups.links.item.size, 2 * n_links, 2 * n_services
+    codes, flows = 2 * n_links, 2 * n_services
     return Shares(
-        seen_full=np.full((n_at, 2), -1.0),
-        seen_causes=np.zeros(n_at, dtype=np.int64),
+        full=np.full(codes, -1.0),
+        link_causes=np.zeros(n_links, dtype=np.int64),
         seen_choice=np.full(n_services, -1, dtype=np.int64),
         seen_share=np.zeros(n_services),
         way=np.full(plan.crossing.item.size, NOWHERE, dtype=np.int8),

@@ -1,62 +1,102 @@
-"""Capacity shared out as far as a change reaches, against all of it shared anew."""
+"""Capacity shared out as far as a change reaches, against all of it shared anew at every instant.
+
+The other side knows neither groups nor what was before: it is the sharing of ``models.judging`` (tested by
+itself) on all links, with the routes that are in use.
+"""
 
 import numpy as np
 import pytest
-from shared_capacity import share_capacity
+from slow_sweep import all_shared, at_hour, link_at
 
+from hopyears.models.judging.cause import Cause
+from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
-from hopyears.sim.services.service import ServiceDemand, sweep_services
+from hopyears.sim.services.service import Sweeper, routes_in_use
+from hopyears.sim.services.service_data import RingSwitch, ServiceDemand
+from hopyears.sim.services.service_frame import frame_of
 
-DAY_S = 86_400.0
-LADDER_MBIT_S = np.array([97.0, 61.0, 23.0, 0.0])
-
-
-def a_hop(rng):
-    """A hop whose capacity changes thirty times a day."""
-    time_s = np.concatenate([[0.0], np.sort(rng.uniform(0.0, DAY_S, 30))])
-    capacity = np.stack([LADDER_MBIT_S, LADDER_MBIT_S], axis=1)
-    return HopHistory(time_s, rng.integers(0, 4, 31).astype(np.int32), capacity, np.array([0, 2, 2, 2]))
-
-
-def a_tree(rng, n_links):
-    """Routes to the root of a tree of links, link by link."""
-    routes = [((0, 0),)]
-    for link in range(1, n_links):
-        routes.append(((link, 0), *routes[int(rng.integers(max(0, link - 4), link))]))
-    return routes
+DURATION_S = 30 * 3600.0
+WHOLE_MBIT_S, NOTHING = (900.0, 900.0), (0.0, 0.0)
+LADDER_MBIT_S = np.array([WHOLE_MBIT_S, (97.0, 97.0), (61.0, 33.0), (23.0, 61.0), NOTHING, NOTHING])
+CAUSES = np.array([0, Cause.RAIN, Cause.RAIN, Cause.MULTIPATH, Cause.POWER, Cause.MAINTENANCE])
+RING = RingSwitch((0, 1, 2, 3), 2, 30.0, 60.0, 600.0, 5.0, 1.0)
+LINKS = (*((hop,) for hop in range(9)), (9, 10))
+"""A ring of four, five single hops, and a bundle of two."""
+BUNDLE = 9
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_every_service_has_at_every_moment_what_sharing_all_anew_gives(seed):
-    """On a tree whose trunk is nearly always full, with three priorities and weights."""
-    rng = np.random.default_rng(seed)
-    hops, routes = [a_hop(rng) for _ in range(8)], a_tree(rng, 8)
-    services = [
-        ServiceDemand(
-            f"s{s}",
-            float(committed := rng.choice([0.0, 3.0, 7.0])),
-            float(committed + rng.choice([2.0, 11.0, 40.0])),
-            int(rng.integers(1, 4)),
-            (routes[int(rng.integers(0, 8))],),
-            sharing_weight=float(rng.choice([1.0, 2.5])),
+def some_hops(rng, all_or_nothing):
+    """Hops that change again and again; those which know all or nothing leave services in groups apart."""
+    hops = []
+    for two in all_or_nothing:
+        rows = [0, 4] if two else list(range(6))
+        states = rng.integers(0, len(rows), 40 if two else 12).astype(np.int32)
+        time_s = np.concatenate([[0.0], np.sort(rng.uniform(0.0, DURATION_S, states.size - 1))])
+        hops.append(HopHistory(time_s, states, LADDER_MBIT_S[rows], CAUSES[rows]))
+    return hops
+
+
+def a_route(rng):
+    """Over one to three links; seldom over the bundle, which joins all on it in one group."""
+    links = rng.permutation(len(LINKS) if rng.random() < 0.1 else BUNDLE)[: rng.integers(1, 4)]
+    return tuple((int(link), int(rng.integers(0, 2))) for link in links)
+
+
+def ways_of_ring(rng):
+    """Both ways round the ring, from its first site to another, and on over a link outside it."""
+    far, on = int(rng.integers(1, 4)), ((int(rng.integers(4, BUNDLE)), 0),)
+    return tuple((k, 0) for k in range(far)) + on, tuple((k, 1) for k in range(3, far - 1, -1)) + on
+
+
+def some_services(rng):
+    services = []
+    for number in range(9):
+        in_ring, committed = rng.random() < 0.3, float(rng.choice([0.0, 3.0, 7.0, 30.0]))
+        profile = tuple(rng.choice([0.2, 0.6, 1.0], 24).tolist())
+        services.append(
+            ServiceDemand(
+                f"s{number}",
+                committed,
+                committed + float(rng.choice([2.0, 11.0, 40.0])),
+                int(rng.integers(1, 4)),
+                ways_of_ring(rng) if in_ring else tuple(a_route(rng) for _ in range(rng.integers(1, 4))),
+                wait_to_restore_s=900.0,
+                hold_off_s=float(rng.choice([0.0, 60.0])),
+                switch_below_mbit_s=float(rng.choice([0.0, 50.0])),
+                required_share=float(rng.choice([0.5, 1.0])),
+                clock=DemandClock(profile, profile, 5, 0.0) if rng.random() < 0.3 else None,
+                sharing_weight=float(rng.choice([1.0, 2.5])),
+                backward_mbit_s=(0.0, 10.0) if rng.random() < 0.3 else None,
+                rings=(RING,) if in_ring else (),
+                leaves_congestion=bool(rng.random() < 0.4),
+                preempts=bool(rng.random() < 0.5),
+            )
         )
-        for s in range(15)
-    ]
-    histories = sweep_services(hops, services, DAY_S, record_rates=True)
-    asked = {
-        "committed_mbit_s": [service.committed_mbit_s for service in services],
-        "peak_mbit_s": [service.peak_mbit_s for service in services],
-        "priority": [service.priority for service in services],
-        "weight": [service.sharing_weight for service in services],
-    }
-    crossed = [[link for link, _ in service.routes[0]] for service in services]
-    for now in np.concatenate([hop.time_s for hop in hops]):
-        capacity = [
-            LADDER_MBIT_S[hop.state[np.searchsorted(hop.time_s, now, side="right") - 1]] for hop in hops
-        ]
-        wanted = share_capacity(capacity, crossed, **asked)
-        found = [
-            each.rate_mbit_s[each.result[np.searchsorted(each.time_s, now, side="right") - 1], 0]
-            for each in histories
-        ]
-        np.testing.assert_allclose(found, wanted, atol=5.1e-4)  # told to the nearest kbit/s
+    return services
+
+
+def at(time_s, value, now):
+    return value[np.searchsorted(time_s, now, side="right") - 1]
+
+
+@pytest.mark.parametrize("share_of_two_states", [0.0, 0.5, 1.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_every_service_has_at_every_instant_what_sharing_all_anew_gives(seed, share_of_two_states):
+    """Priorities, weights, hours, rates backward, rings, congestion, bundles; two histories, one after another."""
+    rng = np.random.default_rng(seed)
+    services, all_or_nothing = some_services(rng), rng.random(11) < share_of_two_states
+    frame = frame_of(services, LINKS, 11)
+    both = [some_hops(rng, all_or_nothing) for _ in range(2)]
+    sweeper = Sweeper(both[0], frame, DURATION_S, record_rates=True)
+    for hops in both:
+        histories = sweeper.sweep(hops)
+        choices = routes_in_use(hops, services, DURATION_S, links=LINKS)
+        times = [*(hop.time_s for hop in hops), *(each[0] for each in choices), np.arange(30) * 3600.0]
+        for now in np.unique(np.concatenate(times)):
+            capacity, causes = zip(*(link_at(hops, members, now) for members in LINKS), strict=True)
+            here = [at_hour(service, now, 3600.0) for service in services]
+            wanted = all_shared(here, [at(*choice, now) for choice in choices], capacity, causes)
+            found = [at(each.time_s, each.result, now) for each in histories]
+            for name, want in zip(("rate_mbit_s", "down", "causes"), wanted, strict=True):
+                got = [getattr(each, name)[result] for each, result in zip(histories, found, strict=True)]
+                np.testing.assert_allclose(got, want, atol=5.1e-4, rtol=0.0, err_msg=f"{name} at {now} s")
