@@ -7,7 +7,7 @@ from hopyears.models.basics.kernel import inlined, inner_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_shares import CONGESTION, share_again, share_asked
+from hopyears.sim.services.service_shares import CONGESTION, share_again
 from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Shares, Sweep, result_slot
 
 _Ints = NDArray[np.int64]
@@ -27,7 +27,7 @@ def judge_group(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> None:
     sweep.used[N_ROWS] = n
 
 
-@inner_kernel
+@inlined
 def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) -> None:
     """Find the results of services that may have others, after capacity has been shared."""
     # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
@@ -38,13 +38,13 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
     )
     route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
     choice, shared, own = sweep.choice, shares.rate, shares.link_causes
-    full, is_full = shares.full, shares.is_full
+    full, is_full, asks = shares.full, shares.is_full, shares.seen_share
     service, rates, downs, causes, asked = sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share
     result_in, seconds = sweep.result_in, sweep.seconds
     n = sweep.used[N_RESULTS]
     for s in shares.stirred[:n_stirred]:
         service[n] = s
-        share = asked[n] = share_asked(plan, sweep, s)
+        share = asked[n] = asks[s]
         for d in range(2):
             f = 2 * s + d
             rate = shared[f]

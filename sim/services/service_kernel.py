@@ -48,13 +48,15 @@ def run_spans(
     start: int,
     record_rates: bool,
 ) -> int:
-    """Apply sorted changes as ``_run_changes`` does; sum up each span when the first change after it comes."""
+    """Apply sorted changes (``_run_changes``); sum up each span when the first change after it comes."""
     i = int(start)
     while True:
         n, closed = time_s.size, spans.n_closed[0]
         if closed < spans.edge_s.size:
             n = np.searchsorted(time_s, spans.edge_s[closed])
-        i = int(_run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates))
+        i = int(
+            _run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates)
+        )
         if i < n or n == time_s.size:
             return i
         close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)

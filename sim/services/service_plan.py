@@ -128,10 +128,8 @@ def build_plan(
     return plan, numbers, running
 
 
-def _own_links(
-    frame: Frame, group: _Ints, links: Lists, rank: _Ints
-) -> tuple[Routes, Lists, _Ints]:
-    """Routes over the links of groups, the services that may cross each, and where each code's stands there."""
+def _own_links(frame: Frame, group: _Ints, links: Lists, rank: _Ints) -> tuple[Routes, Lists, _Ints]:
+    """Routes over the links of groups, who may cross each, and where the service of each code is there."""
     n_links, n_services = len(frame.links), rank.size
     known = np.repeat(np.arange(links.first.size - 1), np.diff(links.first)) * n_links + links.item
 

@@ -29,20 +29,20 @@ _FITS, _BINDS, _TAKEN, _OTHER = range(4)
 """States of a link direction in a turn; the last: what is asked for there is another than last time."""
 
 
-@inner_kernel
+@inlined
 def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     """Bring a group up to its joint state; the first so many of ``shares.stirred`` may have other results."""
     n_stirred, n_dirty = _changed_links(plan, sweep, shares, g)
     n_stirred, n_dirty, n_fresh = _changed_services(plan, sweep, shares, g, n_stirred, n_dirty)
     n_changed = n_dirty
     for turn in range(shares.state.shape[1]):
-        n_dirty, n_stirred = _take_turn(plan, sweep, shares, turn, n_changed, n_dirty, n_fresh, n_stirred)
+        n_dirty, n_stirred = _take_turn(plan, shares, turn, n_changed, n_dirty, n_fresh, n_stirred)
     crossing_first, crossing = plan.crossing.first, plan.crossing.item
     for k in range(n_dirty):
         code = shares.dirty[k]
         shares.is_dirty[code] = False
-        shares.left[code] = max(shares.before[code, -1] - shares.taken[code, -1], 0.0)
-        full = shares.full[code] < plan.enough[code] and shares.left[code] <= SMALL_MBIT_S
+        left = max(shares.before[code, -1] - shares.taken[code, -1], 0.0)
+        full = shares.full[code] < plan.enough[code] and left <= SMALL_MBIT_S
         if full != shares.is_full[code]:
             shares.is_full[code] = full
             for place in range(crossing_first[code >> 1], crossing_first[(code >> 1) + 1]):
@@ -126,13 +126,6 @@ def _changed_services(
 
 
 @inlined
-def share_asked(plan: Plan, sweep: Sweep, s: int) -> float:
-    """Share of its rates that a service asks for at the hour of its clock."""
-    clock = plan.clocks.of_service[s]
-    return float(plan.clocks.share[plan.clocks.first[clock] + sweep.level[clock]])
-
-
-@inlined
 def _route(plan: Plan, shares: Shares, s: int) -> tuple[int, int]:
     """First and last place in the codes of the route in use; alike where there is none."""
     route = plan.routes.of_service[s] + shares.seen_choice[s]
@@ -162,7 +155,6 @@ def _flow(crossing: _Ints, way: NDArray[np.int8], place: int, code: int) -> int:
 @inlined
 def _take_turn(
     plan: Plan,
-    sweep: Sweep,
     shares: Shares,
     turn: int,
     n_changed: int,
@@ -177,8 +169,8 @@ def _take_turn(
     for k in range(n_dirty):
         code = shares.dirty[k]
         if k < n_changed and not excess:
-            _ask(plan, sweep, shares, code, turn, of_class)
-        if not _is_other(plan, sweep, shares, code, turn, k < n_changed):
+            _ask(plan, shares, code, turn, of_class)
+        if not _is_other(plan, shares, code, turn, k < n_changed):
             continue
         link = code >> 1
         for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
@@ -228,9 +220,9 @@ def _take_turn(
                 n_count = _put(shares.seen, shares.is_seen, code, n_count)
     for k in range(n_count):
         shares.is_seen[shares.seen[k]] = False
-        _count(plan, sweep, shares, shares.seen[k], turn, of_class)
+        _count(plan, shares, shares.seen[k], turn, of_class)
         if not excess:
-            _ask(plan, sweep, shares, shares.seen[k], turn + n_classes, of_class)
+            _ask(plan, shares, shares.seen[k], turn + n_classes, of_class)
     return n_dirty, n_stirred
 
 
@@ -251,7 +243,7 @@ def _want_others(plan: Plan, shares: Shares, f: int, turn: int, of_class: int, n
 
 
 @inlined
-def _ask(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_class: int) -> None:
+def _ask(plan: Plan, shares: Shares, code: int, turn: int, of_class: int) -> None:
     """What is asked of a link direction in a turn."""
     if shares.full[code] >= plan.enough[code]:
         return
@@ -266,7 +258,7 @@ def _ask(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_clas
 
 
 @inlined
-def _is_other(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, changed: bool) -> bool:
+def _is_other(plan: Plan, shares: Shares, code: int, turn: int, changed: bool) -> bool:
     """See whether a link direction fits, binds or is taken in a turn; whether that is new."""
     old = shares.state[code, turn]
     if shares.full[code] >= plan.enough[code]:
@@ -285,7 +277,7 @@ def _is_other(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, ch
 
 
 @inlined
-def _count(plan: Plan, sweep: Sweep, shares: Shares, code: int, turn: int, of_class: int) -> None:
+def _count(plan: Plan, shares: Shares, code: int, turn: int, of_class: int) -> None:
     """What is taken of a link direction in a turn."""
     if shares.full[code] >= plan.enough[code]:
         return

@@ -83,8 +83,7 @@ class Shares(NamedTuple):
     asked: _Floats  # in it by all who stand there
     taken: _Floats
     state: NDArray[np.int8]  # whether all who take the turn fit
-    left: _Floats  # by link direction: in the end
-    is_full: NDArray[np.bool_]  # whether that is nothing
+    is_full: NDArray[np.bool_]  # by link direction: whether nothing is left in the end
     result: NDArray[np.int32]  # by service
     # Working space from here on: by link direction, by flow or by service.
     room: _Floats
@@ -129,7 +128,6 @@ def empty_shares(plan: Plan) -> Shares:
         asked=np.zeros((codes, turns)),
         taken=np.zeros((codes, turns)),
         state=np.zeros((codes, turns), dtype=np.int8),
-        left=np.zeros(codes),
         is_full=np.zeros(codes, dtype=np.bool_),
         result=np.full(n_services, -1, dtype=np.int32),
         room=np.zeros(codes),

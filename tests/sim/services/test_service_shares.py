@@ -25,12 +25,12 @@ LINKS = (*((hop,) for hop in range(9)), (9, 10))
 BUNDLE = 9
 
 
-def some_hops(rng, all_or_nothing):
+def some_hops(rng, all_or_nothing, n_changes):
     """Hops that change again and again; those which know all or nothing leave services in groups apart."""
     hops = []
     for two in all_or_nothing:
         rows = [0, 4] if two else list(range(6))
-        states = rng.integers(0, len(rows), 40 if two else 12).astype(np.int32)
+        states = rng.integers(0, len(rows), n_changes * (1 + 2 * two)).astype(np.int32)
         time_s = np.concatenate([[0.0], np.sort(rng.uniform(0.0, DURATION_S, states.size - 1))])
         hops.append(HopHistory(time_s, states, LADDER_MBIT_S[rows], CAUSES[rows]))
     return hops
@@ -79,24 +79,72 @@ def at(time_s, value, now):
     return value[np.searchsorted(time_s, now, side="right") - 1]
 
 
-@pytest.mark.parametrize("share_of_two_states", [0.0, 0.5, 1.0])
-@pytest.mark.parametrize("seed", range(4))
-def test_every_service_has_at_every_instant_what_sharing_all_anew_gives(seed, share_of_two_states):
-    """Priorities, weights, hours, rates backward, rings, congestion, bundles; two histories, one after another."""
+def assert_all_shared(histories, hops, services, links):
+    """Rates, what is down and why, at every instant at which anything changes."""
+    choices = routes_in_use(hops, services, DURATION_S, links=links)
+    times = [*(hop.time_s for hop in hops), *(each[0] for each in choices), np.arange(30) * 3600.0]
+    for now in np.unique(np.concatenate(times)):
+        capacity, causes = zip(*(link_at(hops, members, now) for members in links), strict=True)
+        here = [at_hour(service, now, 3600.0) for service in services]
+        wanted = all_shared(here, [at(*choice, now) for choice in choices], capacity, causes)
+        found = [at(each.time_s, each.result, now) for each in histories]
+        for name, want in zip(("rate_mbit_s", "down", "causes"), wanted, strict=True):
+            got = [getattr(each, name)[result] for each, result in zip(histories, found, strict=True)]
+            error = np.abs(np.array(got, dtype=float) - want).max()
+            assert error < 5.1e-4, f"{name} at {now} s"  # rates are told to the nearest kbit/s
+
+
+def check(seed, share_of_two_states, n_changes):
     rng = np.random.default_rng(seed)
     services, all_or_nothing = some_services(rng), rng.random(11) < share_of_two_states
-    frame = frame_of(services, LINKS, 11)
-    both = [some_hops(rng, all_or_nothing) for _ in range(2)]
-    sweeper = Sweeper(both[0], frame, DURATION_S, record_rates=True)
+    both = [some_hops(rng, all_or_nothing, n_changes) for _ in range(2)]
+    sweeper = Sweeper(both[0], frame_of(services, LINKS, 11), DURATION_S, record_rates=True)
     for hops in both:
-        histories = sweeper.sweep(hops)
-        choices = routes_in_use(hops, services, DURATION_S, links=LINKS)
-        times = [*(hop.time_s for hop in hops), *(each[0] for each in choices), np.arange(30) * 3600.0]
-        for now in np.unique(np.concatenate(times)):
-            capacity, causes = zip(*(link_at(hops, members, now) for members in LINKS), strict=True)
-            here = [at_hour(service, now, 3600.0) for service in services]
-            wanted = all_shared(here, [at(*choice, now) for choice in choices], capacity, causes)
-            found = [at(each.time_s, each.result, now) for each in histories]
-            for name, want in zip(("rate_mbit_s", "down", "causes"), wanted, strict=True):
-                got = [getattr(each, name)[result] for each, result in zip(histories, found, strict=True)]
-                np.testing.assert_allclose(got, want, atol=5.1e-4, rtol=0.0, err_msg=f"{name} at {now} s")
+        assert_all_shared(sweeper.sweep(hops), hops, services, LINKS)
+
+
+@pytest.mark.parametrize(("seed", "share_of_two_states"), [(0, 0.0), (1, 0.5), (2, 1.0)])
+def test_what_is_shared_as_far_as_a_change_reaches_is_what_sharing_all_anew_gives(seed, share_of_two_states):
+    """Priorities, weights, hours, rates backward, rings, congestion, bundles; one history after another."""
+    check(seed, share_of_two_states, 3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("share_of_two_states", [0.0, 0.5, 1.0])
+@pytest.mark.parametrize("seed", range(5))
+def test_the_same_where_much_happens(seed, share_of_two_states):
+    """With nothing between all and nothing, services that share a link which fails are in groups apart."""
+    check(seed, share_of_two_states, 14)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(16))
+def test_the_same_on_long_ways_over_few_links(seed):
+    """Nearly every link is full in some turn, and who finds one taken leaves more to others on the rest."""
+    rng = np.random.default_rng(seed)
+    n_links = int(rng.integers(3, 9))
+    services = [
+        ServiceDemand(
+            f"s{number}",
+            committed,
+            committed + float(rng.choice([2.0, 11.0, 40.0])),
+            int(rng.integers(1, 3)),
+            (tuple((int(k), int(rng.random() < 0.15)) for k in ways[: rng.integers(1, n_links + 1)]),),
+            sharing_weight=float(rng.choice([1.0, 2.5])),
+        )
+        for number in range(rng.integers(4, 14))
+        for committed, ways in [(float(rng.choice([0.0, 3.0, 7.0, 20.0])), rng.permutation(n_links))]
+    ]
+    ladder = np.sort(rng.choice([0.0, 5.0, 11.0, 23.0, 37.0, 61.0, 97.0, 300.0], (6, 2)), axis=0)
+    hops = [
+        HopHistory(
+            np.concatenate([[0.0], np.sort(rng.uniform(0.0, DURATION_S, 39))]),
+            rng.integers(0, 6, 40).astype(np.int32),
+            rng.permutation(ladder),
+            CAUSES,
+        )
+        for _ in range(n_links)
+    ]
+    links = [(hop,) for hop in range(n_links)]
+    sweeper = Sweeper(hops, frame_of(services, links, n_links), DURATION_S, record_rates=True)
+    assert_all_shared(sweeper.sweep(hops), hops, services, links)
