@@ -17,12 +17,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import erf
 
 from hopyears.models.air.rain_cell import GAUSSIAN, CellProfile
-
-Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 STRETCH_KM = (6.0, 20.0)
 """Longest part of a hop over which rates are taken together, for alpha far from 1 and near it."""

@@ -1,10 +1,11 @@
 """Wet snow on a path: how melting raises the attenuation of rain (ITU-R P.530-18, section 2.4.2)."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air import rain_attenuation
 from hopyears.models.air.rain_attenuation import RainAttenuationLaw
+from hopyears.models.basics.arrays import Floats
 
 _LOWER_HALF = [0.000555, 0.000802, 0.001139, 0.001594, 0.002196, 0.002978, 0.003976, 0.005227]
 _LOWER_HALF += [0.006764, 0.008617, 0.010808, 0.013346, 0.016225, 0.019419, 0.022881, 0.026542]
@@ -26,7 +27,7 @@ _LARGEST_MULTIPLIER = 4.0
 _BISECTIONS = 60
 
 
-def height_multiplier(height_above_rain_m: ArrayLike) -> NDArray[np.float64]:
+def height_multiplier(height_above_rain_m: ArrayLike) -> Floats:
     """Attenuation over that of rain at a height above the rain height [m]; any shape.
 
     0 above it (dry snow), up to 3.5 in the melting layer 250 m below, 1 from 1200 m below on (rain).
@@ -42,7 +43,7 @@ def height_multiplier(height_above_rain_m: ArrayLike) -> NDArray[np.float64]:
     return np.where(height > 0.0, 0.0, np.where(height < -_MELTING_LAYER_M, 1.0, gamma))
 
 
-def path_multiplier(low_m: ArrayLike, high_m: ArrayLike, *, rain_height_m: ArrayLike) -> NDArray[np.float64]:
+def path_multiplier(low_m: ArrayLike, high_m: ArrayLike, *, rain_height_m: ArrayLike) -> Floats:
     """Mean of ``height_multiplier`` along a straight path between two heights; shapes broadcast.
 
     Parameters
@@ -75,9 +76,7 @@ def path_multiplier(low_m: ArrayLike, high_m: ArrayLike, *, rain_height_m: Array
     return np.where(level, height_multiplier((high + low)[..., 0] / 2.0), mean)
 
 
-def path_multipliers(
-    low_m: ArrayLike, high_m: ArrayLike, *, mean_rain_height_m: ArrayLike
-) -> NDArray[np.float64]:
+def path_multipliers(low_m: ArrayLike, high_m: ArrayLike, *, mean_rain_height_m: ArrayLike) -> Floats:
     """``path_multiplier`` for each of the 49 rain heights about their mean [m]: shape (...) to (..., 49).
 
     All 1 where the upper antenna is 3600 m or more below the mean rain height; all 0 where the lower one is
@@ -91,9 +90,7 @@ def path_multipliers(
     return path_multiplier(low, high, rain_height_m=rain)
 
 
-def exceedance(
-    law: RainAttenuationLaw, attenuation_db: ArrayLike, *, multipliers: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def exceedance(law: RainAttenuationLaw, attenuation_db: ArrayLike, *, multipliers: Floats) -> Floats:
     """Fraction of the average year with more attenuation by rain and wet snow than this [dB].
 
     Parameters
@@ -113,13 +110,11 @@ def exceedance(
     wanted = np.asarray(attenuation_db, dtype=np.float64)[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         of_rain = np.where(multipliers > 0.0, wanted / multipliers, np.where(wanted > 0.0, np.inf, 0.0))
-    fraction: NDArray[np.float64] = rain_attenuation.exceedance(by_height, of_rain) @ _WEIGHT
+    fraction: Floats = rain_attenuation.exceedance(by_height, of_rain) @ _WEIGHT
     return np.minimum(fraction, 1.0)
 
 
-def attenuation_db(
-    law: RainAttenuationLaw, probability: ArrayLike, *, multipliers: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike, *, multipliers: Floats) -> Floats:
     """Attenuation by rain and wet snow exceeded for a fraction of the average year [dB]; shapes broadcast.
 
     The inverse of ``exceedance`` by bisection on the attenuation, to rounding; 0 where snow is dry so often

@@ -390,11 +390,7 @@ class BlockSimulator:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
     def activity(
-        self,
-        streams: Streams,
-        n_years: int,
-        wet: WetHours,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, wet: WetHours, among: Collection[int] | None = None
     ) -> tuple[HopActivity | None, ...]:
         """When each hop, or each ``among`` some, may fade: not in hours with rain near."""
         prepared = self.prepared

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from typing import TypeVar, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation, rain_law
 from hopyears.models.air.daily_cycle import shower_cycle
@@ -16,6 +15,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, drift_by_latitude
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
@@ -203,10 +203,7 @@ def prepare(
         built=built,
         demands=demands,
         line_cards=line_cards,
-        links=(
-            *hop_bundles(designs),
-            *((len(designs) + card,) for card in range(len(line_cards))),
-        ),
+        links=(*hop_bundles(designs), *((len(designs) + card,) for card in range(len(line_cards)))),
         weather=weather,
         storms=storms,
         region=region,
@@ -274,7 +271,7 @@ def drift_law(network: Network) -> DriftLaw:
     """Drift by latitude and month, with the speed and heading that the user knows."""
     known = network.climate
 
-    def drift(latitude_deg: float, month: NDArray[np.int64]) -> NDArray[np.float64]:
+    def drift(latitude_deg: float, month: Ints) -> Floats:
         found = drift_by_latitude(latitude_deg, month)
         if known.storm_speed_km_h is not None:
             found[:, 0] = known.storm_speed_km_h
@@ -289,7 +286,7 @@ def cycle_law(network: Network) -> CycleLaw:
     """Daily cycle of showers by latitude and share of land, with what the user knows of it."""
     known = network.climate
 
-    def cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
+    def cycle(latitude_deg: float, land_share: float) -> Floats:
         found = shower_cycle(latitude_deg, land_share)
         if known.shower_daily_amplitude is not None:
             found[:, 0] = known.shower_daily_amplitude
@@ -343,7 +340,7 @@ def storm_share(
         tuple(float(value) for place in site_km for value in place),
     )
 
-    def compute() -> dict[str, NDArray[np.float64]]:
+    def compute() -> dict[str, Floats]:
         field = draw_storms(Streams(_TRIAL_SEED, 0), weather, region, n_years=_TRIAL_YEARS, storms=storms)
         near = storm_intervals(field, site_km, **reach)
         total_s = float((near.end_s - near.start_s).sum())
@@ -378,7 +375,7 @@ def _anchor(design: HopDesign, weather: Weather, storms: StormModel, options: Mo
     )
 
 
-def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArray[np.float64]:
+def rain_target_db(design: HopDesign, probability: Floats) -> Floats:
     """Attenuation that a hop's rain, with its wet snow, is to exceed for a fraction of the year [dB].
 
     The user's measured percentiles where there are two or more, which hold any wet snow themselves: between

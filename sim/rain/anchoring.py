@@ -9,16 +9,17 @@ from dataclasses import astuple, dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.rain_texture import even_factors
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_laws import LocalLaw, RawLaw, blended, times_factors
 from hopyears.sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
-from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
+from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
@@ -51,11 +52,11 @@ class Anchor:
             values.setflags(write=False)
             object.__setattr__(self, field, values)
 
-    def anchored(self, raw_db: ArrayLike) -> NDArray[np.float64]:
+    def anchored(self, raw_db: ArrayLike) -> Floats:
         """Anchored attenuation [dB] of a raw one, any shape."""
         return _along(raw_db, self.raw_db, self.anchored_db)
 
-    def raw(self, anchored_db: ArrayLike) -> NDArray[np.float64]:
+    def raw(self, anchored_db: ArrayLike) -> Floats:
         """Raw attenuation [dB] of an anchored one, any shape: the way thresholds go."""
         return _along(anchored_db, self.anchored_db, self.raw_db)
 
@@ -64,7 +65,7 @@ IDENTITY = Anchor(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
 """No anchoring."""
 
 
-def _along(value: ArrayLike, start: Floats, end: Floats) -> NDArray[np.float64]:
+def _along(value: ArrayLike, start: Floats, end: Floats) -> Floats:
     values = np.asarray(value, dtype=np.float64)
     beyond = values * (end[-1] / start[-1])
     return np.asarray(np.where(values > start[-1], beyond, np.interp(values, start, end)))

@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.rain.storm_loops import LONGEST_LIVES
-
-Floats = NDArray[np.float64]
 
 FASTEST = 2.75
 """Drift over its mean that no system exceeds: one in 200 of the gamma law's would."""

@@ -18,10 +18,10 @@ from scipy.special import ndtr, ndtri
 from hopyears.models.air.path_rain import hop_numbers
 from hopyears.models.air.rain_cell import CellPopulation, largest_radius_km, radius_km
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.network.network import MAXIMUM_PATH_LENGTH_KM
 from hopyears.sim.rain.rain_laws import (
-    Floats,
     Gathering,
     MonthLaw,
     PeakLaw,
@@ -34,8 +34,6 @@ from hopyears.sim.rain.rain_laws import (
 from hopyears.sim.rain.scene_loops import sum_scenes
 from hopyears.sim.rain.storm_loops import CELL_REACH
 from hopyears.sim.streams import Streams
-
-Integers = NDArray[np.int64]
 
 LONGEST_HOP_KM = 60.0
 """Longest hop that a scene's surroundings cover unless more is asked for."""
@@ -58,11 +56,11 @@ class Scenes:
     shower. ``weight`` is shapes per km^2 that the scene stands for, times the share of its month in the year.
     """
 
-    first: Integers
+    first: Ints
     columns: tuple[NDArray[Any], ...]
     weight: Floats
     place: Floats
-    month: Integers
+    month: Ints
     population: CellPopulation
     longest_hop_km: float
 
@@ -77,7 +75,7 @@ class _Systems:
     """Systems at the moment of a snapshot: scene, centre [km], whether that is from the hop's middle, age
     [s], size over the mean, score and bearing of the long axes of their wide shapes."""
 
-    scene: Integers
+    scene: Ints
     x_km: Floats
     y_km: Floats
     from_middle: Floats
@@ -162,12 +160,12 @@ def scenes(
 
 def _month_scenes(
     rng: np.random.Generator, rain: _Rain, n: int, month_share: float
-) -> tuple[Integers, Floats, Floats, Floats]:
+) -> tuple[Ints, Floats, Floats, Floats]:
     """Shapes in each scene, the shapes, weights and places."""
     alive = [rain.month.showers.alive_per_km2, rain.month.wide.alive_per_km2]
     n_wide = round(n * (_WIDE_SHARE if min(alive) > 0.0 else float(alive[1] > 0.0)))
     known: list[Floats] = []
-    rows: list[tuple[Integers, Floats]] = []
+    rows: list[tuple[Ints, Floats]] = []
     weight: list[Floats] = []
     place: list[Floats] = []
     for wide, count in ((False, n - n_wide), (True, n_wide)):
@@ -195,7 +193,7 @@ def _month_scenes(
     return np.bincount(scene, minlength=n), shapes[order], np.concatenate(weight), np.concatenate(place)
 
 
-def _that_matter(rain: _Rain, shapes: Floats, scene: Integers, known: Floats) -> tuple[Floats, Integers]:
+def _that_matter(rain: _Rain, shapes: Floats, scene: Ints, known: Floats) -> tuple[Floats, Ints]:
     """Shapes that can rain on the hop, the known ones first."""
     reach = _reach_km(rain, shapes)
     limit = np.where(
@@ -215,7 +213,7 @@ def _reach_km(rain: _Rain, shapes: Floats) -> Floats:
 
 def _known_shower(
     rng: np.random.Generator, rain: _Rain, log_peak: Floats, phase: Floats
-) -> tuple[Floats, Integers, Floats]:
+) -> tuple[Floats, Ints, Floats]:
     """Row of each scene's known shower; scene and rows of the other shapes."""
     n, storms, population = len(log_peak), rain.storms, rain.population
     score = _score(rain.month.showers, log_peak)
@@ -237,7 +235,7 @@ def _known_shower(
 
 def _known_wide(
     rng: np.random.Generator, rain: _Rain, log_peak: Floats, phase: Floats
-) -> tuple[Floats, Integers, Floats]:
+) -> tuple[Floats, Ints, Floats]:
     """As ``_known_shower`` for wide shapes."""
     n, storms = len(log_peak), rain.storms
     common, score = np.sqrt(storms.system_correlation), _score(rain.month.wide, log_peak)
@@ -263,11 +261,7 @@ def _age_s(rng: np.random.Generator, mean_life_s: float, population: CellPopulat
 
 
 def _own_systems(
-    rng: np.random.Generator,
-    rain: _Rain,
-    age_s: Floats,
-    score: Floats,
-    member_km: tuple[Floats, Floats],
+    rng: np.random.Generator, rain: _Rain, age_s: Floats, score: Floats, member_km: tuple[Floats, Floats]
 ) -> _Systems:
     """Systems known to hold a member of this age at this place: drawn by their size."""
     n, storms = len(age_s), rain.storms
@@ -307,7 +301,7 @@ def _other_systems(rng: np.random.Generator, rain: _Rain, n: int) -> _Systems:
     )
 
 
-def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tuple[Integers, Floats]:
+def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tuple[Ints, Floats]:
     """Scene and row of every shape alive of these systems."""
     systems = _Systems(
         *(np.concatenate(each) for each in zip(*(vars(g).values() for g in groups), strict=True))
@@ -327,7 +321,7 @@ def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tupl
 
 def _born(
     rng: np.random.Generator, systems: _Systems, mean: float, storms: StormModel
-) -> tuple[Integers, Floats, Floats, Floats]:
+) -> tuple[Ints, Floats, Floats, Floats]:
     """System, age [s] (negative: not yet born) and place of members at the mean number of each system."""
     of = np.repeat(np.arange(len(systems.size)), rng.poisson(mean * systems.size))
     age = systems.age_s[of] - rng.uniform(0.0, storms.system_duration_s, len(of))
@@ -335,7 +329,7 @@ def _born(
     return of, age, systems.x_km[of] + shift[0], systems.y_km[of] + shift[1]
 
 
-def _wide_shapes(rng: np.random.Generator, rain: _Rain, systems: _Systems) -> tuple[Integers, Floats]:
+def _wide_shapes(rng: np.random.Generator, rain: _Rain, systems: _Systems) -> tuple[Ints, Floats]:
     """System and row of the wide shapes alive."""
     storms, shape = rain.storms, rain.population.life_shape
     of, age, x, y = _born(rng, systems, rain.held.wide_per_system, storms)
@@ -365,7 +359,7 @@ def _cells(
     storm_age: Floats,
     score: Floats,
     centre: tuple[Floats, Floats, Floats],
-) -> tuple[Integers, Floats]:
+) -> tuple[Ints, Floats]:
     """Storm and row of the cells alive at the age of each storm, which has this score and place."""
     # As if storms bore cells for ever: those alive have lives drawn by length; then those that were born
     # before this storm began or after it ceased to bear cells are left out.

@@ -9,12 +9,12 @@ from dataclasses import astuple, dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.rain_texture import HALF_LENGTH_KM, LARGEST, chance_above
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.blocks.prepared import Prepared, local_law
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.hops.hop_thresholds import HopThresholds
@@ -64,7 +64,7 @@ class _Row:
         return (RAIN_MODEL_VERSION, *laws, *model, *texture, self.line, self.threshold_db, N_SETS, PER_MONTH)
 
 
-def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArray[np.float64]:
+def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> Floats:
     """Fraction of the year in which rain takes a modulation of a hop, nominal equipment, without guard.
 
     Parameters
@@ -81,7 +81,7 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     return chances_of([(prepared, hop, step) for hop, step in asked])
 
 
-def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> NDArray[np.float64]:
+def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> Floats:
     """The same for hops of several networks, whose snapshots are drawn but once; each is kept on disk."""
     rows = [_Row.of(*each) for each in asked]
     found = [_kept(row) for row in rows]
@@ -95,8 +95,8 @@ class _LackingError(Exception):
     """Nothing is kept."""
 
 
-def _kept(row: _Row) -> NDArray[np.float64] | None:
-    def nothing() -> dict[str, NDArray[np.float64]]:
+def _kept(row: _Row) -> Floats | None:
+    def nothing() -> dict[str, Floats]:
         raise _LackingError
 
     try:
@@ -105,7 +105,7 @@ def _kept(row: _Row) -> NDArray[np.float64] | None:
         return None
 
 
-def _computed(rows: Sequence[_Row]) -> NDArray[np.float64]:
+def _computed(rows: Sequence[_Row]) -> Floats:
     """Chances of rows, shape (n_rows, N_SETS); rows in one climate share its snapshots."""
     chance = np.zeros((len(rows), N_SETS))
     climates: dict[tuple[Key, StormModel, float], tuple[RainLaw, dict[int, float]]] = {}

@@ -11,21 +11,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_frame import Flows, Frame, Lists, Routes, lists, pointer
-
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
 
 
 class HopStates(NamedTuple):
     """Hop states as the sweep sees them: those of hop i from ``first[i]`` on."""
 
-    first: _Ints
-    forward_mbit_s: _Floats
-    backward_mbit_s: _Floats
-    causes: _Ints
+    first: Ints
+    forward_mbit_s: Floats
+    backward_mbit_s: Floats
+    causes: Ints
 
 
 class Groups(NamedTuple):
@@ -42,9 +40,9 @@ class Groups(NamedTuple):
 class Clocks(NamedTuple):
     """Share of their rates that services ask for, by the level of their clock. Clock 0 stands still, at 1."""
 
-    of_service: _Ints
-    first: _Ints  # by clock, into ``share``: that of each of its levels
-    share: _Floats
+    of_service: Ints
+    first: Ints  # by clock, into ``share``: that of each of its levels
+    share: Floats
 
 
 class Plan(NamedTuple):
@@ -57,20 +55,20 @@ class Plan(NamedTuple):
 
     hops: HopStates
     hops_of_link: Lists
-    links_of_hop: _Ints  # as long as what ``groups_of_entity`` tells of hops: its link in each of its groups
-    enough: _Floats  # by link direction: sum of the peaks that may ever cross it [Mbit/s]
+    links_of_hop: Ints  # as long as what ``groups_of_entity`` tells of hops: its link in each of its groups
+    enough: Floats  # by link direction: sum of the peaks that may ever cross it [Mbit/s]
     routes: Routes
-    place: _Ints  # by place in the codes of routes: that of the service in ``crossing``
+    place: Ints  # by place in the codes of routes: that of the service in ``crossing``
     flows: Flows
-    by_rank: _Ints  # services in the order in which they are served
-    rank: _Ints
-    priority_class: _Ints  # by service: 0 for those served first
+    by_rank: Ints  # services in the order in which they are served
+    rank: Ints
+    priority_class: Ints  # by service: 0 for those served first
     crossing: Lists  # services that may cross each link, by rank
-    class_first: _Ints  # (n_links, n_classes + 1): where those of each class begin among them
+    class_first: Ints  # (n_links, n_classes + 1): where those of each class begin among them
     groups: Groups
     clocks: Clocks
     groups_of_entity: Lists
-    word_first: _Ints  # by entity, into ``word``: one random word for each of its states
+    word_first: Ints  # by entity, into ``word``: one random word for each of its states
     word: NDArray[np.uint64]
 
 
@@ -128,12 +126,12 @@ def build_plan(
     return plan, numbers, running
 
 
-def _own_links(frame: Frame, group: _Ints, links: Lists, rank: _Ints) -> tuple[Routes, Lists, _Ints]:
+def _own_links(frame: Frame, group: Ints, links: Lists, rank: Ints) -> tuple[Routes, Lists, Ints]:
     """Routes over the links of groups, who may cross each, and where the service of each code is there."""
     n_links, n_services = len(frame.links), rank.size
     known = np.repeat(np.arange(links.first.size - 1), np.diff(links.first)) * n_links + links.item
 
-    def own(service: _Ints, link: _Ints) -> _Ints:
+    def own(service: Ints, link: Ints) -> Ints:
         return np.searchsorted(known, group[service] * n_links + link)
 
     first, item = lists(frame.links_of)
@@ -149,7 +147,7 @@ def _own_links(frame: Frame, group: _Ints, links: Lists, rank: _Ints) -> tuple[R
     return routes._replace(codes=np.stack([codes, codes ^ 1])), crossing, place
 
 
-def _class_first(crossing: Lists, of_class: _Ints, n_classes: int) -> _Ints:
+def _class_first(crossing: Lists, of_class: Ints, n_classes: int) -> Ints:
     """Where the services of each priority class begin among those that may cross each link."""
     n_links = crossing.first.size - 1
     pairs = np.repeat(np.arange(n_links), np.diff(crossing.first)) * n_classes + of_class[crossing.item]
@@ -185,7 +183,7 @@ def _words(n: int) -> NDArray[np.uint64]:
 
 
 def _hop_states(
-    hops: Sequence[HopHistory], enough_mbit_s: _Floats
+    hops: Sequence[HopHistory], enough_mbit_s: Floats
 ) -> tuple[HopStates, list[NDArray[np.int32]]]:
     """Distinct states of each hop as far as the services can tell, and the number of each old state."""
     before = pointer([hop.causes.size for hop in hops])
@@ -207,7 +205,7 @@ def _hop_states(
     return HopStates(first, forward[new], backward[new], causes[new]), np.split(number, before[1:-1])
 
 
-def _may_be_short(states: HopStates, enough_mbit_s: _Floats) -> NDArray[np.bool_]:
+def _may_be_short(states: HopStates, enough_mbit_s: Floats) -> Bools:
     """Whether each hop can be up and yet too small for all that may cross it, shape (n_hops,)."""
     owner = np.repeat(np.arange(len(enough_mbit_s)), np.diff(states.first))
     short = np.zeros(len(enough_mbit_s), dtype=np.bool_)
@@ -216,7 +214,7 @@ def _may_be_short(states: HopStates, enough_mbit_s: _Floats) -> NDArray[np.bool_
     return short
 
 
-def _groups(frame: Frame, short: NDArray[np.bool_]) -> list[int]:
+def _groups(frame: Frame, short: Bools) -> list[int]:
     """Group of each service: those that may share a link that may be short, directly or by others.
 
     A link of several hops may always be short; while it is down it binds nobody.

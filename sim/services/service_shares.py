@@ -12,16 +12,13 @@ Helpers are inlined: a call hands over every array of a tuple, which costs more 
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Ints
 from hopyears.models.basics.kernel import inlined, inner_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import TOLERANCE, fill_kernel
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import NOWHERE, Shares, Sweep
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
-_Bools = NDArray[np.bool_]
 
 CONGESTION = int(Cause.CONGESTION)
 
@@ -54,7 +51,7 @@ def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
 
 
 @inlined
-def _put(some: _Ints, is_among: _Bools, number: int, n: int) -> int:
+def _put(some: Ints, is_among: Bools, number: int, n: int) -> int:
     """Put a number among the first ``n`` of some, unless it is there; how many they are then."""
     if is_among[number]:
         return n
@@ -147,20 +144,14 @@ def _stand(plan: Plan, shares: Shares, s: int, stands: bool, n_dirty: int) -> in
 
 
 @inlined
-def _flow(crossing: _Ints, way: NDArray[np.int8], place: int, code: int) -> int:
+def _flow(crossing: Ints, way: NDArray[np.int8], place: int, code: int) -> int:
     """The flow of a service that takes a direction of a link on which it stands."""
     return int(2 * crossing[place] + (way[place] ^ (code & 1)))
 
 
 @inlined
 def _take_turn(
-    plan: Plan,
-    shares: Shares,
-    turn: int,
-    n_changed: int,
-    n_dirty: int,
-    n_fresh: int,
-    n_stirred: int,
+    plan: Plan, shares: Shares, turn: int, n_changed: int, n_dirty: int, n_fresh: int, n_stirred: int
 ) -> tuple[int, int]:
     """Share what is left before a turn among those who take it; more link directions are dirty afterwards."""
     n_classes = shares.state.shape[1] // 2
@@ -327,7 +318,7 @@ def _meet(
 
 
 @inner_kernel
-def _sort_by_rank(flows: _Ints, begin: int, end: int, rank: _Ints) -> None:
+def _sort_by_rank(flows: Ints, begin: int, end: int, rank: Ints) -> None:
     """Put flows from one place to another in the order in which they are served (Shell's sort)."""
     gap = end - begin
     while gap > 1:

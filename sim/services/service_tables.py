@@ -5,11 +5,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.services.service_plan import Plan
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
 """Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
@@ -24,29 +22,29 @@ NOWHERE = -1
 class Sweep(NamedTuple):
     """What changes in a sweep. Tables have room to spare; the kernel stops when one needs more."""
 
-    used: _Ints
-    hop_state: _Ints  # by hop
-    choice: _Ints  # by service: its route, or n_routes + the route being left
-    level: _Ints  # by clock
-    stale: _Ints  # links that have changed since their group was judged; those of a group from its first on
-    n_stale: _Ints  # by group
-    is_stale: NDArray[np.bool_]  # by link
+    used: Ints
+    hop_state: Ints  # by hop
+    choice: Ints  # by service: its route, or n_routes + the route being left
+    level: Ints  # by clock
+    stale: Ints  # links that have changed since their group was judged; those of a group from its first on
+    n_stale: Ints  # by group
+    is_stale: Bools  # by link
     group_word: NDArray[np.uint64]
-    group_row: _Ints
+    group_row: Ints
     current: NDArray[np.int32]  # by service: its result
-    since: _Floats  # by service: when that began
+    since: Floats  # by service: when that began
     word: NDArray[np.uint64]  # by slot: word of a joint state
-    row_of: _Ints  # by slot: its row, or EMPTY
+    row_of: Ints  # by slot: its row, or EMPTY
     row: NDArray[np.int32]  # rows: result of each service of the group
     result_in: NDArray[np.int32]  # by slot: a result, or EMPTY
     service: NDArray[np.int32]  # by result
-    rate: _Floats  # (n, 2) as the rest
-    down: NDArray[np.bool_]
-    causes: _Ints
-    share: _Floats  # of its rates that the service asks for
-    seconds: _Floats
-    counted_s: _Floats  # of those, what spans have counted
-    out_time: _Floats
+    rate: Floats  # (n, 2) as the rest
+    down: Bools
+    causes: Ints
+    share: Floats  # of its rates that the service asks for
+    seconds: Floats
+    counted_s: Floats  # of those, what spans have counted
+    out_time: Floats
     out_service: NDArray[np.int16]
     out_result: NDArray[np.int32]
 
@@ -54,58 +52,58 @@ class Sweep(NamedTuple):
 class Spans(NamedTuple):
     """Spans of time, and what each service lacks in them."""
 
-    edge_s: _Floats  # where each ends, rising
-    n_closed: _Ints  # (1,)
-    lacking: _Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
+    edge_s: Floats  # where each ends, rising
+    n_closed: Ints  # (1,)
+    lacking: Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
 
 
 class Touched(NamedTuple):
     """Groups that something changes at an instant."""
 
-    groups: _Ints
-    is_among: NDArray[np.bool_]
+    groups: Ints
+    is_among: Bools
 
 
 class Shares(NamedTuple):
     """What was shared in the joint state of each group that was judged last; working space."""
 
-    full: _Floats  # by link direction: its capacity then
-    link_causes: _Ints
-    seen_choice: _Ints  # by service
-    seen_share: _Floats
+    full: Floats  # by link direction: its capacity then
+    link_causes: Ints
+    seen_choice: Ints  # by service
+    seen_share: Floats
     way: NDArray[np.int8]  # by place among those who may cross a link: way of forward traffic, or ``NOWHERE``
-    committed: _Floats  # by flow: asked for at this hour, as the next; nothing while it changes route
-    peak: _Floats
-    given: _Floats  # by flow: what it gets of its committed rate
-    rate: _Floats
-    is_free: NDArray[np.bool_]  # in either turn: whether no link direction on its way was taken before
-    before: _Floats  # by link direction and turn: what is left before it
-    asked: _Floats  # in it by all who stand there
-    taken: _Floats
+    committed: Floats  # by flow: asked for at this hour, as the next; nothing while it changes route
+    peak: Floats
+    given: Floats  # by flow: what it gets of its committed rate
+    rate: Floats
+    is_free: Bools  # in either turn: whether no link direction on its way was taken before
+    before: Floats  # by link direction and turn: what is left before it
+    asked: Floats  # in it by all who stand there
+    taken: Floats
     state: NDArray[np.int8]  # whether all who take the turn fit
-    is_full: NDArray[np.bool_]  # by link direction: whether nothing is left in the end
+    is_full: Bools  # by link direction: whether nothing is left in the end
     result: NDArray[np.int32]  # by service
     # Working space from here on: by link direction, by flow or by service.
-    room: _Floats
-    crossing: _Ints
-    pull: _Floats
-    first: _Ints  # by flow, into ``codes``
-    last: _Ints
-    codes: _Ints
-    flows: _Ints
-    work: _Floats
-    active: _Ints
-    dirty: _Ints  # link directions with another capacity, or of which somebody takes something else
-    is_dirty: NDArray[np.bool_]
-    seen: _Ints  # link directions looked at
-    is_seen: NDArray[np.bool_]
-    wanted: _Ints  # flows that take a turn again
-    is_wanted: NDArray[np.bool_]
-    met: _Ints  # flows that share, those of one joint after the others
-    is_met: NDArray[np.bool_]
-    fresh: _Ints  # services with another route or demand
-    stirred: _Ints  # services to be judged again
-    is_stirred: NDArray[np.bool_]
+    room: Floats
+    crossing: Ints
+    pull: Floats
+    first: Ints  # by flow, into ``codes``
+    last: Ints
+    codes: Ints
+    flows: Ints
+    work: Floats
+    active: Ints
+    dirty: Ints  # link directions with another capacity, or of which somebody takes something else
+    is_dirty: Bools
+    seen: Ints  # link directions looked at
+    is_seen: Bools
+    wanted: Ints  # flows that take a turn again
+    is_wanted: Bools
+    met: Ints  # flows that share, those of one joint after the others
+    is_met: Bools
+    fresh: Ints  # services with another route or demand
+    stirred: Ints  # services to be judged again
+    is_stirred: Bools
 
 
 def empty_shares(plan: Plan) -> Shares:
@@ -158,7 +156,7 @@ def empty_shares(plan: Plan) -> Shares:
 
 
 @inlined
-def word_slot(words: NDArray[np.uint64], row_of: _Ints, word: np.uint64) -> int:
+def word_slot(words: NDArray[np.uint64], row_of: Ints, word: np.uint64) -> int:
     """Slot that holds the word of a joint state, or the empty slot where it belongs."""
     mask = np.uint64(words.size - 1)
     slot = (word ^ (word >> np.uint64(32))) & mask
@@ -171,10 +169,10 @@ def word_slot(words: NDArray[np.uint64], row_of: _Ints, word: np.uint64) -> int:
 def result_slot(
     result_in: NDArray[np.int32],
     service: NDArray[np.int32],
-    rate: _Floats,
-    down: NDArray[np.bool_],
-    causes: _Ints,
-    share: _Floats,
+    rate: Floats,
+    down: Bools,
+    causes: Ints,
+    share: Floats,
     n: int,
 ) -> int:
     """Slot that holds a result equal to number ``n``, or the empty slot where this belongs."""
@@ -204,7 +202,7 @@ def result_slot(
 
 @kernel
 def filed_words(
-    old_words: NDArray[np.uint64], old_row_of: _Ints, words: NDArray[np.uint64], row_of: _Ints
+    old_words: NDArray[np.uint64], old_row_of: Ints, words: NDArray[np.uint64], row_of: Ints
 ) -> None:
     """Put the joint states of a table into a larger, empty one."""
     for slot in range(old_words.size):
@@ -217,10 +215,10 @@ def filed_words(
 def filed_results(
     result_in: NDArray[np.int32],
     service: NDArray[np.int32],
-    rate: _Floats,
-    down: NDArray[np.bool_],
-    causes: _Ints,
-    share: _Floats,
+    rate: Floats,
+    down: Bools,
+    causes: Ints,
+    share: Floats,
     n_results: int,
 ) -> None:
     """Put the first results into an empty table."""

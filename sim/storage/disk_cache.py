@@ -13,14 +13,13 @@ from typing import Any, TypeVar
 
 import numpy as np
 import platformdirs
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.storage.whole_file import digest_of
 
 CACHE_VARIABLE = "HOPYEARS_CACHE"
 """Environment variable that names another cache folder."""
 
-Floats = NDArray[np.float64]
 Key = tuple[str | float | int | tuple[float, ...] | None, ...]
 _T = TypeVar("_T")
 
