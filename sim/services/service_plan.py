@@ -60,8 +60,7 @@ class Plan(NamedTuple):
     routes: Routes
     place: Ints  # by place in the codes of routes: that of the service in ``crossing``
     flows: Flows
-    by_rank: Ints  # services in the order in which they are served
-    rank: Ints
+    rank: Ints  # by service: its place in the order in which they are served
     priority_class: Ints  # by service: 0 for those served first
     crossing: Lists  # services that may cross each link, by rank
     class_first: Ints  # (n_links, n_classes + 1): where those of each class begin among them
@@ -89,8 +88,7 @@ def build_plan(
     group = _groups(frame, _may_be_short(tables, frame.enough_mbit_s))
     groups = _membership(frame, group)
     classes, of_class = np.unique(frame.flows.priority[::2], return_inverse=True)
-    by_rank = np.argsort(of_class, kind="stable")
-    rank = np.argsort(by_rank)
+    rank = np.argsort(np.argsort(of_class, kind="stable"))
     routes, crossing, place = _own_links(frame, np.array(group, dtype=np.int64), groups.links, rank)
     members = [frame.links[link] for link in groups.links.item]
     hops_of_link = lists(members)
@@ -109,7 +107,6 @@ def build_plan(
         routes=routes,
         place=place,
         flows=frame.flows,
-        by_rank=by_rank,
         rank=rank,
         priority_class=of_class,
         crossing=crossing,
