@@ -81,7 +81,7 @@ def ellipse_chord(
     return 1.0 / np.sqrt(stiff), along * left * (1.0 / longest - longest) / stiff
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=16384)
 def own_mean_share(profile: CellProfile, alpha: float) -> float:
     """Own mean rate of an endless chord through the centre, over the peak: (int f^a / int f)^(1 / (a - 1)).
 

@@ -24,7 +24,7 @@ _WEIGHT = RAIN_HEIGHT_PROBABILITY / RAIN_HEIGHT_PROBABILITY.sum()
 _SLICE_M = 100.0
 _MELTING_LAYER_M = 1200.0
 _LARGEST_MULTIPLIER = 4.0
-_BISECTIONS = 60
+_NOTHING, _ROUNDING, _STEPS = 1e-9, 4e-15, 60
 
 
 def height_multiplier(height_above_rain_m: ArrayLike) -> Floats:
@@ -117,8 +117,8 @@ def exceedance(law: RainAttenuationLaw, attenuation_db: ArrayLike, *, multiplier
 def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike, *, multipliers: Floats) -> Floats:
     """Attenuation by rain and wet snow exceeded for a fraction of the average year [dB]; shapes broadcast.
 
-    The inverse of ``exceedance`` by bisection on the attenuation, to rounding; 0 where snow is dry so often
-    that no attenuation is exceeded for so long.
+    The inverse of ``exceedance`` by false position (the Illinois rule) in logarithms, to rounding; 0 where
+    snow is dry so often that no attenuation is exceeded for so long.
 
     Raises
     ------
@@ -126,10 +126,26 @@ def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike, *, multiplie
         If a probability is not above 0 and at most 1.
     """
     fraction = np.asarray(probability, dtype=np.float64)
-    high = _LARGEST_MULTIPLIER * rain_attenuation.attenuation_db(law, fraction)
-    low = np.zeros_like(high)
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        above = exceedance(law, middle, multipliers=multipliers) > fraction
-        low, high = np.where(above, middle, low), np.where(above, high, middle)
-    return low
+    most = np.asarray(_LARGEST_MULTIPLIER * rain_attenuation.attenuation_db(law, fraction))
+
+    def excess(log_share: Floats) -> Floats:
+        """ln of the time above a share of the most over the time asked for."""
+        found = exceedance(law, most * np.exp(log_share), multipliers=multipliers)
+        return np.asarray(np.log(np.maximum(found, 1e-300) / fraction))
+
+    low, high = np.full_like(most, np.log(_NOTHING)), np.zeros_like(most)
+    above, below = excess(low), excess(high)
+    nothing, side = above < 0.0, np.zeros_like(most)
+    middle = low
+    for _ in range(_STEPS):
+        middle = np.clip(low + (high - low) * above / np.maximum(above - below, 1e-300), low, high)
+        found = excess(middle)
+        if np.all(nothing | (np.abs(found) < _ROUNDING)):
+            break
+        # An end that stays twice counts half.
+        left = found > 0.0
+        low, high = np.where(left, middle, low), np.where(left, high, middle)
+        above = np.where(left, found, np.where(side < 0.0, 0.5 * above, above))
+        below = np.where(left, np.where(side > 0.0, 0.5 * below, below), found)
+        side = np.where(left, 1.0, -1.0)
+    return np.where(nothing, 0.0, most * np.exp(middle))

@@ -5,6 +5,7 @@ It is made once, holds no random state, and travels to every worker process.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TypeVar, cast
 
 import numpy as np
@@ -32,7 +33,7 @@ from hopyears.sim.hops.hop_design import (
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.nights import NightPlaces
-from hopyears.sim.rain.anchoring import Anchor, fit_anchor
+from hopyears.sim.rain.anchoring import IDENTITY, Anchor, RainHop, fit_anchors
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
 from hopyears.sim.rain.rain_laws import LocalLaw
 from hopyears.sim.rain.storm_intervals import storm_intervals
@@ -193,7 +194,7 @@ def prepare(
         network=network,
         options=options,
         designs=designs,
-        anchors=tuple(_anchor(design, weather, storms, options) for design in designs),
+        anchors=_anchors(designs, weather, storms, options),
         nights=nights,
         night_places=night_places(designs, nights),
         line_sets=tuple(
@@ -363,16 +364,16 @@ def local_law(design: HopDesign, weather: Weather) -> LocalLaw:
     return weather.nodes.about(design.climate.latitude_deg, design.climate.longitude_deg)
 
 
-def _anchor(design: HopDesign, weather: Weather, storms: StormModel, options: ModelOptions) -> Anchor:
-    target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
-    return fit_anchor(
-        local_law(design, weather),
-        path_length_km=design.path.length_km,
-        k=design.rain.k,
-        alpha=design.rain.alpha,
-        target=target,
-        storms=storms,
-    )
+def _anchors(
+    designs: Sequence[HopDesign], weather: Weather, storms: StormModel, options: ModelOptions
+) -> tuple[Anchor, ...]:
+    if not (options.anchoring and options.rain):
+        return (IDENTITY,) * len(designs)
+    hops = [
+        RainHop(local_law(design, weather), design.path.length_km, design.rain.k, design.rain.alpha)
+        for design in designs
+    ]
+    return tuple(fit_anchors(hops, [partial(rain_target_db, design) for design in designs], storms=storms))
 
 
 def rain_target_db(design: HopDesign, probability: Floats) -> Floats:

@@ -108,8 +108,8 @@ LocalLaw = list[tuple[float, RainLaw]]
 
 
 def blended(parts: list[tuple[float, RawLaw]]) -> RawLaw:
-    """The law whose exceedance is the mean of these, each with its share."""
-    if len(parts) == 1:
+    """The law whose exceedance is the sum of these, each times its share."""
+    if len(parts) == 1 and parts[0][0] == 1.0:
         return parts[0][1]
     value = np.unique(np.concatenate([law.value for _, law in parts]))
     chance = np.sum([share * law.exceedance(value) for share, law in parts], axis=0)
@@ -125,7 +125,7 @@ def times_factors(law: RawLaw, factors: Floats) -> RawLaw:
 
 def law_of(value: Floats, chance: Floats) -> RawLaw:
     """Law from weighted samples."""
-    order = np.argsort(-value, kind="stable")
+    order = np.argsort(value)[::-1]
     order = order[chance[order] > 0.0]
     probability = np.cumsum(chance[order])
     return RawLaw(value[order][::-1].copy(), probability[::-1].copy())

@@ -7,12 +7,12 @@ other cells alive then, the rest of its system, and the systems near by (Slivnya
 process of systems). No rare event is left to chance: every snapshot counts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from hopyears.models.air.path_rain import hop_numbers
@@ -31,7 +31,7 @@ from hopyears.sim.rain.rain_laws import (
     longest_storm_s,
     longest_system_s,
 )
-from hopyears.sim.rain.scene_loops import sum_scenes
+from hopyears.sim.rain.scene_loops import batches, sum_scenes
 from hopyears.sim.rain.storm_loops import CELL_REACH
 from hopyears.sim.streams import Streams
 
@@ -41,6 +41,9 @@ LONGEST_HOP_KM = 60.0
 _USUAL_SPREAD = 0.18
 """Of the years' numbers of systems, where the model states none: one for all places, as r_c of P.678-3 varies
 little but in deserts and a scene knows its month alone."""
+
+_SIDE_BY_SIDE = 32
+"""Hops worked out together."""
 
 _WIDE_SHARE = 0.25
 """Share of the scenes that are known to hold a wide shape."""
@@ -392,45 +395,67 @@ def _even_points(rng: np.random.Generator, n: int) -> Floats:
 
 
 def hop_samples(
-    snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, bearing_rad: float = 0.0
+    snapshots: Scenes, *, path_length_km: ArrayLike, k: ArrayLike, alpha: ArrayLike, bearing_rad: float = 0.0
 ) -> tuple[Floats, Floats]:
-    """Attenuation of a hop in each scene [dB] and the fraction of time the scene stands for.
+    """Attenuation of hops in each scene [dB] and the fraction of time the scene stands for.
 
-    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate). The long axes of wide shapes
-    lie in all directions alike, so the bearing of the hop moves chance only.
+    Shape (..., n_scenes), where lengths, k and alpha broadcast to (...). A path length of 0 gives k R^alpha
+    at a point (k = alpha = 1: the rain rate). The long axes of wide shapes lie in all directions alike, so
+    the bearing of the hops moves chance only.
     """
-    total, share, area = _sums(snapshots, path_length_km, k, alpha, bearing_rad, (0.0, 0.0))
-    return total, snapshots.weight * area * share
+    total, share_area = _sums(snapshots, (path_length_km, k, alpha), bearing_rad, (0.0, 0.0))
+    return total, snapshots.weight * share_area
 
 
 def pair_samples(
     snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, shift_km: tuple[float, float]
 ) -> tuple[Floats, Floats, Floats]:
     """Attenuation in each scene of a hop and of its like shifted by (along, across) km, and the time."""
-    total, share, area = _sums(snapshots, path_length_km, k, alpha, 0.0, (0.0, 0.0))
-    other, _, _ = _sums(snapshots, path_length_km, k, alpha, 0.0, shift_km)
-    return total, other, snapshots.weight * area * share
+    hop = (path_length_km, k, alpha)
+    total, share_area = _sums(snapshots, hop, 0.0, (0.0, 0.0))
+    other, _ = _sums(snapshots, hop, 0.0, shift_km)
+    return total, other, snapshots.weight * share_area
 
 
 def _sums(
     snapshots: Scenes,
-    path_length_km: float,
-    k: float,
-    alpha: float,
+    hops: tuple[ArrayLike, ArrayLike, ArrayLike],
     bearing_rad: float,
     shift_km: tuple[float, float],
-) -> tuple[Floats, Floats, Floats]:
-    if not 0.0 <= path_length_km <= snapshots.longest_hop_km:
-        raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {snapshots.longest_hop_km:g}")
+) -> tuple[Floats, Floats]:
+    length, k, alpha = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in hops))
+    outside = (length < 0.0) | (length > snapshots.longest_hop_km)
+    if np.any(outside):
+        raise ValueError(
+            f"path_length_km is {length[outside][0]:g}; must be 0 to {snapshots.longest_hop_km:g}"
+        )
     profile = snapshots.population.profile
-    total, share, area = sum_scenes(
-        hop_numbers(profile, path_length_km, k, alpha),
+    total, share_area = sum_scenes(
+        batches(
+            [hop_numbers(profile, *each) for each in np.stack([length, k, alpha], axis=-1).reshape(-1, 3)]
+        ),
+        (profile.inner_weight, profile.inner_radius, profile.outer_radius),
         (snapshots.first, *snapshots.columns, snapshots.place),
         float(bearing_rad),
         (CELL_REACH * profile.outer_radius, CELL_REACH),
         (float(shift_km[0]), float(shift_km[1])),
     )
-    return total, share, area
+    shape = (*length.shape, len(snapshots.weight))
+    return total[: length.size].reshape(shape), share_area[: length.size].reshape(shape)
+
+
+def each_sample(
+    snapshots: Scenes, hops: Sequence[tuple[float, float, float]]
+) -> Iterator[tuple[int, Floats, Floats]]:
+    """Number of each hop (length [km], k, alpha), in any order, with what ``hop_samples`` gives of it.
+
+    Hops of like length are worked out side by side.
+    """
+    order = sorted(range(len(hops)), key=lambda i: hops[i])
+    for begin in range(0, len(order), _SIDE_BY_SIDE):
+        some = order[begin : begin + _SIDE_BY_SIDE]
+        length, k, alpha = np.array([hops[i] for i in some]).T
+        yield from zip(some, *hop_samples(snapshots, path_length_km=length, k=k, alpha=alpha), strict=True)
 
 
 def raw_law(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> RawLaw:

@@ -6,7 +6,6 @@ Independent sets of them show how large that is.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
-from functools import partial
 
 import numpy as np
 
@@ -20,8 +19,8 @@ from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_laws import LocalLaw
-from hopyears.sim.rain.scenes import Scenes, hop_samples, scenes, surroundings_km
-from hopyears.sim.storage.disk_cache import Key, kept_arrays
+from hopyears.sim.rain.scenes import Scenes, each_sample, scenes, surroundings_km
+from hopyears.sim.storage.disk_cache import Key, kept_arrays_each
 
 N_SETS = 24
 """Independent sets of snapshots."""
@@ -84,25 +83,12 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> Floats
 def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> Floats:
     """The same for hops of several networks, whose snapshots are drawn but once; each is kept on disk."""
     rows = [_Row.of(*each) for each in asked]
-    found = [_kept(row) for row in rows]
-    lacking = [i for i, chances in enumerate(found) if chances is None]
-    for i, chances in zip(lacking, _computed([rows[i] for i in lacking]), strict=True):
-        found[i] = kept_arrays("rain-chances", rows[i].key, partial(dict, chance=chances))["chance"]
-    return np.reshape(np.array(found, dtype=np.float64), (len(rows), N_SETS))
 
+    def compute(lacking: list[int]) -> Iterator[dict[str, Floats]]:
+        yield from ({"chance": chances} for chances in _computed([rows[i] for i in lacking]))
 
-class _LackingError(Exception):
-    """Nothing is kept."""
-
-
-def _kept(row: _Row) -> Floats | None:
-    def nothing() -> dict[str, Floats]:
-        raise _LackingError
-
-    try:
-        return kept_arrays("rain-chances", row.key, nothing)["chance"]
-    except _LackingError:
-        return None
+    found = kept_arrays_each("rain-chances", [row.key for row in rows], compute)
+    return np.reshape([arrays["chance"] for arrays in found], (len(rows), N_SETS)).astype(np.float64)
 
 
 def _computed(rows: Sequence[_Row]) -> Floats:
@@ -115,9 +101,13 @@ def _computed(rows: Sequence[_Row]) -> Floats:
             shares = climates.setdefault(place, (law, {}))[1]
             shares[i] = shares.get(i, 0.0) + share
     for (_, storms, reach_km), (law, shares) in climates.items():
+        members = list(shares)
         for number, found in enumerate(_sets(storms, law, reach_km)):
-            for i, share in shares.items():
-                chance[i, number] += share * _chance(found, rows[i].line, rows[i].threshold_db)
+            for j, value, time in each_sample(found, [rows[i].line for i in members]):
+                i = members[j]
+                ratio = rows[i].threshold_db / np.maximum(value, 1e-9)
+                above = float((time * chance_above(ratio, rows[i].line[0])).sum())
+                chance[i, number] += shares[i] * above
     return chance
 
 
@@ -142,10 +132,3 @@ def _sets(storms: StormModel, law: RainLaw, reach_km: float) -> Iterator[Scenes]
             first_month=_MONTHS_OF_ANCHORS * (1 + number),
             longest_hop_km=reach_km,
         )
-
-
-def _chance(found: Scenes, line: tuple[float, float, float], threshold_db: float) -> float:
-    length_km, k, alpha = line
-    attenuation_db, share = hop_samples(found, path_length_km=length_km, k=k, alpha=alpha)
-    ratio = threshold_db / np.maximum(attenuation_db, 1e-9)
-    return float((share * chance_above(ratio, length_km)).sum())
