@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import csc_array, csr_array
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
@@ -135,10 +137,10 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop)
 
 
-def _of_columns(n_rows: int, columns: Iterable[Floats | Ints | Bools]) -> csr_array:
+def _of_columns(n_rows: int, columns: Iterable[NDArray[Any]]) -> csr_array:
     """Table of some columns that are mostly nought."""
     rows: list[Ints] = [np.zeros(0, dtype=np.int64)]
-    values: list[Floats | Ints | Bools] = [rows[0]]
+    values: list[NDArray[Any]] = [rows[0]]
     for column in columns:
         rows.append(np.flatnonzero(column))
         values.append(column[rows[-1]])
