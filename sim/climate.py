@@ -11,10 +11,10 @@ from importlib.metadata import version
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air import seasonality
 from hopyears.models.air.rain_law import RainLaw, annual_rain_probability, rain_law, rates_and_chances
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.storage.disk_cache import Key, kept, kept_arrays
 
 _FORMAT = 1
@@ -73,12 +73,7 @@ class Climate:
         return rain_law(self.temperature_c, self.rainfall_mm)
 
 
-def climate_of(
-    latitude_deg: float,
-    longitude_deg: float,
-    *,
-    altitude_m: float | None = None,
-) -> Climate:
+def climate_of(latitude_deg: float, longitude_deg: float, *, altitude_m: float | None = None) -> Climate:
     """Climate of a place, from the cache or else from the maps.
 
     Parameters
@@ -116,9 +111,7 @@ def climates_of(places: Iterable[tuple[float, float, float | None]]) -> list[Cli
     return [climate_of(latitude, longitude, altitude_m=altitude) for latitude, longitude, altitude in places]
 
 
-def monthly_rain_grid(
-    latitudes_deg: NDArray[np.float64], longitudes_deg: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def monthly_rain_grid(latitudes_deg: Floats, longitudes_deg: Floats) -> tuple[Floats, Floats]:
     """Mean rate r [mm/h] and probability of rain P0 by month on a grid of places, from the cache or the maps.
 
     Parameters
@@ -135,7 +128,7 @@ def monthly_rain_grid(
     rows = tuple(float(value) for value in latitudes_deg)
     columns = tuple(float(value) for value in longitudes_deg)
 
-    def compute() -> dict[str, NDArray[np.float64]]:
+    def compute() -> dict[str, Floats]:
         import itur.models.itu837 as itu837
         from itur.models.itu1510 import surface_month_mean_temperature
 
@@ -154,7 +147,7 @@ def monthly_rain_grid(
     return found["rate"].reshape(shape), found["probability"].reshape(shape)
 
 
-def land_shares(edges_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+def land_shares(edges_deg: Floats) -> Floats:
     """Share of land of areas of a degree or more, from the cache or the library's mask of land and sea.
 
     Parameters
@@ -168,7 +161,7 @@ def land_shares(edges_deg: NDArray[np.float64]) -> NDArray[np.float64]:
         0 to 1: mean of the mask, 0.75 degrees fine, at 16 places of each area (P.453-12).
     """
 
-    def compute() -> dict[str, NDArray[np.float64]]:
+    def compute() -> dict[str, Floats]:
         from itur.utils import dataset_dir
         from scipy.interpolate import RegularGridInterpolator
 

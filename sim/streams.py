@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel
 
 _WORD = 0xFFFFFFFF
@@ -65,7 +66,7 @@ class Streams:
         return np.frombuffer(words, dtype=">u8").astype(np.uint64)
 
 
-def keyed_uniforms(keys: NDArray[np.uint64], counter: int | NDArray[np.uint64]) -> NDArray[np.float64]:
+def keyed_uniforms(keys: NDArray[np.uint64], counter: int | NDArray[np.uint64]) -> Floats:
     """Uniform draws in (0, 1), number ``counter`` of each key's own stream; shapes broadcast.
 
     References

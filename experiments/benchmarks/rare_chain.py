@@ -36,12 +36,7 @@ SITE_PARTS = ("chassis", "fan", "mast", "software", "power_distribution")
 def chain() -> NetworkSource:
     """Four hops of 9.5 km at 15 GHz in hot standby; sites built so well that the hops decide."""
     sites = tuple(
-        Site(
-            id=f"s{i}",
-            latitude_deg=45.0 + 0.01 * (i % 2),
-            longitude_deg=11.0 + 0.12 * i,
-            power="strong",
-        )
+        Site(id=f"s{i}", latitude_deg=45.0 + 0.01 * (i % 2), longitude_deg=11.0 + 0.12 * i, power="strong")
         for i in range(N_HOPS + 1)
     )
     hops = tuple(

@@ -93,10 +93,7 @@ def draw(table):
     for axes, (climate, rows) in zip(places, table.groupby("climate", sort=False), strict=True):
         rows = rows.iloc[::-1]
         saved = -rows["difference_min_per_year"]
-        spread = [
-            saved + rows["difference_min_per_year_high"],
-            -rows["difference_min_per_year_low"] - saved,
-        ]
+        spread = [saved + rows["difference_min_per_year_high"], -rows["difference_min_per_year_low"] - saved]
         axes.barh(
             rows["plan"], saved, xerr=[part.clip(lower=0.0) for part in spread], color="#4c6a85", capsize=3
         )
@@ -145,10 +142,7 @@ def page(table):
             *(row_of(row) for _, row in rows.iterrows()),
         ]
         if (rows.loc[rows["plan"] == "hot standby on the tails", "difference_min_per_year"] > 0.0).any():
-            lines += [
-                "",
-                "A hot standby may lose here more than it saves: its coupler takes fade margin.",
-            ]
+            lines += ["", "A hot standby may lose here more than it saves: its coupler takes fade margin."]
     lines += [
         "",
         "*Undominated*: no other plan saves as much for less. The rank's chance comes from a bootstrap of",

@@ -16,7 +16,7 @@ from hopyears.models.air.rain_attenuation import coefficients
 from hopyears.models.air.rain_scaling import event_count_per_year
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.climate import climate_of
-from hopyears.sim.rain.anchoring import raw_attenuation_law
+from hopyears.sim.rain.anchoring import RainHop, raw_attenuation_laws
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storms import draw_storms
@@ -51,7 +51,7 @@ def main() -> None:
         for length_km, frequency_ghz in TUNING_HOPS if part == TUNED else HOPS:
             k, alpha = (float(v) for v in coefficients(frequency_ghz, polarisation_tilt_deg=90.0))
             hop = HopLine(-0.5 * length_km, 0.0, 0.5 * length_km, 0.0, k, alpha)
-            raw = raw_attenuation_law(law, path_length_km=length_km, k=k, alpha=alpha)
+            raw = raw_attenuation_laws([RainHop(law, length_km, k, alpha)])[0]
             lowest = float(raw.quantile(np.array([3e-3]))[0])
             found = [rain_knots(field, hop, lowest_threshold_db=lowest) for field in fields]
             with_texture, smooth = (fades(knots, years) for knots in found)

@@ -1,8 +1,9 @@
 """Cross-polar discrimination in clear air and in rain (ITU-R P.530-18, section 4), and what it limits."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import ratio_from_db
 
 CO_SITED_COUPLING = 0.7
@@ -21,7 +22,7 @@ def clear_air_margin_db(
     required_c_i_db: ArrayLike,
     canceller_db: ArrayLike = 0.0,
     coupling: ArrayLike = CO_SITED_COUPLING,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Margin M of the cross-polar channel in clear air [dB]; shapes broadcast.
 
     Parameters
@@ -47,11 +48,11 @@ def clear_air_margin_db(
     xpd_0 = np.where(xpd_g <= 35.0, xpd_g + 5.0, 40.0)
     eta = -np.expm1(-0.2 * p0**0.75)
     q = -10.0 * np.log10(np.asarray(coupling, dtype=np.float64) * eta / p0)
-    margin: NDArray[np.float64] = xpd_0 + q - np.asarray(required_c_i_db) + np.asarray(canceller_db)
+    margin: Floats = xpd_0 + q - np.asarray(required_c_i_db) + np.asarray(canceller_db)
     return margin
 
 
-def clear_air_outage(occurrence: ArrayLike, margin_db: ArrayLike) -> NDArray[np.float64]:
+def clear_air_outage(occurrence: ArrayLike, margin_db: ArrayLike) -> Floats:
     """Fraction of the worst month lost to cross-polar interference in clear air, P0 10^(-M/10).
 
     References
@@ -63,7 +64,7 @@ def clear_air_outage(occurrence: ArrayLike, margin_db: ArrayLike) -> NDArray[np.
 
 def rain_discrimination_db(
     attenuation_db: ArrayLike, *, frequency_ghz: ArrayLike, u0_db: ArrayLike = U0_DB
-) -> NDArray[np.float64]:
+) -> Floats:
     """Cross-polar discrimination in rain of this co-polar attenuation, XPD = U - V log10 A [dB].
 
     Infinite at 0 dB or less (no rain, no depolarisation). Shapes broadcast.
@@ -79,7 +80,7 @@ def rain_discrimination_db(
     u, v = _u_and_v(frequency_ghz, u0_db)
     attenuation = np.maximum(np.asarray(attenuation_db, dtype=np.float64), 0.0)
     with np.errstate(divide="ignore"):
-        discrimination: NDArray[np.float64] = u - v * np.log10(attenuation)
+        discrimination: Floats = u - v * np.log10(attenuation)
     return discrimination
 
 
@@ -89,7 +90,7 @@ def limiting_attenuation_db(
     required_c_i_db: ArrayLike,
     canceller_db: ArrayLike = 0.0,
     u0_db: ArrayLike = U0_DB,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Rain attenuation at which discrimination and canceller together just give the required C/I [dB].
 
     References
@@ -98,7 +99,7 @@ def limiting_attenuation_db(
     """
     u, v = _u_and_v(frequency_ghz, u0_db)
     exponent = (u - np.asarray(required_c_i_db) + np.asarray(canceller_db)) / v
-    limit: NDArray[np.float64] = np.power(10.0, exponent)
+    limit: Floats = np.power(10.0, exponent)
     return limit
 
 
@@ -109,7 +110,7 @@ def rain_outage(
     required_c_i_db: ArrayLike,
     canceller_db: ArrayLike = 0.0,
     u0_db: ArrayLike = U0_DB,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Fraction of the year lost to cross-polar interference in rain; 0 where A0.01 is 0. Shapes broadcast.
 
     Notes
@@ -140,7 +141,7 @@ def co_channel_fade_margin_db(
     canceller_db: ArrayLike = 0.0,
     antenna_discrimination_db: ArrayLike = np.inf,
     u0_db: ArrayLike = U0_DB,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Rain attenuation at which noise and cross-polar interference together meet the requirement [dB].
 
     0 where the requirement is not met in clear air. Shapes broadcast.
@@ -183,7 +184,7 @@ def _noise_and_interference(
     canceller_db: ArrayLike,
     antenna_discrimination_db: ArrayLike,
     u0_db: ArrayLike,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Noise plus interference over the wanted signal, a bare ratio."""
     xpd = rain_discrimination_db(attenuation_db, frequency_ghz=frequency_ghz, u0_db=u0_db)
     noise = ratio_from_db(np.asarray(attenuation_db, dtype=np.float64) - np.asarray(clear_snr_db))
@@ -191,6 +192,6 @@ def _noise_and_interference(
     return noise + (by_rain + by_antenna) / ratio_from_db(canceller_db)
 
 
-def _u_and_v(frequency_ghz: ArrayLike, u0_db: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _u_and_v(frequency_ghz: ArrayLike, u0_db: ArrayLike) -> tuple[Floats, Floats]:
     f = np.asarray(frequency_ghz, dtype=np.float64)
     return np.asarray(u0_db) + 30.0 * np.log10(f), np.where(f <= 20.0, 12.8 * f**0.19, 22.6)

@@ -1,8 +1,8 @@
 """The daily cycle of showers: how much more of them come at some hours than at others. Wide rain has none."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.sun import sun_declination_deg
 
 LAND_AMPLITUDE, LAND_PEAK_HOUR = 0.65, 17.0
@@ -12,7 +12,7 @@ SEA_AMPLITUDE, SEA_PEAK_HOUR = 0.2, 5.0
 """The same over the sea, whatever the sun."""
 
 
-def shower_cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
+def shower_cycle(latitude_deg: float, land_share: float) -> Floats:
     """Amplitude over the daily mean and local solar hour of the peak of showers, by month; shape (12, 2).
 
     An hour has 1 + amplitude cos(2 pi (hour - peak) / 24) times the mean, amplitude 0 to 1. Over land

@@ -8,15 +8,15 @@ a pair is all that two receivers have between them.
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-_FloatArray = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 LARGEST_KS2: Final = 1.0 - 1e-9
 """k_s^2 stays below 1, where two receivers would be one."""
 
 
-def activity(occurrence: ArrayLike) -> _FloatArray:
+def activity(occurrence: ArrayLike) -> Floats:
     """Multipath activity parameter eta = 1 - exp(-0.2 p0^0.75), p0 the worst month's fraction.
 
     References
@@ -26,7 +26,7 @@ def activity(occurrence: ArrayLike) -> _FloatArray:
     return np.asarray(-np.expm1(-0.2 * np.power(np.asarray(occurrence, dtype=np.float64), 0.75)))
 
 
-def mean_delay_ns(path_length_km: ArrayLike) -> _FloatArray:
+def mean_delay_ns(path_length_km: ArrayLike) -> Floats:
     """Mean delay of the echo, 0.7 (d/50 km)^1.3 [ns].
 
     References
@@ -44,7 +44,7 @@ def signature_outage(
     path_length_km: ArrayLike,
     depth_nonminimum_db: ArrayLike | None = None,
     reference_delay_ns: ArrayLike = 6.3,
-) -> _FloatArray:
+) -> Floats:
     """Dispersive outage P_s of one receiver by the signature method.
 
     Parameters
@@ -81,7 +81,7 @@ def signature_outage(
 
 def space_constant(
     separation_m: ArrayLike, *, frequency_ghz: ArrayLike, path_length_km: ArrayLike, occurrence: ArrayLike
-) -> _FloatArray:
+) -> Floats:
     """I0 of two antennas one above the other: improvement is I0 10^((A - V)/10).
 
     Parameters
@@ -102,7 +102,7 @@ def space_constant(
 
 def frequency_constant(
     separation_ghz: ArrayLike, *, frequency_ghz: ArrayLike, path_length_km: ArrayLike
-) -> _FloatArray:
+) -> Floats:
     """I0 of two frequencies: improvement is I0 10^(F/10), I0 = 80 df/(f^2 d).
 
     Parameters
@@ -121,13 +121,13 @@ def frequency_constant(
     return 80.0 * relative / (carrier * np.asarray(path_length_km, dtype=np.float64))
 
 
-def improvement(constant: ArrayLike, depth_db: ArrayLike, gain_difference_db: ArrayLike = 0.0) -> _FloatArray:
+def improvement(constant: ArrayLike, depth_db: ArrayLike, gain_difference_db: ArrayLike = 0.0) -> Floats:
     """Improvement I0 10^((A - V)/10) of a pair at a fade depth A [dB], V its difference of gains [dB]."""
     level = np.asarray(depth_db, dtype=np.float64) - np.asarray(gain_difference_db, dtype=np.float64)
     return np.asarray(constant, dtype=np.float64) * np.power(10.0, level / 10.0)
 
 
-def correlation_ns2(constant: ArrayLike, occurrence: ArrayLike) -> _FloatArray:
+def correlation_ns2(constant: ArrayLike, occurrence: ArrayLike) -> Floats:
     """k_ns^2 of a pair with constant I0: 1 - I P_ns/eta = 1 - I0 p0/eta, clipped to 0..1 (our choice).
 
     References
@@ -138,7 +138,7 @@ def correlation_ns2(constant: ArrayLike, occurrence: ArrayLike) -> _FloatArray:
     return np.clip(1.0 - np.asarray(constant, dtype=np.float64) * scale, 0.0, 1.0)
 
 
-def correlation_w(ns2: ArrayLike) -> _FloatArray:
+def correlation_w(ns2: ArrayLike) -> Floats:
     """r_w, correlation of the relative amplitudes, from k_ns^2 (0..1); any shape.
 
     References
@@ -149,7 +149,7 @@ def correlation_w(ns2: ArrayLike) -> _FloatArray:
     return np.where(rest >= 0.74, 1.0 - 0.9746 * rest**2.170, 1.0 - 0.6921 * rest**1.034)
 
 
-def correlation_s2(relative: ArrayLike) -> _FloatArray:
+def correlation_s2(relative: ArrayLike) -> Floats:
     """k_s^2, the selective correlation, from r_w (0..1); any shape.
 
     References
@@ -164,9 +164,7 @@ def correlation_s2(relative: ArrayLike) -> _FloatArray:
     )
 
 
-def dispersive_outage_with_diversity(
-    dispersive: ArrayLike, ns2: ArrayLike, occurrence: ArrayLike
-) -> _FloatArray:
+def dispersive_outage_with_diversity(dispersive: ArrayLike, ns2: ArrayLike, occurrence: ArrayLike) -> Floats:
     """P_ds = P_s^2/[eta (1 - k_s^2)], the dispersive outage of a pair, at most P_s.
 
     References
@@ -180,7 +178,7 @@ def dispersive_outage_with_diversity(
     )
 
 
-def combined_outage(flat: ArrayLike, dispersive: ArrayLike) -> _FloatArray:
+def combined_outage(flat: ArrayLike, dispersive: ArrayLike) -> Floats:
     """P_d = (P_ds^0.75 + P_dns^0.75)^(4/3), both fractions; shapes broadcast.
 
     References
@@ -192,7 +190,7 @@ def combined_outage(flat: ArrayLike, dispersive: ArrayLike) -> _FloatArray:
     return np.power(total, 4.0 / 3.0)
 
 
-def combined_constant(space: ArrayLike, frequency: ArrayLike, occurrence: ArrayLike) -> _FloatArray:
+def combined_constant(space: ArrayLike, frequency: ArrayLike, occurrence: ArrayLike) -> Floats:
     """I0 of two receivers that differ in antenna and frequency: k_ns = k_ns,s k_ns,f.
 
     References
@@ -206,7 +204,7 @@ def combined_constant(space: ArrayLike, frequency: ArrayLike, occurrence: ArrayL
 
 def _space_exponent(
     separation_m: ArrayLike, frequency_ghz: ArrayLike, path_length_km: ArrayLike, occurrence: ArrayLike
-) -> _FloatArray:
+) -> Floats:
     percent = 100.0 * np.asarray(occurrence, dtype=np.float64)
     return (
         0.04

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air import multipath
+from hopyears.models.basics.arrays import Floats
 
 REFERENCE_DURATION_S: Final = 410.0
 """Mean fade below x lasts this times sqrt(x) on the reference path [s].
@@ -37,10 +38,8 @@ LARGEST_RAW: Final = 4.0
 
 _DEPTH_GRID_DB: Final = np.concatenate([np.arange(SHALLOWEST_DB, 40.0, 0.25), np.arange(40.0, 121.0, 2.0)])
 
-_FloatArray = NDArray[np.float64]
 
-
-def mean_duration_s(path_length_km: ArrayLike) -> _FloatArray:
+def mean_duration_s(path_length_km: ArrayLike) -> Floats:
     """T_ref: the mean fade below relative power x lasts T_ref sqrt(x) [s].
 
     Parameters
@@ -59,7 +58,7 @@ def mean_duration_s(path_length_km: ArrayLike) -> _FloatArray:
     return np.clip(REFERENCE_DURATION_S * np.sqrt(length / REFERENCE_PATH_KM), *DURATION_RANGE_S)
 
 
-def mean_fade_s(duration_s: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
+def mean_fade_s(duration_s: ArrayLike, depth_db: ArrayLike) -> Floats:
     """Mean length of fades deeper than A [s]: T_ref 10^(-A/20), T_ref of ``mean_duration_s``; any shape."""
     return np.asarray(
         np.asarray(duration_s, dtype=np.float64)
@@ -67,7 +66,7 @@ def mean_fade_s(duration_s: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
     )
 
 
-def approach_density_per_s(occurrence: ArrayLike, duration_s: ArrayLike) -> _FloatArray:
+def approach_density_per_s(occurrence: ArrayLike, duration_s: ArrayLike) -> Floats:
     """Fades per second and unit of closest approach b (both signs): p0/(2 T_ref); shapes broadcast."""
     return np.asarray(occurrence, dtype=np.float64) / (2.0 * np.asarray(duration_s, dtype=np.float64))
 
@@ -84,9 +83,9 @@ class Activity:
         Fraction of the worst month (of the eleven others) spent at each level; the rest is still.
     """
 
-    level: _FloatArray
-    worst_month: _FloatArray
-    other_months: _FloatArray
+    level: Floats
+    worst_month: Floats
+    other_months: Floats
 
 
 @dataclass(frozen=True)
@@ -101,10 +100,10 @@ class DepthMap:
         Natural logarithm of x at those depths, decreasing: row 0 for ordinary months, 1 for the year's worst.
     """
 
-    depth_db: _FloatArray
-    log_raw: _FloatArray
+    depth_db: Floats
+    log_raw: Floats
 
-    def raw_threshold(self, depth_db: ArrayLike) -> _FloatArray:
+    def raw_threshold(self, depth_db: ArrayLike) -> Floats:
         """x that raw fades pass to be deeper than A [dB], shape (2, *depth shape): ordinary, worst month.
 
         Below 6 dB as at 6 dB; beyond 120 dB it falls as 10^(-A/10); an infinite depth gives 0.
@@ -113,7 +112,7 @@ class DepthMap:
         inside = np.stack([np.exp(np.interp(depth, self.depth_db, row)) for row in self.log_raw])
         return np.asarray(inside * np.power(10.0, -np.maximum(depth - self.depth_db[-1], 0.0) / 10.0))
 
-    def depth(self, raw: ArrayLike, *, worst_month: bool) -> _FloatArray:
+    def depth(self, raw: ArrayLike, *, worst_month: bool) -> Floats:
         """Depth [dB] of a raw level x above 0, the inverse; any shape."""
         row = self.log_raw[int(worst_month)]
         log_raw = np.log(np.asarray(raw, dtype=np.float64))
@@ -156,7 +155,7 @@ def depth_map(
     return DepthMap(_DEPTH_GRID_DB, np.stack(rows))
 
 
-def _log_raw(target: _FloatArray, level: _FloatArray, weight: _FloatArray) -> _FloatArray:
+def _log_raw(target: Floats, level: Floats, weight: Floats) -> Floats:
     """ln x at which the raw law meets each target, made to decrease."""
     grid = np.linspace(np.log(1e-18), np.log(LARGEST_RAW), 440)
     covered = -np.expm1(-np.exp(grid)[:, None] * level[None, :]) @ weight

@@ -8,7 +8,9 @@ Recommendation calls percent are converted, inside the formulas that need them.
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from hopyears.models.basics.arrays import Bools, Floats
 
 SHORTEST_PATH_KM: Final = 5.0
 """Multipath counts only on paths longer than this [km] (P.530, 2.3)."""
@@ -16,12 +18,8 @@ SHORTEST_PATH_KM: Final = 5.0
 LARGEST_REDUCTION_DB: Final = 10.8
 """Cap of delta G [dB]: all the fading of the year in one month (P.530-17 and -18, 2.3.4)."""
 
-_FloatArray = NDArray[np.float64]
 
-
-def geoclimatic_factor_detailed(
-    refractivity_gradient: ArrayLike, terrain_roughness_m: ArrayLike
-) -> _FloatArray:
+def geoclimatic_factor_detailed(refractivity_gradient: ArrayLike, terrain_roughness_m: ArrayLike) -> Floats:
     """Geoclimatic factor K for detailed planning.
 
     Parameters
@@ -49,7 +47,7 @@ def worst_month_occurrence(
     frequency_ghz: ArrayLike,
     lower_antenna_m: ArrayLike,
     detailed: bool = True,
-) -> _FloatArray:
+) -> Floats:
     """Occurrence factor p0 of the average worst month (deep-fade law at 0 dB), edition 17.
 
     Parameters
@@ -96,7 +94,7 @@ def worst_month_occurrence_ed18(
     second_antenna_m: ArrayLike,
     mean_terrain_m: ArrayLike,
     refractivity_75: ArrayLike,
-) -> _FloatArray:
+) -> Floats:
     """Occurrence factor p0 of the average worst month, edition 18.
 
     Parameters
@@ -143,7 +141,7 @@ def worst_month_occurrence_ed18(
     return np.where(length > SHORTEST_PATH_KM, percent / 100.0, 0.0)
 
 
-def exceedance(occurrence: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
+def exceedance(occurrence: ArrayLike, depth_db: ArrayLike) -> Floats:
     """Fraction of time a fade is deeper than A, for all depths.
 
     Parameters
@@ -177,7 +175,7 @@ def exceedance(occurrence: ArrayLike, depth_db: ArrayLike) -> _FloatArray:
     return np.where(fades, np.where(depth >= transition, deep, shallow), 0.0)
 
 
-def depth_exceeded_db(occurrence: ArrayLike, probability: ArrayLike) -> _FloatArray:
+def depth_exceeded_db(occurrence: ArrayLike, probability: ArrayLike) -> Floats:
     """Depth exceeded for a fraction of time, the inverse of ``exceedance``.
 
     Parameters
@@ -204,7 +202,7 @@ def depth_exceeded_db(occurrence: ArrayLike, probability: ArrayLike) -> _FloatAr
     return np.where(p0 > 0.0, 0.5 * (low + high), 0.0)
 
 
-def occurrence_of(depth_db: ArrayLike, probability: ArrayLike) -> _FloatArray:
+def occurrence_of(depth_db: ArrayLike, probability: ArrayLike) -> Floats:
     """Occurrence factor p0 [fraction] at which a fade is deeper than A for a fraction of time.
 
     Parameters
@@ -231,7 +229,7 @@ def occurrence_of(depth_db: ArrayLike, probability: ArrayLike) -> _FloatArray:
 
 def annual_reduction_db(
     latitude_deg: ArrayLike, path_length_km: ArrayLike, inclination_mrad: ArrayLike
-) -> _FloatArray:
+) -> Floats:
     """Delta G, from the average worst month to the average year: p0 of the year is p0 10^(-delta G/10).
 
     Parameters
@@ -262,20 +260,20 @@ def annual_reduction_db(
     return np.clip(reduction, 0.0, LARGEST_REDUCTION_DB)
 
 
-def _shape(depth_db: _FloatArray) -> _FloatArray:
+def _shape(depth_db: Floats) -> Floats:
     return (1.0 + 0.3 * np.power(10.0, -depth_db / 20.0)) * np.power(10.0, -0.016 * depth_db)
 
 
-def _offset(depth_db: _FloatArray) -> _FloatArray:
+def _offset(depth_db: Floats) -> Floats:
     return 4.3 * (np.power(10.0, -depth_db / 20.0) + depth_db / 800.0)
 
 
-def _positive(field: str, values: ArrayLike) -> _FloatArray:
+def _positive(field: str, values: ArrayLike) -> Floats:
     array = np.asarray(values, dtype=np.float64)
     _refuse(~(array > 0.0), field, array, "above 0")
     return array
 
 
-def _refuse(bad: NDArray[np.bool_], field: str, values: _FloatArray, allowed: str) -> None:
+def _refuse(bad: Bools, field: str, values: Floats, allowed: str) -> None:
     if np.any(bad):
         raise ValueError(f"{field} is {values[bad].flat[0] if values.ndim else values}; must be {allowed}")

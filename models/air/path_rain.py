@@ -17,12 +17,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import erf
 
 from hopyears.models.air.rain_cell import GAUSSIAN, CellProfile
-
-Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 STRETCH_KM = (6.0, 20.0)
 """Longest part of a hop over which rates are taken together, for alpha far from 1 and near it."""
@@ -82,7 +81,7 @@ def ellipse_chord(
     return 1.0 / np.sqrt(stiff), along * left * (1.0 / longest - longest) / stiff
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=16384)
 def own_mean_share(profile: CellProfile, alpha: float) -> float:
     """Own mean rate of an endless chord through the centre, over the peak: (int f^a / int f)^(1 / (a - 1)).
 

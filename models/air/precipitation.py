@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air import rain_attenuation, wet_snow
 from hopyears.models.air.rain_attenuation import RainAttenuationLaw
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.frozen import frozen
 
 CLEARANCE_M = 3600.0
@@ -27,7 +27,7 @@ class PrecipitationLaw:
     """
 
     rain: RainAttenuationLaw
-    multipliers: NDArray[np.float64] | None
+    multipliers: Floats | None
 
     @property
     def kind(self) -> str:
@@ -36,13 +36,13 @@ class PrecipitationLaw:
             return "rain"
         return "rain and wet snow" if self.multipliers.any() else "dry snow"
 
-    def attenuation_db(self, probability: ArrayLike) -> NDArray[np.float64]:
+    def attenuation_db(self, probability: ArrayLike) -> Floats:
         """Attenuation exceeded for a fraction of the average year, above 0 and at most 1 [dB]; any shape."""
         if self.multipliers is None:
             return rain_attenuation.attenuation_db(self.rain, probability)
         return wet_snow.attenuation_db(self.rain, probability, multipliers=self.multipliers)
 
-    def exceedance(self, attenuation_db: ArrayLike) -> NDArray[np.float64]:
+    def exceedance(self, attenuation_db: ArrayLike) -> Floats:
         """Fraction of the average year with more attenuation than this [dB]; any shape."""
         if self.multipliers is None:
             return rain_attenuation.exceedance(self.rain, attenuation_db)

@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from hopyears.models.basics.arrays import Floats
 
 TILT_DEG = {"H": 0.0, "V": 90.0}
 """Polarisation tilt from the horizontal [degrees] by the trade's letters."""
@@ -66,7 +68,7 @@ _RAREST_PERCENT = 0.001
 
 def coefficients(
     frequency_ghz: ArrayLike, *, polarisation_tilt_deg: ArrayLike, elevation_deg: ArrayLike = 0.0
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     """k and alpha of the specific attenuation gamma = k R^alpha (R in mm/h, gamma in dB/km).
 
     Parameters
@@ -97,16 +99,14 @@ def coefficients(
     return k, (k_h * a_h + k_v * a_v + (k_h * a_h - k_v * a_v) * lean) / (2.0 * k)
 
 
-def specific_attenuation_db_km(
-    rain_rate_mm_h: ArrayLike, *, k: ArrayLike, alpha: ArrayLike
-) -> NDArray[np.float64]:
+def specific_attenuation_db_km(rain_rate_mm_h: ArrayLike, *, k: ArrayLike, alpha: ArrayLike) -> Floats:
     """Attenuation of one kilometre of uniform rain [dB/km], rate at least 0; P.838-3, equation (1)."""
     return np.asarray(k) * np.power(np.asarray(rain_rate_mm_h, dtype=np.float64), alpha)
 
 
 def path_factor(
     path_length_km: ArrayLike, rain_rate_001_mm_h: ArrayLike, *, alpha: ArrayLike, frequency_ghz: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Effective over actual path length r for the rain rate exceeded 0.01 % of the year, at most 2.5.
 
     References
@@ -119,7 +119,7 @@ def path_factor(
     f = np.asarray(frequency_ghz, dtype=np.float64)
     rain_term = 0.477 * d**0.633 * rate ** (0.073 * np.asarray(alpha)) * f**0.123
     inverse = rain_term - 10.579 * (1.0 - np.exp(-0.024 * d))
-    factor: NDArray[np.float64] = 1.0 / np.maximum(inverse, 1.0 / _LARGEST_PATH_FACTOR)
+    factor: Floats = 1.0 / np.maximum(inverse, 1.0 / _LARGEST_PATH_FACTOR)
     return factor
 
 
@@ -130,10 +130,10 @@ class RainAttenuationLaw:
     Arrays of one shape, one value a path; see ``attenuation_law``.
     """
 
-    attenuation_001_db: NDArray[np.float64]
-    c1: NDArray[np.float64]
-    c2: NDArray[np.float64]
-    c3: NDArray[np.float64]
+    attenuation_001_db: Floats
+    c1: Floats
+    c2: Floats
+    c3: Floats
 
     def __post_init__(self) -> None:
         for field in ("attenuation_001_db", "c1", "c2", "c3"):
@@ -183,9 +183,7 @@ def attenuation_law(
     return RainAttenuationLaw(attenuation_001, *(np.broadcast_to(c, shape) for c in (c1, c2, c3)))
 
 
-def exponents(
-    frequency_ghz: ArrayLike,
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def exponents(frequency_ghz: ArrayLike) -> tuple[Floats, Floats, Floats]:
     """C1, C2 and C3 of the law by frequency [GHz]; P.530-18, section 2.4.1, equations (35a) to (35d)."""
     f = np.asarray(frequency_ghz, dtype=np.float64)
     c0 = 0.12 + 0.4 * 0.8 * np.log10(np.maximum(f, 10.0) / 10.0)
@@ -193,7 +191,7 @@ def exponents(
     return c1, 0.855 * c0 + 0.546 * (1.0 - c0), 0.139 * c0 + 0.043 * (1.0 - c0)
 
 
-def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike) -> NDArray[np.float64]:
+def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike) -> Floats:
     """Rain attenuation exceeded for a fraction of the average year [dB]; shapes broadcast.
 
     Parameters
@@ -228,11 +226,11 @@ def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike) -> NDArray[n
     inside = np.maximum(log_percent, rarest)
     log_ratio = np.log10(law.c1) - law.c2 * inside - law.c3 * inside**2
     log_ratio = log_ratio - (law.c2 + 2.0 * law.c3 * rarest) * (log_percent - inside)
-    exceeded: NDArray[np.float64] = law.attenuation_001_db * np.power(10.0, log_ratio)
+    exceeded: Floats = law.attenuation_001_db * np.power(10.0, log_ratio)
     return exceeded
 
 
-def exceedance(law: RainAttenuationLaw, attenuation_db: ArrayLike) -> NDArray[np.float64]:
+def exceedance(law: RainAttenuationLaw, attenuation_db: ArrayLike) -> Floats:
     """Fraction of the average year with more rain attenuation than this [dB]: the inverse of the law.
 
     Exact inverse of ``attenuation_db``, at most 1; 1 for 0 dB or less, and 0 for any attenuation on a path
@@ -257,9 +255,7 @@ def exceedance(law: RainAttenuationLaw, attenuation_db: ArrayLike) -> NDArray[np
     return np.where(wanted <= 0.0, 1.0, fraction)
 
 
-def _curve(
-    log_frequency: NDArray[np.float64], rows: NDArray[np.float64], slope: float, constant: float
-) -> NDArray[np.float64]:
+def _curve(log_frequency: Floats, rows: Floats, slope: float, constant: float) -> Floats:
     a, b, c = rows.T
-    bells: NDArray[np.float64] = np.sum(a * np.exp(-(((log_frequency[..., None] - b) / c) ** 2)), axis=-1)
+    bells: Floats = np.sum(a * np.exp(-(((log_frequency[..., None] - b) / c) ** 2)), axis=-1)
     return bells + slope * log_frequency + constant

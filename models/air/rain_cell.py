@@ -9,9 +9,9 @@ hop in ``path_rain``.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 MEAN_LIFE_FACTOR = 2.0 / np.pi
 """Mean of rho(u)^2 / rho_max^2 over the life of a cell."""

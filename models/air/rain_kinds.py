@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import (
     MEAN_LIFE_FACTOR,
@@ -20,8 +20,7 @@ from hopyears.models.air.rain_cell import (
 )
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA
 from hopyears.models.air.storm import StormModel
-
-Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 _STEP = 0.02
 _GRID = np.arange(0.0, 7.0 + 0.5 * _STEP, _STEP)

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import MONTH_DAYS
 
 SIGMA = 1.26
@@ -37,8 +38,8 @@ class RainLaw:
     ITU-R P.837-7 (2017), Annex 1, steps 3 to 5.
     """
 
-    mean_rate_mm_h: NDArray[np.float64]
-    rain_probability: NDArray[np.float64]
+    mean_rate_mm_h: Floats
+    rain_probability: Floats
 
     def __post_init__(self) -> None:
         for field in ("mean_rate_mm_h", "rain_probability"):
@@ -52,7 +53,7 @@ class RainLaw:
             raise ValueError(f"rain_probability is {self.rain_probability}; must be 0 to 1")
 
     @property
-    def log_median(self) -> NDArray[np.float64]:
+    def log_median(self) -> Floats:
         """mu, the mean of ln R while it rains (R in mm/h), shape (12,)."""
         return np.log(self.mean_rate_mm_h) - MU_OFFSET
 
@@ -84,9 +85,7 @@ def rain_law(temperature_c: ArrayLike, rainfall_mm: ArrayLike) -> RainLaw:
     return RainLaw(*rates_and_chances(temperature, rainfall))
 
 
-def rates_and_chances(
-    temperature: NDArray[np.float64], rainfall: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def rates_and_chances(temperature: Floats, rainfall: Floats) -> tuple[Floats, Floats]:
     """Mean rate r [mm/h] and probability of rain P0 of many places, shape (..., 12): see ``rain_law``."""
     if np.any((temperature < -90.0) | (temperature > 60.0)):
         raise ValueError(f"temperature_c is {temperature}; must be -90 to 60")
@@ -98,7 +97,7 @@ def rates_and_chances(
     return rate, hourly_mean / rate
 
 
-def monthly_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.float64]:
+def monthly_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> Floats:
     """Fraction of each month with more than this rain rate [mm/h]: shape (...) to (..., 12).
 
     At a rate of 0 or less it is the probability of rain P0.
@@ -109,14 +108,14 @@ def monthly_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.fl
     return law.rain_probability * ndtr(-depth)
 
 
-def annual_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.float64]:
+def annual_exceedance(law: RainLaw, rain_rate_mm_h: ArrayLike) -> Floats:
     """Fraction of the average year with more than this rain rate [mm/h]; any shape.
 
     References
     ----------
     ITU-R P.837-7 (2017), Annex 1, step 5: the mean over the months, weighted by their days.
     """
-    exceedance: NDArray[np.float64] = monthly_exceedance(law, rain_rate_mm_h) @ _WEIGHTS
+    exceedance: Floats = monthly_exceedance(law, rain_rate_mm_h) @ _WEIGHTS
     return exceedance
 
 
@@ -125,7 +124,7 @@ def annual_rain_probability(law: RainLaw) -> float:
     return float(law.rain_probability @ _WEIGHTS)
 
 
-def monthly_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> NDArray[np.float64]:
+def monthly_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> Floats:
     """Rain rate exceeded for a fraction of each month [mm/h]: shape (...) to (..., 12).
 
     Where the fraction is at least the month's probability of rain, the rate is 0.
@@ -140,7 +139,7 @@ def monthly_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> NDArray[np.f
     return np.where(share < 1.0, np.exp(law.log_median - SIGMA * ndtri(share)), 0.0)
 
 
-def annual_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> NDArray[np.float64]:
+def annual_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> Floats:
     """Rain rate exceeded for a fraction of the average year [mm/h]; any shape, 0 where it rains less.
 
     Bisection on the logarithm of the rate, to rounding. At 0.01 % this is the monthly law's value, which
@@ -168,9 +167,9 @@ def annual_rain_rate_mm_h(law: RainLaw, probability: ArrayLike) -> NDArray[np.fl
     return np.where(wet, np.exp(0.5 * (low + high)), 0.0)
 
 
-def worst_month(law: RainLaw, rain_rate_mm_h: ArrayLike) -> NDArray[np.int64]:
+def worst_month(law: RainLaw, rain_rate_mm_h: ArrayLike) -> Ints:
     """Month, 0 (January) to 11, that exceeds this rain rate for the largest fraction; any shape."""
-    month: NDArray[np.int64] = np.argmax(monthly_exceedance(law, rain_rate_mm_h), axis=-1)
+    month: Ints = np.argmax(monthly_exceedance(law, rain_rate_mm_h), axis=-1)
     return month
 
 
@@ -195,14 +194,14 @@ def scaled_to_rate(law: RainLaw, rain_rate_001_mm_h: float) -> RainLaw:
     return RainLaw(law.mean_rate_mm_h * (rain_rate_001_mm_h / present), law.rain_probability)
 
 
-def _fraction(probability: ArrayLike) -> NDArray[np.float64]:
+def _fraction(probability: ArrayLike) -> Floats:
     fraction = np.asarray(probability, dtype=np.float64)
     if not np.all(fraction > 0.0):
         raise ValueError(f"probability is {np.min(fraction)}; must be above 0")
     return fraction
 
 
-def _refuse_unless_months(field: str, values: NDArray[np.float64]) -> None:
+def _refuse_unless_months(field: str, values: Floats) -> None:
     if values.shape != (12,):
         raise ValueError(f"{field} is an array of shape {values.shape}; must be twelve values, January first")
     if not np.all(np.isfinite(values)):

@@ -7,7 +7,9 @@ beyond 1 - a to 1 + a.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from hopyears.models.basics.arrays import Floats
 
 LARGEST = 0.11
 """Amplitude a of long hops. Calibrated in experiments/rain_calibration, as the two below."""
@@ -19,7 +21,7 @@ TURN_S = 30.0
 """From one draw of the angle to the next [s]."""
 
 
-def amplitude(path_length_km: ArrayLike) -> NDArray[np.float64]:
+def amplitude(path_length_km: ArrayLike) -> Floats:
     """Largest part a by which texture raises or lowers a hop's attenuation; any shape, 0 to ``LARGEST``.
 
     References
@@ -30,13 +32,13 @@ def amplitude(path_length_km: ArrayLike) -> NDArray[np.float64]:
     return LARGEST * length / (length + HALF_LENGTH_KM)
 
 
-def chance_above(ratio: ArrayLike, path_length_km: float) -> NDArray[np.float64]:
+def chance_above(ratio: ArrayLike, path_length_km: float) -> Floats:
     """Fraction of time in which the factor exceeds a ratio, any shape: of the sine of an even angle."""
     part = (np.asarray(ratio, dtype=np.float64) - 1.0) / max(float(amplitude(path_length_km)), 1e-12)
     return np.arccos(np.clip(part, -1.0, 1.0)) / np.pi
 
 
-def even_factors(path_length_km: float, n: int = 24) -> NDArray[np.float64]:
+def even_factors(path_length_km: float, n: int = 24) -> Floats:
     """Factors that stand for the law of the factor, each for one n-th of the time (Gauss and Chebyshev's)."""
     angles = np.pi * (np.arange(n) + 0.5) / n
     return np.asarray(1.0 + float(amplitude(path_length_km)) * np.cos(angles), dtype=np.float64)

@@ -12,14 +12,13 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air import diversity
+from hopyears.models.basics.arrays import Floats
 
 LARGEST_CONSTANT: Final = 8.0
 """Beyond this D two lines only meet by chance, whatever the depth."""
-
-_FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -36,8 +35,8 @@ class LineSet:
     """
 
     ids: tuple[str, ...]
-    flat: _FloatArray
-    dispersive: _FloatArray
+    flat: Floats
+    dispersive: Floats
 
     def __post_init__(self) -> None:
         if len(set(self.ids)) != len(self.ids) or not self.ids:
@@ -50,12 +49,12 @@ class LineSet:
             object.__setattr__(self, field, matrix)
 
     @cached_property
-    def flat_factors(self) -> _FloatArray:
+    def flat_factors(self) -> Floats:
         """``displacement_factor`` of flat fades, shape (n_lines, 2, n_lines - 1, n_lines - 1)."""
         return _factors(self.flat)
 
     @cached_property
-    def dispersive_factors(self) -> _FloatArray:
+    def dispersive_factors(self) -> Floats:
         """``displacement_factor`` of dispersive fades, by anchor and month as for flat ones."""
         return _factors(self.dispersive)
 
@@ -125,7 +124,7 @@ def line_set(
     return LineSet(tuple(ids), _without_chance(flat, by_chance), _without_chance(dispersive, by_chance))
 
 
-def displacement_factor(constants: ArrayLike, anchor: int) -> _FloatArray:
+def displacement_factor(constants: ArrayLike, anchor: int) -> Floats:
     """Lower-triangular factor of the displacements of all lines from one of them.
 
     Parameters
@@ -157,12 +156,12 @@ def displacement_factor(constants: ArrayLike, anchor: int) -> _FloatArray:
     return np.asarray(factor * signs[None, :])
 
 
-def _factors(constants: _FloatArray) -> _FloatArray:
+def _factors(constants: Floats) -> Floats:
     anchors = range(constants.shape[1])
     return np.array([[displacement_factor(month, anchor) for month in constants] for anchor in anchors])
 
 
-def _without_chance(constants: _FloatArray, by_chance: _FloatArray) -> _FloatArray:
+def _without_chance(constants: Floats, by_chance: Floats) -> Floats:
     with np.errstate(divide="ignore"):
         wanted = 1.0 / constants - by_chance
     result = 1.0 / np.maximum(wanted, 1.0 / LARGEST_CONSTANT)

@@ -1,8 +1,10 @@
 """From the average year to the worst month, to single years, and to two places at once."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri
+
+from hopyears.models.basics.arrays import Floats
 
 Q1 = 2.85
 """Q1 of P.841 for planning anywhere in the world."""
@@ -13,7 +15,7 @@ BETA = 0.13
 _NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(64)
 
 
-def worst_month_ratio(probability: ArrayLike, *, q1: float = Q1, beta: float = BETA) -> NDArray[np.float64]:
+def worst_month_ratio(probability: ArrayLike, *, q1: float = Q1, beta: float = BETA) -> Floats:
     """Q, the average worst month's fraction over the average year's; any shape.
 
     Parameters
@@ -36,9 +38,7 @@ def worst_month_ratio(probability: ArrayLike, *, q1: float = Q1, beta: float = B
     return np.where(percent <= 30.0, ratio, last)
 
 
-def worst_month_probability(
-    probability: ArrayLike, *, q1: float = Q1, beta: float = BETA
-) -> NDArray[np.float64]:
+def worst_month_probability(probability: ArrayLike, *, q1: float = Q1, beta: float = BETA) -> Floats:
     """Fraction of the average worst month, p_w = Q p, for a fraction p of the average year; any shape."""
     fraction = np.asarray(probability, dtype=np.float64)
     return fraction * worst_month_ratio(fraction, q1=q1, beta=beta)
@@ -61,14 +61,14 @@ def climatic_ratio(rain_probability: float) -> float:
     return round(0.0491 * float(max(rain_probability, 1e-3) ** -0.36), 4)
 
 
-def rain_occurrence_correlation(distance_km: ArrayLike) -> NDArray[np.float64]:
+def rain_occurrence_correlation(distance_km: ArrayLike) -> Floats:
     """Latent (Gaussian) correlation of rain or no rain at two places; P.618-13, section 2.2.4.1."""
     d = np.asarray(distance_km, dtype=np.float64)
-    correlation: NDArray[np.float64] = 0.7 * np.exp(-d / 60.0) + 0.3 * np.exp(-((d / 700.0) ** 2))
+    correlation: Floats = 0.7 * np.exp(-d / 60.0) + 0.3 * np.exp(-((d / 700.0) ** 2))
     return correlation
 
 
-def attenuation_correlation(distance_km: ArrayLike) -> NDArray[np.float64]:
+def attenuation_correlation(distance_km: ArrayLike) -> Floats:
     """Latent (Gaussian) correlation of the attenuations at two places where it rains.
 
     References
@@ -76,13 +76,13 @@ def attenuation_correlation(distance_km: ArrayLike) -> NDArray[np.float64]:
     ITU-R P.618-13 (2017), section 2.2.4.1, for earth-space site diversity: on terrestrial hops an assumption.
     """
     d = np.asarray(distance_km, dtype=np.float64)
-    correlation: NDArray[np.float64] = 0.94 * np.exp(-d / 30.0) + 0.06 * np.exp(-((d / 500.0) ** 2))
+    correlation: Floats = 0.94 * np.exp(-d / 30.0) + 0.06 * np.exp(-((d / 500.0) ** 2))
     return correlation
 
 
 def bivariate_exceedance(
     probability: ArrayLike, other_probability: ArrayLike, correlation: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Probability that two jointly Gaussian variables both exceed their own levels; shapes broadcast.
 
     Parameters
@@ -117,5 +117,5 @@ def bivariate_exceedance(
     excess = np.sum(_NODE_WEIGHTS * half * np.exp(exponent), axis=-1) / (2.0 * np.pi)
     joint = np.where(possible, p * q + excess, p * q)
     smaller = np.minimum(p, q)
-    bounded: NDArray[np.float64] = np.where(rho < 1.0, np.minimum(joint, smaller), smaller)
+    bounded: Floats = np.where(rho < 1.0, np.minimum(joint, smaller), smaller)
     return bounded

@@ -3,7 +3,9 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from hopyears.models.basics.arrays import Floats
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ class StormModel:
         """Share of the variance of a storm's cells' scores that is common to them."""
         return self.system_correlation + self.storm_correlation
 
-    def split_peak_of(self, mean_rate_mm_h: ArrayLike) -> NDArray[np.float64]:
+    def split_peak_of(self, mean_rate_mm_h: ArrayLike) -> Floats:
         """Split peak [mm/h] of a month of this mean rain rate [mm/h]."""
         cool = np.maximum(self.split_rate_mm_h / np.asarray(mean_rate_mm_h, dtype=np.float64), 1.0)
         return np.asarray(self.split_peak_mm_h * cool**self.split_rate_power, dtype=np.float64)
@@ -140,7 +142,7 @@ _TRADES_KM_H, _WESTERLIES_KM_H = 24.0, 41.0
 _RIDGE_DEG, _RIDGE_HALF_WIDTH_DEG, _RIDGE_SHIFT_DEG = 26.0, 7.0, 4.0
 
 
-def drift_by_latitude(latitude_deg: ArrayLike, month: ArrayLike) -> NDArray[np.float64]:
+def drift_by_latitude(latitude_deg: ArrayLike, month: ArrayLike) -> Floats:
     """Mean speed [km/h], heading and its standard deviation [degrees] of systems, last axis; shapes
     broadcast.
 

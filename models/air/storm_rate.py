@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from hopyears.models.basics.intervals import Floats, Intervals, Ints
+from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.kernel import kernel
 
 

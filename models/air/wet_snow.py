@@ -1,10 +1,11 @@
 """Wet snow on a path: how melting raises the attenuation of rain (ITU-R P.530-18, section 2.4.2)."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air import rain_attenuation
 from hopyears.models.air.rain_attenuation import RainAttenuationLaw
+from hopyears.models.basics.arrays import Floats
 
 _LOWER_HALF = [0.000555, 0.000802, 0.001139, 0.001594, 0.002196, 0.002978, 0.003976, 0.005227]
 _LOWER_HALF += [0.006764, 0.008617, 0.010808, 0.013346, 0.016225, 0.019419, 0.022881, 0.026542]
@@ -23,10 +24,10 @@ _WEIGHT = RAIN_HEIGHT_PROBABILITY / RAIN_HEIGHT_PROBABILITY.sum()
 _SLICE_M = 100.0
 _MELTING_LAYER_M = 1200.0
 _LARGEST_MULTIPLIER = 4.0
-_BISECTIONS = 60
+_NOTHING, _ROUNDING, _STEPS = 1e-9, 4e-15, 60
 
 
-def height_multiplier(height_above_rain_m: ArrayLike) -> NDArray[np.float64]:
+def height_multiplier(height_above_rain_m: ArrayLike) -> Floats:
     """Attenuation over that of rain at a height above the rain height [m]; any shape.
 
     0 above it (dry snow), up to 3.5 in the melting layer 250 m below, 1 from 1200 m below on (rain).
@@ -42,7 +43,7 @@ def height_multiplier(height_above_rain_m: ArrayLike) -> NDArray[np.float64]:
     return np.where(height > 0.0, 0.0, np.where(height < -_MELTING_LAYER_M, 1.0, gamma))
 
 
-def path_multiplier(low_m: ArrayLike, high_m: ArrayLike, *, rain_height_m: ArrayLike) -> NDArray[np.float64]:
+def path_multiplier(low_m: ArrayLike, high_m: ArrayLike, *, rain_height_m: ArrayLike) -> Floats:
     """Mean of ``height_multiplier`` along a straight path between two heights; shapes broadcast.
 
     Parameters
@@ -75,9 +76,7 @@ def path_multiplier(low_m: ArrayLike, high_m: ArrayLike, *, rain_height_m: Array
     return np.where(level, height_multiplier((high + low)[..., 0] / 2.0), mean)
 
 
-def path_multipliers(
-    low_m: ArrayLike, high_m: ArrayLike, *, mean_rain_height_m: ArrayLike
-) -> NDArray[np.float64]:
+def path_multipliers(low_m: ArrayLike, high_m: ArrayLike, *, mean_rain_height_m: ArrayLike) -> Floats:
     """``path_multiplier`` for each of the 49 rain heights about their mean [m]: shape (...) to (..., 49).
 
     All 1 where the upper antenna is 3600 m or more below the mean rain height; all 0 where the lower one is
@@ -91,9 +90,7 @@ def path_multipliers(
     return path_multiplier(low, high, rain_height_m=rain)
 
 
-def exceedance(
-    law: RainAttenuationLaw, attenuation_db: ArrayLike, *, multipliers: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def exceedance(law: RainAttenuationLaw, attenuation_db: ArrayLike, *, multipliers: Floats) -> Floats:
     """Fraction of the average year with more attenuation by rain and wet snow than this [dB].
 
     Parameters
@@ -113,17 +110,15 @@ def exceedance(
     wanted = np.asarray(attenuation_db, dtype=np.float64)[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         of_rain = np.where(multipliers > 0.0, wanted / multipliers, np.where(wanted > 0.0, np.inf, 0.0))
-    fraction: NDArray[np.float64] = rain_attenuation.exceedance(by_height, of_rain) @ _WEIGHT
+    fraction: Floats = rain_attenuation.exceedance(by_height, of_rain) @ _WEIGHT
     return np.minimum(fraction, 1.0)
 
 
-def attenuation_db(
-    law: RainAttenuationLaw, probability: ArrayLike, *, multipliers: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def attenuation_db(law: RainAttenuationLaw, probability: ArrayLike, *, multipliers: Floats) -> Floats:
     """Attenuation by rain and wet snow exceeded for a fraction of the average year [dB]; shapes broadcast.
 
-    The inverse of ``exceedance`` by bisection on the attenuation, to rounding; 0 where snow is dry so often
-    that no attenuation is exceeded for so long.
+    The inverse of ``exceedance`` by false position (the Illinois rule) in logarithms, to rounding; 0 where
+    snow is dry so often that no attenuation is exceeded for so long.
 
     Raises
     ------
@@ -131,10 +126,26 @@ def attenuation_db(
         If a probability is not above 0 and at most 1.
     """
     fraction = np.asarray(probability, dtype=np.float64)
-    high = _LARGEST_MULTIPLIER * rain_attenuation.attenuation_db(law, fraction)
-    low = np.zeros_like(high)
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        above = exceedance(law, middle, multipliers=multipliers) > fraction
-        low, high = np.where(above, middle, low), np.where(above, high, middle)
-    return low
+    most = np.asarray(_LARGEST_MULTIPLIER * rain_attenuation.attenuation_db(law, fraction))
+
+    def excess(log_share: Floats) -> Floats:
+        """ln of the time above a share of the most over the time asked for."""
+        found = exceedance(law, most * np.exp(log_share), multipliers=multipliers)
+        return np.asarray(np.log(np.maximum(found, 1e-300) / fraction))
+
+    low, high = np.full_like(most, np.log(_NOTHING)), np.zeros_like(most)
+    above, below = excess(low), excess(high)
+    nothing, side = above < 0.0, np.zeros_like(most)
+    middle = low
+    for _ in range(_STEPS):
+        middle = np.clip(low + (high - low) * above / np.maximum(above - below, 1e-300), low, high)
+        found = excess(middle)
+        if np.all(nothing | (np.abs(found) < _ROUNDING)):
+            break
+        # An end that stays twice counts half.
+        left = found > 0.0
+        low, high = np.where(left, middle, low), np.where(left, high, middle)
+        above = np.where(left, found, np.where(side < 0.0, 0.5 * above, above))
+        below = np.where(left, np.where(side > 0.0, 0.5 * below, below), found)
+        side = np.where(left, 1.0, -1.0)
+    return np.where(nothing, 0.0, most * np.exp(middle))

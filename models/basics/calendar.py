@@ -7,8 +7,9 @@ place in every year, as ITU-R P.837-7 counts it.
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 
 MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.float64)
@@ -25,13 +26,13 @@ MONTH_STARTS_S.setflags(write=False)
 MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def month_of(time_s: ArrayLike) -> NDArray[np.int64]:
+def month_of(time_s: ArrayLike) -> Ints:
     """Calendar month, 0 (January) to 11, at a time [s] from the start of a block; any shape."""
     in_year = np.mod(np.asarray(time_s, dtype=np.float64), SECONDS_PER_YEAR)
     return np.clip(np.searchsorted(MONTH_STARTS_S, in_year, side="right") - 1, 0, 11)
 
 
-def month_edges_s(n_years: int) -> NDArray[np.float64]:
+def month_edges_s(n_years: int) -> Floats:
     """Edges of all months in a block of ``n_years`` [s], shape (12 n_years + 1,)."""
     starts = np.arange(n_years, dtype=np.float64)[:, None] * SECONDS_PER_YEAR + MONTH_STARTS_S[None, :12]
     return np.append(starts.ravel(), n_years * SECONDS_PER_YEAR)

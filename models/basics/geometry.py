@@ -3,8 +3,10 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from pyproj import CRS, Geod, Transformer
+
+from hopyears.models.basics.arrays import Floats
 
 _GEOD = Geod(ellps="WGS84")
 _METRES_PER_KM = 1000.0
@@ -19,7 +21,7 @@ class Centre(NamedTuple):
 
 def path_length_km(
     latitude_deg: ArrayLike, longitude_deg: ArrayLike, to_latitude_deg: ArrayLike, to_longitude_deg: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Length of the shortest line on the WGS 84 ellipsoid between two ends [km]; shapes broadcast.
 
     Antenna heights are left out: on a path of 10 km a height difference of 300 m adds 0.05 %.
@@ -33,7 +35,7 @@ def path_length_km(
 
 def bearing_deg(
     latitude_deg: ArrayLike, longitude_deg: ArrayLike, to_latitude_deg: ArrayLike, to_longitude_deg: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Direction of the second end seen from the first [degrees from north, clockwise, 0..360)."""
     return _inverse(latitude_deg, longitude_deg, to_latitude_deg, to_longitude_deg)[0] % 360.0
 
@@ -62,7 +64,7 @@ def network_centre(latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> Centre:
 
 def local_plane_km(
     latitude_deg: ArrayLike, longitude_deg: ArrayLike, *, centre: tuple[float, float]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     """East and north of places on a plane that touches the earth at ``centre`` [km].
 
     Azimuthal equidistant: distance and bearing from the centre are exact, and lengths at a distance r from
@@ -84,9 +86,7 @@ def local_plane_km(
     return _array(east_m) / _METRES_PER_KM, _array(north_m) / _METRES_PER_KM
 
 
-def path_inclination_mrad(
-    height_m: ArrayLike, to_height_m: ArrayLike, path_length_km: ArrayLike
-) -> NDArray[np.float64]:
+def path_inclination_mrad(height_m: ArrayLike, to_height_m: ArrayLike, path_length_km: ArrayLike) -> Floats:
     """Magnitude of the path inclination |h2 - h1|/d [mrad], antenna heights above sea level [m].
 
     References
@@ -96,9 +96,7 @@ def path_inclination_mrad(
     return np.abs(_array(to_height_m) - _array(height_m)) / _array(path_length_km)
 
 
-def path_elevation_deg(
-    height_m: ArrayLike, to_height_m: ArrayLike, path_length_km: ArrayLike
-) -> NDArray[np.float64]:
+def path_elevation_deg(height_m: ArrayLike, to_height_m: ArrayLike, path_length_km: ArrayLike) -> Floats:
     """Elevation of the path seen from the first end [degrees], positive upwards.
 
     The straight chord between two heights above sea level; the bulge of the earth (below 0.2 degrees at
@@ -110,7 +108,7 @@ def path_elevation_deg(
 
 def _inverse(
     latitude_deg: ArrayLike, longitude_deg: ArrayLike, to_latitude_deg: ArrayLike, to_longitude_deg: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     """Bearing [degrees, -180..180] and length [m]; shapes broadcast."""
     shaped = np.broadcast_arrays(
         *(_array(value) for value in (longitude_deg, latitude_deg, to_longitude_deg, to_latitude_deg))
@@ -130,5 +128,5 @@ def _plane(centre: tuple[float, float], *, inverse: bool) -> Transformer:
     return Transformer.from_crs(*ends, always_xy=True)
 
 
-def _array(values: ArrayLike) -> NDArray[np.float64]:
+def _array(values: ArrayLike) -> Floats:
     return np.asarray(values, dtype=np.float64)

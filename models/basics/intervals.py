@@ -4,12 +4,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import kernel
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)

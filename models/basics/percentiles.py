@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
+
+from hopyears.models.basics.arrays import Floats
 
 
-def measured_points(
-    by_percent: Mapping[str, float] | None,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+def measured_points(by_percent: Mapping[str, float] | None) -> tuple[Floats, Floats] | None:
     """Fractions of the time, rising, and the values measured there, from {"0.01": 32.0}; None of nothing."""
     if by_percent is None:
         return None

@@ -10,8 +10,10 @@ from enum import IntEnum
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import gammaincc, gammaincinv, gammaln, ndtr, ndtri
+
+from hopyears.models.basics.arrays import Floats
 
 _NORMAL = NormalDist()
 
@@ -98,9 +100,7 @@ class Law:
         )
 
 
-def quantiles_h(
-    kind: ArrayLike, mean_h: ArrayLike, spread: ArrayLike, probability: ArrayLike
-) -> NDArray[np.float64]:
+def quantiles_h(kind: ArrayLike, mean_h: ArrayLike, spread: ArrayLike, probability: ArrayLike) -> Floats:
     """Quantiles of many laws at once.
 
     Parameters
@@ -136,7 +136,7 @@ def quantiles_h(
 
 def residual_quantiles_h(
     kind: ArrayLike, mean_h: ArrayLike, spread: ArrayLike, probability: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Quantiles of the life that remains to a part met at a random moment of a long history.
 
     Parameters are those of ``quantiles_h``. The stationary residual law has the density S(t) / mean, with
@@ -182,13 +182,11 @@ def mean_excess_h(law: Law, threshold_h: float) -> float:
     return float(mean_h * ndtr(spread - z) - threshold_h * ndtr(-z))
 
 
-def _weibull_scale(mean_h: NDArray[np.float64], shape: NDArray[np.float64]) -> NDArray[np.float64]:
+def _weibull_scale(mean_h: Floats, shape: Floats) -> Floats:
     return np.asarray(mean_h * np.exp(-gammaln(1.0 + 1.0 / shape)))
 
 
-def _lognormal_residual(
-    mean_h: NDArray[np.float64], ln_sd: NDArray[np.float64], p: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _lognormal_residual(mean_h: Floats, ln_sd: Floats, p: Floats) -> Floats:
     """Bisect t/mean S(t) + Phi(z - ln_sd) = p over the standard normal variate z of t."""
     low, high = np.full(p.shape, -40.0), np.full(p.shape, 40.0)
     for _ in range(80):

@@ -14,6 +14,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.hardware import Mounting, Part
 from hopyears.models.judging.cause import Cause
@@ -130,12 +131,12 @@ class LinkState:
         Of these, by direction, how many are missed by traffic that a failed switch keeps on a dead channel.
     """
 
-    transmitter_up: NDArray[np.bool_]
-    receiver_up: NDArray[np.bool_]
-    line_up: NDArray[np.bool_]
-    extra_loss_db: NDArray[np.float64]
-    line_causes: NDArray[np.int64]
-    causes: NDArray[np.int64]
+    transmitter_up: Bools
+    receiver_up: Bools
+    line_up: Bools
+    extra_loss_db: Floats
+    line_causes: Ints
+    causes: Ints
     working: int
     stuck: tuple[int, int] = (0, 0)
 

@@ -11,8 +11,8 @@ from functools import cached_property
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place
 from hopyears.models.equipment.power import PowerSupply
@@ -216,35 +216,35 @@ class Plant:
         return tuple(self.kinds)
 
     @cached_property
-    def part_kind(self) -> NDArray[np.int64]:
+    def part_kind(self) -> Ints:
         """Kind of each part, as an index into ``kind_names``."""
         index = {key: i for i, key in enumerate(self.kinds)}
         return np.array([index[part.kind] for part in self.parts], dtype=np.int64)
 
     @cached_property
-    def part_site(self) -> NDArray[np.int64]:
+    def part_site(self) -> Ints:
         """Site index of each part."""
         return np.array([part.site for part in self.parts], dtype=np.int64)
 
     @cached_property
-    def part_cause(self) -> NDArray[np.int64]:
+    def part_cause(self) -> Ints:
         """Cause flag of each part."""
         return np.array([int(self.kinds[part.kind].cause) for part in self.parts], dtype=np.int64)
 
     @cached_property
-    def supply_parts(self) -> NDArray[np.bool_]:
+    def supply_parts(self) -> Bools:
         """Whether each part belongs to the supply of its site, which the battery bridges for it."""
         return np.array([self.kinds[part.kind].place is Place.SUPPLY for part in self.parts], dtype=np.bool_)
 
     @cached_property
-    def outdoor_parts(self) -> NDArray[np.int64]:
+    def outdoor_parts(self) -> Ints:
         """Indices of the parts that lightning can hit."""
         return np.array(
             [i for i, part in enumerate(self.parts) if self.kinds[part.kind].outdoor], dtype=np.int64
         )
 
     @cached_property
-    def lives(self) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    def lives(self) -> tuple[Ints, Floats, Floats]:
         """Kind, mean [h] and spread of each part's life."""
         laws = [part.life or self.kinds[part.kind].life for part in self.parts]
         factor = np.array([part.failure_factor for part in self.parts], dtype=np.float64)
@@ -255,7 +255,7 @@ class Plant:
         )
 
     @cached_property
-    def never_fails(self) -> NDArray[np.bool_]:
+    def never_fails(self) -> Bools:
         """Parts that never wear out, as in a study of what that would save, shape (n_parts,)."""
         laws = (part.life or self.kinds[part.kind].life for part in self.parts)
         return np.array([law == NEVER for law in laws], dtype=np.bool_)
@@ -290,7 +290,7 @@ class Plant:
         return Law.lognormal(self.repair.dispatch_h, self.repair.duration_ln_sd)
 
     @cached_property
-    def crew_base(self) -> NDArray[np.int64]:
+    def crew_base(self) -> Ints:
         """Base of each crew, all crews counted through; shape (n_crews,)."""
         return np.repeat(np.arange(len(self.crews)), [base.number for base in self.crews]).astype(np.int64)
 

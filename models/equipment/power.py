@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hopyears.models.basics.intervals import Floats, Intervals, Ints
+from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.kernel import kernel
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.solar import Solar

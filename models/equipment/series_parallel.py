@@ -5,8 +5,9 @@ from itertools import product
 from math import prod
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.equipment.hardware import Mounting, Part, parts_of_hop
 from hopyears.models.radio.scheme import Scheme, radios_of
 
@@ -70,7 +71,7 @@ def equipment_unavailability(
 
 def _channels_up_at_end(
     scheme: Scheme, parts: Sequence[Part], unavailability_of: Mapping[str, float]
-) -> NDArray[np.float64]:
+) -> Floats:
     """Chance of each set of channels (a bitmask) being up at one end, shape (2^n_channels,)."""
     chances = {part.id: _lookup(part, unavailability_of) for part in parts}
     shared = [part for part in parts if len(part.channels) > 1]
@@ -113,6 +114,6 @@ def _lookup(part: Part, unavailability_of: Mapping[str, float]) -> float:
     raise ValueError(f'unavailability_of is without "{part.kind}"; must have every kind of part of the hop')
 
 
-def _log1m(unavailabilities: ArrayLike) -> NDArray[np.float64]:
+def _log1m(unavailabilities: ArrayLike) -> Floats:
     with np.errstate(divide="ignore"):
         return np.log1p(-np.asarray(unavailabilities, dtype=np.float64))

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hopyears.models.basics.intervals import Floats, Intervals
+from hopyears.models.basics.arrays import Floats
+from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.kernel import kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY
 

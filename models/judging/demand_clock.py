@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.units import SECONDS_PER_DAY
 
 HOUR_S = 3600.0
@@ -14,8 +14,6 @@ HOURS_PER_WEEK = 7 * HOURS_PER_DAY
 
 CLOCK_STEP_S = 900.0
 """Solar time of a place goes to the next so many seconds, so that neighbours share a clock."""
-
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -46,7 +44,7 @@ class DemandClock:
             raise ValueError(f"working_days is {self.working_days}; must be 0 to 7")
 
     @cached_property
-    def shares(self) -> _Floats:
+    def shares(self) -> Floats:
         """Distinct shares that occur, and 1, rising; a *level* is a place among them."""
         return np.unique([*self._hours, 1.0])
 
@@ -56,11 +54,11 @@ class DemandClock:
         return self.shares.size - 1
 
     @cached_property
-    def week(self) -> _Floats:
+    def week(self) -> Floats:
         """Share of a week at each level, shape (n_levels,)."""
         return np.bincount(self._level_of_hour, minlength=self.shares.size) / HOURS_PER_WEEK
 
-    def history(self, duration_s: float) -> tuple[_Floats, NDArray[np.int64]]:
+    def history(self, duration_s: float) -> tuple[Floats, Ints]:
         """Times [s] from 0 on, before ``duration_s``, at which the level changes, and the level from then."""
         first = int(np.floor(self.offset_s / HOUR_S))
         last = int(np.floor((duration_s + self.offset_s) / HOUR_S))
@@ -70,14 +68,14 @@ class DemandClock:
         changes = np.append(True, level[1:] != level[:-1]) & (time_s < duration_s)
         return time_s[changes], level[changes]
 
-    def seconds(self, edges_s: _Floats) -> _Floats:
+    def seconds(self, edges_s: Floats) -> Floats:
         """Time at each level between each pair of neighbouring edges [s], shape (n_edges - 1, n_levels)."""
         hours = np.eye(self.shares.size)[self._level_of_hour] * HOUR_S
         until = np.concatenate([np.zeros((1, self.shares.size)), np.cumsum(hours, axis=0)])
         week, into_s = np.divmod(np.asarray(edges_s) + self.offset_s, HOURS_PER_WEEK * HOUR_S)
         hour = np.minimum((into_s / HOUR_S).astype(np.int64), HOURS_PER_WEEK - 1)
         part = (into_s - hour * HOUR_S)[:, None] * np.eye(self.shares.size)[self._level_of_hour[hour]]
-        found: _Floats = np.diff(week[:, None] * until[-1] + until[hour] + part, axis=0)
+        found: Floats = np.diff(week[:, None] * until[-1] + until[hour] + part, axis=0)
         return found
 
     @cached_property
@@ -86,7 +84,7 @@ class DemandClock:
         return (*(self.working_day * self.working_days), *(self.day_off * days_off))
 
     @cached_property
-    def _level_of_hour(self) -> NDArray[np.int64]:
+    def _level_of_hour(self) -> Ints:
         return np.searchsorted(self.shares, self._hours)
 
 

@@ -8,8 +8,9 @@ intensity here, since we know of no coefficients for it: it is judged only where
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 
 REFERENCE_LENGTH_KM = 2500.0
@@ -41,7 +42,7 @@ class Portion:
     length_coefficient: float
     fixed_part: float
 
-    def availability(self, length_km: ArrayLike) -> NDArray[np.float64]:
+    def availability(self, length_km: ArrayLike) -> Floats:
         """Availability ratio to be met: 1 - (B L/L_R + C).
 
         Parameters
@@ -88,14 +89,14 @@ def portion_of(grade: str, length_km: float) -> Portion:
     return {"access": ACCESS, "short haul": SHORT_HAUL}[grade]
 
 
-def unavailable_min_per_year(availability: ArrayLike) -> NDArray[np.float64]:
+def unavailable_min_per_year(availability: ArrayLike) -> Floats:
     """Minutes of unavailable time in a year of 365.25 days at an availability ratio of 0 to 1."""
     return (1.0 - np.asarray(availability, dtype=np.float64)) * MINUTES_PER_YEAR
 
 
 def severely_errored_objective(
     length_km: ArrayLike, *, long_haul: bool, allocation: float | None = None
-) -> NDArray[np.float64]:
+) -> Floats:
     """Share of available seconds that may be severely errored on a national portion.
 
     Parameters
@@ -125,7 +126,7 @@ def severely_errored_objective(
     return END_TO_END_SEVERELY_ERRORED_RATIO * np.minimum(share, 1.0)
 
 
-def _length(length_km: ArrayLike) -> NDArray[np.float64]:
+def _length(length_km: ArrayLike) -> Floats:
     length = np.asarray(length_km, dtype=np.float64)
     if not (np.all(np.isfinite(length)) and np.all(length >= 0.0)):
         raise ValueError(f"length_km is {length}; must be at least 0")

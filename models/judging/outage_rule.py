@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import kernel
 
 ERRORED = 1
@@ -27,7 +28,6 @@ SEVERE_SHARE = 0.3
 RUN_S = 10
 """Consecutive seconds that begin or end unavailable time (ITU-T G.826, Annex A; G.827)."""
 
-_Ints = NDArray[np.int64]
 _FAR = 2**62
 
 
@@ -49,12 +49,12 @@ class Lost:
         Seconds observed.
     """
 
-    start_s: _Ints
-    end_s: _Ints
-    causes: _Ints
+    start_s: Ints
+    end_s: Ints
+    causes: Ints
     kind: NDArray[np.int8]
-    unavailable_start_s: _Ints
-    unavailable_end_s: _Ints
+    unavailable_start_s: Ints
+    unavailable_end_s: Ints
     duration_s: int
 
     def __post_init__(self) -> None:
@@ -167,14 +167,12 @@ def either_way(forward: Lost, backward: Lost) -> Lost:
     return Lost(*lost, duration_s=forward.duration_s)
 
 
-_Pieces = tuple[_Ints, _Ints, _Ints, NDArray[np.int8], _Ints, _Ints]
+_Pieces = tuple[Ints, Ints, Ints, NDArray[np.int8], Ints, Ints]
 """The arrays of ``Lost``, in their order."""
 
 
 @kernel
-def one_way_kernel(
-    start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, n_seconds: int, share: float
-) -> _Pieces:
+def one_way_kernel(start: Floats, end: Floats, flags: Ints, n_seconds: int, share: float) -> _Pieces:
     """What ``classify`` finds, for loops; intervals must be sorted, disjoint and within the observation."""
     first, last, label, kind = _pieces(start, end, flags, n_seconds, share)
     begin, finish = _unavailable(first, last, kind, n_seconds)
@@ -184,8 +182,8 @@ def one_way_kernel(
 
 @kernel
 def both_ways_kernel(
-    start_a: _Ints, end_a: _Ints, label_a: _Ints, kind_a: NDArray[np.int8],
-    start_b: _Ints, end_b: _Ints, label_b: _Ints, kind_b: NDArray[np.int8],
+    start_a: Ints, end_a: Ints, label_a: Ints, kind_a: NDArray[np.int8],
+    start_b: Ints, end_b: Ints, label_b: Ints, kind_b: NDArray[np.int8],
 ) -> _Pieces:  # fmt: skip
     """What ``either_way`` finds, for loops."""
     first, last, label, kind = _merge(start_a, end_a, label_a, kind_a, start_b, end_b, label_b, kind_b)
@@ -193,9 +191,7 @@ def both_ways_kernel(
     return first, last, label, kind, begin, finish
 
 
-def _check(
-    start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, duration: float, share: float
-) -> None:
+def _check(start: Floats, end: Floats, flags: Ints, duration: float, share: float) -> None:
     if not (start.shape == end.shape == flags.shape and start.ndim == 1):
         raise ValueError(
             f"bad intervals have shapes {start.shape}, {end.shape}, {flags.shape}; must be equal"
@@ -220,8 +216,8 @@ def _rounding_s(second: int) -> float:
 
 @kernel
 def _pieces(
-    start: NDArray[np.float64], end: NDArray[np.float64], flags: _Ints, n_seconds: int, share: float
-) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
+    start: Floats, end: Floats, flags: Ints, n_seconds: int, share: float
+) -> tuple[Ints, Ints, Ints, NDArray[np.int8]]:
     """Errored and severely errored seconds as sorted pieces, before the ten-second rule."""
     # An interval gives at most its first second, the whole seconds after it, and its last one.
     size = 3 * start.size + 1
@@ -262,7 +258,7 @@ def _pieces(
 
 
 @kernel
-def _unavailable(first: _Ints, last: _Ints, kind: NDArray[np.int8], n_seconds: int) -> tuple[_Ints, _Ints]:
+def _unavailable(first: Ints, last: Ints, kind: NDArray[np.int8], n_seconds: int) -> tuple[Ints, Ints]:
     """Unavailable intervals from pieces: runs of severely errored seconds, ten in and ten out."""
     begin = np.empty(first.size + 1, np.int64)
     finish = np.empty(first.size + 1, np.int64)
@@ -292,8 +288,8 @@ def _unavailable(first: _Ints, last: _Ints, kind: NDArray[np.int8], n_seconds: i
 
 @kernel
 def _label(
-    first: _Ints, last: _Ints, label: _Ints, kind: NDArray[np.int8], begin: _Ints, finish: _Ints
-) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:
+    first: Ints, last: Ints, label: Ints, kind: NDArray[np.int8], begin: Ints, finish: Ints
+) -> tuple[Ints, Ints, Ints, NDArray[np.int8]]:
     """Pieces with unavailable time marked, and the good seconds inside it filled."""
     n_out = 2 * first.size + begin.size  # each piece, and the good seconds behind it
     out = np.empty((3, n_out), np.int64)
@@ -321,9 +317,9 @@ def _label(
 
 @kernel
 def _merge(
-    start_a: _Ints, end_a: _Ints, label_a: _Ints, kind_a: NDArray[np.int8],
-    start_b: _Ints, end_b: _Ints, label_b: _Ints, kind_b: NDArray[np.int8],
-) -> tuple[_Ints, _Ints, _Ints, NDArray[np.int8]]:  # fmt: skip
+    start_a: Ints, end_a: Ints, label_a: Ints, kind_a: NDArray[np.int8],
+    start_b: Ints, end_b: Ints, label_b: Ints, kind_b: NDArray[np.int8],
+) -> tuple[Ints, Ints, Ints, NDArray[np.int8]]:  # fmt: skip
     """Union of two sorted lists of pieces: causes join, the graver kind holds."""
     size = 2 * (start_a.size + start_b.size)
     out = np.empty((3, size), np.int64)
@@ -348,7 +344,7 @@ def _merge(
 
 
 @kernel
-def _join(start: _Ints, end: _Ints, kind: NDArray[np.int8]) -> tuple[_Ints, _Ints]:
+def _join(start: Ints, end: Ints, kind: NDArray[np.int8]) -> tuple[Ints, Ints]:
     """Unavailable intervals as the runs of touching unavailable pieces."""
     begin, finish, n = np.empty(start.size, np.int64), np.empty(start.size, np.int64), 0
     for i in range(start.size):

@@ -14,12 +14,9 @@ none is dropped to save the others.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import kernel
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 TOLERANCE = 1e-9
 """Capacity left below this share of the largest capacity or rate counts as none."""
@@ -27,19 +24,19 @@ TOLERANCE = 1e-9
 
 @kernel
 def share_kernel(
-    left: _Floats,
-    first: _Ints,
-    last: _Ints,
-    links: _Ints,
-    services: _Ints,
-    committed: _Floats,
-    peak: _Floats,
-    priority: _Ints,
-    weight: _Floats,
-    rate: _Floats,
-    crossing: _Ints,
-    pull: _Floats,
-    active: _Ints,
+    left: Floats,
+    first: Ints,
+    last: Ints,
+    links: Ints,
+    services: Ints,
+    committed: Floats,
+    peak: Floats,
+    priority: Ints,
+    weight: Floats,
+    rate: Floats,
+    crossing: Ints,
+    pull: Floats,
+    active: Ints,
 ) -> None:
     """Fill ``rate`` of ``services`` (sorted by priority) and take it from ``left``, in place.
 
@@ -70,17 +67,17 @@ def share_kernel(
 
 @kernel
 def _fill(
-    left: _Floats,
-    first: _Ints,
-    last: _Ints,
-    links: _Ints,
-    services: _Ints,
-    limit: _Floats,
-    weight: _Floats,
-    rate: _Floats,
-    crossing: _Ints,
-    pull: _Floats,
-    active: _Ints,
+    left: Floats,
+    first: Ints,
+    last: Ints,
+    links: Ints,
+    services: Ints,
+    limit: Floats,
+    weight: Floats,
+    rate: Floats,
+    crossing: Ints,
+    pull: Floats,
+    active: Ints,
 ) -> None:
     """Raise the rates of ``services`` together towards their limits until nothing can rise."""
     # Progressive filling: all who can still rise stand at one level above where they began, in units of their
@@ -129,7 +126,7 @@ def _fill(
 
 
 @kernel
-def _still_busy(busy: _Ints, n_busy: int, crossing: _Ints) -> int:
+def _still_busy(busy: Ints, n_busy: int, crossing: Ints) -> int:
     """Keep the links with a crossing at the front; their number."""
     kept = 0
     for j in range(n_busy):
@@ -141,14 +138,14 @@ def _still_busy(busy: _Ints, n_busy: int, crossing: _Ints) -> int:
 
 @kernel
 def _grant_what_fits(
-    left: _Floats,
-    first: _Ints,
-    last: _Ints,
-    links: _Ints,
-    services: _Ints,
-    limit: _Floats,
-    rate: _Floats,
-    active: _Ints,
+    left: Floats,
+    first: Ints,
+    last: Ints,
+    links: Ints,
+    services: Ints,
+    limit: Floats,
+    rate: Floats,
+    active: Ints,
 ) -> tuple[int, float]:
     """Give their limit to services on whose links all limits fit; the others become ``active``.
 

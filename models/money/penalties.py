@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -31,7 +30,7 @@ class Tier:
     yearly: bool = False
 
 
-def owed(unavailable_s: ArrayLike, tiers: Sequence[Tier], cap_per_year: float | None = None) -> _Floats:
+def owed(unavailable_s: ArrayLike, tiers: Sequence[Tier], cap_per_year: float | None = None) -> Floats:
     """Penalties of each year [money].
 
     Parameters

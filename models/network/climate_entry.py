@@ -43,8 +43,7 @@ class ClimateChange(Entry):
         bool, Field(description="hops near the rain height meet wet snow as P.530 says, else rain only")
     ] = True
     rain_height_m: Annotated[
-        Finite | None,
-        Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839"),
+        Finite | None, Field(ge=-1000, le=7000, description="mean of the year above sea level; default P.839")
     ] = None
     year_to_year_ratio: Annotated[
         Finite | None, Field(ge=0, le=7, description="r_c of P.678-3; default by the probability of rain")

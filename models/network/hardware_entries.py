@@ -96,8 +96,7 @@ class Radio(Entry):
         ),
     ] = OVERHEAD_SHARE
     step_guard_db: Annotated[
-        Finite,
-        Field(ge=0, le=20, description="steps down so far above the threshold of its modulation"),
+        Finite, Field(ge=0, le=20, description="steps down so far above the threshold of its modulation")
     ] = DEFAULT_RULE.guard_db
     step_hysteresis_db: Annotated[
         Finite, Field(ge=0, le=20, description="steps up so far above the level at which it stepped down")

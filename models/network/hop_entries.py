@@ -105,11 +105,7 @@ class Hop(Entry):
     ] = None
     refractivity_75: Annotated[
         Finite | None,
-        Field(
-            gt=0,
-            le=1000,
-            description="dN75 of P.530-18, N-units, for multipath_edition 18; default none",
-        ),
+        Field(gt=0, le=1000, description="dN75 of P.530-18, N-units, for multipath_edition 18; default none"),
     ] = None
     mean_terrain_m: Annotated[
         Finite | None,

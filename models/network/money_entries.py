@@ -35,8 +35,7 @@ class Prices(Entry):
         Field(gt=0, le=100, description="time over which costs are reckoned; must be given beside a price"),
     ] = None
     discount_rate: Annotated[
-        Finite | None,
-        Field(ge=0, le=1, description="a year, as 0.06; must be given beside a price"),
+        Finite | None, Field(ge=0, le=1, description="a year, as 0.06; must be given beside a price")
     ] = None
     once: dict[str, Amount] = Field(
         default_factory=dict,

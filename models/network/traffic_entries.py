@@ -154,10 +154,7 @@ class Service(Entry):
             "hour; default all of them at all times"
         ),
     ] = None
-    kind: Annotated[
-        LineKind,
-        Field(description="of its local ports"),
-    ] = "packet"
+    kind: Annotated[LineKind, Field(description="of its local ports")] = "packet"
     priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
     sharing_weight: Annotated[
         Finite | None,

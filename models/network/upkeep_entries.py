@@ -28,8 +28,7 @@ class Power(Entry):
         Finite, Field(gt=0, le=100, description="age at which the battery is replaced")
     ] = 6.5
     battery_end_share: Annotated[
-        Finite,
-        Field(gt=0, le=1, description="autonomy at replacement over that when new; 1 for no ageing"),
+        Finite, Field(gt=0, le=1, description="autonomy at replacement over that when new; 1 for no ageing")
     ] = 0.8
     recharge_h: Annotated[Finite, Field(gt=0, le=1000, description="from an empty battery to a full one")] = (
         11.0
@@ -140,8 +139,7 @@ class RepairRules(Entry):
     ] = True
     daylight_climbs: Annotated[bool, Field(description="nobody starts a climb in the dark")] = False
     least_daylight_h: Annotated[
-        Finite,
-        Field(ge=0, le=24, description="about noon, in which climbs may start even in polar night"),
+        Finite, Field(ge=0, le=24, description="about noon, in which climbs may start even in polar night")
     ] = 6.0
     storm_distance_km: Annotated[
         Finite,
@@ -184,9 +182,7 @@ class Depot(Entry):
     express_days: Annotated[
         Finite | None,
         Field(
-            gt=0,
-            le=1000,
-            description="an order for stopped traffic comes so soon; default no express orders",
+            gt=0, le=1000, description="an order for stopped traffic comes so soon; default no express orders"
         ),
     ] = None
     shipping_h: Annotated[

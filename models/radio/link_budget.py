@@ -1,8 +1,9 @@
 """Levels on a path in clear air: free space, antennas, noise, margins."""
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import db_from_ratio
 
 SPEED_OF_LIGHT_M_S = 299_792_458.0
@@ -10,7 +11,7 @@ BOLTZMANN_J_K = 1.380649e-23
 REFERENCE_TEMPERATURE_K = 290.0
 
 
-def free_space_loss_db(path_length_km: ArrayLike, frequency_ghz: ArrayLike) -> NDArray[np.float64]:
+def free_space_loss_db(path_length_km: ArrayLike, frequency_ghz: ArrayLike) -> Floats:
     """Basic transmission loss in free space, 20 log10(4 pi d/lambda) [dB]; shapes broadcast.
 
     References
@@ -23,7 +24,7 @@ def free_space_loss_db(path_length_km: ArrayLike, frequency_ghz: ArrayLike) -> N
 
 def antenna_gain_dbi(
     diameter_m: ArrayLike, frequency_ghz: ArrayLike, *, efficiency: ArrayLike = 0.6
-) -> NDArray[np.float64]:
+) -> Floats:
     """Gain of a round dish over an isotropic antenna, 10 log10(efficiency (pi D/lambda)^2) [dBi].
 
     Parameters
@@ -43,7 +44,7 @@ def antenna_gain_dbi(
     return db_from_ratio(efficiency) + 2.0 * db_from_ratio(ratio)
 
 
-def noise_level_dbm(noise_figure_db: ArrayLike, symbol_rate_mbd: ArrayLike) -> NDArray[np.float64]:
+def noise_level_dbm(noise_figure_db: ArrayLike, symbol_rate_mbd: ArrayLike) -> Floats:
     """Noise of a receiver in the band of its symbol rate, 10 log10(k 290 K B) + F [dBm]; shapes broadcast.
 
     10 log10(k 290 K) is -173.98 dBm in 1 Hz.
@@ -55,12 +56,12 @@ def noise_level_dbm(noise_figure_db: ArrayLike, symbol_rate_mbd: ArrayLike) -> N
 
 def receiver_threshold_dbm(
     noise_figure_db: ArrayLike, required_snr_db: ArrayLike, *, symbol_rate_mbd: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Lowest level at which a modulation still works [dBm]: noise plus required signal-to-noise ratio."""
     return noise_level_dbm(noise_figure_db, symbol_rate_mbd) + np.asarray(required_snr_db, dtype=np.float64)
 
 
-def gas_loss_db(path_length_km: ArrayLike, gas_db_per_km: ArrayLike) -> NDArray[np.float64]:
+def gas_loss_db(path_length_km: ArrayLike, gas_db_per_km: ArrayLike) -> Floats:
     """Loss in oxygen and water vapour on a terrestrial path, gamma d [dB]; ITU-R P.676-12, Annex 1, (10)."""
     return np.asarray(path_length_km, dtype=np.float64) * np.asarray(gas_db_per_km, dtype=np.float64)
 
@@ -73,7 +74,7 @@ def received_level_dbm(
     free_space_loss_db: ArrayLike,
     gas_loss_db: ArrayLike = 0.0,
     other_losses_db: ArrayLike = 0.0,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Level at the receiver in clear air [dBm]: power and gains less losses; shapes broadcast.
 
     ``other_losses_db`` are couplers, waveguides and the like at both ends together.
@@ -84,5 +85,5 @@ def received_level_dbm(
     return np.asarray(transmit_power_dbm, dtype=np.float64) + gains - losses
 
 
-def _wavelength_m(frequency_ghz: ArrayLike) -> NDArray[np.float64]:
+def _wavelength_m(frequency_ghz: ArrayLike) -> Floats:
     return SPEED_OF_LIGHT_M_S / (1e9 * np.asarray(frequency_ghz, dtype=np.float64))

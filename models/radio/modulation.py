@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-_FloatArray = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats, Ints
 
 SYMBOL_RATE_PER_SPACING: Final = 0.9
 """Symbol rate over channel spacing (25.2 MBd in 28 MHz): common practice, no source."""
@@ -39,10 +39,10 @@ class Ladder:
         If lengths differ, the ladder is empty, or a column is not in order.
     """
 
-    states: NDArray[np.int64]
-    snr_db: _FloatArray
-    efficiency_bit_s_hz: _FloatArray
-    back_off_db: _FloatArray
+    states: Ints
+    snr_db: Floats
+    efficiency_bit_s_hz: Floats
+    back_off_db: Floats
 
     def __post_init__(self) -> None:
         n = len(np.atleast_1d(self.states))
@@ -112,7 +112,7 @@ class SwitchRule:
 DEFAULT_RULE: Final = SwitchRule()
 
 
-def down_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> _FloatArray:
+def down_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> Floats:
     """Depth of fade at which each modulation is lost.
 
     Parameters
@@ -132,7 +132,7 @@ def down_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> _Flo
     return np.minimum.accumulate(depth, axis=-1)
 
 
-def up_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> _FloatArray:
+def up_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> Floats:
     """Depth of fade at which each modulation is regained [dB]; as ``down_depth_db``, at most that."""
     margin = np.asarray(margin_db, dtype=np.float64)
     n = margin.shape[-1]
@@ -140,7 +140,7 @@ def up_depth_db(margin_db: ArrayLike, rule: SwitchRule = DEFAULT_RULE) -> _Float
     return np.minimum.accumulate(down_depth_db(margin, rule) - back, axis=-1)
 
 
-def hold_s(n_modulations: int, rule: SwitchRule = DEFAULT_RULE) -> _FloatArray:
+def hold_s(n_modulations: int, rule: SwitchRule = DEFAULT_RULE) -> Floats:
     """Time [s] from where a modulation could be used again to where it is, shape (n_modulations,).
 
     Steps up are made one at a time, from the lowest modulation on, as after a fade that ends fast. After one
@@ -151,7 +151,7 @@ def hold_s(n_modulations: int, rule: SwitchRule = DEFAULT_RULE) -> _FloatArray:
     return np.asarray(hold + rule.interval_s * steps_before)
 
 
-def _by_modulation(n: int, others: float, lowest: float) -> _FloatArray:
+def _by_modulation(n: int, others: float, lowest: float) -> Floats:
     values = np.full(n, others)
     values[:1] = lowest
     return values

@@ -3,13 +3,15 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from hopyears.models.basics.arrays import Floats
 
 GROWTH_DB: Final = 8.0
 """Fade over which the loss of wet antennas comes up to 1 - 1/e of its most [dB] (from memory)."""
 
 
-def wet_antenna_loss_db(fade_db: ArrayLike, most_db: ArrayLike) -> NDArray[np.float64]:
+def wet_antenna_loss_db(fade_db: ArrayLike, most_db: ArrayLike) -> Floats:
     """Loss of both wet antennas within a fade by rain.
 
     Parameters
@@ -36,7 +38,7 @@ def wet_antenna_loss_db(fade_db: ArrayLike, most_db: ArrayLike) -> NDArray[np.fl
     return np.asarray(-most * np.expm1(-fade / np.maximum(most, GROWTH_DB)))
 
 
-def path_rain_db(fade_db: ArrayLike, most_db: ArrayLike) -> NDArray[np.float64]:
+def path_rain_db(fade_db: ArrayLike, most_db: ArrayLike) -> Floats:
     """Rain attenuation of the path within such a fade: the fade less ``wet_antenna_loss_db`` [dB].
 
     It rises with the fade, so that a threshold on the one is a threshold on the other.

@@ -6,11 +6,10 @@ from itertools import combinations
 from pathlib import Path
 from typing import NamedTuple
 
-import numpy as np
 import pandas as pd
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.advice.candidates import PLAN, Candidate, exclusive, made_candidates
 from hopyears.sim.advice.confirm import Goal, contend, order_table, promising_sets
 from hopyears.sim.advice.estimate import corrected, surrogate_of, worth_of_minutes
@@ -122,6 +121,6 @@ def advise(
     return found
 
 
-def _harm(surrogate: Surrogate, per_loss: NDArray[np.float64], chosen: Set) -> float:
+def _harm(surrogate: Surrogate, per_loss: Floats, chosen: Set) -> float:
     """What services lose with a set, by what a minute of each is worth."""
     return float(per_loss @ surrogate.left(chosen))

@@ -4,16 +4,15 @@ Optimal computing budget allocation: blocks go to those that are near the best, 
 """
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
-_Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 FIRST_BLOCKS = 4
 """Blocks that each of them gets before more go where the choice is open."""
 
 
-def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
+def allocation(differences: Floats, spreads: Floats) -> Floats:
     """Shares of the blocks for the best (place 0) and the others.
 
     Parameters
@@ -45,7 +44,7 @@ def allocation(differences: _Floats, spreads: _Floats) -> _Floats:
     return np.full(len(shares), 1.0 / len(shares)) if total == 0.0 else np.asarray(shares / total)
 
 
-def wrong_chances(best: _Floats, others: list[_Floats]) -> _Floats:
+def wrong_chances(best: Floats, others: list[Floats]) -> Floats:
     """Chance of each other to be truly better than the best, from the blocks that both have.
 
     Parameters
@@ -72,7 +71,7 @@ def wrong_chances(best: _Floats, others: list[_Floats]) -> _Floats:
     return np.array(found)
 
 
-def paired_means(values: list[_Floats]) -> _Floats:
+def paired_means(values: list[Floats]) -> Floats:
     """Mean of each set though some have more blocks: that of the set with most, and differences to it.
 
     Blocks are hard or easy for all sets alike, so that means over different blocks must not be compared.
@@ -81,7 +80,7 @@ def paired_means(values: list[_Floats]) -> _Floats:
     return np.array([longest.mean() + (each - longest[: len(each)]).mean() for each in values])
 
 
-def next_blocks(values: list[_Floats], more: int, most: int) -> list[int]:
+def next_blocks(values: list[Floats], more: int, most: int) -> list[int]:
     """Blocks that each set should have when so many more are spent, none above ``most``.
 
     Parameters

@@ -6,8 +6,8 @@ from itertools import islice
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.advice.allocation import FIRST_BLOCKS, next_blocks, paired_means, wrong_chances
 from hopyears.sim.advice.market import Market
@@ -17,7 +17,6 @@ from hopyears.sim.counting.years import met_confidence
 from hopyears.sim.rare.service_figures import UNAVAILABLE
 from hopyears.sim.studies.ranking import ranked
 
-_Floats = NDArray[np.float64]
 Set = frozenset[int]
 
 CONTENDERS = 5
@@ -80,12 +79,7 @@ def promising_sets(
 
 
 def contend(
-    sets: Sequence[Set],
-    runs: SetRuns,
-    weights: dict[str, float],
-    figure: str,
-    choice: Choice,
-    goal: Goal,
+    sets: Sequence[Set], runs: SetRuns, weights: dict[str, float], figure: str, choice: Choice, goal: Goal
 ) -> tuple[pd.DataFrame, Set, int]:
     """Simulate sets against each other, more blocks where the choice is open; all, the winner, its blocks."""
     most = runs.request.n_blocks
@@ -133,7 +127,7 @@ def _met(runs: SetRuns, chosen: Set, n_blocks: int, goal: Goal) -> float:
     )
 
 
-def _winner(values: Sequence[_Floats], costs: Sequence[float], goal: Goal) -> int:
+def _winner(values: Sequence[Floats], costs: Sequence[float], goal: Goal) -> int:
     """Least harm; for a target the cheapest that meets it, and where none does the least harm."""
     means = paired_means(list(values))
     good = [i for i, mean in enumerate(means) if mean <= goal.allowed_min]
@@ -222,11 +216,11 @@ class _Judge:
         ]
         return float(wrong_chances(worth[0], worth[1:])[0])
 
-    def left(self, chosen: Set, base: _Floats, n: int) -> float:
+    def left(self, chosen: Set, base: Floats, n: int) -> float:
         """What a set leaves: the network as it is, and the difference to it in the first ``n`` blocks."""
         return float(base.mean() + (self._values(chosen, n) - base[:n]).mean())
 
-    def _values(self, chosen: Set, n: int) -> _Floats:
+    def _values(self, chosen: Set, n: int) -> Floats:
         return self.runs.values(chosen, self.weights, self.figure, n)
 
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.advice.allocation import FIRST_BLOCKS
 from hopyears.sim.advice.candidates import HOP, PLAN, PLANT, SITE, Candidate
@@ -25,9 +25,6 @@ from hopyears.sim.studies.counterfactual import HOP as HOP_TARGET
 from hopyears.sim.studies.counterfactual import SITE as SITE_TARGET
 from hopyears.sim.studies.counterfactual import Target
 from hopyears.sim.studies.plan_sides import MINUTES
-
-_Floats = NDArray[np.float64]
-
 
 Thing = tuple[str, str]
 """What might be better: its kind (of ``candidates``) and its name."""
@@ -116,10 +113,10 @@ def _cases(
 
 def assembled(
     candidates: Sequence[Candidate],
-    shares: _Floats,
+    shares: Floats,
     cases: Sequence[tuple[Thing, ...]],
-    gains: _Floats,
-    loss: _Floats,
+    gains: Floats,
+    loss: Floats,
 ) -> Surrogate:
     """Rows of gains put in their places.
 
@@ -160,7 +157,7 @@ def corrected(
     runs: SetRuns,
     weights: dict[str, float],
     figure: str,
-    per_loss: _Floats,
+    per_loss: Floats,
 ) -> Surrogate:
     """The surrogate with what some candidates save by themselves in the first blocks of a simulation.
 
@@ -180,7 +177,7 @@ def corrected(
 
 def worth_of_minutes(
     runs: SetRuns, surrogate: Surrogate, weights: dict[str, float], figure: str, ids: Sequence[str]
-) -> _Floats:
+) -> Floats:
     """What a minute of each service is worth: its weight, or the outage cost of the run by the minute."""
     if figure == MINUTES:
         return np.array([weights.get(name, 0.0) for name in ids])

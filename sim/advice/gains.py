@@ -6,15 +6,13 @@ from functools import cached_property
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.studies.counterfactual import BlockCase
 from hopyears.sim.studies.replicated import RunStudy, rows_without, unavailable_s
-
-_Floats = NDArray[np.float64]
 
 MOST_PAIRS = 300
 """Pairs of hops that are judged; those on different routes of one service come first."""
@@ -45,7 +43,7 @@ class GainStudy(RunStudy):
     def _simulators(self) -> list[BlockSimulator]:
         return [BlockSimulator(plan) for plan in self.plans]
 
-    def block(self, number: int) -> _Floats:
+    def block(self, number: int) -> Floats:
         """Unavailable seconds, both ways, one row a case, shape (n_cases, n_services).
 
         As it was; without each target; each pair; with each plant; with each plan, and after it with the plan

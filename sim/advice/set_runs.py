@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.advice.candidates import Candidate
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
@@ -16,7 +16,6 @@ from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.runs.together import has_run, simulate_together
 from hopyears.sim.studies.plan_sides import FirstBlocks, Side
 
-_Floats = NDArray[np.float64]
 Set = frozenset[int]
 
 
@@ -100,7 +99,7 @@ class SetRuns:
             )
         return self._sides[chosen, n_blocks]
 
-    def values(self, chosen: Set, weights: dict[str, float], figure: str, n_blocks: int) -> _Floats:
+    def values(self, chosen: Set, weights: dict[str, float], figure: str, n_blocks: int) -> Floats:
         """A figure summed over services in each of the first blocks, shape (n_blocks,).
 
         A block's mean over its own histories and forced failures stands for what failures take.

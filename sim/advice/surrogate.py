@@ -15,9 +15,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-_Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats, Ints
+
 Set = frozenset[int]
 
 
@@ -39,11 +39,11 @@ class Surrogate:
         Of its thing's loss that it takes away, -1 to 1; below 0 where it makes things worse.
     """
 
-    loss: _Floats
-    gains: _Floats
-    pairs: Sequence[tuple[int, int, _Floats]]
-    thing: NDArray[np.int64]
-    share: _Floats
+    loss: Floats
+    gains: Floats
+    pairs: Sequence[tuple[int, int, Floats]]
+    thing: Ints
+    share: Floats
 
     def with_share(self, candidate: int, share: float) -> "Surrogate":
         """The same with another share of a candidate."""
@@ -51,7 +51,7 @@ class Surrogate:
         shares[candidate] = share
         return replace(self, share=shares)
 
-    def left(self, chosen: Set) -> _Floats:
+    def left(self, chosen: Set) -> Floats:
         """What services still lose with a set of candidates, at least 0, shape (n_services,)."""
         kept = np.ones(len(self.gains))
         for candidate in chosen:

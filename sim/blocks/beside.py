@@ -86,17 +86,11 @@ class FirstSimulator(BlockSimulator):
         return found
 
     def activity(
-        self,
-        streams: Streams,
-        n_years: int,
-        wet: WetHours,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, wet: WetHours, among: Collection[int] | None = None
     ) -> tuple[HopActivity | None, ...]:
         """Of all hops, whatever is asked for."""
         return self._once(
-            ("activity", streams),
-            wet,
-            lambda: super(FirstSimulator, self).activity(streams, n_years, wet),
+            ("activity", streams), wet, lambda: super(FirstSimulator, self).activity(streams, n_years, wet)
         )
 
     def rain_near_sites(self, field: RainField) -> Intervals:
@@ -184,11 +178,7 @@ class BesideSimulator(BlockSimulator):
         return met.storms_near
 
     def activity(
-        self,
-        streams: Streams,
-        n_years: int,
-        wet: WetHours,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, wet: WetHours, among: Collection[int] | None = None
     ) -> tuple[HopActivity | None, ...]:
         """As for any network."""
         if self._met is None:

@@ -160,12 +160,12 @@ class BlockSimulator:
 
     def hop(self, draws: BlockDraws, index: int) -> tuple[HopHistory, KeyedTable, HopHistory | None]:
         """History of a hop, its rows of ``FADING``, and what its rain alone makes of it (where asked for)."""
-        rain, fades = self.rain(draws, index), draws.fades[index]
+        level_db = self.thresholds[index].lowest_rain_db(draws.segments[index].states)
+        rain, fades = self.rain(draws, index, level_db), draws.fades[index]
         history = hop_history(self.thresholds[index], draws.segments[index], rain, fades, draws.duration_s)
-        deep = self._deep(draws, index, rain)
+        deep = self._deep(draws, index, rain, level_db)
         alone = None
         if draws.field is not None and self.prepared.options.replications:
-            level_db = self.thresholds[index].lowest_rain_db(draws.segments[index].states)
             alone = self._rained(draws.field, index, draws.duration_s, rain, level_db)
         return history, fading_rows(index, self.plain[index], *deep, draws.n_years), alone
 
@@ -274,11 +274,12 @@ class BlockSimulator:
         return self.fades(draws, index, flat, dispersive)
 
     def _deep(
-        self, draws: BlockDraws, index: int, rain: RainKnots | None
+        self, draws: BlockDraws, index: int, rain: RainKnots | None, level_db: float
     ) -> tuple[RainKnots | None, FadeEvents | None]:
-        """Rain and fades of a hop to where plain thresholds end: a guard may keep a modulation from use."""
+        """Rain (known above a level) and fades of a hop to where plain thresholds end: a guard may keep a
+        modulation from use."""
         plain = self.plain[index].nominal
-        if plain.lowest_rain_db < self.thresholds[index].lowest_rain_db(draws.segments[index].states):
+        if plain.lowest_rain_db < level_db:
             rain = self.rain(draws, index, plain.lowest_rain_db)
         return rain, self.fades_reaching(draws, index, *plain.highest_power)
 
@@ -390,11 +391,7 @@ class BlockSimulator:
         return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
 
     def activity(
-        self,
-        streams: Streams,
-        n_years: int,
-        wet: WetHours,
-        among: Collection[int] | None = None,
+        self, streams: Streams, n_years: int, wet: WetHours, among: Collection[int] | None = None
     ) -> tuple[HopActivity | None, ...]:
         """When each hop, or each ``among`` some, may fade: not in hours with rain near."""
         prepared = self.prepared

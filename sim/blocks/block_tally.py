@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.blocks.block import BlockHistory
 from hopyears.sim.blocks.outage_share import outage_share
 from hopyears.sim.blocks.prepared import Prepared
@@ -55,10 +55,10 @@ def block_tally(
     )
 
 
-def channels_at_level(hop: HopHistory, n_steps: int) -> NDArray[np.int64]:
+def channels_at_level(hop: HopHistory, n_steps: int) -> Ints:
     """Channels at each level in each state and direction, shape (n_states, 2, n_steps + 1)."""
     levels = hop.levels.reshape(len(hop.levels), 2, -1)
-    counts: NDArray[np.int64] = (levels[..., None] == np.arange(n_steps + 1)).sum(axis=2)
+    counts: Ints = (levels[..., None] == np.arange(n_steps + 1)).sum(axis=2)
     return counts
 
 
@@ -78,7 +78,7 @@ def failure_tables(prepared: Prepared, history: BlockHistory, lost: Sequence[Way
     }
 
 
-def _table(name: str, rows: Sequence[str], counts: Counts, outage_s: NDArray[np.float64]) -> pa.Table:
+def _table(name: str, rows: Sequence[str], counts: Counts, outage_s: Floats) -> pa.Table:
     columns: dict[str, pa.Array] = {name: pa.array(list(rows), pa.string())}
     values = counts.columns | {"outage_s": outage_s}
     values |= {phase: counts.phases_s[:, i].copy() for i, phase in enumerate(PHASE_COLUMNS)}

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.intervals import merged
 from hopyears.models.judging.cause import EQUIPMENT, Cause
 from hopyears.models.judging.outage_rule import UNAVAILABLE
@@ -21,9 +21,6 @@ from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.tally_rows import BOTH, Ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.hops.hop_history import HopHistory
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 JOBS = int(EQUIPMENT | Cause.POWER | Cause.MAINTENANCE)
 """Causes that are somebody's job."""

@@ -5,10 +5,10 @@ It is made once, holds no random state, and travels to every worker process.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TypeVar, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation, rain_law
 from hopyears.models.air.daily_cycle import shower_cycle
@@ -16,6 +16,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, drift_by_latitude
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
@@ -32,7 +33,7 @@ from hopyears.sim.hops.hop_design import (
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.nights import NightPlaces
-from hopyears.sim.rain.anchoring import Anchor, fit_anchor
+from hopyears.sim.rain.anchoring import IDENTITY, Anchor, RainHop, fit_anchors
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION
 from hopyears.sim.rain.rain_laws import LocalLaw
 from hopyears.sim.rain.storm_intervals import storm_intervals
@@ -193,7 +194,7 @@ def prepare(
         network=network,
         options=options,
         designs=designs,
-        anchors=tuple(_anchor(design, weather, storms, options) for design in designs),
+        anchors=_anchors(designs, weather, storms, options),
         nights=nights,
         night_places=night_places(designs, nights),
         line_sets=tuple(
@@ -203,10 +204,7 @@ def prepare(
         built=built,
         demands=demands,
         line_cards=line_cards,
-        links=(
-            *hop_bundles(designs),
-            *((len(designs) + card,) for card in range(len(line_cards))),
-        ),
+        links=(*hop_bundles(designs), *((len(designs) + card,) for card in range(len(line_cards)))),
         weather=weather,
         storms=storms,
         region=region,
@@ -274,7 +272,7 @@ def drift_law(network: Network) -> DriftLaw:
     """Drift by latitude and month, with the speed and heading that the user knows."""
     known = network.climate
 
-    def drift(latitude_deg: float, month: NDArray[np.int64]) -> NDArray[np.float64]:
+    def drift(latitude_deg: float, month: Ints) -> Floats:
         found = drift_by_latitude(latitude_deg, month)
         if known.storm_speed_km_h is not None:
             found[:, 0] = known.storm_speed_km_h
@@ -289,7 +287,7 @@ def cycle_law(network: Network) -> CycleLaw:
     """Daily cycle of showers by latitude and share of land, with what the user knows of it."""
     known = network.climate
 
-    def cycle(latitude_deg: float, land_share: float) -> NDArray[np.float64]:
+    def cycle(latitude_deg: float, land_share: float) -> Floats:
         found = shower_cycle(latitude_deg, land_share)
         if known.shower_daily_amplitude is not None:
             found[:, 0] = known.shower_daily_amplitude
@@ -343,7 +341,7 @@ def storm_share(
         tuple(float(value) for place in site_km for value in place),
     )
 
-    def compute() -> dict[str, NDArray[np.float64]]:
+    def compute() -> dict[str, Floats]:
         field = draw_storms(Streams(_TRIAL_SEED, 0), weather, region, n_years=_TRIAL_YEARS, storms=storms)
         near = storm_intervals(field, site_km, **reach)
         total_s = float((near.end_s - near.start_s).sum())
@@ -366,19 +364,19 @@ def local_law(design: HopDesign, weather: Weather) -> LocalLaw:
     return weather.nodes.about(design.climate.latitude_deg, design.climate.longitude_deg)
 
 
-def _anchor(design: HopDesign, weather: Weather, storms: StormModel, options: ModelOptions) -> Anchor:
-    target = (lambda p: rain_target_db(design, p)) if options.anchoring and options.rain else None
-    return fit_anchor(
-        local_law(design, weather),
-        path_length_km=design.path.length_km,
-        k=design.rain.k,
-        alpha=design.rain.alpha,
-        target=target,
-        storms=storms,
-    )
+def _anchors(
+    designs: Sequence[HopDesign], weather: Weather, storms: StormModel, options: ModelOptions
+) -> tuple[Anchor, ...]:
+    if not (options.anchoring and options.rain):
+        return (IDENTITY,) * len(designs)
+    hops = [
+        RainHop(local_law(design, weather), design.path.length_km, design.rain.k, design.rain.alpha)
+        for design in designs
+    ]
+    return tuple(fit_anchors(hops, [partial(rain_target_db, design) for design in designs], storms=storms))
 
 
-def rain_target_db(design: HopDesign, probability: NDArray[np.float64]) -> NDArray[np.float64]:
+def rain_target_db(design: HopDesign, probability: Floats) -> Floats:
     """Attenuation that a hop's rain, with its wet snow, is to exceed for a fraction of the year [dB].
 
     The user's measured percentiles where there are two or more, which hold any wet snow themselves: between

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.judging.cause import FADING
 from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.models.judging.outage_rule import UNAVAILABLE, Lost
@@ -36,7 +36,7 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
     full = simulator.links(history.hops, history.log)
     links = simulator.prepared.links
-    known: dict[_Asked, NDArray[np.float64]] = {}
+    known: dict[_Asked, Floats] = {}
     noticed: dict[tuple[int, float, float], HopHistory] = {}
     keys, values = [], []
     for entity, demand in enumerate(simulator.prepared.demands):
@@ -108,7 +108,7 @@ def _lost_alone(
     demand: ServiceDemand,
     routes: tuple[Route, ...],
     duration_s: float,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Unavailable seconds of a service alone on some routes, by fading only and with equipment."""
     rings = demand.rings if len(routes) > 1 else ()
     used = sorted({link for route in routes for link, _ in route} | {k for ring in rings for k in ring.links})
@@ -127,7 +127,7 @@ def _lost_alone(
     return _by_kind(lost)
 
 
-def _by_kind(lost: Lost) -> NDArray[np.float64]:
+def _by_kind(lost: Lost) -> Floats:
     seconds = (lost.end_s - lost.start_s)[lost.kind == UNAVAILABLE]
     equipment = (lost.causes[lost.kind == UNAVAILABLE] & ~int(FADING)) != 0
     return np.bincount(equipment.astype(np.int64), weights=seconds, minlength=2).astype(np.float64)

@@ -41,6 +41,12 @@ FEW_COLLECTIONS = (50_000, 20, 10)
 """Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through
 again and again (a sixth of the time of their imports)."""
 
+FINALIZERS = ("multiprocessing.util", "weakref")
+"""Modules that call what an object asked for at its end."""
+
+ASK_AGAIN_S = 0.01
+"""When a stop that came in a clean-up is asked for again."""
+
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
 
@@ -122,16 +128,21 @@ class _Stop:
         if threading.current_thread() is not threading.main_thread():
             yield
             return
-        before = {each: signal.signal(each, self._stopped) for each in (signal.SIGINT, signal.SIGTERM)}
+        numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGALRM)
+        before = {each: signal.signal(each, self._stopped) for each in numbers}
         try:
             yield
         finally:
+            signal.setitimer(signal.ITIMER_REAL, 0.0)
             for each, handler in before.items():
                 signal.signal(each, handler)
 
     def _stopped(self, number: int, frame: FrameType | None) -> None:
         self.asked = True
-        raise KeyboardInterrupt
+        if _cleans_up(frame):  # Python would print the error and go on as if nobody had asked
+            signal.setitimer(signal.ITIMER_REAL, ASK_AGAIN_S)
+        else:
+            raise KeyboardInterrupt
 
     def kept(self) -> str:
         """What is kept of the work, for a verb that keeps any."""
@@ -140,6 +151,15 @@ class _Stop:
         if getattr(self.options, "out", None) is None:
             return "; nothing is kept without --out"
         return f"; finished blocks are kept in {self.options.out}, {self.goes_on}"
+
+
+def _cleans_up(frame: FrameType | None) -> bool:
+    """Whether what runs is called by the end of an object's life, out of which no error comes."""
+    while frame is not None:
+        if frame.f_code.co_name in ("__del__", "weakref_cb") or frame.f_globals.get("__name__") in FINALIZERS:
+            return True
+        frame = frame.f_back
+    return False
 
 
 def _wants_workers(options: argparse.Namespace) -> bool:

@@ -52,12 +52,7 @@ def run(options: argparse.Namespace) -> int:
     request, out = run_request(options), Path(options.out)
     with progress_bar("years") as bar:
         found = compare(
-            base,
-            plans,
-            request,
-            out,
-            base_run=Path(options.base) if options.base else None,
-            progress=bar,
+            base, plans, request, out, base_run=Path(options.base) if options.base else None, progress=bar
         )
     labels = labels_of(base.network)
     print_comparison(Comparison(*(relabelled(frame, labels) for frame in found)))

@@ -71,8 +71,10 @@ def _print(table: "pd.DataFrame", years: int) -> None:
         say(console, "The run has no services, or nothing that can go wrong.")
         return
     first = table.iloc[0]
+    minutes = float(first["unavailable_min_per_year"])
+    lost = f"{number(minutes)} unavailable min/year" if minutes else "no unavailable time seen"
     title = (
-        f"{first['service']}: {number(first['unavailable_min_per_year'])} unavailable min/year, "
+        f"{first['service']}: {lost}, "
         f"{number(first['below_committed_min_per_year'])} below committed ({plural(years, 'year')}); "
         "saved had it never gone wrong"
     )

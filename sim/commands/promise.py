@@ -42,10 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--availability", type=float, metavar="PER_CENT", help="the same as an availability, such as 99.99"
     )
     parser.add_argument(
-        "--period",
-        choices=("year", "month"),
-        default="year",
-        help="of what is promised (default year)",
+        "--period", choices=("year", "month"), default="year", help="of what is promised (default year)"
     )
     parser.add_argument(
         "--contract-years",

@@ -17,13 +17,7 @@ ROWS = 30
 
 STATED = frozenset(
     ("from", "to", "scheme", "length_km", "frequency_ghz", "portion", "hops", "protection")
-) | {
-    "committed_mbit_s",
-    "committed_backward_mbit_s",
-    "peak_mbit_s",
-    "peak_backward_mbit_s",
-    "priority",
-}
+) | {"committed_mbit_s", "committed_backward_mbit_s", "peak_mbit_s", "peak_backward_mbit_s", "priority"}
 """Columns that the network file says already: they come last."""
 
 
@@ -168,6 +162,8 @@ def _print_table(console: "Console", table: "pd.DataFrame", rows: int, order: st
 
 def _cell(row: Any, name: str) -> str:
     """A value as it is written everywhere, with its interval if it has one."""
+    from hopyears.sim.wording.wording import figure_and_ends, joined
+
     value = row[name]
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -175,14 +171,12 @@ def _cell(row: Any, name: str) -> str:
         return str(value)
     if isinstance(value, int):
         return f"{value}"
-    low, high = (float(row.get(f"{name}_{end}", math.nan)) for end in ("low", "high"))
-    if value == 0.0 and high > 0.0:
-        return f"at most {_figure(high)}"
+    if name.endswith("_deg"):
+        return f"{value:.5f}"
+    low = row.get(f"{name}_low", math.nan)
     if value == 1.0 and low < 1.0:
         return f"at least {_figure(low)}"
-    if math.isfinite(low) and math.isfinite(high):
-        return f"{_figure(value)} ({_figure(low)} to {_figure(high)})"
-    return f"{value:.5f}" if name.endswith("_deg") else _figure(value)
+    return joined(figure_and_ends(row, name, _figure))
 
 
 def _figure(value: float) -> str:

@@ -21,6 +21,7 @@ from hopyears.sim.wording.wording import (
     duration,
     level_name,
     number,
+    plural,
     records,
     service_availability,
     verdict,
@@ -51,7 +52,7 @@ def print_summary(results: Results, folder: Path | str | None = None) -> None:
     console = terminal()
     manifest = results.manifest
     title = manifest.get("title") or "untitled network"
-    say(console, f"{title}: {manifest['years']} years, seed {manifest['seed']}\n")
+    say(console, f"{title}: {plural(manifest['years'], 'year')}, seed {manifest['seed']}\n")
     noun, ids, _ = judged(results.tables)
     noun, table, causes = judged(for_readers(results).tables)
     first, *others = first_answer(table, causes, float(manifest["years"]), noun=noun)

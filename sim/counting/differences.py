@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.counting.statistics import LEVEL, Interval, Stratum, strata_interval
 
 
@@ -23,7 +23,7 @@ class PairedStratum:
         A difference below 0 is allowed for only where one was seen.
     """
 
-    values: NDArray[np.float64]
+    values: Floats
     largest_unseen: float
     gains_only: bool = False
 

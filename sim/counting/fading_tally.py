@@ -7,8 +7,8 @@ modulation: the very figures that ``predict`` computes from the Recommendations.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.radio.modulation import SwitchRule
@@ -41,16 +41,12 @@ PLAIN = SwitchRule(guard_db=0.0, hysteresis_db=0.0, hold_s=0.0, interval_s=0.0)
 class LevelHistory:
     """Usable modulations over a block: from ``time_s[i]`` on there are ``level[i]``; all before the first."""
 
-    time_s: NDArray[np.float64]
-    level: NDArray[np.int64]
+    time_s: Floats
+    level: Ints
 
 
 def fading_rows(
-    entity: int,
-    plain: HopThresholds,
-    rain: RainKnots | None,
-    fades: FadeEvents | None,
-    n_years: int,
+    entity: int, plain: HopThresholds, rain: RainKnots | None, fades: FadeEvents | None, n_years: int
 ) -> KeyedTable:
     """Rows of ``FADING`` of one hop.
 
@@ -100,9 +96,7 @@ def fading_rows(
     return KeyedTable.collect(FADING, keys, values)
 
 
-def _rain_history(
-    rain: RainKnots, end_s: float, down_db: NDArray[np.float64], up_db: NDArray[np.float64]
-) -> LevelHistory:
+def _rain_history(rain: RainKnots, end_s: float, down_db: Floats, up_db: Floats) -> LevelHistory:
     knots = (rain.time_s, rain.attenuation_db, rain.window_start)
     changes = rain_level_changes(*knots, 0.0, end_s, down_db, up_db)
     return LevelHistory(changes[:, 0], changes[:, 2].astype(np.int64))
@@ -113,7 +107,7 @@ def _line_thresholds(fades: Thresholds) -> dict[int, Thresholds]:
     line = int(np.flatnonzero(fades.usable[0])[0])
     usable = np.ones((1, 1), dtype=bool)
 
-    def only(values: NDArray[np.float64], kinds: list[int]) -> NDArray[np.float64]:
+    def only(values: Floats, kinds: list[int]) -> Floats:
         chosen = np.zeros((3, 1, fades.usable.shape[1], values.shape[-1]))
         chosen[kinds, :, line] = values[kinds, :1, line]
         return chosen
@@ -143,12 +137,7 @@ def _protected(plain: HopThresholds, table: StateThresholds, fades: FadeEvents, 
 
 
 def _rows(
-    entity: int,
-    kind: int,
-    history: LevelHistory,
-    n_steps: int,
-    edges_s: NDArray[np.float64],
-    chosen: NDArray[np.bool_] | None,
+    entity: int, kind: int, history: LevelHistory, n_steps: int, edges_s: Floats, chosen: Bools | None
 ) -> list[tuple[tuple[int, int, int], tuple[float, float, float, float]]]:
     rows = []
     even = MONTH_S / MONTH_SECONDS
@@ -173,11 +162,11 @@ def _rows(
     return rows
 
 
-def _most_active_months(fades: FadeEvents, edges_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _most_active_months(fades: FadeEvents, edges_s: Floats) -> Bools:
     """The month of most multipath activity of each year that has fades in it, shape (n_years, 12)."""
     time_s = fades.time_s[fades.kind == FLAT_WORST_MONTH]
     month = np.clip(np.searchsorted(edges_s, time_s, side="right") - 1, 0, edges_s.size - 2)
     fades_in = np.bincount(month, minlength=edges_s.size - 1).reshape(-1, 12)
     most = fades_in.max(axis=1, keepdims=True)
-    chosen: NDArray[np.bool_] = (np.arange(12) == fades_in.argmax(axis=1)[:, None]) & (most > 0)
+    chosen: Bools = (np.arange(12) == fades_in.argmax(axis=1)[:, None]) & (most > 0)
     return chosen

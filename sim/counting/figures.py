@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
@@ -27,7 +27,7 @@ average, in rain as in multipath (our own, seen in long runs of the demo; the la
 FORWARD, BACKWARD = 0, 1
 
 
-def per_block(blocks: Sequence[Tally], table: str, value: str, n: int, **fixed: int) -> NDArray[np.float64]:
+def per_block(blocks: Sequence[Tally], table: str, value: str, n: int, **fixed: int) -> Floats:
     """One value of every entity in every block, shape (n_blocks, n_entities)."""
     return np.array([tally.tables[table].spread(value, (n,), **fixed) for tally in blocks])
 
@@ -44,9 +44,7 @@ def put_availability(row: dict[str, object], name: str, minutes_per_year: Interv
     put_interval(row, name, Interval(max(low, 0.0), best, high, minutes_per_year.level))
 
 
-def block_figures(
-    blocks: Sequence[Tally], kind: str, n: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def block_figures(blocks: Sequence[Tally], kind: str, n: int) -> tuple[Floats, Floats, Floats]:
     """Unavailable and severely errored seconds and outages a year, both ways, each (n_blocks, n_entities)."""
     found = [
         per_block(blocks, f"{kind}_total", value, n, direction=BOTH) / blocks[0].years
@@ -77,11 +75,11 @@ def outage_columns(intervals: Sequence[Interval], longest_s: float) -> dict[str,
     return row
 
 
-def longest_outages_s(total: Tally, kind: str, n: int) -> NDArray[np.float64]:
+def longest_outages_s(total: Tally, kind: str, n: int) -> Floats:
     """Longest outage seen of each entity, both ways together [s], shape (n,)."""
     return total.tables[f"{kind}_total"].spread("longest_outage_s", (n,), direction=BOTH)
 
 
-def exceeded_rate(rates: NDArray[np.float64], at_least: NDArray[np.float64], share: float) -> float:
+def exceeded_rate(rates: Floats, at_least: Floats, share: float) -> float:
     """Largest rate that is had for at least a share of the time."""
     return float(rates[np.searchsorted(at_least, share - 1e-12)])

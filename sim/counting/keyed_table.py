@@ -5,13 +5,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 
 if TYPE_CHECKING:
     import pyarrow
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -43,8 +42,8 @@ class KeyedTable:
     """
 
     columns: Columns
-    keys: _Ints
-    values: _Floats
+    keys: Ints
+    values: Floats
 
     def __post_init__(self) -> None:
         self.keys.setflags(write=False)
@@ -110,15 +109,15 @@ class KeyedTable:
         """The table with every value so many times as large."""
         return type(self)(self.columns, self.keys.copy(), self.values * factor)
 
-    def key(self, name: str) -> _Ints:
+    def key(self, name: str) -> Ints:
         """One column of keys."""
         return self.keys[:, self.columns.keys.index(name)]
 
-    def value(self, name: str) -> _Floats:
+    def value(self, name: str) -> Floats:
         """One column of values."""
         return self.values[:, self.columns.values.index(name)]
 
-    def spread(self, name: str, shape: tuple[int, ...], **fixed: int) -> _Floats:
+    def spread(self, name: str, shape: tuple[int, ...], **fixed: int) -> Floats:
         """One value as an array over the keys that are not fixed, zero where there is no row.
 
         Parameters
@@ -169,7 +168,7 @@ class KeyedTable:
         return cls.collect(columns, keys, values)
 
 
-def _rises(keys: _Ints) -> NDArray[np.bool_]:
+def _rises(keys: Ints) -> Bools:
     """Whether each row of keys but the first comes after the one before it, and is not the same."""
     later, same = np.zeros(max(len(keys) - 1, 0), bool), np.ones(max(len(keys) - 1, 0), bool)
     for column in keys.T:

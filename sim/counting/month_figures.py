@@ -1,8 +1,8 @@
 """What one history of a service lost, month by month."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH, Block, service_month_rows
 from hopyears.sim.services.service_data import ServiceHistory
@@ -20,7 +20,7 @@ YEAR_FIGURES = (
 _COLUMNS = [SERVICE_MONTH.values.index(name) for name in YEAR_FIGURES]
 
 
-def month_figures(service: ServiceHistory, lost: Lost, n_years: int) -> NDArray[np.float64]:
+def month_figures(service: ServiceHistory, lost: Lost, n_years: int) -> Floats:
     """Figures of a service, both ways together, shape (n_years, 12, n_figures) as ``YEAR_FIGURES``.
 
     Parameters

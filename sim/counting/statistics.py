@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import betaincinv, gammaincinv, ndtri, stdtrit
 
-_Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
 
 LEVEL = 0.95
 """Confidence of an interval unless said otherwise."""
@@ -283,7 +283,7 @@ def proportion_interval(hits: int, trials: int, *, level: float = LEVEL, exact: 
     return Interval(float(low), share, float(high), level)
 
 
-def _student(unit: _Floats, level: float) -> Interval:
+def _student(unit: Floats, level: float) -> Interval:
     mean = float(unit.mean())
     if unit.size == 1:
         return Interval(-np.inf, mean, np.inf, level)
@@ -295,7 +295,7 @@ def _student(unit: _Floats, level: float) -> Interval:
     return Interval(mean - half, mean, mean + half, level)
 
 
-def _units(values: ArrayLike) -> _Floats:
+def _units(values: ArrayLike) -> Floats:
     unit = np.asarray(values, dtype=np.float64)
     if unit.ndim != 1 or unit.size == 0 or not np.all(np.isfinite(unit)):
         raise ValueError(

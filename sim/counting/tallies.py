@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.counting import tally_rows as rows_of
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
@@ -164,7 +165,7 @@ def add_tallies(tallies: Sequence[Tally]) -> Tally:
     return Tally.joined(sorted(tallies, key=lambda tally: tally.blocks))
 
 
-def by_month(tally: Tally, table: str, value: str, *, direction: int = BOTH) -> NDArray[np.float64]:
+def by_month(tally: Tally, table: str, value: str, *, direction: int = BOTH) -> Floats:
     """One value of every service (or hop) in every month of a tally.
 
     Parameters

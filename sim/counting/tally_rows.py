@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.outage_rule import (
@@ -31,9 +32,7 @@ BOTH = 2
 N_BINS = 1000
 """Bins of the throughput histogram: bin b has shares of the peak above (b-1)/1000 to b/1000, bin 0 zero."""
 
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
-Rows = list[tuple[_Ints, _Floats]]
+Rows = list[tuple[Ints, Floats]]
 """Keys (n, n_keys) and values (n, n_values) of some rows."""
 
 Ways = tuple[Lost, Lost, Lost]
@@ -48,8 +47,7 @@ MONTH = Columns(
     ("entity", "direction", "block", "year", "month"), ("unavailable_s", "severely_errored_s", "outages")
 )
 SERVICE_MONTH = Columns(
-    MONTH.keys,
-    (*MONTH.sums, "planned_s", "planned_outages", "below_committed_s", "undelivered_mbit"),
+    MONTH.keys, (*MONTH.sums, "planned_s", "planned_outages", "below_committed_s", "undelivered_mbit")
 )
 """Of the unavailable time, that with planned work among the causes; outages that begin with it; time below
 committed; megabits that lack of the peak rate, asked for at the hour or not (of both ways, of the slower
@@ -75,7 +73,7 @@ class Block:
     n_years: int
 
     @property
-    def edges_s(self) -> _Floats:
+    def edges_s(self) -> Floats:
         """Edges of its months [s], shape (12 n_years + 1,)."""
         return month_edges_s(self.n_years)
 
@@ -100,7 +98,7 @@ def three_ways(history: ServiceHistory | HopHistory, duration_s: float) -> Ways:
 
 def _down_intervals(
     history: ServiceHistory | HopHistory, direction: int, duration_s: float
-) -> tuple[_Floats, _Floats, _Ints]:
+) -> tuple[Floats, Floats, Ints]:
     """Stretches without service; a hop by itself is down while it carries nothing."""
     if isinstance(history, ServiceHistory):
         return history.down_intervals(direction)
@@ -109,13 +107,13 @@ def _down_intervals(
     return time_s[down], end_s[down], history.causes[state[down]]
 
 
-def _lasting(hop: HopHistory, duration_s: float) -> tuple[_Floats, _Floats, NDArray[np.int32]]:
+def _lasting(hop: HopHistory, duration_s: float) -> tuple[Floats, Floats, NDArray[np.int32]]:
     """Start, end and state of each stretch of a hop's history within the block."""
     n = int(np.searchsorted(hop.time_s, duration_s))
     return hop.time_s[:n], np.append(hop.time_s[1:n], duration_s), hop.state[:n]
 
 
-def total_row(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]:
+def total_row(entity: int, direction: int, lost: Lost) -> tuple[Ints, Floats]:
     """Row of ``TOTAL``."""
     lengths = lost.unavailable_end_s - lost.unavailable_start_s
     times = [lost.duration_s, lost.unavailable_s, lost.severely_errored_s, lost.errored_s]
@@ -123,7 +121,7 @@ def total_row(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]:
     return np.array([[entity, direction]]), np.array([values], dtype=np.float64)
 
 
-def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[_Ints, _Floats]:
+def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[Ints, Floats]:
     """Rows of ``MONTH``; an outage counts in the month it begins in, its seconds where they fall."""
     edges = block.edges_s
     severe = lost.kind == SEVERELY_ERRORED
@@ -143,14 +141,14 @@ def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[_
 
 def service_month_rows(
     entity: int, direction: int, lost: Lost, history: ServiceHistory, block: Block
-) -> tuple[_Ints, _Floats]:
+) -> tuple[Ints, Floats]:
     """Rows of ``SERVICE_MONTH``; the history has its spans by month, or else nothing of them is counted."""
     keys, values = month_rows(entity, direction, lost, block)
     spans = history.spans[:, direction] if len(history.spans) else np.zeros((len(keys), 2))
     return keys, np.column_stack([values, *planned_by_month(lost, block.edges_s), spans[:, 1], spans[:, 0]])
 
 
-def planned_by_month(lost: Lost, edges_s: _Floats) -> tuple[_Floats, _Floats]:
+def planned_by_month(lost: Lost, edges_s: Floats) -> tuple[Floats, Floats]:
     """Unavailable seconds with planned work among their causes, and outages that begin with it, by month."""
     planned = (lost.kind == UNAVAILABLE) & ((lost.causes & int(Cause.MAINTENANCE)) != 0)
     if not planned.any():
@@ -161,7 +159,7 @@ def planned_by_month(lost: Lost, edges_s: _Floats) -> tuple[_Floats, _Floats]:
     return seconds, np.diff(np.searchsorted(begun, edges_s)).astype(np.float64)
 
 
-def seconds_between(edges: _Floats, start_s: _Ints | _Floats, end_s: _Ints | _Floats) -> _Floats:
+def seconds_between(edges: Floats, start_s: Ints | Floats, end_s: Ints | Floats) -> Floats:
     """Time of sorted disjoint intervals between each pair of neighbouring edges."""
     before = np.concatenate([[0], np.cumsum(end_s - start_s)])
     place = np.searchsorted(start_s, edges)
@@ -172,7 +170,7 @@ def seconds_between(edges: _Floats, start_s: _Ints | _Floats, end_s: _Ints | _Fl
     return np.diff(inside)
 
 
-def cause_rows(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]:
+def cause_rows(entity: int, direction: int, lost: Lost) -> tuple[Ints, Floats]:
     """Rows of ``CAUSE``: each lost second under its exact set of causes."""
     kinds = np.stack([lost.kind == UNAVAILABLE, lost.kind == SEVERELY_ERRORED], axis=1)
     return _keyed(entity, direction, lost.causes), kinds * (lost.end_s - lost.start_s)[:, None].astype(
@@ -180,7 +178,7 @@ def cause_rows(entity: int, direction: int, lost: Lost) -> tuple[_Ints, _Floats]
     )
 
 
-def outage_rows(entity: int, lost: Lost, block: Block) -> tuple[_Ints, _Floats]:
+def outage_rows(entity: int, lost: Lost, block: Block) -> tuple[Ints, Floats]:
     """Rows of ``OUTAGE``: each unavailable interval with all causes met in it."""
     n = lost.n_outages
     if n == 0:
@@ -194,7 +192,7 @@ def outage_rows(entity: int, lost: Lost, block: Block) -> tuple[_Ints, _Floats]:
     return keys, (lost.unavailable_end_s - lost.unavailable_start_s)[:, None].astype(np.float64)
 
 
-def _keyed(entity: int, direction: int, third: _Ints) -> _Ints:
+def _keyed(entity: int, direction: int, third: Ints) -> Ints:
     return np.stack([np.full(third.size, entity), np.full(third.size, direction), third], axis=1).astype(
         np.int64
     )

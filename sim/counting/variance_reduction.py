@@ -3,12 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.counting.statistics import LEVEL, Interval
-
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -26,7 +25,7 @@ class Controlled:
     """
 
     interval: Interval
-    slopes: _Floats
+    slopes: Floats
     variance: float
     freedom: float
 

@@ -3,12 +3,10 @@
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import bdtr
 
 from hopyears.sim.counting.statistics import LEVEL, Interval, mean_interval, proportion_interval
-
-_Floats = NDArray[np.float64]
 
 
 def break_chance(per_year: ArrayLike, target: float, *, level: float = LEVEL) -> Interval:

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.streams import Streams, keyed_uniforms
 
 _STRIDE = 1 << 32
@@ -81,17 +81,15 @@ class Draws:
             row = self._grown[thing, purpose] = keyed_uniforms(self.keys[thing], numbers).tolist()
         return row[count]
 
-    def numbered(self, thing: int, purpose: Purpose, counts: NDArray[np.int64]) -> NDArray[np.float64]:
+    def numbered(self, thing: int, purpose: Purpose, counts: Ints) -> Floats:
         """Draws of these numbers (below 2^32) of a thing for a purpose, shape (n,)."""
         return keyed_uniforms(self.keys[thing], counts.astype(np.uint64) + np.uint64(int(purpose) * _STRIDE))
 
-    def first(self, purpose: Purpose) -> NDArray[np.float64]:
+    def first(self, purpose: Purpose) -> Floats:
         """First draw of every thing for a purpose, shape (n,)."""
         return keyed_uniforms(self.keys, int(purpose) * _STRIDE)
 
-    def matrix(
-        self, purpose: Purpose, n_draws: int, things: NDArray[np.int64] | None = None
-    ) -> NDArray[np.float64]:
+    def matrix(self, purpose: Purpose, n_draws: int, things: Ints | None = None) -> Floats:
         """First ``n_draws`` draws of every thing (or of some) for a purpose, shape (n, n_draws)."""
         keys = self.keys if things is None else self.keys[things]
         counter = np.arange(n_draws, dtype=np.uint64) + np.uint64(int(purpose) * _STRIDE)

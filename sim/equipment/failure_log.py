@@ -8,13 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.basics.intervals import Intervals
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.dispatch import Episode
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 UP, DOWN, MUTE = 0, 1, 2
 """States of a part: works; does not; a latent failure (it receives but could not transmit)."""
@@ -101,8 +99,8 @@ class Failures:
     mended_s: Floats
     darkness_s: Floats
     storm_s: Floats
-    latent: NDArray[np.bool_]
-    affecting: NDArray[np.bool_]
+    latent: Bools
+    affecting: Bools
     part_offset: Ints
 
     def __post_init__(self) -> None:

@@ -5,12 +5,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.intervals import Intervals
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.equipment.failure_log import PHASES, FailureLog
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 KIND_COUNTS = ("failures", "latent", "struck")
 SITE_COUNTS = ("failures", "dark", "dark_s", "mains_lost", "mains_lost_s", "maintenance_s")

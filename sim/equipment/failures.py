@@ -126,13 +126,7 @@ def _check(plant: Plant, storms: Intervals | Weather | None, duration_s: float, 
         raise ValueError("crews is empty; must have at least one base, since some parts need a visit")
 
 
-def _workshop(
-    plant: Plant,
-    streams: Streams,
-    weather: Weather,
-    unlimited: bool,
-    put_in: PutIn,
-) -> Workshop:
+def _workshop(plant: Plant, streams: Streams, weather: Weather, unlimited: bool, put_in: PutIn) -> Workshop:
     env = simpy.Environment(initial_time=weather.span_s[0])
     dispatcher = Dispatcher(env, plant, unlimited)
     return Workshop(

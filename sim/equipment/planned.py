@@ -15,9 +15,9 @@ from functools import partial
 
 import numpy as np
 import simpy
-from numpy.typing import NDArray
 from simpy.events import Event
 
+from hopyears.models.basics.arrays import Ints
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import quantiles_h
@@ -29,8 +29,6 @@ from hopyears.sim.equipment.dispatch import Dispatcher
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.failure_log import PlannedVisits
 from hopyears.sim.equipment.weather import Times
-
-Floats = NDArray[np.float64]
 
 _MOST_WINDOWS = 1 << 24
 
@@ -59,9 +57,7 @@ def appointments(plant: Plant, draws: Draws, span_s: tuple[float, float]) -> lis
     return made
 
 
-def _lengths_s(
-    draws: Draws, site: int, kind: int, work: PlannedWork, number: NDArray[np.int64]
-) -> list[float]:
+def _lengths_s(draws: Draws, site: int, kind: int, work: PlannedWork, number: Ints) -> list[float]:
     law = work.duration
     if law.kind.name == "FIXED":
         return [law.mean_h * HOUR_S] * len(number)

@@ -3,10 +3,10 @@
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from hopyears.models.air.storm_rate import event_times_s
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import month_of
 from hopyears.models.basics.intervals import Intervals, empty_intervals, joined, merged, without
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
@@ -17,8 +17,6 @@ from hopyears.models.equipment.solar import daily_harvest_h, solar_down
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.weather import Weather
-
-Floats = NDArray[np.float64]
 
 
 def unit_gaps(draws: Draws, purpose: Purpose, most: float) -> Floats:
@@ -61,9 +59,7 @@ def _durations_s(n_sites: int, supplies: list[tuple[int, PowerSupply]], draw: Fl
     return quantiles_h(kind, mean_h, spread, draw) * HOUR_S
 
 
-def _generators(
-    plant: Plant, draw: Floats, row: NDArray[np.int64], start_s: Floats, end_s: Floats
-) -> Intervals:
+def _generators(plant: Plant, draw: Floats, row: Ints, start_s: Floats, end_s: Floats) -> Intervals:
     n_sites = len(plant.sites)
     machines = [site.power.generator if site.power else None for site in plant.sites]
     failure = np.array([machine.start_failure if machine else 1.0 for machine in machines])[row]
@@ -119,9 +115,7 @@ def dark_solar_sites(plant: Plant, draws: Draws, span_s: tuple[float, float]) ->
     return merged(np.concatenate(rows), np.concatenate(starts), np.concatenate(ends), n_rows=len(plant.sites))
 
 
-def lost_with_more_than(
-    spare: NDArray[np.int64], row: NDArray[np.int64], start_s: Floats, end_s: Floats
-) -> Intervals:
+def lost_with_more_than(spare: Ints, row: Ints, start_s: Floats, end_s: Floats) -> Intervals:
     """When more than ``spare[i]`` of the things of row i are down at once.
 
     Parameters

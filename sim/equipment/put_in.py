@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
+
+from hopyears.models.basics.arrays import Bools, Floats
 
 
 @dataclass(frozen=True)
@@ -32,10 +33,10 @@ class PutIn:
     """
 
     times_s: Mapping[int, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
-    rare: NDArray[np.bool_] | None = None
+    rare: Bools | None = None
     only_before_s: float = np.inf
     struck_s: Mapping[int, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
-    rarely_struck: NDArray[np.bool_] | None = None
+    rarely_struck: Bools | None = None
 
     def hits_s(self, hits: Mapping[int, Sequence[float]]) -> dict[int, list[float]]:
         """Times [s] at which lightning kills each part, of those by itself and those put in; increasing."""
@@ -47,7 +48,7 @@ class PutIn:
             found[part] = sorted([*found.get(part, ()), *times])
         return {part: times for part, times in found.items() if times}
 
-    def worn_s(self, first_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    def worn_s(self, first_s: Floats) -> Floats:
         """Times [s] at which all parts would first wear out, infinite for those that no longer do."""
         if self.rare is None:
             return first_s

@@ -6,7 +6,8 @@ from functools import cached_property
 from itertools import pairwise
 from typing import cast
 
-from hopyears.models.basics.intervals import Floats, Intervals, followed
+from hopyears.models.basics.arrays import Floats
+from hopyears.models.basics.intervals import Intervals, followed
 
 Times = Sequence[float]
 """Times [s] in order, read one by one."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.equipment.link_states import LinkState
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_design import HopDesign
@@ -26,8 +27,8 @@ from hopyears.sim.rain.rain_kernel import RainKnots
 class EquipmentSegments:
     """Equipment of one hop over a block: from ``start_s[i]`` on, ``states[state[i]]`` is in force."""
 
-    start_s: NDArray[np.float64]
-    state: NDArray[np.int64]
+    start_s: Floats
+    state: Ints
     states: Sequence[LinkState]
 
 
@@ -114,10 +115,8 @@ class FadeFree:
         return self._known[state]
 
 
-def _rain_changes(
-    rain: RainKnots, table: StateThresholds, start_s: float, end_s: float
-) -> NDArray[np.float64]:
-    changes: NDArray[np.float64] = rain_level_changes(
+def _rain_changes(rain: RainKnots, table: StateThresholds, start_s: float, end_s: float) -> Floats:
+    changes: Floats = rain_level_changes(
         rain.time_s,
         rain.attenuation_db,
         rain.window_start,
@@ -129,9 +128,7 @@ def _rain_changes(
     return changes[np.argsort(changes[:, 0], kind="stable")]
 
 
-def _fade_changes(
-    fades: FadeEvents, table: StateThresholds, start_s: float, end_s: float
-) -> NDArray[np.float64]:
+def _fade_changes(fades: FadeEvents, table: StateThresholds, start_s: float, end_s: float) -> Floats:
     if table.fades is None or not table.ceiling.any():
         return np.empty((0, 4))
     points = change_points(fades, table.fades, start_s, end_s)
@@ -141,8 +138,8 @@ def _fade_changes(
 def _history(
     thresholds: HopThresholds,
     tables: Sequence[StateThresholds],
-    stuck: NDArray[np.int64],
-    time_s: NDArray[np.float64],
+    stuck: Ints,
+    time_s: Floats,
     state: NDArray[np.int32],
     joint: NDArray[np.uint64],
 ) -> HopHistory:
@@ -156,21 +153,14 @@ def _history(
     return HopHistory(time_s, state, *_judged(thresholds, levels, stuck[equipment], causes), levels)
 
 
-def _judged(
-    thresholds: HopThresholds,
-    levels: NDArray[np.int64],
-    stuck: NDArray[np.int64],
-    causes: NDArray[np.int64],
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _judged(thresholds: HopThresholds, levels: Ints, stuck: Ints, causes: Ints) -> tuple[Floats, Ints]:
     """Capacity of states with these levels, and their causes, none where nothing is missing."""
     capacity = hop_capacity_mbit_s(thresholds.design, levels, stuck if stuck.any() else None)
     full = hop_capacity_mbit_s(thresholds.design, thresholds.nominal.ceiling[None, :])
     return capacity, np.where((capacity >= full * (1.0 - 1e-12)).all(axis=1), 0, causes)
 
 
-def hop_capacity_mbit_s(
-    design: HopDesign, levels: NDArray[np.int64], stuck: NDArray[np.int64] | None = None
-) -> NDArray[np.float64]:
+def hop_capacity_mbit_s(design: HopDesign, levels: Ints, stuck: Ints | None = None) -> Floats:
     """Capacity forward and backward: the best N of the N + M channels of each direction.
 
     Parameters
@@ -189,19 +179,19 @@ def hop_capacity_mbit_s(
     best = np.sort(carriers, axis=2)[:, :, -design.scheme.working :]
     if stuck is not None:
         best = np.where(np.arange(design.scheme.working) < stuck[:, :, None], 0.0, best)
-    found: NDArray[np.float64] = best.sum(axis=2)
+    found: Floats = best.sum(axis=2)
     return found
 
 
 def _causes(
     tables: Sequence[StateThresholds],
-    equipment: NDArray[np.int64],
-    usable: NDArray[np.bool_],
-    rain: NDArray[np.int64],
-    fades: NDArray[np.int64],
-    blame: NDArray[np.int64],
+    equipment: Ints,
+    usable: Bools,
+    rain: Ints,
+    fades: Ints,
+    blame: Ints,
     n_levels: int,
-) -> NDArray[np.int64]:
+) -> Ints:
     """Flags of all that holds any channel-direction down, shape (n_states,)."""
     by_rain, by_fades = usable & (rain < n_levels), usable & (fades < n_levels)
     flags = np.where(by_rain, int(Cause.RAIN), 0)
@@ -215,5 +205,5 @@ def _causes(
     crossed |= by_fades & (blame & 1 > 0) & np.take_along_axis(limited_fades, lost, axis=2)[:, :, 0]
     flags |= np.where(crossed, int(Cause.CROSS_POLAR), 0)
     flags |= np.array([table.causes for table in tables])[equipment]
-    joined: NDArray[np.int64] = np.bitwise_or.reduce(flags.astype(np.int64), axis=1)
+    joined: Ints = np.bitwise_or.reduce(flags.astype(np.int64), axis=1)
     return joined

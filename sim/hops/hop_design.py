@@ -120,12 +120,7 @@ def design_hops(network: Network) -> tuple[HopDesign, ...]:
     hardware = sites_hardware(network)
     return tuple(
         _design(
-            network,
-            hop,
-            sites,
-            places,
-            changed_climate(climate, network),
-            hop_parts(network, hop, hardware),
+            network, hop, sites, places, changed_climate(climate, network), hop_parts(network, hop, hardware)
         )
         for hop, climate in zip(network.hops, climates, strict=True)
     )

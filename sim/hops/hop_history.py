@@ -6,8 +6,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 
-def _no_channels() -> NDArray[np.int64]:
+
+def _no_channels() -> Ints:
     return np.empty((0, 0), dtype=np.int64)
 
 
@@ -35,11 +37,11 @@ class HopHistory:
         If shapes do not fit, time goes back, or a state or a capacity is impossible.
     """
 
-    time_s: NDArray[np.float64]
+    time_s: Floats
     state: NDArray[np.int32]
-    capacity_mbit_s: NDArray[np.float64]
-    causes: NDArray[np.int64]
-    levels: NDArray[np.int64] = field(default_factory=_no_channels)
+    capacity_mbit_s: Floats
+    causes: Ints
+    levels: Ints = field(default_factory=_no_channels)
 
     def __post_init__(self) -> None:
         n_states = self.causes.size

@@ -8,6 +8,7 @@ so that a joint state is a few numbers and equal states are found by hashing.
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Ints
 from hopyears.models.basics.kernel import kernel
 
 BITS_PER_LEVEL = 4
@@ -246,7 +247,7 @@ def _rehashed(joint, n_states, size):  # type: ignore[no-untyped-def]
     return table
 
 
-def unpacked_levels(codes: NDArray[np.uint64], n_channels: int) -> NDArray[np.int64]:
+def unpacked_levels(codes: NDArray[np.uint64], n_channels: int) -> Ints:
     """Levels of packed codes: uint64 (n,) or (n, n_words) to int64 (n, n_channels)."""
     words = codes.reshape(len(codes), -1)
     channel = np.arange(n_channels)

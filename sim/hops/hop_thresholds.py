@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air import cross_polar, diversity, rain_scaling
 from hopyears.models.air.fade_shape import LARGEST_RAW, mean_duration_s
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.link_states import LinkState, link_state
 from hopyears.models.radio.modulation import SwitchRule, down_depth_db, hold_s, up_depth_db
@@ -52,13 +52,13 @@ class StateThresholds:
         What is missing of the equipment.
     """
 
-    ceiling: NDArray[np.int64]
-    rain_down_db: NDArray[np.float64]
-    rain_up_db: NDArray[np.float64]
+    ceiling: Ints
+    rain_down_db: Floats
+    rain_up_db: Floats
     fades: Thresholds | None
-    cross_polar_rain: NDArray[np.bool_]
-    cross_polar_fades: NDArray[np.bool_]
-    causes: NDArray[np.int64]
+    cross_polar_rain: Bools
+    cross_polar_fades: Bools
+    causes: Ints
 
     @property
     def lowest_rain_db(self) -> float:
@@ -103,17 +103,17 @@ class HopThresholds:
         structure = self.design.structure
         return self.of(link_state(structure, structure.all_up))
 
-    def nominal_rain_margin_db(self) -> NDArray[np.float64]:
+    def nominal_rain_margin_db(self) -> Floats:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
         return self._nominal_rain_margin_db
 
     @cached_property
-    def _nominal_rain_margin_db(self) -> NDArray[np.float64]:
+    def _nominal_rain_margin_db(self) -> Floats:
         structure = self.design.structure
         best = self.design.levels.margin_db[self._lines_of(0)].max(axis=0)
         return frozen(self._rain_margin_db(0, best, link_state(structure, structure.all_up)))
 
-    def cross_polar_rain_db(self) -> NDArray[np.float64] | None:
+    def cross_polar_rain_db(self) -> Floats | None:
         """Raw rain at which cross-polar interference alone takes each modulation of the reference channel.
 
         Shape (M,); None where no carrier shares its frequency. The antennas' own discrimination is left out,
@@ -192,9 +192,7 @@ class HopThresholds:
         lines = self._lines_of(direction * len(self.design.channels) + partner)
         return self.design.radio.canceller_improvement_db if state.receiver_up[lines].any() else 0.0
 
-    def _rain_margin_db(
-        self, channel_direction: int, margin_db: NDArray[np.float64], state: LinkState
-    ) -> NDArray[np.float64]:
+    def _rain_margin_db(self, channel_direction: int, margin_db: Floats, state: LinkState) -> Floats:
         """Rain on the path that a channel stands, shape (M,): wet antennas, noise, cross-polar interference.
 
         Interference falls with the antennas' loss as the signal does.
@@ -214,7 +212,7 @@ class HopThresholds:
             ),
         )
 
-    def _raw_rain_db(self, channel_direction: int, depth_db: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _raw_rain_db(self, channel_direction: int, depth_db: Floats) -> Floats:
         """A channel's attenuation as raw attenuation of the reference channel."""
         channel = self.design.channels[channel_direction % len(self.design.channels)]
         reference = np.maximum(depth_db, 0.0)
@@ -228,8 +226,8 @@ class HopThresholds:
         return np.asarray(self.anchor.raw(reference), dtype=np.float64)
 
     def _fade_thresholds(
-        self, state: LinkState, margin: NDArray[np.float64], ceiling: NDArray[np.int64]
-    ) -> tuple[Thresholds | None, NDArray[np.bool_]]:
+        self, state: LinkState, margin: Floats, ceiling: Ints
+    ) -> tuple[Thresholds | None, Bools]:
         design, nights = self.design, self.nights
         n, m = design.n_channel_directions, len(design.steps)
         crossed = np.zeros((n, m), dtype=bool)
@@ -258,7 +256,7 @@ class HopThresholds:
         up = np.clip(up, down, LARGEST_RAW)
         return Thresholds(usable, down, up, hold_s(m, self.rule)), crossed
 
-    def _dispersive_threshold(self, nights: NightLaw) -> NDArray[np.float64]:
+    def _dispersive_threshold(self, nights: NightLaw) -> Floats:
         design = self.design
         outage = diversity.signature_outage(
             nights.occurrence_worst,
@@ -269,9 +267,7 @@ class HopThresholds:
         )
         return np.maximum.accumulate(outage / nights.occurrence_worst)
 
-    def _interference_power(
-        self, channel_direction: int, state: LinkState, nights: NightLaw
-    ) -> NDArray[np.float64]:
+    def _interference_power(self, channel_direction: int, state: LinkState, nights: NightLaw) -> Floats:
         """Cross-polar interference in clear air as added raw relative power, shape (M,)."""
         canceller_db = self._canceller_db(channel_direction, state)
         if canceller_db is None:
@@ -285,7 +281,7 @@ class HopThresholds:
         return np.asarray(10.0 ** (-margin / 10.0), dtype=np.float64)
 
 
-def _capped(by_step: NDArray[np.float64], ceiling: int) -> NDArray[np.float64]:
+def _capped(by_step: Floats, ceiling: int) -> Floats:
     """Steps that clear air does not allow take the value of the highest that it does: no event is theirs."""
     capped = by_step.copy()
     if 0 < ceiling < len(capped):

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.network.network import Hop, Modulation, Radio
 from hopyears.models.radio import link_budget
@@ -31,13 +31,13 @@ class Steps:
         Equipment signature of P.530.
     """
 
-    states: NDArray[np.int64]
-    required_snr_db: NDArray[np.float64]
-    threshold_dbm: NDArray[np.float64]
-    capacity_mbit_s: NDArray[np.float64]
-    backoff_db: NDArray[np.float64]
-    signature_width_ghz: NDArray[np.float64]
-    signature_depth_db: NDArray[np.float64]
+    states: Ints
+    required_snr_db: Floats
+    threshold_dbm: Floats
+    capacity_mbit_s: Floats
+    backoff_db: Floats
+    signature_width_ghz: Floats
+    signature_depth_db: Floats
 
     def __len__(self) -> int:
         return len(self.states)
@@ -90,7 +90,7 @@ def switch_rule(radio: Radio) -> SwitchRule:
     )
 
 
-def _required_snr_db(bits: NDArray[np.float64]) -> NDArray[np.float64]:
+def _required_snr_db(bits: Floats) -> Floats:
     """Of the default ladder; beyond its ends the last step between neighbours goes on."""
     known, snr = np.log2(DEFAULT_LADDER.states), DEFAULT_LADDER.snr_db
     below = np.minimum(bits - known[0], 0.0) * (snr[1] - snr[0]) / (known[1] - known[0])
@@ -98,16 +98,16 @@ def _required_snr_db(bits: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.interp(bits, known, snr) + below + above)
 
 
-def _backoff_db(bits: NDArray[np.float64]) -> NDArray[np.float64]:
+def _backoff_db(bits: Floats) -> Floats:
     """Of the default ladder, whose ends hold beyond it."""
     return np.asarray(np.interp(bits, np.log2(DEFAULT_LADDER.states), DEFAULT_LADDER.back_off_db))
 
 
-def _signature_depth_db(states: NDArray[np.int64]) -> NDArray[np.float64]:
+def _signature_depth_db(states: Ints) -> Floats:
     return np.array([next(depth for top, depth in SIGNATURE_DEPTH_DB if n <= top) for n in states])
 
 
-def _either(chosen: tuple[Modulation, ...], field: str, default: NDArray[np.float64]) -> NDArray[np.float64]:
+def _either(chosen: tuple[Modulation, ...], field: str, default: Floats) -> Floats:
     stated = [getattr(step, field) for step in chosen]
     return np.array(
         [fallback if value is None else value for value, fallback in zip(stated, default, strict=True)]

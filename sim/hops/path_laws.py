@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air import multipath, rain_attenuation
 from hopyears.models.air.precipitation import PrecipitationLaw, precipitation_law
 from hopyears.models.air.rain_attenuation import RainAttenuationLaw
 from hopyears.models.basics import geometry
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.network.network import Hop, Site
 from hopyears.sim.climate import Climate
@@ -79,11 +80,11 @@ class PathMultipath:
     standard_db: tuple[float, ...] = ()
     measured_db: tuple[float, ...] = ()
 
-    def depth_db(self, standard_db: ArrayLike) -> NDArray[np.float64]:
+    def depth_db(self, standard_db: ArrayLike) -> Floats:
         """The hop's depth for one of P.530's law [dB]: measured, linear between points, the same beyond."""
         return _mapped(standard_db, self.standard_db, self.measured_db)
 
-    def depth_of_law_db(self, depth_db: ArrayLike) -> NDArray[np.float64]:
+    def depth_of_law_db(self, depth_db: ArrayLike) -> Floats:
         """The depth of P.530's law for one of the hop's [dB]; the inverse of ``depth_db``."""
         return _mapped(depth_db, self.measured_db, self.standard_db)
 
@@ -184,7 +185,7 @@ def _occurrence(hop: Hop, path: PathGeometry, climate: Climate, edition: int) ->
     )
 
 
-def _mapped(depth_db: ArrayLike, points: tuple[float, ...], values: tuple[float, ...]) -> NDArray[np.float64]:
+def _mapped(depth_db: ArrayLike, points: tuple[float, ...], values: tuple[float, ...]) -> Floats:
     depth = np.asarray(depth_db, dtype=np.float64)
     if not points:
         return depth

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.link_states import LinkStructure
 from hopyears.models.network.network import Hop, Losses, Network, Radio
@@ -47,9 +47,9 @@ class RadioLevels:
     antenna_discrimination_db: float
     fixed_loss_db: float
     wet_loss_db: float
-    threshold_dbm: NDArray[np.float64]
-    received_level_dbm: NDArray[np.float64]
-    margin_db: NDArray[np.float64]
+    threshold_dbm: Floats
+    received_level_dbm: Floats
+    margin_db: Floats
     power_reduction_db: float
 
 
@@ -75,7 +75,7 @@ def radio_levels(
     )
 
 
-def _power_reduction_db(radio: Radio, margin_db: NDArray[np.float64]) -> float:
+def _power_reduction_db(radio: Radio, margin_db: Floats) -> float:
     """What power control takes off in clear air, from the margin of each modulation at full power."""
     highest = margin_db[margin_db > 0.0][-1:].sum()
     return float(np.clip(highest - radio.power_control_margin_db, 0.0, radio.power_control_range_db))
@@ -96,7 +96,7 @@ def combining_losses(losses: Losses, radio: Radio) -> CombiningLosses:
 
 def _received_level_dbm(
     network: Network, hop: Hop, structure: LinkStructure, length_km: float, gas_loss_db: float
-) -> NDArray[np.float64]:
+) -> Floats:
     """Level of each line in clear air at full power, nominal equipment, shape (n_lines,)."""
     radio = network.radio(hop.radio)
     power_dbm = radio.transmit_power_dbm if hop.transmit_power_dbm is None else hop.transmit_power_dbm

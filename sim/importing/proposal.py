@@ -108,10 +108,7 @@ def _with_proposal(key: str, path: Path, source: Source, usual: str, sites: list
     )  # fmt: skip
     mapping = source.mapping.model_copy(update={key: _columns(uses), f"{key}_table": how})
     return Source(
-        {**source.tables, key: table},
-        mapping,
-        {**source.whys, key: uses},
-        {**source.refused, key: refused},
+        {**source.tables, key: table}, mapping, {**source.whys, key: uses}, {**source.refused, key: refused}
     )
 
 

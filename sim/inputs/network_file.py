@@ -16,13 +16,7 @@ from hopyears.models.network.network import Network
 from hopyears.models.network.network_doubts import doubts_of
 from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, shown
 from hopyears.sim.inputs.input_text import read_toml
-from hopyears.sim.inputs.network_build import (
-    ENTRY_LISTS,
-    TABLE_KEYS,
-    Origin,
-    Origins,
-    build_network,
-)
+from hopyears.sim.inputs.network_build import ENTRY_LISTS, TABLE_KEYS, Origin, Origins, build_network
 from hopyears.sim.inputs.network_tables import read_table
 
 __all__ = ["InputError", "NetworkSource", "file_schema", "read_network", "with_network"]

@@ -11,15 +11,13 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation.findings import ADAPTIVE
 from hopyears.sim.report.rate_figures import rate_steps
 from hopyears.sim.report.scales import Mark, availability_axis, named_rows, tick_log_axis
 from hopyears.sim.wording.palette import ACCENT, INK, SECOND
-
-Floats = NDArray[np.float64]
 
 FIXED = "fixed, by number of states"
 UNSURE = "not surely different"
@@ -206,13 +204,13 @@ def states_name(states: int) -> str:
     return "adaptive" if states == ADAPTIVE else f"{states} states"
 
 
-def _two_kinds(cases: pd.DataFrame) -> list[tuple[str, NDArray[np.bool_]]]:
+def _two_kinds(cases: pd.DataFrame) -> list[tuple[str, Bools]]:
     """Colour and rows of fixed, then of adaptive modulation."""
     adaptive = (cases["states"] == ADAPTIVE).to_numpy()
     return [(SECOND, ~adaptive), (ACCENT, adaptive)]
 
 
-def _sure(cases: pd.DataFrame, names: Sequence[str] = ("min_per_year", "mbit_s")) -> NDArray[np.bool_]:
+def _sure(cases: pd.DataFrame, names: Sequence[str] = ("min_per_year", "mbit_s")) -> Bools:
     """Whether the paired interval of one of the differences to adaptive modulation leaves out 0."""
     sure = np.zeros(len(cases), dtype=np.bool_)
     for name in names:

@@ -7,6 +7,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.intervals import merged
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tally_rows import UNDELIVERED, seconds_between, three_ways, traffic_rows
@@ -20,10 +21,8 @@ ADAPTIVE = 0
 HOP, SERVICE, WEATHER, BUSY = 0, 1, 2, 3
 """Kinds of case: hop or bundle, service, hop whose equipment is always in order, hop in its busy hours."""
 
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
 
-Spent = tuple[_Ints, _Floats]
+Spent = tuple[Ints, Floats]
 """Names, rising, and the time or megabits of each (first axis)."""
 
 
@@ -46,8 +45,8 @@ class Finding:
     unavailable_s: float
     severely_errored_s: float
     mean_mbit_s: float
-    rate_mbit_s: _Floats
-    seconds: _Floats
+    rate_mbit_s: Floats
+    seconds: Floats
     steps: float = 0.0
 
 
@@ -170,7 +169,7 @@ def busy_hours(demands: Sequence[ServiceDemand], duration_s: float) -> Stretches
 
 
 def channel_states(
-    timeline: HopHistory, names: _Ints, duration_s: float, within: Stretches | None = None
+    timeline: HopHistory, names: Ints, duration_s: float, within: Stretches | None = None
 ) -> Spent:
     """Time of the channels of a hop, both directions, at each modulation [channel seconds].
 
@@ -184,7 +183,7 @@ def channel_states(
     return names, seconds @ counts.astype(np.float64)
 
 
-def lowest_along(chain: Sequence[tuple[HopHistory, _Ints]], duration_s: float) -> Spent:
+def lowest_along(chain: Sequence[tuple[HopHistory, Ints]], duration_s: float) -> Spent:
     """Time [s] at each lowest value along a chain of hops; each comes with one value a state."""
     time_s = np.unique(np.concatenate([np.zeros(1), *(hop.time_s for hop, _ in chain)]))
     lowest = np.full(time_s.size, np.iinfo(np.int64).max)
@@ -196,12 +195,12 @@ def lowest_along(chain: Sequence[tuple[HopHistory, _Ints]], duration_s: float) -
     return names, spent.astype(np.float64)
 
 
-def _state_seconds(time_s: _Floats, state: NDArray[np.integer], n_states: int, duration_s: float) -> _Floats:
+def _state_seconds(time_s: Floats, state: NDArray[np.integer], n_states: int, duration_s: float) -> Floats:
     spent = np.bincount(state, weights=np.diff(np.append(time_s, duration_s)), minlength=n_states)
     return spent.astype(np.float64)
 
 
-def _finding(unavailable_s: float, severe_s: float, rates: _Floats, seconds: _Floats) -> Finding:
+def _finding(unavailable_s: float, severe_s: float, rates: Floats, seconds: Floats) -> Finding:
     rate, where = np.unique(rates.min(axis=1), return_inverse=True)
     spent = np.bincount(where, weights=seconds, minlength=rate.size).astype(np.float64)
     mean = float(rates.mean(axis=1) @ seconds / seconds.sum())

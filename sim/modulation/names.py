@@ -6,8 +6,8 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.modulation.figures import UNAVAILABLE, point_shares, shares_of_time
 from hopyears.sim.modulation.findings import ADAPTIVE
@@ -16,8 +16,6 @@ from hopyears.sim.report.naming import name_points as name_beside
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.wording.palette import SECOND
 from hopyears.sim.wording.wording import PER_CENT
-
-Floats = NDArray[np.float64]
 
 TOGETHER_PIXELS = 4.0
 """Points no farther apart than this, both across and up, have one name."""

@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Ints
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.segments import nominal_segments
@@ -182,17 +182,17 @@ class ModulationStudy:
             found[number] = lowest_along(chain, duration_s)
         return found
 
-    def _names(self, hop: int) -> NDArray[np.int64]:
+    def _names(self, hop: int) -> Ints:
         """Number of states of each level of a hop; level 0 is down."""
         states = self._prepared.designs[hop].steps.states
         return np.concatenate((np.zeros(1, dtype=np.int64), states.astype(np.int64)))
 
-    def _lowest_states(self, hop: int, timeline: HopHistory) -> NDArray[np.int64]:
+    def _lowest_states(self, hop: int, timeline: HopHistory) -> Ints:
         """Lowest modulation in use in each state: of the best N channels, of both directions."""
         design = self._prepared.designs[hop]
         names = self._names(hop)
         levels = np.sort(timeline.levels.reshape(len(timeline.levels), 2, -1), axis=2)
-        lowest: NDArray[np.int64] = names[levels[:, :, -design.scheme.working].min(axis=1)]
+        lowest: Ints = names[levels[:, :, -design.scheme.working].min(axis=1)]
         return lowest
 
 

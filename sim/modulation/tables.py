@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.blocks.prepared import Prepared
@@ -16,7 +16,6 @@ from hopyears.sim.modulation.findings import ADAPTIVE, BlockFindings, Finding, S
 from hopyears.sim.runs.summary_traffic import MISSING, by_priority
 from hopyears.sim.services.service_data import ServiceDemand
 
-_Floats = NDArray[np.float64]
 _Findings = Mapping[tuple[int, int], Finding]
 
 
@@ -118,7 +117,7 @@ def _weather(names: Sequence[str], blocks: Sequence[BlockFindings], n_years: int
     return pd.DataFrame(rows)
 
 
-def _minutes(found: Sequence[Finding], n_years: int) -> _Floats:
+def _minutes(found: Sequence[Finding], n_years: int) -> Floats:
     return np.array([each.unavailable_s for each in found]) / 60.0 / n_years
 
 
@@ -127,7 +126,7 @@ def _below_s(found: Finding, rate_mbit_s: float) -> float:
     return float(found.seconds[found.rate_mbit_s < rate_mbit_s - 5e-4].sum())
 
 
-def _at_least(found: Sequence[Finding]) -> tuple[_Floats, _Floats]:
+def _at_least(found: Sequence[Finding]) -> tuple[Floats, Floats]:
     """Rates [Mbit/s], falling, and the share of the time with at least each."""
     rate, where = np.unique(np.concatenate([each.rate_mbit_s for each in found]), return_inverse=True)
     seconds = np.bincount(where, weights=np.concatenate([each.seconds for each in found]))
@@ -227,9 +226,9 @@ def _frame(demands: Sequence[ServiceDemand], block: BlockFindings, states: int) 
     return pd.DataFrame(rows, columns=["service", "cause", *MISSING])
 
 
-def _of_level(demands: Sequence[ServiceDemand], block: BlockFindings, states: int, level: int) -> _Floats:
+def _of_level(demands: Sequence[ServiceDemand], block: BlockFindings, states: int, level: int) -> Floats:
     """What lacks of the peak and committed rates of a priority [Mbit], shape (2,)."""
     own = [number for number, demand in enumerate(demands) if demand.priority == level]
     lacking = np.array([block.undelivered[number, states][1].sum(axis=0) for number in own])
-    total: _Floats = lacking.sum(axis=0)
+    total: Floats = lacking.sum(axis=0)
     return total

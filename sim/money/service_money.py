@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.money.penalties import Tier, owed
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, put_interval
@@ -15,8 +15,6 @@ from hopyears.sim.counting.statistics import LEVEL, mean_interval
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.rare.year_law import Measure, YearLaw
 from hopyears.sim.rare.year_tables import YearsMet, YearTables
-
-_Floats = NDArray[np.float64]
 
 BAD_YEAR = 0.9
 """Share of the years that owe no more than the figure for a bad year."""
@@ -44,7 +42,7 @@ class Owed(Measure):
 
     tiers: tuple[tuple[tuple[Tier, ...], float | None], ...] = ()
 
-    def worst(self, periods: _Floats) -> _Floats:
+    def worst(self, periods: Floats) -> Floats:
         """Sum over services of what is owed for their months, the last axis."""
         found = [owed(periods[..., i, :], own, cap) for i, (own, cap) in enumerate(self.tiers)]
         return np.asarray(np.sum(found, axis=0))
@@ -70,7 +68,7 @@ def one_outage_costs(service: Service) -> float:
     return float(owed(lost, tiers_of(service), service.penalty_cap_per_year))
 
 
-def undelivered_gbit(blocks: Sequence[Tally], n: int) -> _Floats:
+def undelivered_gbit(blocks: Sequence[Tally], n: int) -> Floats:
     """Gigabits a year asked for at peak rates and not delivered, both directions, (n_blocks, n_services)."""
     rows = []
     for tally in blocks:

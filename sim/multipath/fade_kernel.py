@@ -4,17 +4,15 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import kernel
 from hopyears.sim.multipath.fades import N_KINDS, FadeEvents
 
 FLAT_BIT: Final = 1
 DISPERSIVE_BIT: Final = 2
 
-_FloatArray = NDArray[np.float64]
-_IntArray = NDArray[np.int64]
-_Part = tuple[_FloatArray, _IntArray, _IntArray, _IntArray]
+_Part = tuple[Floats, Ints, Ints, Ints]
 
 
 @dataclass(frozen=True)
@@ -38,10 +36,10 @@ class Thresholds:
         If shapes do not fit or the order above is broken.
     """
 
-    usable: NDArray[np.bool_]
-    down: _FloatArray
-    up: _FloatArray
-    hold_s: _FloatArray
+    usable: Bools
+    down: Floats
+    up: Floats
+    hold_s: Floats
 
     def __post_init__(self) -> None:
         shape = (N_KINDS, *self.usable.shape, len(self.hold_s))
@@ -71,10 +69,10 @@ class ChangePoints:
         FLAT_BIT, DISPERSIVE_BIT or both: what holds modulations away; 0 when all are usable.
     """
 
-    time_s: _FloatArray
-    channel: NDArray[np.int64]
-    level: NDArray[np.int64]
-    cause: NDArray[np.int64]
+    time_s: Floats
+    channel: Ints
+    level: Ints
+    cause: Ints
 
 
 def change_points(events: FadeEvents, thresholds: Thresholds, start_s: float, end_s: float) -> ChangePoints:

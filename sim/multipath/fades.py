@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.air import fade_shape
 from hopyears.models.air.receiver_lines import LineSet
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.kernel import kernel
 from hopyears.sim.multipath.nights import SLOT_S, HopActivity
 from hopyears.sim.streams import Streams
@@ -22,8 +23,6 @@ _SHELLS: Final = (0.0, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0)
 
 _HALF_POWER: Final = 0.5**0.5
 """Each of the two parts of a standard complex normal has this standard deviation."""
-
-_FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -48,14 +47,14 @@ class FadeEvents:
         Earliest start of this fade and all after it [s].
     """
 
-    time_s: _FloatArray
-    impact: _FloatArray
-    speed_per_s: _FloatArray
-    dx: _FloatArray
-    dy: _FloatArray
+    time_s: Floats
+    impact: Floats
+    speed_per_s: Floats
+    dx: Floats
+    dy: Floats
     kind: NDArray[np.int8]
-    latest_end_s: _FloatArray
-    earliest_start_s: _FloatArray
+    latest_end_s: Floats
+    earliest_start_s: Floats
 
 
 def draw_fades(
@@ -111,8 +110,8 @@ def draw_fades(
     return _joined(parts, len(lines.ids), duration_s, np.sqrt(max(flat_top, dispersive_top)))
 
 
-_Drawn = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray]
-_Part = tuple[_FloatArray, _FloatArray, _FloatArray, _FloatArray, _FloatArray, NDArray[np.bool_], bool]
+_Drawn = tuple[Floats, Floats, Floats, Floats]
+_Part = tuple[Floats, Floats, Floats, Floats, Floats, Bools, bool]
 """time, impact, logarithm of slowness, dx and dy, whether in the worst month; whether dispersive."""
 
 

@@ -6,10 +6,8 @@ Activity is the product of a month's weight, the severity of the night and that 
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
 from hopyears.models.air import fade_shape
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.multipath.night_pattern import FIRST_HOUR, PATTERNS
 from hopyears.sim.multipath.seasons import fitted_season, north_share
 
@@ -19,8 +17,6 @@ _SEASON_STEP_DB: Final = 0.2
 _LARGEST_SEASON_DB: Final = 9.8
 """Largest ratio of worst month to mean month that the drawn nights have [dB]. What P.530 asks beyond it (10.8
 at most) is left to the depth map of the other months, so that these keep some shallow fades."""
-
-_FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -53,11 +49,11 @@ class NightLaw:
     terrain: str
     occurrence_worst: float
     occurrence_year: float
-    month_weight: _FloatArray
+    month_weight: Floats
     damping: float
     scale: float
     occurrence_drawn: float
-    gathering: _FloatArray
+    gathering: Floats
     night_start_s: float
     depth_map: fade_shape.DepthMap
 

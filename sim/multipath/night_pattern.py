@@ -9,8 +9,9 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
+
+from hopyears.models.basics.arrays import Floats
 
 FIRST_HOUR: Final = 22
 """Local solar hour at which a night starts (common practice: late evening to two hours after sunrise)."""
@@ -20,8 +21,6 @@ HOUR_WEIGHT: Final = np.array([0.5, 0.7, 0.85, 1.0, 1.1, 1.2, 1.3, 1.3, 1.15, 0.
 HOUR_WEIGHT.setflags(write=False)
 
 HOURS_PER_NIGHT: Final = len(HOUR_WEIGHT)
-
-_FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ _TABLE_SIZE: Final = 1 << 14
 
 
 @lru_cache(maxsize=16)
-def severity_table(log_sd: float) -> _FloatArray:
+def severity_table(log_sd: float) -> Floats:
     """Equally likely severities of mean 1: a lognormal law cut at 2.5 standard deviations, shape (16384,)."""
     middle = (np.arange(_TABLE_SIZE) + 0.5) / _TABLE_SIZE
     severity = np.exp(log_sd * ndtri(middle * ndtr(_CUT)))
@@ -63,6 +62,6 @@ def severity_table(log_sd: float) -> _FloatArray:
     return severity
 
 
-def hour_weight_of_day() -> _FloatArray:
+def hour_weight_of_day() -> Floats:
     """Mean activity in the hours of a night, relative to the mean over 24 hours; shape (10,)."""
     return np.asarray(HOUR_WEIGHT / HOUR_WEIGHT.sum() * 24.0)

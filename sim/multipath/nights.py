@@ -12,23 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_edges_s
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import NightLaw
-from hopyears.sim.multipath.night_pattern import (
-    HOURS_PER_NIGHT,
-    PATTERNS,
-    hour_weight_of_day,
-    severity_table,
-)
+from hopyears.sim.multipath.night_pattern import HOURS_PER_NIGHT, PATTERNS, hour_weight_of_day, severity_table
 from hopyears.sim.multipath.still_air import NightWeather, RainHours, move_out_of_rain
 from hopyears.sim.streams import Streams
 
 SLOT_S: Final = 3600.0
 """Length of one slot of constant activity [s]."""
-
-_FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -68,9 +62,9 @@ class HopActivity:
         Whether the hour lies in the worst month of its year.
     """
 
-    start_s: _FloatArray
-    occurrence: _FloatArray
-    worst_month: NDArray[np.bool_]
+    start_s: Floats
+    occurrence: Floats
+    worst_month: Bools
 
 
 def wet_hours(rain: RainHours, law: NightLaw, n_years: int) -> NDArray[np.uint8]:
@@ -78,7 +72,7 @@ def wet_hours(rain: RainHours, law: NightLaw, n_years: int) -> NDArray[np.uint8]
     return np.packbits(rain.touch(_hours_s(law, n_years) % (n_years * SECONDS_PER_YEAR), SLOT_S))
 
 
-def _hours_s(law: NightLaw, n_years: int) -> _FloatArray:
+def _hours_s(law: NightLaw, n_years: int) -> Floats:
     """Start of each hour of the nights of a block [s], shape (n_nights, HOURS_PER_NIGHT), increasing.
 
     Those of the last night that lie beyond the block's end belong to its beginning.
@@ -128,11 +122,7 @@ def draw_activity(
 
 
 def _hop_activity(
-    random: np.random.Generator,
-    law: NightLaw,
-    rank: _FloatArray,
-    edges_s: _FloatArray,
-    wet: NDArray[np.uint8] | None,
+    random: np.random.Generator, law: NightLaw, rank: Floats, edges_s: Floats, wet: NDArray[np.uint8] | None
 ) -> HopActivity:
     pattern = PATTERNS[law.terrain]
     severities, hours = severity_table(pattern.night_sd), severity_table(pattern.hour_sd)
@@ -202,9 +192,7 @@ def _in_order(level, month, night_start_s, end_s):  # type: ignore[no-untyped-de
     return start_s, activity, of_month
 
 
-def _weighted(
-    law: NightLaw, start_s: _FloatArray, level: _FloatArray, month: NDArray[np.int64], n_years: int
-) -> HopActivity:
+def _weighted(law: NightLaw, start_s: Floats, level: Floats, month: Ints, n_years: int) -> HopActivity:
     """Give each month its weight, damp its own strength, and mark the worst month of each year."""
     own_mean = np.bincount(month, level, 12 * n_years) * SLOT_S / np.tile(MONTH_SECONDS, n_years)
     factor = np.tile(law.month_weight, n_years) * law.scale

@@ -5,18 +5,13 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air import fade_shape
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import MONTH_DAYS, MONTH_STARTS_S
 from hopyears.models.basics.sun import TROPIC_DEG
 from hopyears.models.basics.units import SECONDS_PER_DAY
-from hopyears.sim.multipath.night_pattern import (
-    HOURS_PER_NIGHT,
-    PATTERNS,
-    hour_weight_of_day,
-    severity_table,
-)
+from hopyears.sim.multipath.night_pattern import HOURS_PER_NIGHT, PATTERNS, hour_weight_of_day, severity_table
 from hopyears.sim.storage.disk_cache import kept_arrays
 from hopyears.sim.streams import Streams
 
@@ -27,8 +22,6 @@ NIGHT_MODEL_VERSION: Final = 2
 _NIGHTS_PER_YEAR: Final = 365
 _LEVELS: Final = 160
 
-_FloatArray = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class Season:
@@ -37,11 +30,11 @@ class Season:
     ``ratio`` is the mean worst month over the mean month, and ``activity`` how both spread over levels.
     """
 
-    month_weight: _FloatArray
+    month_weight: Floats
     damping: float
     scale: float
     ratio: float
-    gathering: _FloatArray
+    gathering: Floats
     activity: fade_shape.Activity
 
 
@@ -49,9 +42,9 @@ class Season:
 class _SampleYears:
     """Many years of unit nights: each month's mean activity, and its histogram over levels."""
 
-    month_mean: _FloatArray
-    histogram: _FloatArray
-    log_level: _FloatArray
+    month_mean: Floats
+    histogram: Floats
+    log_level: Floats
 
 
 def north_share(latitude_deg: float) -> float:
@@ -64,7 +57,7 @@ def north_share(latitude_deg: float) -> float:
     return float(np.round(20.0 * share) / 20.0)
 
 
-def month_weights(sharpness: float, north: float) -> _FloatArray:
+def month_weights(sharpness: float, north: float) -> Floats:
     """Season, mean 1, shape (12,): exp(sharpness cos(angle)) with its peak in July and another in January.
 
     ``north`` is the share of the one in July, 0 to 1.
@@ -88,7 +81,7 @@ def fitted_season(terrain: str, ratio: float, north: float) -> Season:
     return Season(kept["month_weight"], damping, scale, found, kept["gathering"], activity)
 
 
-def _season_arrays(season: Season) -> dict[str, _FloatArray]:
+def _season_arrays(season: Season) -> dict[str, Floats]:
     return {
         "numbers": np.array([season.damping, season.scale, season.ratio]),
         "month_weight": season.month_weight,
@@ -117,7 +110,7 @@ def _computed_season(terrain: str, ratio: float, north: float) -> Season:
     return _tabulated(sample, month_weights(sharpness, north), damping)
 
 
-def _strength(sample: _SampleYears, weight: _FloatArray, damping: float) -> tuple[_FloatArray, float]:
+def _strength(sample: _SampleYears, weight: Floats, damping: float) -> tuple[Floats, float]:
     """Factor on each month of each sample year, and the scale that keeps the mean at 1."""
     own = (
         np.power(np.maximum(sample.month_mean, 1e-9), -damping)
@@ -134,7 +127,7 @@ def _worst_over_mean(sample: _SampleYears, north: float, sharpness: float, dampi
     return float((factor * sample.month_mean).max(axis=1).mean())
 
 
-def _tabulated(sample: _SampleYears, weight: _FloatArray, damping: float) -> Season:
+def _tabulated(sample: _SampleYears, weight: Floats, damping: float) -> Season:
     factor, scale = _strength(sample, weight, damping)
     strength = factor * sample.month_mean
     worst = strength.argmax(axis=1)

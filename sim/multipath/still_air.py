@@ -6,8 +6,8 @@ from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.kernel import kernel
 from hopyears.sim.streams import Streams
 
@@ -30,8 +30,6 @@ where it rains a fifth of the time) of the activity of nights meets rain on the 
 LEAST_RAIN_MM_H: Final = 0.5
 """Peak from which a shower or wide shape counts as such rain."""
 
-_FloatArray = NDArray[np.float64]
-
 
 class NightWeather:
     """A standard normal number for each night of a block at any place of the globe.
@@ -49,9 +47,9 @@ class NightWeather:
 
     def __init__(self, streams: Streams, n_nights: int) -> None:
         self._streams, self._n_nights = streams, n_nights
-        self._tiles: dict[tuple[int, int], _FloatArray] = {}
+        self._tiles: dict[tuple[int, int], Floats] = {}
 
-    def at(self, latitude_deg: float, longitude_deg: float) -> _FloatArray:
+    def at(self, latitude_deg: float, longitude_deg: float) -> Floats:
         """The numbers at one place, shape (n_nights,)."""
         total, square = np.zeros(self._n_nights), 0.0
         for tile, weight in tile_weights(latitude_deg, longitude_deg).items():
@@ -94,10 +92,10 @@ def tile_weights(latitude_deg: float, longitude_deg: float) -> Mapping[tuple[int
 class RainHours:
     """Times with rain near a hop, disjoint and increasing: ``start_s`` and ``end_s``, shape (n,) each [s]."""
 
-    start_s: _FloatArray
-    end_s: _FloatArray
+    start_s: Floats
+    end_s: Floats
 
-    def touch(self, slot_start_s: _FloatArray, slot_s: float) -> NDArray[np.bool_]:
+    def touch(self, slot_start_s: Floats, slot_s: float) -> Bools:
         """Whether rain is near at any time of slots of this length; any shape."""
         if not self.start_s.size:
             return np.zeros(slot_start_s.shape, dtype=bool)

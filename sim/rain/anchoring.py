@@ -4,28 +4,27 @@ The cells keep how hops fade together in space and time; the law given keeps how
 curve is fitted from snapshots of the field, not from the run that uses it, and is the same for every run.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass
-from functools import lru_cache
+from typing import cast
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
-from hopyears.models.air.rain_texture import even_factors
+from hopyears.models.air.rain_texture import HALF_LENGTH_KM, LARGEST, even_factors
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
-from hopyears.sim.rain.rain_laws import LocalLaw, RawLaw, blended, times_factors
-from hopyears.sim.rain.scenes import Scenes, raw_law, scenes, surroundings_km
-from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
+from hopyears.sim.rain.rain_laws import LocalLaw, RawLaw, blended, law_of, times_factors
+from hopyears.sim.rain.scenes import each_sample, scenes, surroundings_km
+from hopyears.sim.storage.disk_cache import Key, kept_arrays_each
 
 PROBABILITIES = tuple(float(value) for value in 10.0 ** np.arange(-1.75, -6.01, -0.25))
 """Fractions of the year at which the curve is fitted, those above the hop's chance of rain left out."""
 
 _SCENES_PER_MONTH = 1500
-_MOST_KEPT = 16
-"""Climates whose snapshots stay in memory."""
 _STEP_DB = 1e-3
 _NOTHING_DB = 1e-9
 
@@ -51,11 +50,11 @@ class Anchor:
             values.setflags(write=False)
             object.__setattr__(self, field, values)
 
-    def anchored(self, raw_db: ArrayLike) -> NDArray[np.float64]:
+    def anchored(self, raw_db: ArrayLike) -> Floats:
         """Anchored attenuation [dB] of a raw one, any shape."""
         return _along(raw_db, self.raw_db, self.anchored_db)
 
-    def raw(self, anchored_db: ArrayLike) -> NDArray[np.float64]:
+    def raw(self, anchored_db: ArrayLike) -> Floats:
         """Raw attenuation [dB] of an anchored one, any shape: the way thresholds go."""
         return _along(anchored_db, self.anchored_db, self.raw_db)
 
@@ -64,24 +63,15 @@ IDENTITY = Anchor(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
 """No anchoring."""
 
 
-def _along(value: ArrayLike, start: Floats, end: Floats) -> NDArray[np.float64]:
+def _along(value: ArrayLike, start: Floats, end: Floats) -> Floats:
     values = np.asarray(value, dtype=np.float64)
     beyond = values * (end[-1] / start[-1])
     return np.asarray(np.where(values > start[-1], beyond, np.interp(values, start, end)))
 
 
-def fit_anchor(
-    law: RainLaw | LocalLaw,
-    *,
-    path_length_km: float,
-    k: float,
-    alpha: float,
-    target: Callable[[Floats], ArrayLike] | None,
-    population: CellPopulation = DEFAULT_POPULATION,
-    storms: StormModel = DEFAULT_STORMS,
-    probabilities: Sequence[float] = PROBABILITIES,
-) -> Anchor:
-    """Curve that gives a hop the long-run law ``target``, fitted from the cell model.
+@dataclass(frozen=True)
+class RainHop:
+    """What the rain of a hop follows.
 
     Parameters
     ----------
@@ -91,28 +81,59 @@ def fit_anchor(
         Length of the hop [km], above 0.
     k, alpha : float
         Specific attenuation k R^alpha [dB/km] of the hop's carrier.
-    target : callable or None
-        Attenuation [dB] exceeded for fractions of the year (an array of them), for instance
-        ``models.air.rain_attenuation.attenuation_db`` of P.530 or measured percentiles. None: no anchoring.
+    """
+
+    law: RainLaw | LocalLaw
+    path_length_km: float
+    k: float
+    alpha: float
+
+    @property
+    def nodes(self) -> LocalLaw:
+        """Shares (of one) and laws of the nodes where it ever rains."""
+        nodes = [(1.0, self.law)] if isinstance(self.law, RainLaw) else self.law
+        return [(share, law) for share, law in nodes if np.any(law.rain_probability > 0.0)]
+
+    @property
+    def line(self) -> tuple[float, float, float]:
+        """Length [km], k and alpha."""
+        return float(self.path_length_km), float(self.k), float(self.alpha)
+
+
+def fit_anchors(
+    hops: Sequence[RainHop],
+    targets: Sequence[Callable[[Floats], ArrayLike]],
+    *,
+    population: CellPopulation = DEFAULT_POPULATION,
+    storms: StormModel = DEFAULT_STORMS,
+    probabilities: Sequence[float] = PROBABILITIES,
+) -> list[Anchor]:
+    """Curves that give hops their long-run laws, fitted from the cell model; none where it never rains.
+
+    Parameters
+    ----------
+    hops : sequence of RainHop
+    targets : sequence of callable
+        Attenuation [dB] of each hop exceeded for fractions of the year (an array of them), for instance
+        ``models.air.rain_attenuation.attenuation_db`` of P.530 or measured percentiles.
     population, storms : CellPopulation, StormModel
         The rain model of the run.
     probabilities : sequence of float
-        Fractions of the year at which the curve is fitted.
+        Fractions of the year at which the curves are fitted.
 
     Notes
     -----
-    The raw law comes from ``raw_attenuation_law`` and is kept on disk; the target is asked each time.
+    The raw laws come from ``raw_attenuation_laws`` and are kept on disk; the targets are asked each time.
     """
-    laws = [law] if isinstance(law, RainLaw) else [own for _, own in law]
-    if target is None or not any(np.any(own.rain_probability > 0.0) for own in laws):
-        return IDENTITY
-    raw = raw_attenuation_law(
-        law, path_length_km=path_length_km, k=k, alpha=alpha, population=population, storms=storms
-    )
-    chances = np.sort(np.asarray(probabilities, dtype=np.float64))[::-1]
-    chances = chances[chances < 0.5 * raw.probability[0]]
-    points = np.column_stack([raw.quantile(chances), np.asarray(target(chances), dtype=np.float64)])
-    return _rising(points)
+    anchors = [IDENTITY] * len(hops)
+    rainy = [i for i, hop in enumerate(hops) if hop.nodes]
+    raws = raw_attenuation_laws([hops[i] for i in rainy], population=population, storms=storms)
+    every = np.sort(np.asarray(probabilities, dtype=np.float64))[::-1]
+    for i, raw in zip(rainy, raws, strict=True):
+        chances = every[every < 0.5 * raw.probability[0]]
+        target = np.asarray(targets[i](chances), dtype=np.float64)
+        anchors[i] = _rising(np.column_stack([raw.quantile(chances), target]))
+    return anchors
 
 
 def _rising(points: Floats) -> Anchor:
@@ -134,59 +155,59 @@ def _rising(points: Floats) -> Anchor:
     return Anchor(curve[:, 0], curve[:, 1])
 
 
-def raw_attenuation_law(
-    law: RainLaw | LocalLaw,
+def raw_attenuation_laws(
+    hops: Sequence[RainHop],
     *,
-    path_length_km: float,
-    k: float,
-    alpha: float,
     population: CellPopulation = DEFAULT_POPULATION,
     storms: StormModel = DEFAULT_STORMS,
-) -> RawLaw:
-    """Long-run law of a hop's raw attenuation [dB], from snapshots, kept on disk.
+) -> list[RawLaw]:
+    """Long-run laws of the raw attenuation [dB] of hops on which it rains, from snapshots, kept on disk.
 
     About a place with several nodes of the map, the time above each level is the mean of theirs by their
     shares. The texture is in it.
     """
-    line = (float(path_length_km), float(k), float(alpha))
-    nodes = [(1.0, law)] if isinstance(law, RainLaw) else law
-    smooth = blended(
-        [(share, _node_law(node, line, population, without_drift(storms))) for share, node in nodes]
-    )
-    return times_factors(smooth, even_factors(path_length_km))
+    still = without_drift(storms)
+    model = (repr(astuple(population)), repr(astuple(still)), LARGEST, HALF_LENGTH_KM)
+    numbers = (RAIN_MODEL_VERSION, _SCENES_PER_MONTH, *model)
+    keys: list[Key] = [
+        (*numbers, *hop.line, *((share, *_numbers_of(law)) for share, law in hop.nodes)) for hop in hops
+    ]
+
+    def compute(lacking: list[int]) -> Iterator[dict[str, Floats]]:
+        found = _laws_at_nodes([hops[i] for i in lacking], population, still)
+        for i, laws in zip(lacking, found, strict=True):
+            nodes = [(share, law) for (share, _), law in zip(hops[i].nodes, laws, strict=True)]
+            yield vars(times_factors(blended(nodes), even_factors(hops[i].path_length_km)))
+
+    return [RawLaw(**arrays) for arrays in kept_arrays_each("rain", keys, compute)]
 
 
-def _node_law(
-    law: RainLaw, line: tuple[float, float, float], population: CellPopulation, storms: StormModel
-) -> RawLaw:
-    rates = tuple(float(value) for value in law.mean_rate_mm_h)
-    chances = tuple(float(value) for value in law.rain_probability)
-    model = (repr(astuple(population)), repr(astuple(storms)))
-    key: Key = (RAIN_MODEL_VERSION, rates, chances, *model, *line, _SCENES_PER_MONTH)
-    path_length_km, k, alpha = line
+def _numbers_of(law: RainLaw) -> tuple[float, ...]:
+    return (*law.mean_rate_mm_h.tolist(), *law.rain_probability.tolist())
 
-    def compute() -> dict[str, Floats]:
-        full = raw_law(
-            _snapshots(rates, chances, population, storms, surroundings_km(path_length_km)),
-            path_length_km=path_length_km,
-            k=k,
-            alpha=alpha,
+
+def _laws_at_nodes(
+    hops: Sequence[RainHop], population: CellPopulation, storms: StormModel
+) -> list[list[RawLaw]]:
+    """Smooth laws of each hop at its nodes; the hops of a node share its snapshots."""
+    found: list[list[RawLaw | None]] = [[None] * len(hop.nodes) for hop in hops]
+    places: dict[tuple[tuple[float, ...], float], list[tuple[int, int]]] = {}
+    for i, hop in enumerate(hops):
+        for j, (_, law) in enumerate(hop.nodes):
+            climate = (_numbers_of(law), surroundings_km(hop.path_length_km))
+            places.setdefault(climate, []).append((i, j))
+    for (numbers, longest_hop_km), members in places.items():
+        law = RainLaw(*np.split(np.array(numbers), 2))
+        snapshots = scenes(
+            month_laws(law, population, storms),
+            population,
+            storms,
+            per_month=_SCENES_PER_MONTH,
+            longest_hop_km=longest_hop_km,
         )
-        even = np.geomspace(min(0.9 * full.probability[0], 0.4), 3e-7, 120)
-        return {"value": full.quantile(even), "probability": even}
-
-    arrays = kept_arrays("rain", key, compute)
-    return RawLaw(arrays["value"], arrays["probability"])
-
-
-@lru_cache(maxsize=_MOST_KEPT)
-def _snapshots(
-    rates: tuple[float, ...],
-    chances: tuple[float, ...],
-    population: CellPopulation,
-    storms: StormModel,
-    longest_hop_km: float,
-) -> Scenes:
-    """Snapshots of a climate, shared by the hops of a network."""
-    months = month_laws(RainLaw(np.array(rates), np.array(chances)), population, storms)
-    return scenes(months, population, storms, per_month=_SCENES_PER_MONTH, longest_hop_km=longest_hop_km)
+        for number, value, chance in each_sample(snapshots, [hops[i].line for i, _ in members]):
+            i, j = members[number]
+            full = law_of(value, chance)
+            even = np.geomspace(min(0.9 * full.probability[0], 0.4), 3e-7, 120)
+            found[i][j] = RawLaw(full.quantile(even), even)
+    return cast(list[list[RawLaw]], found)

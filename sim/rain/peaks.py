@@ -16,9 +16,10 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_kinds import kind_densities
 from hopyears.models.air.rain_law import MU_OFFSET, SIGMA, RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel, without_drift
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw
 from hopyears.sim.rain.scenes import hop_samples, scenes
-from hopyears.sim.storage.disk_cache import Floats, Key, kept_arrays
+from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
 RAIN_MODEL_VERSION = 12
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""

@@ -5,14 +5,12 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import CellPopulation
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.rain.rain_near import in_groups
 from hopyears.sim.rain.texture import Texture
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -48,7 +46,7 @@ def no_wide_shapes() -> Floats:
     return np.empty((0, 10))
 
 
-def no_systems() -> Integers:
+def no_systems() -> Ints:
     """Systems of no wide shapes, or of storms that are each a system of their own."""
     return np.empty(0, dtype=np.int64)
 
@@ -87,12 +85,12 @@ class RainField:
     cells: Floats
     storm_start_s: Floats
     storm_end_s: Floats
-    storm_first_cell: Integers
+    storm_first_cell: Ints
     population: CellPopulation
     n_years: int
     wide: Floats = field(default_factory=no_wide_shapes)
-    storm_system: Integers = field(default_factory=no_systems)
-    wide_system: Integers = field(default_factory=no_systems)
+    storm_system: Ints = field(default_factory=no_systems)
+    wide_system: Ints = field(default_factory=no_systems)
     texture: Texture | None = None
 
     def __post_init__(self) -> None:
@@ -114,16 +112,16 @@ class RainField:
         return len(self.wide)
 
     @cached_property
-    def cell_storm(self) -> Integers:
+    def cell_storm(self) -> Ints:
         """Storm of each cell."""
         return np.repeat(np.arange(self.n_storms), np.diff(self.storm_first_cell))
 
     @cached_property
-    def shape_system(self) -> Integers:
+    def shape_system(self) -> Ints:
         """System of each cell, then of each wide shape."""
         return np.concatenate([self.storm_system[self.cell_storm], self.wide_system])
 
-    def shape_rows(self, shapes: Integers) -> Floats:
+    def shape_rows(self, shapes: Ints) -> Floats:
         """Rows of some shapes, as ``cells``, by the numbers of ``shape_system``; shape (n, 8)."""
         rows = np.empty((len(shapes), 8))
         wide = shapes >= self.n_cells

@@ -8,22 +8,15 @@ threshold of interest.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from hopyears.models.air.path_rain import (
-    Chords,
-    ellipse_chord,
-    hop_attenuation_db,
-    hop_numbers,
-)
+from hopyears.models.air.path_rain import Chords, ellipse_chord, hop_attenuation_db, hop_numbers
 from hopyears.models.air.rain_cell import GAUSSIAN, radius_km
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_loops import COARSE_STEP_S, knots_above
 from hopyears.sim.rain.texture import SMOOTH
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -54,7 +47,7 @@ class RainKnots:
 
     time_s: Floats
     attenuation_db: Floats
-    window_start: Integers
+    window_start: Ints
 
     def __post_init__(self) -> None:
         for array in (self.time_s, self.attenuation_db, self.window_start):
@@ -124,7 +117,7 @@ class RainShares:
     and then the wide shapes of the field: a wide shape is ``n_cells`` and more.
     """
 
-    shape: Integers
+    shape: Ints
     share_db: Floats
 
 
@@ -145,7 +138,7 @@ def _factors(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:
     return np.ones(times.shape) if field.texture is None else field.texture.factors(hop, times)
 
 
-def _chords(field: RainField, hop: HopLine, times: Floats) -> tuple[Chords, Chords, Integers, Integers]:
+def _chords(field: RainField, hop: HopLine, times: Floats) -> tuple[Chords, Chords, Ints, Ints]:
     """Showers and wide shapes alive around these times, as the hop cuts them, and their numbers."""
     ux, uy = (hop.x1_km - hop.x0_km) / hop.length_km, (hop.y1_km - hop.y0_km) / hop.length_km
     chords, alive = [], []
@@ -164,7 +157,7 @@ def _chords(field: RainField, hop: HopLine, times: Floats) -> tuple[Chords, Chor
     return chords[0], chords[1], alive[0], alive[1]
 
 
-def _alive(rows: Floats, times: Floats) -> Integers:
+def _alive(rows: Floats, times: Floats) -> Ints:
     """Shapes alive at some time between the first and the last of these."""
     if times.size == 0:
         return np.empty(0, dtype=np.int64)

@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.rain.storm_loops import LONGEST_LIVES
-
-Floats = NDArray[np.float64]
 
 FASTEST = 2.75
 """Drift over its mean that no system exceeds: one in 200 of the gamma law's would."""
@@ -109,8 +108,8 @@ LocalLaw = list[tuple[float, RainLaw]]
 
 
 def blended(parts: list[tuple[float, RawLaw]]) -> RawLaw:
-    """The law whose exceedance is the mean of these, each with its share."""
-    if len(parts) == 1:
+    """The law whose exceedance is the sum of these, each times its share."""
+    if len(parts) == 1 and parts[0][0] == 1.0:
         return parts[0][1]
     value = np.unique(np.concatenate([law.value for _, law in parts]))
     chance = np.sum([share * law.exceedance(value) for share, law in parts], axis=0)
@@ -126,7 +125,7 @@ def times_factors(law: RawLaw, factors: Floats) -> RawLaw:
 
 def law_of(value: Floats, chance: Floats) -> RawLaw:
     """Law from weighted samples."""
-    order = np.argsort(-value, kind="stable")
+    order = np.argsort(value)[::-1]
     order = order[chance[order] > 0.0]
     probability = np.cumsum(chance[order])
     return RawLaw(value[order][::-1].copy(), probability[::-1].copy())

@@ -7,21 +7,21 @@ other cells alive then, the rest of its system, and the systems near by (Slivnya
 process of systems). No rare event is left to chance: every snapshot counts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from hopyears.models.air.path_rain import hop_numbers
 from hopyears.models.air.rain_cell import CellPopulation, largest_radius_km, radius_km
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.network.network import MAXIMUM_PATH_LENGTH_KM
 from hopyears.sim.rain.rain_laws import (
-    Floats,
     Gathering,
     MonthLaw,
     PeakLaw,
@@ -31,11 +31,9 @@ from hopyears.sim.rain.rain_laws import (
     longest_storm_s,
     longest_system_s,
 )
-from hopyears.sim.rain.scene_loops import sum_scenes
+from hopyears.sim.rain.scene_loops import batches, sum_scenes
 from hopyears.sim.rain.storm_loops import CELL_REACH
 from hopyears.sim.streams import Streams
-
-Integers = NDArray[np.int64]
 
 LONGEST_HOP_KM = 60.0
 """Longest hop that a scene's surroundings cover unless more is asked for."""
@@ -43,6 +41,9 @@ LONGEST_HOP_KM = 60.0
 _USUAL_SPREAD = 0.18
 """Of the years' numbers of systems, where the model states none: one for all places, as r_c of P.678-3 varies
 little but in deserts and a scene knows its month alone."""
+
+_SIDE_BY_SIDE = 32
+"""Hops worked out together."""
 
 _WIDE_SHARE = 0.25
 """Share of the scenes that are known to hold a wide shape."""
@@ -58,11 +59,11 @@ class Scenes:
     shower. ``weight`` is shapes per km^2 that the scene stands for, times the share of its month in the year.
     """
 
-    first: Integers
+    first: Ints
     columns: tuple[NDArray[Any], ...]
     weight: Floats
     place: Floats
-    month: Integers
+    month: Ints
     population: CellPopulation
     longest_hop_km: float
 
@@ -77,7 +78,7 @@ class _Systems:
     """Systems at the moment of a snapshot: scene, centre [km], whether that is from the hop's middle, age
     [s], size over the mean, score and bearing of the long axes of their wide shapes."""
 
-    scene: Integers
+    scene: Ints
     x_km: Floats
     y_km: Floats
     from_middle: Floats
@@ -162,12 +163,12 @@ def scenes(
 
 def _month_scenes(
     rng: np.random.Generator, rain: _Rain, n: int, month_share: float
-) -> tuple[Integers, Floats, Floats, Floats]:
+) -> tuple[Ints, Floats, Floats, Floats]:
     """Shapes in each scene, the shapes, weights and places."""
     alive = [rain.month.showers.alive_per_km2, rain.month.wide.alive_per_km2]
     n_wide = round(n * (_WIDE_SHARE if min(alive) > 0.0 else float(alive[1] > 0.0)))
     known: list[Floats] = []
-    rows: list[tuple[Integers, Floats]] = []
+    rows: list[tuple[Ints, Floats]] = []
     weight: list[Floats] = []
     place: list[Floats] = []
     for wide, count in ((False, n - n_wide), (True, n_wide)):
@@ -195,7 +196,7 @@ def _month_scenes(
     return np.bincount(scene, minlength=n), shapes[order], np.concatenate(weight), np.concatenate(place)
 
 
-def _that_matter(rain: _Rain, shapes: Floats, scene: Integers, known: Floats) -> tuple[Floats, Integers]:
+def _that_matter(rain: _Rain, shapes: Floats, scene: Ints, known: Floats) -> tuple[Floats, Ints]:
     """Shapes that can rain on the hop, the known ones first."""
     reach = _reach_km(rain, shapes)
     limit = np.where(
@@ -215,7 +216,7 @@ def _reach_km(rain: _Rain, shapes: Floats) -> Floats:
 
 def _known_shower(
     rng: np.random.Generator, rain: _Rain, log_peak: Floats, phase: Floats
-) -> tuple[Floats, Integers, Floats]:
+) -> tuple[Floats, Ints, Floats]:
     """Row of each scene's known shower; scene and rows of the other shapes."""
     n, storms, population = len(log_peak), rain.storms, rain.population
     score = _score(rain.month.showers, log_peak)
@@ -237,7 +238,7 @@ def _known_shower(
 
 def _known_wide(
     rng: np.random.Generator, rain: _Rain, log_peak: Floats, phase: Floats
-) -> tuple[Floats, Integers, Floats]:
+) -> tuple[Floats, Ints, Floats]:
     """As ``_known_shower`` for wide shapes."""
     n, storms = len(log_peak), rain.storms
     common, score = np.sqrt(storms.system_correlation), _score(rain.month.wide, log_peak)
@@ -263,11 +264,7 @@ def _age_s(rng: np.random.Generator, mean_life_s: float, population: CellPopulat
 
 
 def _own_systems(
-    rng: np.random.Generator,
-    rain: _Rain,
-    age_s: Floats,
-    score: Floats,
-    member_km: tuple[Floats, Floats],
+    rng: np.random.Generator, rain: _Rain, age_s: Floats, score: Floats, member_km: tuple[Floats, Floats]
 ) -> _Systems:
     """Systems known to hold a member of this age at this place: drawn by their size."""
     n, storms = len(age_s), rain.storms
@@ -307,7 +304,7 @@ def _other_systems(rng: np.random.Generator, rain: _Rain, n: int) -> _Systems:
     )
 
 
-def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tuple[Integers, Floats]:
+def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tuple[Ints, Floats]:
     """Scene and row of every shape alive of these systems."""
     systems = _Systems(
         *(np.concatenate(each) for each in zip(*(vars(g).values() for g in groups), strict=True))
@@ -327,7 +324,7 @@ def _shapes_of(rng: np.random.Generator, rain: _Rain, *groups: _Systems) -> tupl
 
 def _born(
     rng: np.random.Generator, systems: _Systems, mean: float, storms: StormModel
-) -> tuple[Integers, Floats, Floats, Floats]:
+) -> tuple[Ints, Floats, Floats, Floats]:
     """System, age [s] (negative: not yet born) and place of members at the mean number of each system."""
     of = np.repeat(np.arange(len(systems.size)), rng.poisson(mean * systems.size))
     age = systems.age_s[of] - rng.uniform(0.0, storms.system_duration_s, len(of))
@@ -335,7 +332,7 @@ def _born(
     return of, age, systems.x_km[of] + shift[0], systems.y_km[of] + shift[1]
 
 
-def _wide_shapes(rng: np.random.Generator, rain: _Rain, systems: _Systems) -> tuple[Integers, Floats]:
+def _wide_shapes(rng: np.random.Generator, rain: _Rain, systems: _Systems) -> tuple[Ints, Floats]:
     """System and row of the wide shapes alive."""
     storms, shape = rain.storms, rain.population.life_shape
     of, age, x, y = _born(rng, systems, rain.held.wide_per_system, storms)
@@ -365,7 +362,7 @@ def _cells(
     storm_age: Floats,
     score: Floats,
     centre: tuple[Floats, Floats, Floats],
-) -> tuple[Integers, Floats]:
+) -> tuple[Ints, Floats]:
     """Storm and row of the cells alive at the age of each storm, which has this score and place."""
     # As if storms bore cells for ever: those alive have lives drawn by length; then those that were born
     # before this storm began or after it ceased to bear cells are left out.
@@ -398,45 +395,67 @@ def _even_points(rng: np.random.Generator, n: int) -> Floats:
 
 
 def hop_samples(
-    snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, bearing_rad: float = 0.0
+    snapshots: Scenes, *, path_length_km: ArrayLike, k: ArrayLike, alpha: ArrayLike, bearing_rad: float = 0.0
 ) -> tuple[Floats, Floats]:
-    """Attenuation of a hop in each scene [dB] and the fraction of time the scene stands for.
+    """Attenuation of hops in each scene [dB] and the fraction of time the scene stands for.
 
-    A path length of 0 gives k R^alpha at a point (k = alpha = 1: the rain rate). The long axes of wide shapes
-    lie in all directions alike, so the bearing of the hop moves chance only.
+    Shape (..., n_scenes), where lengths, k and alpha broadcast to (...). A path length of 0 gives k R^alpha
+    at a point (k = alpha = 1: the rain rate). The long axes of wide shapes lie in all directions alike, so
+    the bearing of the hops moves chance only.
     """
-    total, share, area = _sums(snapshots, path_length_km, k, alpha, bearing_rad, (0.0, 0.0))
-    return total, snapshots.weight * area * share
+    total, share_area = _sums(snapshots, (path_length_km, k, alpha), bearing_rad, (0.0, 0.0))
+    return total, snapshots.weight * share_area
 
 
 def pair_samples(
     snapshots: Scenes, *, path_length_km: float, k: float, alpha: float, shift_km: tuple[float, float]
 ) -> tuple[Floats, Floats, Floats]:
     """Attenuation in each scene of a hop and of its like shifted by (along, across) km, and the time."""
-    total, share, area = _sums(snapshots, path_length_km, k, alpha, 0.0, (0.0, 0.0))
-    other, _, _ = _sums(snapshots, path_length_km, k, alpha, 0.0, shift_km)
-    return total, other, snapshots.weight * area * share
+    hop = (path_length_km, k, alpha)
+    total, share_area = _sums(snapshots, hop, 0.0, (0.0, 0.0))
+    other, _ = _sums(snapshots, hop, 0.0, shift_km)
+    return total, other, snapshots.weight * share_area
 
 
 def _sums(
     snapshots: Scenes,
-    path_length_km: float,
-    k: float,
-    alpha: float,
+    hops: tuple[ArrayLike, ArrayLike, ArrayLike],
     bearing_rad: float,
     shift_km: tuple[float, float],
-) -> tuple[Floats, Floats, Floats]:
-    if not 0.0 <= path_length_km <= snapshots.longest_hop_km:
-        raise ValueError(f"path_length_km is {path_length_km}; must be 0 to {snapshots.longest_hop_km:g}")
+) -> tuple[Floats, Floats]:
+    length, k, alpha = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in hops))
+    outside = (length < 0.0) | (length > snapshots.longest_hop_km)
+    if np.any(outside):
+        raise ValueError(
+            f"path_length_km is {length[outside][0]:g}; must be 0 to {snapshots.longest_hop_km:g}"
+        )
     profile = snapshots.population.profile
-    total, share, area = sum_scenes(
-        hop_numbers(profile, path_length_km, k, alpha),
+    total, share_area = sum_scenes(
+        batches(
+            [hop_numbers(profile, *each) for each in np.stack([length, k, alpha], axis=-1).reshape(-1, 3)]
+        ),
+        (profile.inner_weight, profile.inner_radius, profile.outer_radius),
         (snapshots.first, *snapshots.columns, snapshots.place),
         float(bearing_rad),
         (CELL_REACH * profile.outer_radius, CELL_REACH),
         (float(shift_km[0]), float(shift_km[1])),
     )
-    return total, share, area
+    shape = (*length.shape, len(snapshots.weight))
+    return total[: length.size].reshape(shape), share_area[: length.size].reshape(shape)
+
+
+def each_sample(
+    snapshots: Scenes, hops: Sequence[tuple[float, float, float]]
+) -> Iterator[tuple[int, Floats, Floats]]:
+    """Number of each hop (length [km], k, alpha), in any order, with what ``hop_samples`` gives of it.
+
+    Hops of like length are worked out side by side.
+    """
+    order = sorted(range(len(hops)), key=lambda i: hops[i])
+    for begin in range(0, len(order), _SIDE_BY_SIDE):
+        some = order[begin : begin + _SIDE_BY_SIDE]
+        length, k, alpha = np.array([hops[i] for i in some]).T
+        yield from zip(some, *hop_samples(snapshots, path_length_km=length, k=k, alpha=alpha), strict=True)
 
 
 def raw_law(snapshots: Scenes, *, path_length_km: float, k: float, alpha: float) -> RawLaw:

@@ -13,7 +13,8 @@ from scipy.special import gammainccinv, gammaincinv, ndtr
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.storm import StormModel
-from hopyears.sim.rain.rain_field import Floats, Integers, RainField, Region
+from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.sim.rain.rain_field import RainField, Region
 from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system_s, reach_km
 from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_near
 from hopyears.sim.rain.texture import Texture
@@ -56,7 +57,7 @@ class SystemSource:
     population: CellPopulation
     storms: StormModel
 
-    def born(self, key: np.uint64, tile: Tile, count: Integers, start_s: Floats, length_s: Floats) -> Systems:
+    def born(self, key: np.uint64, tile: Tile, count: Ints, start_s: Floats, length_s: Floats) -> Systems:
         """Systems of one tile: ``count`` in each month, which begin within ``length_s`` from ``start_s``.
 
         Each stands in the tile half-way through its passage. Those that cannot come near are left out.

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.rain_field import RainField
@@ -49,7 +50,7 @@ def storm_intervals(
     return _below([rows[at] for at in np.argsort(order).tolist()])
 
 
-def _side_by_side(places_km: NDArray[np.float64]) -> NDArray[np.int64]:
+def _side_by_side(places_km: Floats) -> Ints:
     """Order in which as many as are taken at once are near each other: strips, each from end to end."""
     extent_km = np.ptp(places_km, axis=0) if len(places_km) else np.zeros(2)
     side_km = np.sqrt(np.prod(extent_km) * PLACES_AT_ONCE / max(len(places_km), 1))
@@ -57,7 +58,7 @@ def _side_by_side(places_km: NDArray[np.float64]) -> NDArray[np.int64]:
     return np.lexsort((places_km[:, 1], strip))
 
 
-def _below(rows: Sequence[tuple[NDArray[np.float64], NDArray[np.float64]]]) -> Intervals:
+def _below(rows: Sequence[tuple[Floats, Floats]]) -> Intervals:
     """Starts and ends [s] of each row, as one set."""
     counts = [0, *(len(start_s) for start_s, _ in rows)]
     start_s, end_s = (np.concatenate([np.zeros(0), *(row[side] for row in rows)]) for side in (0, 1))

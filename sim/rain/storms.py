@@ -11,9 +11,10 @@ from scipy.special import gammaincinv
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION, CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.rain_field import Floats, RainField, Region
+from hopyears.sim.rain.rain_field import RainField, Region
 from hopyears.sim.rain.storm_draws import SystemSource, joined
 from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams

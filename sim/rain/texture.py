@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_texture import TURN_S, amplitude
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel
 from hopyears.sim.rain.shape_loops import sine_over
 from hopyears.sim.streams import keyed_uniform, keyed_word
@@ -19,7 +20,6 @@ from hopyears.sim.streams import keyed_uniform, keyed_word
 if TYPE_CHECKING:
     from hopyears.sim.rain.rain_kernel import HopLine
 
-Floats = NDArray[np.float64]
 
 TILE_KM = 1.0
 """Side of the tiles over which the texture is shared [km]."""
@@ -83,8 +83,5 @@ def texture_on(grain, times, values):  # type: ignore[no-untyped-def]
 def _angle(grain, number):  # type: ignore[no-untyped-def]
     """Angle [turns] at one of the times at which it is drawn."""
     draw = keyed_word(grain[0], number)
-    row, column = (
-        np.int64(grain[1] + keyed_uniform(draw, 0)),
-        np.int64(grain[2] + keyed_uniform(draw, 1)),
-    )
+    row, column = (np.int64(grain[1] + keyed_uniform(draw, 0)), np.int64(grain[2] + keyed_uniform(draw, 1)))
     return keyed_uniform(draw, 2 + row * _ROW + column)

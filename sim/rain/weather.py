@@ -10,7 +10,6 @@ from dataclasses import astuple, dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from hopyears.models.air.daily_cycle import shower_cycle
@@ -18,11 +17,12 @@ from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.seasonality import climatic_ratio
 from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import MONTH_DAYS
 from hopyears.models.basics.units import SECONDS_PER_DAY
 from hopyears.sim.climate import land_shares, monthly_rain_grid, ratio_of
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
-from hopyears.sim.rain.rain_field import Floats, Region
+from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, farthest_km, gathering
 from hopyears.sim.rain.storm_loops import SCORES
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
@@ -40,7 +40,7 @@ _SLACK = 1.05
 _TABLE_RATES = np.geomspace(0.3, 12.0, 20)
 _TABLE_CHANCES = np.linspace(0.02, 0.84, 9) ** 2
 
-DriftLaw = Callable[[float, NDArray[np.int64]], Floats]
+DriftLaw = Callable[[float, Ints], Floats]
 CycleLaw = Callable[[float, float], Floats]
 TileBounds = tuple[int, int, Floats, float]
 
@@ -350,11 +350,7 @@ class _Ceilings:
     """The most that places within ``_REACH_DEG`` of a tile have, from nodes two degrees apart."""
 
     def __init__(
-        self,
-        bounds: Sequence[TileBounds],
-        rate_scale: float,
-        population: CellPopulation,
-        storms: StormModel,
+        self, bounds: Sequence[TileBounds], rate_scale: float, population: CellPopulation, storms: StormModel
     ) -> None:
         edges = np.rad2deg([each for _, _, each, _ in bounds])
         reach = np.array([self._reach_deg(each) for each in edges])
@@ -378,7 +374,7 @@ class _Ceilings:
         """r_c of the mean probability of rain about a tile."""
         return climatic_ratio(float(self.chance[self._near(edges)].mean()))
 
-    def _near(self, edges: Floats) -> tuple[NDArray[np.int64], ...]:
+    def _near(self, edges: Floats) -> tuple[Ints, ...]:
         degrees = np.rad2deg(edges)
         reach = self._reach_deg(degrees)
         rows = (self.rows >= degrees[0] - _REACH_DEG) & (self.rows <= degrees[2] + _REACH_DEG)
@@ -404,7 +400,7 @@ def _gathered_fast(
     return np.asarray(_SLACK * found, dtype=np.float64)
 
 
-def _cells(grid: Floats, value: Floats) -> tuple[NDArray[np.int64], Floats]:
+def _cells(grid: Floats, value: Floats) -> tuple[Ints, Floats]:
     """Cell of a grid that each value lies in, the first and last without an end, and how far along it."""
     cell = np.clip(np.searchsorted(grid, value, side="right") - 1, 0, len(grid) - 2)
     return cell, (value - grid[cell]) / (grid[cell + 1] - grid[cell])

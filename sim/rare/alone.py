@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant, PlantSite
@@ -29,8 +29,6 @@ _NO_STREAMS = Streams(0, 0)
 _HARDLY = 1e-9
 """Spread of a duration that does not vary."""
 
-_Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class Alone:
@@ -52,13 +50,13 @@ class Alone:
         Whether the part alone takes a hop down, or a bundle, which come after the hops.
     """
 
-    lost_s: _Floats
-    restore_s: _Floats
-    struck_s: _Floats
-    weakens: NDArray[np.int64]
-    stops_hop: NDArray[np.bool_]
+    lost_s: Floats
+    restore_s: Floats
+    struck_s: Floats
+    weakens: Ints
+    stops_hop: Bools
 
-    def longest_outage_s(self, among: NDArray[np.bool_]) -> _Floats:
+    def longest_outage_s(self, among: Bools) -> Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
 
         Where none of these does, that of the slowest of them all, as two must be down at once.
@@ -70,11 +68,11 @@ class Alone:
         """
         return self._longest_s(self.lost_s > 0.0, among)
 
-    def longest_of_hops_s(self, among: NDArray[np.bool_]) -> _Floats:
+    def longest_of_hops_s(self, among: Bools) -> Floats:
         """The same of hops and bundles, shape (n_hops,) [s]."""
         return self._longest_s(self.stops_hop, among)
 
-    def _longest_s(self, stops: NDArray[np.bool_], among: NDArray[np.bool_]) -> _Floats:
+    def _longest_s(self, stops: Bools, among: Bools) -> Floats:
         restore_s = np.where(among, self.restore_s, 0.0)
         by_itself = np.array([restore_s[own].max(initial=0.0) for own in stops.T])
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
@@ -123,13 +121,13 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop)
 
 
-def _by_slot(history: ServiceHistory | HopHistory, edges_s: _Floats) -> _Floats:
+def _by_slot(history: ServiceHistory | HopHistory, edges_s: Floats) -> Floats:
     """Unavailable time, both ways, in each slot [s]."""
     lost = three_ways(history, float(edges_s[-1]))[BOTH]
     return seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
 
 
-def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureLog, _Floats]:
+def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureLog, Floats]:
     """Log in which some parts fail, one in each slot of ``SLOT_S``, and when each does [s].
 
     Nothing else goes wrong, every failure stops its part and takes its mean time.

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.lifetimes import LawKind
 from hopyears.sim.blocks.prepared import Prepared, stormy_share
@@ -12,9 +12,6 @@ from hopyears.sim.rare.alone import Alone
 
 LIGHTNING = "lightning"
 """In place of a kind of part."""
-
-_Bools = NDArray[np.bool_]
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -38,11 +35,11 @@ class Candidates:
     """
 
     kind: tuple[str, ...]
-    rate_per_year: _Floats
-    lost_s: _Floats
-    restore_s: _Floats
-    able: _Bools
-    harmful: _Floats
+    rate_per_year: Floats
+    lost_s: Floats
+    restore_s: Floats
+    able: Bools
+    harmful: Floats
 
     @classmethod
     def of(cls, prepared: Prepared, single: Alone) -> "Candidates":
@@ -64,7 +61,7 @@ class Candidates:
         )
 
 
-def strikes_per_year(prepared: Prepared) -> _Floats:
+def strikes_per_year(prepared: Prepared) -> Floats:
     """Strikes at each site that kill at least one outdoor part, in the mean of years, shape (n_sites,)."""
     plant = prepared.built.plant
     exposed = np.bincount(plant.part_site[plant.outdoor_parts], minlength=len(plant.sites))

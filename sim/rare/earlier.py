@@ -23,8 +23,8 @@ from dataclasses import dataclass
 from math import comb, factorial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.failure_log import FailureLog, Failures
@@ -37,8 +37,6 @@ EVEN_SHARE = 0.15
 
 REACH_S = SECONDS_PER_YEAR
 """Largest lag."""
-
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -59,10 +57,10 @@ class Earlier:
         Failures put in, at least 1.
     """
 
-    parts: NDArray[np.int64]
-    chance: _Floats
-    lag_s: _Floats
-    rate_per_s: _Floats
+    parts: Ints
+    chance: Floats
+    lag_s: Floats
+    rate_per_s: Floats
     number: int = 1
 
     def drawn(self, random: np.random.Generator, time_s: float) -> dict[int, tuple[float, ...]]:
@@ -79,20 +77,20 @@ class Earlier:
             found[part] = tuple(sorted((*found.get(part, ()), time_s - lag_s)))
         return found
 
-    def density_per_s(self, place: NDArray[np.int64], lag_s: _Floats) -> _Floats:
+    def density_per_s(self, place: Ints, lag_s: Floats) -> Floats:
         """Of lags of the parts at these places, shape (n,); 0 beyond ``REACH_S``."""
         mean_s = self.lag_s[place]
         bent = np.exp(-lag_s / mean_s) / (-mean_s * np.expm1(-REACH_S / mean_s))
         found = (1.0 - EVEN_SHARE) * bent + EVEN_SHARE / REACH_S
         return np.where((lag_s >= 0.0) & (lag_s <= REACH_S), found, 0.0)
 
-    def chance_below(self, place: NDArray[np.int64], lag_s: _Floats) -> _Floats:
+    def chance_below(self, place: Ints, lag_s: Floats) -> Floats:
         """Chance of a shorter lag, likewise."""
         mean_s, within_s = self.lag_s[place], np.clip(lag_s, 0.0, REACH_S)
         bent = np.expm1(-within_s / mean_s) / np.expm1(-REACH_S / mean_s)
         return np.asarray((1.0 - EVEN_SHARE) * bent + EVEN_SHARE * within_s / REACH_S)
 
-    def ratio(self, failures: Failures, time_s: float, never: NDArray[np.bool_] | None = None) -> float:
+    def ratio(self, failures: Failures, time_s: float, never: Bools | None = None) -> float:
         """Density of a history when failures are put in before a time, over that as it comes.
 
         Those of parts that ``never`` fail, shape (n_parts of the plant,), are not put in.
@@ -117,9 +115,7 @@ class Earlier:
         )
 
 
-def weight(
-    ways: Sequence[Earlier], log: FailureLog, time_s: float, never: NDArray[np.bool_] | None = None
-) -> float:
+def weight(ways: Sequence[Earlier], log: FailureLog, time_s: float, never: Bools | None = None) -> float:
     """Weight of a history into which failures before a time were put in by one of some ways, or none."""
     if not ways:
         return 1.0
@@ -135,7 +131,7 @@ def chosen(ways: Sequence[Earlier], random: np.random.Generator) -> Earlier | No
     return ways[int((share - BY_THEMSELVES) / (1.0 - BY_THEMSELVES) * len(ways))]
 
 
-def _products(terms: _Floats, most: int) -> list[float]:
+def _products(terms: Floats, most: int) -> list[float]:
     """Sums of the products of 0, 1 ... ``most`` different terms."""
     found = [1.0] + [0.0] * most
     for term in terms.tolist():

@@ -25,8 +25,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
@@ -50,10 +50,6 @@ that meet."""
 MOST_SPARES = 3
 """Stores with more spares that fit are not emptied by hand."""
 
-_Ints = NDArray[np.int64]
-_Bools = NDArray[np.bool_]
-_Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class ByHand:
@@ -75,31 +71,31 @@ class ByHand:
         Parts of the plant.
     """
 
-    services: _Ints
-    events: _Ints
-    rate_per_year: _Floats
-    chance: _Floats
+    services: Ints
+    events: Ints
+    rate_per_year: Floats
+    chance: Floats
     earlier: tuple[tuple[Earlier, ...], ...]
     n_parts: int
 
     @cached_property
-    def held(self) -> _Bools:
+    def held(self) -> Bools:
         """Which parts do not fail by themselves, shape (n_parts,)."""
         found = np.zeros(self.n_parts, dtype=np.bool_)
         found[self.events[self.events < self.n_parts]] = True
         return found
 
     @cached_property
-    def struck_sites(self) -> _Ints:
+    def struck_sites(self) -> Ints:
         """Sites that lightning does not strike by itself."""
         return self.events[self.events >= self.n_parts] - self.n_parts
 
     @property
-    def weight_per_year(self) -> _Floats:
+    def weight_per_year(self) -> Floats:
         """Weight of a draw of each: what it adds is that much a year."""
         return self.rate_per_year / self.chance
 
-    def longest_s(self, every: Candidates, among: _Bools | None = None) -> _Floats:
+    def longest_s(self, every: Candidates, among: Bools | None = None) -> Floats:
         """Longest outage that what is put in makes by itself, times its weight, of each of the services, 0
         where none does [s a year].
 
@@ -116,7 +112,7 @@ class ByHand:
         weighted_s = (self.weight_per_year * every.restore_s[self.events])[:, None]
         return np.asarray(np.where(stops, weighted_s, 0.0).max(axis=0, initial=0.0))
 
-    def drawn(self, plant: Plant, streams: Streams, n: int) -> _Ints:
+    def drawn(self, plant: Plant, streams: Streams, n: int) -> Ints:
         """Places in ``events`` of what comes in the first ``n`` draws of a block.
 
         Each has its own exponential variable in every draw, over its chance, and the least one comes: a
@@ -162,7 +158,7 @@ def by_hand(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     return tuple(found)
 
 
-def _that_stop_alone(every: Candidates) -> _Ints:
+def _that_stop_alone(every: Candidates) -> Ints:
     """What stops a service by itself, of the kinds of which draws tell more than histories do.
 
     Losses D that come L times a year give a history of T years the variance L E[D^2] / T, and a draw of which
@@ -189,24 +185,24 @@ def _that_stop_alone(every: Candidates) -> _Ints:
     return np.zeros(0, dtype=np.int64)
 
 
-def _chances(rate: _Floats, lost_s: _Floats) -> _Floats:
+def _chances(rate: Floats, lost_s: Floats) -> Floats:
     """Shares of the draws: by the time that each takes a year, and how many services it stops."""
     return _shares(rate * lost_s.max(axis=1, initial=0.0) * np.sqrt((lost_s > 0.0).sum(axis=1)))
 
 
-def _shares(harm: _Floats) -> _Floats:
+def _shares(harm: Floats) -> Floats:
     share = np.maximum(harm, LEAST_SHARE * harm.mean()) if harm.size else harm
     return np.asarray(share / share.sum())
 
 
-def _worth(rate: _Floats, chance: _Floats, stops: _Bools) -> float:
+def _worth(rate: Floats, chance: Floats, stops: Bools) -> float:
     """How many times more a draw tells than a history about a kind, for the service in the middle."""
     often, share = rate @ stops, chance @ stops
     hit = often > 0.0
     return float(np.median(share[hit] / (often[hit] * YEARS_OF_A_DRAW))) if hit.any() else 0.0
 
 
-def _stores(plant: Plant, every: Candidates, events: _Ints) -> tuple[tuple[Earlier, ...], ...]:
+def _stores(plant: Plant, every: Candidates, events: Ints) -> tuple[tuple[Earlier, ...], ...]:
     """How the stores of what fits each part are emptied before it fails; none where they cannot be."""
     known: dict[frozenset[str], tuple[Earlier, ...]] = {frozenset(): ()}
     takers: dict[str, set[int]] = {}
@@ -230,7 +226,7 @@ def _stores(plant: Plant, every: Candidates, events: _Ints) -> tuple[tuple[Earli
 
 
 def _that_meet(
-    plant: Plant, every: Candidates, single: Alone, services: _Ints, n_routes: _Ints, strikes: _Ints
+    plant: Plant, every: Candidates, single: Alone, services: Ints, n_routes: Ints, strikes: Ints
 ) -> ByHand:
     """Parts that each take a route of some services, or all: one is put in while another takes the others.
 
@@ -264,7 +260,7 @@ def _that_meet(
     return ByHand(services, events, rate, _shares(harm), ways, n)
 
 
-def _meeting(parts: _Ints, often_down: _Floats, down_s: _Floats, rate: _Floats) -> tuple[Earlier, ...]:
+def _meeting(parts: Ints, often_down: Floats, down_s: Floats, rate: Floats) -> tuple[Earlier, ...]:
     """The way in which one of some parts has failed before; none where there is none."""
     return (Earlier(parts, _shares(often_down), down_s, _per_s(rate)),) if parts.size else ()
 
@@ -276,7 +272,7 @@ def _fitting(plant: Plant, number: int) -> tuple[str, ...]:
     return part.fitting or ((kind.spare,) if kind.spare else ())
 
 
-def _resting(plant: Plant) -> _Bools:
+def _resting(plant: Plant) -> Bools:
     """Parts that may be switched off, and then do not fail, shape (n_parts,)."""
     found = np.zeros(len(plant.parts), dtype=np.bool_)
     for group in plant.groups:
@@ -285,5 +281,5 @@ def _resting(plant: Plant) -> _Bools:
     return found
 
 
-def _per_s(rate_per_year: _Floats) -> _Floats:
+def _per_s(rate_per_year: Floats) -> Floats:
     return rate_per_year / (HOURS_PER_YEAR * HOUR_S)

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import (
@@ -55,7 +55,7 @@ def _limits(strata: Sequence[Stratum]) -> Interval:
 
 
 def _strata(
-    prepared: Prepared, folder: RunFolder, seen: NDArray[np.float64], years: int
+    prepared: Prepared, folder: RunFolder, seen: Floats, years: int
 ) -> dict[tuple[int, int], list[Stratum]]:
     """Terms of each hop's figures: its blocks, shape (n_blocks, n, n_figures), and the draws beside them."""
     numbers, n = folder.finished_blocks(), seen.shape[1]
@@ -75,24 +75,19 @@ def _strata(
         for stratum, unseen in zip(DRAWN, (common, rare, weather, weather), strict=True):
             at = hop, stratum, figure
             term = Stratum.of_moments(
-                sizes[stratum],
-                total[at],
-                square[at],
-                int(hit[at]),
-                largest[at],
-                largest_unseen=unseen,
+                sizes[stratum], total[at], square[at], int(hit[at]), largest[at], largest_unseen=unseen
             )
             strata.append(term.scaled(share) if stratum == RAINS else term)
     return found
 
 
-def _spread(table: KeyedTable, moment: str, n: int) -> NDArray[np.float64]:
+def _spread(table: KeyedTable, moment: str, n: int) -> Floats:
     """One moment of the figures of hops, shape (n, n_strata, n_figures)."""
     strata = (n, len(DRAWN) + 2)
     return np.stack([table.spread(f"{figure}_{moment}", strata) for figure in FIGURES], axis=-1)
 
 
-def _bounds(prepared: Prepared, n: int) -> NDArray[np.float64]:
+def _bounds(prepared: Prepared, n: int) -> Floats:
     """Most of one outage that was not seen, by weather, by common failures and by those put in by hand (times
     its weight), shape (3, n, n_figures)."""
     single, options = alone(BlockSimulator(prepared)), prepared.options

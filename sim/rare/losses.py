@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.kernel import kernel
 from hopyears.models.basics.units import SECONDS_PER_YEAR
@@ -38,9 +38,6 @@ WAYS = (FORWARD, BACKWARD, BOTH)
 
 _PLANNED = int(Cause.MAINTENANCE)
 
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
-
 
 @dataclass(frozen=True)
 class Losses:
@@ -57,13 +54,13 @@ class Losses:
         Figures of hops, and of bundles after them, both ways together.
     """
 
-    figures: _Floats
+    figures: Floats
     causes: KeyedTable
-    months: _Floats
-    hops: _Floats
+    months: Floats
+    hops: Floats
 
     @classmethod
-    def of_outages(cls, outages: Outages, hops: _Floats) -> "Losses":
+    def of_outages(cls, outages: Outages, hops: Floats) -> "Losses":
         """Of a history; without months where it has no spans."""
         n_services, n_spans = len(outages.severe_share), len(outages.spans)
         n_years = round(outages.duration_s / SECONDS_PER_YEAR) if n_spans else 0
@@ -88,7 +85,7 @@ class Losses:
         """So many times as much, months as they are."""
         return Losses(self.figures * factor, self.causes.scaled(factor), self.months, self.hops * factor)
 
-    def of(self, services: _Ints, *, hops: bool) -> "Losses":
+    def of(self, services: Ints, *, hops: bool) -> "Losses":
         """Of some services, and the hops or none of them; all others lose nothing."""
         figures, months = np.zeros_like(self.figures), np.zeros_like(self.months)
         figures[services], months[:, services] = self.figures[services], self.months[:, services]
@@ -124,7 +121,7 @@ def losses_each(
         yield Losses.of_outages(each, hop_losses(simulator.prepared, own, duration_s))
 
 
-def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float) -> _Floats:
+def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float) -> Floats:
     """Figures of hops by themselves, and of bundles after them, both ways together, as ``Losses.hops``."""
     bundles = [side_by_side([hops[hop] for hop in own]) for own in prepared.bundles.values()]
     found = np.zeros((len(hops) + len(bundles), len(FIGURES)))

@@ -6,22 +6,21 @@ Independent sets of them show how large that is.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
-from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.rain_texture import HALF_LENGTH_KM, LARGEST, chance_above
 from hopyears.models.air.storm import StormModel
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.blocks.prepared import Prepared, local_law
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_laws import LocalLaw
-from hopyears.sim.rain.scenes import Scenes, hop_samples, scenes, surroundings_km
-from hopyears.sim.storage.disk_cache import Key, kept_arrays
+from hopyears.sim.rain.scenes import Scenes, each_sample, scenes, surroundings_km
+from hopyears.sim.storage.disk_cache import Key, kept_arrays_each
 
 N_SETS = 24
 """Independent sets of snapshots."""
@@ -64,7 +63,7 @@ class _Row:
         return (RAIN_MODEL_VERSION, *laws, *model, *texture, self.line, self.threshold_db, N_SETS, PER_MONTH)
 
 
-def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArray[np.float64]:
+def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> Floats:
     """Fraction of the year in which rain takes a modulation of a hop, nominal equipment, without guard.
 
     Parameters
@@ -81,31 +80,18 @@ def rain_chances(prepared: Prepared, asked: Sequence[tuple[int, int]]) -> NDArra
     return chances_of([(prepared, hop, step) for hop, step in asked])
 
 
-def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> NDArray[np.float64]:
+def chances_of(asked: Sequence[tuple[Prepared, int, int]]) -> Floats:
     """The same for hops of several networks, whose snapshots are drawn but once; each is kept on disk."""
     rows = [_Row.of(*each) for each in asked]
-    found = [_kept(row) for row in rows]
-    lacking = [i for i, chances in enumerate(found) if chances is None]
-    for i, chances in zip(lacking, _computed([rows[i] for i in lacking]), strict=True):
-        found[i] = kept_arrays("rain-chances", rows[i].key, partial(dict, chance=chances))["chance"]
-    return np.reshape(np.array(found, dtype=np.float64), (len(rows), N_SETS))
+
+    def compute(lacking: list[int]) -> Iterator[dict[str, Floats]]:
+        yield from ({"chance": chances} for chances in _computed([rows[i] for i in lacking]))
+
+    found = kept_arrays_each("rain-chances", [row.key for row in rows], compute)
+    return np.reshape([arrays["chance"] for arrays in found], (len(rows), N_SETS)).astype(np.float64)
 
 
-class _LackingError(Exception):
-    """Nothing is kept."""
-
-
-def _kept(row: _Row) -> NDArray[np.float64] | None:
-    def nothing() -> dict[str, NDArray[np.float64]]:
-        raise _LackingError
-
-    try:
-        return kept_arrays("rain-chances", row.key, nothing)["chance"]
-    except _LackingError:
-        return None
-
-
-def _computed(rows: Sequence[_Row]) -> NDArray[np.float64]:
+def _computed(rows: Sequence[_Row]) -> Floats:
     """Chances of rows, shape (n_rows, N_SETS); rows in one climate share its snapshots."""
     chance = np.zeros((len(rows), N_SETS))
     climates: dict[tuple[Key, StormModel, float], tuple[RainLaw, dict[int, float]]] = {}
@@ -115,9 +101,13 @@ def _computed(rows: Sequence[_Row]) -> NDArray[np.float64]:
             shares = climates.setdefault(place, (law, {}))[1]
             shares[i] = shares.get(i, 0.0) + share
     for (_, storms, reach_km), (law, shares) in climates.items():
+        members = list(shares)
         for number, found in enumerate(_sets(storms, law, reach_km)):
-            for i, share in shares.items():
-                chance[i, number] += share * _chance(found, rows[i].line, rows[i].threshold_db)
+            for j, value, time in each_sample(found, [rows[i].line for i in members]):
+                i = members[j]
+                ratio = rows[i].threshold_db / np.maximum(value, 1e-9)
+                above = float((time * chance_above(ratio, rows[i].line[0])).sum())
+                chance[i, number] += shares[i] * above
     return chance
 
 
@@ -142,10 +132,3 @@ def _sets(storms: StormModel, law: RainLaw, reach_km: float) -> Iterator[Scenes]
             first_month=_MONTHS_OF_ANCHORS * (1 + number),
             longest_hop_km=reach_km,
         )
-
-
-def _chance(found: Scenes, line: tuple[float, float, float], threshold_db: float) -> float:
-    length_km, k, alpha = line
-    attenuation_db, share = hop_samples(found, path_length_km=length_km, k=k, alpha=alpha)
-    ratio = threshold_db / np.maximum(attenuation_db, 1e-9)
-    return float((share * chance_above(ratio, length_km)).sum())

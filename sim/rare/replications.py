@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
@@ -136,7 +136,7 @@ def replication_tables(
     return drawn, by_cause, by_month, KeyedTable.joined(HOPS, hops)
 
 
-def _hop_rows(hops: NDArray[np.float64], stratum: int) -> KeyedTable:
+def _hop_rows(hops: Floats, stratum: int) -> KeyedTable:
     """Rows of ``HOPS`` of one draw."""
     hit = np.flatnonzero(hops.any(axis=1))
     found = hops[hit]
@@ -147,7 +147,7 @@ def _hop_rows(hops: NDArray[np.float64], stratum: int) -> KeyedTable:
     return KeyedTable.collect(HOPS, keys, np.column_stack([moments, np.maximum(found, 0.0)]))
 
 
-def _month_rows(months: NDArray[np.float64], stratum: int, draw: int, weight: float) -> KeyedTable:
+def _month_rows(months: Floats, stratum: int, draw: int, weight: float) -> KeyedTable:
     """Rows of ``MONTHS`` of one draw."""
     side, entity, year, month = (place.astype(np.int64) for place in np.nonzero(months.any(axis=4)))
     one = np.ones_like(entity)

@@ -15,20 +15,14 @@ from copy import copy
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.fading_tally import FADING
 from hopyears.sim.counting.figures import UNSEEN_OUTAGES, UNSEEN_SEVERELY_ERRORED_S
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.statistics import (
-    ENOUGH_SEEN,
-    LEVEL,
-    Interval,
-    Stratum,
-    strata_interval,
-)
+from hopyears.sim.counting.statistics import ENOUGH_SEEN, LEVEL, Interval, Stratum, strata_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone
 from hopyears.sim.rare.candidates import Candidates
@@ -52,8 +46,6 @@ UNSEEN_WEATHER_S = 3600.0
 """Length assumed of an outage by weather where none was seen (common practice, no
 source: a rain cell lives for little more than half an hour)."""
 
-_Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class Seen:
@@ -72,14 +64,14 @@ class Seen:
         Loss to rain by the hops of the working route, each alone [s a year].
     """
 
-    blocks: _Floats
-    own: _Floats
-    own_rain: _Floats
-    histories: _Floats
-    forced: _Floats
-    nights: _Floats
-    rains: _Floats
-    rain: _Floats
+    blocks: Floats
+    own: Floats
+    own_rain: Floats
+    histories: Floats
+    forced: Floats
+    nights: Floats
+    rains: Floats
+    rain: Floats
 
     @classmethod
     def read(cls, prepared: Prepared, rain: RainControl | None, folder: RunFolder) -> "Seen":
@@ -87,7 +79,7 @@ class Seen:
         n = len(prepared.demands)
         years = float(folder.manifest()["block_years"])
         asked = prepared.options.replications
-        columns: list[list[_Floats]] = [[] for _ in fields(cls)]
+        columns: list[list[Floats]] = [[] for _ in fields(cls)]
         for block in folder.finished_blocks():
             total, drawn, fading = (
                 KeyedTable.from_arrow(kind, folder.read_table(block, name))
@@ -115,7 +107,7 @@ class Seen:
         )
 
 
-def _figures(table: KeyedTable, shape: tuple[int, ...], **fixed: int) -> _Floats:
+def _figures(table: KeyedTable, shape: tuple[int, ...], **fixed: int) -> Floats:
     """Figures of services by way, those of draws first where the shape ends with draws."""
     found = np.stack([table.spread(name, shape, **fixed) for name in FIGURES], axis=-1)
     return np.asarray(np.moveaxis(found, 2, 0) if len(shape) > len(("service", "way")) else found)
@@ -132,9 +124,9 @@ class Unseen:
         times the largest weight of one that stops the service (0 where none does).
     """
 
-    weather: _Floats
-    common: _Floats
-    rare: _Floats
+    weather: Floats
+    common: Floats
+    rare: Floats
 
     @classmethod
     def of(cls, prepared: Prepared, single: Alone, hands: Sequence[ByHand]) -> "Unseen":
@@ -227,7 +219,7 @@ class ServiceFigures:
             self._known[key] = [weather, *drawn]
         return self._known[key]
 
-    def terms(self, service: int, figure: int, way: int = BOTH) -> list[tuple[_Floats, float]]:
+    def terms(self, service: int, figure: int, way: int = BOTH) -> list[tuple[Floats, float]]:
         """Units of each term of a figure, and the largest of one that was not seen; weather as it was met.
 
         Empty where the run has no such term.
@@ -250,7 +242,7 @@ class ServiceFigures:
             (share * seen.rains[:, service, way, figure], share * weather / years),
         ]
 
-    def _weather(self, service: int, figure: int, values: _Floats, largest_unseen: float) -> Stratum:
+    def _weather(self, service: int, figure: int, values: Floats, largest_unseen: float) -> Stratum:
         """What is not lost to failures alone, put right by what weather the blocks met."""
         seen = np.count_nonzero(values)
         if values.size < FEWEST_BLOCKS or seen < ENOUGH_SEEN or self._rain is None:

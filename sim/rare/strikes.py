@@ -1,8 +1,8 @@
 """A strike of lightning put in by hand: when, which radios of the site it kills, and its weight."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools
 from hopyears.models.basics.intervals import Intervals
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
@@ -13,11 +13,7 @@ rare, and stop what is protected."""
 
 
 def strike_in(
-    plant: Plant,
-    site: int,
-    storms: Intervals,
-    years_s: tuple[float, float],
-    random: np.random.Generator,
+    plant: Plant, site: int, storms: Intervals, years_s: tuple[float, float], random: np.random.Generator
 ) -> tuple[float, dict[int, tuple[float, ...]], float]:
     """A strike at a site during a span of time, evenly over its storms, that takes at least one radio.
 
@@ -59,7 +55,7 @@ def strike_in(
     return time_s, {int(part): (time_s,) for part in exposed[killed]}, expected * known / drawn
 
 
-def _killed(random: np.random.Generator, n: int, chance: float) -> NDArray[np.bool_]:
+def _killed(random: np.random.Generator, n: int, chance: float) -> Bools:
     """Which of n radios a strike takes, at least one."""
     killed = random.random(n) < chance
     while not killed.any():
@@ -67,7 +63,7 @@ def _killed(random: np.random.Generator, n: int, chance: float) -> NDArray[np.bo
     return np.asarray(killed)
 
 
-def _chance(killed: NDArray[np.bool_], harm: float) -> float:
+def _chance(killed: Bools, harm: float) -> float:
     hit = int(np.count_nonzero(killed))
     return float(harm**hit * (1.0 - harm) ** (killed.size - hit))
 

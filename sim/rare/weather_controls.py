@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.fading_tally import RAIN
@@ -28,8 +28,6 @@ SLOPE_BOUNDS = (0.0, 2.0)
 """Seconds lost for each second of rain: a service loses no less to more of it, and by hysteresis and the
 ten-second rule somewhat more than a second for each."""
 
-_Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class RainControl:
@@ -44,8 +42,8 @@ class RainControl:
     """
 
     rows: tuple[tuple[tuple[int, int], ...], ...]
-    mean_s: _Floats
-    error_s: _Floats
+    mean_s: Floats
+    error_s: Floats
 
 
 def rain_control(prepared: Prepared) -> RainControl:
@@ -114,8 +112,8 @@ def rain_seconds(fading: KeyedTable, rows: Sequence[tuple[int, int]]) -> float:
 
 
 def controlled_stratum(
-    values: _Floats,
-    controls: _Floats,
+    values: Floats,
+    controls: Floats,
     means: Sequence[float],
     errors: Sequence[float],
     bounds: tuple[float, float],

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
@@ -38,8 +38,6 @@ _STEPS = 40
 
 _AT_ONCE = 1_000_000
 """Figures worked out at a time, at most."""
-
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -71,7 +69,7 @@ class Measure:
         """Whether replications know what is added up."""
         return all(figure != "undelivered_mbit" for figure, _ in self.amounts)
 
-    def periods(self, months: _Floats) -> _Floats:
+    def periods(self, months: Floats) -> Floats:
         """Amounts by period, shape (n, n_services, n_periods), of months (n, n_services, 12, n_figures)."""
         factors = np.zeros(len(YEAR_FIGURES))
         for figure, factor in self.amounts:
@@ -85,7 +83,7 @@ class Measure:
             found = found + np.array(self.offset)[:, None]
         return np.asarray(found)
 
-    def worst(self, periods: _Floats) -> _Floats:
+    def worst(self, periods: Floats) -> Floats:
         """The figure of years of which amounts by period stand in the last two axes."""
         services = periods.mean(axis=-2) if self.mean else periods.max(axis=-2)
         return np.asarray(services.max(axis=-1))
@@ -95,8 +93,8 @@ class Measure:
 class _Rows:
     """Years of draws joined with years of weather: figures (n_measures, n_rows, n_weather_years)."""
 
-    figures: _Floats
-    block: NDArray[np.int64]
+    figures: Floats
+    block: Ints
 
 
 class YearLaw:
@@ -128,7 +126,7 @@ class YearLaw:
         """Chance that a year breaks any limit: one for each measure, infinite where it has none."""
         limits = np.asarray(allowed, dtype=np.float64)
 
-        def broken(figures: _Floats) -> _Floats:
+        def broken(figures: Floats) -> Floats:
             over = figures > limits.reshape(-1, *[1] * (figures.ndim - 1))
             return np.asarray(over.any(axis=0), dtype=np.float64)
 
@@ -163,7 +161,7 @@ class YearLaw:
         low, best, high = (max(value, 0.0) for value in (found.low, found.best, found.high))
         return Interval(low, best, high, level)
 
-    def units(self, measure: int, *, largest: float = 0.0) -> list[tuple[_Floats, float]]:
+    def units(self, measure: int, *, largest: float = 0.0) -> list[tuple[Floats, float]]:
         """Units of each term of the mean of a measure, and the most of one that was not seen.
 
         Blocks; where replications tell, histories and rare failures too.
@@ -198,7 +196,7 @@ class YearLaw:
             least, most = (least, middle) if kept(middle) else (middle, most)
         return most
 
-    def _blocks(self, figures: _Floats) -> _Floats:
+    def _blocks(self, figures: Floats) -> Floats:
         return np.asarray(figures.reshape(-1, self._met.block_years).mean(axis=1))
 
     def limit(self, measure: int, *, chance: float, level: float) -> float:
@@ -230,7 +228,7 @@ class YearLaw:
             rows.append(self._joined(draws.months, draws.block_of[draws.unit]))
         return rows
 
-    def _joined(self, months: _Floats, block: NDArray[np.int64]) -> _Rows:
+    def _joined(self, months: Floats, block: Ints) -> _Rows:
         """Figures of years with these failures in every year's weather."""
         met = self._met
         weather = (met.years - met.own)[: self._weather_years]
@@ -249,7 +247,7 @@ class YearLaw:
         whole = MOST_WEATHER_YEARS // self._met.block_years or 1
         return min(whole * self._met.block_years, self.n_years)
 
-    def _strata(self, of: Callable[[_Floats], _Floats], largest: float = 0.0) -> list[Stratum]:
+    def _strata(self, of: Callable[[Floats], Floats], largest: float = 0.0) -> list[Stratum]:
         """Terms of the mean of a function of the measures of a year, at least 0."""
         (blocks, most), *others = self._terms(of, largest)
         seen = Stratum.of(blocks)
@@ -257,7 +255,7 @@ class YearLaw:
         found = [replace(seen, unseen=max(seen.unseen, most / len(blocks)))]
         return found + [Stratum.of(units, largest_unseen=bound) for units, bound in others if units.size]
 
-    def _terms(self, of: Callable[[_Floats], _Floats], largest: float) -> list[tuple[_Floats, float]]:
+    def _terms(self, of: Callable[[Floats], Floats], largest: float) -> list[tuple[Floats, float]]:
         """Units of the blocks, of histories and of rare failures, and the most of one that was not seen."""
         met, (own, none, histories, forced) = self._met, self._drawn
         assert met.histories is not None
@@ -275,7 +273,7 @@ class YearLaw:
             terms.append((units, draws.largest_weight * most))
         return terms
 
-    def _by_block(self, values: _Floats, block: NDArray[np.int64], *, every: bool = False) -> _Floats:
+    def _by_block(self, values: Floats, block: Ints, *, every: bool = False) -> Floats:
         """Mean over the years of weather but those of a row's own block; of one row for every block."""
         n_years = self._met.block_years
         sums = values.reshape(len(values), values.shape[1] // n_years, n_years).sum(axis=2)

@@ -7,24 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.losses import MONTH_FIGURES
-from hopyears.sim.rare.replications import (
-    FORCED,
-    HISTORIES,
-    MONTHS,
-    OWN,
-    TOGETHER,
-    WITH,
-    n_draws,
-)
+from hopyears.sim.rare.replications import FORCED, HISTORIES, MONTHS, OWN, TOGETHER, WITH, n_draws
 from hopyears.sim.storage.run_folder import RunFolder
 
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
 _Keys = NDArray[np.int32]
 
 
@@ -48,10 +39,10 @@ class Draws:
         Whether a draw's weights sum to 1 over all of its years, not to 0 over both sides.
     """
 
-    months: _Floats
-    unit: _Ints
-    weight: _Floats
-    block_of: _Ints
+    months: Floats
+    unit: Ints
+    weight: Floats
+    block_of: Ints
     largest_weight: float
     whole: bool
 
@@ -71,13 +62,13 @@ class YearsMet:
         None without replications.
     """
 
-    years: _Floats
-    own: _Floats
+    years: Floats
+    own: Floats
     block_years: int
     histories: Draws | None = None
     forced: Draws | None = None
 
-    def with_weather(self, factor: _Floats) -> "YearsMet":
+    def with_weather(self, factor: Floats) -> "YearsMet":
         """The same with so many times the weather of each service, shape (n_services,)."""
         weather = (self.years - self.own) * factor[:, None, None]
         return replace(self, years=self.own + weather)
@@ -109,14 +100,14 @@ class YearTables:
             for block in blocks
         )
         self._drawn = _joined([(table.keys.astype(np.int32), table.values) for table in drawn])
-        self._weather: _Floats | None = None
+        self._weather: Floats | None = None
 
     @property
     def replicated(self) -> bool:
         """Whether replications tell what failures alone take."""
         return bool(self._asked) and self.n_blocks > 1
 
-    def with_weather(self, factors: _Floats) -> "YearTables":
+    def with_weather(self, factors: Floats) -> "YearTables":
         """The same with so many times the weather of each service, shape (n_services,)."""
         other = copy(self)
         other._weather = factors
@@ -151,7 +142,7 @@ class YearTables:
         return YearsMet(years, own, self.block_years, histories, forced)
 
     def _of_kind(
-        self, stratum: int, numbers: _Ints, place: _Ints, keys: _Keys, values: _Floats, n_services: int
+        self, stratum: int, numbers: Ints, place: Ints, keys: _Keys, values: Floats, n_services: int
     ) -> Draws:
         every = self._drawn[0][:, 2] == stratum
         largest = float(self._drawn[1][every, -1].max(initial=0.0))
@@ -173,22 +164,22 @@ class YearTables:
         return Draws(months, rows[:, 0].copy(), signed, blocks, largest or 1.0 / self.block_years, whole)
 
     @staticmethod
-    def _empty(n_rows: int, n_services: int) -> _Floats:
+    def _empty(n_rows: int, n_services: int) -> Floats:
         return np.zeros((n_rows, n_services, 12, len(YEAR_FIGURES)))
 
     @staticmethod
-    def _padded(values: _Floats) -> _Floats:
+    def _padded(values: Floats) -> Floats:
         """Figures of replications among ``YEAR_FIGURES``: no weight, nothing undelivered."""
         return np.column_stack([values[:, : len(MONTH_FIGURES)], np.zeros(len(values))])
 
 
-def _both_ways(table: KeyedTable) -> tuple[_Keys, _Floats]:
+def _both_ways(table: KeyedTable) -> tuple[_Keys, Floats]:
     here = table.key("direction") == BOTH
     keys = np.column_stack([table.key(name)[here] for name in ("entity", "year", "month")])
     return keys.astype(np.int32), np.column_stack([table.value(name)[here] for name in YEAR_FIGURES])
 
 
-def _joined(parts: list[tuple[_Keys, _Floats]]) -> tuple[_Keys, _Floats]:
+def _joined(parts: list[tuple[_Keys, Floats]]) -> tuple[_Keys, Floats]:
     """Rows of all blocks, the place of the block before their keys; takes the parts over one by one."""
     n_rows, (key, value) = sum(len(key) for key, _ in parts), parts[0]
     keys, values = np.empty((n_rows, 1 + key.shape[1]), np.int32), np.empty((n_rows, value.shape[1]))
@@ -200,7 +191,7 @@ def _joined(parts: list[tuple[_Keys, _Floats]]) -> tuple[_Keys, _Floats]:
     return keys, values
 
 
-def _those(rows: tuple[_Keys, _Floats], services: Sequence[int]) -> tuple[_Ints, _Keys, _Floats]:
+def _those(rows: tuple[_Keys, Floats], services: Sequence[int]) -> tuple[Ints, _Keys, Floats]:
     """Rows of some services (the second key), and the place of each in ``services``."""
     keys, values = rows
     order = np.argsort(services)

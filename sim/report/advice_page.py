@@ -6,9 +6,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.advice.advise import Advice
 from hopyears.sim.advice.confirm import Goal
-from hopyears.sim.report.choice_figures import Floats, left_for_money
+from hopyears.sim.report.choice_figures import left_for_money
 from hopyears.sim.report.drawing import inline_svg, look, new_axes
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.report.study_page import Section, TableOfPage, page_cells, study_page

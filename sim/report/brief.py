@@ -36,7 +36,7 @@ def brief_page(results: "Results") -> str:
     page: str = page_template("brief.html").render(
         title=results.manifest.get("title") or results.network.get("title") or "untitled network",
         run=results.manifest,
-        years=wording.given(float(results.manifest["years"])),
+        years=int(results.manifest["years"]),
         answer=first_answer(table, causes, float(results.manifest["years"]), noun=noun),
         noun=noun,
         counts=counts,

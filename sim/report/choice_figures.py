@@ -6,13 +6,11 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.report.naming import name_points
 from hopyears.sim.report.scales import Mark, availability_axis, legend_above, named_rows
 from hopyears.sim.wording.palette import ACCENT, FAINT, INK, SECOND
-
-Floats = NDArray[np.float64]
 
 LEAST_FLOOR_SHARE = 1e-7
 """Right end of an axis of availability at the utmost."""

@@ -11,8 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LogNorm
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.equipment.failure_log import PHASES
 from hopyears.sim.report.scales import (
     Mark,
@@ -28,7 +28,6 @@ from hopyears.sim.report.scales import (
 from hopyears.sim.runs.failure_rows import PHASE_COLUMNS
 from hopyears.sim.wording.palette import ACCENT, CAUSE_GROUPS, INK, SECOND, cause_group
 
-Floats = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from hopyears.models.basics.arrays import Floats
+
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top."""
 
@@ -99,12 +99,7 @@ def _boxes(point: Floats, size: Floats, distance: float) -> list[Box]:
     return boxes
 
 
-def _cost(
-    box: Box,
-    obstacles: Floats,
-    taken: Sequence[Box],
-    edges: Box,
-) -> float:
+def _cost(box: Box, obstacles: Floats, taken: Sequence[Box], edges: Box) -> float:
     left, bottom, right, top = box
     x, y = obstacles[:, 0], obstacles[:, 1]
     covered = np.count_nonzero((x > left) & (x < right) & (y > bottom) & (y < top))

@@ -9,15 +9,13 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
 from matplotlib.colors import LogNorm
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.radio.scheme import parse_scheme
 from hopyears.sim.report.naming import name_points
 from hopyears.sim.report.scales import RAMP, colour_limits, figure_of, round_ticks
 from hopyears.sim.wording.palette import INK
 from hopyears.sim.wording.wording import given, number
-
-Floats = NDArray[np.float64]
 
 MOST_NAMES = 150
 """Sites named at most; those with most hops come first."""

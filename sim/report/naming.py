@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.transforms import Bbox
 
-from hopyears.sim.report.labels import Box, Floats, place_labels
+from hopyears.models.basics.arrays import Floats
+from hopyears.sim.report.labels import Box, place_labels
 from hopyears.sim.report.scales import figure_of
 from hopyears.sim.wording.palette import FAINT, INK
 

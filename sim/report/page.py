@@ -156,7 +156,7 @@ def _run_facts(manifest: Mapping[str, Any], network: Mapping[str, Any]) -> dict[
     ]
     return {
         "identity": manifest["identity"],
-        "years": wording.given(float(manifest["years"])),
+        "years": int(manifest["years"]),
         "blocks": manifest.get("blocks", ""),
         "block_years": manifest.get("block_years", ""),
         "seed": manifest["seed"],

@@ -9,12 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, NullLocator
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.report.scales import Mark, availability_axis, legend_above, named_rows, steps
 from hopyears.sim.wording.palette import ACCENT, INK, SECOND
-
-Floats = NDArray[np.float64]
 
 DIRECTIONS: dict[str, tuple[str, Literal["-"] | tuple[float, Sequence[float]]]] = {
     "forward": (ACCENT, "-"),

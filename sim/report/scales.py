@@ -13,13 +13,12 @@ from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullLocator
 from matplotlib.transforms import ScaledTranslation
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.wording.palette import FAINT
 from hopyears.sim.wording.wording import LEVELS, given, level_name
-
-Floats = NDArray[np.float64]
 
 MOST_DECADES = 6.0
 """What lies farther below the largest value is cut off at the edge."""

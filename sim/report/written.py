@@ -4,6 +4,8 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from hopyears.sim.wording.wording import plural
+
 
 def page_template(name: str) -> Any:
     """A template of the package; whatever goes into it is escaped."""
@@ -14,4 +16,5 @@ def page_template(name: str) -> Any:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["counted"] = plural
     return environment.get_template(name)

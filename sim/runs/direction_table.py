@@ -7,13 +7,7 @@ import pandas as pd
 
 from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import (
-    BACKWARD,
-    FORWARD,
-    per_block,
-    put_availability,
-    put_interval,
-)
+from hopyears.sim.counting.figures import BACKWARD, FORWARD, per_block, put_availability, put_interval
 from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally

@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import month_of
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
@@ -158,7 +158,7 @@ def service_table(
     return pd.DataFrame(rows)
 
 
-def _worst_month(minutes: NDArray[np.float64]) -> dict[str, object]:
+def _worst_month(minutes: Floats) -> dict[str, object]:
     """Mean over the years of each year's worst month, from minutes of shape (n_blocks, n_years, 12)."""
     row: dict[str, object] = {}
     bound = UNSEEN_OUTAGE_S / 60.0 / minutes.shape[1]

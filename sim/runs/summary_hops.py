@@ -6,12 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.counting.figures import (
-    SHARES,
-    exceeded_rate,
-    longest_outages_s,
-    outage_columns,
-)
+from hopyears.sim.counting.figures import SHARES, exceeded_rate, longest_outages_s, outage_columns
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.tallies import Tally
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.prepared import Prepared
@@ -30,7 +30,7 @@ def below_committed(blocks: Sequence[Tally], n: int, direction: int) -> list[Int
     return [mean_interval(minutes[:, i], largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years) for i in range(n)]
 
 
-def planned_minutes(total: Tally, n: int) -> NDArray[np.float64]:
+def planned_minutes(total: Tally, n: int) -> Floats:
     """Unavailable minutes a year of each service with planned work among the causes, both ways together."""
     table = total.tables["service_cause"]
     here = (table.key("direction") == BOTH) & ((table.key("causes") & int(Cause.MAINTENANCE)) != 0)
@@ -38,9 +38,7 @@ def planned_minutes(total: Tally, n: int) -> NDArray[np.float64]:
     return seconds / 60.0 / total.years
 
 
-def throughput_shares(
-    total: Tally, entity: int, peak_mbit_s: float, direction: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def throughput_shares(total: Tally, entity: int, peak_mbit_s: float, direction: int) -> tuple[Floats, Floats]:
     """Rates [Mbit/s], falling, and the share of time with at least each."""
     table = total.tables["service_throughput"]
     seconds = table.spread("seconds", (N_BINS + 1,), entity=entity, direction=direction)

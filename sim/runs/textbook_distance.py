@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
@@ -52,8 +52,6 @@ STEPS = (
 - capacity shared: hops that are up or in part up, but not enough for all who cross them;
 - replications: from what the blocks happened to meet to the run's best figure
   (``sim.rare.service_figures``), a matter of chance."""
-
-_Floats = NDArray[np.float64]
 
 
 def distance_table(
@@ -103,7 +101,7 @@ def _row(service: str, step: str, interval: Interval) -> dict[str, object]:
     return row
 
 
-def _step(minutes: _Floats) -> Interval:
+def _step(minutes: Floats) -> Interval:
     """Mean of a step over blocks; what lies below a millionth of a minute is rounding."""
     return difference_interval(np.round(minutes, 6))
 
@@ -138,7 +136,7 @@ class _Ends:
 
 def _block_minutes(
     folder: RunFolder, block: int, n: int, years: int
-) -> tuple[_Floats, _Floats, _Floats, _Floats]:
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Minutes a year of every service: hops, route, all routes (by fading, with equipment); its own."""
     series = KeyedTable.from_arrow(SERIES, folder.read_table(block, "service_series"))
     scale = 60.0 * years
@@ -148,7 +146,7 @@ def _block_minutes(
     return hops, route, alone, unavailable_of_services(folder, block, n) / scale
 
 
-def unavailable_of_services(folder: RunFolder, block: int, n: int) -> _Floats:
+def unavailable_of_services(folder: RunFolder, block: int, n: int) -> Floats:
     """Unavailable seconds of every service in a block, both ways."""
     total = KeyedTable.from_arrow(TOTAL, folder.read_table(block, "service_total"))
     return total.spread("unavailable_s", (n,), direction=BOTH)
@@ -161,7 +159,7 @@ class QueueStudy:
         free = replace(prepared, options=replace(prepared.options, queues=False))
         self._simulator, self._seed, self._years = BlockSimulator(free), seed, block_years
 
-    def block(self, number: int) -> _Floats:
+    def block(self, number: int) -> Floats:
         """Unavailable seconds of every service in a block."""
         history = self._simulator.simulate(self._seed, number, self._years)
         lost = [three_ways(service, history.duration_s)[BOTH].unavailable_s for service in history.services]
@@ -180,11 +178,7 @@ def queue_table(
     blocks: Sequence[int] = folder.finished_blocks()[:n_blocks]
     n = len(prepared.demands)
     free = over_blocks(
-        QueueStudy,
-        (prepared, opened.seed, opened.block_years),
-        blocks,
-        workers=workers,
-        progress=progress,
+        QueueStudy, (prepared, opened.seed, opened.block_years), blocks, workers=workers, progress=progress
     )
     waited = np.array([unavailable_of_services(folder, block, n) for block in blocks]) - np.array(free)
     minutes = waited / 60.0 / opened.block_years

@@ -10,16 +10,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.intervals import merged
 from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.services.service_data import ServiceDemand, ServiceHistory
 
-_Floats = NDArray[np.float64]
-Stretches = tuple[_Floats, _Floats]
+Stretches = tuple[Floats, Floats]
 """Starts and ends of stretches of time [s]."""
 
 
-def where(holds: NDArray[np.bool_], time_s: _Floats, duration_s: float) -> Stretches:
+def where(holds: Bools, time_s: Floats, duration_s: float) -> Stretches:
     """Stretches of a piecewise-constant history in which something holds."""
     end_s = np.minimum(np.append(time_s[1:], duration_s), duration_s)
     some = holds & (end_s > time_s)
@@ -28,7 +28,7 @@ def where(holds: NDArray[np.bool_], time_s: _Floats, duration_s: float) -> Stret
 
 def clock_changes(
     clock: DemandClock, short: Iterable[Stretches], duration_s: float
-) -> tuple[_Floats, NDArray[np.int32]]:
+) -> tuple[Floats, NDArray[np.int32]]:
     """Level of a clock in time, at full demand but in the stretches in which capacity may be short.
 
     Returns
@@ -50,7 +50,7 @@ def clock_changes(
 
 
 def with_hours(
-    history: ServiceHistory, service: ServiceDemand, span_edges_s: Sequence[float] | _Floats
+    history: ServiceHistory, service: ServiceDemand, span_edges_s: Sequence[float] | Floats
 ) -> ServiceHistory:
     """A history of the sweep with the time that it stood at full demand told by the hours of the clock.
 
@@ -81,7 +81,7 @@ def with_hours(
     )
 
 
-def _with_unasked(spans: _Floats, service: ServiceDemand, clock: DemandClock, edges_s: _Floats) -> _Floats:
+def _with_unasked(spans: Floats, service: ServiceDemand, clock: DemandClock, edges_s: Floats) -> Floats:
     """Spans with what was not even asked for among what lacks of the peak rate."""
     if not len(spans):
         return spans

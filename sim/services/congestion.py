@@ -28,14 +28,13 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.sim.services.congestion_kernel import Crowd, Standing, place_services
 from hopyears.sim.services.route_choice import GOOD
 from hopyears.sim.services.service_data import ServiceDemand
 from hopyears.sim.services.service_frame import Frame
 
-_Floats = NDArray[np.float64]
-_Bools = NDArray[np.bool_]
-Changes = tuple[_Floats, NDArray[np.int32]]
+Changes = tuple[Floats, NDArray[np.int32]]
 """Times and values of a piecewise-constant history; the first time is 0."""
 
 
@@ -45,7 +44,7 @@ def crowd_of(frame: Frame, members: Sequence[int]) -> Crowd:
     ranked = sorted(members, key=lambda s: (services[s].priority, s))
     priority = np.array([services[s].priority for s in ranked])
 
-    def each(value: str) -> _Floats:
+    def each(value: str) -> Floats:
         return np.array([getattr(service, value) for service in services], dtype=np.float64)
 
     return Crowd(
@@ -70,7 +69,7 @@ def leaves_congestion(service: ServiceDemand) -> bool:
 
 def routes_among(
     crowd: Crowd,
-    links: Sequence[tuple[int, _Floats, _Floats, _Bools]],
+    links: Sequence[tuple[int, Floats, Floats, Bools]],
     others: Sequence[tuple[int, Changes]],
     n_links: int,
     duration_s: float,

@@ -5,29 +5,26 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.judging.sharing import share_kernel
 from hopyears.sim.services.route_choice import FAILED, GOOD, PLANNED
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_frame import Flows, Routes
 
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
-_Bools = NDArray[np.bool_]
-
 
 class Crowd(NamedTuple):
     """Services that may be short together, by *rank*: by priority, then in order of the file."""
 
-    services: _Ints  # by rank, their numbers
-    flows: _Ints  # both of each, by rank
-    peers: _Ints  # by rank, how many are of at least its priority
-    moves: _Bools  # whether it leaves congestion; by service from here on
-    preempts: _Bools
-    hold_off_s: _Floats
-    switching_s: _Floats
-    commanded_s: _Floats
-    wait_to_restore_s: _Floats
+    services: Ints  # by rank, their numbers
+    flows: Ints  # both of each, by rank
+    peers: Ints  # by rank, how many are of at least its priority
+    moves: Bools  # whether it leaves congestion; by service from here on
+    preempts: Bools
+    hold_off_s: Floats
+    switching_s: Floats
+    commanded_s: Floats
+    wait_to_restore_s: Floats
     routes: Routes
     flow: Flows
 
@@ -35,34 +32,34 @@ class Crowd(NamedTuple):
 class Standing(NamedTuple):
     """Where the services stand, and how long what."""
 
-    capacity: _Floats  # by link direction [Mbit/s]
-    planned: _Bools  # by link, whether planned work takes of its capacity
-    route: _Ints  # by service, -1 while it has none
-    held: _Floats  # (n_ranks + 1, n_link_directions): committed rates of those of lower rank number
+    capacity: Floats  # by link direction [Mbit/s]
+    planned: Bools  # by link, whether planned work takes of its capacity
+    route: Ints  # by service, -1 while it has none
+    held: Floats  # (n_ranks + 1, n_link_directions): committed rates of those of lower rank number
     condition: NDArray[np.int8]  # of the route in use, by service
-    short_since_s: _Floats  # by service, infinite while it is not
-    room_since_s: _Floats  # by route, for those better than the one in use, infinite while there is none
-    gap_end_s: _Floats  # by service, infinite where it does not change route
-    rate: _Floats  # by flow: what it gets of its committed rate
-    left: _Floats  # scratch from here on
-    first: _Ints
-    last: _Ints
-    crossing: _Ints
-    pull: _Floats
-    active: _Ints
+    short_since_s: Floats  # by service, infinite while it is not
+    room_since_s: Floats  # by route, for those better than the one in use, infinite while there is none
+    gap_end_s: Floats  # by service, infinite where it does not change route
+    rate: Floats  # by flow: what it gets of its committed rate
+    left: Floats  # scratch from here on
+    first: Ints
+    last: Ints
+    crossing: Ints
+    pull: Floats
+    active: Ints
 
 
 @kernel
 def place_services(
     crowd: Crowd,
     standing: Standing,
-    time_s: _Floats,
-    what: _Ints,
-    forward: _Floats,
-    backward: _Floats,
-    value: _Ints,
+    time_s: Floats,
+    what: Ints,
+    forward: Floats,
+    backward: Floats,
+    value: Ints,
     duration_s: float,
-) -> tuple[_Floats, _Ints, _Ints]:
+) -> tuple[Floats, Ints, Ints]:
     """Changes of route: times [s], services, choices; those of one service in order of time.
 
     Events after time 0 are sorted: of link ``what`` its capacity both ways and whether work is planned, of

@@ -18,12 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.services.route_choice import DEGRADED, GOOD, PLANNED
 from hopyears.sim.services.service_data import RingSwitch, Route
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -40,15 +38,15 @@ class Openings:
         Whether the ring turned by command, not for a failure.
     """
 
-    time_s: _Floats
-    place: _Ints
-    by_command: NDArray[np.bool_]
+    time_s: Floats
+    place: Ints
+    by_command: Bools
 
 
 @kernel
 def ring_openings(
-    time_s: _Floats,
-    link: _Ints,
+    time_s: Floats,
+    link: Ints,
     state: NDArray[np.int8],
     link_state: NDArray[np.int8],
     protection: int,
@@ -56,7 +54,7 @@ def ring_openings(
     guard_s: float,
     wait_to_restore_s: float,
     duration_s: float,
-) -> tuple[_Floats, _Ints, NDArray[np.bool_]]:
+) -> tuple[Floats, Ints, Bools]:
     """Openings of a ring: times [s], places, whether by command.
 
     Parameters
@@ -118,7 +116,7 @@ def _severity(state: int) -> int:
 
 @kernel
 def _worse(
-    opened: int, link_state: NDArray[np.int8], since: _Floats, now: float, hold_off_s: float, guard_s: float
+    opened: int, link_state: NDArray[np.int8], since: Floats, now: float, hold_off_s: float, guard_s: float
 ) -> tuple[int, float]:
     """Link in a worse state than the opened one, to be opened next (or -1), and when."""
     least = _severity(link_state[opened])
@@ -136,7 +134,7 @@ def _worse(
 
 def ways_round(
     openings: Sequence[Openings], rings: Sequence[RingSwitch], routes: Sequence[Route]
-) -> tuple[_Floats, NDArray[np.int32]]:
+) -> tuple[Floats, NDArray[np.int32]]:
     """Route in use by a service in time, as ``route_choice.choose_route`` gives it.
 
     Parameters
@@ -180,7 +178,7 @@ def _open_way(crossed: Sequence[set[int]], blocked: Sequence[int], used: int) ->
     return next((n for n, links in enumerate(crossed) if links.isdisjoint(blocked)), used)
 
 
-def _without_nothing(time_s: _Floats, choice: NDArray[np.int32]) -> tuple[_Floats, NDArray[np.int32]]:
+def _without_nothing(time_s: Floats, choice: NDArray[np.int32]) -> tuple[Floats, NDArray[np.int32]]:
     """Only the last choice of each instant."""
     last = np.append(time_s[1:] > time_s[:-1], True)
     return time_s[last], choice[last]

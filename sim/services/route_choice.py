@@ -8,30 +8,28 @@ cost less.
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import kernel
 
 GOOD, FAILED, PLANNED, DEGRADED = 0, 1, 2, 3
 """States of a link for a service: of use, failed, out of use by planned work; for a ring also degraded."""
 
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
-
 
 @kernel
 def choose_route(
-    time_s: _Floats,
-    link: _Ints,
+    time_s: Floats,
+    link: Ints,
     state: NDArray[np.int8],
     link_state: NDArray[np.int8],
-    route_of: _Ints,
-    link_first: _Ints,
+    route_of: Ints,
+    link_first: Ints,
     n_routes: int,
     hold_off_s: float,
     switching_s: float,
     commanded_s: float,
     wait_to_restore_s: float,
     duration_s: float,
-) -> tuple[_Floats, NDArray[np.int32]]:
+) -> tuple[Floats, NDArray[np.int32]]:
     """Route in use as a piecewise-constant history.
 
     Parameters
@@ -125,7 +123,7 @@ def choose_route(
 
 @kernel
 def _want(
-    used: int, bad_links: _Ints, since: _Floats, now: float, hold_off_s: float, wait_to_restore_s: float
+    used: int, bad_links: Ints, since: Floats, now: float, hold_off_s: float, wait_to_restore_s: float
 ) -> tuple[int, float]:
     """Route to switch to now (or -1), and when to look again."""
     if bad_links[used] > 0:

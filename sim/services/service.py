@@ -24,6 +24,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.services.busy_hours import Stretches, clock_changes, where, with_hours
@@ -44,8 +45,6 @@ from hopyears.sim.services.service_run import Outages, ServiceRun
 
 __all__ = ["BACKWARD", "FORWARD", "Route", "ServiceDemand", "ServiceHistory", "sweep_services"]
 
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 CHANGES_AT_ONCE = 1_000_000
 """Changes merged at a time: bounds the memory of a sweep whatever the length of the histories."""
@@ -58,7 +57,7 @@ def sweep_services(
     *,
     links: Sequence[Sequence[int]] | None = None,
     record_rates: bool = False,
-    span_edges_s: Sequence[float] | _Floats = (),
+    span_edges_s: Sequence[float] | Floats = (),
     frame: Frame | None = None,
 ) -> list[ServiceHistory]:
     """History of each service on the given histories of hops.
@@ -120,7 +119,7 @@ class Sweeper:
         duration_s: float,
         *,
         record_rates: bool = False,
-        span_edges_s: Sequence[float] | _Floats = (),
+        span_edges_s: Sequence[float] | Floats = (),
     ) -> None:
         if not 0.0 < duration_s < np.inf:
             raise ValueError(f"duration_s is {duration_s}; must be above 0")
@@ -189,14 +188,14 @@ def _may_be_short(
     """When some service of a group may lack something: a link is too small for all, or it changes route."""
     for link in _of(plan.groups.links, group):
         time_s, capacity, _, state = finder.capacity(link)
-        small: NDArray[np.bool_] = np.any(capacity < frame.enough_mbit_s[frame.links[link][0]], axis=1)
+        small: Bools = np.any(capacity < frame.enough_mbit_s[frame.links[link][0]], axis=1)
         yield where(small[state], time_s, duration_s)
     for s in _of(plan.groups.services, group):
         time_s, choice = choices[s]
         yield where(choice >= len(frame.services[s].routes), time_s, duration_s)
 
 
-def _last_at_zero(time_s: _Floats) -> int:
+def _last_at_zero(time_s: Floats) -> int:
     return int(np.searchsorted(time_s, 0.0, side="right")) - 1
 
 
@@ -222,10 +221,10 @@ class _LinkHistories:
 
     def __init__(self, hops: Sequence[HopHistory], links: Sequence[Sequence[int]]) -> None:
         self._hops, self._links = hops, links
-        self._known: dict[tuple[int, float], tuple[_Floats, NDArray[np.int8]]] = {}
+        self._known: dict[tuple[int, float], tuple[Floats, NDArray[np.int8]]] = {}
         self._rings: dict[RingSwitch, Openings] = {}
 
-    def states(self, link: int, below_mbit_s: float) -> tuple[_Floats, NDArray[np.int8]]:
+    def states(self, link: int, below_mbit_s: float) -> tuple[Floats, NDArray[np.int8]]:
         """Changes of a link's state: of use with capacity both ways, of at least the threshold."""
         key = (link, below_mbit_s)
         if key not in self._known:
@@ -238,7 +237,7 @@ class _LinkHistories:
             self._known[key] = (time_s[kept], state[kept])
         return self._known[key]
 
-    def _ring_states(self, link: int, degraded_below_mbit_s: float) -> tuple[_Floats, NDArray[np.int8]]:
+    def _ring_states(self, link: int, degraded_below_mbit_s: float) -> tuple[Floats, NDArray[np.int8]]:
         """Changes of a link's state for a ring: failed when it carries nothing one way, or degraded."""
         time_s, state = self.states(link, 0.0)
         if degraded_below_mbit_s == 0.0:
@@ -269,7 +268,7 @@ class _LinkHistories:
             )
         return self._rings[ring]
 
-    def room(self, link: int, enough_mbit_s: float) -> tuple[int, _Floats, _Floats, NDArray[np.bool_]]:
+    def room(self, link: int, enough_mbit_s: float) -> tuple[int, Floats, Floats, Bools]:
         """A link, times, its capacity both ways up to what is enough, and whether work takes of that."""
         time_s, capacity, causes, of_time = self.capacity(link)
         enough_mbit_s = max(enough_mbit_s, 1.0)  # of those that committed to nothing
@@ -279,7 +278,7 @@ class _LinkHistories:
         new = np.append(True, (rows[1:] != rows[:-1]).any(axis=1))
         return link, time_s[new], rows[new, :2], rows[new, 2] > 0.0
 
-    def capacity(self, link: int) -> tuple[_Floats, _Floats, _Ints, NDArray[np.int64]]:
+    def capacity(self, link: int) -> tuple[Floats, Floats, Ints, Ints]:
         """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
         parts = [self._hops[hop] for hop in self._links[link]]
         whole = parts[0] if len(parts) == 1 else side_by_side(parts)
@@ -347,9 +346,7 @@ def _choices(
     return chosen
 
 
-def _in_order(
-    parts: Sequence[tuple[_Floats, NDArray[np.int8]]],
-) -> tuple[_Floats, _Ints, NDArray[np.int8]]:
+def _in_order(parts: Sequence[tuple[Floats, NDArray[np.int8]]]) -> tuple[Floats, Ints, NDArray[np.int8]]:
     """Changes of some links after time 0 in order of time: when, which of them, its new state."""
     time_s = np.concatenate([part[0][1:] for part in parts])
     order = np.argsort(time_s, kind="stable")
@@ -359,7 +356,7 @@ def _in_order(
 
 def _merged(
     changes: Sequence[tuple[int, Changes, NDArray[np.int32] | None]], duration_s: float
-) -> Iterator[tuple[_Floats, _Ints, _Ints]]:
+) -> Iterator[tuple[Floats, Ints, Ints]]:
     """Changes of all entities after time 0 in order of time, a stretch of time after another."""
     total = sum(time_s.size for _, (time_s, _), _ in changes)
     edges = np.linspace(0.0, duration_s, 2 + total // CHANGES_AT_ONCE)

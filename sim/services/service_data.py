@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.models.judging.outage_rule import SEVERE_SHARE
 
@@ -19,9 +20,6 @@ LEAST_SHORTFALL_MBIT_S = 5.1e-4
 
 SMALL_MBIT_S = 1e-6
 """One bit a second is no loss."""
-
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -200,16 +198,16 @@ class ServiceHistory:
         committed though not down [s].
     """
 
-    time_s: _Floats
+    time_s: Floats
     result: NDArray[np.int32]
-    rate_mbit_s: _Floats
-    down: NDArray[np.bool_]
-    causes: _Ints
-    seconds: _Floats
+    rate_mbit_s: Floats
+    down: Bools
+    causes: Ints
+    seconds: Floats
     duration_s: float
     severe_share: float = SEVERE_SHARE
-    spans: _Floats = field(default_factory=lambda: np.zeros((0, 3, 2)))
-    asked_share: _Floats = field(default_factory=lambda: np.ones(1))
+    spans: Floats = field(default_factory=lambda: np.zeros((0, 3, 2)))
+    asked_share: Floats = field(default_factory=lambda: np.ones(1))
 
     def __post_init__(self) -> None:
         shares = np.broadcast_to(self.asked_share, self.seconds.shape).copy()
@@ -217,7 +215,7 @@ class ServiceHistory:
         for name in ("time_s", "result", "rate_mbit_s", "down", "causes", "seconds", "spans", "asked_share"):
             getattr(self, name).setflags(write=False)
 
-    def down_intervals(self, direction: int) -> tuple[_Floats, _Floats, _Ints]:
+    def down_intervals(self, direction: int) -> tuple[Floats, Floats, Ints]:
         """Start [s], end [s] and causes of every stretch in which one direction is down.
 
         Parameters

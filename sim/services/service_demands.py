@@ -4,8 +4,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.judging.demand_clock import DemandClock, clock_at
 from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
@@ -230,9 +230,7 @@ def service_routes(
     return [working, *sorted([*kept, *parallel], key=finder.cost)]
 
 
-def _least_left(
-    route: Route, left_mbit_s: NDArray[np.float64], committed_mbit_s: tuple[float, float]
-) -> float:
+def _least_left(route: Route, left_mbit_s: Floats, committed_mbit_s: tuple[float, float]) -> float:
     """Least capacity left on a route, either way, with a service on it [Mbit/s]."""
     forward, backward = committed_mbit_s
     return min(

@@ -5,37 +5,34 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.services.service_data import BACKWARD, FORWARD, ServiceDemand
-
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
 
 
 class Lists(NamedTuple):
     """Lists of numbers in a row: list i is item[first[i]] to item[first[i + 1] - 1]."""
 
-    first: _Ints
-    item: _Ints
+    first: Ints
+    item: Ints
 
 
 class Flows(NamedTuple):
     """What is asked for. Flow 2 s + d is direction ``d`` of service ``s``."""
 
-    committed_mbit_s: _Floats
-    peak_mbit_s: _Floats
-    required_mbit_s: _Floats
-    priority: _Ints
-    weight: _Floats
+    committed_mbit_s: Floats
+    peak_mbit_s: Floats
+    required_mbit_s: Floats
+    priority: Ints
+    weight: Floats
 
 
 class Routes(NamedTuple):
     """Routes, numbered through all services: those of service s from ``of_service[s]`` on."""
 
-    of_service: _Ints
-    first: _Ints  # by route, into the codes of either direction
-    codes: _Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
+    of_service: Ints
+    first: Ints  # by route, into the codes of either direction
+    codes: Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +64,7 @@ class Frame:
     flows: Flows
     links_of: tuple[tuple[int, ...], ...]
     routes_of: tuple[Lists, ...]
-    enough_mbit_s: _Floats
+    enough_mbit_s: Floats
 
 
 def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> Frame:
@@ -101,7 +98,7 @@ def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], 
     )
 
 
-def pointer(counts: Sequence[int] | _Ints) -> _Ints:
+def pointer(counts: Sequence[int] | Ints) -> Ints:
     """First place of each of some rows of these lengths that follow each other, and their end."""
     return np.concatenate([[0], np.cumsum(counts, dtype=np.int64)]).astype(np.int64)
 
@@ -135,7 +132,7 @@ def _routes_of(service: ServiceDemand, crossed: tuple[int, ...]) -> Lists:
     return lists(list(on.values()))
 
 
-def _peaks_over(service: ServiceDemand, crossed: tuple[int, ...]) -> _Floats:
+def _peaks_over(service: ServiceDemand, crossed: tuple[int, ...]) -> Floats:
     """Most that a service asks of each direction of the links that its routes cross, shape (n_links, 2)."""
     most = dict.fromkeys(crossed, (0.0, 0.0))
     forward, backward = service.peak_ways_mbit_s

@@ -1,17 +1,14 @@
 """What the services of a group get in one joint state of its hops and routes, and why not more."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import share_kernel
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Scratch, Sweep, result_slot
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 _SWITCHING = int(Cause.SWITCHING)
 _CONGESTION = int(Cause.CONGESTION)
@@ -146,11 +143,11 @@ def _write_row(plan: Plan, sweep: Sweep, scratch: Scratch, g: int) -> None:
 
 @inlined
 def _why(
-    route_first: _Ints,
-    codes: _Ints,
-    full: _Floats,
-    left: _Floats,
-    own: _Ints,
+    route_first: Ints,
+    codes: Ints,
+    full: Floats,
+    left: Floats,
+    own: Ints,
     route0: int,
     route1: int,
     choice: int,
@@ -174,7 +171,7 @@ def _why(
 
 
 @inlined
-def _too_small(first: _Ints, codes: _Ints, full: _Floats, own: _Ints, route: int, need: float) -> int:
+def _too_small(first: Ints, codes: Ints, full: Floats, own: Ints, route: int, need: float) -> int:
     """Causes of the links of a route that could not carry the need even alone."""
     causes = 0
     for k in range(first[route], first[route + 1]):

@@ -12,8 +12,8 @@ Sciences Technical Report 88 (1970).
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
 from hopyears.sim.services.service_judge import judge_group
@@ -30,9 +30,6 @@ from hopyears.sim.services.service_tables import (
     word_slot,
 )
 
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
-
 
 @kernel
 def run_spans(
@@ -40,9 +37,9 @@ def run_spans(
     sweep: Sweep,
     scratch: Scratch,
     spans: Spans,
-    time_s: _Floats,
-    entity: _Ints,
-    state: _Ints,
+    time_s: Floats,
+    entity: Ints,
+    state: Ints,
     start: int,
     record_rates: bool,
 ) -> int:
@@ -59,7 +56,7 @@ def run_spans(
 
 
 @kernel
-def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, spans: Spans) -> None:
+def close_span(peak_mbit_s: Floats, committed_mbit_s: Floats, sweep: Sweep, spans: Spans) -> None:
     """Sum up what each service lacked from the end of the span before to the end of this one."""
     closed = spans.n_closed[0]
     until_s, lacking = seconds_until(sweep, spans.edge_s[closed]), spans.lacking[closed]
@@ -87,7 +84,7 @@ def close_span(peak_mbit_s: _Floats, committed_mbit_s: _Floats, sweep: Sweep, sp
 
 
 @kernel
-def seconds_until(sweep: Sweep, now_s: float) -> _Floats:
+def seconds_until(sweep: Sweep, now_s: float) -> Floats:
     """Time spent in each result until now [s], shape (n_results,)."""
     seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
     for s in range(sweep.current.size):
@@ -100,9 +97,9 @@ def run_changes(
     plan: Plan,
     sweep: Sweep,
     scratch: Scratch,
-    time_s: _Floats,
-    entity: _Ints,
-    state: _Ints,
+    time_s: Floats,
+    entity: Ints,
+    state: Ints,
     start: int,
     record_rates: bool,
 ) -> int:
@@ -229,7 +226,7 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
 
 
 @inlined
-def _differs(down: NDArray[np.bool_], causes: _Ints, a: int, b: int) -> bool:
+def _differs(down: Bools, causes: Ints, a: int, b: int) -> bool:
     """Whether two results differ in being down or in the causes of it."""
     for d in range(2):
         if down[a, d] != down[b, d]:

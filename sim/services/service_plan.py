@@ -11,21 +11,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_frame import Flows, Frame, Lists, Routes, lists, pointer
-
-_Floats = NDArray[np.float64]
-_Ints = NDArray[np.int64]
 
 
 class HopStates(NamedTuple):
     """Hop states as the sweep sees them: those of hop i from ``first[i]`` on."""
 
-    first: _Ints
-    forward_mbit_s: _Floats
-    backward_mbit_s: _Floats
-    causes: _Ints
+    first: Ints
+    forward_mbit_s: Floats
+    backward_mbit_s: Floats
+    causes: Ints
 
 
 class Groups(NamedTuple):
@@ -39,9 +37,9 @@ class Groups(NamedTuple):
 class Clocks(NamedTuple):
     """Share of their rates that services ask for, by the level of their clock. Clock 0 stands still, at 1."""
 
-    of_service: _Ints
-    first: _Ints  # by clock, into ``share``: that of each of its levels
-    share: _Floats
+    of_service: Ints
+    first: Ints  # by clock, into ``share``: that of each of its levels
+    share: Floats
 
 
 class Plan(NamedTuple):
@@ -59,7 +57,7 @@ class Plan(NamedTuple):
     groups: Groups
     clocks: Clocks
     groups_of_entity: Lists
-    word_first: _Ints  # by entity, into ``word``: one random word for each of its states
+    word_first: Ints  # by entity, into ``word``: one random word for each of its states
     word: NDArray[np.uint64]
 
 
@@ -130,7 +128,7 @@ def _words(n: int) -> NDArray[np.uint64]:
 
 
 def _hop_states(
-    hops: Sequence[HopHistory], enough_mbit_s: _Floats
+    hops: Sequence[HopHistory], enough_mbit_s: Floats
 ) -> tuple[HopStates, list[NDArray[np.int32]]]:
     """Distinct states of each hop as far as the services can tell, and the number of each old state."""
     before = pointer([hop.causes.size for hop in hops])
@@ -152,7 +150,7 @@ def _hop_states(
     return HopStates(first, forward[new], backward[new], causes[new]), np.split(number, before[1:-1])
 
 
-def _may_be_short(states: HopStates, enough_mbit_s: _Floats) -> NDArray[np.bool_]:
+def _may_be_short(states: HopStates, enough_mbit_s: Floats) -> Bools:
     """Whether each hop can be up and yet too small for all that may cross it, shape (n_hops,)."""
     owner = np.repeat(np.arange(len(enough_mbit_s)), np.diff(states.first))
     short = np.zeros(len(enough_mbit_s), dtype=np.bool_)
@@ -161,7 +159,7 @@ def _may_be_short(states: HopStates, enough_mbit_s: _Floats) -> NDArray[np.bool_
     return short
 
 
-def _groups(frame: Frame, short: NDArray[np.bool_]) -> list[int]:
+def _groups(frame: Frame, short: Bools) -> list[int]:
     """Group of each service: those that may share a link that may be short, directly or by others.
 
     A link of several hops may always be short; while it is down it binds nobody.

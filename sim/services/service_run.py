@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until, start_groups
 from hopyears.sim.services.service_plan import Plan
@@ -21,9 +22,6 @@ from hopyears.sim.services.service_tables import (
     filed_results,
     filed_words,
 )
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 ROW_CELLS = 1 << 25
 """Most cells kept of judged joint states (128 MiB); when they are full the judged states are forgotten."""
@@ -46,12 +44,12 @@ class Outages(NamedTuple):
     duration_s : float
     """
 
-    first: _Ints
-    time_s: _Floats
-    down: NDArray[np.bool_]
-    causes: _Ints
-    spans: _Floats
-    severe_share: _Floats
+    first: Ints
+    time_s: Floats
+    down: Bools
+    causes: Ints
+    spans: Floats
+    severe_share: Floats
     duration_s: float
 
 
@@ -68,10 +66,10 @@ class ServiceRun:
         Edges of the spans to be summed up (``ServiceHistory.spans``), rising from 0.
     """
 
-    def __init__(self, plan: Plan, record_rates: bool, span_edges_s: Sequence[float] | _Floats = ()) -> None:
+    def __init__(self, plan: Plan, record_rates: bool, span_edges_s: Sequence[float] | Floats = ()) -> None:
         self._plan = plan
         self._record_rates = record_rates
-        self._written: list[tuple[_Floats, NDArray[np.int16], NDArray[np.int32]]] = []
+        self._written: list[tuple[Floats, NDArray[np.int16], NDArray[np.int32]]] = []
         n_services = plan.routes.of_service.size - 1
         n_links = plan.hops_of_link.first.size - 1
         n_groups = plan.groups.services.first.size - 1
@@ -112,7 +110,7 @@ class ServiceRun:
         self._make_room()
         start_groups(self._plan, self._sweep, self._scratch)
 
-    def apply(self, time_s: _Floats, entity: _Ints, state: _Ints) -> None:
+    def apply(self, time_s: Floats, entity: Ints, state: Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
         done = 0
         while done < time_s.size:
@@ -120,14 +118,14 @@ class ServiceRun:
             done = run_spans(self._plan, self._sweep, self._scratch, *arguments)
             self._make_room()
 
-    def outages(self, duration_s: float, severe_share: _Floats) -> Outages:
+    def outages(self, duration_s: float, severe_share: Floats) -> Outages:
         """Close the sweep at its end and give what takes services down."""
         time_s, result, cuts = self._closed()
         down, causes = self._sweep.down[result], self._sweep.causes[result]
         lacking = self._spans.lacking.copy()
         return Outages(cuts, time_s, down, causes, lacking, severe_share, duration_s)
 
-    def _closed(self) -> tuple[_Floats, NDArray[np.int32], _Ints]:
+    def _closed(self) -> tuple[Floats, NDArray[np.int32], Ints]:
         """Times and results of all services, one after the other, and where those of each begin."""
         sweep = self._sweep
         self._write_down()
@@ -198,7 +196,7 @@ class ServiceRun:
         self._sweep = sweep
 
 
-def _with_words(sweep: Sweep, word: NDArray[np.uint64], row_of: _Ints) -> Sweep:
+def _with_words(sweep: Sweep, word: NDArray[np.uint64], row_of: Ints) -> Sweep:
     """The sweep with its joint states in other, empty tables."""
     filed_words(sweep.word, sweep.row_of, word, row_of)
     return sweep._replace(word=word, row_of=row_of)
@@ -222,7 +220,7 @@ def _slots(least: int) -> int:
     return 1 << int(least - 1).bit_length()
 
 
-def _no_words(n_slots: int) -> tuple[NDArray[np.uint64], _Ints]:
+def _no_words(n_slots: int) -> tuple[NDArray[np.uint64], Ints]:
     size = _slots(2 * n_slots)
     return np.zeros(size, dtype=np.uint64), np.full(size, EMPTY, dtype=np.int64)
 

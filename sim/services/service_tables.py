@@ -5,10 +5,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
-
-_Ints = NDArray[np.int64]
-_Floats = NDArray[np.float64]
 
 N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
 """Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
@@ -20,26 +18,26 @@ EMPTY = -1
 class Sweep(NamedTuple):
     """What changes in a sweep. Tables have room to spare; the kernel stops when one needs more."""
 
-    used: _Ints
-    hop_state: _Ints  # by hop
-    choice: _Ints  # by service: its route, or n_routes + the route being left
-    level: _Ints  # by clock
+    used: Ints
+    hop_state: Ints  # by hop
+    choice: Ints  # by service: its route, or n_routes + the route being left
+    level: Ints  # by clock
     group_word: NDArray[np.uint64]
-    group_row: _Ints
+    group_row: Ints
     current: NDArray[np.int32]  # by service: its result
-    since: _Floats  # by service: when that began
+    since: Floats  # by service: when that began
     word: NDArray[np.uint64]  # by slot: word of a joint state
-    row_of: _Ints  # by slot: its row, or EMPTY
+    row_of: Ints  # by slot: its row, or EMPTY
     row: NDArray[np.int32]  # rows: result of each service of the group
     result_in: NDArray[np.int32]  # by slot: a result, or EMPTY
     service: NDArray[np.int32]  # by result
-    rate: _Floats  # (n, 2) as the rest
-    down: NDArray[np.bool_]
-    causes: _Ints
-    share: _Floats  # of its rates that the service asks for
-    seconds: _Floats
-    counted_s: _Floats  # of those, what spans have counted
-    out_time: _Floats
+    rate: Floats  # (n, 2) as the rest
+    down: Bools
+    causes: Ints
+    share: Floats  # of its rates that the service asks for
+    seconds: Floats
+    counted_s: Floats  # of those, what spans have counted
+    out_time: Floats
     out_service: NDArray[np.int16]
     out_result: NDArray[np.int32]
 
@@ -47,28 +45,28 @@ class Sweep(NamedTuple):
 class Spans(NamedTuple):
     """Spans of time, and what each service lacks in them."""
 
-    edge_s: _Floats  # where each ends, rising
-    n_closed: _Ints  # (1,)
-    lacking: _Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
+    edge_s: Floats  # where each ends, rising
+    n_closed: Ints  # (1,)
+    lacking: Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
 
 
 class Scratch(NamedTuple):
     """Working space of a judgement, by link direction, by flow or by service."""
 
-    left: _Floats
-    full: _Floats
-    crossing: _Ints
-    pull: _Floats
-    first: _Ints
-    last: _Ints
-    flows: _Ints
-    rate: _Floats
-    committed: _Floats  # asked for at this hour, as the next
-    peak: _Floats
-    active: _Ints
-    link_causes: _Ints
-    touched: _Ints
-    is_touched: NDArray[np.bool_]
+    left: Floats
+    full: Floats
+    crossing: Ints
+    pull: Floats
+    first: Ints
+    last: Ints
+    flows: Ints
+    rate: Floats
+    committed: Floats  # asked for at this hour, as the next
+    peak: Floats
+    active: Ints
+    link_causes: Ints
+    touched: Ints
+    is_touched: Bools
 
 
 # Tables are searched from a slot on, one after the other; at most half of their slots are taken, so that a
@@ -76,7 +74,7 @@ class Scratch(NamedTuple):
 
 
 @inlined
-def word_slot(words: NDArray[np.uint64], row_of: _Ints, word: np.uint64) -> int:
+def word_slot(words: NDArray[np.uint64], row_of: Ints, word: np.uint64) -> int:
     """Slot that holds the word of a joint state, or the empty slot where it belongs."""
     mask = np.uint64(words.size - 1)
     slot = (word ^ (word >> np.uint64(32))) & mask
@@ -89,10 +87,10 @@ def word_slot(words: NDArray[np.uint64], row_of: _Ints, word: np.uint64) -> int:
 def result_slot(
     result_in: NDArray[np.int32],
     service: NDArray[np.int32],
-    rate: _Floats,
-    down: NDArray[np.bool_],
-    causes: _Ints,
-    share: _Floats,
+    rate: Floats,
+    down: Bools,
+    causes: Ints,
+    share: Floats,
     n: int,
 ) -> int:
     """Slot that holds a result equal to number ``n``, or the empty slot where this belongs."""
@@ -122,7 +120,7 @@ def result_slot(
 
 @kernel
 def filed_words(
-    old_words: NDArray[np.uint64], old_row_of: _Ints, words: NDArray[np.uint64], row_of: _Ints
+    old_words: NDArray[np.uint64], old_row_of: Ints, words: NDArray[np.uint64], row_of: Ints
 ) -> None:
     """Put the joint states of a table into a larger, empty one."""
     for slot in range(old_words.size):
@@ -135,10 +133,10 @@ def filed_words(
 def filed_results(
     result_in: NDArray[np.int32],
     service: NDArray[np.int32],
-    rate: _Floats,
-    down: NDArray[np.bool_],
-    causes: _Ints,
-    share: _Floats,
+    rate: Floats,
+    down: Bools,
+    causes: Ints,
+    share: Floats,
     n_results: int,
 ) -> None:
     """Put the first results into an empty table."""

@@ -7,20 +7,19 @@ import hashlib
 import json
 import os
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numpy as np
 import platformdirs
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.storage.whole_file import digest_of
 
 CACHE_VARIABLE = "HOPYEARS_CACHE"
 """Environment variable that names another cache folder."""
 
-Floats = NDArray[np.float64]
 Key = tuple[str | float | int | tuple[float, ...] | None, ...]
 _T = TypeVar("_T")
 
@@ -48,20 +47,8 @@ def kept(
         Makes of such values what is asked for; an error of value, key, type or attribute if it cannot.
     """
     named = json.dumps([kind, *key])
-    name = f"{kind}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
-    file = cache_folder() / name
-    try:
-        digest, _, text = file.read_text(encoding="utf-8").partition("\n")
-        if digest == digest_of(text.encode()):
-            stored = json.loads(text)
-            if stored["key"] == named:
-                return read(stored["values"])
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        pass  # no cache, or a spoilt one: make it again
-    values = compute()
-    text = json.dumps({"key": named, "values": values})
-    _write(file, f"{digest_of(text.encode())}\n{text}")
-    return read(values)
+    found = _found(kind, named, read)
+    return _stored(kind, named, compute(), read) if found is None else found
 
 
 def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]) -> dict[str, Floats]:
@@ -69,14 +56,48 @@ def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]
 
     The version of numpy, whose draws may change, is added to the key.
     """
+    return kept_arrays_each(kind, [key], lambda _: [compute()])[0]
 
-    def read(values: dict[str, Any]) -> dict[str, Floats]:
-        return {field: np.array(numbers, dtype=np.float64) for field, numbers in values.items()}
 
-    def listed() -> dict[str, Any]:
-        return {field: np.asarray(array, dtype=np.float64).tolist() for field, array in compute().items()}
+def kept_arrays_each(
+    kind: str, keys: Sequence[Key], compute: Callable[[list[int]], Iterable[Mapping[str, Floats]]]
+) -> list[dict[str, Floats]]:
+    """The same for several keys at once: ``compute`` makes those of some, by their numbers, in order."""
+    named = [json.dumps([kind, *key, np.__version__]) for key in keys]
+    number = {each: i for i, each in reversed(list(enumerate(named)))}
+    found = {each: _found(kind, each, _arrays) for each in number}
+    lacking = sorted(number[each] for each, arrays in found.items() if arrays is None)
+    for i, made in zip(lacking, compute(lacking) if lacking else (), strict=True):
+        values = {field: np.asarray(array, dtype=np.float64).tolist() for field, array in made.items()}
+        found[named[i]] = _stored(kind, named[i], values, _arrays)
+    return [cast(dict[str, Floats], found[each]) for each in named]
 
-    return kept(kind, (*key, np.__version__), listed, read)
+
+def _arrays(values: dict[str, Any]) -> dict[str, Floats]:
+    return {field: np.array(numbers, dtype=np.float64) for field, numbers in values.items()}
+
+
+def _file(kind: str, named: str) -> Path:
+    return cache_folder() / f"{kind}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
+
+
+def _found(kind: str, named: str, read: Callable[[dict[str, Any]], _T]) -> _T | None:
+    """What is stored under a key; None if there is no cache, or a spoilt one."""
+    try:
+        digest, _, text = _file(kind, named).read_text(encoding="utf-8").partition("\n")
+        if digest == digest_of(text.encode()):
+            stored = json.loads(text)
+            if stored["key"] == named:
+                return read(stored["values"])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        pass
+    return None
+
+
+def _stored(kind: str, named: str, values: dict[str, Any], read: Callable[[dict[str, Any]], _T]) -> _T:
+    text = json.dumps({"key": named, "values": values})
+    _write(_file(kind, named), f"{digest_of(text.encode())}\n{text}")
+    return read(values)
 
 
 def _write(file: Path, text: str) -> None:

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from numpy.typing import NDArray
 
 from hopyears.models.air import seasonality
 from hopyears.models.air.fade_shape import mean_fade_s
 from hopyears.models.air.rain_scaling import event_count_per_year
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.part_kind import Place, causes_at
 from hopyears.models.judging.cause import EQUIPMENT, Cause
@@ -262,7 +262,7 @@ def _seconds(table: KeyedTable, entity: int, wanted: int, barred: int) -> float:
     return float(table.value("seconds")[here].sum())
 
 
-def _compared(predicted: float, blocks: NDArray[np.float64]) -> tuple[float, float, float, float]:
+def _compared(predicted: float, blocks: Floats) -> tuple[float, float, float, float]:
     """Predicted, simulated, their ratio and its standard error, from one value a block."""
     simulated = float(blocks.mean())
     if predicted <= 0.0:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools
 from hopyears.models.equipment.lifetimes import NEVER
 from hopyears.models.equipment.part_kind import Place, kinds_at
 from hopyears.models.equipment.plant import Plant, PlantSite
@@ -79,7 +79,7 @@ def targets_of(
     return tuple(targets)
 
 
-def parts_of(prepared: Prepared, target: Target) -> NDArray[np.bool_]:
+def parts_of(prepared: Prepared, target: Target) -> Bools:
     """Which parts of the plant a target holds, shape (n_parts,); for power those of the supplies."""
     plant, found = prepared.built.plant, np.zeros(len(prepared.built.plant.parts), dtype=np.bool_)
     hop_parts = {

@@ -67,11 +67,7 @@ class SwitchStory:
 
 
 def part_stories(
-    prepared: Prepared,
-    log: FailureLog | None,
-    crossed: Sequence[int],
-    cards: Iterable[int],
-    window: _Window,
+    prepared: Prepared, log: FailureLog | None, crossed: Sequence[int], cards: Iterable[int], window: _Window
 ) -> tuple[PartStory, ...]:
     """Failures in force within a window [s] of any part that the crossed hops or the line cards need.
 
@@ -155,11 +151,7 @@ def switch_stories(
                     if window[0] <= time_s <= window[1]:
                         stories.append(
                             SwitchStory(
-                                float(time_s),
-                                prepared.designs[hop].hop.id,
-                                site,
-                                channel + 1,
-                                int(chain) + 1,
+                                float(time_s), prepared.designs[hop].hop.id, site, channel + 1, int(chain) + 1
                             )
                         )
     return tuple(sorted(stories, key=lambda story: story.time_s))

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import radius_km
+from hopyears.models.basics.arrays import Ints
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, hop_line
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import DISPERSIVE, FLAT_WORST_MONTH
@@ -23,7 +23,6 @@ LEAST_SHARE = 0.05
 LEAST_RAIN_DB = 0.1
 
 _Window = tuple[float, float]
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -136,19 +135,14 @@ def hop_stories(
     return tuple(stories)
 
 
-def _states_within(hop: HopHistory, window: _Window) -> NDArray[np.int64]:
+def _states_within(hop: HopHistory, window: _Window) -> Ints:
     first = int(np.searchsorted(hop.time_s, window[0], side="right")) - 1
     last = int(np.searchsorted(hop.time_s, window[1], side="left"))
     return np.unique(hop.state[first:last]).astype(np.int64)
 
 
 def _hop_story(
-    simulator: BlockSimulator,
-    draws: BlockDraws,
-    index: int,
-    hop: HopHistory,
-    states: NDArray[np.int64],
-    window: _Window,
+    simulator: BlockSimulator, draws: BlockDraws, index: int, hop: HopHistory, states: Ints, window: _Window
 ) -> HopStory:
     design, thresholds = simulator.prepared.designs[index], simulator.thresholds[index]
     names = np.concatenate(([0], design.steps.states))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import ServiceHistory
@@ -51,7 +52,7 @@ class Step:
 
 def timeline(
     service: ServiceHistory,
-    route: tuple[NDArray[np.float64], NDArray[np.int32]],
+    route: tuple[Floats, NDArray[np.int32]],
     n_routes: int,
     hops: Sequence[tuple[HopDesign, HopHistory]],
     window: Window,
@@ -75,17 +76,14 @@ def timeline(
     return tuple(sorted(steps, key=lambda step: (step.time_s, step.what == SERVICE)))
 
 
-def _within(time_s: NDArray[np.float64], window: Window) -> range:
+def _within(time_s: Floats, window: Window) -> range:
     """Rows in force within a window: the one that it begins with, and those that begin in it."""
     first = max(int(np.searchsorted(time_s, window[0], side="right")) - 1, 0)
     return range(first, int(np.searchsorted(time_s, window[1], side="left")))
 
 
 def service_steps(
-    service: ServiceHistory,
-    route: tuple[NDArray[np.float64], NDArray[np.int32]],
-    n_routes: int,
-    window: Window,
+    service: ServiceHistory, route: tuple[Floats, NDArray[np.int32]], n_routes: int, window: Window
 ) -> Iterator[Step]:
     """How a service stands at the start of a window [s], and its changes; parameters as ``timeline``."""
     times = {max(float(service.time_s[i]), window[0]) for i in _within(service.time_s, window)}

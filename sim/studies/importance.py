@@ -9,8 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.counting.differences import PairedStratum, paired_strata_interval
 from hopyears.sim.counting.figures import put_interval
@@ -26,10 +26,8 @@ from hopyears.sim.studies.replicated import N_STRATA, ReplicatedStudy
 ALL = "all services"
 """In place of a service: the sum over all services."""
 
-_Floats = NDArray[np.float64]
 
-
-def unseen_gains_s(simulator: BlockSimulator, targets: Sequence[Target], n_years: float) -> _Floats:
+def unseen_gains_s(simulator: BlockSimulator, targets: Sequence[Target], n_years: float) -> Floats:
     """Gain of one unit of each stratum of ``ReplicatedStudy`` that was not seen, shape (n_strata, n_targets,
     n_services) [s a year].
 
@@ -110,11 +108,7 @@ def importance(
 
 
 def importance_table(
-    strata_s: Sequence[_Floats],
-    targets: Sequence[Target],
-    services: Mapping[str, float],
-    *,
-    unseen_s: _Floats,
+    strata_s: Sequence[Floats], targets: Sequence[Target], services: Mapping[str, float], *, unseen_s: Floats
 ) -> pd.DataFrame:
     """Gains with their intervals, one row for each service and target, the largest gain of a service first.
 
@@ -169,6 +163,6 @@ def importance_table(
     return frame.drop(columns="_place").reset_index(drop=True)
 
 
-def _with_sum(units: _Floats) -> _Floats:
+def _with_sum(units: Floats) -> Floats:
     """The sum over services after them."""
     return np.concatenate([units, units.sum(axis=2, keepdims=True)], axis=2)

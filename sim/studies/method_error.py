@@ -9,10 +9,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from hopyears.models.air import rain_attenuation
+from hopyears.models.basics.arrays import Floats
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.rare.weather_controls import rain_rows
@@ -31,7 +31,7 @@ _RAIN = ("rain",)
 _MULTIPATH = ("multipath", "dispersion", "cross polar")
 
 
-def weather_factors(prepared: Prepared, causes: pd.DataFrame, confidence: float) -> NDArray[np.float64]:
+def weather_factors(prepared: Prepared, causes: pd.DataFrame, confidence: float) -> Floats:
     """Times as long as simulated that weather may take from each service, shape (n_services,), at least 1.
 
     Parameters

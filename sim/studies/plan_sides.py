@@ -6,8 +6,8 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.money.costs import Cost, CostRow, Terms
 from hopyears.models.network.network import Service
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
@@ -30,8 +30,7 @@ from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.summary import read_tallies
 from hopyears.sim.storage.run_folder import RunFolder
 
-_Floats = NDArray[np.float64]
-Units = list[tuple[_Floats, float]]
+Units = list[tuple[Floats, float]]
 """Values of the units of each stratum, and the largest of one that was not seen."""
 
 MINUTES, SEVERE, COUNT, BELOW, LOST, PENALTY, COST = (
@@ -81,7 +80,7 @@ class Side:
     name: str
     figures: ServiceFigures
     blocks: Sequence[Tally]
-    by_block: Mapping[str, _Floats]
+    by_block: Mapping[str, Floats]
     bill: Sequence[CostRow]
     years: YearTables
 
@@ -173,9 +172,9 @@ class Side:
             for k in range(len(parts[0][1]) if parts else 0)
         ]
 
-    def cause_minutes(self) -> dict[tuple[str, int], _Floats]:
+    def cause_minutes(self) -> dict[tuple[str, int], Floats]:
         """Unavailable minutes a year by service and exact set of causes, both ways, shape (n_blocks,)."""
-        names, found = list(self.services), dict[tuple[str, int], _Floats]()
+        names, found = list(self.services), dict[tuple[str, int], Floats]()
         for b, tally in enumerate(self.blocks):
             table = tally.tables["service_cause"]
             here = table.key("direction") == BOTH
@@ -195,6 +194,6 @@ def paired(before: Units, after: Units) -> Interval:
     return paired_strata_interval(strata)
 
 
-def paired_causes(before: _Floats, after: _Floats, block_years: int) -> Interval:
+def paired_causes(before: Floats, after: Floats, block_years: int) -> Interval:
     """After less before of minutes with one set of causes, from the pairs of blocks."""
     return paired_strata_interval([PairedStratum(after - before, UNSEEN_WEATHER_S / 60.0 / block_years)])

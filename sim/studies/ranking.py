@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.sim.streams import Streams
-
-_Floats = NDArray[np.float64]
 
 RESAMPLES = 4000
 """Resamples of the bootstrap: a chance near one half is known to 0.8 % (one standard error)."""
@@ -30,13 +29,13 @@ class Ranking:
         Chance that the whole order is right.
     """
 
-    rank: NDArray[np.int64]
-    right_chance: _Floats
-    best_chance: _Floats
+    rank: Ints
+    right_chance: Floats
+    best_chance: Floats
     order_chance: float
 
 
-def ranked(strata: Sequence[_Floats], known: ArrayLike, seed: int) -> Ranking:
+def ranked(strata: Sequence[Floats], known: ArrayLike, seed: int) -> Ranking:
     """Rank by a sum of means over independent strata, and bootstrap the units for how sure that is.
 
     Parameters
@@ -89,7 +88,7 @@ def ranked(strata: Sequence[_Floats], known: ArrayLike, seed: int) -> Ranking:
     )
 
 
-def undominated(cost: ArrayLike, harm: ArrayLike) -> NDArray[np.bool_]:
+def undominated(cost: ArrayLike, harm: ArrayLike) -> Bools:
     """Which members no other beats: cheaper and no worse, or better and no dearer.
 
     Parameters

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.air.rain_cell import GAUSSIAN
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.judging.cause import cause_label
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failure_tally import crew_names
@@ -35,8 +35,6 @@ MARGIN_KM = 12.0
 
 REACH_RADII = 4.0
 """A shape matters as far as this, in its largest radii."""
-
-Floats = NDArray[np.float64]
 
 
 def window_of(opened: Reopened) -> Window:

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
@@ -30,8 +30,7 @@ SHARE_STUDIED = 8
 
 _UNAVAILABLE, _BELOW = (YEAR_FIGURES.index(name) for name in ("unavailable_s", "below_committed_s"))
 
-_Floats = NDArray[np.float64]
-Judge = Callable[[ServiceHistory], _Floats | float]
+Judge = Callable[[ServiceHistory], Floats | float]
 """What is looked at of a service."""
 
 Thing = Target | Plant | Sequence[str]
@@ -41,7 +40,7 @@ N_STRATA = 4
 """Kinds of units of ``ReplicatedStudy``."""
 
 
-def rows_without(block: BlockCase, things: Sequence[Thing], judge: Judge) -> _Floats:
+def rows_without(block: BlockCase, things: Sequence[Thing], judge: Judge) -> Floats:
     """What is looked at of each judged service, shape (1 + n_things, n_services, ...), in row 0 as it was."""
     before = block.services
     rows = [[judge(service) for service in before]]
@@ -59,13 +58,13 @@ def rows_without(block: BlockCase, things: Sequence[Thing], judge: Judge) -> _Fl
     return np.array(rows)
 
 
-def months_of(service: ServiceHistory) -> _Floats:
+def months_of(service: ServiceHistory) -> Floats:
     """Figures of a service, both ways together, shape (n_years, 12, n_figures) as ``YEAR_FIGURES``."""
     n_years = round(service.duration_s / SECONDS_PER_YEAR)
     return month_figures(service, three_ways(service, service.duration_s)[BOTH], n_years)
 
 
-def lost_s(service: ServiceHistory) -> _Floats:
+def lost_s(service: ServiceHistory) -> Floats:
     """Time down by the ten-second rule and time below committed, both ways together [s]."""
     return np.asarray(months_of(service).sum(axis=(0, 1))[[_UNAVAILABLE, _BELOW]])
 
@@ -109,7 +108,7 @@ class MonthStudy(RunStudy):
 
     services: Sequence[int]
 
-    def block(self, number: int) -> _Floats:
+    def block(self, number: int) -> Floats:
         """Figures both ways together as ``YEAR_FIGURES``, those of row 0 as it was.
 
         Shape (1 + n_targets, n_services, n_years, 12, n_figures).
@@ -133,7 +132,7 @@ class ReplicatedStudy(RunStudy):
     def _by_hand(self) -> tuple[ByHand, ...]:
         return by_hand(self.prepared, alone(self.simulator))
 
-    def block(self, number: int) -> tuple[_Floats, ...]:
+    def block(self, number: int) -> tuple[Floats, ...]:
         """Of the block less its own failures alone and its own multipath alone; of histories of failures; of
         failures put in by hand, weighted; of histories of multipath.
 
@@ -164,9 +163,7 @@ class ReplicatedStudy(RunStudy):
                 self._put_forced(of_forced, mine, hand, draws)
         return whole[None], of_histories, of_forced, np.reshape(of_nights, (-1, *whole.shape))
 
-    def _put_histories(
-        self, found: _Floats, mine: NDArray[np.bool_], hand: ByHand, draws: BlockDraws
-    ) -> None:
+    def _put_histories(self, found: Floats, mine: Bools, hand: ByHand, draws: BlockDraws) -> None:
         simulator, never = self.simulator, kept_back(self._plant, hand, -np.inf)
         near = draws.storms_near or empty_intervals(len(self._plant.sites))
         weather = Weather.of(near, draws.duration_s, SECONDS_PER_YEAR)
@@ -179,7 +176,7 @@ class ReplicatedStudy(RunStudy):
             calm = self._calm(own, draws, failures(self._plant))
             found[draw][:, mine] = self._yearly(calm, failures)[:, mine]
 
-    def _put_forced(self, found: _Floats, mine: NDArray[np.bool_], hand: ByHand, draws: BlockDraws) -> None:
+    def _put_forced(self, found: Floats, mine: Bools, hand: ByHand, draws: BlockDraws) -> None:
         if hand.events.size:
             for draw, place in enumerate(hand.drawn(self._plant, draws.streams, len(found)).tolist()):
                 near = draws.storms_near
@@ -187,7 +184,7 @@ class ReplicatedStudy(RunStudy):
                 drawn = ForcedDraw.of(self.simulator, hand, place, draws.streams, draw, storms)
                 found[draw][:, mine] = self._added(drawn, draws)[:, mine]
 
-    def _added(self, drawn: ForcedDraw, draws: BlockDraws) -> _Floats:
+    def _added(self, drawn: ForcedDraw, draws: BlockDraws) -> Floats:
         """What one draw adds, times its weight: with each plant that of its own histories."""
         logs = drawn.logs(self._plant)
         sides = [self._case(self._calm(drawn.streams, draws, log, FORCED_YEARS)) for log in logs]
@@ -206,7 +203,7 @@ class ReplicatedStudy(RunStudy):
         added = (lost[:, 1] - lost[:, 0]) * np.array(weights)[:, None, None]
         return np.asarray(added)
 
-    def _yearly(self, draws: BlockDraws, failures: Callable[[Plant], FailureLog] | None = None) -> _Floats:
+    def _yearly(self, draws: BlockDraws, failures: Callable[[Plant], FailureLog] | None = None) -> Floats:
         """Rows of a block or history, a year."""
         case = self._case(draws, failures)
         rows = rows_without(case, self._things, lost_s) / draws.n_years

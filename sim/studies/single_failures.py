@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.hops.hop_history import HopHistory
@@ -25,8 +24,6 @@ SETTLED_S = 120.0
 """After so long the switches have done their work (hold-off is a minute at most), and no repair has."""
 
 COLUMNS = ("kind", "what", "below_committed", "down", "lacking_mbit_s", "services")
-
-_Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -84,10 +84,7 @@ def planned_share(prepared: Prepared, sites: Collection[int]) -> float:
 
 
 def site_unavailability(
-    prepared: Prepared,
-    site_index: int,
-    hops: Collection[int],
-    fails: Callable[[frozenset[int]], bool] = bool,
+    prepared: Prepared, site_index: int, hops: Collection[int], fails: Callable[[frozenset[int]], bool] = bool
 ) -> float:
     """Common parts and power of a site, added up for these hops (some that end there), all to work.
 

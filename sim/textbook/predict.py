@@ -7,9 +7,9 @@ route, as on a sheet; what this leaves out is what ``simulate`` is for.
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hopyears.models.air import rain_attenuation
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.series_parallel import equipment_unavailability
 from hopyears.sim.blocks.prepared import Prepared
@@ -124,7 +124,7 @@ def predict_services(prepared: Prepared, hop_table: pd.DataFrame | None = None) 
     hop_table = predict_hops(prepared) if hop_table is None else hop_table
     by_hop = {hop: table for hop, table in hop_table.groupby("hop", sort=False)}
     rows: list[dict[str, object]] = []
-    known: dict[tuple[tuple[int, ...], float], NDArray[np.float64]] = {}
+    known: dict[tuple[tuple[int, ...], float], Floats] = {}
     for service, demand in zip(prepared.network.services, prepared.demands, strict=True):
         links = prepared.hops_along(demand.routes[0])
         sites = dict.fromkeys(site for link in links for site in prepared.built.hops[link[0]].sites)

@@ -16,18 +16,17 @@ from math import prod
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 
 MOST_DOWN = 3
 """States with more hops down at once count as an outage: they last for less than any figure shown."""
 
 _RAIN, _MULTIPATH, _EQUIPMENT = "rain_min_per_year", "multipath_min_per_year", "equipment_min_per_year"
-_Floats = NDArray[np.float64]
 
 
-def link_minutes(hops: Sequence[pd.DataFrame], rate_mbit_s: float) -> _Floats:
+def link_minutes(hops: Sequence[pd.DataFrame], rate_mbit_s: float) -> Floats:
     """Rain, multipath and equipment minutes a year in which a link does not carry a rate.
 
     Parameters
@@ -71,13 +70,13 @@ def link_minutes(hops: Sequence[pd.DataFrame], rate_mbit_s: float) -> _Floats:
     return total * MINUTES_PER_YEAR
 
 
-def _lost_share(steps: pd.DataFrame, kind: str) -> _Floats:
+def _lost_share(steps: pd.DataFrame, kind: str) -> Floats:
     """Share of the year without each modulation, never less for a higher one."""
-    share: _Floats = np.maximum.accumulate(steps[kind].to_numpy(dtype=np.float64)) / MINUTES_PER_YEAR
+    share: Floats = np.maximum.accumulate(steps[kind].to_numpy(dtype=np.float64)) / MINUTES_PER_YEAR
     return np.minimum(share, 1.0)
 
 
-def _together(capacity: Sequence[_Floats], lost: Sequence[_Floats], rate_mbit_s: float) -> float:
+def _together(capacity: Sequence[Floats], lost: Sequence[Floats], rate_mbit_s: float) -> float:
     """Share of time below a rate when all hops fade at one time, each in its own measure."""
     for share in np.unique(np.concatenate(lost)):
         held = [float(c[at <= share].max(initial=0.0)) for c, at in zip(capacity, lost, strict=True)]
@@ -86,7 +85,7 @@ def _together(capacity: Sequence[_Floats], lost: Sequence[_Floats], rate_mbit_s:
     return 1.0
 
 
-def _apart(capacity: Sequence[_Floats], lost: Sequence[_Floats], rate_mbit_s: float) -> float:
+def _apart(capacity: Sequence[Floats], lost: Sequence[Floats], rate_mbit_s: float) -> float:
     """Share of time below a rate when the hops fade independently."""
     chance = {0.0: 1.0}  # by the capacity of the hops so far, no more than the rate
     for own, at in zip(capacity, lost, strict=True):

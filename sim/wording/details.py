@@ -59,19 +59,11 @@ def year_rows(years: pd.DataFrame, targets: pd.DataFrame) -> tuple[list[str], di
     rows: dict[str, list[Cell]] = {}
     for share in (0.5, 0.9):
         for row in records(years[years["share_of_years"] == share]):
-            rows.setdefault(str(row["service"]), []).append(_year(row))
+            rows.setdefault(str(row["service"]), []).append(figure_and_ends(row, "unavailable_min"))
     for level in levels:
         for row in records(targets[targets["availability"] == level]):
             rows[str(row["service"])].append(chance(row, "year_break_chance"))
     return [level_name(level) for level in levels], rows
-
-
-def _year(row: Mapping[str, Any]) -> Cell:
-    """A quantile of years; its upper limit may be unknown."""
-    figure, low, high = interval(row, "unavailable_min")
-    if not math.isfinite(high):
-        return number(figure), f"at least {number(low)}"
-    return number(figure), f"{number(low)} to {number(high)}"
 
 
 def direction_rows(directions: pd.DataFrame) -> dict[str, list[Cell]]:

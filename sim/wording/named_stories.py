@@ -57,11 +57,7 @@ def replay_for_readers(data: Mapping[str, Any], labels: Labels) -> dict[str, Any
         "sites": [[sites.get(site, site), *place] for site, *place in data["sites"]],
         "hops": [[labels["hops"].get(hop, hop), *rest] for hop, *rest in data["hops"]],
         "failures": [
-            {
-                **each,
-                "part": place_name(each["part"], labels),
-                "base": sites.get(each["base"], each["base"]),
-            }
+            {**each, "part": place_name(each["part"], labels), "base": sites.get(each["base"], each["base"])}
             for each in data["failures"]
         ],
     }

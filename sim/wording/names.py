@@ -16,11 +16,7 @@ from hopyears.models.network.network import Hop, Network, Service, Site
 from hopyears.sim.runs.results import Results
 from hopyears.sim.studies.counterfactual import HOP, SINGLE, SITE
 
-COLUMNS = {
-    "service": "services",
-    "hop": "hops",
-    **dict.fromkeys(("site", "from", "to", "base"), "sites"),
-}
+COLUMNS = {"service": "services", "hop": "hops", **dict.fromkeys(("site", "from", "to", "base"), "sites")}
 """Columns of results that hold ids, and the list of the network in which they stand."""
 
 

@@ -7,7 +7,7 @@ written as 100 %.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -80,14 +80,16 @@ def joined(cell: Cell) -> str:
     return f"{figure} ({ends})" if ends else figure
 
 
-def figure_and_ends(row: Row, name: str) -> Cell:
+def figure_and_ends(row: Row, name: str, text: Callable[[float], str] = number) -> Cell:
     """The two parts of ``bounded``; the second is empty for a bound or where there is no interval."""
     value, low, high = interval(row, name)
     if value == 0.0 and high > 0.0:
-        return f"at most {number(high)}", ""
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return number(value), ""
-    return number(value), f"{number(low)} to {number(high)}"
+        return (f"at most {text(high)}" if math.isfinite(high) else "none seen"), ""
+    if math.isnan(low):
+        return text(value), ""
+    if not math.isfinite(value):
+        return f"at least {text(low)}", ""
+    return text(value), f"{text(low)} to {text(high)}" if math.isfinite(high) else f"at least {text(low)}"
 
 
 def interval(row: Row, name: str) -> tuple[float, float, float]:

@@ -212,12 +212,7 @@ def test_check_counts_the_hardware_of_the_whole_network(
 def test_check_shows_every_value_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(write(tmp_path, small())), "--all"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    for line in (
-        "power  (standard)",
-        "speed_km_h  (40) km/h",
-        "duration_ln_sd  (0.5)",
-        "generator  (false)",
-    ):
+    for line in ("power  (standard)", "speed_km_h  (40) km/h", "duration_ln_sd  (0.5)", "generator  (false)"):
         assert f"  {line}" in lines
 
 

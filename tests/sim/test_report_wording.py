@@ -40,6 +40,21 @@ def test_bounded() -> None:
 
 
 @pytest.mark.parametrize(
+    ("value", "low", "high", "text"),
+    [
+        (0.0, 0.0, math.inf, "none seen"),  # the worst of few years may be anything
+        (7.5, 2.5, math.inf, "7.50 (at least 2.50)"),
+        (math.inf, 9505.0, math.inf, "at least 9,505"),  # time between outages, of which none came
+        (math.nan, 9505.0, math.nan, "at least 9,505"),
+    ],
+)
+def test_a_figure_without_an_upper_limit_tells_what_is_known(
+    value: float, low: float, high: float, text: str
+) -> None:
+    assert wording.bounded({"x": value, "x_low": low, "x_high": high}, "x") == text
+
+
+@pytest.mark.parametrize(
     ("share", "text"), [(3.8e-5, "99.9962"), (0.2, "80.000"), (1e-5, "99.9990"), (4.44e-7, "99.999956")]
 )
 def test_availability(share: float, text: str) -> None:

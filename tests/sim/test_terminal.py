@@ -5,8 +5,13 @@ eye to judge.
 """
 
 import os
+import signal
 import subprocess
 import sys
+import time
+import weakref
+from collections.abc import Callable
+from multiprocessing.util import Finalize
 from pathlib import Path
 
 import pandas as pd
@@ -224,6 +229,39 @@ def test_ctrl_c_is_one_line(
     monkeypatch.setattr("hopyears.sim.commands.show.run", stop)
     assert main(["show", RUN]) == 1
     assert capsys.readouterr() == ("", "stopped\n")
+
+
+class _StoppedAtItsEnd:
+    """An object that is told to stop while it is cleaned up, where Python lets no error out."""
+
+    def __del__(self) -> None:
+        signal.raise_signal(signal.SIGTERM)
+
+
+@pytest.mark.parametrize(
+    "clean_up",
+    [
+        _StoppedAtItsEnd,
+        lambda: Finalize(None, signal.raise_signal, args=(signal.SIGTERM,), exitpriority=0)(),
+        lambda: weakref.finalize(_StoppedAtItsEnd, signal.raise_signal, signal.SIGTERM)(),
+    ],
+    ids=["object", "multiprocessing", "weakref"],
+)
+def test_a_stop_amid_a_clean_up_stops_after_it(
+    clean_up: Callable[[], object], run: Path, capsys: pytest.CaptureFixture[str], monkeypatch
+) -> None:
+    went_on = []
+
+    def work(*_: object) -> None:
+        clean_up()
+        went_on.append(True)
+        time.sleep(2.0)
+
+    monkeypatch.setattr("hopyears.sim.commands.show.run", work)
+    assert main(["show", RUN]) == 1
+    assert capsys.readouterr() == ("", "stopped\n")
+    assert went_on == [True]
+    assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
 
 
 def test_quiet_prints_nothing(run: Path, capsys: pytest.CaptureFixture[str], monkeypatch) -> None:

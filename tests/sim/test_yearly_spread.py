@@ -9,7 +9,7 @@ from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import ClimateChange
 from hopyears.sim.blocks.block import hop_line
 from hopyears.sim.blocks.prepared import local_law, prepare
-from hopyears.sim.rain.anchoring import raw_attenuation_law
+from hopyears.sim.rain.anchoring import RainHop, raw_attenuation_laws
 from hopyears.sim.rain.rain_kernel import rain_knots
 from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.streams import Streams
@@ -66,13 +66,9 @@ def yearly_shares(prepared, levels_db, n_blocks):
 def test_years_spread_as_the_recommendation_says(ratio):
     prepared = prepare(triangle(climate=ClimateChange(year_to_year_ratio=ratio)))
     design = prepared.designs[1]
-    law = raw_attenuation_law(
-        local_law(design, prepared.weather),
-        path_length_km=design.path.length_km,
-        k=design.rain.k,
-        alpha=design.rain.alpha,
-        storms=prepared.storms,
-    )
+    line = (design.path.length_km, design.rain.k, design.rain.alpha)
+    hop = RainHop(local_law(design, prepared.weather), *line)
+    law = raw_attenuation_laws([hop], storms=prepared.storms)[0]
     shares = yearly_shares(prepared, law.quantile(CHANCES), n_blocks=30)
     mean, spread = shares.mean(axis=0), shares.std(axis=0, ddof=1)
     rng = np.random.default_rng(1)

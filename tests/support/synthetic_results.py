@@ -381,12 +381,7 @@ def _sites() -> pd.DataFrame:
 def _failures() -> pd.DataFrame:
     columns = [f"{phase.replace(' ', '_')}_h_per_year" for phase in PHASES]
     rows = [
-        {
-            "kind": kind,
-            "failures_per_year": rate,
-            "latent_per_year": 0.1 * rate,
-            "struck_per_year": 0.0,
-        }
+        {"kind": kind, "failures_per_year": rate, "latent_per_year": 0.1 * rate, "struck_per_year": 0.0}
         | {
             column: rate * hours
             for column, hours in zip(columns, (0.5, 2.0, 1.5, 1.0, 0.8, 2.0), strict=True)

@@ -9,13 +9,7 @@ from hypothesis import strategies as st
 from schemes import schemes
 
 from hopyears.models.equipment.hardware import SharedCard
-from hopyears.models.equipment.indoor_unit import (
-    LINE_KINDS,
-    HopEnd,
-    SiteHardware,
-    parts_of_site,
-    site_bill,
-)
+from hopyears.models.equipment.indoor_unit import LINE_KINDS, HopEnd, SiteHardware, parts_of_site, site_bill
 from hopyears.models.equipment.unit_placing import place_indoor_units
 from hopyears.models.network.hardware_entries import IndoorUnit, LineKind
 from hopyears.models.radio.scheme import Scheme, parse_scheme, radios_of

@@ -11,13 +11,7 @@ from link_walk import best_transmitting
 from schemes import schemes
 
 from hopyears.models.equipment.hardware import Mounting, joints_of, parts_of_hop, ports_of
-from hopyears.models.equipment.link_states import (
-    NOBODY,
-    LinkState,
-    LinkStructure,
-    link_state,
-    link_structure,
-)
+from hopyears.models.equipment.link_states import NOBODY, LinkState, LinkStructure, link_state, link_structure
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import Losses, Radio
 from hopyears.models.radio.combining import CombiningLosses, combining_loss_db

@@ -137,10 +137,7 @@ CASES: list[tuple[Network, list[str]]] = [
         ['site "hill": power is "wek"; must be a power id or "standard". Did you mean "weak"?'],
     ),
     # Ids.
-    (
-        network(sites=(*map(site, PLACES), site("hill"))),
-        ['site "hill": id is used 2 times; must be unique'],
-    ),
+    (network(sites=(*map(site, PLACES), site("hill"))), ['site "hill": id is used 2 times; must be unique']),
     (
         network(antennas=(Antenna(id="dish", gain_dbi=38),) * 3),
         ['antenna "dish": id is used 3 times; must be unique'],
@@ -252,13 +249,7 @@ CASES: list[tuple[Network, list[str]]] = [
         ],
     ),
     (
-        network(
-            hops=(
-                hop("hill-mill"),
-                hop("mill-ridge", bundle="b"),
-                hop("ridge-dale", bundle="b"),
-            )
-        ),
+        network(hops=(hop("hill-mill"), hop("mill-ridge", bundle="b"), hop("ridge-dale", bundle="b"))),
         [
             'hop "ridge-dale": bundle is "b" from "ridge" to "dale"; '
             'must be from "mill" to "ridge" as hop "mill-ridge"'

@@ -9,17 +9,7 @@ from bare_plant import HOUR, bare_plant, blocks, check_mean, pair, standard_erro
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
-from plant_entries import (
-    AT_ONCE,
-    OFFICE_HOURS,
-    crew_at,
-    generator,
-    group,
-    spares_at,
-    sun,
-    supply,
-    work,
-)
+from plant_entries import AT_ONCE, OFFICE_HOURS, crew_at, generator, group, spares_at, sun, supply, work
 
 from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import HOURS_PER_YEAR, SECONDS_PER_YEAR

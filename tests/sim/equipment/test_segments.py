@@ -69,8 +69,7 @@ def test_a_part_of_the_hop_and_of_no_other():
 def test_a_failure_from_before_the_block_and_one_beyond_its_end():
     ready = prepared()
     log = log_of(
-        ready,
-        [failed(ready, "a-b/a/radio-1", -50.0, 200.0), failed(ready, "a-b/b/cable-1", 900.0, 5000.0)],
+        ready, [failed(ready, "a-b/a/radio-1", -50.0, 200.0), failed(ready, "a-b/b/cable-1", 900.0, 5000.0)]
     )
     assert causes_over_time(segments(ready, 0, log)) == [
         (0.0, int(Cause.OUTDOOR_RADIO)), (200.0, 0), (900.0, int(Cause.CABLE)),
@@ -86,8 +85,7 @@ def test_failures_that_stop_no_traffic_are_left_out():
 def test_two_parts_at_once_are_told_together():
     ready = prepared()
     log = log_of(
-        ready,
-        [failed(ready, "a-b/a/radio-1", 100.0, 300.0), failed(ready, "a-b/a/modem-1", 200.0, 400.0)],
+        ready, [failed(ready, "a-b/a/radio-1", 100.0, 300.0), failed(ready, "a-b/a/modem-1", 200.0, 400.0)]
     )
     radio, modem = int(Cause.OUTDOOR_RADIO), int(Cause.MODEM_CARD)
     assert causes_over_time(segments(ready, 0, log)) == [
@@ -140,9 +138,7 @@ def test_a_standby_takes_over_after_the_switch():
     ready = prepared("1+1 HSB")
     group = ready.built.hops[0].groups[0][0]
     log = log_of(
-        ready,
-        [failed(ready, "a-b/a/radio-1", 100.0, 300.0)],
-        switches={group: [(100.0, -1), (100.1, 1)]},
+        ready, [failed(ready, "a-b/a/radio-1", 100.0, 300.0)], switches={group: [(100.0, -1), (100.1, 1)]}
     )
     found = segments(ready, 0, log)
     assert found.start_s.tolist() == [0.0, 100.0, 100.1, 300.0]

@@ -113,7 +113,7 @@ def test_multipath_that_no_law_describes_is_refused_everywhere(tmp_path, capsys)
             {"rain_rate_001_mm_h": 120.0},
             "climate: rain_rate_001_mm_h is 120, where the place's monthly rainfall suggests 34.6 "
             "(13.8 to 86.5 go unremarked)",
-        ),
+        )
     ],
 )
 def test_a_climate_unlike_any_is_told(climate, wanted):

@@ -37,6 +37,26 @@ def test_thresholds_in_force_from_the_middle_of_a_fade_apply_at_once():
     assert changes.tolist() == [[22.0, 0, 2], [22.0, 0, 1], [27.0, 0, 2], [35.0, 0, 3]]
 
 
+@pytest.mark.parametrize("start_s", [0.0, 45.0, 100.0, 130.0, 250.0, 320.0, 460.0])
+def test_windows_that_are_over_change_nothing(start_s):
+    """Four windows of rain; what lies before the stretch is found by search, not by walking."""
+    parts = [
+        one_window([0, 25, 0]),
+        one_window([0, 33, 11, 0]),
+        one_window([0, 9, 0]),
+        one_window([0, 40, 0]),
+    ]
+    begins = [0.0, 100.0, 200.0, 300.0]
+    time_s = np.concatenate([begin + part[0] for begin, part in zip(begins, parts, strict=True)])
+    attenuation_db = np.concatenate([part[1] for part in parts])
+    windows = np.cumsum([0, *(len(part[0]) for part in parts)])
+    found = rain_level_changes(time_s, attenuation_db, windows, start_s, 1e4, DOWN, UP)
+    late = [k for k, begin in enumerate(begins) if begin + parts[k][0][-1] > start_s]
+    alone = [rain_level_changes(begins[k] + parts[k][0], *parts[k][1:], start_s, 1e4, DOWN, UP) for k in late]
+    np.testing.assert_array_equal(found, np.concatenate([*alone, np.empty((0, 3))]))
+    assert bool(len(found)) == (start_s < 320.0)
+
+
 @settings(max_examples=60)
 @given(
     st.lists(st.floats(0.0, 40.0), min_size=3, max_size=12),

@@ -448,10 +448,7 @@ TABLE_FAULTS = [
         {"services": SERVICES.replace("hill-mill;", "hill-mil;")},
         'services.csv: service "s1": route[1] is "hill-mil"; must be a hop id. Did you mean "hill-mill"?',
     ),
-    (
-        {"sites": SITES + "hill,50,11\n"},
-        'sites.csv: site "hill": id is used 2 times; must be unique',
-    ),
+    ({"sites": SITES + "hill,50,11\n"}, 'sites.csv: site "hill": id is used 2 times; must be unique'),
     (
         {"sites": SITES.replace("id,", "Id,", 1)},
         f'sites.csv: column is "Id"; must be one of {", ".join([*Site.model_fields][:6])} and '

@@ -12,11 +12,12 @@ from hopyears.models.air.rain_law import RainLaw, annual_exceedance, annual_rain
 from hopyears.models.air.seasonality import worst_month_ratio
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.anchoring import IDENTITY, Anchor, fit_anchor, raw_attenuation_law
+from hopyears.sim.rain import anchoring
+from hopyears.sim.rain.anchoring import IDENTITY, Anchor, RainHop, fit_anchors, raw_attenuation_laws
 from hopyears.sim.rain.peaks import month_laws
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
-from hopyears.sim.rain.scenes import pair_samples, raw_law, scenes
+from hopyears.sim.rain.scenes import hop_samples, pair_samples, raw_law, scenes
 from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.storage import disk_cache
 from hopyears.sim.streams import Streams
@@ -48,12 +49,34 @@ def test_beyond_its_end_the_curve_keeps_its_ratio():
     assert float(CURVE.anchored(60.0)) == pytest.approx(62.0)
 
 
-def test_no_target_is_no_anchoring():
+def test_where_it_never_rains_there_is_no_anchoring():
+    hop, target = hop_and_target()
+    dry = RainLaw(np.ones(12), np.zeros(12))
+    assert fit_anchors([RainHop(dry, **hop)], [target]) == [IDENTITY]
+    assert float(IDENTITY.anchored(37.5)) == 37.5
+    assert float(IDENTITY.raw(0.3)) == 0.3
+
+
+def test_a_dry_node_of_the_map_takes_its_share_of_the_time(monkeypatch):
+    monkeypatch.setattr(anchoring, "_SCENES_PER_MONTH", 50)
     hop, _ = hop_and_target()
-    anchor = fit_anchor(LAW, target=None, **hop)
-    assert anchor is IDENTITY
-    assert float(anchor.anchored(37.5)) == 37.5
-    assert float(anchor.raw(0.3)) == 0.3
+    dry = RainLaw(np.ones(12), np.zeros(12))
+    half, whole = raw_attenuation_laws(
+        [RainHop([(0.5, LAW), (0.5, dry)], **hop), RainHop([(1.0, LAW)], **hop)]
+    )
+    levels = whole.quantile(np.array([1e-3, 1e-4]))
+    np.testing.assert_allclose(half.exceedance(levels), 0.5 * whole.exceedance(levels), rtol=1e-3)
+
+
+def test_a_hop_has_the_same_law_whatever_hops_are_worked_out_beside_it():
+    months = month_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)
+    snapshots = scenes(months, DEFAULT_POPULATION, DEFAULT_STORMS, per_month=20)
+    length, k, alpha = np.array([0.0, 1.0, 4.0, 7.0, 13.0, 30.0, 5.0, 2.0, 59.0]), 0.1, 0.8
+    both = hop_samples(snapshots, path_length_km=length, k=k, alpha=alpha)
+    for i in range(len(length)):
+        alone = hop_samples(snapshots, path_length_km=length[i], k=k, alpha=alpha)
+        np.testing.assert_array_equal(both[0][i], alone[0])
+        np.testing.assert_array_equal(both[1][i], alone[1])
 
 
 @pytest.mark.parametrize("raw", [[0.0], [1.0, 2.0], [0.0, 2.0, 2.0]])
@@ -64,22 +87,22 @@ def test_a_curve_that_does_not_rise_is_refused(raw):
 
 def test_the_anchored_snapshots_have_the_target_law():
     hop, target = hop_and_target()
-    anchor = fit_anchor(LAW, target=target, **hop)
-    raw = raw_attenuation_law(LAW, **hop).quantile(PROBABILITIES)
+    anchor = fit_anchors([RainHop(LAW, **hop)], [target])[0]
+    raw = raw_attenuation_laws([RainHop(LAW, **hop)])[0].quantile(PROBABILITIES)
     np.testing.assert_allclose(anchor.anchored(raw), target(PROBABILITIES), rtol=0.01)
 
 
 def test_measured_percentiles_are_met_too():
     hop, target = hop_and_target()
-    anchor = fit_anchor(LAW, target=lambda p: 0.6 * target(p), **hop)
-    raw = raw_attenuation_law(LAW, **hop).quantile(PROBABILITIES)
+    anchor = fit_anchors([RainHop(LAW, **hop)], [lambda p: 0.6 * target(p)])[0]
+    raw = raw_attenuation_laws([RainHop(LAW, **hop)])[0].quantile(PROBABILITIES)
     np.testing.assert_allclose(anchor.anchored(raw), 0.6 * target(PROBABILITIES), rtol=0.01)
 
 
 def test_where_the_law_has_nothing_the_rain_does_nothing():
     """Dry snow: no attenuation is ever exceeded, whatever the field rains."""
     hop, _ = hop_and_target()
-    anchor = fit_anchor(LAW, target=np.zeros_like, **hop)
+    anchor = fit_anchors([RainHop(LAW, **hop)], [np.zeros_like])[0]
     assert float(anchor.anchored(60.0)) < 1e-6
     assert float(anchor.raw(0.1)) > 1e6
 
@@ -87,8 +110,8 @@ def test_where_the_law_has_nothing_the_rain_does_nothing():
 def test_where_the_law_begins_late_the_curve_begins_there():
     """Snow dry for most of the time: attenuation only from 0.05 % of the year on."""
     hop, target = hop_and_target()
-    anchor = fit_anchor(LAW, target=lambda p: np.where(p < 5e-4, target(p), 0.0), **hop)
-    raw = raw_attenuation_law(LAW, **hop).quantile(np.array([1e-3, 1e-4]))
+    anchor = fit_anchors([RainHop(LAW, **hop)], [lambda p: np.where(p < 5e-4, target(p), 0.0)])[0]
+    raw = raw_attenuation_laws([RainHop(LAW, **hop)])[0].quantile(np.array([1e-3, 1e-4]))
     assert float(anchor.anchored(raw[0])) < 1e-3
     assert float(anchor.anchored(raw[1])) == pytest.approx(float(target(1e-4)), rel=0.01)
 
@@ -141,7 +164,7 @@ def test_a_run_meets_the_target_within_5_percent(length_km, frequency_ghz):
     """200 years at once: every probability within 5 % in dB, or 4 standard errors of the years."""
     n_years, found = 20, []
     hop, target = hop_and_target(length_km, frequency_ghz)
-    anchor = fit_anchor(LAW, target=target, **hop)
+    anchor = fit_anchors([RainHop(LAW, **hop)], [target])[0]
     line = HopLine(0.0, 0.0, length_km, 0.0, hop["k"], hop["alpha"])
     levels = anchor.raw(target(PROBABILITIES))
     for block in range(10):
@@ -185,7 +208,7 @@ def test_worst_months_and_years_spread_as_the_recommendations_say():
     seasons = RainLaw(np.repeat([1.2, 2.6, 1.2], [4, 4, 4]), np.repeat([0.04, 0.06, 0.04], [4, 4, 4]))
     k, alpha = (float(value) for value in coefficients(18.0, polarisation_tilt_deg=90.0))
     line = HopLine(0.0, 0.0, 12.0, 0.0, k, alpha)
-    raw = raw_attenuation_law(seasons, path_length_km=12.0, k=k, alpha=alpha)
+    raw = raw_attenuation_laws([RainHop(seasons, 12.0, k, alpha)])[0]
     level = float(raw.quantile(np.array([3e-4]))[0])
     months = []
     for block in range(10):
@@ -208,8 +231,8 @@ def test_worst_months_and_years_spread_as_the_recommendations_say():
 def test_hops_beyond_the_usual_surroundings_have_a_law_that_goes_on():
     """Scenes for hops over 60 km are others; their sampling error is a few per cent."""
     hop, _ = hop_and_target()
-    laws = [raw_attenuation_law(LAW, **{**hop, "path_length_km": length}) for length in (59.5, 60.5, 120.0)]
-    below, above, far = (law.quantile(PROBABILITIES[:3]) for law in laws)
+    hops = [RainHop(LAW, **{**hop, "path_length_km": length}) for length in (59.5, 60.5, 120.0)]
+    below, above, far = (law.quantile(PROBABILITIES[:3]) for law in raw_attenuation_laws(hops))
     np.testing.assert_allclose(above, below, rtol=0.1)
     assert np.all(far > above)
     months = month_laws(LAW, DEFAULT_POPULATION, DEFAULT_STORMS)

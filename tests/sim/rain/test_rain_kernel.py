@@ -8,12 +8,7 @@ from hopyears.models.air.path_rain import hop_numbers
 from hopyears.models.air.rain_cell import PEAKED
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.basics.units import SECONDS_PER_YEAR
-from hopyears.sim.rain.rain_kernel import (
-    HopLine,
-    attenuation_at,
-    rain_knots,
-    rain_shares,
-)
+from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
 from hopyears.sim.rain.shape_loops import add_bounds, add_values
 from hopyears.sim.rain.storms import Region, draw_storms
 from hopyears.sim.streams import Streams

@@ -8,6 +8,7 @@ from scipy.special import erf
 
 from hopyears.models.air.path_rain import hop_numbers
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
+from hopyears.models.basics.kernel import kernel
 from hopyears.sim.rain import scene_loops, storm_loops
 
 PROFILE = DEFAULT_POPULATION.profile
@@ -18,8 +19,9 @@ def attenuation_db(length_km, k, alpha, *shapes):
     x, y, peak, radius, ratio, bearing = (np.array(column, float) for column in zip(*shapes, strict=True))
     near = np.ones(len(x), bool)
     scenes = (np.array([0, len(x)]), x, y, near, np.log(peak), radius, ratio, bearing, np.array([[0.5, 0.5]]))
-    hop = hop_numbers(PROFILE, length_km, k, alpha)
-    return float(scene_loops.sum_scenes(hop, scenes, 0.0, (3.0, 3.0), (0.0, 0.0))[0][0])
+    hops = scene_loops.batches([hop_numbers(PROFILE, length_km, k, alpha)])
+    profile = (PROFILE.inner_weight, PROFILE.inner_radius, PROFILE.outer_radius)
+    return float(scene_loops.sum_scenes(hops, profile, scenes, 0.0, (3.0, 3.0), (0.0, 0.0))[0][0, 0])
 
 
 def rate_mm_h(at_x_km, x, y, peak, radius, ratio, bearing):
@@ -51,10 +53,24 @@ def test_a_point_has_the_rate_itself():
     assert attenuation_db(0.0, 0.1, 1.2, SHOWER, BESIDE, WIDE) == pytest.approx(0.1 * rate**1.2, rel=1e-9)
 
 
-def test_the_error_function_is_as_near_as_its_source_says():
-    """Abramowitz and Stegun 7.1.28: within 3e-7."""
-    x = np.linspace(-6.0, 6.0, 4001)
-    assert max(abs(scene_loops._erf(each) - erf(each)) for each in x) < 3e-7
+@kernel
+def _over_a_grid(x):
+    between, faded = np.empty((len(x), len(x))), np.empty(len(x))
+    for i in range(len(x)):
+        faded[i] = scene_loops.decay(x[i] * x[i] / 2.0)
+        for j in range(len(x)):
+            between[i, j] = scene_loops.erf_between(x[i], x[j])
+    return between, faded
+
+
+def test_the_error_function_and_the_exponential_are_as_near_as_they_say():
+    """Abramowitz and Stegun 7.1.28: each within 3e-7; scipy's functions are the judges."""
+    x = np.linspace(-6.5, 6.5, 301)
+    between, faded = _over_a_grid(x)
+    np.testing.assert_allclose(between, erf(x) - erf(x)[:, None], atol=6e-7)
+    near = np.abs(x) < 6.0
+    np.testing.assert_allclose(faded[near], np.exp(-(x[near] ** 2) / 2.0), rtol=3e-9)
+    assert np.all(faded[np.abs(x) > 6.0] == 0.0)
 
 
 @pytest.mark.parametrize("place_km", [(0.0, 0.0), (120.0, -60.0), (-170.0, 140.0)])

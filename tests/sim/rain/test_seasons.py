@@ -10,7 +10,7 @@ from hopyears.models.air.seasonality import worst_month_ratio
 from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.climate import climate_of
-from hopyears.sim.rain.anchoring import raw_attenuation_law
+from hopyears.sim.rain.anchoring import RainHop, raw_attenuation_laws
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
 from hopyears.sim.rain.storms import draw_storms
@@ -63,7 +63,7 @@ def test_the_worst_month_at_several_depths(place):
     """
     law = climate_of(*PLACES[place]).rain_law
     k, alpha = (float(value) for value in coefficients(18.0, polarisation_tilt_deg=90.0))
-    levels_db = raw_attenuation_law(law, path_length_km=10.0, k=k, alpha=alpha).quantile(FRACTIONS)
+    levels_db = raw_attenuation_laws([RainHop(law, 10.0, k, alpha)])[0].quantile(FRACTIONS)
     found = months_above(law, HopLine(0.0, 0.0, 10.0, 0.0, k, alpha), levels_db, n_blocks=10, seed=43)
     year = found @ MONTH_SECONDS / SECONDS_PER_YEAR
     worst, mean = found.max(axis=2), year.mean(axis=1)

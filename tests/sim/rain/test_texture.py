@@ -11,7 +11,7 @@ from hopyears.models.air.rain_scaling import event_count_per_year
 from hopyears.models.air.rain_texture import LARGEST, TURN_S, amplitude, chance_above, even_factors
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.climate import climate_of
-from hopyears.sim.rain.anchoring import raw_attenuation_law
+from hopyears.sim.rain.anchoring import RainHop, raw_attenuation_laws
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
 from hopyears.sim.rain.rain_laws import RawLaw, times_factors
 from hopyears.sim.rain.storms import Region, draw_storms
@@ -127,7 +127,7 @@ def test_fades_of_10_s_are_as_many_as_p530_counts(place_deg, length_km, frequenc
     k, alpha = (float(value) for value in coefficients(frequency_ghz, polarisation_tilt_deg=90.0))
     hop = HopLine(-0.5 * length_km, 0.0, 0.5 * length_km, 0.0, k, alpha)
     law, chances = climate_of(*place_deg).rain_law, np.array([1e-3, 3e-4, 1e-4])
-    level = raw_attenuation_law(law, path_length_km=length_km, k=k, alpha=alpha).quantile(np.array([3e-3]))
+    level = raw_attenuation_laws([RainHop(law, length_km, k, alpha)])[0].quantile(np.array([3e-3]))
     field = draw_storms(Streams(77, 0), law, Region(-5.0, -1.0, 5.0, 1.0), n_years=20)
     ratios = []
     for each in (field, replace(field, texture=None)):

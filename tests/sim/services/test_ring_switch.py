@@ -67,10 +67,7 @@ def demands(**timers):
     """A ring of four links between sites 0 to 3, open at link 3; services 0 to 2, and 0 to 1."""
     own = {"hold_off_s": 0.0, "guard_s": 0.5, "wait_to_restore_s": 20.0, **timers}
     ring = RingSwitch((0, 1, 2, 3), 3, switching_s=0.05, commanded_s=0.0, **own)
-    ways = {
-        "across": (((0, 0), (1, 0)), ((3, 1), (2, 1))),
-        "beside": (((0, 0),), ((3, 1), (2, 1), (1, 1))),
-    }
+    ways = {"across": (((0, 0), (1, 0)), ((3, 1), (2, 1))), "beside": (((0, 0),), ((3, 1), (2, 1), (1, 1)))}
     return [ServiceDemand(name, 30.0, 30.0, 1, routes, rings=(ring,)) for name, routes in ways.items()]
 
 

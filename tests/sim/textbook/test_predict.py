@@ -30,11 +30,7 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.textbook.common_parts import part_unavailability, power_unavailability, site_unavailability
 from hopyears.sim.textbook.fading import fading_outage, rain_exceedance
-from hopyears.sim.textbook.predict import (
-    hop_equipment_unavailability,
-    predict_hops,
-    predict_services,
-)
+from hopyears.sim.textbook.predict import hop_equipment_unavailability, predict_hops, predict_services
 
 PLAIN = ModelOptions(rain=False, anchoring=False)
 HORNS = (Antenna(id="small", gain_dbi=40.0), Antenna(id="large", gain_dbi=44.0))
