@@ -230,3 +230,22 @@ def test_where_a_place_has_half_of_what_the_wettest_has_half_of_them_are_left(dr
     untouched = {"wide": "cells", "storms": "wide", "cells": "wide"}.get(what)
     if untouched:
         assert after[untouched] == before[untouched]
+
+
+@pytest.mark.parametrize(
+    ("number", "column"), [(0, "cells"), (0, "wide"), (1, "cells"), (2, "wide"), (3, "cells")]
+)
+def test_between_a_wet_and_a_half_as_wet_node_three_quarters_are_left(drawn, number, column):
+    """Shapes are judged by the node that each takes, here the south wet, the network in the middle."""
+    systems, keys, ceilings, days, region, laws, quantiles, weather, *rest = drawn["asked"]
+    step = 0.06
+    middle = np.array([*weather[:2], weather[0] - step / 2, weather[1] - step / 2, step, 2, 2])
+    peaks, four, half = (np.repeat(each[:, :1], 4, axis=1) for each in (quantiles, laws, laws))
+    half[:, 2:, number] *= 0.5
+    counts = []
+    for each in (four, half):
+        asked = (systems, keys, ceilings, days, region, each, peaks, middle, *rest)
+        cells, _, storm_system, wide, wide_system = storm_loops.shapes_near(*asked)
+        counts.append({"cells": len(cells), "wide": len(wide)})
+    families = len(np.unique(storm_system if column == "cells" else wide_system))
+    assert counts[1][column] / counts[0][column] == pytest.approx(0.75, abs=4.0 * 0.43 / np.sqrt(families))
