@@ -146,17 +146,19 @@ def drawn():
     kept = []
 
     def noted(systems, *rest):
-        kept.append((systems, *storm_loops.shapes_near(systems, *rest)))
-        return kept[-1][1:]
+        kept.append((systems, *rest))
+        return storm_loops.shapes_near(systems, *rest)
 
     law = RainLaw(np.full(12, 2.0), np.full(12, 0.04))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(storm_draws, "shapes_near", noted)
         field = draw_storms(Streams(6, 0), law, Region(-40.0, -40.0, 40.0, 40.0), n_years=1)
-    ((systems, cells, storms, storm_system, wide, wide_system),) = kept
+    systems = kept[0][0]
+    cells, storms, storm_system, wide, wide_system = storm_loops.shapes_near(*kept[0])
     of_cells = np.repeat(np.arange(len(storms)), storms[:, 6].astype(int))
     return {
         "all": field,
+        "asked": kept[0],
         "storms": (storms[:, [0, 2, 3, 4, 5]], systems[storm_system][:, [0, 1, 2, 3, 4]]),
         "cells": (cells[:, [0, 2, 3, 4, 5]], storms[of_cells][:, [0, 2, 3, 4, 5]]),
         "wide": (wide[:, [0, 2, 3, 4, 5]], systems[wide_system][:, [0, 1, 2, 3, 4]]),
@@ -205,3 +207,45 @@ def test_a_storm_ends_with_its_last_cell(drawn):
     field = drawn["all"]
     ends = np.maximum.reduceat(field.cells[:, :2].sum(axis=1), field.storm_first_cell[:-1])
     np.testing.assert_array_equal(field.storm_end_s, ends)
+
+
+@pytest.mark.parametrize(("number", "what"), [(0, "systems"), (1, "storms"), (2, "wide"), (3, "cells")])
+def test_where_a_place_has_half_of_what_the_wettest_has_half_of_them_are_left(drawn, number, what):
+    """Births of systems, storms and wide shapes in a system, cells in a storm; who is left is as it was."""
+    systems, keys, ceilings, days, region, laws, *rest = drawn["asked"]
+    half = laws.copy()
+    half[:, :, number] *= 0.5
+    found = []
+    for each in (laws, half):
+        cells, storms, storm_system, wide, _ = storm_loops.shapes_near(
+            systems, keys, ceilings, days, region, each, *rest
+        )
+        births = {"systems": storm_system, "storms": storms[:, 2], "wide": wide[:, 2], "cells": cells[:, 2]}
+        found.append({name: set(row.tolist()) for name, row in births.items()})
+    before, after = found
+    assert all(after[name] <= before[name] for name in before)
+    n = len(before[what])
+    assert n > 100
+    assert abs(len(after[what]) / n - 0.5) < 4.0 * 0.5 / np.sqrt(n)
+    untouched = {"wide": "cells", "storms": "wide", "cells": "wide"}.get(what)
+    if untouched:
+        assert after[untouched] == before[untouched]
+
+
+@pytest.mark.parametrize(
+    ("number", "column"), [(0, "cells"), (0, "wide"), (1, "cells"), (2, "wide"), (3, "cells")]
+)
+def test_between_a_wet_and_a_half_as_wet_node_three_quarters_are_left(drawn, number, column):
+    """Shapes are judged by the node that each takes, here the south wet, the network in the middle."""
+    systems, keys, ceilings, days, region, laws, quantiles, weather, *rest = drawn["asked"]
+    step = 0.06
+    middle = np.array([*weather[:2], weather[0] - step / 2, weather[1] - step / 2, step, 2, 2])
+    peaks, four, half = (np.repeat(each[:, :1], 4, axis=1) for each in (quantiles, laws, laws))
+    half[:, 2:, number] *= 0.5
+    counts = []
+    for each in (four, half):
+        asked = (systems, keys, ceilings, days, region, each, peaks, middle, *rest)
+        cells, _, storm_system, wide, wide_system = storm_loops.shapes_near(*asked)
+        counts.append({"cells": len(cells), "wide": len(wide)})
+    families = len(np.unique(storm_system if column == "cells" else wide_system))
+    assert counts[1][column] / counts[0][column] == pytest.approx(0.75, abs=4.0 * 0.43 / np.sqrt(families))
