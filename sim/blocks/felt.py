@@ -12,8 +12,8 @@ import numpy as np
 from hopyears.models.basics.arrays import Floats
 from hopyears.sim.services.service_data import ServiceDemand
 
-_HAIR = 1.0 + 1e-6
-"""A link that carries no more than this over what is asked of it counts as too small: sums are rounded."""
+ROUNDING_MARGIN = 1e-6
+"""A link that carries no more than this share over what is asked of it counts as too small: sums are rounded."""
 
 
 def felt_modulations(
@@ -34,7 +34,7 @@ def felt_modulations(
     link_of = {hop: link for link, hops in enumerate(links) for hop in hops}
     found = []
     for hop, by_modulation in enumerate(capacity_mbit_s):
-        small = by_modulation < asked_mbit_s[link_of[hop]] * _HAIR
+        small = by_modulation < asked_mbit_s[link_of[hop]] * (1.0 + ROUNDING_MARGIN)
         found.append(min(len(small), 2 + int(np.flatnonzero(small).max(initial=-1))))
     return tuple(found)
 
