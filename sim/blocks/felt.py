@@ -13,7 +13,7 @@ from hopyears.models.basics.arrays import Floats
 from hopyears.sim.services.service_data import ServiceDemand
 
 ROUNDING_MARGIN = 1e-6
-"""A link that carries no more than this share over what is asked of it counts as too small: sums are rounded."""
+"""A link with no more room than this share over what is asked of it counts as too small: sums are rounded."""
 
 
 def felt_modulations(
