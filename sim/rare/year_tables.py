@@ -183,6 +183,8 @@ def _both_ways(table: KeyedTable) -> tuple[_Keys, Floats]:
 def _joined(parts: list[tuple[_Keys, Floats]]) -> tuple[_Keys, Floats]:
     """Rows of all blocks, the place of the block before their keys; takes the parts over one by one."""
     n_rows, (key, value) = sum(len(key) for key, _ in parts), parts[0]
+    if len(parts) == 1:
+        return np.pad(key, ((0, 0), (1, 0))), value
     keys, values = np.empty((n_rows, 1 + key.shape[1]), np.int32), np.empty((n_rows, value.shape[1]))
     end = 0
     for place in range(len(parts)):
