@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -100,7 +101,7 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
     edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
-    restore_s = np.array([_restore_h(plant, part) * HOUR_S for part in range(n)])
+    restore_s = _restore_each_h(plant) * HOUR_S
     members = [*((hop,) for hop in range(len(simulator.states))), *simulator.prepared.bundles.values()]
     if not n:
         by_service, by_hop = csr_array((0, len(demands))), csr_array((0, len(members)))
@@ -222,15 +223,25 @@ def _steady(site: PlantSite) -> PlantSite:
     return replace(site, power=power, planned=(), alarms=True)
 
 
-def _restore_h(plant: Plant, number: int) -> float:
-    part = plant.parts[number]
-    kind = plant.kinds[part.kind]
-    mend = part.mend or kind.mend
-    hours = plant.dispatch.mean_h + mend.quantile_h(UNSEEN_QUANTILE)
-    if kind.repair is not Repair.REMOTE:
-        hours += min(plant.travel_h(base, part.site, None) for base in range(len(plant.crews)))
-        hours += _lead_h(plant, part.fitting or ((kind.spare,) if kind.spare else ()))
-    return hours
+def _restore_each_h(plant: Plant) -> Floats:
+    """Time that few failures of each part outlast, shape (n_parts,) [h]."""
+
+    @cache
+    def nearest_h(site: int) -> float:
+        return min(plant.travel_h(base, site, None) for base in range(len(plant.crews)))
+
+    @cache
+    def lead_h(fitting: tuple[str, ...]) -> float:
+        return _lead_h(plant, fitting)
+
+    found = np.empty(len(plant.parts))
+    for number, part in enumerate(plant.parts):
+        kind = plant.kinds[part.kind]
+        found[number] = plant.dispatch.mean_h + (part.mend or kind.mend).quantile_h(UNSEEN_QUANTILE)
+        if kind.repair is not Repair.REMOTE:
+            found[number] += nearest_h(part.site)
+            found[number] += lead_h(tuple(part.fitting or ((kind.spare,) if kind.spare else ())))
+    return found
 
 
 def _lead_h(plant: Plant, fitting: Sequence[str]) -> float:
