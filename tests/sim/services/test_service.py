@@ -269,6 +269,14 @@ def test_a_link_too_small_for_the_peak_is_a_cause_beside_the_one_that_holds_back
     assert (near.causes[near.result][:, FORWARD] == Cause.CONGESTION).all()
 
 
+def test_no_state_that_lasts_no_time_is_told():
+    """At one instant the first hop fades, the second stays as it was, the third fails."""
+    hops = [_hop([10], [1]), _hop([10], [0]), _hop([10], [3])]
+    services = [ServiceDemand("one", 20.0, 90.0, 1, (((0, 0), (1, 0), (2, 0)),))]
+    (history,) = sweep_services(hops, services, 100.0, record_rates=True)
+    assert list(history.time_s) == [0.0, 10.0]
+
+
 def test_directions_are_kept_apart():
     history = _one([_hop([10, 20], [4, 0])])
     assert history.down_intervals(FORWARD)[0].size == 0
