@@ -172,23 +172,22 @@ def _swap_within(
     ``stillest`` has the nights of the run; ``wet`` and ``dry`` have room for their numbers.
     """
     n_wet, n_dry, n_hours = 0, 0, level.shape[1]
-    for i in range(first, last):
-        if level[i, hour] > 0.0 and _rains(rain, i * n_hours + hour):
-            k = n_wet
-            while k > 0 and level[wet[k - 1], hour] < level[i, hour]:
-                wet[k] = wet[k - 1]
-                k -= 1
-            wet[k] = i
-            n_wet += 1
+    for i in range(first, last):  # without branches, which nobody could foresee
+        wet[n_wet] = i
+        n_wet += (level[i, hour] > 0.0) & _rains(rain, i * n_hours + hour)
     if n_wet == 0:
         return
+    for place in range(1, n_wet):
+        i, k = wet[place], place
+        while k > 0 and level[wet[k - 1], hour] < level[i, hour]:
+            wet[k] = wet[k - 1]
+            k -= 1
+        wet[k] = i
     for place in range(last - first):  # without activity, and only as many as may be swapped
         i = stillest[place]
-        if level[i, hour] == 0.0 and not _rains(rain, i * n_hours + hour):
-            dry[n_dry] = i
-            n_dry += 1
-            if n_dry == n_wet:
-                break
+        dry[n_dry] = i
+        n_dry += (level[i, hour] == 0.0) & (1 - _rains(rain, i * n_hours + hour))
+    n_dry = min(n_dry, n_wet)
     n_idle = n_dry
     for place in range(last - first if n_dry < n_wet else 0):  # then the weakest
         i = stillest[place]
