@@ -110,8 +110,9 @@ def rain_share(rains: int, blocks: int) -> float:
 
 def replication_tables(
     simulator: BlockSimulator, by_hand: Sequence[ByHand], seed: int, block: int, history: BlockHistory
-) -> tuple[pa.Table, pa.Table, pa.Table, pa.Table]:
-    """Rows of ``REPLICATIONS``, ``CAUSES``, ``MONTHS``, ``HOPS`` of one block; none without replications."""
+) -> tuple[pa.Table, pa.Table, bytes, pa.Table]:
+    """Rows of ``REPLICATIONS``, ``CAUSES``, ``MONTHS`` (as Parquet) and ``HOPS`` of one block; none without
+    replications."""
     asked = simulator.prepared.options.replications
     keys, values = [np.zeros((0, 4), dtype=np.int64)], [np.zeros((0, len(REPLICATIONS.sums)))]
     causes, hops = list[KeyedTable](), list[KeyedTable]()
@@ -133,7 +134,7 @@ def replication_tables(
             causes, hops = [KeyedTable.joined(CAUSES, causes)], [KeyedTable.joined(HOPS, hops)]
     drawn = KeyedTable.collect(REPLICATIONS, np.concatenate(keys), np.concatenate(values))
     by_cause, by_hop = KeyedTable.joined(CAUSES, causes), KeyedTable.joined(HOPS, hops)
-    return drawn.to_arrow(), by_cause.to_arrow(), months.table(), by_hop.to_arrow()
+    return drawn.to_arrow(), by_cause.to_arrow(), months.stored(), by_hop.to_arrow()
 
 
 def _hop_rows(hops: Floats, stratum: int) -> KeyedTable:

@@ -29,7 +29,8 @@ BLOCK_YEARS = 10
 _MMAP_THRESHOLD = -3
 """Number of that option in glibc's malloc.h."""
 
-BlockTables = dict[str, pa.Table]
+BlockTables = dict[str, pa.Table | bytes]
+"""Tables of a block by name; the largest is Parquet already."""
 
 
 @dataclass(frozen=True)

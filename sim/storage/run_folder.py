@@ -232,7 +232,7 @@ class RunFolder:
     def _origin(self, identity: str, block: int) -> dict[str, Any]:
         return {"identity": identity, "block": block}
 
-    def write_block(self, block: int, tables: Mapping[str, pa.Table]) -> None:
+    def write_block(self, block: int, tables: Mapping[str, pa.Table | bytes]) -> None:
         """Store a finished block: all of its tables or nothing.
 
         Raises

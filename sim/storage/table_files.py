@@ -23,14 +23,19 @@ ORIGIN = "origin.json"
 
 _ENDING = ".parquet"
 
+COMPRESSION = "zstd"
+"""Of columns of tables."""
+
 PART_ROWS = 1 << 16
 """Rows of a table that are stored, and may be read, by themselves."""
 
 
-def table_bytes(table: pa.Table) -> bytes:
-    """One table as Parquet; equal tables give equal bytes."""
+def table_bytes(table: pa.Table | bytes) -> bytes:
+    """One table as Parquet, which it may be already; equal tables give equal bytes."""
+    if isinstance(table, bytes):
+        return table
     sink = pa.BufferOutputStream()
-    pq.write_table(table, sink, compression="zstd", row_group_size=PART_ROWS)
+    pq.write_table(table, sink, compression=COMPRESSION, row_group_size=PART_ROWS)
     return bytes(sink.getvalue())
 
 
@@ -39,7 +44,7 @@ def write_table(path: Path, table: pa.Table) -> None:
     write_whole(path, table_bytes(table))
 
 
-def packed(tables: Mapping[str, pa.Table], origin: Mapping[str, Any]) -> bytes:
+def packed(tables: Mapping[str, pa.Table | bytes], origin: Mapping[str, Any]) -> bytes:
     """Tables and what they rest on as one ZIP file of Parquet files; equal tables give equal bytes."""
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as archive:

@@ -4,10 +4,11 @@ import json
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.rare import stored_rows
+from hopyears.sim.rare import month_rows, stored_rows
 from hopyears.sim.rare.losses import MONTH_FIGURES
 from hopyears.sim.rare.month_rows import MONTHS, MonthRows
 from hopyears.sim.rare.stored_rows import StoredRows
@@ -25,7 +26,13 @@ def drawn(random, sides=1):
     return found
 
 
-def test_rows_are_those_of_a_table_that_collects_them():
+def read(rows):
+    return KeyedTable.from_arrow(MONTHS, pq.read_table(pa.BufferReader(rows.stored())))
+
+
+@pytest.mark.parametrize("together", [1, 4, 16])
+def test_rows_are_those_of_a_table_that_collects_them(monkeypatch, together):
+    monkeypatch.setattr(month_rows, "_TOGETHER", together)
     random, rows, keys, values = np.random.default_rng(1), MonthRows(), [], []
     for stratum, draw, sides in ((7, 2, 2), (1, 0, 1), (1, 65_000, 1)):
         months, weight = drawn(random, sides), float(random.random())
@@ -33,10 +40,10 @@ def test_rows_are_those_of_a_table_that_collects_them():
         for side, entity, year, month in np.argwhere(months.any(axis=4)).tolist():
             keys.append((entity, stratum, draw, side, year, month))
             values.append((*months[side, entity, year, month], weight))
-    found, wanted = KeyedTable.from_arrow(MONTHS, rows.table()), KeyedTable.collect(MONTHS, keys, values)
+    found, wanted = read(rows), KeyedTable.collect(MONTHS, keys, values)
     assert np.array_equal(found.keys, wanted.keys)
     assert np.array_equal(found.values, wanted.values)
-    assert MonthRows().table().num_rows == 0
+    assert len(read(MonthRows()).keys) == len(read(rows).keys) == 0
 
 
 def test_a_draw_beyond_the_room_of_its_number_is_refused():
@@ -47,14 +54,14 @@ def test_a_draw_beyond_the_room_of_its_number_is_refused():
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     """A run of three blocks, their tables in parts of a few rows."""
-    monkeypatch.setattr(table_files, "PART_ROWS", 7)
+    monkeypatch.setattr(month_rows, "PART_ROWS", 7)
     (tmp_path / "run" / "blocks").mkdir(parents=True)
     (tmp_path / "run" / "manifest.json").write_text(json.dumps({}))
     random = np.random.default_rng(2)
     for block in range(3):
         rows = MonthRows()
         rows.add(drawn(random), 1, block, 0.5)
-        packed = table_files.packed({"rows": rows.table()}, {})
+        packed = table_files.packed({"rows": rows.stored()}, {})
         (tmp_path / "run" / "blocks" / f"{block:06d}.zip").write_bytes(packed)
     return RunFolder(tmp_path / "run")
 

@@ -3,6 +3,8 @@
 from dataclasses import replace
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from small_networks import hop, source_of, triangle
 
@@ -397,7 +399,10 @@ def test_each_service_has_the_months_of_its_own_draws():
     hands = by_hand(simulator.prepared, alone(simulator))
     assert [hand.services.tolist() for hand in hands] == [[1], [0]]
     drawn, _, months, _ = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
-    drawn, months = KeyedTable.from_arrow(REPLICATIONS, drawn), KeyedTable.from_arrow(MONTHS, months)
+    drawn, months = (
+        KeyedTable.from_arrow(REPLICATIONS, drawn),
+        KeyedTable.from_arrow(MONTHS, pq.read_table(pa.BufferReader(months))),
+    )
     for stratum in (HISTORIES, FORCED):
         lost = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum).sum(axis=1)
         assert weighed_s(months, stratum) == pytest.approx(lost, abs=1e-6)
