@@ -130,10 +130,8 @@ def replication_tables(
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
         months.add(lost.months, stratum, draw, weight)
         hops.append(_hop_rows(lost.hops, stratum))
-        if len(causes) == AT_ONCE:
-            causes, hops = [KeyedTable.joined(CAUSES, causes)], [KeyedTable.joined(HOPS, hops)]
     drawn = KeyedTable.collect(REPLICATIONS, np.concatenate(keys), np.concatenate(values))
-    by_cause, by_hop = KeyedTable.joined(CAUSES, causes), KeyedTable.joined(HOPS, hops)
+    by_cause, by_hop = KeyedTable.drained(CAUSES, causes), KeyedTable.drained(HOPS, hops)
     return drawn.to_arrow(), by_cause.to_arrow(), months.stored(), by_hop.to_arrow()
 
 
