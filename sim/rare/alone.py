@@ -140,13 +140,21 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
 
 def _of_columns(n_rows: int, columns: Iterable[NDArray[Any]]) -> csr_array:
     """Table of some columns that are mostly nought."""
-    rows: list[Ints] = [np.zeros(0, dtype=np.int64)]
+    rows = [np.zeros(0, dtype=np.int32)]
     values: list[NDArray[Any]] = [rows[0]]
     for column in columns:
-        rows.append(np.flatnonzero(column))
+        rows.append(np.flatnonzero(column).astype(np.int32))
         values.append(column[rows[-1]])
-    first = np.cumsum([row.size for row in rows])
-    return csc_array((np.concatenate(values), np.concatenate(rows), first), (n_rows, len(rows) - 1)).tocsr()
+    first = np.cumsum([row.size for row in rows]).astype(np.int32)
+    found = csc_array((_emptied(values), _emptied(rows), first), (n_rows, first.size - 1))
+    return found.tocsr()
+
+
+def _emptied(parts: list[NDArray[Any]]) -> NDArray[Any]:
+    """Parts one after another; none is left in the list."""
+    found = np.concatenate(parts)
+    parts.clear()
+    return found
 
 
 def _by_slot(history: ServiceHistory | HopHistory, edges_s: Floats) -> Floats:

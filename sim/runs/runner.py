@@ -29,7 +29,8 @@ BLOCK_YEARS = 10
 _MMAP_THRESHOLD = -3
 """Number of that option in glibc's malloc.h."""
 
-BlockTables = dict[str, pa.Table]
+BlockTables = dict[str, pa.Table | bytes]
+"""Tables of a block by name; the largest is Parquet already."""
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,7 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        beside = replication_tables(simulator, self._by_hand, plan.seed, number, history)
-        drawn, causes, months, hops = (table.to_arrow() for table in beside)
-        del beside
+        drawn, causes, months, hops = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),

@@ -3,6 +3,8 @@
 from dataclasses import replace
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from small_networks import hop, source_of, triangle
 
@@ -17,6 +19,7 @@ from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.candidates import strikes_per_year
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.forced_draw import ForcedDraw, storms_of_draw
+from hopyears.sim.rare.month_rows import MONTHS
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
     FIRST_TIMES,
@@ -24,7 +27,6 @@ from hopyears.sim.rare.replications import (
     HISTORIES,
     HOPS,
     MANY_BLOCKS,
-    MONTHS,
     NIGHTS,
     OF_FAILURES,
     OWN,
@@ -400,6 +402,10 @@ def test_each_service_has_the_months_of_its_own_draws():
     hands = by_hand(simulator.prepared, alone(simulator))
     assert [hand.services.tolist() for hand in hands] == [[1], [0]]
     drawn, _, months, _ = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
+    drawn, months = (
+        KeyedTable.from_arrow(REPLICATIONS, drawn),
+        KeyedTable.from_arrow(MONTHS, pq.read_table(pa.BufferReader(months))),
+    )
     for stratum in (HISTORIES, FORCED):
         lost = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum).sum(axis=1)
         assert weighed_s(months, stratum) == pytest.approx(lost, abs=1e-6)
