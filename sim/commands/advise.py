@@ -79,7 +79,7 @@ def run(options: argparse.Namespace) -> int:
         found = advise(
             source,
             goal,
-            run_request(options, source.network),
+            run_request(options),
             Path(options.out),
             named=named,
             made=made,

@@ -5,7 +5,6 @@ import os
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from hopyears.models.network.network import Network
     from hopyears.sim.blocks.prepared import ModelOptions
     from hopyears.sim.runs.block_pool import Workers
     from hopyears.sim.runs.simulate import RunRequest
@@ -97,19 +96,18 @@ def _add_replications(parser: argparse.ArgumentParser) -> None:
         "--replications",
         type=int,
         metavar="N",
-        help="for experts: histories of failures beside each block's own, a third as many with a rare one "
-        "(default 48, on more than 50 hops 30, of advise 16; fewer widen the intervals)",
+        help="for experts: histories of failures beside each block's own, a quarter as many with a rare one "
+        "(default so many that they take about as long as the blocks; fewer widen the intervals)",
     )
 
 
-def model_options(options: argparse.Namespace, network: "Network") -> "ModelOptions":
-    """Options of the model from the command line, for a network and plans for it."""
+def model_options(options: argparse.Namespace) -> "ModelOptions":
+    """Options of the model from the command line."""
     from hopyears.sim.blocks.prepared import ModelOptions
     from hopyears.sim.inputs.network_file import InputError
-    from hopyears.sim.runs.simulate import usual_options
+    from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS
 
-    usual = usual_options(network).replications
-    replications = usual if options.replications is None else options.replications
+    replications = DEFAULT_REPLICATIONS if options.replications is None else options.replications
     if not 0 <= replications <= MOST_REPLICATIONS:
         raise InputError(f"--replications is {replications}; must be 0 to {MOST_REPLICATIONS}")
     return ModelOptions(
@@ -122,9 +120,7 @@ def model_options(options: argparse.Namespace, network: "Network") -> "ModelOpti
     )
 
 
-def run_request(
-    options: argparse.Namespace, network: "Network", *, until: "PrecisionGoal | None" = None
-) -> "RunRequest":
+def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = None) -> "RunRequest":
     """How long, from which seed and with which model, from the command line."""
     from hopyears.sim.runs.simulate import RunRequest
 
@@ -133,6 +129,6 @@ def run_request(
         seed=options.seed,
         block_years=options.block_years,
         workers=workers_of(options),
-        options=model_options(options, network),
+        options=model_options(options),
         until=until,
     )

@@ -20,7 +20,7 @@ from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.promise import promise_table
 from hopyears.sim.runs.promise_terms import PromiseTerms, judged_promises
 from hopyears.sim.runs.runner import BLOCK_YEARS
-from hopyears.sim.runs.simulate import RunRequest, usual_options
+from hopyears.sim.runs.simulate import DEFAULT_OPTIONS, RunRequest
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.compare import ComparedPlan
 from hopyears.sim.studies.compare import compare as compare_into
@@ -42,7 +42,7 @@ def compare(
     folder: Path | str | None = None,
     block_years: int = BLOCK_YEARS,
     workers: int | str = 1,
-    options: ModelOptions | None = None,
+    options: ModelOptions = DEFAULT_OPTIONS,
 ) -> Comparison:
     """Plans against a network on the same random numbers.
 
@@ -70,13 +70,11 @@ def compare(
     >>> sorted(found.plans["plan"]), len(found.differences)
     (['base', 'spare radio'], 3)
     """
-    of_base = source_of(base)
-    options = options or usual_options(of_base.network)
     request = RunRequest(years, seed, block_years, workers, options)
     members = [ComparedPlan(name, source_of(plan)) for name, plan in plans.items()]
     with tempfile.TemporaryDirectory(prefix="hopyears-") as temporary:
         out = Path(temporary) if folder is None else Path(folder)
-        return compare_into(of_base, members, request, out)
+        return compare_into(source_of(base), members, request, out)
 
 
 def advise(

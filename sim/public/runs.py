@@ -15,7 +15,7 @@ from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_net
 from hopyears.sim.runs import rerun
 from hopyears.sim.runs import results as stored
 from hopyears.sim.runs.runner import BLOCK_YEARS
-from hopyears.sim.runs.simulate import RunRequest, usual_options
+from hopyears.sim.runs.simulate import DEFAULT_OPTIONS, RunRequest
 from hopyears.sim.runs.simulate import simulate as simulate_into
 from hopyears.sim.studies.explain import Story
 from hopyears.sim.studies.explain import explain as explain_outage
@@ -83,7 +83,7 @@ def simulate(
     resume: bool = False,
     block_years: int = BLOCK_YEARS,
     workers: int | str = 1,
-    options: ModelOptions | None = None,
+    options: ModelOptions = DEFAULT_OPTIONS,
 ) -> Results:
     """Simulate a network for many years.
 
@@ -104,8 +104,8 @@ def simulate(
     workers : int or str
         Processes, 1 to 256; with more than one, a program of its own needs the usual
         ``if __name__ == "__main__":``. Or the address of a dask.distributed scheduler, as tcp://HOST:PORT.
-    options : ModelOptions, optional
-        Which parts of the model run; all, and the usual replications, unless given.
+    options : ModelOptions
+        Which parts of the model run.
 
     Warns
     -----
@@ -123,14 +123,12 @@ def simulate(
     >>> results.services[["service", "unavailable_min_per_year_high"]].shape
     (2, 2)
     """
-    source = source_of(network)
-    options = options or usual_options(source.network)
     request = RunRequest(years, seed, block_years, workers, options)
     kept = None
     if folder is None:
         kept = tempfile.TemporaryDirectory(prefix="hopyears-")
         folder = Path(kept.name) / "run"
-    run = simulate_into(source, request, folder, resume=resume, warn=_warn)
+    run = simulate_into(source_of(network), request, folder, resume=resume, warn=_warn)
     return _opened(run.path, kept)
 
 

@@ -82,19 +82,15 @@ HISTORIES_OF_RAIN = 24
 """Histories of failures asked for to each of rain, which costs up to a hundred times as much; but on many
 networks most outages are of rain. The first blocks have no more of them."""
 
-MANY_BLOCKS = 20
-"""After so many every other block has half as many histories of rain: a long run knows it well."""
-
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
     """Histories of failures, failures put in by hand, histories of multipath and of rain beside a block.
 
     So many histories of failures are asked of later blocks.
     """
-    histories, rains = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1), -(-asked // HISTORIES_OF_RAIN)
+    histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
     forced, nights = -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
-    half = block >= MANY_BLOCKS and block % 2 == 1
-    return histories, forced, nights, -(-rains // 2) if half else rains
+    return histories, forced, nights, -(-asked // HISTORIES_OF_RAIN)
 
 
 def draws_beside(asked: int, blocks: Sequence[int]) -> dict[int, int]:

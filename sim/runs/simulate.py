@@ -6,7 +6,6 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from hopyears.models.network.network import Network
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
@@ -22,19 +21,13 @@ from hopyears.sim.runs.summary import summarise
 from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
-DEFAULT_REPLICATIONS, REPLICATIONS_OF_MANY = 48, 30
-"""Histories of failures beside each later block, and on a network of more than ``FEW_HOPS``: there they take
-longer beside the block, and its services, of many hops each, are known better."""
+DEFAULT_REPLICATIONS = 48
+"""Beside a block of ten years they take about as long as the block itself."""
 
-FEW_HOPS = 50
+DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)
+"""What a user gets who asks for nothing else."""
 
 PLAIN = ModelOptions()
-
-
-def usual_options(network: Network) -> ModelOptions:
-    """What a user gets who asks for nothing else, also for plans for the network."""
-    few = len(network.hops) <= FEW_HOPS
-    return ModelOptions(replications=DEFAULT_REPLICATIONS if few else REPLICATIONS_OF_MANY)
 
 
 @dataclass(frozen=True)

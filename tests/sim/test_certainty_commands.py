@@ -7,7 +7,7 @@ from small_networks import source_of, triangle
 
 from hopyears.models.network.contract_entry import Contract
 from hopyears.sim.commands import main
-from hopyears.sim.runs.simulate import FEW_HOPS, RunRequest, simulate, usual_options
+from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.wording.wording import PER_CENT
 
 
@@ -50,15 +50,6 @@ def test_promise_takes_contracts_of_another_file(run, tmp_path, capsys, monkeypa
     assert "gold" in shown
     assert "one, two" in shown
     assert "at most 900 outages in the year" in shown
-
-
-def test_large_networks_have_fewer_replications():
-    """They take longer there; said in the help of the option, and in the guide."""
-    hops = triangle().hops * FEW_HOPS
-    found = [
-        usual_options(triangle().model_copy(update={"hops": hops[:n]})) for n in (3, FEW_HOPS, FEW_HOPS + 1)
-    ]
-    assert [each.replications for each in found] == [48, 48, 30]
 
 
 @pytest.mark.parametrize(
