@@ -19,7 +19,6 @@ import pyarrow as pa
 import pytest
 from rich.cells import cell_len
 from rich.console import Console
-from small_networks import source_of, triangle
 from synthetic_results import SERVICES, made_up_results
 
 from hopyears.sim.commands import STATUSES, VERBS, main
@@ -266,8 +265,7 @@ def test_a_stop_amid_a_clean_up_stops_after_it(
 
 
 def test_quiet_prints_nothing(run: Path, capsys: pytest.CaptureFixture[str], monkeypatch) -> None:
-    source = source_of(triangle())
-    monkeypatch.setattr("hopyears.sim.inputs.network_file.read_network", lambda _: source)
+    monkeypatch.setattr("hopyears.sim.inputs.network_file.read_network", lambda path: path)
     monkeypatch.setattr("hopyears.sim.runs.simulate.simulate", lambda *_, **__: None)
     words = ["simulate", "network.toml", "--out", RUN, "--years", "1"]
     assert main([*words, "--quiet"]) == 0
