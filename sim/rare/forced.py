@@ -154,7 +154,7 @@ def _by_groups(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     second = np.array([len(demand.routes) > 1 for demand in prepared.demands], dtype=np.bool_)
     n_parts = len(prepared.built.plant.parts)
     weakly = single.weakens[np.flatnonzero(every.able[:n_parts])] > 0
-    meeting = second & (often < SELDOM_PER_YEAR) & (np.ones(weakly.shape[0]) @ weakly > 0)
+    meeting = second & single.works & (often < SELDOM_PER_YEAR) & (np.ones(weakly.shape[0]) @ weakly > 0)
     found = []
     if not meeting.all() or not meeting.size:
         chance = _shares(_harm(every.rate_per_year, every.lost_s)[chosen])

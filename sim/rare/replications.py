@@ -82,15 +82,25 @@ HISTORIES_OF_RAIN = 24
 """Histories of failures asked for to each of rain, which costs up to a hundred times as much; but on many
 networks most outages are of rain. The first blocks have no more of them."""
 
+MANY_BLOCKS = 20
+"""After so many a block has half as many histories of failures, and every other one half as many of rain: a
+long run knows its services well, and most of its time would be theirs."""
+
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
     """Histories of failures, failures put in by hand, histories of multipath and of rain beside a block.
 
-    So many histories of failures are asked of later blocks.
+    So many histories of failures are asked of blocks that are neither among the first nor late.
     """
-    histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
-    forced, nights = -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
-    return histories, forced, nights, -(-asked // HISTORIES_OF_RAIN)
+    usual, late = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1), block >= MANY_BLOCKS
+    nights, rains = -(-usual // HISTORIES_OF_NIGHTS), -(-asked // HISTORIES_OF_RAIN)
+    histories = -(-usual // 2) if late else usual
+    return (
+        histories,
+        -(-histories // HISTORIES_OF_A_DRAW),
+        nights,
+        -(-rains // 2) if late and block % 2 else rains,
+    )
 
 
 def draws_beside(asked: int, blocks: Sequence[int]) -> dict[int, int]:

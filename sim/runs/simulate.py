@@ -22,7 +22,7 @@ from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
 DEFAULT_REPLICATIONS = 48
-"""Beside a block of ten years they take about as long as the block itself."""
+"""Histories of failures beside each block (``sim.rare.replications.n_draws``)."""
 
 DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)
 """What a user gets who asks for nothing else."""

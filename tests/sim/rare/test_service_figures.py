@@ -131,7 +131,11 @@ def test_every_draw_has_its_own_failures(run):
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN}
     assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1, 1)
     assert n_draws(48, MANY_BLOCKS - 1) == (48, 16, 6, 2)
-    assert [n_draws(48, MANY_BLOCKS + more) for more in range(3)] == [(24, 8, 6, 2), (24, 8, 6, 1), (24, 8, 6, 2)]
+    assert [n_draws(48, MANY_BLOCKS + more) for more in range(3)] == [
+        (24, 8, 6, 2),
+        (24, 8, 6, 1),
+        (24, 8, 6, 2),
+    ]
     assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3, 1)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
