@@ -130,7 +130,8 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     def beyond_usual(service: int) -> Floats:
         by_slot = _by_slot(services[service], edges_s)
         works[service] = by_slot[-1] == 0.0
-        return np.maximum(by_slot[:-1] - by_slot[-1], 0.0)
+        beyond: Floats = np.maximum(by_slot[:-1] - by_slot[-1], 0.0)
+        return beyond
 
     lost_s = _of_columns(n + n_sites, map(beyond_usual, range(len(demands))))
     down = [np.flatnonzero(_by_slot(link, edges_s)[:n]) for link in simulator.links(hops, log)]
