@@ -17,12 +17,12 @@ came; months without have no row. Of a rare failure put in, ``side`` 0 is the hi
 with it, in years in which they differ. ``weight`` is what a year counts for in the figure of its draw, a
 year."""
 
-_BITS = dict(zip(MONTHS.keys, (15, 4, 20, 1, 19, 4), strict=True))
+_BITS = dict(zip(MONTHS.keys, (31, 4, 16, 1, 7, 4), strict=True))
 """Bits of each key in the one number that rows are sorted by."""
 
 _SCHEMA = pa.schema(
     [
-        *zip(MONTHS.keys, (pa.int16(), pa.int8(), pa.int32(), pa.int8(), pa.int32(), pa.int8()), strict=True),
+        *zip(MONTHS.keys, (pa.int32(), pa.int8(), pa.int32(), pa.int8(), pa.int8(), pa.int8()), strict=True),
         *((name, pa.float64()) for name in MONTHS.values),
     ]
 )

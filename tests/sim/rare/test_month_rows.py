@@ -47,8 +47,16 @@ def test_rows_are_those_of_a_table_that_collects_them(monkeypatch, together):
 
 
 def test_a_draw_beyond_the_room_of_its_number_is_refused():
-    with pytest.raises(ValueError, match="draw is 1048576; must be below 1048576"):
-        MonthRows().add(np.ones((1, 1, 1, 12, len(MONTH_FIGURES))), 0, 1 << 20, 1.0)
+    with pytest.raises(ValueError, match="draw is 65536; must be below 65536"):
+        MonthRows().add(np.ones((1, 1, 1, 12, len(MONTH_FIGURES))), 0, 1 << 16, 1.0)
+
+
+def test_rows_are_found_at_their_place_in_the_largest_network():
+    """A hundred thousand services, blocks of a hundred years, two thousand histories: the most that is allowed."""
+    keys = [np.array([0, most]) for most in (100_000, 11, 2_000, 1, 99, 11)]
+    place = month_rows._place(keys)
+    assert 0 <= place[0] < place[1]
+    assert [each.tolist() for each in month_rows._keys(place)] == [each.tolist() for each in keys]
 
 
 @pytest.fixture
