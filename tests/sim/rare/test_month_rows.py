@@ -52,7 +52,7 @@ def test_a_draw_beyond_the_room_of_its_number_is_refused():
 
 
 def test_rows_are_found_at_their_place_in_the_largest_network():
-    """A hundred thousand services, blocks of a hundred years, two thousand histories: the most that is allowed."""
+    """A hundred thousand services; blocks and histories as long and as many as are allowed."""
     keys = [np.array([0, most]) for most in (100_000, 11, 2_000, 1, 99, 11)]
     place = month_rows._place(keys)
     assert 0 <= place[0] < place[1]
