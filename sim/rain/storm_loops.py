@@ -8,9 +8,9 @@ of them at once, and the others stay as they are.
 import numpy as np
 
 from hopyears.models.basics.kernel import inlined, kernel, written_out
+from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.rain.storm_sieve import (
     BLUR,
-    EARTH_KM,
     LANES,
     add_lives,
     add_reaches,
@@ -348,7 +348,7 @@ def node_at(x, y, weather, lot):  # type: ignore[no-untyped-def]
     if rows == 1 and columns == 1:
         return 0
     distance = np.sqrt(x * x + y * y) + 1e-12
-    angle = distance / EARTH_KM
+    angle = distance / EARTH_RADIUS_KM
     sine = np.sin(weather[0]) * np.cos(angle) + y / distance * np.sin(angle) * np.cos(weather[0])
     latitude = np.arcsin(min(max(sine, -1.0), 1.0))
     longitude = weather[1] + np.arctan2(

@@ -8,6 +8,7 @@ Loops over members have no branch, so that the compiler turns them into vector i
 import numpy as np
 
 from hopyears.models.basics.kernel import inner_kernel, kernel, written_out
+from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.streams import keyed_word
 
 LANES = 8
@@ -19,8 +20,7 @@ BLUR = 0.04
 NOWHERE = 1e9
 """Place of what may be anywhere [km]."""
 
-EARTH_KM = 6371.0
-_KM_PER_DEG = EARTH_KM * np.pi / 180.0
+_KM_PER_DEG = EARTH_RADIUS_KM * np.pi / 180.0
 _FARTHEST_KM, _HIGHEST, _SLACK_DEG = 400.0, 0.4, 0.01
 _BITS = 10
 _SHIFT, _STEPS = np.uint64(64 - _BITS), 2**_BITS
@@ -104,9 +104,9 @@ def rough_node(x, y, blur, plane, lot):  # type: ignore[no-untyped-def]
     """As ``storm_loops.node_at``, by series about the plane's centre; -1 if unsure, where the place is known
     to ``blur`` [km]."""
     sine, cosine, row, column, per_rad, rows, columns = plane
-    x, y = x / EARTH_KM, y / EARTH_KM
+    x, y = x / EARTH_RADIUS_KM, y / EARTH_RADIUS_KM
     angle2 = x * x + y * y
-    if angle2 > (_FARTHEST_KM / EARTH_KM) ** 2 or cosine < _HIGHEST:
+    if angle2 > (_FARTHEST_KM / EARTH_RADIUS_KM) ** 2 or cosine < _HIGHEST:
         return -1 if rows > 1.0 else 0
     ahead, turned = (
         (1.0 - angle2 * (1.0 / 6.0 - angle2 / 120.0)) * cosine,

@@ -3,8 +3,8 @@
 import numpy as np
 
 from hopyears.models.basics.kernel import kernel, written_out
+from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.rain.storm_loops import band_of, meets, normals, put, quantile, wide_of
-from hopyears.sim.rain.storm_sieve import EARTH_KM
 from hopyears.sim.streams import keyed_uniform, keyed_word
 
 SPEEDS = 1025
@@ -99,5 +99,5 @@ def _place(tile, plane, square, up, along):  # type: ignore[no-untyped-def]
     ahead = centre_cosine * sine - centre_sine * cosine * turn_cosine
     towards = min(max(centre_sine * sine + centre_cosine * cosine * turn_cosine, -1.0), 1.0)
     angle = np.arccos(towards)
-    stretch = EARTH_KM * angle / max(np.sin(angle), 1e-12)
+    stretch = EARTH_RADIUS_KM * angle / max(np.sin(angle), 1e-12)
     return stretch * across, stretch * ahead, -centre_sine * turn_sine
