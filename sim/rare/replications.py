@@ -95,12 +95,9 @@ def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
     usual, late = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1), block >= MANY_BLOCKS
     nights, rains = -(-usual // HISTORIES_OF_NIGHTS), -(-asked // HISTORIES_OF_RAIN)
     histories = -(-usual // 2) if late else usual
-    return (
-        histories,
-        -(-histories // HISTORIES_OF_A_DRAW),
-        nights,
-        -(-rains // 2) if late and block % 2 else rains,
-    )
+    if late and block % 2:
+        rains = -(-rains // 2)
+    return histories, -(-histories // HISTORIES_OF_A_DRAW), nights, rains
 
 
 def draws_beside(asked: int, blocks: Sequence[int]) -> dict[int, int]:

@@ -11,7 +11,7 @@ from hopyears.models.basics.calendar import month_of
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tallies import TABLES, Tally, by_month
+from hopyears.sim.counting.tallies import TABLES, Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH, OUTAGE
 from hopyears.sim.counting.years import worst_month
 from hopyears.sim.runs.summary_failures import FAILURE_TABLES
@@ -118,7 +118,7 @@ def _without_times(tally: Tally) -> Tally:
 
 
 def _joined(tallies: list[Tally]) -> Tally:
-    return _without_times(Tally.joined(tallies))
+    return _without_times(add_tallies(tallies))
 
 
 def _longest(outages: KeyedTable) -> KeyedTable:
