@@ -179,21 +179,28 @@ def baselines() -> str:
 
 def _plot(found: pd.DataFrame, file: Path) -> None:
     import matplotlib.pyplot as plt
+    from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
     names = list(dict.fromkeys(found["series"]))
-    figure, axes = plt.subplots(1, len(names), figsize=(3.4 * len(names), 3.2), squeeze=False)
-    units = {"area": "area [km²]", "climate": "climate"}
+    figure, axes = plt.subplots(1, len(names), figsize=(3.6 * len(names), 3.4), squeeze=False, sharey=True)
+    units = {"area": "area [km²]", "climate": ""}
     for axis, name in zip(axes[0], names, strict=True):
         rows = found[found["series"] == name]
         at = rows["place"] if name == "climate" else rows["value"]
         for column, label in (("cold_s", "cold"), ("warm_s", "warm")):
             axis.plot(at, rows[column], "o-", label=label)
-        axis.set(yscale="log", xlabel=units.get(name, name), ylabel="processor time [s]")
-        if name == "climate":
-            axis.tick_params(axis="x", labelrotation=30)
-        else:
+        axis.set(yscale="log", xlabel=units.get(name, name))
+        axis.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        axis.yaxis.set_minor_formatter(NullFormatter())
+        axis.yaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
+        if name != "climate":
             axis.set_xscale("log")
-        axis.legend()
+            axis.set_xticks(at, [f"{value:,.0f}" for value in at])
+            axis.xaxis.set_minor_formatter(NullFormatter())
+        axis.tick_params(axis="x", labelrotation=40)
+        axis.grid(alpha=0.3)
+    axes[0][0].set_ylabel("processor time [s]")
+    axes[0][0].legend()
     figure.tight_layout()
     figure.savefig(file, dpi=120)
 
