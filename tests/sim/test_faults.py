@@ -111,8 +111,9 @@ def test_two_workers_whose_parent_is_stopped(network, tmp_path):
             said = called.stderr.read()
         if called.returncode < 0:  # killed, or stopped before it listens
             assert "Traceback" not in said  # Python's own clerk tells of semaphores that it cleans up
-        else:
-            assert said == {1: STOPPED.format(out=run) + "\n", 0: ""}[called.returncode]
+        else:  # a stop amid the imports knows no folder yet
+            told = {0: [""], 1: ["stopped\n", STOPPED.format(out=run) + "\n"]}
+            assert said in told[called.returncode]
         assert not left_behind(called)
         as_told(run, tmp_path)
         met[len([*run.glob("blocks/*.zip")])] += 1
