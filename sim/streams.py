@@ -49,6 +49,11 @@ class Streams:
         """Streams of the same names that share nothing with these, nor with those of any block."""
         return Streams(self.seed, self.block + number * _BESIDE)
 
+    @property
+    def are_beside(self) -> bool:
+        """Whether these are of a history beside a block."""
+        return self.block >= _BESIDE
+
     def generator(self, *name: str | int) -> np.random.Generator:
         """Generator of the stream called ``name``, for instance ``("fades", "mill-ridge")``.
 

@@ -175,8 +175,9 @@ class BlockSimulator:
     def bent(self, draws: BlockDraws, index: int) -> HopHistory:
         """History of a hop on which no rain falls, by the equipment and multipath activity of the draws, as
         services feel it (``blocks.felt``)."""
-        segments = draws.segments[index]
-        fades = self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
+        segments, fades = draws.segments[index], self.fades(draws, index, *self._tops(draws, index))
+        if fades is None:
+            return self.fade_free[index].history(segments)
         return hop_history(self.felt[index], segments, None, fades, draws.duration_s)
 
     def rained(
@@ -232,8 +233,7 @@ class BlockSimulator:
     def with_fades(self, draws: BlockDraws) -> BlockDraws:
         """The same with the fades of every hop that its equipment and multipath activity make."""
         fades = tuple(
-            self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
-            for index, segments in enumerate(draws.segments)
+            self.fades(draws, index, *self._tops(draws, index)) for index in range(len(draws.segments))
         )
         return replace(draws, fades=fades)
 
@@ -266,6 +266,12 @@ class BlockSimulator:
             flat_top=flat_top,
             dispersive_top=dispersive_top,
         )
+
+    def _tops(self, draws: BlockDraws, index: int) -> tuple[float, float]:
+        """What fades of a hop must reach: its highest thresholds in the block, beside it those that services
+        feel, as histories of multipath have streams of their own."""
+        reached = self.felt if draws.streams.are_beside else self.thresholds
+        return reached[index].highest_power(draws.segments[index].states)
 
     def fades_reaching(
         self, draws: BlockDraws, index: int, flat_top: float, dispersive_top: float

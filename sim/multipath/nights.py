@@ -68,17 +68,15 @@ class HopActivity:
 
 
 def wet_hours(rain: RainHours, law: NightLaw, n_years: int) -> NDArray[np.uint8]:
-    """Whether rain is near a hop in each hour of its nights, packed into bits, for all its histories."""
-    return np.packbits(rain.touch(_hours_s(law, n_years) % (n_years * SECONDS_PER_YEAR), SLOT_S))
+    """Whether rain is near a hop in each hour of its nights, packed into bits, for all its histories.
 
-
-def _hours_s(law: NightLaw, n_years: int) -> Floats:
-    """Start of each hour of the nights of a block [s], shape (n_nights, HOURS_PER_NIGHT), increasing.
-
-    Those of the last night that lie beyond the block's end belong to its beginning.
+    As ``move_out_of_rain`` takes it. Hours of the last night that lie beyond the block's end belong to its
+    beginning.
     """
-    evening = np.arange(_n_nights(n_years))[:, None] * SECONDS_PER_DAY + law.night_start_s
-    return np.asarray(evening + np.arange(HOURS_PER_NIGHT) * SLOT_S)
+    evening_s = np.arange(_n_nights(n_years)) * SECONDS_PER_DAY + law.night_start_s
+    hours_s = evening_s + np.arange(HOURS_PER_NIGHT)[:, None] * SLOT_S
+    wet = rain.touch(hours_s % (n_years * SECONDS_PER_YEAR), SLOT_S)
+    return np.packbits(wet, axis=1, bitorder="little")
 
 
 def _n_nights(n_years: int) -> int:
@@ -129,28 +127,27 @@ def _hop_activity(
     n_active = np.count_nonzero(rank > 1.0 - pattern.active_share)
     drawn = random.integers(0, len(hours), (n_active, HOURS_PER_NIGHT))
     nights = (rank, pattern.active_share, severities, hours, drawn, hour_weight_of_day())
-    rain = np.zeros(0, dtype=np.uint8) if wet is None else wet
-    start_s, level, month = _active_hours(*nights, rain, law.night_start_s, edges_s)
-    return _weighted(law, start_s, level, month, len(edges_s) // 12)
+    rain = np.zeros((0, 0), dtype=np.uint8) if wet is None else wet
+    return _weighted(law, *_active_hours(*nights, rain, law.night_start_s, edges_s))
 
 
 @kernel
 def _active_hours(  # type: ignore[no-untyped-def]
     rank, active_share, severities, hours, drawn, weight, wet, night_start_s, edges_s
 ):
-    """Start [s], activity and month of each hour with any, in the order of the block's time.
+    """Start [s], activity and month of each hour with any, in the order of the block's time; sum by month.
 
     Hours of the last night that lie beyond the block's end belong to its beginning.
     """
     n_nights, n_hours = len(rank), len(weight)
-    level = np.zeros((n_nights, n_hours))
+    level = np.zeros((n_hours, n_nights))
     active = 0
     for night in range(n_nights):
         above = (rank[night] - (1.0 - active_share)) / active_share
         if above > 0.0:
             severity = severities[min(int(above * len(severities)), len(severities) - 1)] / active_share
             for hour in range(n_hours):
-                level[night, hour] = severity * hours[drawn[active, hour]] * weight[hour]
+                level[hour, night] = severity * hours[drawn[active, hour]] * weight[hour]
             active += 1
     begins = _month_begins(n_nights, n_hours, night_start_s, edges_s)
     if len(wet):
@@ -181,28 +178,40 @@ def _hour_s(night, night_start_s, hour):  # type: ignore[no-untyped-def]
 @kernel
 def _in_order(level, begins, night_start_s, end_s):  # type: ignore[no-untyped-def]
     """Columns of all hours with activity, those from the block's end on first and moved to its beginning."""
-    n_nights, n_hours = level.shape
-    n, place = np.count_nonzero(level), 0
-    start_s, activity, of_month = np.empty(n), np.empty(n), np.empty(n, np.int64)
-    now = np.zeros(n_hours, np.int64)
+    (n_hours, n_nights), place = level.shape, 0
+    room = np.count_nonzero(level) + 1
+    start_s, activity, of_month = np.empty(room), np.empty(room), np.empty(room, np.int64)
+    now, of_months = np.zeros(n_hours, np.int64), np.zeros(begins.shape[1] - 1)
     for late in (True, False):
         for night in range(max(n_nights - 2, 0) if late else 0, n_nights):
             for hour in range(n_hours):
+                while not late and now[hour] + 1 < len(of_months) and night >= begins[hour, now[hour] + 1]:
+                    now[hour] += 1
                 time_s = _hour_s(night, night_start_s, hour)
-                if level[night, hour] > 0.0 and (time_s >= end_s) == late:
-                    while not late and night >= begins[hour, now[hour] + 1]:
-                        now[hour] += 1
-                    start_s[place], activity[place] = time_s - (end_s if late else 0.0), level[night, hour]
-                    of_month[place] = now[hour]
-                    place += 1
-    return start_s, activity, of_month
+                told = (level[hour, night] > 0.0) & ((time_s >= end_s) == late)
+                start_s[place], activity[place] = time_s - (end_s if late else 0.0), level[hour, night]
+                of_month[place] = now[hour]
+                of_months[now[hour]] += level[hour, night] * told
+                place += told  # without branches, which nobody could foresee
+    return start_s[:place], activity[:place], of_month[:place], of_months
 
 
-def _weighted(law: NightLaw, start_s: Floats, level: Floats, month: Ints, n_years: int) -> HopActivity:
+def _weighted(law: NightLaw, start_s: Floats, level: Floats, month: Ints, of_months: Floats) -> HopActivity:
     """Give each month its weight, damp its own strength, and mark the worst month of each year."""
-    own_mean = np.bincount(month, level, 12 * n_years) * SLOT_S / np.tile(MONTH_SECONDS, n_years)
+    n_years = len(of_months) // 12
+    own_mean = of_months * SLOT_S / np.tile(MONTH_SECONDS, n_years)
     factor = np.tile(law.month_weight, n_years) * law.scale
     factor = factor * np.power(np.maximum(own_mean, 1e-9), -law.damping)
     worst = np.zeros((n_years, 12), dtype=bool)
     worst[np.arange(n_years), (own_mean * factor).reshape(n_years, 12).argmax(axis=1)] = True
-    return HopActivity(start_s, (law.occurrence_drawn * factor)[month] * level, worst.ravel()[month])
+    return HopActivity(start_s, *_of_hours(law.occurrence_drawn * factor, worst.ravel(), level, month))
+
+
+@kernel
+def _of_hours(factor, worst, level, month):  # type: ignore[no-untyped-def]
+    """What each hour's month makes of its activity, and whether that is the worst of its year."""
+    in_worst = np.empty(len(month), np.bool_)
+    for i in range(len(month)):
+        level[i] *= factor[month[i]]
+        in_worst[i] = worst[month[i]]
+    return level, in_worst

@@ -110,14 +110,14 @@ def move_out_of_rain(level: Any, stillness: Any, wet: Any, begins: Any) -> None:
 
     Parameters
     ----------
-    level : array, shape (n_nights, n_hours)
+    level : array, shape (n_hours, n_nights)
         Activity, at least 0.
     stillness : array, shape (n_nights,)
         Of hours alike in activity, those of the stillest nights take it first.
-    wet : uint8 array
-        Which of these hours have rain, packed into bits.
+    wet : uint8 array, shape (n_hours, n_nights / 8, rounded up)
+        Which of these hours have rain, packed into bits, the first lowest.
     begins : int64 array, shape (n_hours, n_months)
-        First night of each month at each hour, the first of all 0.
+        First night of each month at each hour, the first of all 0; no month has more than 56.
 
     Notes
     -----
@@ -127,12 +127,8 @@ def move_out_of_rain(level: Any, stillness: Any, wet: Any, begins: Any) -> None:
     P.530 over the month and the year hold to the letter. Where it rains near the hop on most nights, the
     weakest activity stays in the rain.
     """
-    (n_nights, n_hours), n_months = level.shape, begins.shape[1]
-    stillest, strong, dry = (
-        np.empty(n_nights, np.int64),
-        np.empty(n_nights, np.int64),
-        np.empty(n_nights, np.int64),
-    )
+    (n_hours, n_nights), n_months = level.shape, begins.shape[1]
+    room = (np.empty(64, np.int64), np.empty(64, np.int64), np.empty(64, np.int64))
     for month in range(n_months):
         sorted_first, sorted_last = 0, 0
         for hour in range(n_hours):
@@ -141,60 +137,67 @@ def move_out_of_rain(level: Any, stillness: Any, wet: Any, begins: Any) -> None:
             if first == last:
                 continue
             if first != sorted_first or last != sorted_last:
-                _sort_stillest(stillness, first, last, stillest)
+                _sort_stillest(stillness[first:last], room[0])
                 sorted_first, sorted_last = first, last
-            _swap_within(level, hour, wet, first, last, stillest, strong, dry)
-
-
-@kernel
-def _sort_stillest(stillness: Any, first: int, last: int, stillest: Any) -> None:
-    """Nights from ``first`` to ``last``, the stillest first, into ``stillest``."""
-    for i in range(first, last):
-        k = i - first
-        while k > 0 and stillness[stillest[k - 1]] < stillness[i]:
-            stillest[k] = stillest[k - 1]
-            k -= 1
-        stillest[k] = i
+            _swap_within(level[hour, first:last], _bits(wet[hour], first, last), room)
 
 
 @inlined
-def _rains(wet, hour):  # type: ignore[no-untyped-def]
-    """Whether it rains in an hour, counted through all nights."""
-    return wet[hour >> 3] >> (7 - (hour & 7)) & 1
+def _sort_stillest(stillness, stillest):  # type: ignore[no-untyped-def]
+    """Numbers of nights, the stillest first, into ``stillest``; counted, since that takes no branches."""
+    for i in range(len(stillness)):
+        place = 0
+        for k in range(i):
+            place += stillness[k] >= stillness[i]
+        for k in range(i + 1, len(stillness)):
+            place += stillness[k] > stillness[i]
+        stillest[place] = i
 
 
-@kernel
-def _swap_within(
-    level: Any, hour: int, rain: Any, first: int, last: int, stillest: Any, wet: Any, dry: Any
-) -> None:
+@inlined
+def _bits(row, first, last):  # type: ignore[no-untyped-def]
+    """Bits from ``first`` to ``last`` of a packed row as one number, the first lowest."""
+    word = np.uint64(0)
+    for byte in range(first >> 3, (last + 7) >> 3):
+        word |= np.uint64(row[byte]) << np.uint64(8 * (byte - (first >> 3)))
+    return (word >> np.uint64(first & 7)) & ((np.uint64(1) << np.uint64(last - first)) - np.uint64(1))
+
+
+@inlined
+def _has(word, number):  # type: ignore[no-untyped-def]
+    return np.int64((word >> np.uint64(number)) & np.uint64(1))
+
+
+@inlined
+def _swap_within(level, rain, room):  # type: ignore[no-untyped-def]
     """Swap within one run of nights: the strongest in rain with the weakest in the dry, and so on.
 
-    ``stillest`` has the nights of the run; ``wet`` and ``dry`` have room for their numbers.
+    ``room`` has the numbers of the nights, the stillest first, and room for those in rain and in the dry.
     """
-    n_wet, n_dry, n_hours = 0, 0, level.shape[1]
-    for i in range(first, last):  # without branches, which nobody could foresee
+    (stillest, wet, dry), active = room, np.uint64(0)
+    for i in range(len(level)):
+        active |= np.uint64(level[i] > 0.0) << np.uint64(i)
+    n_wet, n_dry, place = 0, 0, 0
+    for i in range(len(level)):  # without branches, which nobody could foresee
         wet[n_wet] = i
-        n_wet += (level[i, hour] > 0.0) & _rains(rain, i * n_hours + hour)
-    if n_wet == 0:
-        return
-    for place in range(1, n_wet):
-        i, k = wet[place], place
-        while k > 0 and level[wet[k - 1], hour] < level[i, hour]:
+        n_wet += _has(active & rain, i)
+    for number in range(1, n_wet):
+        i, k = wet[number], number
+        while k > 0 and level[wet[k - 1]] < level[i]:
             wet[k] = wet[k - 1]
             k -= 1
         wet[k] = i
-    for place in range(last - first):  # without activity, and only as many as may be swapped
-        i = stillest[place]
-        dry[n_dry] = i
-        n_dry += (level[i, hour] == 0.0) & (1 - _rains(rain, i * n_hours + hour))
-    n_dry = min(n_dry, n_wet)
+    while n_dry < n_wet and place < len(level):  # without activity, and only as many as may be swapped
+        dry[n_dry] = stillest[place]
+        n_dry += 1 - _has(active | rain, stillest[place])
+        place += 1
     n_idle = n_dry
-    for place in range(last - first if n_dry < n_wet else 0):  # then the weakest
+    for place in range(len(level) if n_dry < n_wet else 0):  # then the weakest
         i = stillest[place]
-        if level[i, hour] == 0.0 or _rains(rain, i * n_hours + hour):
+        if not _has(active & ~rain, i):
             continue
         k = n_dry
-        while k > n_idle and level[dry[k - 1], hour] > level[i, hour]:
+        while k > n_idle and level[dry[k - 1]] > level[i]:
             if k < n_wet:
                 dry[k] = dry[k - 1]
             k -= 1
@@ -203,6 +206,6 @@ def _swap_within(
             n_dry = min(n_dry + 1, n_wet)
     for k in range(n_dry):
         strong, weak = wet[k], dry[k]
-        if level[strong, hour] <= level[weak, hour]:
+        if level[strong] <= level[weak]:
             return
-        level[strong, hour], level[weak, hour] = level[weak, hour], level[strong, hour]
+        level[strong], level[weak] = level[weak], level[strong]

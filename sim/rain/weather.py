@@ -179,23 +179,25 @@ def tile_bounds(centre_deg: tuple[float, float], region: Region, within_km: floa
             continue
         per_band = max(round(360.0 * np.cos(np.deg2rad(south + 0.5 * TILE_DEG)) / TILE_DEG), 3)
         width = 360.0 / per_band
-        for number in range(per_band):
-            west = -180.0 + number * width
-            bounds = np.deg2rad([south, west, south + TILE_DEG, west + width])
-            distance_km = _distance_km(centre_deg, bounds, region)
-            if distance_km < within_km:
-                found.append((band, number, bounds, distance_km))
+        west = -180.0 + np.arange(per_band) * width
+        level = np.full(per_band, south)
+        bounds = np.deg2rad(np.column_stack([level, west, level + TILE_DEG, west + width]))
+        distance_km = _distances_km(centre_deg, bounds, region)
+        found += [
+            (band, number, bounds[number], float(distance_km[number]))
+            for number in np.flatnonzero(distance_km < within_km).tolist()
+        ]
     return found
 
 
-def _distance_km(centre_deg: tuple[float, float], bounds: Floats, region: Region) -> float:
-    """Distance between a tile and a region on the plane, or a little less."""
-    share = np.linspace(0.0, 1.0, 5)
-    x, y, _ = places_km(centre_deg, bounds, *(each.ravel() for each in np.meshgrid(share, share)))
+def _distances_km(centre_deg: tuple[float, float], bounds: Floats, region: Region) -> Floats:
+    """Distances between tiles and a region on the plane, or a little less, shape (n_tiles,)."""
+    up, along = (share.ravel() for share in np.meshgrid(*[np.linspace(0.0, 1.0, 5)] * 2))
+    x, y, _ = places_km(centre_deg, bounds.T[:, :, None], up, along)
     away_x = np.maximum(np.maximum(region.west_km - x, x - region.east_km), 0.0)
     away_y = np.maximum(np.maximum(region.south_km - y, y - region.north_km), 0.0)
     between = 0.15 * np.deg2rad(TILE_DEG) * EARTH_RADIUS_KM
-    return float(max(np.hypot(away_x, away_y).min() - between, 0.0))
+    return np.maximum(np.hypot(away_x, away_y).min(axis=1) - between, 0.0)
 
 
 def uniform_weather(
