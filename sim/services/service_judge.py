@@ -34,7 +34,7 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
         plan.flows.peak_mbit_s,
     )
     route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
-    choice, shared, own = sweep.choice, shares.rate, shares.link_causes
+    choice, got, own = sweep.choice, shares.got, shares.link_causes
     full, is_full, asks = shares.full, shares.is_full, shares.seen_share
     service, rates, downs, causes, asked = sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share
     result_in, seconds = sweep.result_in, sweep.seconds
@@ -44,7 +44,7 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
         share = asked[n] = asks[s]
         for d in range(2):
             f = 2 * s + d
-            rate = shared[f]
+            rate = got[0, f] + got[1, f]
             down = rate < share * required[f] - SMALL_MBIT_S or rate <= SMALL_MBIT_S
             why = 0
             if rate < share * peak[f] - SMALL_MBIT_S:
