@@ -297,6 +297,7 @@ def _fill(plan: Plan, shares: Shares, n: int, n_seen: int, most: Floats) -> None
         shares.crossing,
         shares.pull,
         shares.active,
+        shares.busy,
     )
 
 

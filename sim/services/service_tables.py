@@ -91,6 +91,7 @@ class Shares(NamedTuple):
     codes: Ints
     work: Floats
     active: Ints
+    busy: Ints
     dirty: Ints  # link directions with another capacity, or of which somebody takes something else
     is_dirty: Bools
     seen: Ints  # link directions looked at
@@ -130,6 +131,7 @@ def empty_shares(plan: Plan) -> Shares:
         codes=np.zeros(plan.routes.codes.size, dtype=np.int64),
         work=np.zeros(flows),
         active=np.zeros(flows, dtype=np.int64),
+        busy=np.zeros(codes, dtype=np.int64),
         dirty=np.zeros(codes, dtype=np.int64),
         is_dirty=np.zeros(codes, dtype=np.bool_),
         seen=np.zeros(codes, dtype=np.int64),
