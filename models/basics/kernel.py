@@ -142,11 +142,20 @@ def _imports(source: str, package: str) -> list[str]:
 kernel = _compiler()
 """Compiles a loop; it is made again when a source that it depends on has changed."""
 
-inner_kernel = _compiler(no_cpython_wrapper=True, _nrt=False)
+inner_kernel = _compiler(no_cpython_wrapper=True)
 """For loops called by loops alone: a way in from Python takes long to compile for many arrays."""
 
-inlined = _compiler(forceinline=True, no_cpython_wrapper=True, _nrt=False)
+inlined = _compiler(forceinline=True, no_cpython_wrapper=True)
 """For small loops: a call hands over every array of a tuple by value; inlined, it hands over none."""
+
+bare_kernel = _compiler(no_cpython_wrapper=True, _nrt=False)
+"""As ``inner_kernel``, for loops that make no arrays, nor does what they call: they count no references.
+
+Where arrays are taken out of tuples again and again, counting takes longer than the work.
+"""
+
+bare_inlined = _compiler(forceinline=True, no_cpython_wrapper=True, _nrt=False)
+"""As ``inlined``, for such loops."""
 
 written_out = _compiler(inline="always")
 """The same for loops that are written into their caller before it is compiled."""

@@ -42,9 +42,9 @@ def share_kernel(
     """Fill ``rate`` of ``services`` (sorted by priority) and take it from ``left``, in place.
 
     Service ``s`` crosses ``links[first[s]:last[s]]``. Arrays are indexed by service or link number and
-    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``pull`` and
-    ``busy`` (per link) and ``active`` (at least as long as ``services``) are scratch. All rates [Mbit/s] are 0 or more,
-    committed at most peak; weights above 0. A service with no link gets its peak.
+    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``pull`` and ``busy``
+    (per link) and ``active`` (at least as long as ``services``) are scratch. All rates [Mbit/s] are 0 or
+    more, committed at most peak; weights above 0. A service with no link gets its peak.
 
     References
     ----------

@@ -1,25 +1,25 @@
 """Capacity shared among the services of a group, anew only for those whom a change reaches.
 
 The rule is that of ``models.judging.sharing``, in *turns*: the committed rates of each priority, then what
-each asks beyond. A link direction is *spent* in a turn when nothing is left of it; its *level* is then the most
-that anybody has of it, in units of weights. A flow is *content* with what it asks for, or where a link on its
-way is spent and nobody there stands higher. When all are content the turn is shared max-min fair, and there is
-one way only to do so. So a turn is filled again for those who are not content once something has changed, all
-others as they were, and with more of them until all are content.
+each asks beyond. A link direction is *spent* in a turn when nothing is left of it; its *level* is then the
+most that anybody has of it, in units of weights. A flow is *content* with what it asks for, or where a link
+on its way is spent and nobody there stands higher. When all are content the turn is shared max-min fair, and
+there is one way only to do so. So when something has changed a turn is filled again for those who are not
+content, all others as they were, and for more of them until all are content.
 
 Helpers are inlined: a call hands over every array of a tuple, which costs more than most of them do.
 
 References
 ----------
-D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2: max-min fair if and only if each
-has a bottleneck (from memory; the search for those whom a change reaches is our own).
+D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2: max-min fair if and only if
+each has a bottleneck (from memory; the search for those whom a change reaches is our own).
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined
+from hopyears.models.basics.kernel import bare_inlined
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import fill_kernel
 from hopyears.sim.services.service_data import SMALL_MBIT_S
@@ -32,7 +32,7 @@ HAIR_MBIT_S, SAME_MBIT_S = 1e-7, 1e-9
 """What counts as nothing where somebody may lack it; what is but rounding in what somebody gets."""
 
 
-@inlined
+@bare_inlined
 def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     """Bring a group up to its joint state; the first so many of ``shares.stirred`` may have other results."""
     n_stirred, n_dirty = _changed_links(plan, sweep, shares, g)
@@ -56,7 +56,7 @@ def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     return int(n_stirred)
 
 
-@inlined
+@bare_inlined
 def _put(some: Ints, is_among: Bools, number: int, n: int) -> int:
     """Put a number among the first ``n`` of some, unless it is there; how many they are then."""
     if is_among[number]:
@@ -66,7 +66,7 @@ def _put(some: Ints, is_among: Bools, number: int, n: int) -> int:
     return n + 1
 
 
-@inlined
+@bare_inlined
 def _changed_links(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> tuple[int, int]:
     """Note links of a group that are others than last time, and all who may cross them."""
     crossing_first, crossing, full = plan.crossing.first, plan.crossing.item, shares.full
@@ -87,7 +87,7 @@ def _changed_links(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> tuple[in
     return n_stirred, n_dirty
 
 
-@inlined
+@bare_inlined
 def _link(plan: Plan, sweep: Sweep, link: int) -> tuple[float, float, int]:
     """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
     forward = backward = 0.0
@@ -101,7 +101,7 @@ def _link(plan: Plan, sweep: Sweep, link: int) -> tuple[float, float, int]:
     return forward, backward, causes if causes else CONGESTION
 
 
-@inlined
+@bare_inlined
 def _changed_services(
     plan: Plan, sweep: Sweep, shares: Shares, g: int, n_stirred: int, n_dirty: int
 ) -> tuple[int, int]:
@@ -126,7 +126,7 @@ def _changed_services(
     return n_stirred, n_dirty
 
 
-@inlined
+@bare_inlined
 def _route(plan: Plan, shares: Shares, s: int) -> tuple[int, int]:
     """First and last place in the codes of the route in use; alike where there is none."""
     route = plan.routes.of_service[s] + shares.seen_choice[s]
@@ -135,7 +135,7 @@ def _route(plan: Plan, shares: Shares, s: int) -> tuple[int, int]:
     return int(plan.routes.first[route]), int(plan.routes.first[route + 1])
 
 
-@inlined
+@bare_inlined
 def _stand(plan: Plan, shares: Shares, s: int, stands: bool, n_dirty: int) -> int:
     """Put a service on the links of its route, or take it off."""
     first, last = _route(plan, shares, s)
@@ -147,17 +147,17 @@ def _stand(plan: Plan, shares: Shares, s: int, stands: bool, n_dirty: int) -> in
     return n_dirty
 
 
-@inlined
+@bare_inlined
 def _flow(crossing: Ints, way: NDArray[np.int8], place: int, code: int) -> int:
     """The flow of a service that takes a direction of a link on which it stands."""
     return int(2 * crossing[place] + (way[place] ^ (code & 1)))
 
 
-@inlined
+@bare_inlined
 def _take_turn(
     plan: Plan, shares: Shares, turn: int, n_changed: int, n_dirty: int, n_stirred: int
 ) -> tuple[int, int]:
-    """Share what is left before a turn among those who are not content; more link directions are dirty then."""
+    """Share what is left before a turn among those not content; more link directions are dirty then."""
     n_classes = shares.level.shape[1] // 2
     excess, of_class = turn // n_classes, turn % n_classes
     got, most, before, taken = shares.got[excess], shares.most[excess], shares.before, shares.taken
@@ -211,7 +211,7 @@ def _take_turn(
     return n_dirty, n_stirred
 
 
-@inlined
+@bare_inlined
 def _in_all(plan: Plan, shares: Shares, code: int, of_class: int, got: Floats) -> float:
     """Sum of what those who stand on a link direction have got in a turn."""
     total, link = 0.0, code >> 1
@@ -221,7 +221,7 @@ def _in_all(plan: Plan, shares: Shares, code: int, of_class: int, got: Floats) -
     return total
 
 
-@inlined
+@bare_inlined
 def _want_highest(
     plan: Plan, shares: Shares, code: int, of_class: int, got: Floats, left: float, n: int
 ) -> int:
@@ -246,7 +246,7 @@ def _want_highest(
     return n
 
 
-@inlined
+@bare_inlined
 def _is_content(plan: Plan, shares: Shares, f: int, turn: int, has: float, most: float) -> bool:
     """Whether a flow has all that it asks for, or stands highest on a spent link direction of its way."""
     if has >= most - HAIR_MBIT_S:
@@ -258,7 +258,7 @@ def _is_content(plan: Plan, shares: Shares, f: int, turn: int, has: float, most:
     return False
 
 
-@inlined
+@bare_inlined
 def _join(
     plan: Plan, shares: Shares, f: int, turn: int, has: float, n_seen: int, n_codes: int
 ) -> tuple[int, int]:
@@ -278,7 +278,7 @@ def _join(
     return n_seen, n_codes
 
 
-@inlined
+@bare_inlined
 def _fill(plan: Plan, shares: Shares, n: int, n_seen: int, most: Floats) -> None:
     """What those who share anew get, in ``shares.work``, and what is left then, in ``shares.room``."""
     for code in shares.seen[:n_seen]:
@@ -301,7 +301,7 @@ def _fill(plan: Plan, shares: Shares, n: int, n_seen: int, most: Floats) -> None
     )
 
 
-@inlined
+@bare_inlined
 def _who_else(
     plan: Plan, shares: Shares, turn: int, of_class: int, n: int, n_seen: int, got: Floats, most: Floats
 ) -> int:

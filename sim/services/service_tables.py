@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import bare_inlined, kernel
 from hopyears.sim.services.service_plan import Plan
 
 N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
@@ -147,7 +147,7 @@ def empty_shares(plan: Plan) -> Shares:
 # search is short and always ends. Their sizes are powers of two.
 
 
-@inlined
+@bare_inlined
 def word_slot(words: NDArray[np.uint64], row_of: Ints, word: np.uint64) -> int:
     """Slot that holds the word of a joint state, or the empty slot where it belongs."""
     mask = np.uint64(words.size - 1)
@@ -157,7 +157,7 @@ def word_slot(words: NDArray[np.uint64], row_of: Ints, word: np.uint64) -> int:
     return int(slot)
 
 
-@inlined
+@bare_inlined
 def result_slot(
     result_in: NDArray[np.int32],
     service: NDArray[np.int32],
