@@ -35,7 +35,12 @@ def share(capacity_mbit_s, routes, *, committed_mbit_s, peak_mbit_s, priority):
     rate, services = np.zeros(peak.size), np.argsort(order, kind="stable")
     share_kernel(
         *(capacity, pointer[:-1], pointer[1:], links, services, committed, peak, order, weights, rate),
-        *(np.zeros(capacity.size, np.int64), np.zeros(capacity.size), np.zeros(peak.size, np.int64)),
+        *(
+            np.zeros(capacity.size, np.int64),
+            np.zeros(capacity.size),
+            np.zeros(peak.size, np.int64),
+            np.zeros(capacity.size, np.int64),
+        ),
     )
     return rate
 

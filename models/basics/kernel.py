@@ -166,6 +166,15 @@ inner_kernel = _compiler(no_cpython_wrapper=True)
 inlined = _compiler(forceinline=True, no_cpython_wrapper=True)
 """For small loops: a call hands over every array of a tuple by value; inlined, it hands over none."""
 
+bare_kernel = _compiler(no_cpython_wrapper=True, _nrt=False)
+"""As ``inner_kernel``, for loops that make no arrays, nor does what they call: they count no references.
+
+Where arrays are taken out of tuples again and again, counting takes longer than the work.
+"""
+
+bare_inlined = _compiler(forceinline=True, no_cpython_wrapper=True, _nrt=False)
+"""As ``inlined``, for such loops."""
+
 written_out = _compiler(inline="always")
 """The same for loops that are written into their caller before it is compiled."""
 

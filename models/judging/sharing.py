@@ -37,13 +37,14 @@ def share_kernel(
     crossing: Ints,
     pull: Floats,
     active: Ints,
+    busy: Ints,
 ) -> None:
     """Fill ``rate`` of ``services`` (sorted by priority) and take it from ``left``, in place.
 
     Service ``s`` crosses ``links[first[s]:last[s]]``. Arrays are indexed by service or link number and
-    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``pull`` (per link)
-    and ``active`` (at least as long as ``services``) are scratch. All rates [Mbit/s] are 0 or more,
-    committed at most peak; weights above 0. A service with no link gets its peak.
+    may be larger than the problem; ``crossing`` (per link) must come and goes as zeros, ``pull`` and ``busy``
+    (per link) and ``active`` (at least as long as ``services``) are scratch. All rates [Mbit/s] are 0 or
+    more, committed at most peak; weights above 0. A service with no link gets its peak.
 
     References
     ----------
@@ -62,7 +63,18 @@ def share_kernel(
                 end += 1
             limit = peak if excess else committed
             fill_kernel(
-                left, first, last, links, services[begin:end], limit, weight, rate, crossing, pull, active
+                left,
+                first,
+                last,
+                links,
+                services[begin:end],
+                limit,
+                weight,
+                rate,
+                crossing,
+                pull,
+                active,
+                busy,
             )
             begin = end
 
@@ -80,6 +92,7 @@ def fill_kernel(
     crossing: Ints,
     pull: Floats,
     active: Ints,
+    busy: Ints,
 ) -> None:
     """Raise the rates of ``services`` together towards their limits until nothing can rise."""
     # Progressive filling: all who can still rise stand at one level above where they began, in units of their
@@ -87,7 +100,6 @@ def fill_kernel(
     # weights that cross it. A step stops one of them at least, so there are no more steps than services.
     n, largest = _grant_what_fits(left, first, last, links, services, limit, rate, active)
     small = TOLERANCE * largest
-    busy = np.empty(left.size if n else 0, np.int64)  # links that somebody still rising crosses
     n_busy = 0
     for i in range(n):
         for k in range(first[active[i]], last[active[i]]):

@@ -137,4 +137,5 @@ def _empty_standing(crowd: Crowd, n_links: int) -> Standing:
         crossing=np.zeros(n_codes, dtype=np.int64),
         pull=np.zeros(n_codes),
         active=np.zeros(2 * n_services, dtype=np.int64),
+        busy=np.zeros(n_codes, dtype=np.int64),
     )

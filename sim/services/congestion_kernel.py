@@ -47,6 +47,7 @@ class Standing(NamedTuple):
     crossing: Ints
     pull: Floats
     active: Ints
+    busy: Ints
 
 
 @kernel
@@ -296,6 +297,7 @@ def _share(crowd: Crowd, standing: Standing) -> None:
         standing.crossing,
         standing.pull,
         standing.active,
+        standing.busy,
     )
 
 

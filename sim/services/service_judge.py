@@ -3,7 +3,7 @@
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined, inner_kernel
+from hopyears.models.basics.kernel import bare_inlined, bare_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
@@ -13,7 +13,7 @@ from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Share
 _SWITCHING = int(Cause.SWITCHING)
 
 
-@inner_kernel
+@bare_kernel
 def judge_group(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> None:
     """Share the capacity of a group's links and write its row of results."""
     _judge_services(plan, sweep, shares, share_again(plan, sweep, shares, g))
@@ -24,7 +24,7 @@ def judge_group(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> None:
     sweep.used[N_ROWS] = n
 
 
-@inlined
+@bare_inlined
 def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) -> None:
     """Find the results of services that may have others, after capacity has been shared."""
     # Arrays are taken out of the tuples once: in the loop that would cost more than the work.
@@ -34,7 +34,7 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
         plan.flows.peak_mbit_s,
     )
     route_first, codes, service_first = plan.routes.first, plan.routes.codes, plan.routes.of_service
-    choice, shared, own = sweep.choice, shares.rate, shares.link_causes
+    choice, got, own = sweep.choice, shares.got, shares.link_causes
     full, is_full, asks = shares.full, shares.is_full, shares.seen_share
     service, rates, downs, causes, asked = sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share
     result_in, seconds = sweep.result_in, sweep.seconds
@@ -44,7 +44,7 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
         share = asked[n] = asks[s]
         for d in range(2):
             f = 2 * s + d
-            rate = shared[f]
+            rate = got[0, f] + got[1, f]
             down = rate < share * required[f] - SMALL_MBIT_S or rate <= SMALL_MBIT_S
             why = 0
             if rate < share * peak[f] - SMALL_MBIT_S:
@@ -77,7 +77,7 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
     sweep.used[N_RESULTS] = n
 
 
-@inlined
+@bare_inlined
 def _why(
     route_first: Ints,
     codes: Ints,
@@ -106,7 +106,7 @@ def _why(
     return int(causes) if causes else CONGESTION
 
 
-@inlined
+@bare_inlined
 def _too_small(first: Ints, codes: Ints, full: Floats, own: Ints, route: int, need: float) -> int:
     """Causes of the links of a route that could not carry the need even alone."""
     causes = 0

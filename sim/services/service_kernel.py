@@ -14,7 +14,7 @@ Sciences Technical Report 88 (1970).
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined, inner_kernel, kernel
+from hopyears.models.basics.kernel import bare_inlined, bare_kernel, kernel
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
 from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
@@ -96,7 +96,7 @@ def seconds_until(sweep: Sweep, now_s: float) -> Floats:
     return seconds
 
 
-@inner_kernel
+@bare_kernel
 def _run_changes(
     plan: Plan,
     sweep: Sweep,
@@ -161,7 +161,7 @@ def _run_changes(
     return i
 
 
-@inlined
+@bare_inlined
 def _crowded(sweep: Sweep, n_services: int) -> bool:
     """Whether the changes of one instant, which may touch every service once, might not fit any more."""
     n_results = sweep.used[N_RESULTS] + n_services
@@ -174,7 +174,7 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
     )
 
 
-@inlined
+@bare_inlined
 def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
     word = sweep.group_word[g]
@@ -209,7 +209,7 @@ def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_
     sweep.used[N_OUT] = n
 
 
-@inlined
+@bare_inlined
 def _differs(down: Bools, causes: Ints, a: int, b: int) -> bool:
     """Whether two results differ in being down or in the causes of it."""
     for d in range(2):

@@ -1,39 +1,45 @@
-"""Capacity shared among the services of a group, anew only where it may be another than last time.
+"""Capacity shared among the services of a group, anew only for those whom a change reaches.
 
 The rule is that of ``models.judging.sharing``, in *turns*: the committed rates of each priority, then what
-each asks beyond. In a turn a link direction *fits* when all may take what they ask, is *taken* when nothing
-is left, else it *binds* those who stand on it together. A turn is taken again by whoever has another route or
-demand, by those who stand where something else is left than before and not all fit, and by all whom links
-that bind join with them. So what anybody gets follows from the state alone, not from how it came about.
+each asks beyond. A link direction is *spent* in a turn when nothing is left of it; its *level* is then the
+most that anybody has of it, in units of weights. A flow is *content* with what it asks for, or where a link
+on its way is spent and nobody there stands higher. When all are content the turn is shared max-min fair, and
+there is one way only to do so. So when something has changed a turn is filled again for those who are not
+content, all others as they were, and for more of them until all are content.
 
 Helpers are inlined: a call hands over every array of a tuple, which costs more than most of them do.
+
+References
+----------
+D. Bertsekas and R. Gallager, Data Networks, 2nd edition (1992), section 6.5.2: max-min fair if and only if
+each has a bottleneck (from memory; the search for those whom a change reaches is our own).
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined, inner_kernel
+from hopyears.models.basics.kernel import bare_inlined
 from hopyears.models.judging.cause import Cause
-from hopyears.models.judging.sharing import TOLERANCE, fill_kernel
+from hopyears.models.judging.sharing import fill_kernel
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import NOWHERE, Shares, Sweep
 
 CONGESTION = int(Cause.CONGESTION)
 
-_FITS, _BINDS, _TAKEN, _OTHER = range(4)
-"""States of a link direction in a turn; the last: what is asked for there is another than last time."""
+HAIR_MBIT_S, SAME_MBIT_S = 1e-7, 1e-9
+"""What counts as nothing where somebody may lack it; what is but rounding in what somebody gets."""
 
 
-@inlined
+@bare_inlined
 def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     """Bring a group up to its joint state; the first so many of ``shares.stirred`` may have other results."""
     n_stirred, n_dirty = _changed_links(plan, sweep, shares, g)
-    n_stirred, n_dirty, n_fresh = _changed_services(plan, sweep, shares, g, n_stirred, n_dirty)
+    n_stirred, n_dirty = _changed_services(plan, sweep, shares, g, n_stirred, n_dirty)
     n_changed = n_dirty
-    for turn in range(shares.state.shape[1]):
-        n_dirty, n_stirred = _take_turn(plan, shares, turn, n_changed, n_dirty, n_fresh, n_stirred)
+    for turn in range(shares.level.shape[1]):
+        n_dirty, n_stirred = _take_turn(plan, shares, turn, n_changed, n_dirty, n_stirred)
     crossing_first, crossing = plan.crossing.first, plan.crossing.item
     for k in range(n_dirty):
         code = shares.dirty[k]
@@ -50,7 +56,7 @@ def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     return int(n_stirred)
 
 
-@inlined
+@bare_inlined
 def _put(some: Ints, is_among: Bools, number: int, n: int) -> int:
     """Put a number among the first ``n`` of some, unless it is there; how many they are then."""
     if is_among[number]:
@@ -60,7 +66,7 @@ def _put(some: Ints, is_among: Bools, number: int, n: int) -> int:
     return n + 1
 
 
-@inlined
+@bare_inlined
 def _changed_links(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> tuple[int, int]:
     """Note links of a group that are others than last time, and all who may cross them."""
     crossing_first, crossing, full = plan.crossing.first, plan.crossing.item, shares.full
@@ -81,7 +87,7 @@ def _changed_links(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> tuple[in
     return n_stirred, n_dirty
 
 
-@inlined
+@bare_inlined
 def _link(plan: Plan, sweep: Sweep, link: int) -> tuple[float, float, int]:
     """Capacity of a link, parallel hops added, and its causes: ``CONGESTION`` when nothing is wrong."""
     forward = backward = 0.0
@@ -95,12 +101,12 @@ def _link(plan: Plan, sweep: Sweep, link: int) -> tuple[float, float, int]:
     return forward, backward, causes if causes else CONGESTION
 
 
-@inlined
+@bare_inlined
 def _changed_services(
     plan: Plan, sweep: Sweep, shares: Shares, g: int, n_stirred: int, n_dirty: int
-) -> tuple[int, int, int]:
-    """Note services of a group with another route or demand than last time, the first of ``shares.fresh``."""
-    of_service, services, n_fresh = plan.routes.of_service, plan.groups.services.item, 0
+) -> tuple[int, int]:
+    """Note services of a group with another route or demand than last time; they have nothing yet."""
+    of_service, services = plan.routes.of_service, plan.groups.services.item
     choice, seen_choice, seen_share = sweep.choice, shares.seen_choice, shares.seen_share
     clock, first, asked, level = plan.clocks.of_service, plan.clocks.first, plan.clocks.share, sweep.level
     for at in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
@@ -112,17 +118,15 @@ def _changed_services(
         seen_choice[s], seen_share[s] = choice[s], share
         n_dirty = _stand(plan, shares, s, True, n_dirty)
         for f in range(2 * s, 2 * s + 2):
-            shares.committed[f] = share * plan.flows.committed_mbit_s[f]
-            shares.peak[f] = share * plan.flows.peak_mbit_s[f]
-            if choice[s] >= of_service[s + 1] - of_service[s]:
-                shares.committed[f] = shares.peak[f] = 0.0  # while it changes route
-        shares.fresh[n_fresh] = s
-        n_fresh += 1
+            moves = choice[s] >= of_service[s + 1] - of_service[s]
+            shares.most[0, f] = 0.0 if moves else share * plan.flows.committed_mbit_s[f]
+            shares.peak[f] = shares.most[1, f] = 0.0 if moves else share * plan.flows.peak_mbit_s[f]
+            shares.got[0, f] = shares.got[1, f] = 0.0
         n_stirred = _put(shares.stirred, shares.is_stirred, s, n_stirred)
-    return n_stirred, n_dirty, n_fresh
+    return n_stirred, n_dirty
 
 
-@inlined
+@bare_inlined
 def _route(plan: Plan, shares: Shares, s: int) -> tuple[int, int]:
     """First and last place in the codes of the route in use; alike where there is none."""
     route = plan.routes.of_service[s] + shares.seen_choice[s]
@@ -131,7 +135,7 @@ def _route(plan: Plan, shares: Shares, s: int) -> tuple[int, int]:
     return int(plan.routes.first[route]), int(plan.routes.first[route + 1])
 
 
-@inlined
+@bare_inlined
 def _stand(plan: Plan, shares: Shares, s: int, stands: bool, n_dirty: int) -> int:
     """Put a service on the links of its route, or take it off."""
     first, last = _route(plan, shares, s)
@@ -143,229 +147,201 @@ def _stand(plan: Plan, shares: Shares, s: int, stands: bool, n_dirty: int) -> in
     return n_dirty
 
 
-@inlined
+@bare_inlined
 def _flow(crossing: Ints, way: NDArray[np.int8], place: int, code: int) -> int:
     """The flow of a service that takes a direction of a link on which it stands."""
     return int(2 * crossing[place] + (way[place] ^ (code & 1)))
 
 
-@inlined
+@bare_inlined
 def _take_turn(
-    plan: Plan, shares: Shares, turn: int, n_changed: int, n_dirty: int, n_fresh: int, n_stirred: int
+    plan: Plan, shares: Shares, turn: int, n_changed: int, n_dirty: int, n_stirred: int
 ) -> tuple[int, int]:
-    """Share what is left before a turn among those who take it; more link directions are dirty afterwards."""
-    n_classes = shares.state.shape[1] // 2
-    excess, of_class = turn >= n_classes, turn % n_classes
-    wanted, is_wanted, n = shares.wanted, shares.is_wanted, 0
+    """Share what is left before a turn among those not content; more link directions are dirty then."""
+    n_classes = shares.level.shape[1] // 2
+    excess, of_class = turn // n_classes, turn % n_classes
+    got, most, before, taken = shares.got[excess], shares.most[excess], shares.before, shares.taken
+    n_seen = n = n_met = n_codes = 0
     for k in range(n_dirty):
         code = shares.dirty[k]
-        if k < n_changed and not excess:
-            _ask(plan, shares, code, turn, of_class)
-        if not _is_other(plan, shares, code, turn, k < n_changed):
+        left = shares.full[code] if shares.full[code] < plan.enough[code] else np.inf
+        if turn:
+            left = max(before[code, turn - 1] - taken[code, turn - 1], 0.0)
+        if k >= n_changed and left == before[code, turn]:
             continue
-        link = code >> 1
-        for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
-            if shares.way[place] != NOWHERE:
-                f = _flow(plan.crossing.item, shares.way, place, code)
-                n = _put(wanted, is_wanted, f, n)
-    for k in range(n_fresh):
-        if plan.priority_class[shares.fresh[k]] == of_class:
-            for f in range(2 * shares.fresh[k], 2 * shares.fresh[k] + 2):
-                n = _put(wanted, is_wanted, f, n)
-    begin = n_seen = k = 0
-    work, given, limit = shares.work, shares.given, shares.peak if excess else shares.committed
-    while k < n:
-        f = wanted[k]
-        if not shares.is_met[f]:
-            n_before = n_seen
-            end, n_seen, n = _meet(plan, shares, f, turn, of_class, begin, n_seen, n)
-            if n_seen > n_before:
-                _fill(plan, shares, turn, excess, begin, end)
-            elif shares.is_free[f, int(excess)]:
-                work[f] = limit[f]
-            else:
-                work[f] = given[f] if excess else 0.0
-            begin = end
-        k += 1
-    for k in range(n):
-        is_wanted[wanted[k]] = False
+        before[code, turn] = left
+        if k < n_changed and left < np.inf:
+            taken[code, turn] = _in_all(plan, shares, code, of_class, got)
+        n_seen = _put(shares.seen, shares.is_seen, code, n_seen)
+        shares.free[code] = left - taken[code, turn]
+        if shares.free[code] < -HAIR_MBIT_S:
+            n = _want_highest(plan, shares, code, of_class, got, left, n)
+    for k in range(n_stirred):
+        s = shares.stirred[k]
+        if plan.priority_class[s] == of_class:
+            for f in range(2 * s, 2 * s + 2):
+                if got[f] > most[f] or not _is_content(plan, shares, f, turn, got[f], most[f]):
+                    n = _put(shares.wanted, shares.is_wanted, f, n)
+    while n_met < n or n_met == 0:
+        for f in shares.wanted[n_met:n]:
+            n_seen, n_codes = _join(plan, shares, f, turn, got[f], n_seen, n_codes)
+        n_met = n
+        _fill(plan, shares, n, n_seen, most)
+        n = _who_else(plan, shares, turn, of_class, n, n_seen, got, most)
+        if n == 0:
+            break
     for k in range(n_seen):
         shares.is_seen[shares.seen[k]] = False
-    n_count = 0
-    for k in range(n_changed):
-        n_count = _put(shares.seen, shares.is_seen, shares.dirty[k], n_count)
-    for k in range(begin):
-        f = shares.met[k]
-        shares.is_met[f] = False
-        own = shares.rate if excess else shares.given
-        if own[f] == shares.work[f]:
+    n_seen = 0
+    for f in shares.wanted[:n]:
+        shares.is_wanted[f] = False
+        if abs(got[f] - shares.work[f]) <= SAME_MBIT_S:
             continue
-        own[f] = shares.work[f]
-        if excess:
-            n_stirred = _put(shares.stirred, shares.is_stirred, f // 2, n_stirred)
-        first, last = _route(plan, shares, f // 2)
-        for at in range(first, last):
-            code = plan.routes.codes[f % 2, at]
-            if shares.full[code] < plan.enough[code]:
-                n_dirty = _put(shares.dirty, shares.is_dirty, code, n_dirty)
-                n_count = _put(shares.seen, shares.is_seen, code, n_count)
-    for k in range(n_count):
-        shares.is_seen[shares.seen[k]] = False
-        _count(plan, shares, shares.seen[k], turn, of_class)
+        got[f] = shares.work[f]
         if not excess:
-            _ask(plan, shares, shares.seen[k], turn + n_classes, of_class)
+            shares.most[1, f] = max(shares.peak[f] - got[f], 0.0)
+        n_stirred = _put(shares.stirred, shares.is_stirred, f // 2, n_stirred)
+        for code in shares.codes[shares.first[f] : shares.last[f]]:
+            n_dirty = _put(shares.dirty, shares.is_dirty, code, n_dirty)
+            n_seen = _put(shares.seen, shares.is_seen, code, n_seen)
+    for k in range(n_seen):
+        code = shares.seen[k]
+        shares.is_seen[code] = False
+        taken[code, turn] = _in_all(plan, shares, code, of_class, got)
     return n_dirty, n_stirred
 
 
-@inlined
-def _want_others(plan: Plan, shares: Shares, f: int, turn: int, of_class: int, n: int) -> int:
-    """Have those take the turn again whom a link binds with a flow that has nothing to take any more."""
-    first, last = _route(plan, shares, f // 2)
-    for k in range(first, last):
-        code = plan.routes.codes[f % 2, k]
-        if shares.state[code, turn] != _BINDS:
-            continue
-        link = code >> 1
-        for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
-            if shares.way[place] != NOWHERE:
-                other = _flow(plan.crossing.item, shares.way, place, code)
-                n = _put(shares.wanted, shares.is_wanted, other, n)
-    return n
-
-
-@inlined
-def _ask(plan: Plan, shares: Shares, code: int, turn: int, of_class: int) -> None:
-    """What is asked of a link direction in a turn."""
-    if shares.full[code] >= plan.enough[code]:
-        return
-    shares.asked[code, turn] = _in_all(plan, shares, code, turn, of_class, shares.committed, shares.peak)
-    if turn != of_class:
-        shares.state[code, turn] = _OTHER
-
-
-@inlined
-def _is_other(plan: Plan, shares: Shares, code: int, turn: int, changed: bool) -> bool:
-    """See whether a link direction fits, binds or is taken in a turn; whether that is new."""
-    old = shares.state[code, turn]
-    if shares.full[code] >= plan.enough[code]:
-        shares.state[code, turn] = _FITS
-        return bool(old != _FITS)
-    left, known = shares.full[code], shares.before[code, turn]
-    if turn:
-        left = max(shares.before[code, turn - 1] - shares.taken[code, turn - 1], 0.0)
-    shares.before[code, turn] = left
-    if left >= shares.asked[code, turn]:
-        state = _FITS
-    else:
-        state = _TAKEN if left <= TOLERANCE * shares.full[code] else _BINDS
-    shares.state[code, turn] = state
-    return bool(state != old or (state == _BINDS and (changed or left != known)))
-
-
-@inlined
-def _count(plan: Plan, shares: Shares, code: int, turn: int, of_class: int) -> None:
-    """What is taken of a link direction in a turn."""
-    if shares.full[code] >= plan.enough[code]:
-        return
-    shares.taken[code, turn] = _in_all(plan, shares, code, turn, of_class, shares.given, shares.rate)
-
-
-@inlined
-def _in_all(
-    plan: Plan, shares: Shares, code: int, turn: int, of_class: int, first: Floats, last: Floats
-) -> float:
-    """Sum over who stands on a link direction: of the first, or of the last beyond what is given."""
+@bare_inlined
+def _in_all(plan: Plan, shares: Shares, code: int, of_class: int, got: Floats) -> float:
+    """Sum of what those who stand on a link direction have got in a turn."""
     total, link = 0.0, code >> 1
     for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
         if shares.way[place] != NOWHERE:
-            f = _flow(plan.crossing.item, shares.way, place, code)
-            total += first[f] if turn == of_class else last[f] - shares.given[f]
+            total += got[_flow(plan.crossing.item, shares.way, place, code)]
     return total
 
 
-@inlined
-def _meet(
-    plan: Plan, shares: Shares, f: int, turn: int, of_class: int, begin: int, n_seen: int, n: int
-) -> tuple[int, int, int]:
-    """Meet a flow and all that links which bind join with it in a turn; where they end.
-
-    Who meets nobody any more, since a link on the way is taken, has those wanted whom links bound to it.
-    """
-    met, is_met, state, codes = shares.met, shares.is_met, shares.state, plan.routes.codes
-    is_free = shares.is_free[:, int(turn != of_class)]
-    met[begin] = f
-    is_met[f] = True
-    i, end = begin, begin + 1
-    while i < end:
-        d = met[i] % 2
-        first, last = _route(plan, shares, met[i] // 2)
-        was_free = is_free[met[i]]
-        is_free[met[i]] = True
-        for k in range(first, last):
-            if state[codes[d, k], turn] == _TAKEN:
-                is_free[met[i]] = False
-        if is_free[met[i]]:
-            for k in range(first, last):
-                code = codes[d, k]
-                if state[code, turn] != _BINDS or shares.is_seen[code]:
-                    continue
-                n_seen = _put(shares.seen, shares.is_seen, code, n_seen)
-                link = code >> 1
-                for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
-                    if shares.way[place] != NOWHERE:
-                        end = _put(met, is_met, _flow(plan.crossing.item, shares.way, place, code), end)
-        elif was_free:
-            n = _want_others(plan, shares, met[i], turn, of_class, n)
-        i += 1
-    return end, n_seen, n
+@bare_inlined
+def _want_highest(
+    plan: Plan, shares: Shares, code: int, of_class: int, got: Floats, left: float, n: int
+) -> int:
+    """Want those who stand above the level at which a link direction suffices for all who are on it."""
+    weight, link, level, higher = plan.flows.weight, code >> 1, -1.0, 0.0
+    begin, end = plan.class_first[link, of_class], plan.class_first[link, of_class + 1]
+    while higher > level:
+        level, rest, pull = higher, left, 0.0
+        for place in range(begin, end):
+            if shares.way[place] != NOWHERE:
+                f = _flow(plan.crossing.item, shares.way, place, code)
+                if got[f] > weight[f] * level:
+                    pull += weight[f]
+                else:
+                    rest -= got[f]
+        higher = rest / pull if pull > 0.0 else level
+    for place in range(begin, end):
+        if shares.way[place] != NOWHERE:
+            f = _flow(plan.crossing.item, shares.way, place, code)
+            if got[f] > weight[f] * level:
+                n = _put(shares.wanted, shares.is_wanted, f, n)
+    return n
 
 
-@inner_kernel
-def _sort_by_rank(flows: Ints, begin: int, end: int, rank: Ints) -> None:
-    """Put flows from one place to another in the order in which they are served (Shell's sort)."""
-    gap = end - begin
-    while gap > 1:
-        gap = gap * 5 // 11 if gap > 4 else 1
-        for i in range(begin + gap, end):
-            f, k = flows[i], i
-            own = 2 * rank[f // 2] + f % 2
-            while k >= begin + gap and 2 * rank[flows[k - gap] // 2] + flows[k - gap] % 2 > own:
-                flows[k] = flows[k - gap]
-                k -= gap
-            flows[k] = f
+@bare_inlined
+def _is_content(plan: Plan, shares: Shares, f: int, turn: int, has: float, most: float) -> bool:
+    """Whether a flow has all that it asks for, or stands highest on a spent link direction of its way."""
+    if has >= most - HAIR_MBIT_S:
+        return True
+    first, last = _route(plan, shares, f // 2)
+    for code in plan.routes.codes[f % 2, first:last]:
+        if has >= plan.flows.weight[f] * shares.level[code, turn] - HAIR_MBIT_S:
+            return True
+    return False
 
 
-@inlined
-def _fill(plan: Plan, shares: Shares, turn: int, excess: bool, begin: int, end: int) -> None:
-    """What flows that have met get in a turn, in ``shares.work``."""
-    n = n_codes = 0
-    # In one order, however they met: sums are then the same to the last bit.
-    _sort_by_rank(shares.met, begin, end, plan.rank)
-    for f in shares.met[begin:end]:
-        shares.work[f] = shares.given[f] if excess else 0.0
-        if not shares.is_free[f, int(excess)]:
+@bare_inlined
+def _join(
+    plan: Plan, shares: Shares, f: int, turn: int, has: float, n_seen: int, n_codes: int
+) -> tuple[int, int]:
+    """Have a flow share anew: what it has is free for all who do."""
+    shares.first[f] = n_codes
+    first, last = _route(plan, shares, f // 2)
+    for code in plan.routes.codes[f % 2, first:last]:
+        if shares.before[code, turn] == np.inf:
             continue
-        shares.first[f] = n_codes
-        first, last = _route(plan, shares, f // 2)
-        for k in range(first, last):
-            code = plan.routes.codes[f % 2, k]
-            if shares.state[code, turn] == _BINDS:
-                shares.codes[n_codes] = code
-                shares.room[code] = shares.before[code, turn]
-                n_codes += 1
-        shares.last[f] = n_codes
-        shares.flows[n] = f
-        n += 1
+        if not shares.is_seen[code]:
+            shares.free[code] = shares.before[code, turn] - shares.taken[code, turn]
+            n_seen = _put(shares.seen, shares.is_seen, code, n_seen)
+        shares.free[code] += has
+        shares.codes[n_codes] = code
+        n_codes += 1
+    shares.last[f] = n_codes
+    return n_seen, n_codes
+
+
+@bare_inlined
+def _fill(plan: Plan, shares: Shares, n: int, n_seen: int, most: Floats) -> None:
+    """What those who share anew get, in ``shares.work``, and what is left then, in ``shares.room``."""
+    for code in shares.seen[:n_seen]:
+        shares.room[code] = shares.free[code]
+    for f in shares.wanted[:n]:
+        shares.work[f] = 0.0
     fill_kernel(
         shares.room,
         shares.first,
         shares.last,
         shares.codes,
-        shares.flows[:n],
-        shares.peak if excess else shares.committed,
+        shares.wanted[:n],
+        most,
         plan.flows.weight,
         shares.work,
         shares.crossing,
         shares.pull,
         shares.active,
+        shares.busy,
     )
+
+
+@bare_inlined
+def _who_else(
+    plan: Plan, shares: Shares, turn: int, of_class: int, n: int, n_seen: int, got: Floats, most: Floats
+) -> int:
+    """Want those who are not content any more, and those who keep others from being so."""
+    weight, level, was, n_met = plan.flows.weight, shares.level, shares.was, n
+    for code in shares.seen[:n_seen]:
+        was[code] = level[code, turn]
+        level[code, turn] = np.inf
+        if shares.room[code] <= HAIR_MBIT_S:
+            level[code, turn] = 0.0
+            link = code >> 1
+            for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
+                if shares.way[place] != NOWHERE:
+                    f = _flow(plan.crossing.item, shares.way, place, code)
+                    has = shares.work[f] if shares.is_wanted[f] else got[f]
+                    level[code, turn] = max(level[code, turn], has / weight[f])
+    for code in shares.seen[:n_seen]:
+        if level[code, turn] > was[code]:
+            link = code >> 1
+            for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
+                if shares.way[place] != NOWHERE:
+                    f = _flow(plan.crossing.item, shares.way, place, code)
+                    if (
+                        got[f] >= weight[f] * was[code] - 2.0 * HAIR_MBIT_S
+                        and not shares.is_wanted[f]
+                        and not _is_content(plan, shares, f, turn, got[f], most[f])
+                    ):
+                        n = _put(shares.wanted, shares.is_wanted, f, n)
+    for k in range(n_met):
+        f = shares.wanted[k]
+        has = shares.work[f]
+        if _is_content(plan, shares, f, turn, has, most[f]):
+            continue
+        for code in shares.codes[shares.first[f] : shares.last[f]]:
+            if level[code, turn] == np.inf:
+                continue
+            link = code >> 1
+            for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
+                if shares.way[place] != NOWHERE:
+                    other = _flow(plan.crossing.item, shares.way, place, code)
+                    if got[other] * weight[f] > has * weight[other] + HAIR_MBIT_S * weight[other]:
+                        n = _put(shares.wanted, shares.is_wanted, other, n)
+    return n

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import bare_inlined, kernel
 from hopyears.sim.services.service_plan import Plan
 
 N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
@@ -72,36 +72,32 @@ class Shares(NamedTuple):
     seen_choice: Ints  # by service
     seen_share: Floats
     way: NDArray[np.int8]  # by place among those who may cross a link: way of forward traffic, or ``NOWHERE``
-    committed: Floats  # by flow: asked for at this hour, as the next; nothing while it changes route
-    peak: Floats
-    given: Floats  # by flow: what it gets of its committed rate
-    rate: Floats
-    is_free: Bools  # in either turn: whether no link direction on its way was taken before
-    before: Floats  # by link direction and turn: what is left before it
-    asked: Floats  # in it by all who stand there
+    peak: Floats  # by flow: asked for at this hour; nothing while it changes route
+    most: Floats  # (2, n_flows): of that the committed rate, and what is asked beyond what is got of it
+    got: Floats  # likewise what it gets
+    before: Floats  # by link direction and turn: what is left before it; infinite where it suffices for all
     taken: Floats
-    state: NDArray[np.int8]  # whether all who take the turn fit
+    level: Floats  # the most that anybody has where nothing is left, by weight; else infinite
     is_full: Bools  # by link direction: whether nothing is left in the end
     result: NDArray[np.int32]  # by service
     # Working space from here on: by link direction, by flow or by service.
+    free: Floats  # left by those who do not share anew
     room: Floats
+    was: Floats
     crossing: Ints
     pull: Floats
     first: Ints  # by flow, into ``codes``
     last: Ints
     codes: Ints
-    flows: Ints
     work: Floats
     active: Ints
+    busy: Ints
     dirty: Ints  # link directions with another capacity, or of which somebody takes something else
     is_dirty: Bools
     seen: Ints  # link directions looked at
     is_seen: Bools
-    wanted: Ints  # flows that take a turn again
+    wanted: Ints  # flows that share anew
     is_wanted: Bools
-    met: Ints  # flows that share, those of one joint after the others
-    is_met: Bools
-    fresh: Ints  # services with another route or demand
     stirred: Ints  # services to be judged again
     is_stirred: Bools
 
@@ -117,35 +113,31 @@ def empty_shares(plan: Plan) -> Shares:
         seen_choice=np.full(n_services, -1, dtype=np.int64),
         seen_share=np.zeros(n_services),
         way=np.full(plan.crossing.item.size, NOWHERE, dtype=np.int8),
-        committed=np.zeros(flows),
         peak=np.zeros(flows),
-        given=np.zeros(flows),
-        rate=np.zeros(flows),
-        is_free=np.zeros((flows, 2), dtype=np.bool_),
-        before=np.zeros((codes, turns)),
-        asked=np.zeros((codes, turns)),
+        most=np.zeros((2, flows)),
+        got=np.zeros((2, flows)),
+        before=np.full((codes, turns), np.inf),
         taken=np.zeros((codes, turns)),
-        state=np.zeros((codes, turns), dtype=np.int8),
+        level=np.full((codes, turns), np.inf),
         is_full=np.zeros(codes, dtype=np.bool_),
         result=np.full(n_services, -1, dtype=np.int32),
+        free=np.zeros(codes),
         room=np.zeros(codes),
+        was=np.zeros(codes),
         crossing=np.zeros(codes, dtype=np.int64),
         pull=np.zeros(codes),
         first=np.zeros(flows, dtype=np.int64),
         last=np.zeros(flows, dtype=np.int64),
         codes=np.zeros(plan.routes.codes.size, dtype=np.int64),
-        flows=np.zeros(flows, dtype=np.int64),
         work=np.zeros(flows),
         active=np.zeros(flows, dtype=np.int64),
+        busy=np.zeros(codes, dtype=np.int64),
         dirty=np.zeros(codes, dtype=np.int64),
         is_dirty=np.zeros(codes, dtype=np.bool_),
         seen=np.zeros(codes, dtype=np.int64),
         is_seen=np.zeros(codes, dtype=np.bool_),
         wanted=np.zeros(flows, dtype=np.int64),
         is_wanted=np.zeros(flows, dtype=np.bool_),
-        met=np.zeros(flows, dtype=np.int64),
-        is_met=np.zeros(flows, dtype=np.bool_),
-        fresh=np.zeros(n_services, dtype=np.int64),
         stirred=np.zeros(n_services, dtype=np.int64),
         is_stirred=np.zeros(n_services, dtype=np.bool_),
     )
@@ -155,7 +147,7 @@ def empty_shares(plan: Plan) -> Shares:
 # search is short and always ends. Their sizes are powers of two.
 
 
-@inlined
+@bare_inlined
 def word_slot(words: NDArray[np.uint64], row_of: Ints, word: np.uint64) -> int:
     """Slot that holds the word of a joint state, or the empty slot where it belongs."""
     mask = np.uint64(words.size - 1)
@@ -165,7 +157,7 @@ def word_slot(words: NDArray[np.uint64], row_of: Ints, word: np.uint64) -> int:
     return int(slot)
 
 
-@inlined
+@bare_inlined
 def result_slot(
     result_in: NDArray[np.int32],
     service: NDArray[np.int32],
