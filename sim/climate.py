@@ -205,7 +205,12 @@ def gas_db_per_km(frequency_ghz: float, climate: Climate) -> float:
     dry_pressure = climate.pressure_hpa - vapour * temperature_k / 216.7
     inputs = [round(value, _DECIMALS) for value in (frequency_ghz, dry_pressure, vapour, temperature_k)]
     key: Key = (*inputs, _map_version(), _FORMAT)
-    return kept("gas", key, lambda: {"gas_db_per_km": _specific_gas(*inputs)}, _gas_from)
+    return kept(
+        "gas",
+        key,
+        lambda: {"gas_db_per_km": _specific_gas(*inputs)},
+        lambda values: float(values["gas_db_per_km"]),
+    )
 
 
 def _look_up(latitude: float, longitude: float, altitude_m: float | None) -> Climate:
@@ -267,10 +272,6 @@ def _climate_from(values: dict[str, Any]) -> Climate:
             raise ValueError(f"{name} is a list of {len(numbers[name])}; must be twelve values")
     rest = {name: float(value) for name, value in numbers.items() if not isinstance(value, tuple)}
     return Climate(**{**numbers, **rest})
-
-
-def _gas_from(values: dict[str, Any]) -> float:
-    return float(values["gas_db_per_km"])
 
 
 @cache

@@ -60,10 +60,11 @@ class Case:
 
 SERIES: dict[str, dict[float, Case]] = {
     "hops": {
-        n: Case(n, round(SERVICES_PER_HOP * n), side_km=side_km(n)) for n in (20, 60, 200, 600, 2000, 5000)
+        n: Case(n, round(SERVICES_PER_HOP * n), side_km=side_km(n))
+        for n in (20, 50, 100, 200, 500, 2000, 5000)
     },
     "services": {n: Case(services=n) for n in (15, 50, 150, 500, 1500)},
-    "years": {n: Case(20, 15, n, side_km(20)) for n in (10, 100, 1000, 10_000)},
+    "years": {n: Case(20, 15, n, side_km(20)) for n in (10, 30, 100, 300, 1000, 10_000)},
     "area": {
         side**2: Case(side_km=side) for side in (side_km(50), side_km(200), side_km(800), side_km(3200))
     },

@@ -55,6 +55,11 @@ class Intervals:
         total = np.bincount(self.row, self.end_s - self.start_s, minlength=self.n_rows)
         return total.astype(np.float64)
 
+    def total_within_s(self, low_s: float, high_s: float) -> Floats:
+        """Time covered in each row between two times [s], shape (n_rows,)."""
+        length = np.maximum(np.minimum(self.end_s, high_s) - np.maximum(self.start_s, low_s), 0.0)
+        return np.bincount(self.row, length, minlength=self.n_rows).astype(np.float64)
+
     def clipped(self, low_s: float, high_s: float) -> "Intervals":
         """What of the intervals lies between two times [s]."""
         start, end = np.maximum(self.start_s, low_s), np.minimum(self.end_s, high_s)

@@ -142,7 +142,10 @@ def _imports(source: str, package: str) -> list[str]:
 kernel = _compiler()
 """Compiles a loop; it is made again when a source that it depends on has changed."""
 
-inlined = _compiler(forceinline=True)
+inner_kernel = _compiler(no_cpython_wrapper=True)
+"""For loops called by loops alone: a way in from Python takes long to compile for many arrays."""
+
+inlined = _compiler(forceinline=True, no_cpython_wrapper=True)
 """For small loops: a call hands over every array of a tuple by value; inlined, it hands over none."""
 
 written_out = _compiler(inline="always")

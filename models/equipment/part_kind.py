@@ -131,10 +131,7 @@ PART_KINDS: dict[str, PartKind] = {
             "antenna", Cause.ANTENNA, Place.ANTENNA, OUTDOOR, 3e6, _OUT, Law.lognormal(4.0, 0.5),
             spare="antenna",
         ),
-        _kind(
-            "coupler", Cause.COUPLER, Place.ANTENNA, OUTDOOR, 1e7, _OUT, OUTDOOR_SWAP,
-            spare="coupler",
-        ),
+        _kind("coupler", Cause.COUPLER, Place.ANTENNA, OUTDOOR, 1e7, _OUT, OUTDOOR_SWAP, spare="coupler"),
         _kind(
             "outdoor_radio", Cause.OUTDOOR_RADIO, Place.RADIO, OUTDOOR, 350e3, _OUT, OUTDOOR_SWAP,
             latent_share=0.1, spare="outdoor_radio", outdoor=True, name="radio",
@@ -143,10 +140,7 @@ PART_KINDS: dict[str, PartKind] = {
             "waveguide", Cause.WAVEGUIDE, Place.ANTENNA, OUTDOOR, 1.5e6, _OUT, OUTDOOR_SWAP,
             spare="waveguide",
         ),
-        _kind(
-            "cable", Cause.CABLE, Place.RADIO, OUTDOOR, 1.5e6, _OUT, OUTDOOR_SWAP,
-            spare="cable",
-        ),
+        _kind("cable", Cause.CABLE, Place.RADIO, OUTDOOR, 1.5e6, _OUT, OUTDOOR_SWAP, spare="cable"),
         _kind(
             "modem_card", Cause.MODEM_CARD, Place.RADIO, INDOOR, 500e3, _IN, INDOOR_SWAP,
             latent_share=0.1, spare="modem_card", name="modem",
@@ -163,17 +157,9 @@ PART_KINDS: dict[str, PartKind] = {
             "fan", Cause.COMMON_UNIT, Place.UNIT, INDOOR, 200e3, _IN, INDOOR_SWAP,
             affecting_share=0.1, spare="fan",
         ),
-        _kind(
-            "line_card", Cause.LINE_CARD, Place.LINE, INDOOR, 700e3, _IN, INDOOR_SWAP,
-            spare="line_card",
-        ),
-        _kind(
-            "rectifier", Cause.POWER, Place.SUPPLY, POWER, 250e3, _IN, INDOOR_SWAP,
-            spare="rectifier",
-        ),
-        _kind(
-            "power_distribution", Cause.POWER, Place.SITE, POWER, 800e3, _IN, Law.lognormal(2.0, 0.5),
-        ),
+        _kind("line_card", Cause.LINE_CARD, Place.LINE, INDOOR, 700e3, _IN, INDOOR_SWAP, spare="line_card"),
+        _kind("rectifier", Cause.POWER, Place.SUPPLY, POWER, 250e3, _IN, INDOOR_SWAP, spare="rectifier"),
+        _kind("power_distribution", Cause.POWER, Place.SITE, POWER, 800e3, _IN, Law.lognormal(2.0, 0.5)),
         _kind("mast", Cause.MAST, Place.SITE, OUTDOOR, 5e6, _OUT, Law.lognormal(24.0, 0.5)),
         _kind("software", Cause.SOFTWARE, Place.SITE, INDOOR, 60e3, _FAR, REMOTE_FIX),
     )

@@ -61,12 +61,14 @@ def share_kernel(
             while end < services.size and priority[services[end]] == priority[services[begin]]:
                 end += 1
             limit = peak if excess else committed
-            _fill(left, first, last, links, services[begin:end], limit, weight, rate, crossing, pull, active)
+            fill_kernel(
+                left, first, last, links, services[begin:end], limit, weight, rate, crossing, pull, active
+            )
             begin = end
 
 
 @kernel
-def _fill(
+def fill_kernel(
     left: Floats,
     first: Ints,
     last: Ints,

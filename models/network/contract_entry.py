@@ -1,6 +1,6 @@
 """Entry of a network file that says what was promised: a contract over some services."""
 
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field, model_validator
 
@@ -18,35 +18,28 @@ class Contract(Entry):
     """What was promised of one or several services: kept when every period of its years keeps every term."""
 
     id: Identifier
-    services: Annotated[
-        tuple[Identifier, ...], Field(min_length=1, max_length=1000, description="service ids")
-    ]
-    period: Annotated[
-        Literal["year", "month"], Field(description="calendar year or month that is judged")
-    ] = "year"
-    years: Annotated[int, Field(ge=1, le=100, description="of the contract, each of which must keep it")] = 1
-    availability: Annotated[
-        Finite | None, Field(gt=0, lt=1, description="least share of the time of a period, as 0.9999")
-    ] = None
-    unavailable_min: Annotated[
-        Finite | None, Field(ge=0, lt=525_600, description="most unavailable minutes of a period")
-    ] = None
-    outages: Annotated[
-        int | None, Field(ge=0, le=100_000, description="most outages of a period, by where they begin")
-    ] = None
-    mean_throughput_mbit_s: Annotated[
-        Finite | None,
-        Field(gt=0, le=1_000_000, description="least mean over a period of the slower direction's rate"),
-    ] = None
-    planned_work_counts: Annotated[
-        bool, Field(description="as unavailable time, as in all other figures; false: left out")
-    ] = True
-    below_committed_counts: Annotated[
-        bool, Field(description="as unavailable time; false: only what counts as down by required_share")
-    ] = False
-    together: Annotated[
-        Literal["each", "mean"], Field(description="every service must keep it, or their mean")
-    ] = "each"
+    services: tuple[Identifier, ...] = Field(min_length=1, max_length=1000, description="service ids")
+    period: Literal["year", "month"] = Field("year", description="calendar year or month that is judged")
+    years: int = Field(1, ge=1, le=100, description="of the contract, each of which must keep it")
+    availability: Finite | None = Field(
+        None, gt=0, lt=1, description="least share of the time of a period, as 0.9999"
+    )
+    unavailable_min: Finite | None = Field(
+        None, ge=0, lt=525_600, description="most unavailable minutes of a period"
+    )
+    outages: int | None = Field(
+        None, ge=0, le=100_000, description="most outages of a period, by where they begin"
+    )
+    mean_throughput_mbit_s: Finite | None = Field(
+        None, gt=0, le=1_000_000, description="least mean over a period of the slower direction's rate"
+    )
+    planned_work_counts: bool = Field(
+        True, description="as unavailable time, as in all other figures; false: left out"
+    )
+    below_committed_counts: bool = Field(
+        False, description="as unavailable time; false: only what counts as down by required_share"
+    )
+    together: Literal["each", "mean"] = Field("each", description="every service must keep it, or their mean")
 
     @model_validator(mode="after")
     def _something_is_promised(self) -> "Contract":

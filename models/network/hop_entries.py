@@ -17,26 +17,19 @@ class Site(Entry):
 
     id: Identifier
     name: Name = None
-    latitude_deg: Annotated[Finite, Field(ge=-80, le=80, description="WGS 84")]
-    longitude_deg: Annotated[Finite, Field(ge=-180, le=180, description="WGS 84")]
-    ground_height_m: Annotated[Finite, Field(ge=-450, le=6000, description="above sea level")] = 0.0
-    antenna_height_m: Annotated[
-        Finite, Field(ge=1, le=500, description="above ground, for hops that do not state their own")
-    ] = 30.0
-    power: Annotated[Identifier, Field(description="id of a [[power]] entry, or 'standard'")] = "standard"
-    access_h: Annotated[
-        Finite, Field(ge=0, le=240, description="added to each journey there: ferry, walk, key")
-    ] = 0.0
-    failure_factor: Annotated[
-        Finite,
-        Field(gt=0, le=100, description="failures of the parts there, over those of parts of their kind"),
-    ] = 1.0
-    indoor_unit: Annotated[
-        Identifier, Field(description="id of an [[indoor_units]] entry, or 'standard'")
-    ] = "standard"
-    indoor_units: Annotated[
-        int, Field(ge=0, le=8, description="how many; 0 takes as many as the directions need")
-    ] = 0
+    latitude_deg: Finite = Field(ge=-80, le=80, description="WGS 84")
+    longitude_deg: Finite = Field(ge=-180, le=180, description="WGS 84")
+    ground_height_m: Finite = Field(0.0, ge=-450, le=6000, description="above sea level")
+    antenna_height_m: Finite = Field(
+        30.0, ge=1, le=500, description="above ground, for hops that do not state their own"
+    )
+    power: Identifier = Field("standard", description="id of a [[power]] entry, or 'standard'")
+    access_h: Finite = Field(0.0, ge=0, le=240, description="added to each journey there: ferry, walk, key")
+    failure_factor: Finite = Field(
+        1.0, gt=0, le=100, description="failures of the parts there, over those of parts of their kind"
+    )
+    indoor_unit: Identifier = Field("standard", description="id of an [[indoor_units]] entry, or 'standard'")
+    indoor_units: int = Field(0, ge=0, le=8, description="how many; 0 takes as many as the directions need")
 
 
 class Hop(Entry):
@@ -46,96 +39,80 @@ class Hop(Entry):
     name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    frequency_ghz: Annotated[Finite, Field(ge=1, le=100, description="of the first channel")]
-    channel_width_mhz: Annotated[
-        Finite, Field(gt=0, le=4000, description="channel spacing of the frequency plan")
-    ] = 28.0
-    polarisation: Annotated[Literal["H", "V"], Field(description="of the first channel")] = "V"
-    radio: Annotated[Identifier, Field(description="radio id")]
-    antenna: Annotated[Identifier, Field(description="antenna id at both ends")]
-    antenna_b: Annotated[
-        Identifier | None, Field(description="antenna id at the 'to' end; default as at the 'from' end")
-    ] = None
-    scheme: Annotated[
-        str, Field(max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
-    ] = "1+0"
-    antenna_height_a_m: Annotated[
-        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
-    ] = None
-    antenna_height_b_m: Annotated[
-        Finite | None, Field(ge=1, le=500, description="above ground; default the site's")
-    ] = None
-    antenna_separation_m: Annotated[
-        Finite, Field(gt=0, le=60, description="vertical, between the two antennas of space diversity")
-    ] = 8.0
-    frequency_separation_mhz: Annotated[
-        Finite | None,
-        Field(gt=0, le=5000, description="between neighbouring channels; default two channel widths"),
-    ] = None
-    duplex_spacing_mhz: Annotated[
-        Finite | None, Field(gt=0, le=12000, description="go to return; default 3 % of the frequency")
-    ] = None
-    reference_states: Annotated[
-        int | None, Field(ge=2, le=16384, description="modulation when not adaptive; default the lowest")
-    ] = None
-    transmit_power_dbm: Annotated[Finite | None, Field(ge=-30, le=50, description="default the radio's")] = (
-        None
+    frequency_ghz: Finite = Field(ge=1, le=100, description="of the first channel")
+    channel_width_mhz: Finite = Field(
+        28.0, gt=0, le=4000, description="channel spacing of the frequency plan"
     )
-    fixed_loss_a_db: Annotated[
-        Finite, Field(ge=0, le=60, description="at the 'from' end beside couplers: feeder, attenuator")
-    ] = 0.0
-    fixed_loss_b_db: Annotated[
-        Finite, Field(ge=0, le=60, description="at the 'to' end beside couplers: feeder, attenuator")
-    ] = 0.0
-    fixed_loss_path_db: Annotated[
-        Finite, Field(ge=0, le=60, description="of the path beside free space and gases: obstruction")
-    ] = 0.0
-    threshold_degradation_db: Annotated[
-        Finite, Field(ge=0, le=40, description="rise of all receiver thresholds by interference from outside")
-    ] = 0.0
-    sub_band: Annotated[
-        Identifier | None,
-        Field(description="radios of one type and sub-band share spares; default all of the type"),
-    ] = None
-    terrain: Annotated[
-        Literal["flat", "hilly", "mountain"], Field(description="for the gathering of fades in nights")
-    ] = "flat"
-    geoclimatic_factor: Annotated[
-        Finite | None, Field(gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most")
-    ] = None
-    refractivity_75: Annotated[
-        Finite | None,
-        Field(gt=0, le=1000, description="dN75 of P.530-18, N-units, for multipath_edition 18; default none"),
-    ] = None
-    mean_terrain_m: Annotated[
-        Finite | None,
-        Field(
-            ge=-450,
-            le=6000,
-            description="mean height along the path above sea level, for multipath_edition 18; default the "
-            "mean of both sites' grounds",
-        ),
-    ] = None
-    bundle: Annotated[
-        Identifier | None,
-        Field(
-            description="hops of one bundle, between the same sites, share their load as one; default none"
-        ),
-    ] = None
-    rain_exceedance_db: Annotated[
-        dict[str, Finite] | None,
-        Field(
-            description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
-            "default the law of P.530"
-        ),
-    ] = None
-    multipath_exceedance_db: Annotated[
-        dict[str, Finite] | None,
-        Field(
-            description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}; "
-            "default the law of P.530"
-        ),
-    ] = None
+    polarisation: Literal["H", "V"] = Field("V", description="of the first channel")
+    radio: Identifier = Field(description="radio id")
+    antenna: Identifier = Field(description="antenna id at both ends")
+    antenna_b: Identifier | None = Field(
+        None, description="antenna id at the 'to' end; default as at the 'from' end"
+    )
+    scheme: str = Field("1+0", max_length=40, description="protection, for instance 1+0, 1+1 HSB, 2+0 XPIC")
+    antenna_height_a_m: Finite | None = Field(
+        None, ge=1, le=500, description="above ground; default the site's"
+    )
+    antenna_height_b_m: Finite | None = Field(
+        None, ge=1, le=500, description="above ground; default the site's"
+    )
+    antenna_separation_m: Finite = Field(
+        8.0, gt=0, le=60, description="vertical, between the two antennas of space diversity"
+    )
+    frequency_separation_mhz: Finite | None = Field(
+        None, gt=0, le=5000, description="between neighbouring channels; default two channel widths"
+    )
+    duplex_spacing_mhz: Finite | None = Field(
+        None, gt=0, le=12000, description="go to return; default 3 % of the frequency"
+    )
+    reference_states: int | None = Field(
+        None, ge=2, le=16384, description="modulation when not adaptive; default the lowest"
+    )
+    transmit_power_dbm: Finite | None = Field(None, ge=-30, le=50, description="default the radio's")
+    fixed_loss_a_db: Finite = Field(
+        0.0, ge=0, le=60, description="at the 'from' end beside couplers: feeder, attenuator"
+    )
+    fixed_loss_b_db: Finite = Field(
+        0.0, ge=0, le=60, description="at the 'to' end beside couplers: feeder, attenuator"
+    )
+    fixed_loss_path_db: Finite = Field(
+        0.0, ge=0, le=60, description="of the path beside free space and gases: obstruction"
+    )
+    threshold_degradation_db: Finite = Field(
+        0.0, ge=0, le=40, description="rise of all receiver thresholds by interference from outside"
+    )
+    sub_band: Identifier | None = Field(
+        None, description="radios of one type and sub-band share spares; default all of the type"
+    )
+    terrain: Literal["flat", "hilly", "mountain"] = Field(
+        "flat", description="for the gathering of fades in nights"
+    )
+    geoclimatic_factor: Finite | None = Field(
+        None, gt=0, le=0.2, description="K of P.530; default from the maps, 0.2 at most"
+    )
+    refractivity_75: Finite | None = Field(
+        None, gt=0, le=1000, description="dN75 of P.530-18, N-units, for multipath_edition 18; default none"
+    )
+    mean_terrain_m: Finite | None = Field(
+        None,
+        ge=-450,
+        le=6000,
+        description="mean height along the path above sea level, for multipath_edition 18; default the "
+        "mean of both sites' grounds",
+    )
+    bundle: Identifier | None = Field(
+        None, description="hops of one bundle, between the same sites, share their load as one; default none"
+    )
+    rain_exceedance_db: dict[str, Finite] | None = Field(
+        None,
+        description="measured rain attenuation by per cent of the year, for instance {'0.01' = 32.0}; "
+        "default the law of P.530",
+    )
+    multipath_exceedance_db: dict[str, Finite] | None = Field(
+        None,
+        description="multipath fades measured, by per cent of the worst month, as {'0.01' = 28.0}; "
+        "default the law of P.530",
+    )
 
     @property
     def protection(self) -> Scheme:

@@ -14,29 +14,25 @@ Amount = Annotated[Finite, Field(ge=0, le=1e12)]
 class PenaltyTier(Entry):
     """Owed for each month or year in which a service is less available."""
 
-    availability: Annotated[
-        Finite, Field(gt=0, lt=1, description="share of the period's time, as 0.9999; owed below it")
-    ]
-    amount: Annotated[
-        Finite,
-        Field(ge=0, le=1e12, description="owed for the period; of several tiers broken the dearest alone"),
-    ]
-    period: Annotated[Literal["month", "year"], Field(description="calendar month or year")] = "month"
+    availability: Finite = Field(
+        gt=0, lt=1, description="share of the period's time, as 0.9999; owed below it"
+    )
+    amount: Finite = Field(
+        ge=0, le=1e12, description="owed for the period; of several tiers broken the dearest alone"
+    )
+    period: Literal["month", "year"] = Field("month", description="calendar month or year")
 
 
 class Prices(Entry):
     """What things cost. Without a price no figure of money is shown; what has none is named, not guessed."""
 
-    currency: Annotated[
-        str, Field(min_length=1, max_length=20, description="word that stands beside amounts")
-    ] = "money"
-    life_years: Annotated[
-        Finite | None,
-        Field(gt=0, le=100, description="time over which costs are reckoned; must be given beside a price"),
-    ] = None
-    discount_rate: Annotated[
-        Finite | None, Field(ge=0, le=1, description="a year, as 0.06; must be given beside a price")
-    ] = None
+    currency: str = Field("money", min_length=1, max_length=20, description="word that stands beside amounts")
+    life_years: Finite | None = Field(
+        None, gt=0, le=100, description="time over which costs are reckoned; must be given beside a price"
+    )
+    discount_rate: Finite | None = Field(
+        None, ge=0, le=1, description="a year, as 0.06; must be given beside a price"
+    )
     once: dict[str, Amount] = Field(
         default_factory=dict,
         description="price of one when it is bought, by item, item/type, item/band or item/type/band, as "
@@ -45,10 +41,9 @@ class Prices(Entry):
     yearly: dict[str, Amount] = Field(
         default_factory=dict, description="what one costs by the year, named in the same way"
     )
-    visit: Annotated[
-        Finite | None,
-        Field(ge=0, le=1e12, description="one journey of a crew; how many, a run tells; default no price"),
-    ] = None
+    visit: Finite | None = Field(
+        None, ge=0, le=1e12, description="one journey of a crew; how many, a run tells; default no price"
+    )
 
     @property
     def given(self) -> bool:

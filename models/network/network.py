@@ -6,7 +6,7 @@ these classes. Everything is frozen.
 """
 
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Any
 
 from pydantic import Field
 
@@ -61,15 +61,15 @@ __all__ = [
 class Network(Entry):
     """A whole network file."""
 
-    title: Annotated[str, Field(max_length=200)] = "untitled network"
-    sites: Annotated[tuple[Site, ...], Field(min_length=2, max_length=20_000)]
-    hops: Annotated[tuple[Hop, ...], Field(min_length=1, max_length=20_000)]
-    radios: Annotated[tuple[Radio, ...], Field(min_length=1, max_length=2000)]
-    antennas: Annotated[tuple[Antenna, ...], Field(min_length=1, max_length=2000)]
-    services: Annotated[tuple[Service, ...], Field(max_length=20_000)] = ()
-    rings: Annotated[tuple[Ring, ...], Field(max_length=2000)] = ()
-    demand_profiles: Annotated[tuple[DemandProfile, ...], Field(max_length=1000)] = ()
-    contracts: Annotated[tuple[Contract, ...], Field(max_length=20_000)] = ()
+    title: str = Field("untitled network", max_length=200)
+    sites: tuple[Site, ...] = Field(min_length=2, max_length=20_000)
+    hops: tuple[Hop, ...] = Field(min_length=1, max_length=20_000)
+    radios: tuple[Radio, ...] = Field(min_length=1, max_length=2000)
+    antennas: tuple[Antenna, ...] = Field(min_length=1, max_length=2000)
+    services: tuple[Service, ...] = Field((), max_length=20_000)
+    rings: tuple[Ring, ...] = Field((), max_length=2000)
+    demand_profiles: tuple[DemandProfile, ...] = Field((), max_length=1000)
+    contracts: tuple[Contract, ...] = Field((), max_length=20_000)
     parts: tuple[PartChange, ...] = ()
     power: tuple[Power, ...] = ()
     indoor_units: tuple[IndoorUnit, ...] = ()

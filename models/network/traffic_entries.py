@@ -19,46 +19,37 @@ class DemandProfile(Entry):
     """How much of its committed and peak rates a service asks for, by the hour of its ``from`` site."""
 
     id: Identifier
-    working_day: Annotated[
-        tuple[Share, ...],
-        Field(
-            min_length=HOURS_PER_DAY,
-            max_length=HOURS_PER_DAY,
-            description="share asked for in each local hour from midnight on, by solar time to the "
-            "nearest quarter of an hour; 1 in the busiest hour",
-        ),
-    ]
-    day_off: Annotated[
-        tuple[Share, ...] | None,
-        Field(
-            min_length=HOURS_PER_DAY,
-            max_length=HOURS_PER_DAY,
-            description="the same on a day off; default as on a working day",
-        ),
-    ] = None
-    working_days_per_week: Annotated[
-        int, Field(ge=1, le=7, description="in a row from the first day of a block; the rest is off")
-    ] = 5
+    working_day: tuple[Share, ...] = Field(
+        min_length=HOURS_PER_DAY,
+        max_length=HOURS_PER_DAY,
+        description="share asked for in each local hour from midnight on, by solar time to the "
+        "nearest quarter of an hour; 1 in the busiest hour",
+    )
+    day_off: tuple[Share, ...] | None = Field(
+        None,
+        min_length=HOURS_PER_DAY,
+        max_length=HOURS_PER_DAY,
+        description="the same on a day off; default as on a working day",
+    )
+    working_days_per_week: int = Field(
+        5, ge=1, le=7, description="in a row from the first day of a block; the rest is off"
+    )
 
 
 class Sharing(Entry):
     """How services share the network: what is too small for those of one priority, and their routes."""
 
-    routes: Annotated[
-        Literal["shortest", "by load"],
-        Field(
-            description="working routes that nobody states: the shortest that carry the service; or of a few "
-            "such the one that leaves most capacity free, placed by priority, then in order of the file"
-        ),
-    ] = "shortest"
+    routes: Literal["shortest", "by load"] = Field(
+        "shortest",
+        description="working routes that nobody states: the shortest that carry the service; or of a few "
+        "such the one that leaves most capacity free, placed by priority, then in order of the file",
+    )
 
-    within_priority: Annotated[
-        Literal["evenly", "by committed rate"],
-        Field(
-            description="max-min fair, to each alike or in proportion to what it committed to; first of the "
-            "committed rates, then of what lies above"
-        ),
-    ] = "evenly"
+    within_priority: Literal["evenly", "by committed rate"] = Field(
+        "evenly",
+        description="max-min fair, to each alike or in proportion to what it committed to; first of the "
+        "committed rates, then of what lies above",
+    )
 
 
 class Ring(Entry):
@@ -69,48 +60,38 @@ class Ring(Entry):
     """
 
     id: Identifier
-    hops: Annotated[
-        tuple[Identifier, ...],
-        Field(
-            min_length=2,
-            max_length=255,
-            description="hop ids in order round the ring, or along a chain that ends on another ring, which "
-            "has the hop that both share; of a bundle, one of its hops",
-        ),
-    ]
-    blocked: Annotated[
-        Identifier | None,
-        Field(description="hop blocked while all is well, the ring protection link; default the last"),
-    ] = None
-    hold_off_s: Annotated[
-        Finite, Field(ge=0, le=60, description="a hop must have failed so long before the ring turns")
-    ] = 0.0
-    guard_s: Annotated[
-        Finite,
-        Field(ge=0, le=60, description="a hop that is back stays blocked so long where another has failed"),
-    ] = 0.5
-    wait_to_restore_s: Annotated[
-        Finite, Field(ge=0, le=100_000, description="all hops must work so long before the ring turns back")
-    ] = 300.0
-    degraded_below_mbit_s: Annotated[
-        Finite | None,
-        Field(
-            gt=0,
-            le=1_000_000,
-            description="a hop that carries less either way turns the ring too (signal degrade), unless "
-            "another has failed; default by signal fail alone",
-        ),
-    ] = None
-    reverts: Annotated[
-        bool, Field(description="back to its blocked hop; false leaves it open where it failed")
-    ] = True
-    switching_time_s: Annotated[
-        Finite, Field(ge=0, le=600, description="without traffic, for whom the ring turns at a failure")
-    ] = 0.05
-    commanded_switching_time_s: Annotated[
-        Finite,
-        Field(ge=0, le=600, description="the same by command: ahead of planned work, and when it turns back"),
-    ] = 0.05
+    hops: tuple[Identifier, ...] = Field(
+        min_length=2,
+        max_length=255,
+        description="hop ids in order round the ring, or along a chain that ends on another ring, which "
+        "has the hop that both share; of a bundle, one of its hops",
+    )
+    blocked: Identifier | None = Field(
+        None, description="hop blocked while all is well, the ring protection link; default the last"
+    )
+    hold_off_s: Finite = Field(
+        0.0, ge=0, le=60, description="a hop must have failed so long before the ring turns"
+    )
+    guard_s: Finite = Field(
+        0.5, ge=0, le=60, description="a hop that is back stays blocked so long where another has failed"
+    )
+    wait_to_restore_s: Finite = Field(
+        300.0, ge=0, le=100_000, description="all hops must work so long before the ring turns back"
+    )
+    degraded_below_mbit_s: Finite | None = Field(
+        None,
+        gt=0,
+        le=1_000_000,
+        description="a hop that carries less either way turns the ring too (signal degrade), unless "
+        "another has failed; default by signal fail alone",
+    )
+    reverts: bool = Field(True, description="back to its blocked hop; false leaves it open where it failed")
+    switching_time_s: Finite = Field(
+        0.05, ge=0, le=600, description="without traffic, for whom the ring turns at a failure"
+    )
+    commanded_switching_time_s: Finite = Field(
+        0.05, ge=0, le=600, description="the same by command: ahead of planned work, and when it turns back"
+    )
 
 
 SHARE_TO_BE_UP: Mapping[str, float] = MappingProxyType({"packet": 0.5, "circuit": 1.0, "optical": 1.0})
@@ -124,142 +105,113 @@ class Service(Entry):
     name: Name = None
     site_a: Annotated[Identifier, Field(alias="from", description="site id")]
     site_b: Annotated[Identifier, Field(alias="to", description="site id")]
-    committed_mbit_s: Annotated[
-        Finite,
-        Field(
-            gt=0,
-            le=1_000_000,
-            description="rate that must be delivered, in each direction unless backward is stated",
-        ),
-    ]
-    peak_mbit_s: Annotated[
-        Finite | None, Field(gt=0, le=1_000_000, description="at least committed; default committed")
-    ] = None
-    committed_backward_mbit_s: Annotated[
-        Finite | None,
-        Field(gt=0, le=1_000_000, description="the same from 'to' to 'from'; default as forward"),
-    ] = None
-    peak_backward_mbit_s: Annotated[
-        Finite | None,
-        Field(
-            gt=0,
-            le=1_000_000,
-            description="at least committed backward; default that where it is stated, else as forward",
-        ),
-    ] = None
-    demand_profile: Annotated[
-        Identifier | None,
-        Field(
-            description="id of a [[demand_profiles]] entry: share of both rates that is asked for by the "
-            "hour; default all of them at all times"
-        ),
-    ] = None
-    kind: Annotated[LineKind, Field(description="of its local ports")] = "packet"
-    priority: Annotated[int, Field(ge=1, le=8, description="1 is served first")] = 4
-    sharing_weight: Annotated[
-        Finite | None,
-        Field(
-            ge=0.001,
-            le=1_000_000,
-            description="of what it gets of a link that is too small for those of its priority; default by "
-            "[sharing]",
-        ),
-    ] = None
-    required_share: Annotated[
-        Finite | None,
-        Field(
-            gt=0,
-            le=1,
-            description="of the committed rate; the service is down below it, and below committed above it; "
-            "default 0.5 for packet (Y.1563), else 1 (G.826); 1 where a contract counts all below committed",
-        ),
-    ] = None
-    grade: Annotated[
-        Literal["access", "short haul", "long haul"],
-        Field(description="portion of the national path, for the objectives of F.1703 and F.1668"),
-    ] = "short haul"
-    availability_objective: Annotated[
-        Finite | None, Field(gt=0, lt=1, description="share of time, as 0.9999; default by F.1703")
-    ] = None
-    severely_errored_ratio_objective: Annotated[
-        Finite | None, Field(gt=0, lt=1, description="share of available time; default by F.1668")
-    ] = None
-    outages_per_year_objective: Annotated[
-        Finite | None, Field(gt=0, le=100_000, description="outage intensity of G.827; default none")
-    ] = None
-    protection: Annotated[
-        Literal["none", "protected", "rerouted", "ring"],
-        Field(
-            description="one route; a working and a protecting route; any free route; all ways round the "
-            "[[rings]] entries on its way, which then say how it switches"
-        ),
-    ] = "none"
-    route: Annotated[
-        tuple[Identifier, ...],
-        Field(max_length=1000, description="hop ids in order; default the route of fewest hops"),
-    ] = ()
-    protecting_route: Annotated[
-        tuple[Identifier, ...],
-        Field(max_length=1000, description="hop ids in order; default the shortest disjoint route"),
-    ] = ()
-    switching_time_s: Annotated[
-        Finite | None,
-        Field(
-            ge=0,
-            le=600,
-            description="without traffic when a failed route is left; default 0.05 when protected, "
-            "5 when rerouted",
-        ),
-    ] = None
-    commanded_switching_time_s: Annotated[
-        Finite | None,
-        Field(
-            ge=0,
-            le=600,
-            description="without traffic at a change by command: ahead of planned work, and back to a better "
-            "route; default 0.05 when protected, 0 when rerouted (the new route is ready first)",
-        ),
-    ] = None
-    switch_trigger: Annotated[
-        Literal["signal fail", "signal degrade", "congestion"],
-        Field(
-            description="a route is left when a link of it is dead; or carries less than the service needs; "
-            "or, beside the others there, leaves it less than its committed rate while another has room"
-        ),
-    ] = "signal fail"
-    preempts: Annotated[
-        bool,
-        Field(
-            description="with trigger congestion: takes room that services of lower priority hold, where no "
-            "route has room beside them, and goes back to its first route likewise"
-        ),
-    ] = True
-    reverts: Annotated[bool, Field(description="a better route is taken again once it is back")] = True
-    hold_off_s: Annotated[
-        Finite, Field(ge=0, le=60, description="a route must have failed so long before it is left")
-    ] = 0.0
-    wait_to_restore_s: Annotated[
-        Finite,
-        Field(ge=0, le=100_000, description="a better route must be back so long before it is taken again"),
-    ] = 300.0
-    weight: Annotated[
-        Finite, Field(ge=0, le=1e6, description="of its minutes in the sum over services that plans are for")
-    ] = 1.0
-    penalties: Annotated[
-        tuple[PenaltyTier, ...],
-        Field(max_length=24, description="owed for months or years below an availability; default none"),
-    ] = ()
-    penalty_cap_per_year: Annotated[
-        Finite | None, Field(ge=0, le=1e12, description="most that is owed in a year; default no limit")
-    ] = None
-    undelivered_value_per_gbit: Annotated[
-        Finite | None,
-        Field(
-            ge=0,
-            le=1e12,
-            description="value of a gigabit asked for and not delivered, both directions; default none",
-        ),
-    ] = None
+    committed_mbit_s: Finite = Field(
+        gt=0,
+        le=1_000_000,
+        description="rate that must be delivered, in each direction unless backward is stated",
+    )
+    peak_mbit_s: Finite | None = Field(
+        None, gt=0, le=1_000_000, description="at least committed; default committed"
+    )
+    committed_backward_mbit_s: Finite | None = Field(
+        None, gt=0, le=1_000_000, description="the same from 'to' to 'from'; default as forward"
+    )
+    peak_backward_mbit_s: Finite | None = Field(
+        None,
+        gt=0,
+        le=1_000_000,
+        description="at least committed backward; default that where it is stated, else as forward",
+    )
+    demand_profile: Identifier | None = Field(
+        None,
+        description="id of a [[demand_profiles]] entry: share of both rates that is asked for by the "
+        "hour; default all of them at all times",
+    )
+    kind: LineKind = Field("packet", description="of its local ports")
+    priority: int = Field(4, ge=1, le=8, description="1 is served first")
+    sharing_weight: Finite | None = Field(
+        None,
+        ge=0.001,
+        le=1_000_000,
+        description="of what it gets of a link that is too small for those of its priority; default by "
+        "[sharing]",
+    )
+    required_share: Finite | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="of the committed rate; the service is down below it, and below committed above it; "
+        "default 0.5 for packet (Y.1563), else 1 (G.826); 1 where a contract counts all below committed",
+    )
+    grade: Literal["access", "short haul", "long haul"] = Field(
+        "short haul", description="portion of the national path, for the objectives of F.1703 and F.1668"
+    )
+    availability_objective: Finite | None = Field(
+        None, gt=0, lt=1, description="share of time, as 0.9999; default by F.1703"
+    )
+    severely_errored_ratio_objective: Finite | None = Field(
+        None, gt=0, lt=1, description="share of available time; default by F.1668"
+    )
+    outages_per_year_objective: Finite | None = Field(
+        None, gt=0, le=100_000, description="outage intensity of G.827; default none"
+    )
+    protection: Literal["none", "protected", "rerouted", "ring"] = Field(
+        "none",
+        description="one route; a working and a protecting route; any free route; all ways round the "
+        "[[rings]] entries on its way, which then say how it switches",
+    )
+    route: tuple[Identifier, ...] = Field(
+        (), max_length=1000, description="hop ids in order; default the route of fewest hops"
+    )
+    protecting_route: tuple[Identifier, ...] = Field(
+        (), max_length=1000, description="hop ids in order; default the shortest disjoint route"
+    )
+    switching_time_s: Finite | None = Field(
+        None,
+        ge=0,
+        le=600,
+        description="without traffic when a failed route is left; default 0.05 when protected, "
+        "5 when rerouted",
+    )
+    commanded_switching_time_s: Finite | None = Field(
+        None,
+        ge=0,
+        le=600,
+        description="without traffic at a change by command: ahead of planned work, and back to a better "
+        "route; default 0.05 when protected, 0 when rerouted (the new route is ready first)",
+    )
+    switch_trigger: Literal["signal fail", "signal degrade", "congestion"] = Field(
+        "signal fail",
+        description="a route is left when a link of it is dead; or carries less than the service needs; "
+        "or, beside the others there, leaves it less than its committed rate while another has room",
+    )
+    preempts: bool = Field(
+        True,
+        description="with trigger congestion: takes room that services of lower priority hold, where no "
+        "route has room beside them, and goes back to its first route likewise",
+    )
+    reverts: bool = Field(True, description="a better route is taken again once it is back")
+    hold_off_s: Finite = Field(
+        0.0, ge=0, le=60, description="a route must have failed so long before it is left"
+    )
+    wait_to_restore_s: Finite = Field(
+        300.0, ge=0, le=100_000, description="a better route must be back so long before it is taken again"
+    )
+    weight: Finite = Field(
+        1.0, ge=0, le=1e6, description="of its minutes in the sum over services that plans are for"
+    )
+    penalties: tuple[PenaltyTier, ...] = Field(
+        (), max_length=24, description="owed for months or years below an availability; default none"
+    )
+    penalty_cap_per_year: Finite | None = Field(
+        None, ge=0, le=1e12, description="most that is owed in a year; default no limit"
+    )
+    undelivered_value_per_gbit: Finite | None = Field(
+        None,
+        ge=0,
+        le=1e12,
+        description="value of a gigabit asked for and not delivered, both directions; default none",
+    )
 
     @property
     def share_to_be_up(self) -> float:

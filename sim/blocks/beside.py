@@ -157,6 +157,12 @@ class BesideSimulator(BlockSimulator):
         for i in self._alike:
             self.thresholds[i], self.plain[i] = first.thresholds[i], first.plain[i]
             self.states[i], self.fade_free[i] = first.states[i], first.fade_free[i]
+        felt = zip(self.felt, first.felt, strict=False)
+        self._felt_alike = self._alike & {
+            i for i, each in enumerate(felt) if alike(each[0].design.steps, each[1].design.steps)
+        }
+        for i in self._felt_alike:
+            self.felt[i] = first.felt[i]
 
     def draw(self, seed: int, block: int, n_years: int) -> BlockDraws:
         """As for any network."""
@@ -228,12 +234,15 @@ class BesideSimulator(BlockSimulator):
             and index in self._alike
             and same_segments(draws.segments[index], met.segments[index])
         ):
-            return self._first.hop(met, index)
+            history, rows, alone = self._first.hop(met, index)
+            if alone is not None and met.field is not None and index not in self._felt_alike:
+                alone = self._rained(met.field, index, met.duration_s)
+            return history, rows, alone
         return super().hop(draws, index)
 
     def bent(self, draws: BlockDraws, index: int) -> HopHistory:
         """As for any network."""
-        if index in self._alike:
+        if index in self._felt_alike:
             return self._first.bent(draws, index)
         return super().bent(draws, index)
 
@@ -245,5 +254,5 @@ class BesideSimulator(BlockSimulator):
             return super().rained(streams, n_years, among)
         hops = range(len(self.prepared.designs))
         theirs = self._first.rained(streams, n_years)
-        own = iter(super().rained(streams, n_years, [i for i in hops if i not in self._alike]))
-        return tuple(theirs[i] if i in self._alike else next(own) for i in hops)
+        own = iter(super().rained(streams, n_years, [i for i in hops if i not in self._felt_alike]))
+        return tuple(theirs[i] if i in self._felt_alike else next(own) for i in hops)

@@ -12,6 +12,7 @@ from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
+from hopyears.sim.blocks.felt import felt_modulations
 from hopyears.sim.blocks.part_history import part_history
 from hopyears.sim.blocks.prepared import Prepared, storm_reach
 from hopyears.sim.counting.fading_tally import FADING, PLAIN, fading_rows
@@ -47,8 +48,6 @@ class BlockHistory:
     Attributes
     ----------
     duration_s : float
-    field : RainField or None
-        The storms and their cells.
     storms_near : Intervals or None
         When a storm is near each site.
     wet : tuple of uint8 array or None
@@ -63,7 +62,6 @@ class BlockHistory:
     """
 
     duration_s: float
-    field: RainField | None
     storms_near: Intervals | None
     wet: WetHours
     log: FailureLog | None
@@ -128,6 +126,12 @@ class BlockSimulator:
             )
         ]
         self.plain = [HopThresholds(each.design, each.anchor, each.nights, PLAIN) for each in self.thresholds]
+        capacity = [design.steps.capacity_mbit_s for design in prepared.designs]
+        felt = felt_modulations(prepared.demands, prepared.links, capacity)
+        self.felt = [
+            HopThresholds(each.design.felt_as(number), each.anchor, each.nights)
+            for each, number in zip(self.thresholds, felt, strict=True)
+        ]
         self.states = [LinkStates(design) for design in prepared.designs]
         self.fade_free = [FadeFree(each) for each in self.thresholds]
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
@@ -144,11 +148,10 @@ class BlockSimulator:
         """
         draws = self.draw(seed, block, n_years)
         judged = [self.hop(draws, index) for index in range(len(draws.segments))]
-        hops = [history for history, _, _ in judged]
+        hops, draws = [history for history, _, _ in judged], replace(draws, field=None)
         services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             duration_s=draws.duration_s,
-            field=draws.field,
             storms_near=draws.storms_near,
             wet=draws.wet,
             log=draws.log,
@@ -170,16 +173,17 @@ class BlockSimulator:
         return history, fading_rows(index, self.plain[index], *deep, draws.n_years), alone
 
     def bent(self, draws: BlockDraws, index: int) -> HopHistory:
-        """History of a hop on which no rain falls, by the equipment and multipath activity of the draws."""
-        thresholds, segments = self.thresholds[index], draws.segments[index]
-        fades = self.fades(draws, index, *thresholds.highest_power(segments.states))
-        return hop_history(thresholds, segments, None, fades, draws.duration_s)
+        """History of a hop on which no rain falls, by the equipment and multipath activity of the draws, as
+        services feel it (``blocks.felt``)."""
+        segments = draws.segments[index]
+        fades = self.fades(draws, index, *self.thresholds[index].highest_power(segments.states))
+        return hop_history(self.felt[index], segments, None, fades, draws.duration_s)
 
     def rained(
         self, streams: Streams, n_years: int, among: Collection[int] | None = None
     ) -> tuple[HopHistory, ...]:
         """Histories of all hops, or of ``among`` some, on which storms of these streams rain and nothing else
-        goes wrong."""
+        goes wrong, as services feel it."""
         wanted = [i for i in range(len(self.states)) if among is None or i in among]
         if not wanted:
             return ()
@@ -195,7 +199,7 @@ class BlockSimulator:
         level_db: float = np.inf,
     ) -> HopHistory:
         """History of a hop on which only rain falls; its course above a level may be at hand."""
-        thresholds, segments = self.thresholds[index], nominal_segments(self.states[index])
+        thresholds, segments = self.felt[index], nominal_segments(self.states[index])
         lowest_db = thresholds.lowest_rain_db(segments.states)
         if knots is None or level_db > lowest_db:
             knots = rain_knots(field, hop_line(thresholds.design), lowest_threshold_db=lowest_db)
@@ -411,12 +415,12 @@ class BlockSimulator:
         None where it has no multipath, or no rain falls.
         """
         nights = self.prepared.nights
-        hops = [i for i, law in enumerate(nights) if law is not None and (among is None or i in among)]
+        hops = {i for i, law in enumerate(nights) if law is not None and (among is None or i in among)}
         if field is None or not hops:
             return (None,) * len(nights)
         near = self.rain_near_sites(field)
         return tuple(
-            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in set(hops) else None
+            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in hops else None
             for i, law in enumerate(nights)
         )
 

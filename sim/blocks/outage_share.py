@@ -15,7 +15,7 @@ import numpy as np
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.intervals import merged
 from hopyears.models.judging.cause import EQUIPMENT, Cause
-from hopyears.models.judging.outage_rule import UNAVAILABLE
+from hopyears.models.judging.outage_loops import UNAVAILABLE
 from hopyears.sim.blocks.block import BlockHistory
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.tally_rows import BOTH, Ways

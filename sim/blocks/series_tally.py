@@ -12,7 +12,8 @@ import numpy as np
 from hopyears.models.basics.arrays import Floats
 from hopyears.models.judging.cause import FADING
 from hopyears.models.judging.demand_clock import DemandClock
-from hopyears.models.judging.outage_rule import UNAVAILABLE, Lost
+from hopyears.models.judging.outage_loops import UNAVAILABLE
+from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import BOTH, three_ways

@@ -200,7 +200,9 @@ def _print_equipment(console: "Console", story: "Story", clock: _Clock) -> None:
     parts = [
         (
             part.part,
-            cause_label(part.causes) + _remark(part.latent, part.affecting),
+            cause_label(part.causes)
+            + ", unseen at first" * part.latent
+            + ", traffic goes on" * (not part.affecting),
             clock(part.failed_s),
             clock(part.mended_s) if part.over else "after the block",
             part.crew or "-",
@@ -220,10 +222,6 @@ def _print_equipment(console: "Console", story: "Story", clock: _Clock) -> None:
     if switches:
         columns_of_switches = ("from", "hop", "site", "channel", "radio that transmits")
         _table(console, "transmitters", columns_of_switches, switches)
-
-
-def _remark(latent: bool, affecting: bool) -> str:
-    return (", unseen at first" if latent else "") + ("" if affecting else ", traffic goes on")
 
 
 def _radio(number: int) -> str:

@@ -189,7 +189,7 @@ def _penalties(
     """Expected penalties of services that state any, and what a year keeps within; their currency."""
     from hopyears.models.network.network import Service
     from hopyears.sim.inputs.network_file import read_network
-    from hopyears.sim.runs.promised_penalties import promised_penalties
+    from hopyears.sim.runs.promise import promised_penalties
     from hopyears.sim.wording.promises import penalty_cells
 
     network = folder.network()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hopyears.models.basics.arrays import Floats
-from hopyears.sim.counting.statistics import LEVEL, Interval, Stratum, strata_interval
+from hopyears.sim.counting.statistics import Interval, Stratum, strata_interval
 
 
 @dataclass(frozen=True)
@@ -38,15 +38,13 @@ class PairedStratum:
         return Stratum.of(above, largest_unseen=size), Stratum.of(below, largest_unseen=lost)
 
 
-def paired_strata_interval(strata: Sequence[PairedStratum], *, level: float = LEVEL) -> Interval:
+def paired_strata_interval(strata: Sequence[PairedStratum]) -> Interval:
     """Sum of mean differences over several kinds of pairs; what never differed is a bound, not a zero.
 
     Parameters
     ----------
     strata : sequence of PairedStratum
         Independent of each other, at least one.
-    level : float
-        Confidence.
 
     Notes
     -----
@@ -61,7 +59,7 @@ def paired_strata_interval(strata: Sequence[PairedStratum], *, level: float = LE
     Statistics in Medicine 27 (2008) 1693-1702: from memory.
     """
     above, below = zip(*(each.parts() for each in strata), strict=True)
-    more, less = strata_interval(above, level=level), strata_interval(below, level=level)
+    more, less = strata_interval(above), strata_interval(below)
     # A pair adds or takes off, never both: the covariance widens what the parts alone tell.
     apart = sum(up.variance + down.variance for up, down in zip(above, below, strict=True))
     covariance = sum(
@@ -71,4 +69,4 @@ def paired_strata_interval(strata: Sequence[PairedStratum], *, level: float = LE
     best = more.best - less.best
     low = float(np.sqrt(wider * ((more.best - more.low) ** 2 + (less.high - less.best) ** 2)))
     high = float(np.sqrt(wider * ((more.high - more.best) ** 2 + (less.best - less.low) ** 2)))
-    return Interval(best - low, best, best + high, level)
+    return Interval(best - low, best, best + high)

@@ -72,7 +72,8 @@ class KeyedTable:
             keys, values = keys[some], values[some]
         # A stable order: rows of one key are always added first to last, so the bytes do not vary.
         order = np.lexsort(keys.T[::-1])
-        keys, values = np.ascontiguousarray(keys[order]), np.ascontiguousarray(values[order])
+        keys = np.ascontiguousarray(keys[order])  # one after the other: not both are there twice at once
+        values = np.ascontiguousarray(values[order])
         other = _rises(keys)
         if other.all():
             return cls(columns, keys, values)
@@ -91,16 +92,22 @@ class KeyedTable:
         ValueError
             If a table has other columns.
         """
+        return cls.drained(columns, list(tables))
+
+    @classmethod
+    def drained(cls, columns: Columns, tables: "list[KeyedTable]") -> Self:
+        """The same of tables that are taken out of their list one by one, so that few are there twice."""
         for table in tables:
             if table.columns != columns:
                 raise ValueError(f"columns is {table.columns}; must be {columns} as the table it is added to")
-        if not tables:
-            return cls.empty(columns)
-        return cls.collect(
-            columns,
-            np.concatenate([table.keys for table in tables]),
-            np.concatenate([table.values for table in tables]),
-        )
+        n_rows, end = sum(len(table.keys) for table in tables), 0
+        keys = np.empty((n_rows, len(columns.keys)), dtype=np.int64)
+        values = np.empty((n_rows, len(columns.values)))
+        while tables:
+            table = tables.pop(0)
+            begin, end = end, end + len(table.keys)
+            keys[begin:end], values[begin:end] = table.keys, table.values
+        return cls.collect(columns, keys, values)
 
     def __add__(self, other: Self) -> Self:
         return self.joined(self.columns, (self, other))
@@ -158,14 +165,20 @@ class KeyedTable:
             raise ValueError(
                 f"columns is {table.column_names}; must be {list(columns.keys + columns.values)}"
             )
-        keys = np.empty((table.num_rows, len(columns.keys)), np.int64)
-        values = np.empty((table.num_rows, len(columns.values)))
-        for names, rows in ((columns.keys, keys), (columns.values, values)):
-            for place, name in enumerate(names):
-                rows[:, place] = table.column(name).to_numpy()
+        keys, values = read_rows(columns, table, np.int64)
         if _rises(keys).all():
             return cls(columns, keys, values)
         return cls.collect(columns, keys, values)
+
+
+def read_rows(columns: Columns, table: "pyarrow.Table", whole: type[np.integer[Any]]) -> tuple[Any, Floats]:
+    """Keys, of a type of whole numbers, and values of a table of ``to_arrow``, row by row."""
+    keys = np.empty((table.num_rows, len(columns.keys)), whole)
+    values = np.empty((table.num_rows, len(columns.values)))
+    for names, rows in ((columns.keys, keys), (columns.values, values)):
+        for place, name in enumerate(names):
+            rows[:, place] = table.column(name).to_numpy()
+    return keys, values
 
 
 def _rises(keys: Ints) -> Bools:

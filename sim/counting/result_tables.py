@@ -39,7 +39,7 @@ _CASE = (
     "mbit_s_99_9 mbit_s_99_99 mbit_s_99_999 difference_min_per_year* difference_mbit_s*"
 )
 
-TABLES = {
+OF_A_RUN = {
     "services": ResultTable(
         "a service",
         "service from to committed_mbit_s committed_backward_mbit_s peak_mbit_s peak_backward_mbit_s "
@@ -126,6 +126,11 @@ TABLES = {
         "a service whose outages cost anything",
         "service penalty_per_year* penalty_bad_year undelivered_gbit_per_year* undelivered_value_per_year*",
     ),
+}
+"""Tables of results that every run has; those of money have no rows where nothing has a price."""
+
+TABLES = {
+    **OF_A_RUN,
     "predicted_hops": ResultTable(
         "a hop and a modulation, by the published standards",
         "hop scheme length_km frequency_ghz states capacity_mbit_s combining_loss_db gas_loss_db "

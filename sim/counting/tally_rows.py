@@ -8,14 +8,8 @@ from numpy.typing import NDArray
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.judging.cause import Cause
-from hopyears.models.judging.outage_rule import (
-    SEVERE_SHARE,
-    SEVERELY_ERRORED,
-    UNAVAILABLE,
-    Lost,
-    classify,
-    either_way,
-)
+from hopyears.models.judging.outage_loops import SEVERELY_ERRORED, UNAVAILABLE
+from hopyears.models.judging.outage_rule import SEVERE_SHARE, Lost, classify, either_way
 from hopyears.sim.counting.keyed_table import Columns
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service_data import (

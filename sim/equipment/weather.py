@@ -51,4 +51,4 @@ class Weather:
     @cached_property
     def within_s(self) -> Floats:
         """The same between the begin of the warm-up and the end of the block."""
-        return self.storms.clipped(*self.span_s).total_s()
+        return self.storms.total_within_s(*self.span_s)

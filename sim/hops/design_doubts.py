@@ -1,6 +1,9 @@
 """What is legal in a network file and yet doubtful once geometry and climate are known; once an entry."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
+
+import networkx as nx
 
 from hopyears.models.air.rain_attenuation import specific_attenuation_db_km
 from hopyears.models.air.rain_law import annual_rain_rate_mm_h
@@ -9,7 +12,6 @@ from hopyears.models.equipment.indoor_unit import parts_of_site
 from hopyears.models.equipment.part_kind import PART_KINDS, Place, kinds_at
 from hopyears.models.network.network import Network
 from hopyears.models.network.network_references import named, with_names
-from hopyears.sim.hops.demand_doubts import demands_above_capacity
 from hopyears.sim.hops.hop_design import HopDesign, network_climate
 from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.input_errors import FaultList, InputError
@@ -160,3 +162,39 @@ def _climate_doubts(network: Network) -> Iterator[Doubt]:
             f"rain_rate_001_mm_h is {rate:g}, where the place's monthly rainfall suggests {own:.3g} "
             f"({own / LARGEST_SCALE:.3g} to {LARGEST_SCALE * own:.3g} go unremarked)",
         )
+
+
+def demands_above_capacity(network: Network, designs: Sequence[HopDesign]) -> Iterator[Doubt]:
+    """Services whose committed rate is above the narrowest link of the widest way between their ends.
+
+    Hops of one bundle carry together. The widest ways from everywhere run along one spanning tree (Hu, The
+    maximum capacity route problem, Operations Research 9, 1961).
+    """
+    together: Counter[tuple[str, str, str]] = Counter()
+    for design in designs:
+        hop = design.hop
+        first, second = sorted((hop.site_a, hop.site_b))
+        together[first, second, hop.bundle or f"hop {hop.id}"] += design.clear_capacity_mbit_s  # type: ignore[assignment]
+    widest: nx.Graph[str] = nx.Graph()
+    for (first, second, _), capacity in together.items():
+        known = widest.edges[first, second]["capacity"] if widest.has_edge(first, second) else 0.0
+        widest.add_edge(first, second, capacity=max(capacity, known))
+    tree = nx.maximum_spanning_tree(widest, weight="capacity")
+    least_from: dict[str, dict[str, float]] = {}
+    for service in network.services:
+        if service.site_a not in least_from:
+            least_from[service.site_a] = _narrowest(tree, service.site_a)
+        most = least_from[service.site_a].get(service.site_b, 0.0)
+        committed = max(service.committed_ways_mbit_s)
+        if committed > most:
+            law = "the committed rate is above what any way between the ends carries in clear air"
+            text = f"committed_mbit_s is {committed:g}, where the widest way carries {most:.4g}"
+            yield Doubt(named("service", service.id), text, law)
+
+
+def _narrowest(tree: "nx.Graph[str]", start: str) -> dict[str, float]:
+    """Least capacity on the way from a site to every other of a tree [Mbit/s]."""
+    found = {start: float("inf")}
+    for here, there in nx.bfs_edges(tree, start):
+        found[there] = min(found[here], tree.edges[here, there]["capacity"])
+    return found

@@ -11,6 +11,7 @@ import numpy as np
 
 from hopyears.models.air import rain_law
 from hopyears.models.basics import geometry
+from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.hardware import Part
 from hopyears.models.equipment.link_states import LinkStructure, link_structure
 from hopyears.models.network.network import Hop, Network, Radio, Site
@@ -87,6 +88,22 @@ class HopDesign:
         """Capacity of one direction in clear air, working channels at the highest modulation in reach."""
         reached = self.levels.margin_db[0] > 0.0
         return self.scheme.working * float(self.steps.capacity_mbit_s[reached].max(initial=0.0))
+
+    def felt_as(self, number: int) -> "HopDesign":
+        """The hop to those who tell its lowest ``number`` modulations apart, the last of which stands for all
+        above it too and carries what clear air allows."""
+        if number >= len(self.steps):
+            return self
+        best = self.steps.capacity_mbit_s[self.levels.margin_db[0] > 0.0].max(initial=0.0)
+        steps = Steps(*(values[:number] for values in vars(self.steps).values()))
+        capacity_mbit_s = np.append(steps.capacity_mbit_s[:-1], max(best, steps.capacity_mbit_s[-1]))
+        levels = replace(
+            self.levels,
+            threshold_dbm=self.levels.threshold_dbm[:number],
+            received_level_dbm=self.levels.received_level_dbm[:, :number],
+            margin_db=self.levels.margin_db[:, :number],
+        )
+        return replace(self, steps=replace(steps, capacity_mbit_s=frozen(capacity_mbit_s)), levels=levels)
 
     @property
     def channel_step_ghz(self) -> float:

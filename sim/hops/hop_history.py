@@ -9,10 +9,6 @@ from numpy.typing import NDArray
 from hopyears.models.basics.arrays import Floats, Ints
 
 
-def _no_channels() -> Ints:
-    return np.empty((0, 0), dtype=np.int64)
-
-
 @dataclass(frozen=True)
 class HopHistory:
     """Piecewise-constant history of one hop; arrays are read-only.
@@ -41,7 +37,7 @@ class HopHistory:
     state: NDArray[np.int32]
     capacity_mbit_s: Floats
     causes: Ints
-    levels: Ints = field(default_factory=_no_channels)
+    levels: Ints = field(default_factory=lambda: np.empty((0, 0), dtype=np.int64))
 
     def __post_init__(self) -> None:
         n_states = self.causes.size

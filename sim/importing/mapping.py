@@ -22,49 +22,44 @@ from hopyears.sim.inputs.input_text import read_toml
 class TableUse(Entry):
     """How one table is read."""
 
-    sheet: Annotated[str, Field(description="of a workbook")] = ""
-    encoding: Annotated[str, Field(description="of a CSV file")] = ""
-    separator: Annotated[
-        Literal["", "comma", "semicolon", "tab", "bar"], Field(description="of a CSV file")
-    ] = ""
-    header_row: Annotated[int, Field(ge=0, description="counted from 1; 0 to find out")] = 0
-    decimal: Annotated[Literal[".", ","], Field(description="mark")] = "."
-    o_means: Annotated[Literal["E", "W"], Field(description="the letter O behind a longitude")] = "W"
-    coordinates: Annotated[
-        str, Field(max_length=80, description="of eastings and northings, as EPSG:25832")
-    ] = ""
+    sheet: str = Field("", description="of a workbook")
+    encoding: str = Field("", description="of a CSV file")
+    separator: Literal["", "comma", "semicolon", "tab", "bar"] = Field("", description="of a CSV file")
+    header_row: int = Field(0, ge=0, description="counted from 1; 0 to find out")
+    decimal: Literal[".", ","] = Field(".", description="mark")
+    o_means: Literal["E", "W"] = Field("W", description="the letter O behind a longitude")
+    coordinates: str = Field("", max_length=80, description="of eastings and northings, as EPSG:25832")
 
 
 class ColumnUse(Entry):
     """The column of a field."""
 
     column: str
-    unit: Annotated[str, Field(max_length=10, description="of its numbers, as MHz or ft")] = ""
+    unit: str = Field("", max_length=10, description="of its numbers, as MHz or ft")
 
 
 class Assumed(Entry):
     """What holds where the tables say nothing. All are round numbers of our own, to be edited."""
 
-    frequency_ghz: Annotated[Finite, Field(ge=0, le=100, description="0: such a row is left out")] = 0.0
-    channel_width_mhz: Annotated[Finite, Field(gt=0, le=4000)] = 28.0
-    antenna_diameter_m: Annotated[Finite, Field(gt=0, le=10)] = 0.6
-    antenna_height_m: Annotated[Finite, Field(ge=1, le=500, description="above ground")] = 30.0
-    transmit_power_dbm: Annotated[Finite, Field(ge=-30, le=50)] = 20.0
-    modulations: Annotated[
-        tuple[Annotated[int, Field(ge=2, le=16384)], ...], Field(min_length=1, max_length=12)
-    ] = (4, 16, 64, 256, 1024)
-    adaptive: Annotated[
-        bool, Field(description="a hop with one modulation in the table steps down from it; false: keeps it")
-    ] = False
-    scheme: Annotated[str, Field(max_length=40)] = "1+0"
-    rows_are: Annotated[
-        Literal["hops", "directions", ""],
-        Field(description="each row a hop, or one of its two directions; empty to find out"),
-    ] = ""
-    committed_mbit_s: Annotated[Finite, Field(gt=0, le=1e6, description="of a service")] = 50.0
-    service_protection: Annotated[
-        Literal["none", "protected", "rerouted"], Field(description="of a service with another way")
-    ] = "rerouted"
+    frequency_ghz: Finite = Field(0.0, ge=0, le=100, description="0: such a row is left out")
+    channel_width_mhz: Finite = Field(28.0, gt=0, le=4000)
+    antenna_diameter_m: Finite = Field(0.6, gt=0, le=10)
+    antenna_height_m: Finite = Field(30.0, ge=1, le=500, description="above ground")
+    transmit_power_dbm: Finite = Field(20.0, ge=-30, le=50)
+    modulations: tuple[Annotated[int, Field(ge=2, le=16384)], ...] = Field(
+        (4, 16, 64, 256, 1024), min_length=1, max_length=12
+    )
+    adaptive: bool = Field(
+        False, description="a hop with one modulation in the table steps down from it; false: keeps it"
+    )
+    scheme: str = Field("1+0", max_length=40)
+    rows_are: Literal["hops", "directions", ""] = Field(
+        "", description="each row a hop, or one of its two directions; empty to find out"
+    )
+    committed_mbit_s: Finite = Field(50.0, gt=0, le=1e6, description="of a service")
+    service_protection: Literal["none", "protected", "rerouted"] = Field(
+        "rerouted", description="of a service with another way"
+    )
 
 
 class Mapping(Entry):

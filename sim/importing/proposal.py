@@ -103,7 +103,7 @@ def _with_proposal(key: str, path: Path, source: Source, usual: str, sites: list
     uses, refused = propose(table, MEANINGS[key], decimal, sites)
     how = TableUse(
         sheet=table.sheet, encoding=table.encoding, header_row=table.header_row,
-        separator=table.separator,  # type: ignore[arg-type]
+        separator=table.separator,
         decimal="," if decimal == "," else ".", o_means=_o_means(table),
     )  # fmt: skip
     mapping = source.mapping.model_copy(update={key: _columns(uses), f"{key}_table": how})

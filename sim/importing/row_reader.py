@@ -75,7 +75,7 @@ class RowReader:
 
     def number(self, row: int, field: str) -> float | None:
         """Number of a field in the unit that it is kept in; None where none is read."""
-        meaning = self.meanings[_without_end(field, self.meanings)]
+        meaning = self.meanings[field if field in self.meanings else field.rpartition("_")[0]]
         use = self.uses.get(field)
         if use is None:
             return None
@@ -147,10 +147,6 @@ class RowReader:
             column = shown(self.uses[field].column)
             self.findings.unread.append(f"{self.where(row)}, column {column}: {shown(cell)} is not {wanted}")
         return value
-
-
-def _without_end(field: str, meanings: Mapping[str, Meaning]) -> str:
-    return field if field in meanings else field.rpartition("_")[0]
 
 
 def readers(

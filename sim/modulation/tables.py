@@ -34,23 +34,8 @@ def study_tables(
     Returns
     -------
     dict of str to DataFrame
-        ``hops`` and ``services``: one row for each hop (service) and modulation; ``states`` 0 is adaptive.
-        Columns ``unavailable_min_per_year``, ``severely_errored_s_per_year``, ``mean_mbit_s``, each with
-        its interval; percentiles ``mbit_s_99`` to ``mbit_s_99_999`` of the worse direction; fixed less
-        adaptive, paired, ``difference_min_per_year`` and ``difference_mbit_s``; and for hops
-        ``below_best_min_per_year``, the time with less than it has at its best, and
-        ``adaptive_below_min_per_year``, the time in which adaptive modulation has less than that.
-        ``hop_weather``: one row a hop, as things are beside weather alone (``weather_...``, equipment always
-        in order): unavailable time, time with less than its best, ``steps_per_year``, changes of capacity.
-        ``hop_curves`` and ``service_curves``: share of time with at least each rate.
-        ``hop_modulations``: share of channel time at each modulation, as things are, and ``busy_share`` of it
-        in the hours in which a service that may cross the hop asks for as much as it ever does (not a number
-        without such hours). Bundles follow the hops, but not there. Services have besides
-        ``undelivered_gbit_per_year``, what lacks of what they ask for at the hour, and its
-        ``undelivered_share``. ``service_modulations``:
-        share of time at each lowest modulation along the working route. ``undelivered``: megabits that lack
-        of the peak and committed rates by modulation, priority and cause (``sim.runs.summary_traffic``), with
-        the paired difference to adaptive modulation.
+        Columns as ``sim.wording.columns`` describes them for the tables ``modulation_...``; ``states`` 0 is
+        adaptive. Bundles follow the hops, but not in ``hop_modulations``.
     """
     hops = [*(design.hop.id for design in prepared.designs), *prepared.bundles]
     services = [demand.id for demand in prepared.demands]

@@ -49,11 +49,9 @@ class Plots:
 
     def map(self, axes: Axes | None = None) -> Axes:
         """Sites and hops from above, coloured by unavailable minutes."""
-        height = map.map_height_in(self._tables["sites"], WIDTH_IN)
-        return _drawn(self._map, axes, height, fixed=True)
-
-    def _map(self, axes: Axes) -> Axes:
-        return map.network_map(self._tables["hops"], axes, sites=self._tables["sites"])
+        hops, sites = self._tables["hops"], self._tables["sites"]
+        height = map.map_height_in(sites, WIDTH_IN)
+        return _drawn(lambda on: map.network_map(hops, on, sites=sites), axes, height, fixed=True)
 
     def unavailable_minutes(self, axes: Axes | None = None) -> Axes:
         """Unavailable minutes of each service with its interval, and the textbook sum."""

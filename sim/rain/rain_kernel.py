@@ -16,7 +16,7 @@ from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField
 from hopyears.sim.rain.rain_loops import COARSE_STEP_S, knots_above
-from hopyears.sim.rain.texture import textured_above
+from hopyears.sim.rain.texture import SMOOTH
 
 
 @dataclass(frozen=True)
@@ -89,16 +89,16 @@ def rain_knots(
         raise ValueError("hop length is 0 km; must be above 0")
     line = (hop.x0_km, hop.y0_km, (hop.x1_km - hop.x0_km) / length, (hop.y1_km - hop.y0_km) / length)
     splits = int(np.ceil(COARSE_STEP_S / step_s))
-    level, grain = float(lowest_threshold_db), None if field.texture is None else field.texture.on(hop)
     knots = knots_above(
         hop_numbers(field.population.profile, length, hop.k, hop.alpha),
         line,
         *field.for_kernel,
-        level if grain is None else level / (1.0 + grain[3]),
+        SMOOTH if field.texture is None else field.texture.on(hop),
+        float(lowest_threshold_db),
         splits,
         field.n_years * SECONDS_PER_YEAR,
     )
-    return RainKnots(*(knots if grain is None else textured_above(grain, *knots, level)))
+    return RainKnots(*knots)
 
 
 def attenuation_at(field: RainField, hop: HopLine, times_s: ArrayLike) -> Floats:

@@ -3,17 +3,21 @@
 Sieves, each an upper bound of what the next one looks at: stretches of 32 minutes, in which every shape
 counts with its most for as long as its group is near (``rain_sieve``); bins of four minutes, in which the
 stronger ones count as they are then; minutes, with all but the faintest shapes as they are then. Only there
-is the course worked out every ten seconds. All lie on one grid of time, whatever is asked for, and no shape
-that reaches the hop is left out.
+is the course worked out every ten seconds and given its texture. All lie on one grid of time, whatever is
+asked for, and no shape that reaches the hop is left out.
+
+Loops called from one place are inlined and share rooms made once a hop: an array handed over is counted
+twice, which costs as much as a shape.
 """
 
 import numpy as np
 
-from hopyears.models.basics.kernel import kernel, written_out
+from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.rain.rain_near import groups_near, wide_near
 from hopyears.sim.rain.rain_sieve import BIN_S, BINS, bins_within, may_reach, stretches_in_danger
 from hopyears.sim.rain.shape_columns import columns_within
-from hopyears.sim.rain.shape_loops import LANES, MOST, add_bounds, add_values
+from hopyears.sim.rain.shape_loops import COLUMN, LANES, MOST, add_bounds, add_values
+from hopyears.sim.rain.texture import texture_on
 
 COARSE_STEP_S = 60.0
 """Largest distance of knots that can be asked for [s]."""
@@ -30,7 +34,7 @@ _FAINT = 0.005
 
 
 @kernel
-def knots_above(hop, line, groups, wide, threshold, splits, end_s):  # type: ignore[no-untyped-def]
+def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # type: ignore[no-untyped-def]
     """Knots of the windows in which a hop's attenuation passes the threshold [dB].
 
     Parameters
@@ -41,6 +45,8 @@ def knots_above(hop, line, groups, wide, threshold, splits, end_s):  # type: ign
         First end x, y [km] and unit vector x, y.
     groups, wide : tuple of arrays
         See ``RainField.for_kernel``.
+    grain : tuple
+        Texture (``Texture.on``).
     threshold : float
         [dB].
     splits : int
@@ -50,145 +56,136 @@ def knots_above(hop, line, groups, wide, threshold, splits, end_s):  # type: ign
 
     Returns times [s], attenuation [dB] and the first knot of each window, with the number of knots last.
     """
-    times, values, starts = np.empty(4096), np.empty(4096), np.empty(4096, np.int64)
-    n_knots, n_windows = 0, 0
-    length, k, alpha = hop[0], hop[1], hop[2]
-    needed = ((threshold / (k * length)) ** (1.0 / alpha), threshold / k, alpha - 1.0, length)
-    group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((2, len(groups[0])), np.float32)
-    wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((3, len(wide[0])), np.float32)
+    kept = np.empty((2, 4096)), np.empty(4096, np.int64), np.zeros(2, np.int64)
+    length, k, alpha, level = hop[0], hop[1], hop[2], threshold / (1.0 + grain[3])
+    needed = ((level / (k * length)) ** (1.0 / alpha), level / k, alpha - 1.0, length)
+    group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((5, len(groups[0])))
+    wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((5, len(wide[0])))
     changes, danger = np.empty((2, _CHUNK + 1)), np.empty(_CHUNK, np.bool_)
-    found = np.empty((4, LANES), np.float32)
-    end, stretch_s = int(np.ceil(end_s / BIN_S - 1e-9)), BINS * BIN_S
+    columns, found = np.empty((64, COLUMN), np.float32), np.empty((4, LANES), np.float32)
+    most, lanes = _MOST_STRETCHES * BINS, -(-(_MOST_BINS * _MINUTES * splits + 1) // LANES) * LANES
+    bins, risky, bin_changes = (
+        np.empty((2, most), np.float32),
+        np.empty(most, np.bool_),
+        np.empty((2, most + 1)),
+    )
+    sums, slow, course = (
+        np.empty((2, lanes), np.float32),
+        np.empty((2, lanes), np.float32),
+        np.empty(lanes, np.float32),
+    )
+    bins_room, wanted = (
+        np.empty((2, _MOST_BINS * _MINUTES), np.float32),
+        np.empty(_MOST_BINS * _MINUTES, np.bool_),
+    )
+    end, step = int(np.ceil(end_s / BIN_S - 1e-9)), COARSE_STEP_S / splits
     for first in range(0, end, _CHUNK * BINS):
-        n_bins = min(_CHUNK * BINS, end - first)
-        n, begin = -(-n_bins // BINS), first * BIN_S
-        finish = begin + n_bins * BIN_S
-        count = groups_near(hop, line, groups, begin, finish, group_numbers, group_spans)
-        near_groups = group_numbers[:count], group_spans[:, :count]
-        count = wide_near(hop, line, wide, begin, finish, wide_numbers, wide_spans)
-        near_wide = wide_numbers[:count], wide_spans[:, :count]
+        n_bins, begin = min(_CHUNK * BINS, end - first), first * BIN_S
+        n, finish = -(-n_bins // BINS), begin + n_bins * BIN_S
+        n_groups = groups_near(hop, line, groups, begin, finish, group_numbers, group_spans)
+        n_wide = wide_near(hop, line, wide, begin, finish, wide_numbers, wide_spans)
+        near_groups, near_wide = (n_groups, group_numbers, group_spans), (n_wide, wide_numbers, wide_spans)
         stretches_in_danger(
-            hop, line, groups, wide, near_groups, near_wide, needed, begin, changes[:, : n + 1], danger[:n]
+            hop, line, groups, near_groups, near_wide, needed, begin, changes[:, : n + 1], danger[:n]
         )
         j, groups_from, wide_from = 0, 0, 0
         while True:
-            i = j
-            while i < n and not danger[i]:
-                i += 1
+            i, j = _next_run(danger, j, n, _MOST_STRETCHES)
             if i == n:
                 break
-            j = i + 1
-            while j < n and j < i + _MOST_STRETCHES and danger[j]:
-                j += 1
-            at, last = begin + i * stretch_s, min((j - i) * BINS, n_bins - i * BINS)
-            groups_from, some_groups = _about(
-                near_groups, groups[0], groups[3], groups_from, at, at + last * BIN_S
+            at, some = begin + i * BINS * BIN_S, min((j - i) * BINS, n_bins - i * BINS)
+            until = at + some * BIN_S
+            groups_from, groups_to = _about(near_groups, groups_from, at - groups[3], until)
+            wide_from, wide_to = _about(near_wide, wide_from, at - wide[3], until)
+            near = (
+                (groups_from, groups_to, group_numbers, group_spans),
+                (wide_from, wide_to, wide_numbers, wide_spans),
             )
-            wide_from, some_wide = _about(near_wide, wide[0], wide[3], wide_from, at, at + last * BIN_S)
-            bins = bins_within(
-                hop, line, groups, wide, some_groups, some_wide, at, (j - i) * BINS, needed[0], found
+            bins_within(
+                hop, line, groups, wide, near, at, some, needed, bins, bin_changes, columns, found, risky
             )
             q = 0
             while True:
-                p, q = _next_run(bins, q, last, _MOST_BINS, needed)
-                if p == last:
+                p, q = _next_run(risky, q, some, _MOST_BINS)
+                if p == some:
                     break
-                start = at + p * BIN_S
-                columns = columns_within(
-                    hop, line, groups, wide, some_groups, some_wide, start, start + (q - p) * BIN_S, found
+                start, n_minutes = at + p * BIN_S, (q - p) * _MINUTES
+                columns, n_columns = columns_within(
+                    hop, line, groups, wide, near, start, start + (q - p) * BIN_S, columns, found
                 )
-                course, wanted = course_within(hop, columns, (q - p) * _MINUTES, splits, needed)
-                if n_knots + 2 * len(course) + 2 > len(times):
-                    room = 2 * len(times) + 2 * len(course)
-                    times = np.concatenate((times, np.empty(room)))
-                    values = np.concatenate((values, np.empty(room)))
-                if n_windows + len(course) + 2 > len(starts):
-                    starts = np.concatenate((starts, np.empty(len(starts) + len(course) + 2, np.int64)))
-                n_knots, n_windows = _cut(
-                    course,
-                    wanted,
-                    start,
-                    COARSE_STEP_S / splits,
-                    threshold,
-                    times,
-                    values,
-                    starts,
-                    n_knots,
-                    n_windows,
-                )
-    starts[n_windows] = n_knots
-    return times[:n_knots].copy(), values[:n_knots].copy(), starts[: n_windows + 1].copy()
+                minutes_above(hop, columns, n_columns, n_minutes, needed, bins_room, wanted)
+                v = 0
+                while True:
+                    u, v = _next_run(wanted, v, n_minutes, n_minutes)
+                    if u == n_minutes:
+                        break
+                    n_knots = (v - u) * splits + 1
+                    _attenuation(hop, columns, n_columns, needed[0], u, v - u, splits, sums, slow, course)
+                    kept = _keep(
+                        course, n_knots, start + u * COARSE_STEP_S, step, level, threshold, grain, kept
+                    )
+    kept[1][kept[2][1]] = kept[2][0]
+    return kept[0][0, : kept[2][0]].copy(), kept[0][1, : kept[2][0]].copy(), kept[1][: kept[2][1] + 1].copy()
 
 
-@written_out
-def _about(near, starts, longest, low, at, finish):  # type: ignore[no-untyped-def]
-    """Those near the hop that may live between two times; the first of them, looked for from ``low`` on."""
-    numbers, spans = near
-    while low < len(numbers) and starts[numbers[low]] < at - longest:
+@inlined
+def _about(near, low, earliest, until):  # type: ignore[no-untyped-def]
+    """First and last, but one, of those near that start between two times; the first at or after ``low``."""
+    n, _, spans = near
+    while low < n and spans[0, low] < earliest:
         low += 1
     high = low
-    while high < len(numbers) and starts[numbers[high]] < finish:
+    while high < n and spans[0, high] < until:
         high += 1
-    return low, (numbers[low:high], spans[:, low:high])
+    return low, high
 
 
-@kernel
-def _next_run(bounds, i, n, most, needed):  # type: ignore[no-untyped-def]
-    """First of the next bins, from the i-th on, that may reach what is needed, and the one after the last."""
-    while i < n and not may_reach(bounds[0, i], bounds[1, i], needed):
+@inlined
+def _next_run(danger, i, n, most):  # type: ignore[no-untyped-def]
+    """First in danger from the i-th on, and the one after the last of its run, of ``most`` at the most."""
+    while i < n and not danger[i]:
         i += 1
     j = i
-    while j < n and j < i + most and may_reach(bounds[0, j], bounds[1, j], needed):
+    while j < n and j < i + most and danger[j]:
         j += 1
     return i, j
 
 
-@kernel
-def course_within(hop, columns, n_minutes, splits, needed):  # type: ignore[no-untyped-def]
-    """Attenuation [dB] at the knots of some minutes, by all shapes together, and at which it was worked out.
-
-    Elsewhere it is below the threshold.
-    """
-    course, wanted = np.zeros(n_minutes * splits + 1, np.float32), np.zeros(n_minutes * splits + 1, np.bool_)
-    half, length = 0.5 * COARSE_STEP_S, hop[0]
-    minutes = np.zeros((2, -(-n_minutes // LANES) * LANES), np.float32)
-    for c in range(len(columns)):
-        most = columns[c, MOST]
-        if most < _FAINT * needed[0] * length:
+@inlined
+def minutes_above(hop, columns, n_columns, n, needed, sums, wanted):  # type: ignore[no-untyped-def]
+    """Minutes in which all shapes together may reach what is needed: fills ``wanted``; ``sums`` is room."""
+    half, integral, rate = 0.5 * COARSE_STEP_S, np.float32(0.0), np.float32(0.0)
+    for i in range(-(-n // LANES) * LANES):
+        sums[0, i], sums[1, i] = np.float32(0.0), np.float32(0.0)
+    for c in range(n_columns):
+        if columns[c, MOST] < _FAINT * needed[0] * hop[0]:
             # Counts with its most, and with its peak wherever it is.
-            minutes[0] += most
-            minutes[1] += columns[c, 6] + columns[c, 7]
+            integral += columns[c, MOST]
+            rate += columns[c, 6] + columns[c, 7]
         else:
-            add_bounds(minutes, columns, c, 0, n_minutes - 1, half, COARSE_STEP_S, half, hop)
-    j = 0
-    while True:
-        i, j = _next_run(minutes, j, n_minutes, n_minutes, needed)
-        if i == n_minutes:
-            return course, wanted
-        low, high = i * splits, j * splits + 1
-        _attenuation(hop, columns, needed[0], i, j - i, splits, course[low:high])
-        wanted[low:high] = True
+            add_bounds(sums, columns, c, 0, n - 1, half, COARSE_STEP_S, half, hop)
+    for i in range(n):
+        wanted[i] = may_reach(integral + sums[0, i], rate + sums[1, i], needed)
 
 
-@kernel
-def _attenuation(hop, columns, needed_rate, minute, n_minutes, splits, course):  # type: ignore[no-untyped-def]
+@inlined
+def _attenuation(hop, columns, n_columns, needed_rate, minute, n_minutes, splits, sums, slow, course):  # type: ignore[no-untyped-def]
     """Attenuation [dB] at the knots of some minutes, by all shapes together (``models.air.path_rain``).
 
-    Added to ``course``. Faint shapes, of which a hop has many, are worked out each minute, with straight
-    lines between: as they are faint and change slowly, the whole is wrong by some 1e-4 of what is needed.
+    Into ``course``; ``sums`` and ``slow`` are room. Faint shapes, of which a hop has many, are worked out
+    each minute, with straight lines between: as they are faint and change slowly, the whole is wrong by some
+    1e-4 of what is needed.
     """
     length, k, power, parts = hop[0], np.float32(hop[1]), np.float32(hop[2] - 1.0), int(hop[3])
-    far, n, start, step = length / parts, len(course), minute * COARSE_STEP_S, COARSE_STEP_S / splits
-    per_km, finish, faint = (
-        np.float32(1.0 / far),
-        start + n_minutes * COARSE_STEP_S,
-        _FAINT * needed_rate * length,
-    )
-    sums = np.zeros((2, -(-n // LANES) * LANES), np.float32)
-    slow = np.zeros((2, -(-(n_minutes + 1) // LANES) * LANES), np.float32)
+    far, n, start = length / parts, n_minutes * splits + 1, minute * COARSE_STEP_S
+    per_km, faint = np.float32(1.0 / far), _FAINT * needed_rate * length
+    finish, step = start + n_minutes * COARSE_STEP_S, COARSE_STEP_S / splits
+    for i in range(n):
+        course[i] = np.float32(0.0)
     for part in range(parts):
-        slow[:] = 0.0
-        for c in range(len(columns)):
+        for i in range(-(-(n_minutes + 1) // LANES) * LANES):
+            slow[0, i], slow[1, i] = np.float32(0.0), np.float32(0.0)
+        for c in range(n_columns):
             if columns[c, MOST] < faint and _lives(columns, c, start, finish):
                 add_values(slow, columns, c, n_minutes, start, COARSE_STEP_S, part * far, far, hop)
         for row in range(2):
@@ -197,7 +194,7 @@ def _attenuation(hop, columns, needed_rate, minute, n_minutes, splits, course): 
                 for i in range(splits):
                     sums[row, at * splits + i] = slow[row, at] + np.float32(i) * change
             sums[row, n - 1] = slow[row, n_minutes]
-        for c in range(len(columns)):
+        for c in range(n_columns):
             if columns[c, MOST] >= faint and _lives(columns, c, start, finish):
                 add_values(sums, columns, c, n - 1, start, step, part * far, far, hop)
         for i in range(n):
@@ -207,36 +204,56 @@ def _attenuation(hop, columns, needed_rate, minute, n_minutes, splits, course): 
                 course[i] += k * integral * mean**power
 
 
-@written_out
+@inlined
 def _lives(columns, c, start, finish):  # type: ignore[no-untyped-def]
     """Whether a shape lives between two times."""
     phase, pace = columns[c, 0], columns[c, 1]
     return phase + pace * finish > 0.0 and phase + pace * start < 1.0
 
 
-@kernel
-def _cut(course, wanted, start, step, threshold, times, values, starts, n_knots, n_windows):  # type: ignore[no-untyped-def]
-    """Append the parts of a course that pass the threshold, each with the knot before and after.
+@inlined
+def _keep(course, n, start, step, level, threshold, grain, kept):  # type: ignore[no-untyped-def]
+    """Give ``n`` knots of a course their texture where it may lift them above the threshold, and keep those
+    that pass it. Returns what is kept: times and values, first knots of windows, and how many of both."""
+    knots, starts, count = kept
+    if count[0] + n > knots.shape[1]:
+        knots = np.concatenate((knots, np.empty((2, knots.shape[1] + n))), axis=1)
+    if count[1] + n + 1 > len(starts):
+        starts = np.concatenate((starts, np.empty(len(starts) + n, np.int64)))
+    j = 0
+    while True:
+        i = j
+        while i < n and course[i] < level:
+            i += 1
+        if i == n:
+            return knots, starts, count
+        j = i + 1
+        while j < n and (course[j] >= level or (j + 1 < n and course[j + 1] >= level)):
+            j += 1
+        first, last, base = max(i - 1, 0), min(j + 1, n), count[0]
+        for knot in range(first, last):
+            knots[0, base + knot - first], knots[1, base + knot - first] = start + knot * step, course[knot]
+        texture_on(grain, knots[0, base : base + last - first], knots[1, base : base + last - first])
+        _cut(knots, starts, count, base + last - first, step, threshold)
 
-    A part that begins where the last one ended, at the same knot, goes on with its window.
-    """
-    inside = False
-    for i in range(len(course)):
-        high = wanted[i] and course[i] >= threshold
-        if high and not inside:
-            at = start + (i - 1) * step
-            if i > 0 and not (n_knots > 0 and times[n_knots - 1] >= at - 0.5 * step):
-                starts[n_windows] = n_knots
-                n_windows += 1
-                times[n_knots], values[n_knots] = at, course[i - 1]
-                n_knots += 1
-            elif i == 0 and not (n_knots > 0 and times[n_knots - 1] >= start - 0.5 * step):
-                starts[n_windows] = n_knots
-                n_windows += 1
-        if high or inside:
-            at = start + i * step
-            if not (n_knots > 0 and times[n_knots - 1] >= at - 0.5 * step):
-                times[n_knots], values[n_knots] = at, course[i]
-                n_knots += 1
-        inside = high
-    return n_knots, n_windows
+
+@kernel
+def _cut(knots, starts, count, end, step, threshold):  # type: ignore[no-untyped-def]
+    """Of the knots from the last kept to ``end`` keep the windows above a threshold.
+
+    Each has the knot before and after; one that begins where the last one ended goes on with that."""
+    n, inside, before, height = count[0], False, 0.0, 0.0
+    for i in range(count[0], end):
+        at, value = knots[0, i], knots[1, i]
+        high, first = value >= threshold, i == count[0]
+        if high and not inside and (n == 0 or knots[0, n - 1] < (at if first else before) - 0.5 * step):
+            starts[count[1]] = n
+            count[1] += 1
+            if not first:
+                knots[0, n], knots[1, n] = before, height
+                n += 1
+        if (high or inside) and (n == 0 or knots[0, n - 1] < at - 0.5 * step):
+            knots[0, n], knots[1, n] = at, value
+            n += 1
+        inside, before, height = high, at, value
+    count[0] = n

@@ -91,7 +91,7 @@ def _one_group(cells, members, east, north, reach, block, box):  # type: ignore[
 def groups_near(hop, line, groups, begin, finish, number, spans):  # type: ignore[no-untyped-def]
     """Groups that may rain on a hop between two times; how many.
 
-    Into ``number`` come their numbers, into ``spans`` from when to when after their starts [s].
+    Into ``number`` come their numbers, into the rows of ``spans`` their starts and from when to when [s].
     """
     starts, tracks, _, longest = groups
     low, high = np.searchsorted(starts, begin - longest), np.searchsorted(starts, finish)
@@ -101,7 +101,8 @@ def groups_near(hop, line, groups, begin, finish, number, spans):  # type: ignor
     _group_passages(tracks, low, hop, line, finish - begin, soon, late)
     n = 0
     for i in range(high - low):
-        number[n], spans[0, n], spans[1, n] = low + i, soon[i], late[i]
+        start = starts[low + i]
+        number[n], spans[0, n], spans[1, n], spans[2, n] = low + i, start, start + soon[i], start + late[i]
         n += soon[i] < late[i]
     return n
 
@@ -137,7 +138,8 @@ def _group_passages(tracks, low, hop, line, lasting, soon, late):  # type: ignor
 
 @kernel
 def wide_near(hop, line, wide, begin, finish, number, spans):  # type: ignore[no-untyped-def]
-    """As ``storms_near`` for wide shapes; the third of ``spans`` is the most that each rains there [mm/h]."""
+    """As ``groups_near`` for wide shapes; the last of ``spans`` are the most that each gives the hop, path
+    integral and rate [mm/h]."""
     starts, tracks, longest = wide[0], wide[2], wide[3]
     low, high = np.searchsorted(starts, begin - longest), np.searchsorted(starts, finish)
     soon, late = np.empty(high - low, np.float32), np.empty(high - low, np.float32)
@@ -147,14 +149,16 @@ def wide_near(hop, line, wide, begin, finish, number, spans):  # type: ignore[no
     _wide_passages(tracks, low, hop, line, finish - begin, soon, late, rate)
     n = 0
     for i in range(high - low):
-        number[n], spans[0, n], spans[1, n], spans[2, n] = low + i, soon[i], late[i], rate[i]
+        start = starts[low + i]
+        number[n], spans[0, n], spans[1, n], spans[2, n] = low + i, start, start + soon[i], start + late[i]
+        spans[3, n], spans[4, n] = rate[i] * hop[0], rate[i]
         n += soon[i] < late[i]
     return n
 
 
 @vector_kernel
 def _wide_passages(tracks, low, hop, line, lasting, soon, late, rate):  # type: ignore[no-untyped-def]
-    """As ``_storm_passages``; distances are in standard deviations of the shape."""
+    """As ``_group_passages``; distances are in standard deviations of the shape."""
     lasts, xs, ys = tracks[0, low:], tracks[1, low:], tracks[2, low:]
     vxs, vys, peaks = tracks[3, low:], tracks[4, low:], tracks[5, low:]
     easts, norths, shorts, longs = tracks[6, low:], tracks[7, low:], tracks[8, low:], tracks[9, low:]
@@ -184,11 +188,12 @@ def _wide_passages(tracks, low, hop, line, lasting, soon, late, rate):  # type: 
 
 
 @vector_kernel
-def most_of_cells(cells, hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
+def most_of_cells(framed, group, hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
     """The sums that ``approach`` returns: bounds of path integral and rate of a group.
 
     Nothing is stored, so that the compiler need not ask whether arrays overlap."""
     view, sum_integral, sum_rate = _view(hop, turned, track, soon, late), np.float32(0.0), np.float32(0.0)
+    cells = framed[group]
     for i in range(LANES):
         cell = cells[0, i], cells[1, i], cells[2, i], cells[3, i], cells[4, i], cells[6, i]
         integral, rate = _at_nearest(cell, view)[:2]

@@ -104,12 +104,17 @@ def add_values(sums, columns, c, high, start, step, begin, length, hop):  # type
 
 @written_out
 def _growth(u):  # type: ignore[no-untyped-def]
-    """Radius over the largest, sqrt(sin(pi u)); the sine a polynomial of 4 u (1 - u), error under 1e-6."""
+    """Radius over the largest, sqrt(sin(pi u)); nearly nothing outside of life."""
     q = max(np.float32(4.0) * u * (np.float32(1.0) - u), np.float32(1e-10))
-    sine_over = np.float32(0.78539769) + q * (
+    return np.sqrt(q * sine_over(q))
+
+
+@written_out
+def sine_over(q):  # type: ignore[no-untyped-def]
+    """sin(pi u) / q, q being 4 u (1 - u), u 0 to 1; a polynomial, error of the sine under 1e-6."""
+    return np.float32(0.78539769) + q * (
         np.float32(0.19635797) + q * (np.float32(0.01739471) + q * np.float32(0.0008495))
     )
-    return np.sqrt(q * sine_over)
 
 
 @written_out

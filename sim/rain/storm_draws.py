@@ -4,6 +4,7 @@ Systems are born in fixed tiles of the globe. Each tile and year has a stream of
 does depends on the place and on the seed, not on the network that it crosses.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -84,29 +85,14 @@ class SystemSource:
         month = rows[:, 9].astype(np.int64)
         return Systems(rows, keys, tile.ceilings[month], tile.days[month])
 
-    def field(self, systems: Systems, n_years: int, texture_key: np.uint64) -> RainField:
-        """The field of these systems on the region."""
-        region, weather = self.region, self.weather
-        cells, storms, storm_of, wide, wide_of = shapes_near(
-            systems.rows,
-            systems.keys,
-            systems.ceilings,
-            systems.days,
-            np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
-            weather.laws,
-            weather.quantiles,
-            weather.grid,
-            self._model(),
-            np.array(
-                [
-                    self.population.size_km,
-                    self.population.size_exponent,
-                    self.population.smallest_km,
-                    self.population.largest_km,
-                    self.storms.wide_radius_km,
-                ]
-            ),
-        )
+    def field(self, parts: Iterable[Systems], n_years: int, texture_key: np.uint64) -> RainField:
+        """The field of these systems on the region; those of one part are forgotten before the next."""
+        found, before = [], 0
+        for systems in parts:
+            cells, storms, storm_of, wide, wide_of = self._shapes(systems)
+            found.append((cells, storms, storm_of + before, wide, wide_of + before))
+            before += len(systems)
+        cells, storms, storm_of, wide, wide_of = map(np.concatenate, zip(*found, strict=True))
         _, numbers = np.unique(np.concatenate([storm_of, wide_of]), return_inverse=True)
         return RainField(
             cells=cells,
@@ -118,8 +104,33 @@ class SystemSource:
             wide=wide,
             storm_system=numbers[: len(storm_of)],
             wide_system=numbers[len(storm_of) :],
-            texture=Texture(int(texture_key), *weather.centre_deg),
+            texture=Texture(int(texture_key), *self.weather.centre_deg),
         )
+
+    def _shapes(self, systems: Systems) -> tuple[Floats, Floats, Ints, Floats, Ints]:
+        region, weather = self.region, self.weather
+        size = self.population
+        found: tuple[Floats, Floats, Ints, Floats, Ints] = shapes_near(
+            systems.rows,
+            systems.keys,
+            systems.ceilings,
+            systems.days,
+            np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
+            weather.laws,
+            weather.quantiles,
+            weather.grid,
+            self._model(),
+            np.array(
+                [
+                    size.size_km,
+                    size.size_exponent,
+                    size.smallest_km,
+                    size.largest_km,
+                    self.storms.wide_radius_km,
+                ]
+            ),
+        )
+        return found
 
     def _model(self) -> Floats:
         storms, population = self.storms, self.population

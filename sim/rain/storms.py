@@ -15,7 +15,7 @@ from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField, Region
-from hopyears.sim.rain.storm_draws import SystemSource, joined
+from hopyears.sim.rain.storm_draws import Systems, SystemSource, joined
 from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams
 
@@ -50,17 +50,21 @@ def draw_storms(
     if n_years < 1:
         raise ValueError(f"n_years is {n_years}; must be at least 1")
     source = _source(climate, region, population, storms)
-    parts = []
+    texture_key = streams.keys([("rain-texture",)])[0]
+    return source.field((_born(source, streams, year) for year in range(n_years)), n_years, texture_key)
+
+
+def _born(source: SystemSource, streams: Streams, year: int) -> Systems:
+    """Systems of one year."""
     tiles = source.weather.tiles
     spreads = np.array([tile.yearly_spread for tile in tiles])
-    for year in range(n_years):
-        start_s = year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12]
-        for tile, factor in zip(tiles, _year_factors(streams, year, spreads), strict=True):
-            rng = streams.generator("rain", tile.band, tile.number, year)
-            key = rng.integers(0, 2**64, dtype=np.uint64)
-            count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
-            parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
-    return source.field(joined(parts), n_years, streams.keys([("rain-texture",)])[0])
+    start_s, parts = year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12], []
+    for tile, factor in zip(tiles, _year_factors(streams, year, spreads), strict=True):
+        rng = streams.generator("rain", tile.band, tile.number, year)
+        key = rng.integers(0, 2**64, dtype=np.uint64)
+        count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
+        parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
+    return joined(parts)
 
 
 def _source(

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from hopyears.models.air.rain_texture import TURN_S, amplitude
 from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel
+from hopyears.sim.rain.shape_loops import sine_over
 from hopyears.sim.streams import keyed_uniform, keyed_word
 
 if TYPE_CHECKING:
@@ -22,6 +23,11 @@ if TYPE_CHECKING:
 
 TILE_KM = 1.0
 """Side of the tiles over which the texture is shared [km]."""
+
+Grain = tuple[np.uint64, float, float, float]
+
+SMOOTH: Grain = (np.uint64(0), 0.0, 0.0, 0.0)
+"""No texture, as the loops take it."""
 
 _KM_PER_DEG = 111.19
 _ROW = 1 << 32
@@ -35,7 +41,7 @@ class Texture:
     latitude_deg: float
     longitude_deg: float
 
-    def on(self, hop: "HopLine") -> tuple[np.uint64, float, float, float]:
+    def on(self, hop: "HopLine") -> Grain:
         """Key, place of the hop's middle [tiles north and east] and largest part of its attenuation."""
         east_km, north_km = 0.5 * (hop.x0_km + hop.x1_km), 0.5 * (hop.y0_km + hop.y1_km)
         latitude_deg = self.latitude_deg + north_km / _KM_PER_DEG
@@ -49,56 +55,33 @@ class Texture:
     def factors(self, hop: "HopLine", times_s: ArrayLike) -> Floats:
         """Factor on the attenuation of a hop at given times [s], from 0 on, any shape."""
         times = np.asarray(times_s, dtype=np.float64)
-        return np.asarray(factors_at(self.on(hop), times.ravel()).reshape(times.shape), dtype=np.float64)
+        factors = np.ones(times.size)
+        texture_on(self.on(hop), times.ravel(), factors)
+        return factors.reshape(times.shape)
 
 
 @kernel
-def factors_at(grain, times):  # type: ignore[no-untyped-def]
-    """Factors at times [s]; ``grain`` is what ``Texture.on`` gives."""
-    factors = np.empty(len(times))
-    number, angle, turn = np.int64(-1), 0.0, 0.0
-    for i in range(len(times)):
+def texture_on(grain, times, values):  # type: ignore[no-untyped-def]
+    """Multiply values at some times [s] by their factors; ``grain`` is what ``Texture.on`` gives."""
+    number, angle, change = np.int64(-1), 0.0, 0.0
+    for i in range(len(times) if grain[3] > 0.0 else 0):
         part = times[i] / TURN_S
         now = np.int64(part)
         if now != number:
             angle, number = _angle(grain, now), now
-            turn = (_angle(grain, now + 1) - angle + np.pi) % (2.0 * np.pi) - np.pi
-        factors[i] = 1.0 + grain[3] * np.sin(angle + (part - now) * turn)
-    return factors
+            change = _angle(grain, now + 1) - angle
+            change -= np.floor(change + 0.5)
+        turn = angle + (part - now) * change
+        turn -= np.floor(turn)
+        half = 2.0 * turn if turn < 0.5 else 2.0 * turn - 1.0
+        q = 4.0 * half * (1.0 - half)
+        sine = q * sine_over(q)
+        values[i] *= 1.0 + grain[3] * (sine if turn < 0.5 else -sine)
 
 
 @kernel
 def _angle(grain, number):  # type: ignore[no-untyped-def]
-    """Angle [rad] at one of the times at which it is drawn."""
+    """Angle [turns] at one of the times at which it is drawn."""
     draw = keyed_word(grain[0], number)
     row, column = (np.int64(grain[1] + keyed_uniform(draw, 0)), np.int64(grain[2] + keyed_uniform(draw, 1)))
-    return 2.0 * np.pi * keyed_uniform(draw, 2 + row * _ROW + column)
-
-
-@kernel
-def textured_above(grain, times, values, starts, threshold):  # type: ignore[no-untyped-def]
-    """Knots with their texture, cut again to windows above a threshold [dB] with a knot before and after.
-
-    ``times``, ``values``, ``starts`` as ``rain_loops.knots_above`` gives them for the threshold over the
-    largest factor, so that none is missed; returned likewise.
-    """
-    values *= factors_at(grain, times)
-    kept, cut = np.empty(len(times), np.int64), np.empty(len(times) + 1, np.int64)
-    n, n_windows = 0, 0
-    for window in range(len(starts) - 1):
-        first, last = starts[window], starts[window + 1] - 1
-        inside = False
-        for i in range(first, last + 1):
-            high = values[i] >= threshold
-            if high and not inside and (n == 0 or kept[n - 1] < max(i - 1, first)):
-                cut[n_windows] = n
-                n_windows += 1
-                if i > first:
-                    kept[n] = i - 1
-                    n += 1
-            if high or inside:
-                kept[n] = i
-                n += 1
-            inside = high
-    cut[n_windows] = n
-    return times[kept[:n]], values[kept[:n]], cut[: n_windows + 1].copy()
+    return keyed_uniform(draw, 2 + row * _ROW + column)

@@ -1,9 +1,13 @@
 """What each part, and each strike, takes from each service when it comes alone, and how long it may last."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_array, csr_array
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.equipment.lifetimes import NEVER, Law
@@ -16,7 +20,7 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.hops.hop_history import HopHistory
-from hopyears.sim.services.service_data import ServiceHistory
+from hopyears.sim.services.service_data import Route, ServiceHistory
 from hopyears.sim.streams import Streams
 
 UNSEEN_QUANTILE = 0.975
@@ -32,29 +36,29 @@ _HARDLY = 1e-9
 
 @dataclass(frozen=True)
 class Alone:
-    """Losses to parts that fail one at a time, with nothing else wrong.
+    """Losses to parts that fail one at a time, with nothing else wrong. Most parts touch few services.
 
     Attributes
     ----------
-    lost_s : float array, shape (n_parts, n_services)
+    lost_s : sparse float array, shape (n_parts, n_services)
         Unavailable time of each service, both ways, when the part fails once and its repair takes as long as
         it does on the average, with a crew and a spare at hand, and at full demand [s].
     restore_s : float array, shape (n_parts,)
         Time that few failures of the part outlast (``UNSEEN_QUANTILE``) [s]: repair, mean notice and travel,
         and the lead time of its spare where no depot ever has one.
-    struck_s : float array, shape (n_sites, n_services)
+    struck_s : sparse float array, shape (n_sites, n_services)
         As ``lost_s``, when lightning kills all outdoor radios of a site.
-    weakens : int array, shape (n_parts, n_services)
+    weakens : sparse int array, shape (n_parts, n_services)
         Routes of the service on which the part alone takes a hop or a line card: bit r is route r.
-    stops_hop : bool array, shape (n_parts, n_hops)
+    stops_hop : sparse bool array, shape (n_parts, n_hops)
         Whether the part alone takes a hop down, or a bundle, which come after the hops.
     """
 
-    lost_s: Floats
+    lost_s: csr_array
     restore_s: Floats
-    struck_s: Floats
-    weakens: Ints
-    stops_hop: Bools
+    struck_s: csr_array
+    weakens: csr_array
+    stops_hop: csr_array
 
     def longest_outage_s(self, among: Bools) -> Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
@@ -66,16 +70,23 @@ class Alone:
         among : bool array, shape (n_parts,)
             Parts that count.
         """
-        return self._longest_s(self.lost_s > 0.0, among)
+        return self._longest_s(self.lost_s, among)
 
     def longest_of_hops_s(self, among: Bools) -> Floats:
         """The same of hops and bundles, shape (n_hops,) [s]."""
         return self._longest_s(self.stops_hop, among)
 
-    def _longest_s(self, stops: Bools, among: Bools) -> Floats:
+    def _longest_s(self, stops: csr_array, among: Bools) -> Floats:
         restore_s = np.where(among, self.restore_s, 0.0)
-        by_itself = np.array([restore_s[own].max(initial=0.0) for own in stops.T])
+        by_itself = largest_of(stops, restore_s)
         return np.asarray(np.where(by_itself > 0.0, by_itself, restore_s.max(initial=0.0)))
+
+
+def largest_of(touches: csr_array, of_row: Floats) -> Floats:
+    """Largest number of the rows that touch each column of a table, 0 where none does."""
+    found = np.zeros(touches.shape[1])
+    np.maximum.at(found, touches.indices, np.repeat(of_row, np.diff(touches.indptr)))
+    return found
 
 
 def alone(simulator: BlockSimulator) -> Alone:
@@ -90,35 +101,52 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
     edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
-    lost_s, weakens = np.zeros((n + n_sites, len(demands))), np.zeros((n, len(demands)), dtype=np.int64)
-    bundles = simulator.prepared.bundles.values()
-    stops_hop = np.zeros((n, len(simulator.states) + len(bundles)), dtype=np.bool_)
-    if n:
-        slots = {part: [part] for part in range(n)}
-        for part in plant.outdoor_parts.tolist():
-            slots[part].append(n + int(plant.part_site[part]))
-        times_s = {part: tuple(float(edges_s[slot]) + HOUR_S for slot in own) for part, own in slots.items()}
-        log = simulate_failures(
-            _undisturbed(plant),
-            _NO_STREAMS,
-            float(edges_s[-1]),
-            warm_up_s=0.0,
-            unlimited=True,
-            put_in=PutIn(times_s),
-        )
-        (hops,) = without_weather(simulator, [log])
-        for entity, service in enumerate(simulator.services(hops, log, log.duration_s, full_demand=True)):
-            lost_s[:, entity] = _by_slot(service, edges_s)
-        down = [_by_slot(link, edges_s)[:n] > 0.0 for link in simulator.links(hops, log)]
-        for entity, demand in enumerate(demands):
-            for number, route in enumerate(demand.routes):
-                for member in (member for link, _ in route for member in simulator.prepared.links[link]):
-                    weakens[down[member], entity] |= 1 << number
-        alike = ((hop,) for hop in range(len(simulator.states)))
-        for link, members in enumerate((*alike, *bundles)):
-            stops_hop[:, link] = np.all([down[member] for member in members], axis=0)
-    restore_s = np.array([_restore_h(plant, part) * HOUR_S for part in range(n)])
+    restore_s = _restore_each_h(plant) * HOUR_S
+    members = [*((hop,) for hop in range(len(simulator.states))), *simulator.prepared.bundles.values()]
+    if not n:
+        by_service, by_hop = csr_array((0, len(demands))), csr_array((0, len(members)))
+        return Alone(by_service, restore_s, csr_array((n_sites, len(demands))), by_service, by_hop)
+    slots = {part: [part] for part in range(n)}
+    for part in plant.outdoor_parts.tolist():
+        slots[part].append(n + int(plant.part_site[part]))
+    times_s = {part: tuple(float(edges_s[slot]) + HOUR_S for slot in own) for part, own in slots.items()}
+    log = simulate_failures(
+        _undisturbed(plant),
+        _NO_STREAMS,
+        float(edges_s[-1]),
+        warm_up_s=0.0,
+        unlimited=True,
+        put_in=PutIn(times_s),
+    )
+    (hops,) = without_weather(simulator, [log])
+    services = simulator.services(hops, log, log.duration_s, full_demand=True)
+    lost_s = _of_columns(n + n_sites, (_by_slot(service, edges_s) for service in services))
+    down = [np.flatnonzero(_by_slot(link, edges_s)[:n]) for link in simulator.links(hops, log)]
+
+    def weakened(routes: Sequence[Route]) -> Ints:
+        bits = np.zeros(n, dtype=np.int64)
+        for number, route in enumerate(routes):
+            for member in (member for link, _ in route for member in simulator.prepared.links[link]):
+                bits[down[member]] |= 1 << number
+        return bits
+
+    weakens = _of_columns(n, (weakened(demand.routes) for demand in demands))
+    takes_all = (
+        np.bincount(np.concatenate([down[hop] for hop in own]), minlength=n) == len(own) for own in members
+    )
+    stops_hop = _of_columns(n, takes_all)
     return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop)
+
+
+def _of_columns(n_rows: int, columns: Iterable[NDArray[Any]]) -> csr_array:
+    """Table of some columns that are mostly nought."""
+    rows: list[Ints] = [np.zeros(0, dtype=np.int64)]
+    values: list[NDArray[Any]] = [rows[0]]
+    for column in columns:
+        rows.append(np.flatnonzero(column))
+        values.append(column[rows[-1]])
+    first = np.cumsum([row.size for row in rows])
+    return csc_array((np.concatenate(values), np.concatenate(rows), first), (n_rows, len(rows) - 1)).tocsr()
 
 
 def _by_slot(history: ServiceHistory | HopHistory, edges_s: Floats) -> Floats:
@@ -195,15 +223,25 @@ def _steady(site: PlantSite) -> PlantSite:
     return replace(site, power=power, planned=(), alarms=True)
 
 
-def _restore_h(plant: Plant, number: int) -> float:
-    part = plant.parts[number]
-    kind = plant.kinds[part.kind]
-    mend = part.mend or kind.mend
-    hours = plant.dispatch.mean_h + mend.quantile_h(UNSEEN_QUANTILE)
-    if kind.repair is not Repair.REMOTE:
-        hours += min(plant.travel_h(base, part.site, None) for base in range(len(plant.crews)))
-        hours += _lead_h(plant, part.fitting or ((kind.spare,) if kind.spare else ()))
-    return hours
+def _restore_each_h(plant: Plant) -> Floats:
+    """Time that few failures of each part outlast, shape (n_parts,) [h]."""
+
+    @cache
+    def nearest_h(site: int) -> float:
+        return min(plant.travel_h(base, site, None) for base in range(len(plant.crews)))
+
+    @cache
+    def lead_h(fitting: tuple[str, ...]) -> float:
+        return _lead_h(plant, fitting)
+
+    found = np.empty(len(plant.parts))
+    for number, part in enumerate(plant.parts):
+        kind = plant.kinds[part.kind]
+        found[number] = plant.dispatch.mean_h + (part.mend or kind.mend).quantile_h(UNSEEN_QUANTILE)
+        if kind.repair is not Repair.REMOTE:
+            found[number] += nearest_h(part.site)
+            found[number] += lead_h(tuple(part.fitting or ((kind.spare,) if kind.spare else ())))
+    return found
 
 
 def _lead_h(plant: Plant, fitting: Sequence[str]) -> float:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array, vstack
 
 from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.units import HOURS_PER_YEAR
@@ -24,7 +25,7 @@ class Candidates:
         Kind of part, or ``LIGHTNING``.
     rate_per_year : float array, shape (n,)
         Of failures while the part works; of strikes that kill anything.
-    lost_s : float array, shape (n, n_services)
+    lost_s : sparse float array, shape (n, n_services)
         Time that each takes alone from each service.
     restore_s : float array, shape (n,)
         Time that few outlast.
@@ -36,7 +37,7 @@ class Candidates:
 
     kind: tuple[str, ...]
     rate_per_year: Floats
-    lost_s: Floats
+    lost_s: csr_array
     restore_s: Floats
     able: Bools
     harmful: Floats
@@ -54,7 +55,7 @@ class Candidates:
         return cls(
             (*(part.kind for part in plant.parts), *([LIGHTNING] * len(plant.sites))),
             np.concatenate([HOURS_PER_YEAR / mean_h, strikes]),
-            np.concatenate([single.lost_s, single.struck_s]),
+            vstack([single.lost_s, single.struck_s], format="csr"),
             np.concatenate([single.restore_s, slowest_s]),
             np.concatenate([(law == LawKind.EXPONENTIAL) & ~early, strikes > 0.0]),
             np.concatenate([[kind.affecting_share for kind in kinds], np.ones(len(plant.sites))]),

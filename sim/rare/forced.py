@@ -25,13 +25,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.units import HOURS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.rare.alone import Alone
+from hopyears.sim.rare.alone import Alone, largest_of
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.earlier import Earlier
 from hopyears.sim.streams import Streams, keyed_uniforms
@@ -106,11 +107,10 @@ class ByHand:
         among : bool array, shape (n_candidates,), optional
             Those that count.
         """
-        stops = every.lost_s[np.ix_(self.events, self.services)] > 0.0
+        weighted_s = self.weight_per_year * every.restore_s[self.events]
         if among is not None:
-            stops = stops & among[self.events, None]
-        weighted_s = (self.weight_per_year * every.restore_s[self.events])[:, None]
-        return np.asarray(np.where(stops, weighted_s, 0.0).max(axis=0, initial=0.0))
+            weighted_s = np.where(among[self.events], weighted_s, 0.0)
+        return largest_of(every.lost_s[self.events][:, self.services], weighted_s)
 
     def drawn(self, plant: Plant, streams: Streams, n: int) -> Ints:
         """Places in ``events`` of what comes in the first ``n`` draws of a block.
@@ -141,10 +141,11 @@ def by_hand(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     often = common @ (every.lost_s > 0.0)
     second = np.array([len(demand.routes) > 1 for demand in prepared.demands], dtype=np.bool_)
     n_parts = len(prepared.built.plant.parts)
-    meeting = second & (often < SELDOM_PER_YEAR) & (single.weakens[every.able[:n_parts]] > 0).any(axis=0)
+    weakly = single.weakens[np.flatnonzero(every.able[:n_parts])] > 0
+    meeting = second & (often < SELDOM_PER_YEAR) & (np.ones(weakly.shape[0]) @ weakly > 0)
     found = []
     if not meeting.all() or not meeting.size:
-        chance = _chances(every.rate_per_year[chosen], every.lost_s[chosen])
+        chance = _shares(_harm(every.rate_per_year, every.lost_s)[chosen])
         earlier = _stores(prepared.built.plant, every, chosen)
         found.append(
             ByHand(np.flatnonzero(~meeting), chosen, every.rate_per_year[chosen], chance, earlier, n_parts)
@@ -166,17 +167,18 @@ def _that_stop_alone(every: Candidates) -> Ints:
     of the services that they stop lose by are left to histories, and so are parts that wear out, have infant
     failures or mostly fail without harm.
     """
-    stops = every.lost_s > 0.0
+    harm = _harm(every.rate_per_year, every.lost_s)
     kinds: dict[str, list[int]] = {}
     for event, kind in enumerate(every.kind):
-        if every.able[event] and every.harmful[event] == 1.0 and stops[event].any():
+        if every.able[event] and every.harmful[event] == 1.0 and harm[event] > 0.0:
             kinds.setdefault(kind, []).append(event)
+    stops = {name: every.lost_s[own] > 0.0 for name, own in kinds.items()}
     while kinds:
         events = np.array(sorted(event for own in kinds.values() for event in own), dtype=np.int64)
         of_event = np.zeros(len(every.kind))
-        of_event[events] = _chances(every.rate_per_year[events], every.lost_s[events])
+        of_event[events] = _shares(harm[events])
         worth = {
-            name: _worth(every.rate_per_year[own], of_event[own], stops[own]) for name, own in kinds.items()
+            name: _worth(every.rate_per_year[own], of_event[own], stops[name]) for name, own in kinds.items()
         }
         least = min(worth, key=worth.__getitem__)
         if worth[least] >= 1.0:
@@ -185,9 +187,11 @@ def _that_stop_alone(every: Candidates) -> Ints:
     return np.zeros(0, dtype=np.int64)
 
 
-def _chances(rate: Floats, lost_s: Floats) -> Floats:
-    """Shares of the draws: by the time that each takes a year, and how many services it stops."""
-    return _shares(rate * lost_s.max(axis=1, initial=0.0) * np.sqrt((lost_s > 0.0).sum(axis=1)))
+def _harm(rate: Floats, lost_s: csr_array) -> Floats:
+    """What decides how often each is drawn: the time that it takes a year, and how many services it stops."""
+    counts, most_s = np.diff(lost_s.indptr), np.zeros(rate.size)
+    np.maximum.at(most_s, np.repeat(np.arange(rate.size), counts), lost_s.data)
+    return np.asarray(rate * most_s * np.sqrt(counts))
 
 
 def _shares(harm: Floats) -> Floats:
@@ -195,7 +199,7 @@ def _shares(harm: Floats) -> Floats:
     return np.asarray(share / share.sum())
 
 
-def _worth(rate: Floats, chance: Floats, stops: Bools) -> float:
+def _worth(rate: Floats, chance: Floats, stops: csr_array) -> float:
     """How many times more a draw tells than a history about a kind, for the service in the middle."""
     often, share = rate @ stops, chance @ stops
     hit = often > 0.0
@@ -234,17 +238,18 @@ def _that_meet(
     """
     n = len(plant.parts)
     all_routes = (1 << n_routes) - 1
-    weakens = np.zeros((len(every.kind), len(services)), dtype=np.int64)
-    weakens[:n] = np.where(every.able[:n, None], single.weakens[:, services], 0)
-    weakens[strikes] = np.where(every.lost_s[np.ix_(strikes, services)] > 0.0, all_routes, 0)
-    events = np.flatnonzero(weakens.any(axis=1))
-    rate, weak = every.rate_per_year[events], weakens[events]
+    parts = np.flatnonzero(every.able[:n])
+    by_strike = every.lost_s[strikes][:, services].toarray() > 0.0
+    weak = np.concatenate([single.weakens[parts][:, services].toarray(), np.where(by_strike, all_routes, 0)])
+    hit = np.flatnonzero(weak.any(axis=1))
+    events, weak = np.concatenate([parts, strikes])[hit], weak[hit]
+    stopped, rate = every.lost_s[events][:, services].toarray() > 0.0, every.rate_per_year[events]
     down_s = every.restore_s[events]  # lags of twice the mean time down waste least (tried)
     often_down = rate * every.harmful[events] * down_s
     can_be_earlier = (events < n) & ~np.append(_resting(plant), np.ones(len(plant.sites), np.bool_))[events]
     harm, partners = np.zeros(len(events)), [np.zeros(0, dtype=np.int64)] * len(events)
     for column, routes in enumerate(all_routes.tolist()):
-        stops = every.lost_s[events, services[column]] > 0.0
+        stops = stopped[:, column]
         harm = np.where(stops, np.maximum(harm, often_down), harm)
         ours = np.flatnonzero((weak[:, column] > 0) & ~stops)
         earlier = ours[can_be_earlier[ours]]

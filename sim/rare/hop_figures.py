@@ -16,7 +16,7 @@ from hopyears.sim.counting.figures import (
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import Interval, Stratum, mean_interval, strata_interval
 from hopyears.sim.counting.tallies import Tally
-from hopyears.sim.rare.alone import alone
+from hopyears.sim.rare.alone import alone, largest_of
 from hopyears.sim.rare.forced import by_hand
 from hopyears.sim.rare.losses import FIGURES
 from hopyears.sim.rare.replications import DRAWN, HOPS, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
@@ -95,12 +95,11 @@ def _bounds(prepared: Prepared, n: int) -> Floats:
     hand = by_hand(prepared, single)[0]
     parts = hand.events < hand.n_parts
     stops = single.stops_hop[hand.events[parts]]
-    weight = np.where(stops, hand.weight_per_year[parts, None], 0.0)
-    longest_s = weight * single.restore_s[hand.events[parts], None]
+    weight = hand.weight_per_year[parts]
     found[0, :, 0] = UNSEEN_WEATHER_S
     found[1, :, 0] = single.longest_of_hops_s(~hand.held)
-    found[2] *= weight.max(axis=0, initial=0.0)[:, None]
-    found[2, :, 0] = longest_s.max(axis=0, initial=0.0)
+    found[2] *= largest_of(stops, weight)[:, None]
+    found[2, :, 0] = largest_of(stops, weight * single.restore_s[hand.events[parts]])
     fades = options.rain or options.multipath or not options.failures
     scale = np.array([fades, options.failures, options.failures], dtype=np.float64)
     return np.asarray(found * scale[:, None, None])

@@ -10,13 +10,13 @@ from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.kernel import kernel
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
-from hopyears.models.judging.outage_rule import (
-    SEVERE_SHARE,
+from hopyears.models.judging.outage_loops import (
     SEVERELY_ERRORED,
     UNAVAILABLE,
     both_ways_kernel,
     one_way_kernel,
 )
+from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.keyed_table import KeyedTable

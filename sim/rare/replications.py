@@ -74,6 +74,9 @@ HISTORIES_OF_A_DRAW = 3
 AT_ONCE = 32
 """Histories that are judged together: what one teaches of joint states of the network serves the others."""
 
+HOPS_AT_ONCE = 6_400
+"""Hops of them that are held at once: on large networks fewer histories are judged together."""
+
 HISTORIES_OF_NIGHTS = 8
 """Histories of failures for each of multipath, which costs some twenty times as much; but most severely
 errored seconds are fades."""
@@ -132,7 +135,7 @@ def replication_tables(
     drawn = KeyedTable.collect(
         REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
     )
-    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.joined(MONTHS, months)
+    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.drained(MONTHS, months)
     return drawn, by_cause, by_month, KeyedTable.joined(HOPS, hops)
 
 
@@ -194,6 +197,7 @@ def _losses_to_failures(
     if history.log is None:
         return
     plant, near = simulator.prepared.built.plant, history.storms_near
+    n_hops = len(simulator.states)
     years = history.duration_s / SECONDS_PER_YEAR
     (own,) = fade_free(simulator, [history.log])
     yield OWN, OF_FAILURES, own.scaled(1.0 / years), 1.0 / years
@@ -205,7 +209,7 @@ def _losses_to_failures(
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1
-        for some in _few(range(histories)):
+        for some in _few(range(histories), n_hops):
             logs = [
                 simulator.failures(plant, streams.beside(1 + draw), history.duration_s, weather, put_in=never)
                 for draw in some
@@ -216,7 +220,7 @@ def _losses_to_failures(
                 if together:
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
-        for some in _few(range(len(places))):
+        for some in _few(range(len(places)), n_hops):
             draws = [
                 ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % len(over)])
                 for draw in some
@@ -227,9 +231,10 @@ def _losses_to_failures(
                     yield FORCED + TOGETHER, draw, added.months_alone(), weight
 
 
-def _few(numbers: range) -> Iterator[range]:
+def _few(numbers: range, n_hops: int) -> Iterator[range]:
     """Some of the numbers after others, few enough for what is held of each."""
-    return (numbers[first : first + AT_ONCE] for first in range(0, len(numbers), AT_ONCE))
+    at_once = min(AT_ONCE, max(HOPS_AT_ONCE // n_hops, 1))
+    return (numbers[first : first + at_once] for first in range(0, len(numbers), at_once))
 
 
 def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:

@@ -24,7 +24,7 @@ from hopyears.sim.counting.figures import UNSEEN_OUTAGES, UNSEEN_SEVERELY_ERRORE
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import ENOUGH_SEEN, LEVEL, Interval, Stratum, strata_interval
 from hopyears.sim.counting.tally_rows import BOTH, TOTAL
-from hopyears.sim.rare.alone import Alone, alone
+from hopyears.sim.rare.alone import Alone, alone, largest_of
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.losses import FIGURES, WAYS
@@ -139,9 +139,8 @@ class Unseen:
         for hand in hands:
             mine = hand.services
             common[mine, UNAVAILABLE] = single.longest_outage_s(~hand.held)[mine]
-            stops = every.lost_s[np.ix_(hand.events, mine)] > 0.0
-            weight = np.where(stops, hand.weight_per_year[:, None], 0.0)
-            weighted[mine] *= weight.max(axis=0, initial=0.0)[:, None]
+            stops = every.lost_s[hand.events][:, mine]
+            weighted[mine] *= largest_of(stops, hand.weight_per_year)[:, None]
             weighted[mine, UNAVAILABLE] = hand.longest_s(every)
         # A run of nothing at all gets the bound of weather: no bound is ever nought.
         fades = options.rain or options.multipath or not options.failures

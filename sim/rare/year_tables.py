@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
-from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.keyed_table import KeyedTable, read_rows
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
@@ -95,11 +95,12 @@ class YearTables:
             for block in blocks
         )
         self._months = _joined([_both_ways(table) for table in months])
-        drawn = (
-            KeyedTable.from_arrow(MONTHS, folder.read_table(block, "service_month_replications"))
-            for block in blocks
+        self._drawn = _joined(
+            [
+                read_rows(MONTHS, folder.read_table(block, "service_month_replications"), np.int32)
+                for block in blocks
+            ]
         )
-        self._drawn = _joined([(table.keys.astype(np.int32), table.values) for table in drawn])
         self._weather: Floats | None = None
 
     @property
@@ -182,6 +183,8 @@ def _both_ways(table: KeyedTable) -> tuple[_Keys, Floats]:
 def _joined(parts: list[tuple[_Keys, Floats]]) -> tuple[_Keys, Floats]:
     """Rows of all blocks, the place of the block before their keys; takes the parts over one by one."""
     n_rows, (key, value) = sum(len(key) for key, _ in parts), parts[0]
+    if len(parts) == 1:
+        return np.pad(key, ((0, 0), (1, 0))), value
     keys, values = np.empty((n_rows, 1 + key.shape[1]), np.int32), np.empty((n_rows, value.shape[1]))
     end = 0
     for place in range(len(parts)):

@@ -92,19 +92,17 @@ def left_for_money(purchases: pd.DataFrame, axes: Axes, *, next_spent: Floats) -
     return axes
 
 
-def promised_shares(table: pd.DataFrame, axes: Axes, *, name: str = "contract") -> Axes:
+def promised_shares(table: pd.DataFrame, axes: Axes) -> Axes:
     """Availability that each contract asks for, that can be promised, and that years had; worse to the left.
 
     Parameters
     ----------
     table : DataFrame
-        Columns ``name``, and the availability (0 to 1) ``asked``, ``can_be_promised``, ``mean``, ``worst``;
-        not a number where there is none. Drawn from top to bottom.
+        Columns ``contract``, and the availability (0 to 1) ``asked``, ``can_be_promised``, ``mean``,
+        ``worst``; not a number where there is none. Drawn from top to bottom.
     axes : Axes
-    name : str
-        Column of the names.
     """
-    rows = named_rows(axes, table[name])
+    rows = named_rows(axes, table["contract"])
     lost = {
         column: 1.0 - table[column].to_numpy(np.float64)
         for column in ("asked", "can_be_promised", "mean", "worst")

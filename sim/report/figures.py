@@ -105,7 +105,6 @@ def cause_bars(
     axes: Axes,
     *,
     names: Sequence[str],
-    name: str = "service",
     totals: pd.DataFrame | None = None,
     as_shares: bool = False,
 ) -> Axes:
@@ -114,19 +113,17 @@ def cause_bars(
     Parameters
     ----------
     table : DataFrame
-        Columns ``name``, ``cause``, ``unavailable_min_per_year``.
+        Columns ``service``, ``cause``, ``unavailable_min_per_year``.
     axes : Axes
     names : sequence of str
         Which rows, from top to bottom.
-    name : str
-        Column of the names.
     totals : DataFrame, optional
-        Columns ``name`` and ``unavailable_min_per_year_low`` and ``_high``: intervals of the sums.
+        Columns ``service`` and ``unavailable_min_per_year_low`` and ``_high``: intervals of the sums.
     as_shares : bool
         Bars of one length: shares of each row's minutes instead of minutes.
     """
     rows = named_rows(axes, names)
-    minutes = group_minutes(table, names, name=name)
+    minutes = group_minutes(table, names)
     if as_shares:
         sums = minutes.sum(axis=1)
         minutes = 100.0 * minutes.div(sums.where(sums > 0.0, np.inf), axis=0)
@@ -140,7 +137,7 @@ def cause_bars(
         used.append((Patch(facecolor=group.colour), group.label))
         left += width
     if totals is not None and not as_shares:
-        ends = totals.set_index(name).reindex(list(names))
+        ends = totals.set_index("service").reindex(list(names))
         low, high = (ends[f"unavailable_min_per_year_{end}"].to_numpy(np.float64) for end in ("low", "high"))
         axes.hlines(rows, low, high, color=INK, linewidth=1.1)
         axes.plot(np.concatenate([low, high]), np.tile(rows, 2), "|", color=INK, markersize=6)
@@ -150,26 +147,26 @@ def cause_bars(
     return axes if as_shares else legend_above(axes, used)
 
 
-def group_minutes(table: pd.DataFrame, names: Sequence[str], *, name: str = "service") -> pd.DataFrame:
+def group_minutes(table: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     """Unavailable minutes a year, one row a name, one column a group of causes; 0 where nothing was seen."""
     groups = [cause_group(cause).label for cause in table["cause"]]
-    summed = table["unavailable_min_per_year"].groupby([table[name], pd.Series(groups, table.index)]).sum()
+    summed = (
+        table["unavailable_min_per_year"].groupby([table["service"], pd.Series(groups, table.index)]).sum()
+    )
     wide: pd.DataFrame = summed.unstack(fill_value=0)
     return wide.reindex(index=list(names), columns=[group.label for group in CAUSE_GROUPS], fill_value=0.0)
 
 
-def phase_bars(table: pd.DataFrame, axes: Axes, *, name: str = "kind") -> Axes:
+def phase_bars(table: pd.DataFrame, axes: Axes) -> Axes:
     """Hours a year that parts of each kind are failed, stacked by what is waited for.
 
     Parameters
     ----------
     table : DataFrame
-        Columns ``name`` and ``failure_rows.PHASE_COLUMNS``.
+        Columns ``kind`` and ``failure_rows.PHASE_COLUMNS``.
     axes : Axes
-    name : str
-        Column of the names.
     """
-    rows = named_rows(axes, [str(kind).replace("_", " ") for kind in table[name]])
+    rows = named_rows(axes, [str(kind).replace("_", " ") for kind in table["kind"]])
     left = np.zeros(len(table))
     marks: list[Mark] = []
     for phase, column, colour in zip(PHASES, PHASE_COLUMNS, steps(len(PHASES)), strict=True):

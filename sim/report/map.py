@@ -52,7 +52,7 @@ def network_map(hops: pd.DataFrame, axes: Axes, *, sites: pd.DataFrame) -> Axes:
     """
     places = sites.set_index("site")[["east_km", "north_km"]].astype(np.float64)
     _fit(axes, sites)
-    ends = _hop_ends(hops, places, gap_km=0.012 * _span_km(axes))
+    ends = _hop_ends(hops, places, gap_km=0.012 * float(np.ptp(axes.get_xlim())))
     minutes = hops["unavailable_min_per_year"].to_numpy(np.float64)
     norm = LogNorm(*colour_limits(minutes))
     scale = _scale(len(places))
@@ -106,10 +106,6 @@ def _fit(axes: Axes, sites: pd.DataFrame) -> None:
 def _scale(n_sites: int) -> float:
     """Size of marks and lines against those of a map of few sites."""
     return float(np.clip(math.sqrt(FEW_SITES / n_sites), 0.5, 1.0))
-
-
-def _span_km(axes: Axes) -> float:
-    return float(np.ptp(axes.get_xlim()))
 
 
 def _hop_ends(hops: pd.DataFrame, places: pd.DataFrame, *, gap_km: float) -> Floats:

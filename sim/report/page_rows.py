@@ -1,5 +1,6 @@
 """Rows of the page's own tables: the worst at a glance, months in colour, longest outages."""
 
+import calendar
 import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -32,16 +33,8 @@ MOST_OUTAGES = 8
 TOGETHER_S = 60
 """Outages that began so close together are one row."""
 
-MONTH_NAMES = tuple(
-    zip(
-        MONTHS,
-        (
-            "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-            "November", "December",
-        ),
-        strict=True,
-    )
-)  # fmt: skip
+MONTH_NAMES = tuple(zip(MONTHS, calendar.month_name[1:], strict=True))
+"""Short name and whole name of each month."""
 
 Replays = Mapping[tuple[str, int], str]
 """Where the replay of an outage (service, its number) stands, seen from the page."""

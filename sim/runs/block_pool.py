@@ -12,8 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
-from hopyears.sim.runs.cluster import cluster_pool
-from hopyears.sim.runs.ending import as_they_end
+from hopyears.sim.runs.cluster import as_they_end, cluster_pool
 from hopyears.sim.runs.processes import serve_parent_only, start_server, worker_context
 from hopyears.sim.storage.whole_file import RunError
 

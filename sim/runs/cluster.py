@@ -10,17 +10,33 @@ import re
 import socket
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import CancelledError
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.runs.ending import as_they_end
 from hopyears.sim.storage.run_folder import versions
 from hopyears.sim.storage.whole_file import RunError, digest_of
 
 if TYPE_CHECKING:
     from distributed import Client
+
+
+def as_they_end(submit: Callable[[int], Future[Any]], blocks: Sequence[int]) -> Iterator[tuple[int, Any]]:
+    """Each block with its result, in the order they end; what has ended is not kept.
+
+    Parameters
+    ----------
+    submit : callable
+        Takes the number of a block and gives its future.
+    blocks : sequence of int
+    """
+    waiting = {submit(block): block for block in blocks}
+    while waiting:
+        ended, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in ended:
+            yield waiting.pop(future), future.result()
+
 
 ADDRESS = re.compile(r"(tcp|tls)://[^/\s]+:\d{1,5}")
 CONNECT_S = 10.0

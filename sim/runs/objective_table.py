@@ -65,7 +65,8 @@ def objective_table(prepared: Prepared, services: pd.DataFrame, figures: Service
     for i, (service, found) in enumerate(
         zip(prepared.network.services, services.to_dict("records"), strict=True)
     ):
-        length_km = _length_km(prepared, i)
+        links = prepared.hops_along(prepared.demands[i].routes[0])
+        length_km = sum(prepared.designs[hops[0]].path.length_km for hops in links)
         portion = portion_of(service.grade, length_km)
         rows.append(
             {
@@ -80,11 +81,6 @@ def objective_table(prepared: Prepared, services: pd.DataFrame, figures: Service
         )
     # A column that is empty in every row has no type of its own.
     return table_of("service_objectives", rows).astype({"outages_met": "boolean"})
-
-
-def _length_km(prepared: Prepared, number: int) -> float:
-    links = prepared.hops_along(prepared.demands[number].routes[0])
-    return sum(prepared.designs[hops[0]].path.length_km for hops in links)
 
 
 def _availability(

@@ -5,15 +5,17 @@ exception). Every chance has its own interval, and every promise its confidence,
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
+from hopyears.models.network.network import Service
 from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import any_year_chance
+from hopyears.sim.money.service_money import one_outage_costs, owed_law
 from hopyears.sim.rare.year_law import Measure, YearLaw
 from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.promise_terms import AVAILABILITY, MINUTES, OUTAGES, THROUGHPUT, Promise, PromiseTerms
@@ -43,15 +45,7 @@ def promise_table(
 ) -> pd.DataFrame:
     """One row for each term of a contract, and one for all of them where there are several.
 
-    Returns
-    -------
-    DataFrame
-        ``contract``; ``services``; ``figure`` (a term, or ``ALL_TERMS``); ``unit``; ``period``;
-        ``contract_years``; ``asked`` (not a number without); ``kept`` (``YES``, ``NO``, ``OPEN``, empty
-        without a contract); ``year_break_chance`` and ``contract_break_chance`` (any year of the contract),
-        each with limits; ``mean``, ``median`` and ``worst`` of the years; ``can_be_promised`` for every
-        period of the contract (infinite or, of availability and throughput, not a number where the years are
-        too few); ``rests_on``.
+    Columns as ``sim.wording.columns`` describes them for the table ``promise``.
     """
     rows: list[dict[str, object]] = []
     for promise in promises:
@@ -160,3 +154,44 @@ def class_of(share_lost: float) -> float | None:
 def next_class(level: float | None) -> float | None:
     """The class above one; None above all."""
     return next((each for each in CLASSES if level is None or each > level), None)
+
+
+ALL = "all services"
+
+
+class PromisedPenalty(NamedTuple):
+    """Penalties of a service, or of all [money]: mean of a year with limits, and what a year keeps within.
+
+    ``within`` holds with the chance and confidence of the terms; infinite where the years are too few.
+    """
+
+    service: str
+    mean: Interval
+    within: float
+
+
+def promised_penalties(
+    years: YearTables, ids: Sequence[str], services: Sequence[Service], terms: PromiseTerms
+) -> list[PromisedPenalty]:
+    """Penalties of each service that states any, and of all of them together where they are several.
+
+    Parameters
+    ----------
+    years : YearTables
+    ids : sequence of str
+        Services of the run in its order.
+    services : sequence of Service
+        Those among them whose penalties count.
+    terms : PromiseTerms
+    """
+    stating = [service for service in services if service.penalties and service.id in ids]
+    groups = [(service.id, [service]) for service in stating]
+    if len(stating) > 1:
+        groups.append((ALL, stating))
+    found = []
+    for name, some in groups:
+        law = owed_law(years.of([ids.index(service.id) for service in some]), some)
+        largest = sum(map(one_outage_costs, some))
+        mean = law.mean_interval(0, level=terms.level, largest=largest)
+        found.append(PromisedPenalty(name, mean, law.limit(0, chance=1.0 - terms.chance, level=terms.level)))
+    return found

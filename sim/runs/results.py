@@ -13,34 +13,12 @@ from typing import Any
 
 import pandas as pd
 
+from hopyears.sim.counting.result_tables import OF_A_RUN
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.storage.run_folder import RunFolder
 
-RESULT_TABLES = (
-    "services",
-    "service_directions",
-    "service_causes",
-    "service_months",
-    "longest_outages",
-    "service_throughput",
-    "service_undelivered",
-    "priority_undelivered",
-    "service_objectives",
-    "service_years",
-    "service_targets",
-    "textbook_distance",
-    "hops",
-    "hop_causes",
-    "hop_modulations",
-    "hop_capacity",
-    "sites",
-    "part_failures",
-    "site_failures",
-    "crew_visits",
-    "costs",
-    "service_money",
-)
-"""Tables of results that every run has; those of money have no rows where nothing has a price."""
+RESULT_TABLES = tuple(OF_A_RUN)
+"""Tables of results that every run has."""
 
 TEXTBOOK, SIMULATED = "textbook sum", "simulated"
 """First and last step of the table ``textbook_distance``: figures, where those between are differences."""

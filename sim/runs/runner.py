@@ -5,6 +5,8 @@ is put together in the order of their numbers.
 """
 
 from collections.abc import Callable
+from contextlib import suppress
+from ctypes import CDLL
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +26,9 @@ from hopyears.sim.storage.run_folder import RunFolder
 BLOCK_YEARS = 10
 """Years of one block: the unit of work, of seeding, of storing and of the confidence interval."""
 
+_MMAP_THRESHOLD = -3
+"""Number of that option in glibc's malloc.h."""
+
 BlockTables = dict[str, pa.Table]
 
 
@@ -37,10 +42,20 @@ class BlockPlan:
     block_years: int = BLOCK_YEARS
 
 
+def arrays_given_back() -> None:
+    """Have the C library give large arrays back to the system when they are freed, where it can be told so.
+
+    Else glibc keeps those of up to 32 MiB for later, in holes that later ones rarely fit.
+    """
+    with suppress(OSError, AttributeError, TypeError):
+        CDLL(None).mallopt(_MMAP_THRESHOLD, 1 << 18)
+
+
 class BlockCounter:
     """Simulates blocks of a run and counts what happened; ``simulator`` is its own unless given."""
 
     def __init__(self, prepared: Prepared, plan: BlockPlan, simulator: BlockSimulator | None = None) -> None:
+        arrays_given_back()
         self._simulator, self._plan = simulator or BlockSimulator(prepared), plan
         self._by_hand = by_hand(prepared, alone(self._simulator))
 
@@ -50,15 +65,17 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        drawn, causes, months, hops = replication_tables(simulator, self._by_hand, plan.seed, number, history)
+        beside = replication_tables(simulator, self._by_hand, plan.seed, number, history)
+        drawn, causes, months, hops = (table.to_arrow() for table in beside)
+        del beside
         return {
             **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
             "hop_fading": history.fading.to_arrow(),
             "service_series": series_rows(simulator, history).to_arrow(),
-            "service_replications": drawn.to_arrow(),
-            "service_cause_replications": causes.to_arrow(),
-            "service_month_replications": months.to_arrow(),
-            "hop_replications": hops.to_arrow(),
+            "service_replications": drawn,
+            "service_cause_replications": causes,
+            "service_month_replications": months,
+            "hop_replications": hops,
             **failure_tables(simulator.prepared, history, lost),
         }
 
@@ -90,6 +107,7 @@ def fill_folder(
     enough : callable, optional
         Asked after set numbers of blocks (``stopping.looks``) whether the run may stop before its last.
     """
+    arrays_given_back()
     done = set(folder.finished_blocks())
     progress(len(done), n_blocks)
     ends = [n_blocks] if enough is None else looks(n_blocks, max(done, default=-1) + 1)

@@ -8,7 +8,7 @@ import pandas as pd
 import pyarrow as pa
 
 from hopyears.models.basics.arrays import Floats
-from hopyears.models.basics.calendar import month_of
+from hopyears.models.basics.calendar import date_of, month_of
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
@@ -23,6 +23,7 @@ from hopyears.sim.counting.figures import (
     per_block,
     put_interval,
 )
+from hopyears.sim.counting.result_tables import columns_of
 from hopyears.sim.counting.tallies import TABLES, Tally, add_tallies, by_month
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.counting.years import worst_month
@@ -33,7 +34,6 @@ from hopyears.sim.rare.hop_figures import hop_intervals
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.direction_table import direction_table
-from hopyears.sim.runs.longest_outages import longest_outages
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.single_years import target_table, year_table
 from hopyears.sim.runs.summary_failures import FAILURE_TABLES, failure_frames
@@ -219,3 +219,28 @@ def site_table(prepared: Prepared) -> pd.DataFrame:
             "north_km": [y for _, y in prepared.site_km],
         }
     )
+
+
+MOST_OF_A_SERVICE = 10
+
+
+def longest_outages(total: Tally, block_years: int) -> pd.DataFrame:
+    """Up to ``MOST_OF_A_SERVICE`` outages of each service, the longest first; number 1 is the longest.
+
+    Parameters
+    ----------
+    total : Tally
+        Of all blocks.
+    block_years : int
+        Years of a block, at least 1.
+    """
+    frame = total.to_frame("service_outage")
+    frame = frame.sort_values(
+        ["duration_s", "block", "start_s"], ascending=[False, True, True], kind="stable"
+    )
+    frame = frame.groupby("service", sort=False).head(MOST_OF_A_SERVICE)
+    frame = frame.sort_values("service", kind="stable")
+    frame["number"] = frame.groupby("service", sort=False).cumcount() + 1
+    dates = zip(frame["block"], frame["start_s"], strict=True)
+    frame["began"] = [str(date_of(start, first_year=1 + block * block_years)) for block, start in dates]
+    return frame[columns_of("longest_outages")].reset_index(drop=True)

@@ -14,7 +14,7 @@ Sciences Technical Report 88 (1970).
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import inlined, inner_kernel, kernel
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
 from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
@@ -24,9 +24,10 @@ from hopyears.sim.services.service_tables import (
     N_RESULTS,
     N_ROWS,
     N_WORDS,
-    Scratch,
+    Shares,
     Spans,
     Sweep,
+    Touched,
     word_slot,
 )
 
@@ -35,7 +36,8 @@ from hopyears.sim.services.service_tables import (
 def run_spans(
     plan: Plan,
     sweep: Sweep,
-    scratch: Scratch,
+    shares: Shares,
+    touched: Touched,
     spans: Spans,
     time_s: Floats,
     entity: Ints,
@@ -43,13 +45,15 @@ def run_spans(
     start: int,
     record_rates: bool,
 ) -> int:
-    """Apply sorted changes as ``run_changes`` does; sum up each span when the first change after it comes."""
+    """Apply sorted changes (``_run_changes``); sum up each span when the first change after it comes."""
     i = int(start)
     while True:
         n, closed = time_s.size, spans.n_closed[0]
         if closed < spans.edge_s.size:
             n = np.searchsorted(time_s, spans.edge_s[closed])
-        i = int(run_changes(plan, sweep, scratch, time_s[:n], entity[:n], state[:n], i, record_rates))
+        i = int(
+            _run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates)
+        )
         if i < n or n == time_s.size:
             return i
         close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
@@ -92,11 +96,12 @@ def seconds_until(sweep: Sweep, now_s: float) -> Floats:
     return seconds
 
 
-@kernel
-def run_changes(
+@inner_kernel
+def _run_changes(
     plan: Plan,
     sweep: Sweep,
-    scratch: Scratch,
+    shares: Shares,
+    touched: Touched,
     time_s: Floats,
     entity: Ints,
     state: Ints,
@@ -105,21 +110,25 @@ def run_changes(
 ) -> int:
     """Apply sorted changes from number ``start``; the number of the first one not yet applied.
 
-    Fewer than all are applied when a table is nearly full: enlarge it and call again.
+    Fewer than all are applied when a table is nearly full: enlarge it and call again. Number -1 is the state
+    of time 0, in which every group begins.
     """
     hop_state, choice, level, group_word = sweep.hop_state, sweep.choice, sweep.level, sweep.group_word
     key_first, keys = plan.word_first, plan.word
     group_first, groups = plan.groups_of_entity.first, plan.groups_of_entity.item
-    touched, is_touched = scratch.touched, scratch.is_touched
+    some, is_among, links_of_hop = touched.groups, touched.is_among, plan.links_of_hop
+    first_link, stale, n_stale, is_stale = plan.groups.links.first, sweep.stale, sweep.n_stale, sweep.is_stale
     n_hops, n_routed = hop_state.size, hop_state.size + choice.size
     i = start
     while i < time_s.size:
         if _crowded(sweep, choice.size):
             return i
-        now = time_s[i]
-        n_touched = 0
+        n_touched, now = 0, 0.0 if i < 0 else time_s[i]
+        while i < 0 and n_touched < group_word.size:
+            some[n_touched] = n_touched
+            n_touched += 1
         # All changes of one instant before any group is judged: no state that lasts no time is counted.
-        while i < time_s.size and time_s[i] == now:
+        while 0 <= i < time_s.size and time_s[i] == now:
             e, new = entity[i], state[i]
             i += 1
             if e < n_hops:
@@ -136,45 +145,20 @@ def run_changes(
             word = keys[key_first[e] + old] ^ keys[key_first[e] + new]
             for k in range(group_first[e], group_first[e + 1]):
                 g = groups[k]
+                if e < n_hops and not is_stale[links_of_hop[k]]:
+                    is_stale[links_of_hop[k]] = True
+                    stale[first_link[g] + n_stale[g]] = links_of_hop[k]
+                    n_stale[g] += 1
                 group_word[g] ^= word
-                if not is_touched[g]:
-                    is_touched[g] = True
-                    touched[n_touched] = g
+                if not is_among[g]:
+                    is_among[g] = True
+                    some[n_touched] = g
                     n_touched += 1
         for k in range(n_touched):
-            is_touched[touched[k]] = False
-            _enter(plan, sweep, scratch, touched[k], now, record_rates)
+            is_among[some[k]] = False
+            _enter(plan, sweep, shares, some[k], now, record_rates)
+        i = max(i, 0)
     return i
-
-
-@kernel
-def start_groups(plan: Plan, sweep: Sweep, scratch: Scratch) -> None:
-    """Judge every group in the state of time 0 and write the first result of every service."""
-    for g in range(sweep.group_word.size):
-        word = _group_salt(g)
-        for e in range(plan.groups_of_entity.first.size - 1):
-            for k in range(plan.groups_of_entity.first[e], plan.groups_of_entity.first[e + 1]):
-                if plan.groups_of_entity.item[k] == g:
-                    word ^= plan.word[plan.word_first[e] + _state_of(sweep, e)]
-        sweep.group_word[g] = word
-        _enter(plan, sweep, scratch, g, 0.0, True)
-
-
-@inlined
-def _state_of(sweep: Sweep, e: int) -> int:
-    """State of an entity: of a hop, a service or a clock."""
-    n_hops = sweep.hop_state.size
-    n_routed = n_hops + sweep.choice.size
-    if e < n_hops:
-        return int(sweep.hop_state[e])
-    return int(sweep.choice[e - n_hops] if e < n_routed else sweep.level[e - n_routed])
-
-
-@kernel
-def _group_salt(g: int) -> np.uint64:
-    """A word for each group: without it, groups on the same hops would meet in one row of the table."""
-    # 2^64 over the golden ratio: multiples of it are spread over all bits.
-    return np.uint64(g + 1) * np.uint64(0x9E3779B97F4A7C15)
 
 
 @inlined
@@ -190,8 +174,8 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
     )
 
 
-@kernel
-def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, record_rates: bool) -> None:
+@inlined
+def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_rates: bool) -> None:
     """Move the services of a group to the results of its joint state."""
     word = sweep.group_word[g]
     slot = word_slot(sweep.word, sweep.row_of, word)
@@ -200,7 +184,7 @@ def _enter(plan: Plan, sweep: Sweep, scratch: Scratch, g: int, now: float, recor
         row = sweep.used[N_ROWS]
         sweep.word[slot], sweep.row_of[slot] = word, row
         sweep.used[N_WORDS] += 1
-        judge_group(plan, sweep, scratch, g)
+        judge_group(plan, sweep, shares, g)
     if row == sweep.group_row[g]:
         return
     sweep.group_row[g] = row

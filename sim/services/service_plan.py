@@ -27,11 +27,14 @@ class HopStates(NamedTuple):
 
 
 class Groups(NamedTuple):
-    """Services judged together, and what they may use; lists by group."""
+    """Services judged together, and what they may use; lists by group.
+
+    A link in several groups (it is dead or carries all) is one for each of them: its number from here on is
+    its place in ``links.item``, so that a group knows of no link what another has seen of it.
+    """
 
     services: Lists
-    links: Lists
-    flows: Lists  # sorted by priority
+    links: Lists  # numbers in the frame
 
 
 class Clocks(NamedTuple):
@@ -47,13 +50,20 @@ class Plan(NamedTuple):
 
     An *entity* is a hop (its state changes), after all hops a service (its choice of route changes), after
     those a clock (the level of demand of services of a group changes). Direction ``d`` of link ``k`` has
-    the number 2 k + d.
+    the number 2 k + d; links are those of groups.
     """
 
     hops: HopStates
     hops_of_link: Lists
+    links_of_hop: Ints  # as long as what ``groups_of_entity`` tells of hops: its link in each of its groups
+    enough: Floats  # by link direction: sum of the peaks that may ever cross it [Mbit/s]
     routes: Routes
+    place: Ints  # by place in the codes of routes: that of the service in ``crossing``
     flows: Flows
+    rank: Ints  # by service: its place in the order in which they are served
+    priority_class: Ints  # by service: 0 for those served first
+    crossing: Lists  # services that may cross each link, by rank
+    class_first: Ints  # (n_links, n_classes + 1): where those of each class begin among them
     groups: Groups
     clocks: Clocks
     groups_of_entity: Lists
@@ -76,28 +86,70 @@ def build_plan(
     """
     tables, numbers = _hop_states(hops, frame.enough_mbit_s)
     group = _groups(frame, _may_be_short(tables, frame.enough_mbit_s))
-    by_hop, (members, touched) = _membership(frame, group)
-    flows = frame.flows
-    ranked = [
-        sorted((2 * s + d for s in each for d in (0, 1)), key=lambda f: (flows.priority[f], f))
-        for each in members
-    ]
+    groups = _membership(frame, group)
+    classes, of_class = np.unique(frame.flows.priority[::2], return_inverse=True)
+    rank = np.argsort(np.argsort(of_class, kind="stable"))
+    routes, crossing, place = _own_links(frame, np.array(group, dtype=np.int64), groups.links, rank)
+    members = [frame.links[link] for link in groups.links.item]
+    hops_of_link = lists(members)
+    by_hop = np.argsort(hops_of_link.item, kind="stable")
+    links_of_hop = np.repeat(np.arange(len(members)), np.diff(hops_of_link.first))[by_hop]
+    group_of_link = np.repeat(np.arange(groups.links.first.size - 1), np.diff(groups.links.first))
     clocks, running = _clocks(frame, group)
     counts = (np.diff(tables.first), np.asarray(n_choices, dtype=np.int64), np.diff(clocks.first))
-    states = np.concatenate(counts)
-    word_first = pointer(states)
+    touches = (np.ones(len(group), dtype=np.int64), [0], np.ones(len(running), dtype=np.int64))
+    word_first = pointer(np.concatenate(counts))
     plan = Plan(
         hops=tables,
-        hops_of_link=frame.hops_of_link,
-        routes=frame.routes,
-        flows=flows,
-        groups=Groups(services=lists(members), links=lists(touched), flows=lists(ranked)),
+        hops_of_link=hops_of_link,
+        links_of_hop=links_of_hop,
+        enough=frame.enough_mbit_s[[link[0] for link in members]].ravel(),
+        routes=routes,
+        place=place,
+        flows=frame.flows,
+        rank=rank,
+        priority_class=of_class,
+        crossing=crossing,
+        class_first=_class_first(crossing, of_class, classes.size),
+        groups=groups,
         clocks=clocks,
-        groups_of_entity=lists([*by_hop, *([g] for g in group), [], *([g] for _, g in running)]),
+        groups_of_entity=Lists(
+            pointer(np.concatenate([np.bincount(hops_of_link.item, minlength=len(hops)), *touches])),
+            np.concatenate([group_of_link[links_of_hop], group, [g for _, g in running]]).astype(np.int64),
+        ),
         word_first=word_first,
         word=_words(int(word_first[-1])),
     )
     return plan, numbers, running
+
+
+def _own_links(frame: Frame, group: Ints, links: Lists, rank: Ints) -> tuple[Routes, Lists, Ints]:
+    """Routes over the links of groups, who may cross each, and where the service of each code is there."""
+    n_links, n_services = len(frame.links), rank.size
+    known = np.repeat(np.arange(links.first.size - 1), np.diff(links.first)) * n_links + links.item
+
+    def own(service: Ints, link: Ints) -> Ints:
+        return np.searchsorted(known, group[service] * n_links + link)
+
+    first, item = lists(frame.links_of)
+    service = np.repeat(np.arange(n_services), np.diff(first))
+    pairs = own(service, item) * n_services + rank[service]
+    order = np.argsort(pairs)
+    crossing = Lists(pointer(np.bincount(pairs // n_services, minlength=known.size)), service[order])
+    routes, forward = frame.routes, frame.routes.codes[0]
+    owner = np.repeat(np.repeat(np.arange(n_services), np.diff(routes.of_service)), np.diff(routes.first))
+    link = own(owner, forward >> 1)
+    codes = 2 * link + (forward & 1)
+    place = np.searchsorted(pairs[order], link * n_services + rank[owner])
+    return routes._replace(codes=np.stack([codes, codes ^ 1])), crossing, place
+
+
+def _class_first(crossing: Lists, of_class: Ints, n_classes: int) -> Ints:
+    """Where the services of each priority class begin among those that may cross each link."""
+    n_links = crossing.first.size - 1
+    pairs = np.repeat(np.arange(n_links), np.diff(crossing.first)) * n_classes + of_class[crossing.item]
+    wanted = np.arange(n_links)[:, None] * n_classes + np.arange(n_classes + 1)
+    return np.searchsorted(pairs, wanted)
 
 
 def _clocks(frame: Frame, group: list[int]) -> tuple[Clocks, list[tuple[DemandClock, int]]]:
@@ -184,19 +236,12 @@ def _groups(frame: Frame, short: Bools) -> list[int]:
     return [order[r] for r in roots]
 
 
-def _membership(
-    frame: Frame, group: list[int]
-) -> tuple[list[list[int]], tuple[list[list[int]], list[list[int]]]]:
-    """Groups that each hop touches; services and links of each group."""
+def _membership(frame: Frame, group: list[int]) -> Groups:
+    """Services and links of each group."""
     n_groups = max(group, default=-1) + 1
     members: list[list[int]] = [[] for _ in range(n_groups)]
     touched: list[set[int]] = [set() for _ in range(n_groups)]
     for s, crossed in enumerate(frame.links_of):
         members[group[s]].append(s)
         touched[group[s]].update(crossed)
-    by_hop: list[list[int]] = [[] for _ in range(frame.n_hops)]
-    for g, links in enumerate(touched):
-        for link in sorted(links):
-            for hop in frame.links[link]:
-                by_hop[hop].append(g)
-    return by_hop, (members, [sorted(links) for links in touched])
+    return Groups(services=lists(members), links=lists([sorted(links) for links in touched]))

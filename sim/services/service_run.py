@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until, start_groups
+from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
@@ -16,15 +16,20 @@ from hopyears.sim.services.service_tables import (
     N_RESULTS,
     N_ROWS,
     N_WORDS,
-    Scratch,
+    Shares,
     Spans,
     Sweep,
+    Touched,
+    empty_shares,
     filed_results,
     filed_words,
 )
 
-ROW_CELLS = 1 << 25
-"""Most cells kept of judged joint states (128 MiB); when they are full the judged states are forgotten."""
+ROW_CELLS = 1 << 23
+"""Most cells kept of judged joint states (32 MiB); when they are full the judged states are forgotten."""
+
+
+_NO_CHANGES = (np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 
 
 class Outages(NamedTuple):
@@ -72,26 +77,14 @@ class ServiceRun:
         self._written: list[tuple[Floats, NDArray[np.int16], NDArray[np.int32]]] = []
         n_services = plan.routes.of_service.size - 1
         n_links = plan.hops_of_link.first.size - 1
-        n_groups = plan.groups.services.first.size - 1
         edges_s = np.array(span_edges_s[1:], dtype=np.float64)
         self._spans = Spans(edges_s, np.zeros(1, dtype=np.int64), np.zeros((edges_s.size, n_services, 3, 2)))
-        self._scratch = Scratch(
-            left=np.zeros(2 * n_links),
-            full=np.zeros(2 * n_links),
-            crossing=np.zeros(2 * n_links, dtype=np.int64),
-            pull=np.zeros(2 * n_links),
-            first=np.zeros(2 * n_services, dtype=np.int64),
-            last=np.zeros(2 * n_services, dtype=np.int64),
-            flows=np.zeros(2 * n_services, dtype=np.int64),
-            rate=np.zeros(2 * n_services),
-            committed=np.zeros(2 * n_services),
-            peak=np.zeros(2 * n_services),
-            active=np.zeros(2 * n_services, dtype=np.int64),
-            link_causes=np.zeros(n_links, dtype=np.int64),
-            touched=np.zeros(n_groups, dtype=np.int64),
-            is_touched=np.zeros(n_groups, dtype=np.bool_),
+        n_groups = plan.groups.services.first.size - 1
+        self._shares = empty_shares(plan)
+        self._touched = Touched(np.zeros(n_groups, dtype=np.int64), np.zeros(n_groups, dtype=np.bool_))
+        self._sweep = _empty_sweep(
+            plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1, n_links
         )
-        self._sweep = _empty_sweep(plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1)
 
     def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
         """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0.
@@ -103,20 +96,38 @@ class ServiceRun:
         sweep.choice[:] = choices
         sweep.level[1:] = levels
         sweep.group_row[:] = sweep.current[:] = -1
+        sweep.stale[:] = np.arange(sweep.stale.size)
+        sweep.n_stale[:], sweep.is_stale[:] = np.diff(self._plan.groups.links.first), True
         sweep.seconds[:] = sweep.counted_s[:] = 0.0
         sweep.used[N_OUT] = self._spans.n_closed[0] = 0
         self._spans.lacking[:] = 0.0
         self._written.clear()
         self._make_room()
-        start_groups(self._plan, self._sweep, self._scratch)
+        self._sweep.group_word[:] = self._words()
+        run_spans(*self._all, *_NO_CHANGES, -1, self._record_rates)
 
     def apply(self, time_s: Floats, entity: Ints, state: Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
         done = 0
         while done < time_s.size:
-            arguments = (self._spans, time_s, entity, state, done, self._record_rates)
-            done = run_spans(self._plan, self._sweep, self._scratch, *arguments)
+            done = run_spans(*self._all, time_s, entity, state, done, self._record_rates)
             self._make_room()
+
+    @property
+    def _all(self) -> tuple[Plan, Sweep, Shares, Touched, Spans]:
+        return self._plan, self._sweep, self._shares, self._touched, self._spans
+
+    def _words(self) -> NDArray[np.uint64]:
+        """Word of each group in the states of all entities."""
+        # Its first part keeps groups on the same hops apart. 2^64 over the golden ratio: multiples of it are
+        # spread over all bits.
+        plan, sweep = self._plan, self._sweep
+        states = np.concatenate([sweep.hop_state, sweep.choice, sweep.level])
+        words = np.arange(1, sweep.group_word.size + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+        of_entity = plan.word[plan.word_first[:-1] + states]
+        touched = plan.groups_of_entity
+        np.bitwise_xor.at(words, touched.item, np.repeat(of_entity, np.diff(touched.first)))
+        return words
 
     def outages(self, duration_s: float, severe_share: Floats) -> Outages:
         """Close the sweep at its end and give what takes services down."""
@@ -211,7 +222,7 @@ def _with_results(sweep: Sweep, result_in: NDArray[np.int32]) -> Sweep:
 
 def enlarge_tables() -> None:
     """Call both loops that enlarge tables, on empty ones."""
-    sweep = _empty_sweep(1, 1, 1, 1)
+    sweep = _empty_sweep(1, 1, 1, 1, 1)
     _with_results(_with_words(sweep, *_no_words(1)), sweep.result_in)
 
 
@@ -233,7 +244,7 @@ def _resized(table: NDArray[Any], size: int) -> NDArray[Any]:
     return larger
 
 
-def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int) -> Sweep:
+def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_links: int) -> Sweep:
     n_results = 8 * n_services + 64
     n_out = max(1 << 16, 2 * n_services)
     word, row_of = _no_words(4 * n_services + 64)
@@ -242,6 +253,9 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int) -> 
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         level=np.zeros(n_clocks, dtype=np.int64),
+        stale=np.zeros(n_links, dtype=np.int64),
+        n_stale=np.zeros(n_groups, dtype=np.int64),
+        is_stale=np.zeros(n_links, dtype=np.bool_),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),

@@ -7,12 +7,16 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.sim.services.service_plan import Plan
 
 N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
 """Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
 
 EMPTY = -1
 """In a slot of a table that holds nothing."""
+
+NOWHERE = -1
+"""Way of a service over a link that is not on its route in use."""
 
 
 class Sweep(NamedTuple):
@@ -22,6 +26,9 @@ class Sweep(NamedTuple):
     hop_state: Ints  # by hop
     choice: Ints  # by service: its route, or n_routes + the route being left
     level: Ints  # by clock
+    stale: Ints  # links that have changed since their group was judged; those of a group from its first on
+    n_stale: Ints  # by group
+    is_stale: Bools  # by link
     group_word: NDArray[np.uint64]
     group_row: Ints
     current: NDArray[np.int32]  # by service: its result
@@ -50,23 +57,98 @@ class Spans(NamedTuple):
     lacking: Floats  # (n_spans, n_services, 3, 2), as ``ServiceHistory.spans``
 
 
-class Scratch(NamedTuple):
-    """Working space of a judgement, by link direction, by flow or by service."""
+class Touched(NamedTuple):
+    """Groups that something changes at an instant."""
 
-    left: Floats
-    full: Floats
+    groups: Ints
+    is_among: Bools
+
+
+class Shares(NamedTuple):
+    """What was shared in the joint state of each group that was judged last; working space."""
+
+    full: Floats  # by link direction: its capacity then
+    link_causes: Ints
+    seen_choice: Ints  # by service
+    seen_share: Floats
+    way: NDArray[np.int8]  # by place among those who may cross a link: way of forward traffic, or ``NOWHERE``
+    committed: Floats  # by flow: asked for at this hour, as the next; nothing while it changes route
+    peak: Floats
+    given: Floats  # by flow: what it gets of its committed rate
+    rate: Floats
+    is_free: Bools  # in either turn: whether no link direction on its way was taken before
+    before: Floats  # by link direction and turn: what is left before it
+    asked: Floats  # in it by all who stand there
+    taken: Floats
+    state: NDArray[np.int8]  # whether all who take the turn fit
+    is_full: Bools  # by link direction: whether nothing is left in the end
+    result: NDArray[np.int32]  # by service
+    # Working space from here on: by link direction, by flow or by service.
+    room: Floats
     crossing: Ints
     pull: Floats
-    first: Ints
+    first: Ints  # by flow, into ``codes``
     last: Ints
+    codes: Ints
     flows: Ints
-    rate: Floats
-    committed: Floats  # asked for at this hour, as the next
-    peak: Floats
+    work: Floats
     active: Ints
-    link_causes: Ints
-    touched: Ints
-    is_touched: Bools
+    dirty: Ints  # link directions with another capacity, or of which somebody takes something else
+    is_dirty: Bools
+    seen: Ints  # link directions looked at
+    is_seen: Bools
+    wanted: Ints  # flows that take a turn again
+    is_wanted: Bools
+    met: Ints  # flows that share, those of one joint after the others
+    is_met: Bools
+    fresh: Ints  # services with another route or demand
+    stirred: Ints  # services to be judged again
+    is_stirred: Bools
+
+
+def empty_shares(plan: Plan) -> Shares:
+    """Shares of a plan before anything is judged."""
+    n_services, n_links = plan.rank.size, plan.crossing.first.size - 1
+    turns = 2 * (plan.class_first.shape[1] - 1)
+    codes, flows = 2 * n_links, 2 * n_services
+    return Shares(
+        full=np.full(codes, -1.0),
+        link_causes=np.zeros(n_links, dtype=np.int64),
+        seen_choice=np.full(n_services, -1, dtype=np.int64),
+        seen_share=np.zeros(n_services),
+        way=np.full(plan.crossing.item.size, NOWHERE, dtype=np.int8),
+        committed=np.zeros(flows),
+        peak=np.zeros(flows),
+        given=np.zeros(flows),
+        rate=np.zeros(flows),
+        is_free=np.zeros((flows, 2), dtype=np.bool_),
+        before=np.zeros((codes, turns)),
+        asked=np.zeros((codes, turns)),
+        taken=np.zeros((codes, turns)),
+        state=np.zeros((codes, turns), dtype=np.int8),
+        is_full=np.zeros(codes, dtype=np.bool_),
+        result=np.full(n_services, -1, dtype=np.int32),
+        room=np.zeros(codes),
+        crossing=np.zeros(codes, dtype=np.int64),
+        pull=np.zeros(codes),
+        first=np.zeros(flows, dtype=np.int64),
+        last=np.zeros(flows, dtype=np.int64),
+        codes=np.zeros(plan.routes.codes.size, dtype=np.int64),
+        flows=np.zeros(flows, dtype=np.int64),
+        work=np.zeros(flows),
+        active=np.zeros(flows, dtype=np.int64),
+        dirty=np.zeros(codes, dtype=np.int64),
+        is_dirty=np.zeros(codes, dtype=np.bool_),
+        seen=np.zeros(codes, dtype=np.int64),
+        is_seen=np.zeros(codes, dtype=np.bool_),
+        wanted=np.zeros(flows, dtype=np.int64),
+        is_wanted=np.zeros(flows, dtype=np.bool_),
+        met=np.zeros(flows, dtype=np.int64),
+        is_met=np.zeros(flows, dtype=np.bool_),
+        fresh=np.zeros(n_services, dtype=np.int64),
+        stirred=np.zeros(n_services, dtype=np.int64),
+        is_stirred=np.zeros(n_services, dtype=np.bool_),
+    )
 
 
 # Tables are searched from a slot on, one after the other; at most half of their slots are taken, so that a

@@ -106,12 +106,8 @@ def hold_against(source: NetworkSource, folder: RunFolder) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a hop, modulation and figure, with columns ``hop``, ``states`` (points of the modulation, 0
-        where a figure belongs to none), ``figure``, ``unit``, ``predicted``, ``simulated``, ``ratio``
-        (simulated over predicted), ``standard_error`` (of the ratio, from independent blocks; not a number
-        where fewer than two blocks show anything) and ``in_range`` (false outside the range that the
-        Recommendation gives for itself, where the figure is an extrapolation). Modulations that clear air
-        does not allow, and parts of the model that were switched off in the run, are left out.
+        One row a hop, modulation and figure: table ``against`` of ``sim.wording.columns``. Modulations that
+        clear air does not allow, and parts of the model that were switched off in the run, are left out.
 
     Raises
     ------

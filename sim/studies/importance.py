@@ -125,10 +125,7 @@ def importance_table(
     Returns
     -------
     DataFrame
-        Columns service (``ALL`` for their sum), kind, target, ``unavailable_min_per_year`` as it was,
-        ``saved_min_per_year`` with ``_low`` and ``_high``, ``share`` of the time as it was, ``sure`` where
-        the interval leaves out zero; ``below_committed_min_per_year`` as it was, and of it
-        ``below_saved_min_per_year`` likewise (below 0 where time down becomes time below committed).
+        Table ``importance`` of ``sim.wording.columns``; service is ``ALL`` for their sum.
     """
     strata = [_with_sum(units) / 60.0 for units in strata_s if len(units)]
     bounds = [_with_sum(unseen_s)[i] / 60.0 for i, units in enumerate(strata_s) if len(units)]

@@ -50,9 +50,7 @@ def levers(
     Returns
     -------
     DataFrame
-        ``contract``; ``kind`` and ``target`` (``AS_IT_IS`` first, then the largest gain first);
-        ``contract_break_chance`` with limits (not a number where nothing is asked); ``figure``, its first
-        term, with ``mean`` and ``can_be_promised`` as in the table ``promise``.
+        Table ``levers`` of ``sim.wording.columns``: ``AS_IT_IS`` first, then the largest gain first.
     """
     prepared, network = run.prepared, run.folder.network()
     ids, group = [demand.id for demand in prepared.demands], sharing_groups(prepared)

@@ -63,7 +63,10 @@ def replay(opened: Reopened) -> dict[str, Any]:
         "service": demand.id,
         "span_s": round(window[1] - window[0], 1),
         "outage_s": [round(opened.outage.start_s - window[0], 1), round(opened.outage.end_s - window[0], 1)],
-        "sites": [[site, *map(_km, place)] for site, place in zip(sites, prepared.site_km, strict=True)],
+        "sites": [
+            [site, *(round(float(km), 3) for km in place)]
+            for site, place in zip(sites, prepared.site_km, strict=True)
+        ],
         "hops": [
             [design.hop.id, number[design.hop.site_a], number[design.hop.site_b], _best(opened, i)]
             for i, design in enumerate(prepared.designs)
@@ -82,10 +85,6 @@ def _best(opened: Reopened, hop: int) -> int:
     """States of the modulation that a hop has in clear air, nominal equipment; 0 if none."""
     clear = int(opened.simulator.thresholds[hop].nominal.ceiling.max())
     return int(opened.run.prepared.designs[hop].steps.states[clear - 1]) if clear else 0
-
-
-def _km(value: float) -> float:
-    return round(float(value), 3)
 
 
 def _steps_of_hops(opened: Reopened, window: Window, on_route: set[int]) -> list[list[list[Any]]]:

@@ -8,8 +8,8 @@ from math import exp, prod
 from scipy.special import bdtrc
 
 from hopyears.models.basics.units import HOURS_PER_YEAR
-from hopyears.models.equipment.mains_power import dark_h_per_year
 from hopyears.models.equipment.part_kind import PartKind, Place, Repair, kinds_at
+from hopyears.models.equipment.power import dark_h_per_year
 from hopyears.models.network.network import Power, Radio
 from hopyears.models.radio.scheme import Scheme, radios_of
 from hopyears.sim.blocks.prepared import Prepared

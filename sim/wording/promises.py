@@ -8,9 +8,18 @@ from typing import Any
 import pandas as pd
 
 from hopyears.models.basics.units import MINUTES_PER_YEAR
-from hopyears.sim.runs.promise import ALL_TERMS, NO, OPEN, PLAIN, YES, class_of, next_class, years_wanted
+from hopyears.sim.runs.promise import (
+    ALL_TERMS,
+    NO,
+    OPEN,
+    PLAIN,
+    YES,
+    PromisedPenalty,
+    class_of,
+    next_class,
+    years_wanted,
+)
 from hopyears.sim.runs.promise_terms import AVAILABILITY, MINUTES, OUTAGES, PromiseTerms
-from hopyears.sim.runs.promised_penalties import PromisedPenalty
 from hopyears.sim.studies.counterfactual import HOP, SITE
 from hopyears.sim.wording.wording import (
     LEVELS,
@@ -192,7 +201,7 @@ def meaning(table: pd.DataFrame, terms: PromiseTerms) -> list[str]:
     plain = [row["rests_on"] == PLAIN for row in rows]
     if any(plain) and not all(plain):
         found.append("*: by the simulated years alone; the others by replications of failures too.")
-    if any(_too_few(row) for row in rows):
+    if any(row["figure"] != ALL_TERMS and figure(row, "can_be_promised") == TOO_FEW for row in rows):
         most = max(int(row["contract_years"]) for row in rows)
         wanted = years_wanted(terms.chance ** (1.0 / most), terms.confidence)
         found.append(
@@ -200,10 +209,6 @@ def meaning(table: pd.DataFrame, terms: PromiseTerms) -> list[str]:
             f"{wanted} simulated years or more. 'hopyears simulate --resume' adds years."
         )
     return found
-
-
-def _too_few(row: Mapping[str, Any]) -> bool:
-    return row["figure"] != ALL_TERMS and figure(row, "can_be_promised") == TOO_FEW
 
 
 PENALTY_HEADS = ("service", "expected", "what a year keeps within")

@@ -71,7 +71,7 @@ def test_the_page_of_constants_is_up_to_date() -> None:
     """Fails when one has changed: ``python -m hopyears.sim.commands.help_page``."""
     page = constants_page()
     assert (PAGES / "constants.md").read_text(encoding="utf-8") == page
-    assert "| `models.judging.outage_rule.RUN_S` | 10 s | severely errored seconds that begin" in page
+    assert "| `models.judging.outage_loops.RUN_S` | 10 s | severely errored seconds that begin" in page
 
 
 def test_no_page_but_the_references_is_long() -> None:

@@ -10,7 +10,7 @@ from hopyears.sim.commands import main
 
 NOT_LOADED = {
     *("IPython", "astropy", "dask", "distributed", "itur", "jinja2", "matplotlib", "openpyxl", "sympy"),
-    *("scipy.interpolate", "scipy.optimize", "scipy.sparse", "scipy.stats"),
+    *("scipy.interpolate", "scipy.optimize", "scipy.stats"),
 }
 """Used by other verbs, or where a cache lacks what they work out (numba itself loads scipy.linalg)."""
 

@@ -12,7 +12,7 @@ def _state(hop, now):
     return int(hop.state[np.flatnonzero(hop.time_s <= now)[-1]])
 
 
-def _link(hops, members, now):
+def link_at(hops, members, now):
     """Capacity each way and causes of a link at an instant."""
     states = [(hops[h], _state(hops[h], now)) for h in members]
     both = [sum(hop.capacity_mbit_s[state, way] for hop, state in states) for way in (0, 1)]
@@ -243,7 +243,7 @@ def _why(service, choice, direction, got, down, capacity, causes, left):
     return found
 
 
-def _at_hour(service, now, hour_s):
+def at_hour(service, now, hour_s):
     """What a service asks for at a second, as a service that always asks for that."""
     share = asked_share(service.clock, now, hour_s)
     rates = {name: share * getattr(service, name) for name in ("committed_mbit_s", "peak_mbit_s")}
@@ -261,10 +261,10 @@ def slow_sweep(hops, services, links, n_seconds, hour_s=3600.0):
     down = np.zeros((len(services), n_seconds, 2), bool)
     why = np.zeros((len(services), n_seconds, 2), int)
     for now in range(n_seconds):
-        found = [_link(hops, members, now) for members in links]
+        found = [link_at(hops, members, now) for members in links]
         capacity, causes = [f[0] for f in found], [f[1] for f in found]
         fixed = {}
-        services = [_at_hour(service, now, hour_s) for service in whole]
+        services = [at_hour(service, now, hour_s) for service in whole]
         planned = [bool(cause & int(Cause.MAINTENANCE)) for cause in causes]
         for s, chooser in choosers.items():
             service = services[s]
@@ -275,31 +275,33 @@ def slow_sweep(hops, services, links, n_seconds, hour_s=3600.0):
             ]
             fixed[s] = chooser.step(usable, failed)
         choices = crowd.step(capacity, planned, fixed)
-        flows = [
-            (s, d) for s, service in enumerate(services) for d in (0, 1) if choices[s] < len(service.routes)
-        ]
-        routes = [[2 * link + (way ^ d) for link, way in services[s].routes[choices[s]]] for s, d in flows]
-        every = np.array(capacity, float).reshape(-1)
-        shared = share_capacity(
-            every,
-            routes,
-            committed_mbit_s=[services[s].committed_ways_mbit_s[d] for s, d in flows],
-            peak_mbit_s=[services[s].peak_ways_mbit_s[d] for s, d in flows],
-            priority=[services[s].priority for s, _ in flows],
-            weight=[services[s].sharing_weight for s, _ in flows],
-        )
-        left = every.copy()
-        for (s, d), route, value in zip(flows, routes, shared, strict=True):
-            rate[s, now, d] = value
-            left[route] -= value
-        for s, service in enumerate(services):
-            for d in (0, 1):
-                got = rate[s, now, d]
-                down[s, now, d] = (
-                    got < service.required_share * service.committed_ways_mbit_s[d] - 1e-6 or got <= 1e-6
-                )
-                if got < service.peak_ways_mbit_s[d] - 1e-6:
-                    why[s, now, d] = _why(
-                        service, choices[s], d, got, down[s, now, d], capacity, causes, left
-                    )
+        rate[:, now], down[:, now], why[:, now] = all_shared(services, choices, capacity, causes)
+    return rate, down, why
+
+
+def all_shared(services, choices, capacity, causes):
+    """Rates, down flags and causes, shape (n_services, 2), of services on these routes, all shared anew."""
+    flows = [(s, d) for s, service in enumerate(services) for d in (0, 1) if choices[s] < len(service.routes)]
+    routes = [[2 * link + (way ^ d) for link, way in services[s].routes[choices[s]]] for s, d in flows]
+    left = np.array(capacity, float).reshape(-1)
+    shared = share_capacity(
+        left,
+        routes,
+        committed_mbit_s=[services[s].committed_ways_mbit_s[d] for s, d in flows],
+        peak_mbit_s=[services[s].peak_ways_mbit_s[d] for s, d in flows],
+        priority=[services[s].priority for s, _ in flows],
+        weight=[services[s].sharing_weight for s, _ in flows],
+    )
+    rate = np.zeros((len(services), 2))
+    for flow, route, value in zip(flows, routes, shared, strict=True):
+        rate[flow] = value
+        left[route] -= value
+    committed = np.array([service.committed_ways_mbit_s for service in services])
+    required = np.array([service.required_share for service in services])
+    down = (rate < required[:, None] * committed - 1e-6) | (rate <= 1e-6)
+    why = np.zeros((len(services), 2), int)
+    for s, service in enumerate(services):
+        for d in (0, 1):
+            if rate[s, d] < service.peak_ways_mbit_s[d] - 1e-6:
+                why[s, d] = _why(service, choices[s], d, rate[s, d], down[s, d], capacity, causes, left)
     return rate, down, why

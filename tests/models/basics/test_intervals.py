@@ -53,6 +53,8 @@ def test_clipped(triples, low, high):
     wanted[:, :low] = False
     wanted[:, high:] = False
     np.testing.assert_array_equal(grid(build(triples).clipped(low, high)), wanted)
+    within = build(triples).total_within_s(low, high)
+    np.testing.assert_allclose(within, build(triples).clipped(low, high).total_s())
 
 
 @given(pairs, pairs)

@@ -11,8 +11,12 @@ from scipy.integrate import quad
 from hopyears.models.air.storm_rate import event_times_s
 from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.mains_power import dark_h_per_year
-from hopyears.models.equipment.power import battery_capacity_s, battery_down, fair_weather_rate
+from hopyears.models.equipment.power import (
+    battery_capacity_s,
+    battery_down,
+    dark_h_per_year,
+    fair_weather_rate,
+)
 from hopyears.models.equipment.solar import Solar, daily_harvest_h, solar_down
 
 

@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from reference import rows
 from second_by_second import classify_seconds, per_second, runs
 
-from hopyears.models.judging.outage_rule import ERRORED, SEVERELY_ERRORED, UNAVAILABLE, classify, either_way
+from hopyears.models.judging.outage_loops import ERRORED, SEVERELY_ERRORED, UNAVAILABLE
+from hopyears.models.judging.outage_rule import classify, either_way
 
 VECTORS = rows("availability_objectives.csv", quantity="UAS;SES_in_available_time;available_seconds")
 

@@ -65,7 +65,7 @@ def share(*jobs, switches=None, power=None, planned=None, visits=None):
     ]
     services = simulated.services(hops, log, DURATION_S)
     history = BlockHistory(
-        DURATION_S, None, None, (), log, tuple(hops), services, KeyedTable.empty(FADING), rained=()
+        DURATION_S, None, (), log, tuple(hops), services, KeyedTable.empty(FADING), rained=()
     )
     found = outage_share(prepared, history, service_losses(history))
     names = (plant.kind_names, [site.id for site in plant.sites], ["south", "north"])

@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from hopyears.models.basics.calendar import MONTH_SECONDS
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
-from hopyears.models.judging.outage_rule import SEVERELY_ERRORED, UNAVAILABLE, classify
+from hopyears.models.judging.outage_loops import SEVERELY_ERRORED, UNAVAILABLE
+from hopyears.models.judging.outage_rule import classify
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tallies import TABLES, Run, Tally, add_tallies, by_month, tally_block
 from hopyears.sim.counting.tally_rows import Block, month_rows, outage_rows

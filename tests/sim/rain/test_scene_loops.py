@@ -1,15 +1,14 @@
-"""What shapes of a snapshot do to a hop, by quadrature; the node of the map that a place takes, by PROJ."""
+"""What shapes of a snapshot do to a hop, by quadrature, and where they are placed."""
 
 import numpy as np
 import pytest
 from cell_profile import relative_rate
-from pyproj import Proj
 from scipy.special import erf
 
 from hopyears.models.air.path_rain import hop_numbers
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.basics.kernel import kernel
-from hopyears.sim.rain import scene_loops, storm_loops
+from hopyears.sim.rain import scene_loops
 
 PROFILE = DEFAULT_POPULATION.profile
 
@@ -19,9 +18,15 @@ def attenuation_db(length_km, k, alpha, *shapes):
     x, y, peak, radius, ratio, bearing = (np.array(column, float) for column in zip(*shapes, strict=True))
     near = np.ones(len(x), bool)
     scenes = (np.array([0, len(x)]), x, y, near, np.log(peak), radius, ratio, bearing, np.array([[0.5, 0.5]]))
-    hops = scene_loops.batches([hop_numbers(PROFILE, length_km, k, alpha)])
+    return summed((length_km, k, alpha), scenes, (3.0, 3.0), (0.0, 0.0))[0]
+
+
+def summed(hop, scenes, reach_in_radii, shift):
+    """Attenuation of one hop in one scene, and the share of its known shape times the area."""
+    hops = scene_loops.batches([hop_numbers(PROFILE, *hop)])
     profile = (PROFILE.inner_weight, PROFILE.inner_radius, PROFILE.outer_radius)
-    return float(scene_loops.sum_scenes(hops, profile, scenes, 0.0, (3.0, 3.0), (0.0, 0.0))[0][0, 0])
+    found = scene_loops.sum_scenes(hops, profile, scenes, 0.0, reach_in_radii, shift)
+    return tuple(float(each[0, 0]) for each in found)
 
 
 def rate_mm_h(at_x_km, x, y, peak, radius, ratio, bearing):
@@ -73,21 +78,34 @@ def test_the_error_function_and_the_exponential_are_as_near_as_they_say():
     assert np.all(faded[np.abs(x) > 6.0] == 0.0)
 
 
-@pytest.mark.parametrize("place_km", [(0.0, 0.0), (120.0, -60.0), (-170.0, 140.0)])
-def test_a_place_takes_the_nodes_about_it_by_their_bilinear_shares(place_km):
-    """PROJ's azimuthal equidistant plane on the sphere gives the coordinates; a lot decides, here many."""
-    centre, first, rows, columns = (47.3, 9.6), (44.0, 5.0), 8, 10
-    plane = Proj(proj="aeqd", lat_0=centre[0], lon_0=centre[1], R=6_371_000.0)
-    longitude, latitude = plane(*(1000.0 * each for each in place_km), inverse=True)
-    grid = np.array([*np.deg2rad((*centre, *first, 1.0)), rows, columns])
-    n = 2000
-    found = np.zeros(rows * columns)
-    for lot in (np.arange(n) + 0.5) / n:
-        found[storm_loops._node(*place_km, grid, lot)] += 1.0 / n
-    up, along = latitude - first[0], longitude - first[1]
-    wanted = np.zeros((rows, columns))
-    row, column = int(up), int(along)
-    for i, vertical in ((row, 1.0 - up + row), (row + 1, up - row)):
-        for j, across in ((column, 1.0 - along + column), (column + 1, along - column)):
-            wanted[i, j] += vertical * across
-    np.testing.assert_allclose(found, wanted.ravel(), atol=2.0 / n)
+@pytest.mark.parametrize("length_km", [0.0, 8.0])
+def test_known_shapes_are_placed_with_the_density_that_is_told(length_km):
+    """Places run from a reach before the hop to a reach behind it; their slope is one over the density."""
+    uniform = (np.arange(4000) + 0.5) / 4000
+    place, per_density = np.array([scene_loops.placed(each, length_km, 6.0) for each in uniform]).T
+    slope = np.diff(place) * 4000
+    jump = np.abs(slope) > 100.0  # from the end of the hop to a reach before it, and over the hop
+    assert jump.sum() == (2 if length_km else 0)
+    middle = 0.5 * (per_density[1:] + per_density[:-1])
+    np.testing.assert_allclose(slope[~jump], middle[~jump], rtol=1e-3, atol=0.02)
+    assert (place.min(), place.max()) == pytest.approx((-6.0, length_km + 6.0), abs=0.02)
+
+
+@pytest.mark.parametrize("head", [SHOWER, WIDE])
+def test_a_scene_not_yet_placed_lies_as_its_known_shape_is_placed(head):
+    """Also with the hop shifted from that for which it was placed."""
+    length_km, place, shift, radii = 8.0, (0.2, 0.9), (0.7, -0.4), (3.0, 2.0)
+    x, y, peak, radius, ratio, bearing = (np.array(each) for each in zip(head, BESIDE, strict=True))
+    far = (np.array([0, 2]), x, y, np.zeros(2, bool), np.log(peak), radius, ratio, bearing, np.array([place]))
+    total, share_area = summed((length_km, 1.0, 1.0), far, radii, shift)
+    reach = radii[0] * radius[0] if ratio[0] == 0.0 else radii[1] * radius[0] * np.sqrt(ratio[0])
+    across, spread = scene_loops.placed(place[0], 0.0, reach)
+    along, extent = scene_loops.placed(place[1], length_km, reach)
+    moved = (along - 0.5 * length_km - shift[0], across - shift[1])
+    known, other = (
+        attenuation_db(length_km, 1.0, 1.0, (moved[0] + shape[0], moved[1] + shape[1], *shape[2:]))
+        for shape in (head, BESIDE)
+    )
+    assert known > 0.0
+    assert total == pytest.approx(known + other, rel=1e-6)
+    assert share_area == pytest.approx(known / total * spread * extent, rel=1e-6)

@@ -216,7 +216,7 @@ def test_nothing_seen_is_bounded_by_the_networks_own_repairs():
     prepared = prepare(triangle(parts=(PartChange(kind="mast", mtbf_h=1e9, swap_h=24.0),)))
     single, parts = alone(BlockSimulator(prepared)), prepared.built.plant.parts
     masts = np.array([part.kind == "mast" for part in parts])
-    mast = int(np.flatnonzero(masts & (single.lost_s[:, 0] > 0.0))[0])
+    mast = int(np.flatnonzero(masts & (single.lost_s.toarray()[:, 0] > 0.0))[0])
     # 97.5 % quantile of a lognormal of mean 24 h and ln-sd 0.5, by its definition, and notice and travel.
     quantile_h = 24.0 * np.exp(-0.125 + 0.5 * 1.959964)
     assert quantile_h < single.restore_s[mast] / 3600.0 < quantile_h + 2.0

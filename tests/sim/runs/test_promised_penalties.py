@@ -6,8 +6,8 @@ import pytest
 from hopyears.models.network.network import Service
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.rare.year_tables import YearsMet
+from hopyears.sim.runs.promise import ALL, promised_penalties
 from hopyears.sim.runs.promise_terms import PromiseTerms
-from hopyears.sim.runs.promised_penalties import ALL, promised_penalties
 
 PENALTIES = [
     {"availability": 0.999, "amount": 100.0},

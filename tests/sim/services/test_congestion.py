@@ -178,6 +178,23 @@ def test_planned_work_is_left_by_command_and_without_hold_off():
     assert tin == [(0.0, 0), (10.0, 1), (60.0, 0)]
 
 
+def test_nobody_stands_in_his_own_way():
+    """Both ways begin on link 0, where 50 of 60 Mbit/s forward are its own already; backward it sends 20."""
+    hops = [hop((0.5, LOW)), hop((10, HALF)), hop()]
+    own = {"routes": (((0, 0), (1, 0)), ((0, 0), (2, 0))), "backward_mbit_s": (20.0, 20.0)}
+    assert ways(hops, demand("s", **own))[0] == [(0.0, 0), (10.0, -1), (12.0, 1)]
+
+
+def test_who_switches_by_failures_alone_displaces_the_less_important():
+    """The first's own way dies; on the second, of 60 Mbit/s, both do not fit."""
+    hops = [hop((10, DEAD)), hop((0.5, LOW)), hop()]
+    first = demand("first", leaves_congestion=False)
+    tin = demand("tin", priority=2, routes=(((1, 0),), ((2, 0),)))
+    assert ways(hops, first, tin)[1] == [(0.0, 0), (12.0, -1), (14.0, 1)]
+    _, (_, choice) = routes_in_use(hops, [first, tin], 100.0, links=[(k,) for k in range(3)])
+    assert choice.tolist() == [0, 2, 1]  # two routes, so 2 is the pause on the way from the first of them
+
+
 def test_each_direction_counts():
     """30 forward and 100 backward: who sends 50 back the other way round fits."""
     hops = [hop((10, HALF)), hop()]

@@ -15,7 +15,7 @@ from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.inputs.input_errors import FaultList, InputError
 from hopyears.sim.inputs.network_build import build_network
-from hopyears.sim.services.ring_switch import ring_openings
+from hopyears.sim.services.ring_switch import Openings, ring_openings, ways_round
 from hopyears.sim.services.route_choice import DEGRADED, FAILED, PLANNED
 from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, sweep_services
 from hopyears.sim.services.service_data import RingSwitch
@@ -88,6 +88,29 @@ def test_a_ring_turns_once_for_whoever_crosses_the_failed_link():
     across, beside = lost([link(), link([10.0, 40.0], [RAIN, UP]), link(), link()])
     assert flat(across) == pytest.approx([10.0, 10.05])  # the way back is by command, without a hit here
     assert beside == []
+
+
+RING = RingSwitch((0, 1, 2, 3), 3, 0.0, 0.5, 20.0, switching_s=0.05, commanded_s=0.0)
+
+
+def opened(*turns):
+    """Openings of a ring: time [s], place, whether by command."""
+    time_s, place, command = (np.array(column) for column in zip(*turns, strict=True))
+    return Openings(time_s, place, command)
+
+
+def test_the_way_in_use_is_the_first_open_one_and_none_while_it_turns():
+    """From the start on, through a failure of link 1 and back by command; 2 stands for the pause."""
+    turns = opened((0.0, 3, False), (10.0, 1, False), (60.0, 3, True))
+    time_s, choice = ways_round([turns], [RING], (((0, 0), (1, 0)), ((3, 1), (2, 1))))
+    assert time_s.tolist() == [0.0, 10.0, 10.05, 60.0]
+    assert choice.tolist() == [0, 2, 1, 0]
+
+
+def test_where_every_way_is_blocked_the_first_is_kept():
+    first, second = opened((0.0, 1, False)), opened((0.0, 2, False))
+    time_s, choice = ways_round([first, second], [RING, RING], (((0, 0), (1, 0)), ((3, 1), (2, 1))))
+    assert (time_s.tolist(), choice.tolist()) == ([0.0], [0])
 
 
 def test_a_failure_of_the_blocked_link_hits_nobody():

@@ -157,13 +157,14 @@ def test_agrees_with_a_second_by_second_sweep(network):
                 np.testing.assert_array_equal(flags, np.where(down[s, :, way], why[s, :, way], 0))
 
 
+@pytest.mark.slow
 def test_memory_limits_change_nothing(monkeypatch):
     """Tables that must grow, and judged states that are forgotten, give the same histories."""
     rng = np.random.default_rng(5)
     hops = []
     for _ in range(8):
-        times = np.sort(rng.uniform(0, 1e5, 4000))
-        hops.append(_hop(times, rng.integers(0, 6, 4000)))
+        times = np.sort(rng.uniform(0, 1e5, 7000))
+        hops.append(_hop(times, rng.integers(0, 6, 7000)))
     services = [
         ServiceDemand(f"s{s}", 20.0, 60.0, s % 2, (tuple((k, 0) for k in range(s, s + 3)), ((s + 3, 1),)))
         for s in range(5)
@@ -172,6 +173,7 @@ def test_memory_limits_change_nothing(monkeypatch):
     monkeypatch.setattr(service_run, "ROW_CELLS", 1)
     monkeypatch.setattr("hopyears.sim.services.service.CHANGES_AT_ONCE", 500)
     tight = sweep_services(hops, services, 1e5, record_rates=True)
+    assert sum(each.time_s.size for each in plain) > 1 << 16  # more than the table of changes holds at once
     for one, other in zip(plain, tight, strict=True):
         np.testing.assert_array_equal(one.time_s, other.time_s)
         np.testing.assert_array_equal(one.rate_mbit_s[one.result], other.rate_mbit_s[other.result])

@@ -14,9 +14,8 @@ from hopyears.sim.runs.runner import BlockCounter
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.compare import ComparedPlan, compare
-from hopyears.sim.studies.pairing import lost_pairing
 from hopyears.sim.studies.plan_sides import MINUTES, FirstBlocks, Side
-from hopyears.sim.studies.plan_tables import ALL, BY_MINUTES, BY_MONEY, comparison, differences
+from hopyears.sim.studies.plan_tables import ALL, BY_MINUTES, BY_MONEY, comparison, differences, lost_pairing
 
 OPTIONS = ModelOptions(rain=False, multipath=False, replications=2)
 REQUEST = RunRequest(years=4, seed=5, block_years=1, options=OPTIONS)

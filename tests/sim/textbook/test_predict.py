@@ -14,7 +14,7 @@ from small_networks import RADIO, hop, triangle
 from hopyears.models.air import diversity
 from hopyears.models.basics.units import MINUTES_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
-from hopyears.models.equipment.mains_power import dark_h_per_year
+from hopyears.models.equipment.power import dark_h_per_year
 from hopyears.models.network.network import (
     Antenna,
     Crew,
