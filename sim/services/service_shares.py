@@ -12,7 +12,7 @@ Helpers are inlined: a call hands over every array of a tuple, which costs more 
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.arrays import Bools, Ints
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import inlined, inner_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import TOLERANCE, fill_kernel
@@ -238,12 +238,7 @@ def _ask(plan: Plan, shares: Shares, code: int, turn: int, of_class: int) -> Non
     """What is asked of a link direction in a turn."""
     if shares.full[code] >= plan.enough[code]:
         return
-    asked, link = 0.0, code >> 1
-    for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
-        if shares.way[place] != NOWHERE:
-            f = _flow(plan.crossing.item, shares.way, place, code)
-            asked += shares.committed[f] if turn == of_class else shares.peak[f] - shares.given[f]
-    shares.asked[code, turn] = asked
+    shares.asked[code, turn] = _in_all(plan, shares, code, turn, of_class, shares.committed, shares.peak)
     if turn != of_class:
         shares.state[code, turn] = _OTHER
 
@@ -272,12 +267,20 @@ def _count(plan: Plan, shares: Shares, code: int, turn: int, of_class: int) -> N
     """What is taken of a link direction in a turn."""
     if shares.full[code] >= plan.enough[code]:
         return
-    taken, link = 0.0, code >> 1
+    shares.taken[code, turn] = _in_all(plan, shares, code, turn, of_class, shares.given, shares.rate)
+
+
+@inlined
+def _in_all(
+    plan: Plan, shares: Shares, code: int, turn: int, of_class: int, first: Floats, last: Floats
+) -> float:
+    """Sum over who stands on a link direction: of the first, or of the last beyond what is given."""
+    total, link = 0.0, code >> 1
     for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
         if shares.way[place] != NOWHERE:
             f = _flow(plan.crossing.item, shares.way, place, code)
-            taken += shares.given[f] if turn == of_class else shares.rate[f] - shares.given[f]
-    shares.taken[code, turn] = taken
+            total += first[f] if turn == of_class else last[f] - shares.given[f]
+    return total
 
 
 @inlined

@@ -82,6 +82,7 @@ def test_other_spellings(spelling: str, form: str) -> None:
         ("1+1 SD unequal", "coupler is unequal; must be equal unless a hot standby shares the main antenna"),
         ("1+0 unequal", "coupler is unequal; must be equal unless"),
         ("1+1 HSB equal unequal", "the coupler is either equal or unequal"),
+        ("1+0 equal unequal", "the coupler is either equal or unequal"),
     ],
 )
 def test_bad_form_is_refused_by_name(text: str, said: str) -> None:

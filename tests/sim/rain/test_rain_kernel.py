@@ -60,6 +60,19 @@ def test_the_course_is_that_of_all_shapes_together(hop):
     np.testing.assert_allclose(knots.attenuation_db, exact, rtol=3e-5, atol=1e-4)
 
 
+@pytest.mark.parametrize("threshold_db", [0.4, 3.0, 9.0])
+@pytest.mark.parametrize("hop", [*HOPS, HopLine(-3.0, 0.0, 5.0, -1.0, k=1.2, alpha=0.7)])
+def test_windows_of_three_shapes_hold_all_time_above(hop, threshold_db):
+    """Every ten seconds by the formula of the model; also where 1 mm/h on the hop is above the threshold."""
+    field, ticks = cells_field([PASSING, BESIDE], wide=[WIDE]), np.arange(550, 1550)
+    exact = attenuation_at(field, hop, 10.0 * ticks)
+    knots = rain_knots(field, hop, lowest_threshold_db=threshold_db)
+    above = np.rint(knots.time_s[knots.attenuation_db >= threshold_db] / 10.0).astype(int)
+    assert np.all(np.isin(ticks[exact >= threshold_db * 1.005], above))
+    assert not np.any(np.isin(ticks[exact < threshold_db * 0.995], above))
+    assert np.all(np.isin(above, ticks))
+
+
 def test_what_a_shape_can_give_about_a_time_bounds_what_it_gives():
     """Random showers and wide shapes: path integral and greatest rate of half a minute about each minute."""
     rng, n = np.random.default_rng(1), 40

@@ -254,6 +254,29 @@ def test_a_degraded_hop_that_pushes_a_service_out_is_its_cause():
     assert (list(start), list(end), list(causes)) == ([10.0], [20.0], [Cause.RAIN])
 
 
+def test_a_link_too_small_for_the_peak_is_a_cause_beside_the_one_that_holds_back():
+    """Two share the healthy link, 50 Mbit/s each; the faded one before it could not carry the peak of 90."""
+    services = [
+        ServiceDemand("far", 20.0, 90.0, 1, (((0, 0), (1, 0)),)),
+        ServiceDemand("near", 20.0, 90.0, 1, (((1, 0),),)),
+    ]
+    far, near = sweep_services([_hop([10, 20], [1, 0]), _hop()], services, 100.0, record_rates=True)
+    rate, down, causes = (found[:, FORWARD] for found in _by_second(far))
+    assert not down.any()
+    np.testing.assert_array_equal(rate, 50.0)
+    faded = np.isin(np.arange(N_SECONDS), range(10, 20))
+    np.testing.assert_array_equal(causes, np.where(faded, Cause.RAIN, Cause.CONGESTION))
+    assert (near.causes[near.result][:, FORWARD] == Cause.CONGESTION).all()
+
+
+def test_no_state_that_lasts_no_time_is_told():
+    """At one instant the first hop fades, the second stays as it was, the third fails."""
+    hops = [_hop([10], [1]), _hop([10], [0]), _hop([10], [3])]
+    services = [ServiceDemand("one", 20.0, 90.0, 1, (((0, 0), (1, 0), (2, 0)),))]
+    (history,) = sweep_services(hops, services, 100.0, record_rates=True)
+    assert list(history.time_s) == [0.0, 10.0]
+
+
 def test_directions_are_kept_apart():
     history = _one([_hop([10, 20], [4, 0])])
     assert history.down_intervals(FORWARD)[0].size == 0
