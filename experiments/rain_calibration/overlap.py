@@ -18,16 +18,7 @@ from hopyears.sim.rain import peaks
 
 MEAN_RATES_MM_H = (0.4, 0.7, 1.2, 2.2, 4.0, 7.5)
 RAIN_PROBABILITIES = (0.001, 0.02, 0.08, 0.2, 0.4, 0.7)
-ROUNDS = (
-    (3000, 1.0),
-    (4000, 1.0),
-    (8000, 0.7),
-    (8000, 0.7),
-    (12000, 0.5),
-    (12000, 0.35),
-    (24000, 0.25),
-    (24000, 0.2),
-)
+ROUNDS = ((3000, 1.0), (4000, 1.0), (8000, 0.7), (12000, 0.5), (12000, 0.35), (24000, 0.25))
 """Snapshots of each case and gain, by round."""
 
 Floats = NDArray[np.float64]
@@ -58,13 +49,16 @@ def fitted_table(
 
 
 def smoothed(cases: Floats, found: Floats, storms: StormModel) -> Floats:
-    """Cubic in ln r and the root of P0, and linear in what cool months add to ln of the split peak, peak by
-    peak: takes out most of the draws' chance."""
+    """Cubic in ln r and the root of P0, and linear in the logarithms of what else the amount of rain decides
+    (split peak of cool months, cells in a storm, storms in a system), peak by peak: takes out most of the
+    draws' chance."""
     rate, chance = np.log(cases[:, 0]), np.sqrt(cases[:, 1])
     cool = np.array([storms.cool_share(*case) for case in cases])
     cool *= np.log(storms.split_peak_of(cases[:, 0]) / storms.split_peak_mm_h)
     terms = [rate**i * chance**j for i in range(4) for j in range(4 - i)]
-    terms = np.column_stack([*terms, cool, cool * chance])
+    cells = np.log([storms.cells_per_storm(*case) for case in cases])
+    gathered = np.log([storms.gathered_share(*case) for case in cases])
+    terms = np.column_stack([*terms, cool, cool * chance, cells, cells * chance, gathered])
     return np.asarray(terms @ np.linalg.lstsq(terms, found, rcond=None)[0], dtype=np.float64)
 
 

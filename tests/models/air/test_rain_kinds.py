@@ -28,10 +28,10 @@ def share_above(rate_mm_h, mean_rate_mm_h, rain_probability=0.1):
 
 @given(st.floats(0.3, 12.0), st.floats(0.001, 0.7), st.floats(0.0, 3.5))
 def test_both_kinds_together_are_the_months_law(mean_rate_mm_h, rain_probability, standard):
-    """Lognormal law of ITU-R P.837-7, Annex 1, above its median, were it to rain always: within 0.5 %."""
+    """Lognormal law of ITU-R P.837-7, Annex 1, above its median, were it to rain always: within 0.6 %."""
     rate = mean_rate_mm_h * np.exp(SIGMA * standard - MU_OFFSET)
     found = sum(share_above(rate, mean_rate_mm_h, rain_probability))
-    assert found == pytest.approx(float(ndtr(-standard)), rel=0.005)
+    assert found == pytest.approx(float(ndtr(-standard)), rel=0.006)
 
 
 def test_the_share_of_wide_rain_falls_as_the_month_grows_warmer():
