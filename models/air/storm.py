@@ -72,7 +72,7 @@ class StormModel:
     wide_per_system: float = 15.0
     gather_amount_mm_h: float = 0.08
     least_gathered: float = 0.15
-    system_spread_km: float = 50.0
+    system_spread_km: float = 47.0
     system_duration_s: float = 21600.0
     system_size_shape: float = 0.35
     cells_per_rate: float = 7.6
