@@ -62,9 +62,10 @@ class Intervals:
 
     def clipped(self, low_s: float, high_s: float) -> "Intervals":
         """What of the intervals lies between two times [s]."""
-        start, end = np.maximum(self.start_s, low_s), np.minimum(self.end_s, high_s)
-        keep = start < end
-        return _packed(self.row[keep], start[keep], end[keep], self.n_rows)
+        keep = np.flatnonzero((self.start_s < high_s) & (self.end_s > low_s) & (low_s < high_s))
+        row = np.searchsorted(self.offset, keep, side="right") - 1
+        start, end = np.maximum(self.start_s[keep], low_s), np.minimum(self.end_s[keep], high_s)
+        return _packed(row, start, end, self.n_rows)
 
 
 def empty_intervals(n_rows: int) -> Intervals:
@@ -101,13 +102,12 @@ def joined(*sets: Intervals) -> Intervals:
 
 def followed(early: Intervals, late: Intervals) -> Intervals:
     """Two sets with the same rows, of which every interval of the first ends before any of the second."""
-    n_early, n_late = np.diff(early.offset), np.diff(late.offset)
     offset = early.offset + late.offset
-    place_early = np.arange(len(early.start_s)) + np.repeat(late.offset[:-1], n_early)
-    place_late = np.arange(len(late.start_s)) + np.repeat(early.offset[1:], n_late)
+    is_early = np.zeros(offset[-1], dtype=np.bool_)
+    is_early[np.arange(len(early.start_s)) + np.repeat(late.offset[:-1], np.diff(early.offset))] = True
     start, end = np.empty(offset[-1]), np.empty(offset[-1])
-    start[place_early], end[place_early] = early.start_s, early.end_s
-    start[place_late], end[place_late] = late.start_s, late.end_s
+    for found, first, then in ((start, early.start_s, late.start_s), (end, early.end_s, late.end_s)):
+        found[is_early], found[~is_early] = first, then
     return Intervals(offset, start, end)
 
 

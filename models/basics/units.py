@@ -16,6 +16,9 @@ SECONDS_PER_YEAR = 31_557_600.0
 
 SECONDS_PER_DAY = 86_400.0
 
+EARTH_RADIUS_KM = 6371.0
+"""Of a sphere as large as the Earth, to the whole kilometre."""
+
 
 def ratio_from_db(level_db: ArrayLike) -> Floats:
     """Power ratio of a level in decibels: 10^(level/10). Any shape, [dB] to a bare ratio above 0."""

@@ -13,13 +13,12 @@ from typing import Protocol
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
+from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import PART_KINDS, PartKind, Place
 from hopyears.models.equipment.power import PowerSupply
 from hopyears.models.equipment.upkeep import CrewBase, PlannedWork, SpareStore
 from hopyears.models.network.upkeep_entries import LightningRisk, RepairRules
-
-EARTH_RADIUS_KM = 6371.0
 
 
 @dataclass(frozen=True)

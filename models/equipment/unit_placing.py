@@ -79,8 +79,8 @@ def place_indoor_units(
         line_cards=cards,
         service_cards={kind: tuple(card for _, card in places) for kind, places in free.items()},
         warnings=tuple(
-            Doubt(f'site "{site_id}"', text)
-            for text in (
+            Doubt(f'site "{site_id}"', *text_and_law)
+            for text_and_law in (
                 *_outgrown(ends, offer, needed, n_units, crowded=crowded),
                 *_too_many_line_cards(len(cards), total, offer),
             )
@@ -223,28 +223,29 @@ def _fed_places(
 
 def _outgrown(
     hop_ends: Sequence[HopEnd], offer: IndoorUnit, needed: int, n_units: int, *, crowded: bool
-) -> Iterator[str]:
-    """Sentences on modem ports and directions that are too many."""
+) -> Iterator[tuple[str, ...]]:
+    """Sentences on modem ports and directions that are too many, with what many sites may share."""
     if crowded:
-        yield f"{n_units} indoor units are too few to keep every standby in another unit than its main radio"
+        yield (
+            f"{n_units} indoor units are too few to keep every standby in another unit than its main radio",
+        )
     if needed > max(1, n_units):
-        units = "one indoor unit is" if n_units <= 1 else f"{n_units} indoor units are"
         radios = sum(end.scheme.n_radios for end in hop_ends)
         asked = f"{_counted(len(hop_ends), 'direction')} with {_counted(radios, 'radio')}"
-        yield f"{units} not enough for its {asked}, so {needed} are placed"
+        yield f"{needed} indoor units are placed for its {asked}", "fewer are not enough"
     for end in hop_ends:
         if end.scheme.n_radios > offer.modem_ports:
             yield (
                 f'hop "{end.hop_id}" has {end.scheme.n_radios} radios here and an indoor unit takes '
-                f"{offer.modem_ports}, so they are split over several"
+                f"{offer.modem_ports}, so they are split over several",
             )
 
 
-def _too_many_line_cards(n_cards: int, n_units: int, offer: IndoorUnit) -> Iterator[str]:
+def _too_many_line_cards(n_cards: int, n_units: int, offer: IndoorUnit) -> Iterator[tuple[str]]:
     slots = n_units * offer.line_card_slots
     if n_cards > slots:
         units = "its indoor unit has" if n_units == 1 else f"its {n_units} indoor units have"
-        yield f"its services need {_counted(n_cards, 'line card')}, and {units} slots for {slots}"
+        yield (f"its services need {_counted(n_cards, 'line card')}, and {units} slots for {slots}",)
 
 
 def _counted(number: int, noun: str) -> str:

@@ -83,6 +83,8 @@ def _run(words: Sequence[str], stop: "_Stop") -> int:
 
 
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
+    # Of a stop amid this import a library written in Rust would make a report of its own.
+    importlib.import_module("datetime")
     if _wants_workers(options):
         from hopyears.sim.runs.processes import start_server
 

@@ -47,7 +47,6 @@ def run(options: argparse.Namespace) -> int:
     designs = design_hops(network)
     doubts = [f"{source.name}: {fault.sentence()}" for fault in network_doubts(network, designs, source.name)]
     hardware = sites_hardware(network)
-    units = [fault.sentence() for plan in hardware.values() for fault in plan.warnings]
     values = list(every_value(network, designs))
     alone = ModelOptions(rain=False, multipath=False, anchoring=False)
     labels = labels_of(network)
@@ -65,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
         _print_unbroken(console, f"{options.out}: {len(values)} values")
     elif not options.all:
         say(console, f"All {len(values)} values in force: --all; with meaning and source: --out FILE.csv")
-    for warning in dict.fromkeys((*source.warnings, *doubts, *units, *_too_much(source.name, failing))):
+    for warning in dict.fromkeys((*source.warnings, *doubts, *_too_much(source.name, failing))):
         _print_unbroken(console, f"warning: {warning}")
     return 0
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
@@ -123,6 +124,15 @@ class KeyedTable:
     def value(self, name: str) -> Floats:
         """One column of values."""
         return self.values[:, self.columns.values.index(name)]
+
+    @cached_property
+    def _first_key(self) -> Ints:
+        return np.ascontiguousarray(self.keys[:, 0])
+
+    def of(self, number: int) -> Self:
+        """Rows of one number of the first key."""
+        begin, end = np.searchsorted(self._first_key, [number, number + 1])
+        return type(self)(self.columns, self.keys[begin:end], self.values[begin:end])
 
     def spread(self, name: str, shape: tuple[int, ...], **fixed: int) -> Floats:
         """One value as an array over the keys that are not fixed, zero where there is no row.

@@ -46,6 +46,10 @@ TABLES: Mapping[str, Columns] = MappingProxyType(
 that rule; ``service_outage`` holds outages of both ways together."""
 
 
+MANY_ARRAYS = 1_000
+"""Arrays of rows that are held apart while a block is counted, at most about so many a table."""
+
+
 @dataclass(frozen=True)
 class Run:
     """What tallies must have in common to be added.
@@ -254,13 +258,15 @@ def tally_block(
         traffic = rows_of.traffic_rows(number, service, history)
         for name in ("service_traffic", "service_undelivered", "service_throughput"):
             rows[name] += traffic[TABLES[name]]
+        _put_together(rows)
     for number, hop in enumerate(hops):
         _add_outages(rows, "hop", number, rows_of.three_ways(hop, block.duration_s), block)
         levels = None if channels_at_level is None else channels_at_level[number]
         state = rows_of.hop_rows(number, hop, block.duration_s, levels)
         for name in ("hop_capacity", "hop_state_cause", "hop_level"):
             rows[name] += state[TABLES[name]]
-    tables = {name: _collect(columns, rows[name]) for name, columns in TABLES.items()}
+        _put_together(rows)
+    tables = {name: _collect(columns, rows.pop(name)) for name, columns in TABLES.items()}
     return Tally(run, (block_number,), MappingProxyType(tables))
 
 
@@ -272,6 +278,15 @@ def _add_outages(rows: dict[str, Rows], kind: str, number: int, ways: Ways, bloc
         rows[f"{kind}_cause"].append(rows_of.cause_rows(number, direction, lost))
         if direction == BOTH and kind == "service":
             rows["service_outage"].append(rows_of.outage_rows(number, lost, block))
+
+
+def _put_together(rows: dict[str, Rows]) -> None:
+    """Make one array of many small ones, without rows of zeros."""
+    for name, own in rows.items():
+        if len(own) > MANY_ARRAYS:
+            keys, values = (np.concatenate(column) for column in zip(*own, strict=True))
+            some = values.any(axis=1)
+            rows[name] = [(keys[some], values[some])]
 
 
 def _collect(columns: Columns, rows: Rows) -> KeyedTable:

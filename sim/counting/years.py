@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import bdtr
 
-from hopyears.sim.counting.statistics import LEVEL, Interval, mean_interval, proportion_interval
+from hopyears.models.basics.arrays import Floats
+from hopyears.sim.counting.statistics import LEVEL, Interval, proportion_interval
 
 
 def break_chance(per_year: ArrayLike, target: float, *, level: float = LEVEL) -> Interval:
@@ -64,26 +65,19 @@ def met_confidence(interval: Callable[[float], Interval], target: float) -> floa
     return 0.5 + sure / 2.0 if met else 0.5 - sure / 2.0
 
 
-def worst_month(
-    per_month: ArrayLike, *, level: float = LEVEL, largest_unseen: float | None = None
-) -> Interval:
-    """Mean over years of the worst month of each year (the average annual worst month).
+def worst_month(per_month: ArrayLike) -> Floats:
+    """Mean over the years of each block of the worst month of each (the average annual worst month).
 
     Parameters
     ----------
-    per_month : float array, shape (n_blocks, n_years, 12)
+    per_month : float array, shape (..., n_years, 12)
         The figure of each month, at least 0.
-    level : float
-        Confidence.
-    largest_unseen : float, optional
-        As for ``mean_interval``: the largest mean of a block's worst months where none shows anything.
 
     References
     ----------
     ITU-R P.581-2 (1990), the concept of the worst month: from memory.
     """
-    worst = np.asarray(per_month, dtype=np.float64).max(axis=2).mean(axis=1)
-    return mean_interval(worst, level=level, largest_unseen=largest_unseen)
+    return np.asarray(np.asarray(per_month, dtype=np.float64).max(axis=-1).mean(axis=-1))
 
 
 def year_quantile(per_year: ArrayLike, share: float, *, level: float = LEVEL) -> Interval:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from itertools import chain
 
 import networkx as nx
 
@@ -30,7 +31,7 @@ LARGEST_SCALE = 2.5
 
 
 def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) -> list[Doubt]:
-    """Doubts about the climate and the hops of a network, one for each entry.
+    """Doubts about the climate, the hops and the indoor units of a network, one for each entry.
 
     Parameters
     ----------
@@ -47,7 +48,8 @@ def network_doubts(network: Network, designs: Sequence[HopDesign], name: str) ->
     """
     refuse_designs(designs, name)
     _refuse_dead(designs, name)
-    return list(grouped(with_names(design_doubts(network, designs), network)))
+    outgrown = (doubt for plan in sites_hardware(network).values() for doubt in plan.warnings)
+    return list(grouped(with_names(chain(design_doubts(network, designs), outgrown), network)))
 
 
 def refuse_designs(designs: Sequence[HopDesign], name: str) -> None:

@@ -92,7 +92,7 @@ def decimal_mark(cells: list[str], separator: str, usual: str = "") -> str:
     return "," if commas > dots else "."
 
 
-_HEMISPHERE = re.compile(r"^([NSEWO])?\s*(.*?)\s*([NSEWO])?$", re.IGNORECASE)
+_HEMISPHERE = re.compile(r"^([NSEWO])?\s*(.*?)\s*([NSEWO])?$", re.IGNORECASE | re.DOTALL)
 _ANGLE_WORDS = re.compile(r"(?<=\d)\s*(?:deg|d|min|m|sec|s)(?=[\W\d]|$|[NSEWO]$)", re.IGNORECASE)
 _COMPACT = re.compile(r"(\d{2,3})(\d{2})(\d{2}(?:\.\d+)?)")
 

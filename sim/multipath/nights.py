@@ -128,7 +128,7 @@ def _hop_activity(
     severities, hours = severity_table(pattern.night_sd), severity_table(pattern.hour_sd)
     n_active = np.count_nonzero(rank > 1.0 - pattern.active_share)
     drawn = random.integers(0, len(hours), (n_active, HOURS_PER_NIGHT))
-    nights = (rank, pattern.active_share, severities, hours[drawn], hour_weight_of_day())
+    nights = (rank, pattern.active_share, severities, hours, drawn, hour_weight_of_day())
     rain = np.zeros(0, dtype=np.uint8) if wet is None else wet
     start_s, level, month = _active_hours(*nights, rain, law.night_start_s, edges_s)
     return _weighted(law, start_s, level, month, len(edges_s) // 12)
@@ -136,37 +136,40 @@ def _hop_activity(
 
 @kernel
 def _active_hours(  # type: ignore[no-untyped-def]
-    rank, active_share, severities, hourly, weight, wet, night_start_s, edges_s
+    rank, active_share, severities, hours, drawn, weight, wet, night_start_s, edges_s
 ):
     """Start [s], activity and month of each hour with any, in the order of the block's time.
 
     Hours of the last night that lie beyond the block's end belong to its beginning.
     """
     n_nights, n_hours = len(rank), len(weight)
-    n_months = len(edges_s) - 1
-    level = np.zeros((n_hours, n_nights))
+    level = np.zeros((n_nights, n_hours))
     active = 0
     for night in range(n_nights):
         above = (rank[night] - (1.0 - active_share)) / active_share
         if above > 0.0:
             severity = severities[min(int(above * len(severities)), len(severities) - 1)] / active_share
             for hour in range(n_hours):
-                level[hour, night] = severity * hourly[active, hour] * weight[hour]
+                level[night, hour] = severity * hours[drawn[active, hour]] * weight[hour]
             active += 1
-    month, rain = np.empty((n_hours, n_nights), np.int64), np.empty((n_hours, n_nights), np.bool_)
-    for hour in range(n_hours):
-        now = 0
-        for night in range(n_nights):
-            while now < n_months and _hour_s(night, night_start_s, hour) >= edges_s[now + 1]:
-                now += 1
-            month[hour, night] = now
+    begins = _month_begins(n_nights, n_hours, night_start_s, edges_s)
     if len(wet):
-        for hour in range(n_hours):
-            for night in range(n_nights):
-                bit = night * n_hours + hour
-                rain[hour, night] = wet[bit >> 3] >> (7 - (bit & 7)) & 1
-        move_out_of_rain(level, rank, rain, month)
-    return _in_order(level, month, night_start_s, edges_s[-1])
+        move_out_of_rain(level, rank, wet, begins)
+    return _in_order(level, begins, night_start_s, edges_s[-1])
+
+
+@kernel
+def _month_begins(n_nights, n_hours, night_start_s, edges_s):  # type: ignore[no-untyped-def]
+    """First night of each month at each hour, and of what lies beyond the block's end."""
+    begins = np.zeros((n_hours, len(edges_s)), np.int64)
+    for hour in range(n_hours):
+        for month in range(1, len(edges_s)):
+            night = begins[hour, month - 1]
+            night = max(night, int((edges_s[month] - night_start_s - hour * SLOT_S) / SECONDS_PER_DAY) - 1)
+            while night < n_nights and _hour_s(night, night_start_s, hour) < edges_s[month]:
+                night += 1
+            begins[hour, month] = min(night, n_nights)
+    return begins
 
 
 @inlined
@@ -176,18 +179,21 @@ def _hour_s(night, night_start_s, hour):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _in_order(level, month, night_start_s, end_s):  # type: ignore[no-untyped-def]
+def _in_order(level, begins, night_start_s, end_s):  # type: ignore[no-untyped-def]
     """Columns of all hours with activity, those from the block's end on first and moved to its beginning."""
-    n_hours, n_nights = level.shape
+    n_nights, n_hours = level.shape
     n, place = np.count_nonzero(level), 0
     start_s, activity, of_month = np.empty(n), np.empty(n), np.empty(n, np.int64)
+    now = np.zeros(n_hours, np.int64)
     for late in (True, False):
         for night in range(max(n_nights - 2, 0) if late else 0, n_nights):
             for hour in range(n_hours):
                 time_s = _hour_s(night, night_start_s, hour)
-                if level[hour, night] > 0.0 and (time_s >= end_s) == late:
-                    start_s[place], activity[place] = time_s - (end_s if late else 0.0), level[hour, night]
-                    of_month[place] = 0 if late else month[hour, night]
+                if level[night, hour] > 0.0 and (time_s >= end_s) == late:
+                    while not late and night >= begins[hour, now[hour] + 1]:
+                        now[hour] += 1
+                    start_s[place], activity[place] = time_s - (end_s if late else 0.0), level[night, hour]
+                    of_month[place] = now[hour]
                     place += 1
     return start_s, activity, of_month
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.streams import Streams
 
 NIGHT_SCALE_KM: Final = 20.0
@@ -105,18 +105,19 @@ class RainHours:
 
 
 @kernel
-def move_out_of_rain(level: Any, stillness: Any, rain: Any, month: Any) -> None:
+def move_out_of_rain(level: Any, stillness: Any, wet: Any, begins: Any) -> None:
     """Empty the hours of rain of activity as far as dry hours of the month can take it, in place.
 
     Parameters
     ----------
-    level : array, shape (n_hours, n_nights)
+    level : array, shape (n_nights, n_hours)
         Activity, at least 0.
     stillness : array, shape (n_nights,)
         Of hours alike in activity, those of the stillest nights take it first.
-    rain : bool array, shape (n_hours, n_nights)
-    month : int64 array, shape (n_hours, n_nights)
-        Month of the block that each hour lies in.
+    wet : uint8 array
+        Which of these hours have rain, packed into bits.
+    begins : int64 array, shape (n_hours, n_months)
+        First night of each month at each hour, the first of all 0.
 
     Notes
     -----
@@ -126,28 +127,23 @@ def move_out_of_rain(level: Any, stillness: Any, rain: Any, month: Any) -> None:
     P.530 over the month and the year hold to the letter. Where it rains near the hop on most nights, the
     weakest activity stays in the rain.
     """
-    n_hours, n_nights = level.shape
-    begin, done = np.zeros(n_hours, np.int64), 0
-    stillest, wet, dry = (
+    (n_nights, n_hours), n_months = level.shape, begins.shape[1]
+    stillest, strong, dry = (
         np.empty(n_nights, np.int64),
         np.empty(n_nights, np.int64),
         np.empty(n_nights, np.int64),
     )
-    while done < n_hours:  # run by run of nights of one month
+    for month in range(n_months):
         sorted_first, sorted_last = 0, 0
         for hour in range(n_hours):
-            first = begin[hour]
-            if first == n_nights:
+            first = begins[hour, month]
+            last = begins[hour, month + 1] if month + 1 < n_months else n_nights
+            if first == last:
                 continue
-            last = first
-            while last < n_nights and month[hour, last] == month[hour, first]:
-                last += 1
             if first != sorted_first or last != sorted_last:
                 _sort_stillest(stillness, first, last, stillest)
                 sorted_first, sorted_last = first, last
-            _swap_within(level[hour], rain[hour], first, last, stillest, wet, dry)
-            begin[hour] = last
-            done += 1 if last == n_nights else 0
+            _swap_within(level, hour, wet, first, last, stillest, strong, dry)
 
 
 @kernel
@@ -161,37 +157,44 @@ def _sort_stillest(stillness: Any, first: int, last: int, stillest: Any) -> None
         stillest[k] = i
 
 
+@inlined
+def _rains(wet, hour):  # type: ignore[no-untyped-def]
+    """Whether it rains in an hour, counted through all nights."""
+    return wet[hour >> 3] >> (7 - (hour & 7)) & 1
+
+
 @kernel
-def _swap_within(level: Any, rain: Any, first: int, last: int, stillest: Any, wet: Any, dry: Any) -> None:
+def _swap_within(
+    level: Any, hour: int, rain: Any, first: int, last: int, stillest: Any, wet: Any, dry: Any
+) -> None:
     """Swap within one run of nights: the strongest in rain with the weakest in the dry, and so on.
 
     ``stillest`` has the nights of the run; ``wet`` and ``dry`` have room for their numbers.
     """
-    n_wet, n_dry = 0, 0
-    for i in range(first, last):
-        if rain[i] and level[i] > 0.0:
-            k = n_wet
-            while k > 0 and level[wet[k - 1]] < level[i]:
-                wet[k] = wet[k - 1]
-                k -= 1
-            wet[k] = i
-            n_wet += 1
+    n_wet, n_dry, n_hours = 0, 0, level.shape[1]
+    for i in range(first, last):  # without branches, which nobody could foresee
+        wet[n_wet] = i
+        n_wet += (level[i, hour] > 0.0) & _rains(rain, i * n_hours + hour)
     if n_wet == 0:
         return
+    for place in range(1, n_wet):
+        i, k = wet[place], place
+        while k > 0 and level[wet[k - 1], hour] < level[i, hour]:
+            wet[k] = wet[k - 1]
+            k -= 1
+        wet[k] = i
     for place in range(last - first):  # without activity, and only as many as may be swapped
         i = stillest[place]
-        if level[i] == 0.0 and not rain[i]:
-            dry[n_dry] = i
-            n_dry += 1
-            if n_dry == n_wet:
-                break
+        dry[n_dry] = i
+        n_dry += (level[i, hour] == 0.0) & (1 - _rains(rain, i * n_hours + hour))
+    n_dry = min(n_dry, n_wet)
     n_idle = n_dry
     for place in range(last - first if n_dry < n_wet else 0):  # then the weakest
         i = stillest[place]
-        if level[i] == 0.0 or rain[i]:
+        if level[i, hour] == 0.0 or _rains(rain, i * n_hours + hour):
             continue
         k = n_dry
-        while k > n_idle and level[dry[k - 1]] > level[i]:
+        while k > n_idle and level[dry[k - 1], hour] > level[i, hour]:
             if k < n_wet:
                 dry[k] = dry[k - 1]
             k -= 1
@@ -200,6 +203,6 @@ def _swap_within(level: Any, rain: Any, first: int, last: int, stillest: Any, we
             n_dry = min(n_dry + 1, n_wet)
     for k in range(n_dry):
         strong, weak = wet[k], dry[k]
-        if level[strong] <= level[weak]:
+        if level[strong, hour] <= level[weak, hour]:
             return
-        level[strong], level[weak] = level[weak], level[strong]
+        level[strong, hour], level[weak, hour] = level[weak, hour], level[strong, hour]

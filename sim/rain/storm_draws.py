@@ -6,7 +6,7 @@ does depends on the place and on the seed, not on the network that it crosses.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +17,10 @@ from hopyears.models.air.storm import StormModel
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.rain.rain_field import RainField, Region
 from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system_s, reach_km
-from hopyears.sim.rain.storm_loops import SCORES, SPEEDS, shapes_near, systems_near
+from hopyears.sim.rain.storm_loops import SCORES, shapes_near
+from hopyears.sim.rain.system_loops import SPEEDS, systems_near
 from hopyears.sim.rain.texture import Texture
-from hopyears.sim.rain.weather import Tile, Weather
+from hopyears.sim.rain.weather import Weather
 
 
 @dataclass(frozen=True)
@@ -58,18 +59,20 @@ class SystemSource:
     population: CellPopulation
     storms: StormModel
 
-    def born(self, key: np.uint64, tile: Tile, count: Ints, start_s: Floats, length_s: Floats) -> Systems:
-        """Systems of one tile: ``count`` in each month, which begin within ``length_s`` from ``start_s``.
+    def born(self, keys: NDArray[np.uint64], counts: Ints, start_s: Floats, length_s: Floats) -> Systems:
+        """Systems of all tiles, each with its key: ``counts`` in each month, shape (n_tiles, 12), which begin
+        within ``length_s`` from ``start_s``.
 
-        Each stands in the tile half-way through its passage. Those that cannot come near are left out.
+        Each stands in its tile half-way through its passage. Those that cannot come near are left out.
         """
+        tiles, drifts, ceilings, days = self._tiles
         storms, region = self.storms, self.region
-        rows, keys = systems_near(
-            key,
-            count,
-            np.append(tile.bounds, tile.distance_km),
+        rows, own, of = systems_near(
+            keys,
+            counts,
+            tiles,
             np.stack([start_s, length_s]),
-            tile.drift * np.array([1.0 / 3600.0, np.pi / 180.0, np.pi / 180.0]),
+            drifts,
             _speeds(storms.drift_shape),
             _sizes(storms.system_size_shape),
             np.deg2rad(self.weather.centre_deg),
@@ -83,7 +86,20 @@ class SystemSource:
             ),
         )
         month = rows[:, 9].astype(np.int64)
-        return Systems(rows, keys, tile.ceilings[month], tile.days[month])
+        return Systems(rows, own, ceilings[of, month], days[of, month])
+
+    @cached_property
+    def _tiles(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Of each tile bounds and distance, drift, ceilings and daily cycle as the loops take them."""
+        tiles = self.weather.tiles
+        drifts = np.array([tile.drift for tile in tiles]) * [1.0 / 3600.0, np.pi / 180.0, np.pi / 180.0]
+        bounds = np.array([[*tile.bounds, tile.distance_km] for tile in tiles])
+        return (
+            bounds,
+            drifts,
+            np.array([tile.ceilings for tile in tiles]),
+            np.array([tile.days for tile in tiles]),
+        )
 
     def field(self, parts: Iterable[Systems], n_years: int, texture_key: np.uint64) -> RainField:
         """The field of these systems on the region; those of one part are forgotten before the next."""
@@ -150,13 +166,3 @@ class SystemSource:
                 population.profile.outer_radius,
             ]
         )
-
-
-def joined(parts: list[Systems]) -> Systems:
-    """All these systems in their order."""
-    return Systems(
-        np.concatenate([part.rows for part in parts]),
-        np.concatenate([part.keys for part in parts]),
-        np.concatenate([part.ceilings for part in parts]),
-        np.concatenate([part.days for part in parts]),
-    )

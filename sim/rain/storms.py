@@ -15,7 +15,7 @@ from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.calendar import MONTH_STARTS_S
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_field import RainField, Region
-from hopyears.sim.rain.storm_draws import Systems, SystemSource, joined
+from hopyears.sim.rain.storm_draws import Systems, SystemSource
 from hopyears.sim.rain.weather import Weather, uniform_weather
 from hopyears.sim.streams import Streams
 
@@ -58,13 +58,12 @@ def _born(source: SystemSource, streams: Streams, year: int) -> Systems:
     """Systems of one year."""
     tiles = source.weather.tiles
     spreads = np.array([tile.yearly_spread for tile in tiles])
-    start_s, parts = year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12], []
-    for tile, factor in zip(tiles, _year_factors(streams, year, spreads), strict=True):
+    keys, counts = np.empty(len(tiles), np.uint64), np.empty((len(tiles), 12), np.int64)
+    for i, (tile, factor) in enumerate(zip(tiles, _year_factors(streams, year, spreads), strict=True)):
         rng = streams.generator("rain", tile.band, tile.number, year)
-        key = rng.integers(0, 2**64, dtype=np.uint64)
-        count = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
-        parts.append(source.born(key, tile, count, start_s, _MONTH_LENGTHS_S))
-    return joined(parts)
+        keys[i] = rng.integers(0, 2**64, dtype=np.uint64)
+        counts[i] = rng.poisson(tile.ceilings[:, 0] * tile.area_km2 * _MONTH_LENGTHS_S * factor)
+    return source.born(keys, counts, year * SECONDS_PER_YEAR + MONTH_STARTS_S[:12], _MONTH_LENGTHS_S)
 
 
 def _source(

@@ -19,7 +19,7 @@ from hopyears.models.air.seasonality import climatic_ratio
 from hopyears.models.air.storm import StormModel, drift_by_latitude, without_drift
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import MONTH_DAYS
-from hopyears.models.basics.units import SECONDS_PER_DAY
+from hopyears.models.basics.units import EARTH_RADIUS_KM, SECONDS_PER_DAY
 from hopyears.sim.climate import land_shares, monthly_rain_grid, ratio_of
 from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_field import Region
@@ -33,7 +33,6 @@ TILE_DEG = 2.0
 NODE_DEG = 1.0
 """Distance of the nodes of the map, between which laws are blended."""
 
-_EARTH_KM = 6371.0
 _MARGIN_KM = 200.0
 _REACH_DEG = 4.0
 _SLACK = 1.05
@@ -68,7 +67,7 @@ class Tile:
     def area_km2(self) -> float:
         """Area on the sphere."""
         south, west, north, east = self.bounds
-        return float(_EARTH_KM**2 * (east - west) * (np.sin(north) - np.sin(south)))
+        return float(EARTH_RADIUS_KM**2 * (east - west) * (np.sin(north) - np.sin(south)))
 
 
 @dataclass(frozen=True)
@@ -150,7 +149,7 @@ def places_km(
     ahead = np.cos(centre) * sine - np.sin(centre) * cosine * np.cos(turn)
     towards = np.clip(np.sin(centre) * sine + np.cos(centre) * cosine * np.cos(turn), -1.0, 1.0)
     angle = np.arccos(towards)
-    stretch = _EARTH_KM * angle / np.maximum(np.sin(angle), 1e-12)
+    stretch = EARTH_RADIUS_KM * angle / np.maximum(np.sin(angle), 1e-12)
     return stretch * across, stretch * ahead, -np.sin(centre) * np.sin(turn)
 
 
@@ -158,7 +157,7 @@ def _coordinates_deg(x_km: Floats, y_km: Floats, centre_deg: tuple[float, float]
     """Latitude and longitude [degrees] of places on the plane: the inverse of ``places_km``."""
     latitude, longitude = np.deg2rad(centre_deg)
     distance = np.maximum(np.hypot(x_km, y_km), 1e-9)
-    angle = distance / _EARTH_KM
+    angle = distance / EARTH_RADIUS_KM
     ahead, across = y_km / distance * np.sin(angle), x_km / distance * np.sin(angle)
     sine = np.sin(latitude) * np.cos(angle) + ahead * np.cos(latitude)
     turn = np.arctan2(across * np.cos(latitude), np.cos(angle) - np.sin(latitude) * sine)
@@ -172,7 +171,7 @@ def tile_bounds(centre_deg: tuple[float, float], region: Region, within_km: floa
         max(-region.south_km, region.north_km, 0.0) + within_km,
         max(-region.west_km, region.east_km, 0.0) + within_km,
     )
-    span = np.rad2deg(reach / _EARTH_KM) + TILE_DEG
+    span = np.rad2deg(reach / EARTH_RADIUS_KM) + TILE_DEG
     found = []
     for band in range(round(180.0 / TILE_DEG)):
         south = -90.0 + band * TILE_DEG
@@ -195,7 +194,7 @@ def _distance_km(centre_deg: tuple[float, float], bounds: Floats, region: Region
     x, y, _ = places_km(centre_deg, bounds, *(each.ravel() for each in np.meshgrid(share, share)))
     away_x = np.maximum(np.maximum(region.west_km - x, x - region.east_km), 0.0)
     away_y = np.maximum(np.maximum(region.south_km - y, y - region.north_km), 0.0)
-    between = 0.15 * np.deg2rad(TILE_DEG) * _EARTH_KM
+    between = 0.15 * np.deg2rad(TILE_DEG) * EARTH_RADIUS_KM
     return float(max(np.hypot(away_x, away_y).min() - between, 0.0))
 
 

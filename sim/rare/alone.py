@@ -42,7 +42,8 @@ class Alone:
     ----------
     lost_s : sparse float array, shape (n_parts, n_services)
         Unavailable time of each service, both ways, when the part fails once and its repair takes as long as
-        it does on the average, with a crew and a spare at hand, and at full demand [s].
+        it does on the average, with a crew and a spare at hand, and at full demand, beyond what it loses with
+        nothing wrong, as where links are too small for it [s].
     restore_s : float array, shape (n_parts,)
         Time that few failures of the part outlast (``UNSEEN_QUANTILE``) [s]: repair, mean notice and travel,
         and the lead time of its spare where no depot ever has one.
@@ -52,6 +53,8 @@ class Alone:
         Routes of the service on which the part alone takes a hop or a line card: bit r is route r.
     stops_hop : sparse bool array, shape (n_parts, n_hops)
         Whether the part alone takes a hop down, or a bundle, which come after the hops.
+    works : bool array, shape (n_services,)
+        Whether the service is up with nothing wrong.
     """
 
     lost_s: csr_array
@@ -59,6 +62,7 @@ class Alone:
     struck_s: csr_array
     weakens: csr_array
     stops_hop: csr_array
+    works: Bools
 
     def longest_outage_s(self, among: Bools) -> Floats:
         """Longest outage of each service to expect of the parts that stop it alone, shape (n_services,) [s].
@@ -100,12 +104,13 @@ def alone(simulator: BlockSimulator) -> Alone:
 def _each_alone(simulator: BlockSimulator) -> Alone:
     plant, demands = simulator.prepared.built.plant, simulator.prepared.demands
     n, n_sites = len(plant.parts), len(plant.sites)
-    edges_s = SLOT_S * np.arange(n + n_sites + 1, dtype=np.float64)
+    edges_s = SLOT_S * np.arange(n + n_sites + 2, dtype=np.float64)  # nothing fails in the last slot
     restore_s = _restore_each_h(plant) * HOUR_S
     members = [*((hop,) for hop in range(len(simulator.states))), *simulator.prepared.bundles.values()]
     if not n:
         by_service, by_hop = csr_array((0, len(demands))), csr_array((0, len(members)))
-        return Alone(by_service, restore_s, csr_array((n_sites, len(demands))), by_service, by_hop)
+        works = np.ones(len(demands), dtype=np.bool_)
+        return Alone(by_service, restore_s, csr_array((n_sites, len(demands))), by_service, by_hop, works)
     slots = {part: [part] for part in range(n)}
     for part in plant.outdoor_parts.tolist():
         slots[part].append(n + int(plant.part_site[part]))
@@ -120,7 +125,15 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
     )
     (hops,) = without_weather(simulator, [log])
     services = simulator.services(hops, log, log.duration_s, full_demand=True)
-    lost_s = _of_columns(n + n_sites, (_by_slot(service, edges_s) for service in services))
+    works = np.zeros(len(demands), dtype=np.bool_)
+
+    def beyond_usual(service: int) -> Floats:
+        by_slot = _by_slot(services[service], edges_s)
+        works[service] = by_slot[-1] == 0.0
+        beyond: Floats = np.maximum(by_slot[:-1] - by_slot[-1], 0.0)
+        return beyond
+
+    lost_s = _of_columns(n + n_sites, map(beyond_usual, range(len(demands))))
     down = [np.flatnonzero(_by_slot(link, edges_s)[:n]) for link in simulator.links(hops, log)]
 
     def weakened(routes: Sequence[Route]) -> Ints:
@@ -135,18 +148,26 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
         np.bincount(np.concatenate([down[hop] for hop in own]), minlength=n) == len(own) for own in members
     )
     stops_hop = _of_columns(n, takes_all)
-    return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop)
+    return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop, works)
 
 
 def _of_columns(n_rows: int, columns: Iterable[NDArray[Any]]) -> csr_array:
     """Table of some columns that are mostly nought."""
-    rows: list[Ints] = [np.zeros(0, dtype=np.int64)]
+    rows = [np.zeros(0, dtype=np.int32)]
     values: list[NDArray[Any]] = [rows[0]]
     for column in columns:
-        rows.append(np.flatnonzero(column))
+        rows.append(np.flatnonzero(column).astype(np.int32))
         values.append(column[rows[-1]])
-    first = np.cumsum([row.size for row in rows])
-    return csc_array((np.concatenate(values), np.concatenate(rows), first), (n_rows, len(rows) - 1)).tocsr()
+    first = np.cumsum([row.size for row in rows]).astype(np.int32)
+    found = csc_array((_emptied(values), _emptied(rows), first), (n_rows, first.size - 1))
+    return found.tocsr()
+
+
+def _emptied(parts: list[NDArray[Any]]) -> NDArray[Any]:
+    """Parts one after another; none is left in the list."""
+    found = np.concatenate(parts)
+    parts.clear()
+    return found
 
 
 def _by_slot(history: ServiceHistory | HopHistory, edges_s: Floats) -> Floats:

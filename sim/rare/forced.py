@@ -129,11 +129,23 @@ class ByHand:
         return np.asarray(waits.argmin(axis=1), dtype=np.int64)
 
 
+@dataclass(frozen=True)
+class _Hands:
+    """What is put in by hand for all services of a network."""
+
+    hands: tuple[ByHand, ...]
+
+
 def by_hand(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     """What is put in by hand, for the services of a network by groups with the same; each is in one group.
 
-    Which failures are chosen decides how much is won, never whether the mean is right.
+    Which failures are chosen decides how much is won, never whether the mean is right. Chosen once for a
+    network made ready.
     """
+    return prepared.known.of(_Hands, lambda: _Hands(_by_groups(prepared, single))).hands
+
+
+def _by_groups(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     every = Candidates.of(prepared, single)
     chosen = _that_stop_alone(every)
     common = every.rate_per_year * every.harmful
@@ -142,7 +154,7 @@ def by_hand(prepared: Prepared, single: Alone) -> tuple[ByHand, ...]:
     second = np.array([len(demand.routes) > 1 for demand in prepared.demands], dtype=np.bool_)
     n_parts = len(prepared.built.plant.parts)
     weakly = single.weakens[np.flatnonzero(every.able[:n_parts])] > 0
-    meeting = second & (often < SELDOM_PER_YEAR) & (np.ones(weakly.shape[0]) @ weakly > 0)
+    meeting = second & single.works & (often < SELDOM_PER_YEAR) & (np.ones(weakly.shape[0]) @ weakly > 0)
     found = []
     if not meeting.all() or not meeting.size:
         chance = _shares(_harm(every.rate_per_year, every.lost_s)[chosen])

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
 import numpy as np
+import pyarrow as pa
 
 from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.intervals import empty_intervals
@@ -22,18 +23,14 @@ from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import without_weather
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, storms_of_draw
-from hopyears.sim.rare.losses import FIGURES, MONTH_FIGURES, Losses, losses_each
+from hopyears.sim.rare.losses import FIGURES, Losses, losses_each
+from hopyears.sim.rare.month_rows import MonthRows
 from hopyears.sim.rare.weather_alone import losses_to_multipath, losses_to_rain
 from hopyears.sim.streams import Streams
 
 REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
 """What a service loses a year, in one draw of a stratum, and the weight of what it lost
 (``FORCED``: times a year; else one over the years); nothing lost has no row."""
-
-MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))
-"""The same by calendar month, both ways together, not for a year but as it came; months without have no row.
-Of a rare failure put in, ``side`` 0 is the history without it and 1 that with it, in years in which they
-differ. ``weight`` is what a year counts for in the figure of its draw, a year."""
 
 CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
 """The same by exact set of causes, both ways together, summed over the draws of a stratum."""
@@ -85,15 +82,22 @@ HISTORIES_OF_RAIN = 24
 """Histories of failures asked for to each of rain, which costs up to a hundred times as much; but on many
 networks most outages are of rain. The first blocks have no more of them."""
 
+MANY_BLOCKS = 20
+"""After so many a block has half as many histories of failures, and every other one half as many of rain: a
+long run knows its services well, and most of its time would be theirs."""
+
 
 def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
     """Histories of failures, failures put in by hand, histories of multipath and of rain beside a block.
 
-    So many histories of failures are asked of later blocks.
+    So many histories of failures are asked of blocks that are neither among the first nor late.
     """
-    histories = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1)
-    forced, nights = -(-histories // HISTORIES_OF_A_DRAW), -(-histories // HISTORIES_OF_NIGHTS)
-    return histories, forced, nights, -(-asked // HISTORIES_OF_RAIN)
+    usual, late = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1), block >= MANY_BLOCKS
+    nights, rains = -(-usual // HISTORIES_OF_NIGHTS), -(-asked // HISTORIES_OF_RAIN)
+    histories = -(-usual // 2) if late else usual
+    if late and block % 2:
+        rains = -(-rains // 2)
+    return histories, -(-histories // HISTORIES_OF_A_DRAW), nights, rains
 
 
 def draws_beside(asked: int, blocks: Sequence[int]) -> dict[int, int]:
@@ -113,30 +117,29 @@ def rain_share(rains: int, blocks: int) -> float:
 
 def replication_tables(
     simulator: BlockSimulator, by_hand: Sequence[ByHand], seed: int, block: int, history: BlockHistory
-) -> tuple[KeyedTable, KeyedTable, KeyedTable, KeyedTable]:
-    """Rows of ``REPLICATIONS``, ``CAUSES``, ``MONTHS``, ``HOPS`` of one block; none without replications."""
+) -> tuple[pa.Table, pa.Table, bytes, pa.Table]:
+    """Rows of ``REPLICATIONS``, ``CAUSES``, ``MONTHS`` (as Parquet) and ``HOPS`` of one block; none without
+    replications."""
     asked = simulator.prepared.options.replications
-    keys, values, causes, months, hops = [], [], [], [], []
-    if not asked:
-        empty, by_cause, by_month, by_hop = map(KeyedTable.empty, (REPLICATIONS, CAUSES, MONTHS, HOPS))
-        return empty, by_cause, by_month, by_hop
-    streams, numbers = Streams(seed, block), n_draws(asked, block)
-    for stratum, draw, lost, weight in chain(
+    keys, values = [np.zeros((0, 4), dtype=np.int64)], [np.zeros((0, len(REPLICATIONS.sums)))]
+    causes, hops = list[KeyedTable](), list[KeyedTable]()
+    streams, numbers, months = Streams(seed, block), n_draws(asked, block), MonthRows()
+    draws = chain(
         _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
         _losses_to_weather(simulator, streams, numbers[2:], history),
-    ):
-        for entity, way in np.argwhere(lost.figures.any(axis=2)).tolist():
-            keys.append((entity, way, stratum, draw))
-            values.append((*lost.figures[entity, way], weight))
+    )
+    for stratum, draw, lost, weight in draws if asked else ():
+        entity, way = np.nonzero(lost.figures.any(axis=2))
+        one = np.ones_like(entity)
+        keys.append(np.column_stack([entity, way, stratum * one, draw * one]))
+        values.append(np.column_stack([lost.figures[entity, way], weight * one]))
         of_stratum = np.column_stack([lost.causes.keys, np.full(len(lost.causes.keys), stratum)])
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
-        months.append(_month_rows(lost.months, stratum, draw, weight))
+        months.add(lost.months, stratum, draw, weight)
         hops.append(_hop_rows(lost.hops, stratum))
-    drawn = KeyedTable.collect(
-        REPLICATIONS, np.reshape(keys, (-1, 4)), np.reshape(values, (-1, len(REPLICATIONS.sums)))
-    )
-    by_cause, by_month = KeyedTable.joined(CAUSES, causes), KeyedTable.drained(MONTHS, months)
-    return drawn, by_cause, by_month, KeyedTable.joined(HOPS, hops)
+    drawn = KeyedTable.collect(REPLICATIONS, np.concatenate(keys), np.concatenate(values))
+    by_cause, by_hop = KeyedTable.drained(CAUSES, causes), KeyedTable.drained(HOPS, hops)
+    return drawn.to_arrow(), by_cause.to_arrow(), months.stored(), by_hop.to_arrow()
 
 
 def _hop_rows(hops: Floats, stratum: int) -> KeyedTable:
@@ -148,15 +151,6 @@ def _hop_rows(hops: Floats, stratum: int) -> KeyedTable:
     )
     keys = np.column_stack([hit, np.full(hit.size, stratum)])
     return KeyedTable.collect(HOPS, keys, np.column_stack([moments, np.maximum(found, 0.0)]))
-
-
-def _month_rows(months: Floats, stratum: int, draw: int, weight: float) -> KeyedTable:
-    """Rows of ``MONTHS`` of one draw."""
-    side, entity, year, month = (place.astype(np.int64) for place in np.nonzero(months.any(axis=4)))
-    one = np.ones_like(entity)
-    keys = np.column_stack([entity, stratum * one, draw * one, side, year, month])
-    values = np.column_stack([months[side, entity, year, month], np.full(entity.size, weight)])
-    return KeyedTable.collect(MONTHS, keys, values)
 
 
 def _losses_to_weather(

@@ -261,17 +261,26 @@ class YearLaw:
         assert met.histories is not None
         assert met.forced is not None
         calm = self._by_block(of(none.figures), none.block, every=True)
-        own_mean = self._by_block(of(own.figures), own.block)
+        own_mean = self._means(of, own)
         blocks = (of(self.figures) - own_mean).reshape(-1, met.block_years).mean(axis=1)
         most = max(float(of(self.figures).max(initial=0.0)), largest) or 1.0
         terms = [(blocks, most / met.block_years)]
         for rows, draws in ((histories, met.histories), (forced, met.forced)):
-            more = self._by_block(of(rows.figures), rows.block) - calm[rows.block]
+            more = self._means(of, rows) - calm[rows.block]
             units = np.asarray(np.bincount(draws.unit, draws.weight * more, draws.block_of.size), np.float64)
             # Whole histories are what a year without failures is too.
             units = units + calm[draws.block_of] if draws.whole else units
             terms.append((units, draws.largest_weight * most))
         return terms
+
+    def _means(self, of: Callable[[Floats], Floats], rows: _Rows) -> Floats:
+        """Mean of a function of the measures over the years of weather of other blocks, of each row."""
+        at_once = max(_AT_ONCE // rows.figures.shape[2], 1)
+        parts = [
+            self._by_block(of(rows.figures[:, first : first + at_once]), rows.block[first : first + at_once])
+            for first in range(0, len(rows.block), at_once)
+        ]
+        return np.concatenate([np.zeros(0), *parts])
 
     def _by_block(self, values: Floats, block: Ints, *, every: bool = False) -> Floats:
         """Mean over the years of weather but those of a row's own block; of one row for every block."""

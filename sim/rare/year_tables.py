@@ -3,17 +3,19 @@
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
-from hopyears.sim.counting.keyed_table import KeyedTable, read_rows
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.network_file import InputError
 from hopyears.sim.rare.losses import MONTH_FIGURES
-from hopyears.sim.rare.replications import FORCED, HISTORIES, MONTHS, OWN, TOGETHER, WITH, n_draws
+from hopyears.sim.rare.month_rows import MONTHS
+from hopyears.sim.rare.replications import FORCED, HISTORIES, OWN, TOGETHER, WITH, n_draws
+from hopyears.sim.rare.stored_rows import StoredRows
 from hopyears.sim.storage.run_folder import RunFolder
 
 _Keys = NDArray[np.int32]
@@ -75,7 +77,7 @@ class YearsMet:
 
 
 class YearTables:
-    """Months of all services of a run, read once.
+    """Months of the services of a run, read of some services at a time: memory does not grow with the years.
 
     Raises
     ------
@@ -90,17 +92,9 @@ class YearTables:
         self.block_years, self.n_blocks = int(manifest["block_years"]), len(blocks)
         self._asked = int(manifest["options"]["replications"]) * bool(manifest["options"]["failures"])
         self._draws = np.array([n_draws(self._asked, block) for block in blocks])
-        months = (
-            KeyedTable.from_arrow(SERVICE_MONTH, folder.read_table(block, "service_month"))
-            for block in blocks
-        )
-        self._months = _joined([_both_ways(table) for table in months])
-        self._drawn = _joined(
-            [
-                read_rows(MONTHS, folder.read_table(block, "service_month_replications"), np.int32)
-                for block in blocks
-            ]
-        )
+        n_services = len(folder.network()["services"])
+        self._months = StoredRows(folder, blocks, "service_month", SERVICE_MONTH, n_services)
+        self._drawn = StoredRows(folder, blocks, "service_month_replications", MONTHS, n_services)
         self._weather: Floats | None = None
 
     @property
@@ -124,29 +118,46 @@ class YearTables:
         met = self._met(services)
         return met if self._weather is None else met.with_weather(self._weather[list(services)])
 
-    def _met(self, services: Sequence[int]) -> YearsMet:
+    def simulated(self, services: Sequence[int]) -> Floats:
+        """What the years took in the run's blocks, as ``YearsMet.years``."""
         years = self._empty(self.n_years, len(services))
-        place, keys, values = _those(self._months, services)
-        years[keys[:, 0] * self.block_years + keys[:, 2], place, keys[:, 3]] = values
+        place, keys, values = self._months.of(services)
+        both = keys[:, 2] == BOTH
+        values = values[:, [SERVICE_MONTH.values.index(name) for name in YEAR_FIGURES]]
+        at = keys[both, 0] * self.block_years + keys[both, 4], place[both], keys[both, 5]
+        years[at] = values[both]
+        return years
+
+    def _met(self, services: Sequence[int]) -> YearsMet:
+        years = self.simulated(services)
         own = self._empty(self.n_years, len(services))
         if not self.replicated:
             return YearsMet(years, own, self.block_years)
-        place, keys, values = _those(self._drawn, services)
+        place, keys, values = self._drawn.of(services)
         here = keys[:, 2] == OWN
-        at = (keys[here, 0] * self.block_years + keys[here, 5], place[here], keys[here, 6])
+        at = keys[here, 0] * self.block_years + keys[here, 5], place[here], keys[here, 6]
         own[at] = self._padded(values[here])
-        together = TOGETHER if len(services) > 1 and self._drawn[0][:, 2].max(initial=0) >= TOGETHER else 0
+        together = TOGETHER if len(services) > 1 and max(self._largest, default=0) >= TOGETHER else 0
         histories, forced = (
             self._of_kind(stratum + together, self._draws[:, column], place, keys, values, len(services))
             for column, stratum in enumerate((HISTORIES, FORCED))
         )
         return YearsMet(years, own, self.block_years, histories, forced)
 
+    @cached_property
+    def _largest(self) -> dict[int, float]:
+        """Largest weight of each stratum that has a row."""
+        found: dict[int, float] = {}
+        for strata, weights in self._drawn.columns("stratum", "weight"):
+            for stratum in np.unique(strata).tolist():
+                largest = float(weights[strata == stratum].max())
+                found[stratum] = max(largest, found.get(stratum, 0.0))
+        return found
+
     def _of_kind(
         self, stratum: int, numbers: Ints, place: Ints, keys: _Keys, values: Floats, n_services: int
     ) -> Draws:
-        every = self._drawn[0][:, 2] == stratum
-        largest = float(self._drawn[1][every, -1].max(initial=0.0))
+        largest = self._largest.get(stratum, 0.0)
         if largest == 0.0 and stratum % TOGETHER == FORCED:
             numbers = np.zeros_like(numbers)
         first = np.concatenate([[0], np.cumsum(numbers)])
@@ -172,33 +183,3 @@ class YearTables:
     def _padded(values: Floats) -> Floats:
         """Figures of replications among ``YEAR_FIGURES``: no weight, nothing undelivered."""
         return np.column_stack([values[:, : len(MONTH_FIGURES)], np.zeros(len(values))])
-
-
-def _both_ways(table: KeyedTable) -> tuple[_Keys, Floats]:
-    here = table.key("direction") == BOTH
-    keys = np.column_stack([table.key(name)[here] for name in ("entity", "year", "month")])
-    return keys.astype(np.int32), np.column_stack([table.value(name)[here] for name in YEAR_FIGURES])
-
-
-def _joined(parts: list[tuple[_Keys, Floats]]) -> tuple[_Keys, Floats]:
-    """Rows of all blocks, the place of the block before their keys; takes the parts over one by one."""
-    n_rows, (key, value) = sum(len(key) for key, _ in parts), parts[0]
-    if len(parts) == 1:
-        return np.pad(key, ((0, 0), (1, 0))), value
-    keys, values = np.empty((n_rows, 1 + key.shape[1]), np.int32), np.empty((n_rows, value.shape[1]))
-    end = 0
-    for place in range(len(parts)):
-        key, value = parts.pop(0)
-        begin, end = end, end + len(key)
-        keys[begin:end, 0], keys[begin:end, 1:], values[begin:end] = place, key, value
-    return keys, values
-
-
-def _those(rows: tuple[_Keys, Floats], services: Sequence[int]) -> tuple[Ints, _Keys, Floats]:
-    """Rows of some services (the second key), and the place of each in ``services``."""
-    keys, values = rows
-    order = np.argsort(services)
-    found = np.searchsorted(np.asarray(services)[order], keys[:, 1])
-    near = order[np.minimum(found, len(services) - 1)]
-    here = np.asarray(services)[near] == keys[:, 1]
-    return near[here], keys[here], values[here]

@@ -7,7 +7,7 @@ is put together in the order of their numbers.
 from collections.abc import Callable
 from contextlib import suppress
 from ctypes import CDLL
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pyarrow as pa
@@ -29,7 +29,8 @@ BLOCK_YEARS = 10
 _MMAP_THRESHOLD = -3
 """Number of that option in glibc's malloc.h."""
 
-BlockTables = dict[str, pa.Table]
+BlockTables = dict[str, pa.Table | bytes]
+"""Tables of a block by name; the largest is Parquet already."""
 
 
 @dataclass(frozen=True)
@@ -65,18 +66,21 @@ class BlockCounter:
         history = simulator.simulate(plan.seed, number, plan.block_years)
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
-        beside = replication_tables(simulator, self._by_hand, plan.seed, number, history)
-        drawn, causes, months, hops = (table.to_arrow() for table in beside)
-        del beside
+        counted = block_tally(simulator.prepared, run, number, history, lost).to_arrow()
+        fading, series = history.fading.to_arrow(), series_rows(simulator, history).to_arrow()
+        failures = failure_tables(simulator.prepared, history, lost)
+        # Counted, the histories of hops and services are let go before others come beside them.
+        lost, history = [], replace(history, hops=(), services=())
+        drawn, causes, months, hops = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
-            **block_tally(simulator.prepared, run, number, history, lost).to_arrow(),
-            "hop_fading": history.fading.to_arrow(),
-            "service_series": series_rows(simulator, history).to_arrow(),
+            **counted,
+            "hop_fading": fading,
+            "service_series": series,
             "service_replications": drawn,
             "service_cause_replications": causes,
             "service_month_replications": months,
             "hop_replications": hops,
-            **failure_tables(simulator.prepared, history, lost),
+            **failures,
         }
 
 

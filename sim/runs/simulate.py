@@ -10,7 +10,6 @@ from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
-from hopyears.sim.hops.site_hardware import sites_hardware
 from hopyears.sim.inputs.network_file import InputError, NetworkSource
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.runs.block_pool import Workers
@@ -22,7 +21,7 @@ from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
 DEFAULT_REPLICATIONS = 48
-"""Beside a block of ten years they take about as long as the block itself."""
+"""Histories of failures beside each block (``sim.rare.replications.n_draws``)."""
 
 DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)
 """What a user gets who asks for nothing else."""
@@ -184,8 +183,7 @@ def warnings_of(source: NetworkSource, designs: Sequence[HopDesign]) -> list[str
         If no law describes a hop (``sim.hops.design_doubts``).
     """
     doubts = network_doubts(source.network, designs, source.name)
-    outgrown = [fault for plan in sites_hardware(source.network).values() for fault in plan.warnings]
-    return [*source.warnings, *(f"{source.name}: {fault.sentence()}" for fault in [*doubts, *outgrown])]
+    return [*source.warnings, *(f"{source.name}: {doubt.sentence()}" for doubt in doubts)]
 
 
 def rest_on(

@@ -64,7 +64,7 @@ def year_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
     """
     rows = []
     for number, service in enumerate(services):
-        minutes = YearLaw(years.of([number]), [UNAVAILABLE]).figures[0]
+        minutes = UNAVAILABLE.worst(UNAVAILABLE.periods(years.simulated([number])))
         for share in QUANTILES:
             found = year_quantile(minutes, share)
             row: dict[str, object] = {"service": service, "share_of_years": share}

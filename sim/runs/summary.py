@@ -1,6 +1,5 @@
 """From the tallies of a run's blocks to its tables of results."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,7 +7,7 @@ import pandas as pd
 import pyarrow as pa
 
 from hopyears.models.basics.arrays import Floats
-from hopyears.models.basics.calendar import date_of, month_of
+from hopyears.models.basics.calendar import date_of
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
@@ -24,19 +23,20 @@ from hopyears.sim.counting.figures import (
     put_interval,
 )
 from hopyears.sim.counting.result_tables import columns_of
-from hopyears.sim.counting.tallies import TABLES, Tally, add_tallies, by_month
+from hopyears.sim.counting.statistics import mean_interval
+from hopyears.sim.counting.tallies import TABLES, Tally
 from hopyears.sim.counting.tally_rows import BOTH
-from hopyears.sim.counting.years import worst_month
 from hopyears.sim.money.network_costs import cost_frame, cost_rows, run_rows, terms_of
 from hopyears.sim.money.service_money import service_money
 from hopyears.sim.rare.cause_figures import cause_seconds
 from hopyears.sim.rare.hop_figures import hop_intervals
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.rare.year_tables import YearTables
+from hopyears.sim.runs.blocks_seen import MOST_OF_A_SERVICE, BlocksSeen, month_table
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
 from hopyears.sim.runs.single_years import target_table, year_table
-from hopyears.sim.runs.summary_failures import FAILURE_TABLES, failure_frames
+from hopyears.sim.runs.summary_failures import failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
     BELOW_COMMITTED,
@@ -56,24 +56,22 @@ __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"
 
 def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
-    # Draws of replications, by far the largest tables, are read by those who judge them.
-    stored = [folder.read_block(number, *TABLES, *FAILURE_TABLES) for number in folder.finished_blocks()]
-    blocks = tallies_of(prepared, folder, stored)
+    seen = BlocksSeen.read(prepared, folder)
+    blocks, total = seen.blocks, seen.total
     predicted_hops = predict_hops(prepared)
     predicted = predict_services(prepared, predicted_hops)
     yearly, ids = YearTables(folder), [demand.id for demand in prepared.demands]
-    total = add_tallies(blocks)
     figures = ServiceFigures.read(prepared, folder)
     causes = cause_seconds(total, folder, prepared.options.replications, figures)
     total = replace(total, tables={**total.tables, "service_cause": causes})
-    services = service_table(prepared, blocks, total, predicted, figures)
-    failures, network = failure_frames(stored, total), prepared.network
+    services = service_table(prepared, seen, total, predicted, figures)
+    failures, network = failure_frames(seen.failures, total), prepared.network
     bill = [*cost_rows(network), *run_rows(network, failures["crew_visits"], failures["part_failures"])]
     frames = {
         "services": services,
         "service_directions": direction_table(prepared, blocks, figures),
         "service_causes": cause_table(total, "service"),
-        "service_months": month_table(total),
+        "service_months": month_table(total, seen.months),
         "longest_outages": longest_outages(total, folder.manifest()["block_years"]),
         "service_throughput": throughput_table(prepared, total),
         "service_undelivered": undelivered_table(total),
@@ -96,37 +94,25 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
 
 def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:
     """Tally of each finished block of a run, in order."""
-    stored = [folder.read_block(number, *TABLES) for number in folder.finished_blocks()]
-    return tallies_of(prepared, folder, stored)
-
-
-def tallies_of(prepared: Prepared, folder: RunFolder, stored: Sequence[dict[str, pa.Table]]) -> list[Tally]:
-    """Tally of each finished block whose tables were read, in order."""
     manifest = folder.manifest()
     run = run_of(prepared, manifest["identity"], manifest["block_years"])
-    return [
-        Tally.from_arrow(run, [number], tables)
-        for number, tables in zip(folder.finished_blocks(), stored, strict=True)
-    ]
+    blocks = folder.finished_blocks()
+    return [Tally.from_arrow(run, [number], folder.read_block(number, *TABLES)) for number in blocks]
 
 
 def service_table(
-    prepared: Prepared,
-    blocks: Sequence[Tally],
-    total: Tally,
-    predicted: pd.DataFrame,
-    figures: ServiceFigures,
+    prepared: Prepared, seen: BlocksSeen, total: Tally, predicted: pd.DataFrame, figures: ServiceFigures
 ) -> pd.DataFrame:
     """One row a service; ``predicted`` is what ``predict_services`` says of them."""
     services = prepared.network.services
     n = len(services)
     longest_s = longest_outages_s(total, "service", n)
-    months = by_month(total, "service_month", "unavailable_s") / 60.0
+    worst_min = seen.worst_month_s / 60.0
     errored = total.tables["service_total"].spread("errored_s", (n,), direction=BOTH) / total.years
     delivered = np.array(
         [total.tables["service_traffic"].spread("delivered_mbit", (n,), direction=d) for d in (0, 1)]
     ).min(axis=0)
-    planned, below = planned_minutes(total, n), below_committed(blocks, n, BOTH)
+    planned, below = planned_minutes(total, n), below_committed(seen.blocks, n, BOTH)
     textbook = predicted["total_min_per_year"].to_numpy(dtype=np.float64)
     rows = []
     for i, (service, demand) in enumerate(zip(services, prepared.demands, strict=True)):
@@ -144,7 +130,7 @@ def service_table(
             **outage_columns(figures.intervals(i), float(longest_s[i])),
             "planned_min_per_year": float(planned[i]),
             "errored_s_per_year": float(errored[i]),
-            **_worst_month(months[i]),
+            **_worst_month(worst_min[:, i], seen.blocks[0].years),
             "forward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=FORWARD).best / 60.0,
             "backward_unavailable_min_per_year": figures.interval(i, UNAVAILABLE, way=BACKWARD).best / 60.0,
             "mean_throughput_mbit_s": float(delivered[i] / total.years / SECONDS_PER_YEAR),
@@ -158,11 +144,11 @@ def service_table(
     return pd.DataFrame(rows)
 
 
-def _worst_month(minutes: Floats) -> dict[str, object]:
-    """Mean over the years of each year's worst month, from minutes of shape (n_blocks, n_years, 12)."""
+def _worst_month(minutes: Floats, block_years: int) -> dict[str, object]:
+    """Mean over the years of each year's worst month, from its mean in each block, shape (n_blocks,)."""
     row: dict[str, object] = {}
-    bound = UNSEEN_OUTAGE_S / 60.0 / minutes.shape[1]
-    put_interval(row, "worst_month_unavailable_min", worst_month(minutes, largest_unseen=bound))
+    bound = UNSEEN_OUTAGE_S / 60.0 / block_years
+    put_interval(row, "worst_month_unavailable_min", mean_interval(minutes, largest_unseen=bound))
     return row
 
 
@@ -184,30 +170,6 @@ def cause_table(total: Tally, kind: str) -> pd.DataFrame:
     return table.sort_values([kind, "unavailable_min_per_year"], ascending=[True, False], kind="stable")
 
 
-def month_table(total: Tally) -> pd.DataFrame:
-    """Unavailable minutes of each calendar month (1 to 12), mean over the years, with their outages."""
-    frame = total.to_frame("service_month")
-    frame = frame[frame["direction"] == "both"]
-    summed = frame.groupby(["service", "month"], sort=False)["unavailable_s"].sum().reset_index()
-    summed["unavailable_min_per_year"] = summed.pop("unavailable_s") / 60.0 / total.years
-    summed = summed.merge(_weighed_outages(total), on=["service", "month"], how="left")
-    summed["outages_weighed"] = summed["outages_weighed"].fillna(0.0)
-    summed["month"] += 1
-    return summed
-
-
-def _weighed_outages(total: Tally) -> pd.DataFrame:
-    """Outages that began in each month (0 to 11), weighed by length: n if alike, 1 if one outlasts the rest.
-
-    The square of their sum over the sum of their squares (Kish 1965, effective sample size; from memory).
-    """
-    outages = total.to_frame("service_outage")
-    outages["month"] = month_of(outages["start_s"].to_numpy())
-    outages["square"] = outages["duration_s"] ** 2
-    sums = outages.groupby(["service", "month"], sort=False)[["duration_s", "square"]].sum()
-    return (sums["duration_s"] ** 2 / sums["square"]).rename("outages_weighed").reset_index()
-
-
 def site_table(prepared: Prepared) -> pd.DataFrame:
     """Where the sites are."""
     return pd.DataFrame(
@@ -219,9 +181,6 @@ def site_table(prepared: Prepared) -> pd.DataFrame:
             "north_km": [y for _, y in prepared.site_km],
         }
     )
-
-
-MOST_OF_A_SERVICE = 10
 
 
 def longest_outages(total: Tally, block_years: int) -> pd.DataFrame:

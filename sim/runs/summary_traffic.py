@@ -40,8 +40,8 @@ def planned_minutes(total: Tally, n: int) -> Floats:
 
 def throughput_shares(total: Tally, entity: int, peak_mbit_s: float, direction: int) -> tuple[Floats, Floats]:
     """Rates [Mbit/s], falling, and the share of time with at least each."""
-    table = total.tables["service_throughput"]
-    seconds = table.spread("seconds", (N_BINS + 1,), entity=entity, direction=direction)
+    own = total.tables["service_throughput"].of(entity)
+    seconds = own.spread("seconds", (N_BINS + 1,), entity=entity, direction=direction)
     rates = peak_mbit_s * np.arange(N_BINS, -1, -1) / N_BINS
     return rates, np.cumsum(seconds[::-1]) / seconds.sum()
 

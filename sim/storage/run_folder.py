@@ -11,7 +11,7 @@ import hashlib
 import json
 import logging
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
@@ -20,7 +20,14 @@ from typing import Any
 import pyarrow as pa
 
 from hopyears.sim.inputs.network_file import InputError
-from hopyears.sim.storage.table_files import packed, packed_origin, read_packed, read_tables, write_tables
+from hopyears.sim.storage.table_files import (
+    packed,
+    packed_origin,
+    read_packed,
+    read_tables,
+    table_parts,
+    write_tables,
+)
 from hopyears.sim.storage.whole_file import RunError, checked, json_bytes, read_json, write_whole
 
 LOG = logging.getLogger("hopyears")
@@ -32,7 +39,7 @@ TABLES = "tables"
 LOCK = ".lock"
 """File that whoever works in a folder holds locked. It stays: who removes a lock may remove another's."""
 
-FORMAT = 9
+FORMAT = 10
 """Of a folder, stated in its manifest; raised whenever blocks, tables or manifest change what they hold."""
 
 VERSIONED = ("hopyears", "numpy", "scipy", "numba", "simpy", "itur", "pandas", "pyarrow")
@@ -225,7 +232,7 @@ class RunFolder:
     def _origin(self, identity: str, block: int) -> dict[str, Any]:
         return {"identity": identity, "block": block}
 
-    def write_block(self, block: int, tables: Mapping[str, pa.Table]) -> None:
+    def write_block(self, block: int, tables: Mapping[str, pa.Table | bytes]) -> None:
         """Store a finished block: all of its tables or nothing.
 
         Raises
@@ -258,6 +265,12 @@ class RunFolder:
             If it is missing or damaged.
         """
         return self.read_block(block, name)[name]
+
+    def table_parts(
+        self, block: int, name: str, *, columns: Sequence[str] = (), within: tuple[int, int] | None = None
+    ) -> Iterator[pa.Table]:
+        """One table of a finished block in parts, as ``table_files.table_parts``."""
+        return table_parts(self._block(block), name, columns=columns, within=within)
 
     def write_results(self, tables: Mapping[str, pa.Table], origin: Mapping[str, Any] | None = None) -> None:
         """Store the tables of results and what they rest on, replacing those of fewer blocks.

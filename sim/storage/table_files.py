@@ -8,7 +8,7 @@ import io
 import json
 import shutil
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +23,19 @@ ORIGIN = "origin.json"
 
 _ENDING = ".parquet"
 
+COMPRESSION = "zstd"
+"""Of columns of tables."""
 
-def table_bytes(table: pa.Table) -> bytes:
-    """One table as Parquet; equal tables give equal bytes."""
+PART_ROWS = 1 << 16
+"""Rows of a table that are stored, and may be read, by themselves."""
+
+
+def table_bytes(table: pa.Table | bytes) -> bytes:
+    """One table as Parquet, which it may be already; equal tables give equal bytes."""
+    if isinstance(table, bytes):
+        return table
     sink = pa.BufferOutputStream()
-    pq.write_table(table, sink, compression="zstd")
+    pq.write_table(table, sink, compression=COMPRESSION, row_group_size=PART_ROWS)
     return bytes(sink.getvalue())
 
 
@@ -36,7 +44,7 @@ def write_table(path: Path, table: pa.Table) -> None:
     write_whole(path, table_bytes(table))
 
 
-def packed(tables: Mapping[str, pa.Table], origin: Mapping[str, Any]) -> bytes:
+def packed(tables: Mapping[str, pa.Table | bytes], origin: Mapping[str, Any]) -> bytes:
     """Tables and what they rest on as one ZIP file of Parquet files; equal tables give equal bytes."""
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as archive:
@@ -70,6 +78,36 @@ def read_packed(path: Path, *names: str) -> dict[str, pa.Table]:
         with zipfile.ZipFile(path) as archive:
             wanted = [name + _ENDING for name in names] or [n for n in archive.namelist() if n != ORIGIN]
             return {name.removesuffix(_ENDING): _table(archive.read(name)) for name in wanted}
+    except Exception:  # whatever damage may bring about in there
+        raise _refusal(path, "block") from None
+
+
+def table_parts(
+    path: Path, name: str, *, columns: Sequence[str] = (), within: tuple[int, int] | None = None
+) -> Iterator[pa.Table]:
+    """One table of a packed file, in parts of at most ``PART_ROWS`` rows.
+
+    Parameters
+    ----------
+    path : Path
+    name : str
+    columns : sequence of str
+        All unless stated.
+    within : tuple of int, optional
+        Parts are left out where the first column, whole numbers, is nowhere from the one to the other.
+
+    Raises
+    ------
+    InputError
+        If the file is missing or damaged.
+    """
+    try:
+        with zipfile.ZipFile(path) as archive:
+            table = pq.ParquetFile(pa.BufferReader(archive.read(name + _ENDING)))
+        for part in range(table.num_row_groups):
+            met = table.metadata.row_group(part).column(0).statistics
+            if within is None or met is None or (met.max >= within[0] and met.min <= within[1]):
+                yield table.read_row_group(part, columns=list(columns) or None)
     except Exception:  # whatever damage may bring about in there
         raise _refusal(path, "block") from None
 

@@ -230,8 +230,8 @@ def test_check_warns_of_every_site_that_outgrows_its_indoor_unit(
     data["hops"] += [{**hop, "id": f"last-{i}", "from": "last", "to": f"end-{i}"} for i in range(9)]
     assert main(["check", str(write(tmp_path, data))]) == 0
     text = capsys.readouterr().out
-    said = "one indoor unit is not enough for its 9 directions with 9 radios, so 2 are placed"
-    assert f'warning: site "last": {said}' in text
+    said = "2 indoor units are placed for its 9 directions with 9 radios; fewer are not enough"
+    assert f': site "last": {said}' in text
 
 
 def test_rain_rate_where_it_never_rains(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,7 +1,6 @@
 """Rows of the page's own tables, the sheet in brief, and the page of a comparison."""
 
 import re
-from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -9,14 +8,16 @@ import pytest
 from matplotlib.colors import to_rgb
 from synthetic_results import SERVICES, made_up_results
 
-from hopyears.sim.counting.tallies import Tally
+from hopyears.sim.counting.keyed_table import KeyedTable
+from hopyears.sim.counting.tallies import Run, Tally
+from hopyears.sim.counting.tally_rows import BOTH, OUTAGE, SERVICE_MONTH
 from hopyears.sim.report.brief import brief_page
 from hopyears.sim.report.figures import FEW_OUTAGES, month_text
 from hopyears.sim.report.page import report_page
 from hopyears.sim.report.page_rows import longest_rows, month_rows, worst_month_sentence, worst_rows
 from hopyears.sim.report.scales import round_ticks
+from hopyears.sim.runs.blocks_seen import month_sums, month_table
 from hopyears.sim.runs.results import Results
-from hopyears.sim.runs.summary import month_table
 from hopyears.sim.wording.rows import rate_rows, service_rows
 
 TABLES = made_up_results().tables
@@ -136,19 +137,17 @@ def test_the_sheet_in_brief_has_one_answer_one_map_one_figure() -> None:
 def test_outages_of_a_month_are_weighed_by_their_length() -> None:
     """Five alike count five; one of twelve days with four of ten minutes counts about one."""
     month_s = 31.0 * 86_400.0
-
-    class Made:
-        years = 10.0
-
-        def to_frame(self, name: str) -> pd.DataFrame:
-            lasted = [600.0] * 5 + [12 * 86_400.0, *[600.0] * 4]
-            began = [100.0 + i for i in range(5)] + [month_s + 100.0 + i for i in range(5)]
-            if name == "service_outage":
-                return pd.DataFrame({"service": "a", "start_s": began, "duration_s": lasted})
-            months = {"service": "a", "month": [0, 1], "direction": "both"}
-            return pd.DataFrame({**months, "unavailable_s": [sum(lasted[:5]), sum(lasted[5:])]})
-
-    table = month_table(cast(Tally, Made()))
+    lasted = [600.0] * 5 + [12 * 86_400.0, *[600.0] * 4]
+    began = [100 + i for i in range(5)] + [int(month_s) + 100 + i for i in range(5)]
+    months = [[0, BOTH, 0, 0, month] for month in (0, 1)]
+    lost = [[seconds, *[0.0] * 6] for seconds in (sum(lasted[:5]), sum(lasted[5:]))]
+    outages = [[0, 0, start, 0] for start in began]
+    tables = {
+        "service_month": KeyedTable.collect(SERVICE_MONTH, months, lost),
+        "service_outage": KeyedTable.collect(OUTAGE, outages, lasted),
+    }
+    tally = Tally(Run("made", 10, ("a",), ()), (0,), tables)
+    table = month_table(tally, month_sums(tally))
     assert list(table["month"]) == [1, 2]
     assert table["outages_weighed"].tolist() == pytest.approx([5.0, 1.0046], abs=1e-3)
     assert table["unavailable_min_per_year"].tolist() == pytest.approx([5.0, 1732.0])

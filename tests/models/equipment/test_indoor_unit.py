@@ -54,7 +54,7 @@ def test_units_and_cards_for_the_directions(forms: list[str], units: int, cards:
 def test_a_site_that_outgrows_its_unit_is_told() -> None:
     hardware = place_indoor_units("mill", ends_of(*["1+0"] * 6), unit=OFFER, n_units=1)
     assert [doubt.sentence() for doubt in hardware.warnings] == [
-        'site "mill": one indoor unit is not enough for its 6 directions with 6 radios, so 2 are placed'
+        'site "mill": 2 indoor units are placed for its 6 directions with 6 radios; fewer are not enough'
     ]
     assert hardware.n_units == 2
     enough = place_indoor_units("mill", ends_of(*["1+0"] * 6), unit=OFFER, n_units=2)

@@ -49,7 +49,7 @@ def test_worst_month_is_the_mean_of_each_years_worst():
     months[0, :, 4] = [1.0, 2.0, 3.0]
     months[1, :, 7] = [4.0, 4.0, 4.0]
     months[1, 0, 2] = 10.0
-    assert worst_month(months).best == pytest.approx((2.0 + 6.0) / 2)
+    assert worst_month(months).mean() == pytest.approx((2.0 + 6.0) / 2)
 
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from hopyears.sim.importing.cells import (
@@ -81,6 +81,7 @@ def test_minutes_and_seconds_give_the_degrees_back(degrees: float) -> None:
 
 
 @given(st.text(max_size=30))
+@example("48\n8")
 def test_any_text_is_read_or_refused(text: str) -> None:
     for read in (angle(text), *(found[0] for mark in ".," if (found := number(text, mark)))):
         assert read is None or math.isfinite(read) or "e" in text.lower() or len(text) > 20

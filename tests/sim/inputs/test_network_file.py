@@ -764,6 +764,8 @@ def _read_or_refuse(path: Path) -> None:
     except InputError as error:
         for line in str(error).splitlines():
             assert line.isprintable()
-            assert (" is " in line and "; must be " in line) or line.startswith("... and "), line
+            assert ((" is " in line or " are " in line) and "; must be " in line) or line.startswith(
+                "... and "
+            ), line
     else:
         assert source.network.hops

@@ -66,9 +66,10 @@ def test_rain_takes_the_weakest_activity_of_its_month_and_hour(drawn):
 
 def moved_at_each_hour(level, stillness, rain, month):
     """Activity by night and hour, moved out of the rain."""
-    moved = level.T.copy()
-    move_out_of_rain(moved, stillness, rain.T.copy(), month.T.copy())
-    return moved.T
+    moved, months = level.copy(), np.arange(month.max() + 1)
+    begins = np.array([np.searchsorted(hour, months) for hour in month.T])
+    move_out_of_rain(moved, stillness, np.packbits(rain), begins)
+    return moved
 
 
 def test_without_rain_nothing_moves():

@@ -8,7 +8,7 @@ from scipy import stats
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS
-from hopyears.sim.rain import storm_draws, storm_loops
+from hopyears.sim.rain import storm_draws, storm_loops, system_loops
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.streams import Streams
@@ -17,9 +17,9 @@ KEYS = np.random.default_rng(4).integers(0, 2**63, 3000).astype(np.uint64)
 REGION = np.array([-30.0, -10.0, 20.0, 40.0])
 
 
-def plain(loop):
+def plain(loop, module=storm_loops):
     """A loop as it is written, not compiled."""
-    return getattr(storm_loops, loop).py_func
+    return getattr(module, loop).py_func
 
 
 @pytest.mark.parametrize("mean", [0.0, 0.3, 4.0, 150.0])
@@ -32,14 +32,14 @@ def test_poisson_numbers_are_those_of_scipy(mean):
 def test_quantiles_lie_between_the_nodes_and_end_with_them():
     values = np.cumsum(np.random.default_rng(2).random(len(storm_loops.SCORES)))
     scores = np.concatenate([np.linspace(-5.99, 5.99, 300), storm_loops.SCORES[5:-5:7]])
-    found = [plain("_quantile")(values, score) for score in scores]
+    found = [plain("quantile")(values, score) for score in scores]
     np.testing.assert_allclose(found, np.interp(scores, storm_loops.SCORES, values), rtol=1e-12)
-    assert plain("_quantile")(values, -9.0) == values[0]
-    assert plain("_quantile")(values, 9.0) == pytest.approx(values[-1], abs=2e-3)
+    assert plain("quantile")(values, -9.0) == values[0]
+    assert plain("quantile")(values, 9.0) == pytest.approx(values[-1], abs=2e-3)
 
 
 def test_two_normal_numbers_of_a_key_are_normal_and_independent():
-    one, other = np.array([plain("_normals")(key, 4) for key in KEYS]).T
+    one, other = np.array([plain("normals")(key, 4) for key in KEYS]).T
     assert stats.kstest(one, "norm").pvalue > 0.01
     assert stats.kstest(other, "norm").pvalue > 0.01
     for a, b in ((one, other), (one**2, other**2)):
@@ -64,8 +64,8 @@ def test_a_line_is_wide_of_a_region_where_all_corners_lie_beyond_reach_on_one_si
     corners = np.array([(x, y) for x in REGION[[0, 2]] for y in REGION[[1, 3]]])
     found, wanted = [], []
     for place, speed, reach in tracks():
-        band = plain("_band")(*speed, REGION, reach)
-        found.append(plain("_wide_of")(*place, *speed, band))
+        band = plain("band_of")(*speed, REGION, reach)
+        found.append(plain("wide_of")(*place, *speed, band))
         side = (corners - place) @ np.array([speed[1], -speed[0]]) / np.hypot(*speed)
         wanted.append((side > reach).all() or (side < -reach).all())
     assert found == wanted
@@ -75,7 +75,7 @@ def test_a_line_is_wide_of_a_region_where_all_corners_lie_beyond_reach_on_one_si
 def test_a_track_meets_a_region_when_their_boxes_come_within_reach():
     found, wanted = [], []
     for place, speed, reach in tracks():
-        found.append(plain("_meets")(*place, *speed, 3000.0, REGION, reach))
+        found.append(plain("meets")(*place, *speed, 3000.0, REGION, reach))
         apart = [
             max(low - max(a, a + 3000.0 * v), min(a, a + 3000.0 * v) - high)
             for a, v, low, high in zip(place, speed, REGION[:2], REGION[2:], strict=True)
@@ -108,15 +108,15 @@ def test_a_place_takes_the_nodes_about_it_by_their_bilinear_weights(latitude_deg
         low, left = int(up), int(along)
         shares = np.outer([1.0 - up + low, up - low], [1.0 - along + left, along - left])
         weights[low : low + 2, left : left + 2] = shares
-        nodes = [plain("_node")(x, y, weather, lot) for lot in lots]
+        nodes = [plain("node_at")(x, y, weather, lot) for lot in lots]
         np.testing.assert_allclose(
             np.bincount(nodes, minlength=rows * columns) / 300.0, weights.ravel(), atol=2.0 / 300.0
         )
-    assert plain("_node")(1e4, 1e4, weather, 0.5) < rows * columns
+    assert plain("node_at")(1e4, 1e4, weather, 0.5) < rows * columns
 
 
 def test_a_map_of_one_node_has_one():
-    assert plain("_node")(50.0, 80.0, np.array([0.8, 0.1, 0.8, 0.1, 0.02, 1, 1]), 0.7) == 0
+    assert plain("node_at")(50.0, 80.0, np.array([0.8, 0.1, 0.8, 0.1, 0.02, 1, 1]), 0.7) == 0
 
 
 @pytest.mark.parametrize(("latitude_deg", "longitude_deg"), CENTRES)
@@ -131,7 +131,7 @@ def test_systems_are_born_evenly_over_a_tile_and_know_where_north_is(latitude_de
     square = np.sin(tile[0]), np.sin(tile[2]), np.sin(plane[0]), np.cos(plane[0])
     projected = azimuthal(latitude_deg, longitude_deg)
     for up, along in np.random.default_rng(6).random((10, 2)):
-        x, y, turn = plain("_place")(tile, plane, square, up, along)
+        x, y, turn = plain("_place", system_loops)(tile, plane, square, up, along)
         # Even over the area: so much of the tile's belt lies below, as sines of the latitude tell.
         latitude = np.rad2deg(np.arcsin((1 - up) * np.sin(tile[0]) + up * np.sin(tile[2])))
         longitude = west + along * (east - west)

@@ -3,6 +3,8 @@
 from dataclasses import replace
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from small_networks import hop, source_of, triangle
 
@@ -17,13 +19,14 @@ from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.candidates import strikes_per_year
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.forced_draw import ForcedDraw, storms_of_draw
+from hopyears.sim.rare.month_rows import MONTHS
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
     FIRST_TIMES,
     FORCED,
     HISTORIES,
     HOPS,
-    MONTHS,
+    MANY_BLOCKS,
     NIGHTS,
     OF_FAILURES,
     OWN,
@@ -127,6 +130,12 @@ def test_every_draw_has_its_own_failures(run):
     table = KeyedTable.from_arrow(REPLICATIONS, RunFolder(run / "with").read_table(0, "service_replications"))
     assert set(table.key("stratum")) <= {OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN}
     assert n_draws(2, 0) == (2 * FIRST_TIMES, 2, 1, 1)
+    assert n_draws(48, MANY_BLOCKS - 1) == (48, 16, 6, 2)
+    assert [n_draws(48, MANY_BLOCKS + more) for more in range(3)] == [
+        (24, 8, 6, 2),
+        (24, 8, 6, 1),
+        (24, 8, 6, 2),
+    ]
     assert n_draws(20, FIRST_BLOCKS) == (20, 7, 3, 1)
     losses = table.spread("unavailable_s", (2, 2 * FIRST_TIMES), stratum=HISTORIES, direction=BOTH)
     assert np.unique(losses[0]).size == losses.shape[1]
@@ -397,6 +406,10 @@ def test_each_service_has_the_months_of_its_own_draws():
     hands = by_hand(simulator.prepared, alone(simulator))
     assert [hand.services.tolist() for hand in hands] == [[1], [0]]
     drawn, _, months, _ = replication_tables(simulator, hands, 3, 0, simulator.simulate(3, 0, 2))
+    drawn, months = (
+        KeyedTable.from_arrow(REPLICATIONS, drawn),
+        KeyedTable.from_arrow(MONTHS, pq.read_table(pa.BufferReader(months))),
+    )
     for stratum in (HISTORIES, FORCED):
         lost = drawn.spread("unavailable_s", (2, 64), direction=BOTH, stratum=stratum).sum(axis=1)
         assert weighed_s(months, stratum) == pytest.approx(lost, abs=1e-6)

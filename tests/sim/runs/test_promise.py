@@ -52,6 +52,9 @@ class Years:
             1,
         )
 
+    def simulated(self, services):
+        return self.of(services).years
+
 
 def limit(minutes, chance=0.9, confidence=0.9):
     law = YearLaw(met(minutes), [UNAVAILABLE])
