@@ -27,10 +27,16 @@ ROUNDS = (
     (2500, 0.7),
     (4000, 0.5),
     (4000, 0.35),
-    (6000, 0.25),
-    (8000, 0.2),
+    (8000, 0.3),
+    (12000, 0.3),
 )
 """Snapshots of each case and gain, by round."""
+
+LEAST_SMOOTHED_GAIN = 0.5
+"""Rounds of less gain than this are not smoothed, but for the last."""
+
+COOL_BELOW_MM_H, COOL_TIMES = 2.0, 3
+"""Below this mean rate this many times the snapshots: few systems carry its rain, so one says less."""
 
 Floats = NDArray[np.float64]
 
@@ -43,12 +49,17 @@ def fitted_table(
     rounds: Sequence[tuple[int, float]] = ROUNDS,
     processes: int = 1,
 ) -> peaks.OverlapTable:
-    """Logarithm of the factor for each rate and chance, smoothed over both after every round."""
+    """Logarithm of the factor for each rate and chance, smoothed over both.
+
+    After the first rounds, lest single fits run away, and at the end: between, rounds of small gain would
+    take back too little of what smoothing does to the kink of gathering (months about it lay 5 to 15 % off).
+    """
     cases = np.array(list(product(rates, chances)))
     sparse = [
         peaks.sparse_law(population, storms, mean_rate_mm_h=rate, rain_probability=chance)
         for rate, chance in cases
     ]
+    shape = len(rates), len(chances)
     total = np.zeros((len(cases), len(peaks.TABLE_PEAKS)))
     with ProcessPoolExecutor(processes) as pool:
         for turn, (per_month, gain) in enumerate(rounds):
@@ -60,19 +71,20 @@ def fitted_table(
                     law,
                     float(chance),
                     total[i],
-                    per_month=per_month,
+                    per_month=per_month * (COOL_TIMES if rate < COOL_BELOW_MM_H else 1),
                     first_month=12 * (1 + turn * len(cases) + i),
                 )
-                for i, (law, (_, chance)) in enumerate(zip(sparse, cases, strict=True))
+                for i, (law, (rate, chance)) in enumerate(zip(sparse, cases, strict=True))
             ]
             total += gain * np.array([step.result() for step in steps])
-            total = smoothed(cases, total, storms, (len(rates), len(chances)))
-    return peaks.OverlapTable(np.array(rates), np.array(chances), total.reshape(len(rates), len(chances), -1))
+            if gain >= LEAST_SMOOTHED_GAIN or turn == len(rounds) - 1:
+                total = smoothed(cases, total, storms, shape)
+    return peaks.OverlapTable(np.array(rates), np.array(chances), total.reshape(*shape, -1))
 
 
 def smoothed(cases: Floats, found: Floats, storms: StormModel, shape: tuple[int, int]) -> Floats:
-    """A trend, and what is left of it averaged over neighbours in the grid (1/4, 1/2, 1/4 both ways), peak by
-    peak: takes out most of the draws' chance, and keeps bends wider than a knot.
+    """A trend, and what is left of it averaged a little over neighbours in the grid (0.1, 0.8, 0.1 both
+    ways), peak by peak: takes out some of the draws' chance, and keeps the kink of gathering.
 
     The trend is cubic in ln r and the root of P0, and linear in the logarithms of what else the amount of
     rain decides: split peak of cool months, cells in a storm, storms in a system.
@@ -87,7 +99,7 @@ def smoothed(cases: Floats, found: Floats, storms: StormModel, shape: tuple[int,
     trend = terms @ np.linalg.lstsq(terms, found, rcond=None)[0]
     left = (found - trend).reshape(*shape, -1)
     for axis in (0, 1):
-        left = convolve1d(left, (0.25, 0.5, 0.25), axis=axis, mode="nearest")
+        left = convolve1d(left, (0.1, 0.8, 0.1), axis=axis, mode="nearest")
     return np.asarray(trend + left.reshape(found.shape), dtype=np.float64)
 
 

@@ -21,7 +21,7 @@ from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw
 from hopyears.sim.rain.scenes import hop_samples, scenes
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
-RAIN_MODEL_VERSION = 16
+RAIN_MODEL_VERSION = 18
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 STANDARD_PEAKS = np.linspace(-1.0, 5.5, 131)
