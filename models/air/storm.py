@@ -27,15 +27,18 @@ class StormModel:
         month), only as large a share of its rain is split by the larger peak, above 0.
     storms_per_system, wide_per_system : float
         Largest mean number of storms and of wide shapes in a system, above 0.
+    gather_amount_mm_h, least_gathered : float
+        Systems of a month in which less than this falls hold fewer of both, least_gathered of the most (above
+        0, at most 1) where nearly nothing falls: the less rain, the more its storms come alone.
     system_spread_km : float
         Standard deviation of their places about the system's moving centre, east and north [km], above 0.
     system_duration_s : float
         They begin evenly over this time from the system's start [s], above 0.
     system_size_shape : float
         Shape of the gamma variable that makes systems differ in size, above 0.
-    cells_per_rate, cells_power, fewest_cells, most_cells : float
-        Mean cells in a storm: cells_per_rate times the month's mean rain rate [mm/h] to this power, within
-        these limits.
+    cells_per_rate, cells_power, cells_per_amount, fewest_cells, most_cells : float
+        Mean cells in a storm: the larger of cells_per_rate times the month's mean rain rate [mm/h] to this
+        power and of cells_per_amount times that rate times the probability of rain, within these limits.
     storm_spread_km, storm_duration_s : float
         Standard deviation of cells about their storm's moving centre [km]; they are born evenly over this
         time from the storm's start [s]; above 0.
@@ -65,15 +68,18 @@ class StormModel:
     split_rate_mm_h: float = 2.0
     split_rate_power: float = 1.5
     split_amount_mm_h: float = 0.18
-    storms_per_system: float = 3.0
-    wide_per_system: float = 12.0
-    system_spread_km: float = 40.0
+    storms_per_system: float = 3.1
+    wide_per_system: float = 15.0
+    gather_amount_mm_h: float = 0.08
+    least_gathered: float = 0.15
+    system_spread_km: float = 47.0
     system_duration_s: float = 21600.0
     system_size_shape: float = 0.35
-    cells_per_rate: float = 5.5
-    cells_power: float = 1.3
-    fewest_cells: float = 15.0
-    most_cells: float = 42.0
+    cells_per_rate: float = 7.6
+    cells_power: float = 1.4
+    cells_per_amount: float = 140.0
+    fewest_cells: float = 20.0
+    most_cells: float = 55.0
     storm_spread_km: float = 9.0
     storm_duration_s: float = 7200.0
     wide_radius_km: float = 15.0
@@ -99,6 +105,8 @@ class StormModel:
             )
         if self.wide_ratio < 1.0:
             raise ValueError(f"wide_ratio is {self.wide_ratio}; must be at least 1")
+        if self.least_gathered > 1.0:
+            raise ValueError(f"least_gathered is {self.least_gathered}; must be above 0 and at most 1")
         if self.yearly_spread is not None and not 0.0 <= self.yearly_spread <= 10.0:
             raise ValueError(f"yearly_spread is {self.yearly_spread}; must be 0 to 10")
 
@@ -116,10 +124,16 @@ class StormModel:
         """Share of a month's rain that is split at ``split_peak_of`` its rate, the rest at the common one."""
         return min(mean_rate_mm_h * rain_probability / self.split_amount_mm_h, 1.0)
 
-    def cells_per_storm(self, mean_rate_mm_h: float) -> float:
-        """Mean cells in a storm (Poisson) of a month of this mean rain rate [mm/h]."""
-        cells = self.cells_per_rate * float(mean_rate_mm_h**self.cells_power)
-        return min(max(cells, self.fewest_cells), self.most_cells)
+    def gathered_share(self, mean_rate_mm_h: float, rain_probability: float) -> float:
+        """What systems of a month hold, over the most that they hold: 0 to 1."""
+        amount = min(mean_rate_mm_h * rain_probability / self.gather_amount_mm_h, 1.0)
+        return self.least_gathered + (1.0 - self.least_gathered) * amount
+
+    def cells_per_storm(self, mean_rate_mm_h: float, rain_probability: float) -> float:
+        """Mean cells in a storm (Poisson) of a month of this mean rate [mm/h] and probability of rain."""
+        by_rate = self.cells_per_rate * float(mean_rate_mm_h**self.cells_power)
+        by_amount = self.cells_per_amount * mean_rate_mm_h * rain_probability
+        return min(max(by_rate, by_amount, self.fewest_cells), self.most_cells)
 
 
 DEFAULT_STORMS = StormModel()

@@ -21,7 +21,7 @@ from hopyears.sim.rain.rain_laws import MonthLaw, PeakLaw
 from hopyears.sim.rain.scenes import hop_samples, scenes
 from hopyears.sim.storage.disk_cache import Key, kept_arrays
 
-RAIN_MODEL_VERSION = 12
+RAIN_MODEL_VERSION = 18
 """Raised whenever the rain field changes, so that nothing fitted to an older one is used."""
 
 STANDARD_PEAKS = np.linspace(-1.0, 5.5, 131)
@@ -116,7 +116,7 @@ def sparse_law(
         )
         for density in (kinds.showers, kinds.wide)
     )
-    return MonthLaw(showers, wide, float(mean_rate_mm_h))
+    return MonthLaw(showers, wide, float(mean_rate_mm_h), float(rain_probability))
 
 
 def _with_light(density: Floats) -> Floats:
@@ -203,7 +203,7 @@ def _corrected(law: MonthLaw, log_factor: Floats) -> MonthLaw:
     showers, wide = (
         PeakLaw(each.log_peak, each.density * np.exp(log_factor)) for each in (law.showers, law.wide)
     )
-    return MonthLaw(showers, wide, law.mean_rate_mm_h)
+    return replace(law, showers=showers, wide=wide)
 
 
 def _log_median(mean_rate_mm_h: float) -> float:

@@ -66,11 +66,13 @@ class PeakLaw:
 
 @dataclass(frozen=True)
 class MonthLaw:
-    """Rain of one month: showers and wide shapes alive by peak, and the month's mean rate [mm/h]."""
+    """Rain of one month: showers and wide shapes alive by peak, the month's mean rate [mm/h] and probability
+    of rain."""
 
     showers: PeakLaw
     wide: PeakLaw
     mean_rate_mm_h: float
+    rain_probability: float
 
     @property
     def dry(self) -> bool:
@@ -92,12 +94,14 @@ def gathering(month: MonthLaw, population: CellPopulation, storms: StormModel) -
     """Numbers of systems, storms and cells that make a month's shapes.
 
     There are as many systems as showers and wide shapes would need if each had its own, of the most storms
-    and of the most wide shapes; then both are spread over all.
+    and of the most wide shapes that a month of this amount of rain has; then both are spread over all.
     """
-    cells = storms.cells_per_storm(month.mean_rate_mm_h)
+    rain = month.mean_rate_mm_h, month.rain_probability
+    cells = storms.cells_per_storm(*rain)
     storm_births = month.showers.alive_per_km2 / population.mean_life_s / cells
     wide_births = month.wide.alive_per_km2 / storms.wide_life_s
     systems = storm_births / storms.storms_per_system + wide_births / storms.wide_per_system
+    systems /= storms.gathered_share(*rain)
     if systems == 0.0:
         return Gathering(0.0, 0.0, 0.0, cells)
     return Gathering(systems, storm_births / systems, wide_births / systems, cells)

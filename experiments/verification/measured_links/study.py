@@ -63,7 +63,7 @@ ITALIAN = Setting(latitude_deg=44.5, longitude_deg=11.0, month=7)
 def main() -> None:
     parser = argparse.ArgumentParser(description="Compare simulated with measured links.")
     parser.add_argument("--blocks", type=int, default=6, help=f"blocks of {YEARS_PER_BLOCK} years a seed")
-    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--seeds", type=int, default=4)
     parser.add_argument("--italian", type=Path, help="file of OpenRainER, 8 days (netCDF); left out without")
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     options = parser.parse_args()

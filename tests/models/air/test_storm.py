@@ -1,4 +1,6 @@
-"""Drift of systems by latitude and month, as general circulation has it."""
+"""Drift of systems by latitude and month, as general circulation has it; how systems and storms gather."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -34,11 +36,22 @@ def test_half_a_year_turns_one_hemisphere_into_the_other(latitude_deg, month):
 
 
 def test_storms_of_wetter_months_have_more_cells_within_limits():
+    """By rate and by amount: the larger; the closed form of either inverted half-way between the limits."""
     model = DEFAULT_STORMS
-    assert model.cells_per_storm(0.1) == model.fewest_cells
-    assert model.cells_per_storm(50.0) == model.most_cells
-    middle = (0.5 * (model.fewest_cells + model.most_cells) / model.cells_per_rate) ** (
-        1.0 / model.cells_power
-    )
-    assert model.cells_per_storm(middle) == pytest.approx(0.5 * (model.fewest_cells + model.most_cells))
+    middle = 0.5 * (model.fewest_cells + model.most_cells)
+    rate = (middle / model.cells_per_rate) ** (1.0 / model.cells_power)
+    assert model.cells_per_storm(0.1, 0.1) == model.fewest_cells
+    assert model.cells_per_storm(50.0, 0.001) == model.cells_per_storm(1.0, 1.0) == model.most_cells
+    assert model.cells_per_storm(rate, 1e-6) == pytest.approx(middle)
+    assert model.cells_per_storm(1.0, middle / model.cells_per_amount) == pytest.approx(middle)
     assert model.peak_correlation == model.system_correlation + model.storm_correlation < 1.0
+
+
+def test_systems_of_dry_months_hold_less():
+    model = DEFAULT_STORMS
+    amount = model.gather_amount_mm_h
+    assert model.gathered_share(2.0, 0.0) == model.least_gathered
+    assert model.gathered_share(2.0, 0.25 * amount) == pytest.approx(0.5 * (1.0 + model.least_gathered))
+    assert model.gathered_share(amount, 1.0) == model.gathered_share(5.0, 1.0) == 1.0
+    with pytest.raises(ValueError, match="least_gathered is 2"):
+        replace(model, least_gathered=2.0)

@@ -1,7 +1,7 @@
 """The rain field before any anchoring, against the published laws that it was not fitted to one by one.
 
-Climates that were held back when the settings were tuned (experiments/rain_calibration), from dry summers to
-monsoon; snapshots that no fit has used.
+Climates from dry summers to monsoon, all but the wet and cool one held back when the settings were tuned
+(experiments/rain_calibration); snapshots that no fit has used.
 """
 
 from dataclasses import replace
@@ -112,10 +112,10 @@ def test_hops_fade_together_as_the_distance_law_says():
 
 
 def test_hops_where_it_is_wet_and_cool_fade_together_too():
-    """The same, 6 to 28 km, on a coast that nothing was tuned on. Without wider rain in cool months, 0.15
-    to 0.23 less: that much less is refused."""
+    """The same, 6 to 28 km, on a coast that is one of the fifteen places tuned on. Without wider rain in cool
+    months, 0.15 to 0.23 less: that much less is refused (4,000 snapshots a month know 28 km to 0.06)."""
     distances_km = np.array([6.0, 10.0, 16.0, 28.0])
-    snapshots = snapshots_of("wet and cool", longest_hop_km=140.0)[1]
+    snapshots = snapshots_of("wet and cool", longest_hop_km=140.0, per_month=16_000)[1]
     found = np.array([latent_correlation(snapshots, distance) for distance in distances_km])
     gap = found - attenuation_correlation(distances_km)
     assert np.all(np.abs(gap) < 0.1 + 0.03)
