@@ -148,11 +148,14 @@ inner_kernel = _compiler(no_cpython_wrapper=True)
 inlined = _compiler(forceinline=True, no_cpython_wrapper=True)
 """For small loops: a call hands over every array of a tuple by value; inlined, it hands over none."""
 
-written_out = _compiler(inline="always")
-"""The same for loops that are written into their caller before it is compiled."""
+inlined_plain = _compiler(forceinline=True, no_cpython_wrapper=True, _nrt=False)
+"""The same for loops that neither make an array nor hand one back: nobody counts who holds those they use."""
 
-vector_kernel = _compiler(fastmath={"reassoc", "nsz", "contract"})
-"""For loops in single precision whose sums may be taken in any order, as vector instructions take them."""
+written_out = _compiler(inline="always")
+"""For small loops that are written into their caller before it is compiled."""
+
+vector_kernel = _compiler(fastmath={"reassoc", "nsz", "contract"}, _nrt=False)
+"""For such loops, in single precision, whose sums may be taken in any order, as vector instructions do."""
 
 
 def _fetch_ahead(_: Any, rows: Any, number: Any) -> Any:
