@@ -176,10 +176,10 @@ bare_inlined = _compiler(forceinline=True, no_cpython_wrapper=True, _nrt=False)
 """As ``inlined``, for such loops."""
 
 written_out = _compiler(inline="always")
-"""The same for loops that are written into their caller before it is compiled."""
+"""For small loops that are written into their caller before it is compiled."""
 
-vector_kernel = _compiler(fastmath={"reassoc", "nsz", "contract"})
-"""For loops in single precision whose sums may be taken in any order, as vector instructions take them."""
+vector_kernel = _compiler(fastmath={"reassoc", "nsz", "contract"}, _nrt=False)
+"""As ``bare_kernel``, in single precision, where sums may be taken in any order, as vector instructions do."""
 
 
 def _fetch_ahead(_: Any, rows: Any, number: Any) -> Any:

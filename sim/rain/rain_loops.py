@@ -12,11 +12,11 @@ twice, which costs as much as a shape.
 
 import numpy as np
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import bare_inlined, kernel
 from hopyears.sim.rain.rain_near import groups_near, wide_near
 from hopyears.sim.rain.rain_sieve import BIN_S, BINS, bins_within, may_reach, stretches_in_danger
 from hopyears.sim.rain.shape_columns import columns_within
-from hopyears.sim.rain.shape_loops import COLUMN, LANES, MOST, add_bounds, add_values
+from hopyears.sim.rain.shape_loops import COLUMN, LANES, MOST, add_attenuation, add_bounds, add_values
 from hopyears.sim.rain.texture import texture_on
 
 COARSE_STEP_S = 60.0
@@ -56,13 +56,13 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
 
     Returns times [s], attenuation [dB] and the first knot of each window, with the number of knots last.
     """
-    kept = np.empty((2, 4096)), np.empty(4096, np.int64), np.zeros(2, np.int64)
+    knots, starts, count = np.empty((2, 4096)), np.empty(4096, np.int64), np.zeros(2, np.int64)
     length, k, alpha, level = hop[0], hop[1], hop[2], threshold / (1.0 + grain[3])
     needed = ((level / (k * length)) ** (1.0 / alpha), level / k, alpha - 1.0, length)
     group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((5, len(groups[0])))
     wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((5, len(wide[0])))
     changes, danger = np.empty((2, _CHUNK + 1)), np.empty(_CHUNK, np.bool_)
-    columns, found = np.empty((64, COLUMN), np.float32), np.empty((4, LANES), np.float32)
+    columns, found, picked = _rooms(64)
     most, lanes = _MOST_STRETCHES * BINS, -(-(_MOST_BINS * _MINUTES * splits + 1) // LANES) * LANES
     bins, risky, bin_changes = (
         np.empty((2, most), np.float32),
@@ -101,6 +101,9 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                 (groups_from, groups_to, group_numbers, group_spans),
                 (wide_from, wide_to, wide_numbers, wide_spans),
             )
+            shapes = groups_to - groups_from + wide_to - wide_from
+            if shapes > len(found):
+                columns, found, picked = _rooms(2 * shapes)
             bins_within(
                 hop, line, groups, wide, near, at, some, needed, bins, bin_changes, columns, found, risky
             )
@@ -110,8 +113,8 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                 if p == some:
                     break
                 start, n_minutes = at + p * BIN_S, (q - p) * _MINUTES
-                columns, n_columns = columns_within(
-                    hop, line, groups, wide, near, start, start + (q - p) * BIN_S, columns, found
+                n_columns = columns_within(
+                    hop, line, groups, wide, near, start, start + (q - p) * BIN_S, columns, found, picked
                 )
                 minutes_above(hop, columns, n_columns, n_minutes, needed, bins_room, wanted)
                 v = 0
@@ -120,15 +123,35 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                     if u == n_minutes:
                         break
                     n_knots = (v - u) * splits + 1
+                    if count[0] + n_knots > knots.shape[1] or count[1] + n_knots >= len(starts):
+                        knots, starts = _longer(knots, starts, n_knots)
                     _attenuation(hop, columns, n_columns, needed[0], u, v - u, splits, sums, slow, course)
-                    kept = _keep(
-                        course, n_knots, start + u * COARSE_STEP_S, step, level, threshold, grain, kept
-                    )
-    kept[1][kept[2][1]] = kept[2][0]
-    return kept[0][0, : kept[2][0]].copy(), kept[0][1, : kept[2][0]].copy(), kept[1][: kept[2][1] + 1].copy()
+                    at_minute = start + u * COARSE_STEP_S
+                    _keep(course, n_knots, at_minute, step, level, threshold, grain, knots, starts, count)
+    starts[count[1]] = count[0]
+    return knots[0, : count[0]].copy(), knots[1, : count[0]].copy(), starts[: count[1] + 1].copy()
 
 
-@inlined
+@kernel
+def _rooms(n):  # type: ignore[no-untyped-def]
+    """Room for columns of the cells of ``n`` groups, for what is found of them, and for their numbers."""
+    return (
+        np.empty((n * LANES, COLUMN), np.float32),
+        np.empty((n, 4, LANES), np.float32),
+        np.empty((n + 1) * LANES, np.int64),
+    )
+
+
+@kernel
+def _longer(knots, starts, n):  # type: ignore[no-untyped-def]
+    """What is kept, with room for as much again and ``n`` knots."""
+    return (
+        np.concatenate((knots, np.empty((2, knots.shape[1] + n))), axis=1),
+        np.concatenate((starts, np.empty(len(starts) + n, np.int64))),
+    )
+
+
+@bare_inlined
 def _about(near, low, earliest, until):  # type: ignore[no-untyped-def]
     """First and last, but one, of those near that start between two times; the first at or after ``low``."""
     n, _, spans = near
@@ -140,7 +163,7 @@ def _about(near, low, earliest, until):  # type: ignore[no-untyped-def]
     return low, high
 
 
-@inlined
+@bare_inlined
 def _next_run(danger, i, n, most):  # type: ignore[no-untyped-def]
     """First in danger from the i-th on, and the one after the last of its run, of ``most`` at the most."""
     while i < n and not danger[i]:
@@ -151,7 +174,7 @@ def _next_run(danger, i, n, most):  # type: ignore[no-untyped-def]
     return i, j
 
 
-@inlined
+@bare_inlined
 def minutes_above(hop, columns, n_columns, n, needed, sums, wanted):  # type: ignore[no-untyped-def]
     """Minutes in which all shapes together may reach what is needed: fills ``wanted``; ``sums`` is room."""
     half, integral, rate = 0.5 * COARSE_STEP_S, np.float32(0.0), np.float32(0.0)
@@ -168,7 +191,7 @@ def minutes_above(hop, columns, n_columns, n, needed, sums, wanted):  # type: ig
         wanted[i] = may_reach(integral + sums[0, i], rate + sums[1, i], needed)
 
 
-@inlined
+@bare_inlined
 def _attenuation(hop, columns, n_columns, needed_rate, minute, n_minutes, splits, sums, slow, course):  # type: ignore[no-untyped-def]
     """Attenuation [dB] at the knots of some minutes, by all shapes together (``models.air.path_rain``).
 
@@ -180,8 +203,7 @@ def _attenuation(hop, columns, n_columns, needed_rate, minute, n_minutes, splits
     far, n, start = length / parts, n_minutes * splits + 1, minute * COARSE_STEP_S
     per_km, faint = np.float32(1.0 / far), _FAINT * needed_rate * length
     finish, step = start + n_minutes * COARSE_STEP_S, COARSE_STEP_S / splits
-    for i in range(n):
-        course[i] = np.float32(0.0)
+    course[:] = np.float32(0.0)
     for part in range(parts):
         for i in range(-(-(n_minutes + 1) // LANES) * LANES):
             slow[0, i], slow[1, i] = np.float32(0.0), np.float32(0.0)
@@ -197,36 +219,27 @@ def _attenuation(hop, columns, n_columns, needed_rate, minute, n_minutes, splits
         for c in range(n_columns):
             if columns[c, MOST] >= faint and _lives(columns, c, start, finish):
                 add_values(sums, columns, c, n - 1, start, step, part * far, far, hop)
-        for i in range(n):
-            integral = sums[0, i]
-            if integral > np.float32(1e-9):
-                mean = max(sums[1, i] / integral, np.float32(0.0)) + integral * per_km
-                course[i] += k * integral * mean**power
+        add_attenuation(course, sums, n, k, power, per_km)
 
 
-@inlined
+@bare_inlined
 def _lives(columns, c, start, finish):  # type: ignore[no-untyped-def]
     """Whether a shape lives between two times."""
     phase, pace = columns[c, 0], columns[c, 1]
     return phase + pace * finish > 0.0 and phase + pace * start < 1.0
 
 
-@inlined
-def _keep(course, n, start, step, level, threshold, grain, kept):  # type: ignore[no-untyped-def]
+@bare_inlined
+def _keep(course, n, start, step, level, threshold, grain, knots, starts, count):  # type: ignore[no-untyped-def]
     """Give ``n`` knots of a course their texture where it may lift them above the threshold, and keep those
-    that pass it. Returns what is kept: times and values, first knots of windows, and how many of both."""
-    knots, starts, count = kept
-    if count[0] + n > knots.shape[1]:
-        knots = np.concatenate((knots, np.empty((2, knots.shape[1] + n))), axis=1)
-    if count[1] + n + 1 > len(starts):
-        starts = np.concatenate((starts, np.empty(len(starts) + n, np.int64)))
+    that pass it: times and values, first knots of windows, and how many of both."""
     j = 0
     while True:
         i = j
         while i < n and course[i] < level:
             i += 1
         if i == n:
-            return knots, starts, count
+            return
         j = i + 1
         while j < n and (course[j] >= level or (j + 1 < n and course[j + 1] >= level)):
             j += 1
@@ -237,7 +250,7 @@ def _keep(course, n, start, step, level, threshold, grain, kept):  # type: ignor
         _cut(knots, starts, count, base + last - first, step, threshold)
 
 
-@kernel
+@bare_inlined
 def _cut(knots, starts, count, end, step, threshold):  # type: ignore[no-untyped-def]
     """Of the knots from the last kept to ``end`` keep the windows above a threshold.
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hopyears.models.basics.kernel import fetch_ahead, inlined, written_out
+from hopyears.models.basics.kernel import bare_inlined, fetch_ahead, written_out
 from hopyears.sim.rain.rain_near import approach, most_of_cells
 from hopyears.sim.rain.shape_columns import cell_column, track_of, wide_column
 from hopyears.sim.rain.shape_loops import LANES, add_bounds
@@ -28,7 +28,7 @@ _AHEAD = 6
 """Groups worked on between the moment at which the cells of one are asked for and that at which they come."""
 
 
-@inlined
+@bare_inlined
 def stretches_in_danger(hop, line, groups, near_groups, near_wide, needed, begin, changes, danger):  # type: ignore[no-untyped-def]
     """Stretches of time in which a hop may reach what is needed, if each shape near it gave its most for as
     long as its group is near.
@@ -69,7 +69,7 @@ def stretches_in_danger(hop, line, groups, near_groups, near_wide, needed, begin
         danger[i] = may_reach(integral, rate, needed)
 
 
-@inlined
+@bare_inlined
 def _change(changes, low, high, integral, rate):  # type: ignore[no-untyped-def]
     """Note what holds in some stretches or bins, the first to the last."""
     if low <= high:
@@ -100,7 +100,7 @@ def may_reach(integral, rate, needed):  # type: ignore[no-untyped-def]
     return integral * rate**power >= BOUND_MARGIN * threshold_over_k
 
 
-@inlined
+@bare_inlined
 def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes, column, found, danger):  # type: ignore[no-untyped-def]
     """Bins, of ``n_bins`` from ``at`` [s] on, in which a hop may reach what is needed; fills ``danger``.
 
@@ -109,7 +109,7 @@ def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes
     lasting, length, half, framed = n_bins * BIN_S, hop[0], 0.5 * BIN_S, groups[2]
     little_rate = 0.1 * TRIFLE * needed[0]
     weak, trifle, little = WEAK * needed[0] * length, TRIFLE * needed[0] * length, little_rate * length
-    log_level = np.log(little_rate)
+    log_level, most = np.log(little_rate), found[0]
     for b in range(n_bins + 1):
         changes[0, b], changes[1, b] = 0.0, 0.0
     for b in range(-(-n_bins // LANES) * LANES):
@@ -124,18 +124,18 @@ def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes
             group, since = numbers[k], spans[0, k] - at
             track = track_of(framed, group, line)
             integral, rate = approach(
-                framed[group], hop, line[2:], track, soon - since, late - since, log_level, found
+                framed[group], hop, line[2:], track, soon - since, late - since, log_level, most
             )
             for i in range(LANES):
-                if found[0, i] < trifle:
+                if most[0, i] < trifle:
                     continue
-                integral += little - found[0, i]
-                rate += little_rate - found[1, i]
-                first, last = _bins_of(since + found[2, i], since + found[3, i], n_bins)
-                if found[0, i] < weak:
-                    _change(changes, first, last, found[0, i], found[1, i])
+                integral += little - most[0, i]
+                rate += little_rate - most[1, i]
+                first, last = _bins_of(since + most[2, i], since + most[3, i], n_bins)
+                if most[0, i] < weak:
+                    _change(changes, first, last, most[0, i], most[1, i])
                 else:
-                    cell_column(column, 0, framed, group, i, track, 0.0, hop, line)
+                    cell_column(column, 0, framed, group, i, track, 0.0, hop, line, most)
                     add_bounds(sums, column, 0, first, last, half - since, BIN_S, half, hop)
         first, last = _bins_of(soon, late, n_bins)
         _change(changes, first, last, max(integral, 0.0), max(rate, 0.0))

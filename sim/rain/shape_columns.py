@@ -2,12 +2,22 @@
 
 import numpy as np
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import bare_inlined, kernel, written_out
 from hopyears.sim.rain.rain_near import approach
 from hopyears.sim.rain.shape_loops import LANES, MOST
 
+_TINY = 5e-7
+"""Share of a cell's skirt below which its inner Gaussian is left out."""
 
-@inlined
+
+@written_out
+def _no_core(hop):  # type: ignore[no-untyped-def]
+    """Share of its peak, that a cell rains, below which its inner Gaussian is that tiny."""
+    core, skirt, ratio = hop[4], 1.0 - hop[4], hop[6] / hop[5]
+    return skirt * (_TINY * skirt / (core + 1e-30)) ** (1.0 / (ratio * ratio - 1.0 + 1e-30))
+
+
+@bare_inlined
 def track_of(framed, group, line):  # type: ignore[no-untyped-def]
     """Distance across a hop and place along it [km] of a group's start, each with its speed [km/s]."""
     dx, dy = framed[group, 7, 0] - line[0], framed[group, 7, 1] - line[1]
@@ -16,16 +26,18 @@ def track_of(framed, group, line):  # type: ignore[no-untyped-def]
     return d, vy * line[2] - vx * line[3], s, vx * line[2] + vy * line[3]
 
 
-@inlined
-def cell_column(columns, n, framed, group, i, track, at, hop, line):  # type: ignore[no-untyped-def]
-    """Column (see ``shape_loops``) of a cell; its times count from ``at`` s after its group's start."""
+@bare_inlined
+def cell_column(columns, n, framed, group, i, track, at, hop, line, found):  # type: ignore[no-untyped-def]
+    """Column (see ``shape_loops``) of a cell of which ``approach`` has ``found`` the most that it gives; its
+    times count from ``at`` s after its group's start."""
     east, north, birth = framed[group, 0, i], framed[group, 1, i], framed[group, 2, i]
-    life, peak = framed[group, 3, i] - birth, framed[group, 4, i]
-    columns[n, 0], columns[n, 1] = (at - birth) / life, 1.0 / life
+    pace, peak = 1.0 / (framed[group, 3, i] - birth), framed[group, 4, i]
+    columns[n, 0], columns[n, 1] = (at - birth) * pace, pace
     columns[n, 2], columns[n, 3] = track[0] + track[1] * at + north * line[2] - east * line[3], track[1]
     columns[n, 4], columns[n, 5] = track[2] + track[3] * at + east * line[2] + north * line[3], track[3]
-    columns[n, 6], columns[n, 7], columns[n, 8] = peak * hop[4], peak * (1.0 - hop[4]), framed[group, 6, i]
-    columns[n, 9], columns[n, 10] = 1.0, hop[7]
+    core = peak * hop[4] if found[1, i] > peak * _no_core(hop) else 0.0
+    columns[n, 6], columns[n, 7], columns[n, 8] = core, peak * (1.0 - hop[4]), framed[group, 6, i]
+    columns[n, 9], columns[n, 10], columns[n, MOST] = 1.0, hop[7], found[0, i]
 
 
 @kernel
@@ -48,34 +60,33 @@ def wide_column(columns, n, wide, number, at, hop, line):  # type: ignore[no-unt
     columns[n, 9], columns[n, 10] = per_scale, hop[8]
 
 
-@inlined
-def columns_within(hop, line, groups, wide, near, begin, finish, columns, found):  # type: ignore[no-untyped-def]
-    """Columns of the shapes that rain on the hop between two times, from which theirs count, and how many.
+@bare_inlined
+def columns_within(hop, line, groups, wide, near, begin, finish, columns, found, picked):  # type: ignore[no-untyped-def]
+    """Fill columns of the shapes that rain on the hop between two times, from which theirs count; how many.
 
     ``near``: first and last, but one, of the groups and of the wide shapes near the hop, and what
-    ``groups_near`` and ``wide_near`` found; ``columns`` and ``found`` are room, which may be too little.
+    ``groups_near`` and ``wide_near`` found; ``columns``, ``found`` and ``picked`` have room for all of these.
     """
     n, framed = 0, groups[2]
     low, high, numbers, spans = near[0]
+    # Without a branch that waits for what is found.
     for k in range(low, high):
-        if begin >= spans[2, k] or finish <= spans[1, k]:
-            continue
-        if n + LANES > len(columns):
-            columns = np.concatenate((columns, columns))
-        group, at = numbers[k], begin - spans[0, k]
+        if begin < spans[2, k] and finish > spans[1, k]:
+            group, at = numbers[k], begin - spans[0, k]
+            most, track = found[k - low], track_of(framed, group, line)
+            approach(framed[group], hop, line[2:], track, at, finish - spans[0, k], -100.0, most)
+            for i in range(LANES):
+                picked[n] = k * LANES + i
+                n += most[0, i] > 0.0
+    for c in range(n):
+        k, i = picked[c] // LANES, picked[c] % LANES
+        group = numbers[k]
         track = track_of(framed, group, line)
-        approach(framed[group], hop, line[2:], track, at, finish - spans[0, k], -100.0, found)
-        for i in range(LANES):
-            if found[0, i] > 0.0:
-                cell_column(columns, n, framed, group, i, track, at, hop, line)
-                columns[n, MOST] = found[0, i]
-                n += 1
+        cell_column(columns, c, framed, group, i, track, begin - spans[0, k], hop, line, found[k - low])
     low, high, numbers, spans = near[1]
     for k in range(low, high):
         if begin < spans[2, k] and finish > spans[1, k]:
-            if n == len(columns):
-                columns = np.concatenate((columns, columns))
             wide_column(columns, n, wide, numbers[k], begin - spans[0, k], hop, line)
             columns[n, MOST] = spans[3, k]
             n += 1
-    return columns, n
+    return n

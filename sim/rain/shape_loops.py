@@ -7,7 +7,8 @@ A column holds, of one shape: phase of its life at its origin of time and its ch
 the hop and place along it [km] with their changes a second; peaks of its two Gaussians [mm/h]; its largest
 radius [km]; inverse of the scale of its chord (``models.air.path_rain.Chords``); share of its peak that
 is its own mean rate; the most that it gives the hop meanwhile (path integral of the rate, mm/h km). Along the
-hop all is divided by the scale. A wide shape has no inner Gaussian.
+hop all is divided by the scale. A wide shape has no inner Gaussian, nor has a shower that
+stays too far off for it.
 """
 
 import numpy as np
@@ -24,6 +25,10 @@ _ROOT_HALF = float(np.sqrt(0.5))
 _TINY = np.float32(1e-30)
 _ROOT_HALF_PI = float(np.sqrt(np.pi / 2.0))
 _FURTHEST = np.float32(3.7)
+_ROOT_HALF_BITS = np.float32(_ROOT_HALF).view(np.int32)
+_LN2, _PER_LN2 = np.float32(np.log(2.0)), np.float32(1.0 / np.log(2.0))
+_2, _2_3, _2_5, _2_7, _2_9 = map(np.float32, (2.0, 2.0 / 3.0, 2.0 / 5.0, 2.0 / 7.0, 2.0 / 9.0))
+_1_2, _1_3, _1_4, _1_5, _1_6 = map(np.float32, (1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0, 1.0 / 5.0, 1.0 / 6.0))
 
 
 @vector_kernel
@@ -37,17 +42,14 @@ def add_bounds(sums, columns, c, low, high, start, step, half, hop):  # type: ig
     inner Gaussian counts whole if its middle is on the hop, else by erfc(x) <= exp(-x^2).
     """
     narrow, wide = np.float32(_ROOT_HALF / hop[5]), np.float32(_ROOT_HALF / hop[6])
+    thin, broad = np.float32(_ROOT_HALF_PI * hop[5]), np.float32(_ROOT_HALF_PI * hop[6])
     u0, du, d0, dv = columns[c, 0], columns[c, 1], columns[c, 2], columns[c, 3]
     core_peak, skirt_peak, rho, per_scale = columns[c, 6], columns[c, 7], columns[c, 8], columns[c, 9]
-    mid, sv = np.float32(0.5 * hop[0]) * per_scale, columns[c, 5]
-    thin, broad = (
-        np.float32(_ROOT_HALF_PI * hop[5]) / per_scale,
-        np.float32(_ROOT_HALF_PI * hop[6]) / per_scale,
-    )
+    mid, sv, scale = np.float32(0.5 * hop[0]) * per_scale, columns[c, 5], np.float32(1.0) / per_scale
     s0 = columns[c, 4] - mid
     half_u, half_d, half_s = du * np.float32(half), abs(dv) * np.float32(half), abs(sv) * np.float32(half)
     zero, one, two = np.float32(0.0), np.float32(1.0), np.float32(2.0)
-    first, pace = low // LANES * LANES, np.float32(step)
+    first, pace, peaked = low // LANES * LANES, np.float32(step), core_peak > np.float32(0.0)
     begins = np.float32(start + step * first)
     integral, greatest = sums[0, first:], sums[1, first:]
     for i in range((high - first) // LANES * LANES + LANES):
@@ -59,10 +61,14 @@ def add_bounds(sums, columns, c, low, high, start, step, half, hop):  # type: ig
         turn = one / r
         away, near, beyond = d * turn, (mid - s) * turn, (mid + s) * turn
         away2, near2 = away * away, near * near
-        core, skirt = core_peak * decay(away2 * narrow * narrow), skirt_peak * decay(away2 * wide * wide)
-        inner = two if near > zero else decay(near2 * narrow * narrow)
-        integral[i] += r * (thin * core * inner + broad * skirt * both_erf(beyond * wide, near * wide))
-        greatest[i] += core + skirt
+        rate = skirt_peak * decay(away2 * wide * wide)
+        chord = broad * rate * both_erf(beyond * wide, near * wide)
+        if peaked:
+            core = core_peak * decay(away2 * narrow * narrow)
+            chord += thin * core * (two if near > zero else decay(near2 * narrow * narrow))
+            rate += core
+        integral[i] += r * scale * chord
+        greatest[i] += rate
 
 
 @vector_kernel
@@ -73,17 +79,18 @@ def add_values(sums, columns, c, high, start, step, begin, length, hop):  # type
     to ``high``, as for ``add_bounds``.
     """
     narrow, wide = np.float32(_ROOT_HALF / hop[5]), np.float32(_ROOT_HALF / hop[6])
+    thin, broad = np.float32(_ROOT_HALF_PI * hop[5]), np.float32(_ROOT_HALF_PI * hop[6])
     u0, du, d0, dv = columns[c, 0], columns[c, 1], columns[c, 2], columns[c, 3]
     core_peak, skirt_peak, rho, per_scale = columns[c, 6], columns[c, 7], columns[c, 8], columns[c, 9]
-    mid, sv, share = np.float32(0.5 * length) * per_scale, columns[c, 5], columns[c, 10]
-    s0 = columns[c, 4] - np.float32(begin) * per_scale - mid
-    thin, broad = (
-        np.float32(_ROOT_HALF_PI * hop[5]) / per_scale,
-        np.float32(_ROOT_HALF_PI * hop[6]) / per_scale,
-    )
-    per_km = np.float32(1.0 / length)
     one, zero, begins, pace = np.float32(1.0), np.float32(0.0), np.float32(start), np.float32(step)
-    integral, own = sums[0], sums[1]
+    mid, sv, share, scale = (
+        np.float32(0.5 * length) * per_scale,
+        columns[c, 5],
+        columns[c, 10],
+        one / per_scale,
+    )
+    s0, per_km = columns[c, 4] - np.float32(begin) * per_scale - mid, np.float32(1.0 / length)
+    integral, own, peaked = sums[0], sums[1], core_peak > zero
     for i in range(high // LANES * LANES + LANES):
         t = begins + pace * np.float32(np.int32(i))
         r = rho * _growth(u0 + du * t)
@@ -92,14 +99,29 @@ def add_values(sums, columns, c, high, start, step, begin, length, hop):  # type
         away, near, beyond = d * turn, (mid - s) * turn, (mid + s) * turn
         over = max(-near, zero)
         away2, over2 = away * away, over * over
-        core, skirt = core_peak * decay(away2 * narrow * narrow), skirt_peak * decay(away2 * wide * wide)
-        inside = thin * core * both_erf(beyond * narrow, near * narrow)
-        path = r * (inside + broad * skirt * both_erf(beyond * wide, near * wide))
-        top = core * decay(over2 * narrow * narrow) + skirt * decay(over2 * wide * wide)
+        skirt = skirt_peak * decay(away2 * wide * wide)
+        chord, under = _erfs(beyond * wide, near * wide)
+        chord, top = broad * skirt * chord, skirt * decay(over2 * wide * wide)
+        if peaked:
+            core = core_peak * decay(away2 * narrow * narrow)
+            inner, inner_under = _erfs(beyond * narrow, near * narrow)
+            # Both over one division, which takes longest.
+            chord, under = chord * inner_under + thin * core * inner * under, under * inner_under
+            top += core * decay(over2 * narrow * narrow)
+        path = r * scale * chord / under
         mean = path * per_km
         flat = min(max(mean / (top + _TINY), zero), one)
         integral[i] += path
         own[i] += path * (top * (share + (one - share) * flat * np.sqrt(flat)) - mean)
+
+
+@vector_kernel
+def add_attenuation(course, sums, n, k, power, per_km):  # type: ignore[no-untyped-def]
+    """Add to ``n`` values [dB] what a stretch of a hop has of the two sums, k I R^power."""
+    for i in range(-(-n // LANES) * LANES):
+        integral = max(sums[0, i], np.float32(1e-9))
+        mean = max(sums[1, i] / integral, np.float32(0.0)) + integral * per_km
+        course[i] += k * integral * power_of(mean, power)
 
 
 @written_out
@@ -120,11 +142,17 @@ def sine_over(q):  # type: ignore[no-untyped-def]
 @written_out
 def both_erf(x, y):  # type: ignore[no-untyped-def]
     """erf(x) + erf(y), error under 6e-6: a rational function, minimax to 3.7, of one division for both."""
+    over, under = _erfs(x, y)
+    return over / under
+
+
+@written_out
+def _erfs(x, y):  # type: ignore[no-untyped-def]
+    """As ``both_erf``, before it is divided; what it is divided by is 1 to 3500."""
     x, y = min(max(x, -_FURTHEST), _FURTHEST), min(max(y, -_FURTHEST), _FURTHEST)
     x2, y2 = x * x, y * y
-    over, under = x * _over(x2), _under(x2)
-    over_y, under_y = y * _over(y2), _under(y2)
-    return (over * under_y + over_y * under) / (under * under_y)
+    under, under_y = _under(x2), _under(y2)
+    return x * _over(x2) * under_y + y * _over(y2) * under, under * under_y
 
 
 @written_out
@@ -156,3 +184,20 @@ def decay(x: np.float32) -> np.float32:
     p = p * p
     p = p * p
     return p * p
+
+
+@written_out
+def power_of(x, power):  # type: ignore[no-untyped-def]
+    """x to a power between -1 and 1, x above 0, error under 1e-6: series of a logarithm about one and of an
+    exponential about zero, and the powers of two as they are stored."""
+    one, bits, mantissa = np.float32(1.0), np.float32(x).view(np.int32), np.int32(23)
+    octaves = np.int32(np.int32(bits - _ROOT_HALF_BITS) >> mantissa)
+    part = np.int32(bits - np.int32(octaves << mantissa)).view(np.float32)
+    s = (part - one) / (part + one)
+    s2 = s * s
+    log2 = np.float32(octaves) + s * _PER_LN2 * (_2 + s2 * (_2_3 + s2 * (_2_5 + s2 * (_2_7 + s2 * _2_9))))
+    y = power * log2
+    whole = np.floor(y + np.float32(0.5))
+    z = (y - whole) * _LN2
+    p = one + z * (one + z * _1_2 * (one + z * _1_3 * (one + z * _1_4 * (one + z * _1_5 * (one + z * _1_6)))))
+    return p * np.int32(np.int32(np.int32(whole) + np.int32(127)) << mantissa).view(np.float32)

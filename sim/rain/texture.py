@@ -63,13 +63,14 @@ class Texture:
 @kernel
 def texture_on(grain, times, values):  # type: ignore[no-untyped-def]
     """Multiply values at some times [s] by their factors; ``grain`` is what ``Texture.on`` gives."""
-    number, angle, change = np.int64(-1), 0.0, 0.0
+    number, angle, following, change = np.int64(-2), 0.0, 0.0, 0.0
     for i in range(len(times) if grain[3] > 0.0 else 0):
         part = times[i] / TURN_S
         now = np.int64(part)
         if now != number:
-            angle, number = _angle(grain, now), now
-            change = _angle(grain, now + 1) - angle
+            angle = following if now == number + 1 else _angle(grain, now)
+            number, following = now, _angle(grain, now + 1)
+            change = following - angle
             change -= np.floor(change + 0.5)
         turn = angle + (part - now) * change
         turn -= np.floor(turn)

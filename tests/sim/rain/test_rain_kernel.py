@@ -9,7 +9,8 @@ from hopyears.models.air.rain_cell import PEAKED
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
-from hopyears.sim.rain.shape_loops import add_bounds, add_values
+from hopyears.sim.rain.shape_columns import _no_core
+from hopyears.sim.rain.shape_loops import add_bounds, add_values, power_of
 from hopyears.sim.rain.storms import Region, draw_storms
 from hopyears.sim.streams import Streams
 
@@ -94,6 +95,30 @@ def test_what_a_shape_can_give_about_a_time_bounds_what_it_gives():
             assert np.all(given <= bound[row] * 1.0001 + 1e-5)
         seen += np.count_nonzero(course[0] > 0.1)
     assert seen > 1000
+
+
+@pytest.mark.parametrize("power", [-0.4, -0.05, 0.0, 0.25, 0.6])
+def test_powers_are_those_of_numpy(power):
+    rates = np.geomspace(1e-6, 900.0, 700).astype(np.float32)
+    found = [power_of.py_func(rate, np.float32(power)) for rate in rates]
+    np.testing.assert_allclose(found, rates.astype(float) ** np.float32(power), rtol=1e-6)
+
+
+def test_a_cell_without_its_inner_gaussian_lacks_less_than_a_millionth():
+    """What is left out where it stays as far off as the share of the peak says that it rains."""
+    share = _no_core.py_func(hop_numbers(PEAKED, 6.0, 0.07, 1.08))
+    away = np.geomspace(0.1, 20.0, 500)
+    core, skirt = (
+        weight * np.exp(-0.5 * (away / radius) ** 2)
+        for weight, radius in (
+            (PEAKED.inner_weight, PEAKED.inner_radius),
+            (1.0 - PEAKED.inner_weight, PEAKED.outer_radius),
+        )
+    )
+    left_out = core + skirt <= share
+    assert 0 < np.count_nonzero(left_out) < 500
+    assert np.all(core[left_out] < 1e-6 * skirt[left_out])
+    assert np.all(core[~left_out] > 1e-7 * skirt[~left_out])
 
 
 def test_one_window_for_one_passage():
