@@ -12,7 +12,6 @@ from functools import cache, partial
 from typing import Any, cast
 
 from llvmlite import ir
-from llvmlite.binding import parse_bitcode
 from numba import njit, types
 from numba.core.runtime.nrt import rtsys
 from numba.extending import intrinsic
@@ -71,10 +70,7 @@ class _Stored:
         with suppress(Exception):  # whatever damage may bring about in there
             # numba's own way makes ready for compiling each time: half of what loading takes.
             rtsys.initialize(target)
-            codegen = target.codegen()
-            data = self._stored._cache_file.load(self._stored._index_key(signature, codegen))
-            codegen.unserialize_library = partial(_linked_later, codegen, data[1])
-            found = self._stored._impl.rebuild(target, data)
+            found = self._stored._load_overload(signature, target)
             # Two processes that store at the same moment may leave one's code under the other's types.
             if tuple(found.signature.args) == tuple(getattr(signature, "args", signature)):
                 return found
@@ -91,20 +87,6 @@ class _Stored:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stored, name)
-
-
-def _linked_later(codegen: Any, described: Any, state: tuple[str, str, tuple[bytes, bytes]]) -> Any:
-    """Library of stored machine code. What another loop is compiled with is read when one asks for it: numba
-    reads it at once, which is half of what loading takes."""
-    name, _, (machine, to_link) = state
-    library, wrapper = codegen.create_library(name), described.llvm_cpython_wrapper_name
-    library.enable_object_caching()
-    library._set_compiled_object(machine)
-    library._get_module_for_linking = cache(partial(parse_bitcode, to_link))
-    library._finalize_final_module()
-    if wrapper.encode() in machine:
-        codegen._engine._defined_symbols.add(wrapper)
-    return library
 
 
 def _tell_compiling() -> None:

@@ -78,30 +78,6 @@ def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("decorator", ["kernel", "inner_kernel", "inlined"])
-def test_a_loop_is_compiled_with_stored_loops(tmp_path, decorator):
-    """Stored machine code is linked into what is compiled later, whether it was called before or not."""
-    begin = f"from hopyears.models.basics.kernel import {decorator}, kernel\n\n\n"
-    (tmp_path / "near.py").write_text(f"{begin}@{decorator}\ndef inner(x):\n    return x + 1.0\n")
-    for number in (2, 3, 4):
-        source = f"{begin}from near import inner\n@kernel\ndef outer(x):\n    return {number} * inner(x)\n"
-        (tmp_path / f"times{number}.py").write_text(source)
-
-    def run(*numbers):
-        program = "from near import inner; " + "; ".join(
-            f"from times{number} import outer; print(outer(1.0), sum(inner.stats.cache_hits.values()))"
-            for number in numbers
-        )
-        command = [sys.executable, "-B", "-c", program]
-        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
-        return done.stdout.split()
-
-    assert run(2) == ["4.0", "0"]
-    assert run(3) == ["6.0", "1"]
-    assert run(2, 4) == ["4.0", "0", "8.0", "1"]
-
-
-@pytest.mark.slow
 def test_stored_code_whose_types_are_gone_is_made_again(tmp_path):
     """As after an upgrade that renames what a loop takes."""
 
