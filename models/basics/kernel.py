@@ -161,7 +161,7 @@ written_out = _compiler(inline="always")
 """For small loops that are written into their caller before it is compiled."""
 
 vector_kernel = _compiler(fastmath={"reassoc", "nsz", "contract"}, _nrt=False)
-"""As ``bare_kernel``, in single precision, where sums may be taken in any order, as vector instructions do."""
+"""As ``bare_kernel``, in single precision; sums may be taken in any order, as by vector instructions."""
 
 
 def _fetch_ahead(_: Any, rows: Any, number: Any) -> Any:
