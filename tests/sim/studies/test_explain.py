@@ -132,8 +132,9 @@ def test_storms_make_up_the_rain_that_is_told(run):
     hop = next(hop for hop in story.hops if hop.cells)
     assert hop.rain_raw_db > 5.0
     by_storm = sum(taken for storm in story.storms for name, taken in storm.hops if name == hop.hop)
-    assert 0.5 * hop.rain_raw_db < by_storm <= hop.rain_raw_db * (1 + 1e-6)
-    assert sum(cell.attenuation_db for cell in hop.cells) <= hop.rain_raw_db * (1 + 1e-6)
+    # The course has its faint shapes on straight lines between minutes, right to some 1e-4.
+    assert 0.5 * hop.rain_raw_db < by_storm <= hop.rain_raw_db * (1 + 1e-4)
+    assert sum(cell.attenuation_db for cell in hop.cells) <= hop.rain_raw_db * (1 + 1e-4)
     for storm in story.storms:
         assert storm.start_s < wet.end_s
         assert storm.end_s > wet.start_s
