@@ -132,7 +132,8 @@ def test_storms_make_up_the_rain_that_is_told(run):
     hop = next(hop for hop in story.hops if hop.cells)
     assert hop.rain_raw_db > 5.0
     by_storm = sum(taken for storm in story.storms for name, taken in storm.hops if name == hop.hop)
-    most = hop.rain_raw_db * (1 + 1e-4)  # which is of single precision
+    # The course has its faint shapes on straight lines between minutes, right to some 1e-4.
+    most = hop.rain_raw_db * (1 + 1e-4)
     assert 0.5 * hop.rain_raw_db < by_storm <= most
     assert sum(cell.attenuation_db for cell in hop.cells) <= most
     for storm in story.storms:
