@@ -145,11 +145,14 @@ kernel = _compiler()
 inner_kernel = _compiler(no_cpython_wrapper=True)
 """For loops called by loops alone: a way in from Python takes long to compile for many arrays."""
 
+plain_kernel = _compiler(no_cpython_wrapper=True, _nrt=False)
+"""The same for loops that neither make an array nor hand one back: nobody counts who holds those they use."""
+
 inlined = _compiler(forceinline=True, no_cpython_wrapper=True)
 """For small loops: a call hands over every array of a tuple by value; inlined, it hands over none."""
 
 inlined_plain = _compiler(forceinline=True, no_cpython_wrapper=True, _nrt=False)
-"""The same for loops that neither make an array nor hand one back: nobody counts who holds those they use."""
+"""Both."""
 
 written_out = _compiler(inline="always")
 """For small loops that are written into their caller before it is compiled."""
