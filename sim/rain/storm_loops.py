@@ -7,7 +7,7 @@ of them at once, and the others stay as they are.
 
 import numpy as np
 
-from hopyears.models.basics.kernel import inlined, kernel, written_out
+from hopyears.models.basics.kernel import bare_kernel, inlined, kernel, written_out
 from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.rain.storm_sieve import (
     BLUR,
@@ -185,10 +185,11 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             x, y = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
             if wide_of(x, y, vx, vy, wide_band) or not meets(x, y, vx, vy, life, region, wide_reach):
                 continue
-            node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, node_lot)
-            law = laws[month, node]
-            if systems[i, 7] * ceilings[i, 0] >= law[0] or accepted >= law[2]:
-                continue
+            node = rough
+            if rough < 0:
+                node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, node_lot)
+                if systems[i, 7] * ceilings[i, 0] >= laws[month, node, 0] or accepted >= laws[month, node, 2]:
+                    continue
             own_score, _ = normals(own, 4)
             value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * own_score
             if w == len(wide):
@@ -238,7 +239,7 @@ def _most_of(laws, quantiles, size, reach_in_radii):  # type: ignore[no-untyped-
     return most, widest, reaches
 
 
-@kernel
+@bare_kernel
 def _cells(  # type: ignore[no-untyped-def]
     cells, n, count, storm, members, common, track, held, ceiling, region, laws, quantiles, weather, plane,
     model, size, lot, most, widest, reaches,
@@ -275,10 +276,12 @@ def _cells(  # type: ignore[no-untyped-def]
         x, y = sx + vx * offset + model[2] * dx, sy + vy * offset + model[2] * dy
         if wide_of(x, y, vx, vy, band) or not meets(x, y, vx, vy, life, region, widest):
             continue
-        node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, node_lot)
-        law = laws[node]
-        if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1] or accepted >= law[3]:
-            continue
+        node = rough
+        if rough < 0:
+            node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, node_lot)
+            law = laws[node]
+            if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1] or accepted >= law[3]:
+                continue
         own_score, _ = normals(own, 4)
         log_peak = quantile(quantiles[node, 0], common + model[6] * own_score)
         rho = min(max(size[0] * np.exp(-size[1] * log_peak), size[2]), size[3])

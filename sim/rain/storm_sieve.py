@@ -7,7 +7,7 @@ Loops over members have no branch, so that the compiler turns them into vector i
 
 import numpy as np
 
-from hopyears.models.basics.kernel import inner_kernel, kernel, written_out
+from hopyears.models.basics.kernel import bare_kernel, kernel, written_out
 from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.streams import keyed_word
 
@@ -33,7 +33,7 @@ _COSINES, _SINES = np.cos(2.0 * np.pi * _MIDDLES), np.sin(2.0 * np.pi * _MIDDLES
 _LIVES = -np.log(np.maximum(np.arange(_STEPS), 1e-300) / _STEPS)
 
 
-@inner_kernel
+@bare_kernel
 def words_of(key, first, count, words, lives):  # type: ignore[no-untyped-def]
     """Keys of members of a system or storm, from number ``first`` on; no life yet."""
     begin = np.uint64(first)
@@ -42,14 +42,14 @@ def words_of(key, first, count, words, lives):  # type: ignore[no-untyped-def]
         lives[i] = 0.0
 
 
-@inner_kernel
+@bare_kernel
 def add_lives(words, count, counter, mean, lives):  # type: ignore[no-untyped-def]
     """Add to each life [s] an exponential of this mean, or a little more."""
     for i in range(-(-count // LANES) * LANES):
         lives[i] += mean * _LIVES[keyed_word(words[i], counter) >> _SHIFT]
 
 
-@inner_kernel
+@bare_kernel
 def add_reaches(words, count, counter, common, own, scores, reaches, found):  # type: ignore[no-untyped-def]
     """Reach [km] of each, or a little more: what falls with the score, by steps from a first on."""
     first, per_step, last = scores
@@ -61,7 +61,7 @@ def add_reaches(words, count, counter, common, own, scores, reaches, found):  # 
         found[i] = reaches[0 if radius < _SELDOM else step]
 
 
-@inner_kernel
+@bare_kernel
 def may_meet(words, count, track, region, band, spreads, lives, reaches, near):  # type: ignore[no-untyped-def]
     """Whether each member may be in reach of a region in its life: fills ``near``.
 
