@@ -39,8 +39,8 @@ class ForcedDraw:
         When the failure comes [s].
     streams : Streams
         Of the history.
-    storms : Intervals or None
-        Over each site in its years.
+    weather : Weather or None
+        Of its years.
     put_in : (PutIn, PutIn)
         Without the failure and with it.
     """
@@ -50,7 +50,7 @@ class ForcedDraw:
     ways: tuple[Earlier, ...]
     time_s: float
     streams: Streams
-    storms: Intervals | None
+    weather: Weather | None
     put_in: tuple[PutIn, PutIn]
 
     @classmethod
@@ -61,7 +61,7 @@ class ForcedDraw:
         place: int,
         streams: Streams,
         draw: int,
-        storms: Intervals | None,
+        weather: Weather | None,
     ) -> "ForcedDraw":
         """Draw number ``draw`` of a block, which puts in what stands at a place of ``hand.events``.
 
@@ -73,8 +73,8 @@ class ForcedDraw:
         streams : Streams
             Of the block; the draw has its own.
         draw : int
-        storms : Intervals or None
-            Over each site in the years of the history.
+        weather : Weather or None
+            ``weather_of_draw``.
         """
         random, plant = streams.generator("forced", draw), simulator.prepared.built.plant
         event, per_year = int(hand.events[place]), float(hand.weight_per_year[place])
@@ -82,9 +82,9 @@ class ForcedDraw:
         fails: dict[int, tuple[float, ...]] = {event: (time_s,)}
         struck: dict[int, tuple[float, ...]] = {}
         if event >= hand.n_parts:
-            assert storms is not None  # no strike without storms
+            assert weather is not None  # no strike without storms
             span_s, site = (SECONDS_PER_YEAR, 2.0 * SECONDS_PER_YEAR), event - hand.n_parts
-            time_s, struck, expected = strike_in(plant, site, storms, span_s, random)
+            time_s, struck, expected = strike_in(plant, site, weather.storms, span_s, random)
             fails, per_year = {}, expected / float(hand.chance[place])
         ways = hand.earlier[place]
         way = earlier.chosen(ways, random)
@@ -93,7 +93,7 @@ class ForcedDraw:
         held = kept_back(plant, hand, time_s)
         put_in = (replace(held, times_s=before), replace(held, times_s=both, struck_s=struck))
         own = streams.beside(_FORCED_STREAMS + draw)
-        return cls(simulator, per_year, ways, time_s, own, storms, put_in)
+        return cls(simulator, per_year, ways, time_s, own, weather, put_in)
 
     def logs(self, plant: Plant) -> tuple[FailureLog, FailureLog]:
         """Failures without what is put in and with it, of the network's plant or one of which parts never
@@ -101,11 +101,9 @@ class ForcedDraw:
         """
         never = plant.never_fails
         exposed = set(plant.outdoor_parts.tolist()) if plant.lightning is not None else set()
-        duration_s = FORCED_YEARS * SECONDS_PER_YEAR
-        weather = None if self.storms is None else Weather.of(self.storms, duration_s, 0.0)
         one, other = (
             self.simulator.failures(
-                plant, self.streams, duration_s, weather, warm_up_s=0.0,
+                plant, self.streams, FORCED_YEARS * SECONDS_PER_YEAR, self.weather, warm_up_s=0.0,
                 put_in=replace(
                     put_in,
                     times_s={part: times for part, times in put_in.times_s.items() if not never[part]},
@@ -127,9 +125,10 @@ def kept_back(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
     return PutIn(rare=hand.held, rarely_struck=struck, only_before_s=only_before_s)
 
 
-def storms_of_draw(storms: Intervals, draw: int, n_years: int) -> Intervals:
-    """Storms of a history for a draw: years of the block, which begin with each of them by turns."""
-    return years_of(storms, [(draw + place) % n_years for place in range(FORCED_YEARS)])
+def weather_of_draw(storms: Intervals, draw: int, n_years: int) -> Weather:
+    """Weather of a history for a draw: years of the block, which begin with each of them by turns."""
+    years = years_of(storms, [(draw + place) % n_years for place in range(FORCED_YEARS)])
+    return Weather.of(years, FORCED_YEARS * SECONDS_PER_YEAR, 0.0)
 
 
 def years_of(storms: Intervals, years: Sequence[int]) -> Intervals:

@@ -18,7 +18,7 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, storms_of_draw
+from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, weather_of_draw
 from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.rare.weather_alone import multipath_draws
 from hopyears.sim.services.service_data import ServiceHistory
@@ -180,8 +180,8 @@ class ReplicatedStudy(RunStudy):
         if hand.events.size:
             for draw, place in enumerate(hand.drawn(self._plant, draws.streams, len(found)).tolist()):
                 near = draws.storms_near
-                storms = None if near is None else storms_of_draw(near, draw, self.n_years)
-                drawn = ForcedDraw.of(self.simulator, hand, place, draws.streams, draw, storms)
+                weather = None if near is None else weather_of_draw(near, draw, self.n_years)
+                drawn = ForcedDraw.of(self.simulator, hand, place, draws.streams, draw, weather)
                 found[draw][:, mine] = self._added(drawn, draws)[:, mine]
 
     def _added(self, drawn: ForcedDraw, draws: BlockDraws) -> Floats:
