@@ -197,7 +197,7 @@ def _distances_km(centre_deg: tuple[float, float], bounds: Floats, region: Regio
     away_x = np.maximum(np.maximum(region.west_km - x, x - region.east_km), 0.0)
     away_y = np.maximum(np.maximum(region.south_km - y, y - region.north_km), 0.0)
     between = 0.15 * np.deg2rad(TILE_DEG) * EARTH_RADIUS_KM
-    return np.maximum(np.hypot(away_x, away_y).min(axis=1) - between, 0.0)
+    return np.asarray(np.maximum(np.hypot(away_x, away_y).min(axis=1) - between, 0.0))
 
 
 def uniform_weather(
