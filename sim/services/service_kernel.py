@@ -46,8 +46,9 @@ def run_spans(
     state: Ints,
     start: int,
     record_rates: bool,
+    ends: bool,
 ) -> int:
-    """Apply sorted changes (``_run_changes``); sum up each span when the first change after it comes."""
+    """Apply sorted changes (``_run_changes``); sum up each span at the first change after it, or if all ``ends``."""
     i = int(start)
     while True:
         n, closed = time_s.size, spans.n_closed[0]
@@ -56,13 +57,13 @@ def run_spans(
         i = int(
             _run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates)
         )
-        if i < n or n == time_s.size:
+        if i < n or (n == time_s.size and not (ends and closed < spans.edge_s.size)):
             return i
-        close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
+        _close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
 
 
-@kernel
-def close_span(peak_mbit_s: Floats, committed_mbit_s: Floats, sweep: Sweep, spans: Spans) -> None:
+@bare_kernel
+def _close_span(peak_mbit_s: Floats, committed_mbit_s: Floats, sweep: Sweep, spans: Spans) -> None:
     """Sum up what each service lacked from the end of the span before to the end of this one."""
     closed = spans.n_closed[0]
     edge_s, lacking = spans.edge_s[closed], spans.lacking[closed]
@@ -101,15 +102,6 @@ def _count(sweep: Sweep, s: int, now: float) -> None:
         sweep.is_noted[m] = True
         sweep.noted[sweep.used[N_NOTED]] = m
         sweep.used[N_NOTED] += 1
-
-
-@kernel
-def seconds_until(sweep: Sweep, now_s: float) -> Floats:
-    """Time spent in each result until now [s], shape (n_results,)."""
-    seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
-    for s in range(sweep.current.size):
-        seconds[sweep.current[s]] += now_s - sweep.since[s]
-    return seconds
 
 
 @bare_kernel

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until
+from hopyears.sim.services.service_kernel import run_spans
 from hopyears.sim.services.service_plan import Plan, like_but_for_hop_states
 from hopyears.sim.services.service_tables import (
     EMPTY,
@@ -133,13 +133,13 @@ class ServiceRun:
         self._written.clear()
         self._make_room()
         self._sweep.group_word[:] = self._words()
-        run_spans(*self._all, *_NO_CHANGES, -1, self._record_rates)
+        run_spans(*self._all, *_NO_CHANGES, -1, self._record_rates, False)
 
     def apply(self, time_s: Floats, entity: Ints, state: Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
         done = 0
         while done < time_s.size:
-            done = run_spans(*self._all, time_s, entity, state, done, self._record_rates)
+            done = run_spans(*self._all, time_s, entity, state, done, self._record_rates, False)
             self._make_room()
 
     @property
@@ -169,9 +169,7 @@ class ServiceRun:
         """Times and results of all services, one after the other, and where those of each begin."""
         sweep = self._sweep
         self._write_down()
-        flows, spans = self._plan.flows, self._spans
-        while spans.n_closed[0] < spans.edge_s.size:
-            close_span(flows.peak_mbit_s, flows.committed_mbit_s, sweep, spans)
+        run_spans(*self._all, *_NO_CHANGES, 0, self._record_rates, True)
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
@@ -181,7 +179,8 @@ class ServiceRun:
         """Close the sweep at its end and give the history of each service."""
         sweep, spans = self._sweep, self._spans
         time_s, result, cuts = self._closed()
-        seconds = seconds_until(sweep, duration_s)
+        seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
+        np.add.at(seconds, sweep.current, duration_s - sweep.since)
         met = seconds > 0.0
         met[result] = True
         met_here = np.flatnonzero(met)
