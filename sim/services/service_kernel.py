@@ -48,7 +48,7 @@ def run_spans(
     record_rates: bool,
     ends: bool,
 ) -> int:
-    """Apply sorted changes (``_run_changes``); sum up spans at the first change after each, or as all ends."""
+    """Apply sorted changes (``_run_changes``); sum up spans at the first change after each, or as all end."""
     i = int(start)
     while True:
         n, closed = time_s.size, spans.n_closed[0]
