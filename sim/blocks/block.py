@@ -134,6 +134,7 @@ class BlockSimulator:
         ]
         self.states = [LinkStates(design) for design in prepared.designs]
         self.fade_free = [FadeFree(each) for each in self.thresholds]
+        self._sweeper: Sweeper | None = None
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
@@ -380,7 +381,8 @@ class BlockSimulator:
         """
         links = [self.links(*each) for each in zip(hops, logs, strict=True)]
         edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
-        sweeper = Sweeper(links[0], self._frame, duration_s, span_edges_s=edges_s)
+        sweeper = Sweeper(links[0], self._frame, duration_s, span_edges_s=edges_s, after=self._sweeper)
+        self._sweeper = sweeper
         return map(sweeper.outages, links)
 
     @cached_property

@@ -110,6 +110,8 @@ class Sweeper:
         Of the services and links.
     duration_s, record_rates, span_edges_s
         As for ``sweep_services``.
+    after : Sweeper, optional
+        One of the same services: what has been judged there serves here too, where it may.
     """
 
     def __init__(
@@ -120,6 +122,7 @@ class Sweeper:
         *,
         record_rates: bool = False,
         span_edges_s: Sequence[float] | Floats = (),
+        after: "Sweeper | None" = None,
     ) -> None:
         if not 0.0 < duration_s < np.inf:
             raise ValueError(f"duration_s is {duration_s}; must be above 0")
@@ -127,7 +130,10 @@ class Sweeper:
         self._record_rates = record_rates
         n_choices = [2 * len(service.routes) for service in frame.services]
         self._plan, self._numbers, self._clocks = build_plan(hops, frame, n_choices)
-        self._run = ServiceRun(self._plan, record_rates, span_edges_s)
+        run = None if after is None else after._run
+        if run is None or not run.serves(self._plan, record_rates):
+            run = ServiceRun(self._plan, record_rates)
+        self._run: ServiceRun = run
         groups = np.diff(self._plan.groups_of_entity.first[: len(hops) + 1])
         self._used = np.flatnonzero(groups).tolist()
 
@@ -166,7 +172,8 @@ class Sweeper:
             number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
         ]
         first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
-        self._run.start(first_states, first_choices, [int(level[0]) for _, level in levels])
+        first_levels = [int(level[0]) for _, level in levels]
+        self._run.start(self._plan, self._edges_s, first_states, first_choices, first_levels)
         changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [
             (k, (hops[k].time_s, hops[k].state), numbers[k]) for k in self._used
         ]

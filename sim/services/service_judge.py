@@ -17,10 +17,15 @@ _SWITCHING = int(Cause.SWITCHING)
 def judge_group(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> None:
     """Share the capacity of a group's links and write its row of results."""
     _judge_services(plan, sweep, shares, share_again(plan, sweep, shares, g))
-    n = sweep.used[N_ROWS]
-    for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
-        sweep.row[n] = shares.result[plan.groups.services.item[k]]
-        n += 1
+    usual, result, row, begin = sweep.usual, shares.result, sweep.row, sweep.used[N_ROWS]
+    n = begin + 1
+    for s in plan.groups.services.item[plan.groups.services.first[g] : plan.groups.services.first[g + 1]]:
+        if usual[s] == EMPTY:
+            usual[s] = result[s]
+        if usual[s] != result[s]:
+            row[n], row[n + 1] = s, result[s]
+            n += 2
+    row[begin] = n - begin - 1
     sweep.used[N_ROWS] = n
 
 
@@ -65,7 +70,8 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
                     need,
                     down,
                 )
-            rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3) / 1e3, down, why
+            # To the nearest kbit/s; the hair decides between two as near, which rounding must not do.
+            rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3 + 1e-4) / 1e3, down, why
         slot = result_slot(result_in, service, rates, downs, causes, asked, n)
         m = result_in[slot]
         if m == EMPTY:

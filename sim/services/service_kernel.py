@@ -20,10 +20,12 @@ from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import (
     EMPTY,
+    N_NOTED,
     N_OUT,
     N_RESULTS,
     N_ROWS,
     N_WORDS,
+    ROW_CELLS_A_SERVICE,
     Shares,
     Spans,
     Sweep,
@@ -44,8 +46,9 @@ def run_spans(
     state: Ints,
     start: int,
     record_rates: bool,
+    ends: bool,
 ) -> int:
-    """Apply sorted changes (``_run_changes``); sum up each span when the first change after it comes."""
+    """Apply sorted changes (``_run_changes``); sum up spans at the first change after each, or as all end."""
     i = int(start)
     while True:
         n, closed = time_s.size, spans.n_closed[0]
@@ -54,21 +57,22 @@ def run_spans(
         i = int(
             _run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates)
         )
-        if i < n or n == time_s.size:
+        if i < n or (n == time_s.size and not (ends and closed < spans.edge_s.size)):
             return i
-        close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
+        _close_span(plan.flows.peak_mbit_s, plan.flows.committed_mbit_s, sweep, spans)
 
 
-@kernel
-def close_span(peak_mbit_s: Floats, committed_mbit_s: Floats, sweep: Sweep, spans: Spans) -> None:
+@bare_kernel
+def _close_span(peak_mbit_s: Floats, committed_mbit_s: Floats, sweep: Sweep, spans: Spans) -> None:
     """Sum up what each service lacked from the end of the span before to the end of this one."""
     closed = spans.n_closed[0]
-    until_s, lacking = seconds_until(sweep, spans.edge_s[closed]), spans.lacking[closed]
-    for n in range(until_s.size):
-        seconds = until_s[n] - sweep.counted_s[n]
-        sweep.counted_s[n] = until_s[n]
-        if seconds == 0.0:
-            continue
+    edge_s, lacking = spans.edge_s[closed], spans.lacking[closed]
+    for s in range(sweep.current.size):
+        _count(sweep, s, edge_s)
+    for n in sweep.noted[: sweep.used[N_NOTED]]:
+        sweep.is_noted[n] = False
+        seconds = sweep.seconds[n] - sweep.counted_s[n]
+        sweep.counted_s[n] = sweep.seconds[n]
         s, got, down = sweep.service[n], sweep.rate[n], sweep.down[n]
         share, short = sweep.share[n], False
         for way in range(2):
@@ -84,16 +88,20 @@ def close_span(peak_mbit_s: Floats, committed_mbit_s: Floats, sweep: Sweep, span
             lacking[s, 2, 0] += (peak - rate) * seconds
         if short and not (down[0] or down[1]):
             lacking[s, 2, 1] += seconds
+    sweep.used[N_NOTED] = 0
     spans.n_closed[0] = closed + 1
 
 
-@kernel
-def seconds_until(sweep: Sweep, now_s: float) -> Floats:
-    """Time spent in each result until now [s], shape (n_results,)."""
-    seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
-    for s in range(sweep.current.size):
-        seconds[sweep.current[s]] += now_s - sweep.since[s]
-    return seconds
+@bare_inlined
+def _count(sweep: Sweep, s: int, now: float) -> None:
+    """Count the time of a service in its result until now, and note the result for the span."""
+    m = sweep.current[s]
+    sweep.seconds[m] += now - sweep.since[s]
+    sweep.since[s] = now
+    if not sweep.is_noted[m]:
+        sweep.is_noted[m] = True
+        sweep.noted[sweep.used[N_NOTED]] = m
+        sweep.used[N_NOTED] += 1
 
 
 @bare_kernel
@@ -167,7 +175,7 @@ def _crowded(sweep: Sweep, n_services: int) -> bool:
     n_results = sweep.used[N_RESULTS] + n_services
     return bool(
         sweep.used[N_OUT] + n_services > sweep.out_time.size
-        or sweep.used[N_ROWS] + n_services > sweep.row.size
+        or sweep.used[N_ROWS] + ROW_CELLS_A_SERVICE * n_services > sweep.row.size
         or n_results > sweep.service.size
         or 2 * (sweep.used[N_WORDS] + n_services) > sweep.word.size
         or 2 * n_results > sweep.result_in.size
@@ -185,28 +193,39 @@ def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_
         sweep.word[slot], sweep.row_of[slot] = word, row
         sweep.used[N_WORDS] += 1
         judge_group(plan, sweep, shares, g)
-    if row == sweep.group_row[g]:
+    old = sweep.group_row[g]
+    if row == old:
         return
     sweep.group_row[g] = row
-    rows, current, since, seconds = sweep.row, sweep.current, sweep.since, sweep.seconds
-    down, causes = sweep.down, sweep.causes
-    out_time, out_service, out_result = sweep.out_time, sweep.out_service, sweep.out_result
-    n = sweep.used[N_OUT]
-    for k in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
-        s = plan.groups.services.item[k]
-        old, new = current[s], rows[row]
-        row += 1
-        if old == new:
-            continue
-        if old >= 0:
-            seconds[old] += now - since[s]
-        current[s] = new
-        since[s] = now
-        # Another rate alone moves no outage: its seconds are counted above, and the history stays short.
-        if record_rates or old < 0 or _differs(down, causes, old, new):
-            out_time[n], out_service[n], out_result[n] = now, s, new
-            n += 1
-    sweep.used[N_OUT] = n
+    rows, usual, mark = sweep.row, sweep.usual, sweep.mark
+    for k in range(row + 1, row + 1 + rows[row], 2):
+        mark[rows[k]] = row
+        _move(sweep, rows[k], rows[k + 1], now, record_rates)
+    if old >= 0:
+        for k in range(old + 1, old + 1 + rows[old], 2):
+            if mark[rows[k]] != row:
+                _move(sweep, rows[k], usual[rows[k]], now, record_rates)
+        return
+    for s in plan.groups.services.item[plan.groups.services.first[g] : plan.groups.services.first[g + 1]]:
+        if mark[s] != row:
+            _move(sweep, s, usual[s], now, record_rates)
+
+
+@bare_inlined
+def _move(sweep: Sweep, s: int, new: int, now: float, record_rates: bool) -> None:
+    """Give a service another result."""
+    old = sweep.current[s]
+    if old == new:
+        return
+    if old >= 0:
+        _count(sweep, s, now)
+    sweep.current[s] = new
+    sweep.since[s] = now
+    # Another rate alone moves no outage: its seconds are counted above, and the history stays short.
+    if record_rates or old < 0 or _differs(sweep.down, sweep.causes, old, new):
+        n = sweep.used[N_OUT]
+        sweep.out_time[n], sweep.out_service[n], sweep.out_result[n] = now, s, new
+        sweep.used[N_OUT] = n + 1
 
 
 @bare_inlined

@@ -6,7 +6,7 @@ away. And services that share no link which can ever be short of capacity are ju
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +67,7 @@ class Plan(NamedTuple):
     groups: Groups
     clocks: Clocks
     groups_of_entity: Lists
-    word_first: Ints  # by entity, into ``word``: one random word for each of its states
+    word_first: Ints  # by entity, into ``word``: one word for each of its states, by what they are
     word: NDArray[np.uint64]
 
 
@@ -118,7 +118,7 @@ def build_plan(
             np.concatenate([group_of_link[links_of_hop], group, [g for _, g in running]]).astype(np.int64),
         ),
         word_first=word_first,
-        word=_words(int(word_first[-1])),
+        word=_words(tables, word_first),
     )
     return plan, numbers, running
 
@@ -164,19 +164,42 @@ def _clocks(frame: Frame, group: list[int]) -> tuple[Clocks, list[tuple[DemandCl
     return Clocks(np.array(of_service, dtype=np.int64), first, np.concatenate(shares)), [*number]
 
 
-def _words(n: int) -> NDArray[np.uint64]:
-    """So many words without any pattern, always the same ones: they name states and decide no result.
+def _words(hops: HopStates, word_first: Ints) -> NDArray[np.uint64]:
+    """Words without any pattern, for a state of an entity always the same one; they decide no result.
 
     References
     ----------
     SplitMix64: G. L. Steele, D. Lea, C. H. Flood, Fast splittable pseudorandom number generators,
     OOPSLA 2014.
     """
+    counts, n_hop_states = np.diff(word_first), hops.causes.size
+    entity = np.repeat(np.arange(counts.size), counts)
+    state = np.zeros((3, entity.size), dtype=np.uint64)
+    number = np.arange(entity.size) - word_first[entity]
+    state[0] = number  # of a route or a level; states of hops are known by what they carry, and why
+    state[:2, :n_hop_states] = np.stack([hops.forward_mbit_s, hops.backward_mbit_s]).view(np.uint64)
+    state[2, :n_hop_states] = hops.causes
+    value = entity.astype(np.uint64)
     with np.errstate(over="ignore"):
-        value = np.arange(1, n + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
-        value = (value ^ (value >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-        value = (value ^ (value >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    return np.asarray(value ^ (value >> np.uint64(31)))
+        for part in (np.uint64(0), *state):
+            value = (value ^ part) + np.uint64(0x9E3779B97F4A7C15)
+            value = (value ^ (value >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+            value = (value ^ (value >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+            value ^= value >> np.uint64(31)
+    return value
+
+
+def like_but_for_hop_states(one: Plan, other: Plan) -> bool:
+    """Whether two plans differ at most in the states that their hops may take."""
+    may_differ = ("hops", "word_first", "word")
+    pairs = zip(one._asdict().items(), other, strict=True)
+    return all(name in may_differ or _same(a, b) for (name, a), b in pairs)
+
+
+def _same(one: Any, other: Any) -> bool:
+    if isinstance(one, tuple):
+        return all(map(_same, one, other))
+    return np.array_equal(one, other)
 
 
 def _hop_states(

@@ -8,14 +8,16 @@ from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_kernel import close_span, run_spans, seconds_until
-from hopyears.sim.services.service_plan import Plan
+from hopyears.sim.services.service_kernel import run_spans
+from hopyears.sim.services.service_plan import Plan, like_but_for_hop_states
 from hopyears.sim.services.service_tables import (
     EMPTY,
+    N_NOTED,
     N_OUT,
     N_RESULTS,
     N_ROWS,
     N_WORDS,
+    ROW_CELLS_A_SERVICE,
     Shares,
     Spans,
     Sweep,
@@ -27,6 +29,12 @@ from hopyears.sim.services.service_tables import (
 
 ROW_CELLS = 1 << 23
 """Most cells kept of judged joint states (32 MiB); when they are full the judged states are forgotten."""
+
+MOST_STATES = 1 << 18
+"""Most joint states kept, whose words take 32 MiB."""
+
+MOST_RESULTS = 1 << 18
+"""Most results with which another history begins (32 MiB)."""
 
 
 _NO_CHANGES = (np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
@@ -67,18 +75,15 @@ class ServiceRun:
         Network and services as numbers.
     record_rates : bool
         Whether every change of rate is written down.
-    span_edges_s : sequence of float
-        Edges of the spans to be summed up (``ServiceHistory.spans``), rising from 0.
     """
 
-    def __init__(self, plan: Plan, record_rates: bool, span_edges_s: Sequence[float] | Floats = ()) -> None:
+    def __init__(self, plan: Plan, record_rates: bool) -> None:
         self._plan = plan
         self._record_rates = record_rates
         self._written: list[tuple[Floats, NDArray[np.int16], NDArray[np.int32]]] = []
         n_services = plan.routes.of_service.size - 1
         n_links = plan.hops_of_link.first.size - 1
-        edges_s = np.array(span_edges_s[1:], dtype=np.float64)
-        self._spans = Spans(edges_s, np.zeros(1, dtype=np.int64), np.zeros((edges_s.size, n_services, 3, 2)))
+        self._spans = _spans((), n_services)
         n_groups = plan.groups.services.first.size - 1
         self._shares = empty_shares(plan)
         self._touched = Touched(np.zeros(n_groups, dtype=np.int64), np.zeros(n_groups, dtype=np.bool_))
@@ -86,11 +91,35 @@ class ServiceRun:
             plan.hops.first.size - 1, n_services, n_groups, plan.clocks.first.size - 1, n_links
         )
 
-    def start(self, hop_states: Sequence[int], choices: Sequence[int], levels: Sequence[int]) -> None:
-        """Begin at time 0 with the given states of hops, choices of routes and levels of clocks after 0.
+    def serves(self, plan: Plan, record_rates: bool) -> bool:
+        """Whether this may start with another plan."""
+        return record_rates == self._record_rates and like_but_for_hop_states(self._plan, plan)
+
+    def start(
+        self,
+        plan: Plan,
+        span_edges_s: Sequence[float] | Floats,
+        hop_states: Sequence[int],
+        choices: Sequence[int],
+        levels: Sequence[int],
+    ) -> None:
+        """Begin at time 0 with a plan that it ``serves``.
 
         What an earlier history has taught is kept: the results of joint states.
+
+        Parameters
+        ----------
+        plan : Plan
+        span_edges_s : sequence of float
+            Edges of the spans to be summed up (``ServiceHistory.spans``), rising from 0.
+        hop_states, choices, levels : sequences of int
+            States of hops, choices of routes and levels of clocks after 0.
         """
+        self._plan, self._spans = plan, _spans(span_edges_s, len(choices))
+        if self._sweep.used[N_RESULTS] > MOST_RESULTS:
+            _forget_states(self._sweep)
+            self._sweep.result_in[:], self._sweep.used[N_RESULTS] = EMPTY, 0
+            self._shares = empty_shares(plan)
         sweep = self._sweep
         sweep.hop_state[:] = hop_states
         sweep.choice[:] = choices
@@ -99,18 +128,18 @@ class ServiceRun:
         sweep.stale[:] = np.arange(sweep.stale.size)
         sweep.n_stale[:], sweep.is_stale[:] = np.diff(self._plan.groups.links.first), True
         sweep.seconds[:] = sweep.counted_s[:] = 0.0
-        sweep.used[N_OUT] = self._spans.n_closed[0] = 0
-        self._spans.lacking[:] = 0.0
+        sweep.is_noted[:] = False
+        sweep.used[N_OUT] = sweep.used[N_NOTED] = 0
         self._written.clear()
         self._make_room()
         self._sweep.group_word[:] = self._words()
-        run_spans(*self._all, *_NO_CHANGES, -1, self._record_rates)
+        run_spans(*self._all, *_NO_CHANGES, -1, self._record_rates, False)
 
     def apply(self, time_s: Floats, entity: Ints, state: Ints) -> None:
         """Apply changes in order of time; all changes of one instant must come in one call."""
         done = 0
         while done < time_s.size:
-            done = run_spans(*self._all, time_s, entity, state, done, self._record_rates)
+            done = run_spans(*self._all, time_s, entity, state, done, self._record_rates, False)
             self._make_room()
 
     @property
@@ -140,9 +169,7 @@ class ServiceRun:
         """Times and results of all services, one after the other, and where those of each begin."""
         sweep = self._sweep
         self._write_down()
-        flows, spans = self._plan.flows, self._spans
-        while spans.n_closed[0] < spans.edge_s.size:
-            close_span(flows.peak_mbit_s, flows.committed_mbit_s, sweep, spans)
+        run_spans(*self._all, *_NO_CHANGES, 0, self._record_rates, True)
         time_s, service, result = (np.concatenate(column) for column in zip(*self._written, strict=True))
         order = np.argsort(service, kind="stable")
         cuts = np.searchsorted(service[order], np.arange(sweep.choice.size + 1))
@@ -152,7 +179,8 @@ class ServiceRun:
         """Close the sweep at its end and give the history of each service."""
         sweep, spans = self._sweep, self._spans
         time_s, result, cuts = self._closed()
-        seconds = seconds_until(sweep, duration_s)
+        seconds = sweep.seconds[: sweep.used[N_RESULTS]].copy()
+        np.add.at(seconds, sweep.current, duration_s - sweep.since)
         met = seconds > 0.0
         met[result] = True
         met_here = np.flatnonzero(met)
@@ -188,19 +216,30 @@ class ServiceRun:
         self._write_down()
         sweep = self._sweep
         n_services = sweep.choice.size
-        if 2 * (sweep.used[N_ROWS] + n_services) > sweep.row.size:
-            if sweep.row.size < max(ROW_CELLS, 4 * n_services):
-                sweep = sweep._replace(row=_resized(sweep.row, 2 * (sweep.row.size + n_services)))
+        most_cells = ROW_CELLS_A_SERVICE * n_services
+        if 2 * (sweep.used[N_ROWS] + most_cells) > sweep.row.size:
+            if sweep.row.size < max(ROW_CELLS, 4 * most_cells):
+                sweep = sweep._replace(row=_resized(sweep.row, 2 * (sweep.row.size + most_cells)))
             else:
-                sweep.row_of[:] = EMPTY
-                sweep.used[N_ROWS] = sweep.used[N_WORDS] = 0
-                sweep.group_row[:] = -1
+                _forget_states(sweep)
+        if sweep.used[N_WORDS] > MOST_STATES:
+            _forget_states(sweep)
         if 4 * (sweep.used[N_WORDS] + n_services) > sweep.word.size:
             word, row_of = _no_words(4 * (sweep.used[N_WORDS] + n_services))
             sweep = _with_words(sweep, word, row_of)
         n_results = sweep.used[N_RESULTS] + n_services
         if 2 * n_results > sweep.service.size:
-            names = ("service", "rate", "down", "causes", "share", "seconds", "counted_s")
+            names = (
+                "service",
+                "rate",
+                "down",
+                "causes",
+                "share",
+                "seconds",
+                "counted_s",
+                "noted",
+                "is_noted",
+            )
             sweep = sweep._replace(**{name: _resized(getattr(sweep, name), 4 * n_results) for name in names})
         if 4 * n_results > sweep.result_in.size:
             sweep = _with_results(sweep, np.full(_slots(8 * n_results), EMPTY, dtype=np.int32))
@@ -218,6 +257,19 @@ def _with_results(sweep: Sweep, result_in: NDArray[np.int32]) -> Sweep:
     known = (sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share)
     filed_results(result_in, *known, sweep.used[N_RESULTS])
     return sweep._replace(result_in=result_in)
+
+
+def _spans(edges_s: Sequence[float] | Floats, n_services: int) -> Spans:
+    """Spans of which none is closed yet."""
+    ends_s = np.array(edges_s[1:], dtype=np.float64)
+    return Spans(ends_s, np.zeros(1, dtype=np.int64), np.zeros((ends_s.size, n_services, 3, 2)))
+
+
+def _forget_states(sweep: Sweep) -> None:
+    """Forget the joint states that have been judged, not what they came to."""
+    sweep.row_of[:] = sweep.usual[:] = EMPTY
+    sweep.group_row[:] = sweep.mark[:] = -1
+    sweep.used[N_ROWS] = sweep.used[N_WORDS] = 0
 
 
 def enlarge_tables() -> None:
@@ -249,7 +301,7 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_l
     n_out = max(1 << 16, 2 * n_services)
     word, row_of = _no_words(4 * n_services + 64)
     return Sweep(
-        used=np.zeros(4, dtype=np.int64),
+        used=np.zeros(5, dtype=np.int64),
         hop_state=np.zeros(n_hops, dtype=np.int64),
         choice=np.zeros(n_services, dtype=np.int64),
         level=np.zeros(n_clocks, dtype=np.int64),
@@ -263,6 +315,8 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_l
         word=word,
         row_of=row_of,
         row=np.zeros(8 * n_services + 1024, dtype=np.int32),
+        usual=np.full(n_services, EMPTY, dtype=np.int32),
+        mark=np.full(n_services, -1, dtype=np.int64),
         result_in=np.full(_slots(4 * n_results), EMPTY, dtype=np.int32),
         service=np.zeros(n_results, dtype=np.int32),
         rate=np.zeros((n_results, 2)),
@@ -271,6 +325,8 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_l
         share=np.ones(n_results),
         seconds=np.zeros(n_results),
         counted_s=np.zeros(n_results),
+        noted=np.zeros(n_results, dtype=np.int32),
+        is_noted=np.zeros(n_results, dtype=np.bool_),
         out_time=np.zeros(n_out),
         out_service=np.zeros(n_out, dtype=np.int16),
         out_result=np.zeros(n_out, dtype=np.int32),

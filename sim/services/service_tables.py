@@ -9,8 +9,11 @@ from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import bare_inlined, kernel
 from hopyears.sim.services.service_plan import Plan
 
-N_OUT, N_ROWS, N_RESULTS, N_WORDS = range(4)
-"""Places in ``Sweep.used``: entries written; row cells and results in use; joint states known."""
+N_OUT, N_ROWS, N_RESULTS, N_WORDS, N_NOTED = range(5)
+"""Places in ``Sweep.used``: entries written; row cells, results in use; joint states known; results noted."""
+
+ROW_CELLS_A_SERVICE = 3
+"""Most cells that each service of a group adds to a row: its number, its result, its part of their number."""
 
 EMPTY = -1
 """In a slot of a table that holds nothing."""
@@ -35,7 +38,11 @@ class Sweep(NamedTuple):
     since: Floats  # by service: when that began
     word: NDArray[np.uint64]  # by slot: word of a joint state
     row_of: Ints  # by slot: its row, or EMPTY
-    row: NDArray[np.int32]  # rows: result of each service of the group
+    row: NDArray[
+        np.int32
+    ]  # rows: so many cells, of two for each service without its usual result: it, and which
+    usual: NDArray[np.int32]  # by service, or EMPTY
+    mark: Ints  # by service: the last row that had it
     result_in: NDArray[np.int32]  # by slot: a result, or EMPTY
     service: NDArray[np.int32]  # by result
     rate: Floats  # (n, 2) as the rest
@@ -44,6 +51,8 @@ class Sweep(NamedTuple):
     share: Floats  # of its rates that the service asks for
     seconds: Floats
     counted_s: Floats  # of those, what spans have counted
+    noted: NDArray[np.int32]  # results met in this span
+    is_noted: Bools  # by result
     out_time: Floats
     out_service: NDArray[np.int16]
     out_result: NDArray[np.int32]

@@ -12,7 +12,8 @@ from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services import service_run
-from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, sweep_services
+from hopyears.sim.services.service import BACKWARD, FORWARD, ServiceDemand, Sweeper, sweep_services
+from hopyears.sim.services.service_frame import frame_of
 
 N_SECONDS = 40
 HOUR_S = 5.0
@@ -173,8 +174,12 @@ def test_memory_limits_change_nothing(monkeypatch):
     monkeypatch.setattr(service_run, "ROW_CELLS", 1)
     monkeypatch.setattr("hopyears.sim.services.service.CHANGES_AT_ONCE", 500)
     tight = sweep_services(hops, services, 1e5, record_rates=True)
+    monkeypatch.setattr(service_run, "MOST_STATES", 50)
+    monkeypatch.setattr(service_run, "MOST_RESULTS", 50)
+    sweeper = Sweeper(hops, frame_of(services, [(k,) for k in range(8)], 8), 1e5, record_rates=True)
+    first, again = sweeper.sweep(hops), sweeper.sweep(hops)
     assert sum(each.time_s.size for each in plain) > 1 << 16  # more than the table of changes holds at once
-    for one, other in zip(plain, tight, strict=True):
+    for one, other in zip(3 * plain, tight + first + again, strict=True):
         np.testing.assert_array_equal(one.time_s, other.time_s)
         np.testing.assert_array_equal(one.rate_mbit_s[one.result], other.rate_mbit_s[other.result])
         np.testing.assert_array_equal(one.causes[one.result], other.causes[other.result])
