@@ -69,7 +69,7 @@ def test_intervals_of_stopped_runs_still_hold_the_truth():
     assert not too_low(held, 0.95, n_trials=1000)
 
 
-GOAL = PrecisionGoal("one", 0.2)
+GOAL = PrecisionGoal("one", 0.15)
 REQUEST = RunRequest(
     years=60, seed=6, block_years=1, until=GOAL, options=ModelOptions(failures=False, multipath=False)
 )
