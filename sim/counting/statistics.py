@@ -56,6 +56,11 @@ class Interval:
         """The interval in another unit, for a factor above 0."""
         return Interval(self.low * factor, self.best * factor, self.high * factor, self.level)
 
+    def within(self, least: float, most: float) -> "Interval":
+        """The interval cut to what the figure can be."""
+        low, best, high = (min(max(each, least), most) for each in (self.low, self.best, self.high))
+        return Interval(low, best, high, self.level)
+
 
 def mean_interval(
     values: ArrayLike, *, level: float = LEVEL, largest_unseen: float | None = None

@@ -18,7 +18,7 @@ from hopyears.sim.counting.statistics import Interval, Stratum, mean_interval, s
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.rare.alone import alone, largest_of
 from hopyears.sim.rare.forced import by_hand
-from hopyears.sim.rare.losses import FIGURES
+from hopyears.sim.rare.losses import FIGURES, MOST_A_YEAR
 from hopyears.sim.rare.replications import DRAWN, HOPS, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
 from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
 from hopyears.sim.storage.run_folder import RunFolder
@@ -41,17 +41,14 @@ def hop_intervals(prepared: Prepared, folder: RunFolder, blocks: Sequence[Tally]
     seen = np.stack(block_figures(blocks, "hop", n), axis=-1)
     if prepared.options.replications:
         terms = _strata(prepared, folder, seen, years)
-        return [[_limits(terms[hop, figure]) for figure in figures] for hop in range(n)]
-    unseen = (UNSEEN_OUTAGE_S / years, UNSEEN_SEVERELY_ERRORED_S / years, UNSEEN_OUTAGES / years)
-    return [
-        [mean_interval(seen[:, hop, figure], largest_unseen=unseen[figure]) for figure in figures]
-        for hop in range(n)
-    ]
-
-
-def _limits(strata: Sequence[Stratum]) -> Interval:
-    found = strata_interval(strata)
-    return Interval(max(found.low, 0.0), max(found.best, 0.0), max(found.high, 0.0))
+        found = [[strata_interval(terms[hop, figure]) for figure in figures] for hop in range(n)]
+    else:
+        unseen = (UNSEEN_OUTAGE_S / years, UNSEEN_SEVERELY_ERRORED_S / years, UNSEEN_OUTAGES / years)
+        found = [
+            [mean_interval(seen[:, hop, figure], largest_unseen=unseen[figure]) for figure in figures]
+            for hop in range(n)
+        ]
+    return [[each.within(0.0, most) for each, most in zip(row, MOST_A_YEAR, strict=True)] for row in found]
 
 
 def _strata(

@@ -30,6 +30,9 @@ from hopyears.sim.services.service_run import Outages
 FIGURES = ("unavailable_s", "severely_errored_s", "outages")
 """Figures of a service that replications are drawn for, a year."""
 
+MOST_A_YEAR = (SECONDS_PER_YEAR, SECONDS_PER_YEAR, np.inf)
+"""What a year holds of each: a limit of an interval lies no higher."""
+
 MONTH_FIGURES = YEAR_FIGURES[:-1]
 """Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
 

@@ -27,7 +27,7 @@ from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone, largest_of
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.losses import FIGURES, WAYS
+from hopyears.sim.rare.losses import FIGURES, MOST_A_YEAR, WAYS
 from hopyears.sim.rare.replications import DRAWN, OWN, OWN_RAIN, REPLICATIONS, n_draws, rain_share
 from hopyears.sim.rare.weather_controls import (
     FEWEST_BLOCKS,
@@ -186,7 +186,7 @@ class ServiceFigures:
         return cls(prepared, seen, float(folder.manifest()["block_years"]), rain)
 
     def interval(self, service: int, figure: int, *, way: int = BOTH, level: float = LEVEL) -> Interval:
-        """A figure of a service a year, never below 0, with its limits.
+        """A figure of a service a year with its limits, from 0 to what a year holds.
 
         Parameters
         ----------
@@ -200,7 +200,7 @@ class ServiceFigures:
             Confidence.
         """
         found = strata_interval(self.strata(service, figure, way), level=level)
-        return Interval(max(found.low, 0.0), max(found.best, 0.0), max(found.high, 0.0), level)
+        return found.within(0.0, MOST_A_YEAR[figure])
 
     def intervals(self, service: int, way: int = BOTH) -> list[Interval]:
         """All figures of a service a year, in the order of ``FIGURES``."""

@@ -7,7 +7,7 @@ import pandas as pd
 import pyarrow as pa
 
 from hopyears.models.basics.arrays import Floats
-from hopyears.models.basics.calendar import date_of
+from hopyears.models.basics.calendar import MONTH_SECONDS, date_of
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block_tally import run_of
 from hopyears.sim.blocks.prepared import Prepared
@@ -148,7 +148,8 @@ def _worst_month(minutes: Floats, block_years: int) -> dict[str, object]:
     """Mean over the years of each year's worst month, from its mean in each block, shape (n_blocks,)."""
     row: dict[str, object] = {}
     bound = UNSEEN_OUTAGE_S / 60.0 / block_years
-    put_interval(row, "worst_month_unavailable_min", mean_interval(minutes, largest_unseen=bound))
+    found = mean_interval(minutes, largest_unseen=bound).within(0.0, MONTH_SECONDS.max() / 60.0)
+    put_interval(row, "worst_month_unavailable_min", found)
     return row
 
 

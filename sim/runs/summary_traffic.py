@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hopyears.models.basics.arrays import Floats
-from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S, per_block, put_interval
@@ -27,7 +27,9 @@ def below_committed(blocks: Sequence[Tally], n: int, direction: int) -> list[Int
     """Minutes a year below committed of each of ``n`` services, one way or both (2), from the blocks."""
     years = blocks[0].years
     minutes = per_block(blocks, "service_traffic", "below_committed_s", n, direction=direction) / 60.0 / years
-    return [mean_interval(minutes[:, i], largest_unseen=UNSEEN_OUTAGE_S / 60.0 / years) for i in range(n)]
+    bound = UNSEEN_OUTAGE_S / 60.0 / years
+    found = (mean_interval(minutes[:, i], largest_unseen=bound) for i in range(n))
+    return [each.within(0.0, MINUTES_PER_YEAR) for each in found]
 
 
 def planned_minutes(total: Tally, n: int) -> Floats:

@@ -153,3 +153,8 @@ def test_the_checker_rejects_an_interval_that_is_too_narrow():
 def test_bad_input_is_refused(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_an_interval_is_cut_to_what_its_figure_can_be():
+    assert Interval(-1.0, 2.0, 9.0, 0.9).within(0.0, 5.0) == Interval(0.0, 2.0, 5.0, 0.9)
+    assert Interval(6.0, 7.0, 9.0).within(0.0, 5.0) == Interval(5.0, 5.0, 5.0)

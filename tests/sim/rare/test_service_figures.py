@@ -8,7 +8,7 @@ import pyarrow.parquet as pq
 import pytest
 from small_networks import hop, source_of, triangle
 
-from hopyears.models.basics.units import SECONDS_PER_YEAR
+from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.models.network.network import LightningRisk, Network, PartChange, Power, Service
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
@@ -218,6 +218,28 @@ def test_without_replications_a_figure_is_that_of_the_blocks(run):
     for service in range(2):
         expected = figures.seen.blocks[:, service, BOTH, UNAVAILABLE].mean()
         assert figures.interval(service, UNAVAILABLE).best == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("replications", [0, 2])
+def test_no_limit_is_more_than_a_year_holds(replications, tmp_path):
+    """A service that links are too small for: one outage without an end in all the years."""
+    always = Service(id="one", site_a="a", site_b="b", committed_mbit_s=9_000.0)
+    options = ModelOptions(rain=False, multipath=False, replications=replications)
+    simulate(source_of(triangle(services=(always,))), RunRequest(years=2, seed=1, options=options), tmp_path)
+    tables = RunFolder(tmp_path).read_results()
+    (row,) = tables["services"].to_pylist()
+    assert row["unavailable_min_per_year"] == pytest.approx(MINUTES_PER_YEAR)
+    assert row["availability_low"] == 0.0
+    assert row["worst_month_unavailable_min_high"] <= 31 * 1440.0
+    ends = [
+        row[name]
+        for table in ("services", "service_directions", "hops")
+        for row in tables[table].to_pylist()
+        for name in row
+        if name.endswith("min_per_year_high")
+    ]
+    assert len(ends) > 6
+    assert max(ends) == MINUTES_PER_YEAR
 
 
 def test_nothing_seen_is_bounded_by_the_networks_own_repairs():
