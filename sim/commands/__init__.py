@@ -45,7 +45,7 @@ FINALIZERS = ("multiprocessing.util", "weakref")
 """Modules that call what an object asked for at its end."""
 
 ASK_AGAIN_S = 0.01
-"""When a stop that came in a clean-up is asked for again."""
+"""When a stop that came where no error gets out is asked for again."""
 
 STATUSES = "exit status: 0 done; 1 stopped by Ctrl-C, or failed; 2 unusable input or command"
 
@@ -132,9 +132,20 @@ class _Stop:
             return
         numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGALRM)
         before = {each: signal.signal(each, self._stopped) for each in numbers}
+        tell = sys.unraisablehook
+
+        def lost(error: "sys.UnraisableHookArgs") -> None:
+            """Called with an error that a library lets go of: a stop is asked for again."""
+            if self.asked and issubclass(error.exc_type, KeyboardInterrupt):
+                signal.setitimer(signal.ITIMER_REAL, ASK_AGAIN_S)
+            else:
+                tell(error)
+
+        sys.unraisablehook = lost
         try:
             yield
         finally:
+            sys.unraisablehook = tell
             signal.setitimer(signal.ITIMER_REAL, 0.0)
             for each, handler in before.items():
                 signal.signal(each, handler)

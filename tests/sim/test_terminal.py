@@ -4,6 +4,7 @@ After a wanted change ``PYTHONPATH=tests/support python tests/sim/test_terminal.
 eye to judge.
 """
 
+import ctypes
 import os
 import signal
 import subprocess
@@ -244,10 +245,11 @@ class _StoppedAtItsEnd:
         _StoppedAtItsEnd,
         lambda: Finalize(None, signal.raise_signal, args=(signal.SIGTERM,), exitpriority=0)(),
         lambda: weakref.finalize(_StoppedAtItsEnd, signal.raise_signal, signal.SIGTERM)(),
+        lambda: ctypes.CFUNCTYPE(None)(lambda: signal.raise_signal(signal.SIGTERM))(),
     ],
-    ids=["object", "multiprocessing", "weakref"],
+    ids=["object", "multiprocessing", "weakref", "library"],
 )
-def test_a_stop_amid_a_clean_up_stops_after_it(
+def test_a_stop_amid_what_lets_no_error_out_stops_after_it(
     clean_up: Callable[[], object], run: Path, capsys: pytest.CaptureFixture[str], monkeypatch
 ) -> None:
     went_on = []
