@@ -19,6 +19,11 @@ class Meshes:
     ----------
     ends : mapping of int to (str, str)
         Sites of each link, by its number.
+
+    Attributes
+    ----------
+    links : list of list of int
+        Links of each mesh, in order.
     """
 
     def __init__(self, ends: Mapping[int, tuple[str, str]]) -> None:
@@ -30,10 +35,10 @@ class Meshes:
         for mesh, members in enumerate(sites):
             for site in members:
                 meshes_of[site].add(mesh)
-        self._links: list[list[int]] = [[] for _ in sites]
+        self.links: list[list[int]] = [[] for _ in sites]
         for number, (first, second) in ends.items():
             (mesh,) = meshes_of[first] & meshes_of[second]
-            self._links[mesh].append(number)
+            self.links[mesh].append(number)
         self._above: dict[_Place, _Place | None] = {}
         for root in meshes_of:
             waiting: list[tuple[_Place, _Place | None]] = [] if root in self._above else [(root, None)]
@@ -43,15 +48,18 @@ class Meshes:
                 below: Collection[_Place] = sites[place] if isinstance(place, int) else meshes_of[place]
                 waiting += [(each, place) for each in below if each != above]
 
-    def between(self, a: str, b: str) -> list[int]:
-        """Links that routes without loops from one site to the other may take, in order; may be none."""
-        ways = [self._way_up(a), self._way_up(b)]
-        if not all(ways) or ways[0][-1] != ways[1][-1]:
+    def on_the_way(self, a: str, b: str) -> list[tuple[str, int, str]]:
+        """Meshes that every route without loops crosses, in order: where it comes in, mesh, where it leaves.
+
+        None for sites between which there is no route, and for one site alone.
+        """
+        up, down = self._way_up(a), self._way_up(b)
+        if not (up and down) or up[-1] != down[-1]:
             return []
-        while min(map(len, ways)) > 1 and ways[0][-2] == ways[1][-2]:
-            ways = [way[:-1] for way in ways]
-        crossed = {place for way in ways for place in way if isinstance(place, int)}
-        return sorted(number for mesh in crossed for number in self._links[mesh])
+        while min(len(up), len(down)) > 1 and up[-2] == down[-2]:
+            up, down = up[:-1], down[:-1]
+        places: list[Any] = [*up, *down[-2::-1]]
+        return list(zip(places[:-2:2], places[1::2], places[2::2], strict=True))
 
     def _way_up(self, site: str) -> list[_Place]:
         """Places from a site to the root of its tree; none for a site without links."""

@@ -5,30 +5,14 @@ second. Fewer hops come first, then the shorter route.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from functools import cached_property
-from itertools import islice, pairwise
+from itertools import product
+from operator import itemgetter
 from typing import Any
 
+from hopyears.sim.services.mesh_routes import NOTHING, Avoided, Link, MeshRoutes, step_over
 from hopyears.sim.services.meshes import Meshes
 from hopyears.sim.services.service_data import Route
-
-
-@dataclass(frozen=True)
-class Link:
-    """A link of the graph: a hop, or parallel hops that share their load.
-
-    Attributes
-    ----------
-    first, second : str
-        Site ids of its ends.
-    length_km : float
-        [km], at least 0.
-    """
-
-    first: str
-    second: str
-    length_km: float
 
 
 class RouteFinder:
@@ -47,6 +31,7 @@ class RouteFinder:
         self._unused = frozenset(unused)
         self._total_km = 1.0 + sum(link.length_km for link in self._links)
         self._working: dict[tuple[str, str], Route | None] = {}
+        self._known: dict[int, MeshRoutes] = {}
 
     def working(self, a: str, b: str) -> Route | None:
         """Route from ``a`` to ``b``, or None when there is none."""
@@ -62,7 +47,7 @@ class RouteFinder:
         """
         links, sites = self._crossed(a, b, working)
         for barred in (sites, frozenset[str]()):
-            found = self._simple_routes(a, b, 1, links, barred)
+            found = self._simple_routes(a, b, 1, Avoided(links, barred))
             if found:
                 return found[0]
         return None
@@ -74,7 +59,7 @@ class RouteFinder:
         if there is only the working route.
         """
         links, sites = self._crossed(a, b, working)
-        found = self._simple_routes(a, b, 1, frozenset(), frozenset(), shared=(links, sites))
+        found = self._simple_routes(a, b, 1, Avoided(links, sites, must=False))
         return found[0] if found and frozenset(link for link, _ in found[0]) != links else None
 
     def _crossed(self, a: str, b: str, route: Route) -> tuple[frozenset[int], frozenset[str]]:
@@ -90,18 +75,14 @@ class RouteFinder:
         """
         if n_routes < 1:
             raise ValueError(f"n_routes is {n_routes}; must be at least 1")
-        return self._simple_routes(a, b, n_routes, frozenset(), frozenset())
+        return self._simple_routes(a, b, n_routes, NOTHING)
 
     def over_parallel_links(self, route: Route) -> tuple[Route, ...]:
         """The route with one of its links replaced by a parallel one, in all ways, the best first."""
-        between: dict[frozenset[str], list[int]] = {}
-        for number, link in enumerate(self._links):
-            if number not in self._unused:
-                between.setdefault(frozenset((link.first, link.second)), []).append(number)
         found: list[Route] = []
         for place, (number, direction) in enumerate(route):
             ends = self._links[number].first, self._links[number].second
-            for other in between.get(frozenset(ends), ()):
+            for other in self._between.get(frozenset(ends), ()):
                 if other != number:
                     step = self._step(other, ends[direction])
                     found.append((*route[:place], step, *route[place + 1 :]))
@@ -146,46 +127,38 @@ class RouteFinder:
     def _cost(self, link: int) -> float:
         return 1.0 + self._links[link].length_km / self._total_km
 
-    def _simple_routes(
-        self,
-        a: str,
-        b: str,
-        n_routes: int,
-        barred_links: frozenset[int],
-        barred_sites: frozenset[str],
-        shared: tuple[frozenset[int], frozenset[str]] = (frozenset(), frozenset()),
-    ) -> tuple[Route, ...]:
-        import networkx as nx
+    def _simple_routes(self, a: str, b: str, n_routes: int, avoided: Avoided) -> tuple[Route, ...]:
+        """The best routes without loops: of each mesh on the way its best ones, put together."""
+        way = self._meshes.on_the_way(a, b)
+        found: list[tuple[float, Route]] = [(0.0, ())] if way else []
+        for start, mesh, end in way:
+            within = self._mesh_routes(mesh).best(start, end, n_routes, avoided)
+            both = ((c + more, (*route, *steps)) for (c, route), (more, steps) in product(found, within))
+            found = sorted(both, key=itemgetter(0))[:n_routes]
+        return tuple(route for _, route in found)
 
-        def cost(number: int) -> float:
-            touched = len({self._links[number].first, self._links[number].second} & shared[1])
-            many = 2.0 * len(self._links) + 2.0
-            return self._cost(number) + many * touched + (2.0 * many**2 if number in shared[0] else 0.0)
-
-        graph: nx.Graph[Any] = nx.Graph()
-        for number in self._meshes.between(a, b):
-            link = self._links[number]
-            if number in barred_links or {link.first, link.second} & barred_sites:
-                continue
-            if not graph.has_edge(link.first, link.second) or (
-                cost(number) < graph[link.first][link.second]["cost"]
-            ):
-                graph.add_edge(link.first, link.second, number=number, cost=cost(number))
-        if a == b or a not in graph or b not in graph or not nx.has_path(graph, a, b):
-            return ()
-        found = islice(nx.shortest_simple_paths(graph, a, b, weight="cost"), n_routes)
-        return tuple(
-            tuple(self._step(graph[start][end]["number"], start) for start, end in pairwise(sites))
-            for sites in found
-        )
+    def _mesh_routes(self, mesh: int) -> MeshRoutes:
+        if mesh not in self._known:
+            links = {number: self._links[number] for number in self._meshes.links[mesh]}
+            self._known[mesh] = MeshRoutes({n: (link, self._cost(n)) for n, link in links.items()})
+        return self._known[mesh]
 
     @cached_property
     def _meshes(self) -> Meshes:
         used = {n: link for n, link in enumerate(self._links) if n not in self._unused}
         return Meshes({number: (link.first, link.second) for number, link in used.items()})
 
+    @cached_property
+    def _between(self) -> dict[frozenset[str], list[int]]:
+        """Links in use between each two sites."""
+        found: dict[frozenset[str], list[int]] = {}
+        for number, link in enumerate(self._links):
+            if number not in self._unused:
+                found.setdefault(frozenset((link.first, link.second)), []).append(number)
+        return found
+
     def _step(self, number: int, start: str) -> tuple[int, int]:
-        return number, 0 if self._links[number].first == start else 1
+        return step_over(number, self._links[number], start)
 
     def _follow(
         self, flow: dict[tuple[str | int, str | int], dict[tuple[int, int], int]], a: str, b: str

@@ -11,8 +11,9 @@ from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.models.network.network import Network, Service
 from hopyears.sim.equipment.plant_builder import BuiltPlant
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.services.mesh_routes import Link
 from hopyears.sim.services.ring_routes import directed, on_its_rings
-from hopyears.sim.services.route_finder import Link, RouteFinder
+from hopyears.sim.services.route_finder import RouteFinder
 from hopyears.sim.services.service_data import FORWARD, Route, ServiceDemand
 
 REROUTED_CANDIDATES = 6

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from hopyears.sim.services.mesh_routes import Link
 from hopyears.sim.services.meshes import Meshes
-from hopyears.sim.services.route_finder import Link, RouteFinder
+from hopyears.sim.services.route_finder import RouteFinder
 
 # A ring of four sites with a short cut, a spur, and two parallel links on it.
 LINKS = [
@@ -122,12 +123,56 @@ def test_against_trying_everything(drawn):
         assert set(found) <= set(routes)
 
 
+@settings(deadline=None)
+@given(_links)
+def test_the_best_routes_and_those_apart_against_trying_everything(drawn):
+    links = [Link(a, b, float(km)) for a, b, km in drawn]
+    finder, routes = RouteFinder(links), _all_routes(links, "a", "b")
+    assume(routes)
+
+    def sites(route):
+        return [links[number].first if way == 0 else links[number].second for number, way in route]
+
+    def inner(route):
+        return {*sites(route)[1:]}
+
+    def crossed(route):
+        return {number for number, _ in route}
+
+    by_sites = {}
+    for route in routes:  # of parallel links the best stands for all
+        key = tuple(sites(route))
+        by_sites[key] = min(by_sites.get(key, float("inf")), finder.cost(route))
+    found = [finder.cost(route) for route in finder.rerouting("a", "b", 4)]
+    assert found == pytest.approx(sorted(by_sites.values())[:4])
+
+    working = finder.working("a", "b")
+    apart = [each for each in routes if not crossed(each) & crossed(working)]
+    wholly = [each for each in apart if not inner(each) & inner(working)]
+    protecting = finder.protecting("a", "b", working)
+    assert (protecting is None) == (not apart)
+    if protecting:
+        assert finder.cost(protecting) == pytest.approx(min(map(finder.cost, wholly or apart)))
+
+    def shared(route):
+        touched = [len({links[n].first, links[n].second} & inner(working)) for n, _ in route]
+        return len(crossed(route) & crossed(working)), sum(touched), round(finder.cost(route), 9)
+
+    least = finder.least_shared("a", "b", working)
+    best = min(map(shared, routes))
+    assert best == shared(working if least is None else least)
+    assert finder.working("a", "b") == RouteFinder(links).rerouting("a", "b", 1)[0]
+
+
 @given(_links)
 def test_meshes_between_two_sites_hold_the_links_of_all_routes_and_no_others(drawn):
     links = [Link(a, b, float(km)) for a, b, km in drawn]
     meshes = Meshes({number: (link.first, link.second) for number, link in enumerate(links)})
     crossed = {link for route in _all_routes(links, "a", "b") for link, _ in route}
-    assert meshes.between("a", "b") == sorted(crossed)
+    way = meshes.on_the_way("a", "b")
+    assert sorted(link for _, mesh, _ in way for link in meshes.links[mesh]) == sorted(crossed)
+    assert [start for start, _, _ in way[1:]] == [end for _, _, end in way[:-1]]
+    assert not way or (way[0][0], way[-1][2]) == ("a", "b")
 
 
 def test_least_shared_keeps_the_spur_and_leaves_the_ring_by_the_other_side() -> None:
