@@ -30,7 +30,7 @@ from hopyears.sim.equipment.power import (
     unit_gaps,
 )
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
-from hopyears.sim.equipment.repair import Workshop, part_life
+from hopyears.sim.equipment.repair import Workshop, begin, part_life
 from hopyears.sim.equipment.stores import Stores
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.streams import Streams
@@ -151,7 +151,7 @@ def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
     failing = set(np.nonzero(first_s < span_s[1])[0].tolist()) | set(shop.hits) | set(shop.put_in.times_s)
     shop.draws.keep(sorted(failing))
     for part in sorted(failing):
-        shop.env.process(part_life(shop, part, float(first_s[part])))
+        begin(part_life(shop, part, float(first_s[part])))
     shop.env.run(until=span_s[1])
 
 

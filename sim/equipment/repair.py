@@ -70,6 +70,22 @@ class Workshop:
                 episode.found.succeed()
 
 
+def begin(life: Process) -> None:
+    """Follow a life on the clock: it goes on when what it waits for has happened.
+
+    Less than a SimPy process, which is an event itself: nobody waits for the end of a life.
+    """
+
+    def go_on(_: simpy.Event | None = None) -> None:
+        awaited = next(life, None)
+        while awaited is not None and awaited.callbacks is None:  # it has happened already
+            awaited = next(life, None)
+        if awaited is not None:
+            awaited.callbacks.append(go_on)
+
+    go_on()
+
+
 def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
     """Failures and repairs of one part until the horizon."""
     env, count, worn_s = shop.env, 0, first_failure_s
@@ -146,7 +162,7 @@ def _perhaps_mistaken(shop: Workshop, part: int, count: int) -> None:
     if working:
         place = int(shop.draws.uniform(part, Purpose.ERROR_PART, count) * len(working))
         length_h = shop.plant.mistake.quantile_h(shop.draws.uniform(part, Purpose.ERROR_LENGTH, count))
-        shop.env.process(_mistake(shop, working[place], length_h * HOUR_S))
+        begin(_mistake(shop, working[place], length_h * HOUR_S))
 
 
 def _mistake(shop: Workshop, part: int, length_s: float) -> Process:
