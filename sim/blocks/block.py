@@ -137,6 +137,10 @@ class BlockSimulator:
         self._sweeper: Sweeper | None = None
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
 
+    def __reduce__(self) -> tuple[type["BlockSimulator"], tuple[Prepared]]:
+        """Another process makes its own of the same network: it keeps nothing but what repeats."""
+        return BlockSimulator, (self.prepared,)
+
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
         """History of one block.
 
