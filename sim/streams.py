@@ -13,7 +13,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel
 
 _WORD = 0xFFFFFFFF

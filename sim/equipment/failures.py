@@ -85,13 +85,7 @@ def simulate_failures(
     a visit takes a crew (``sim.equipment.planned``); in a plant without crews it keeps to its dates.
     """
     (log,) = failures_each(
-        plant,
-        streams,
-        duration_s,
-        storms=storms,
-        warm_up_s=warm_up_s,
-        unlimited=unlimited,
-        put_in=[put_in],
+        plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=unlimited, put_in=[put_in]
     )
     return log
 
@@ -203,9 +197,7 @@ def _check(plant: Plant, storms: Intervals | Weather | None, duration_s: float, 
         raise ValueError("crews is empty; must have at least one base, since some parts need a visit")
 
 
-def _workshop(
-    plant: Plant, draws: _AllDraws, weather: Weather, unlimited: bool, put_in: PutIn
-) -> Workshop:
+def _workshop(plant: Plant, draws: _AllDraws, weather: Weather, unlimited: bool, put_in: PutIn) -> Workshop:
     env = simpy.Environment(initial_time=weather.span_s[0])
     dispatcher = Dispatcher(env, plant, unlimited)
     return Workshop(

@@ -65,7 +65,9 @@ def mains_outages(plant: Plant, draws: Draws, weather: Weather) -> tuple[Interva
     row, column = np.nonzero(np.isfinite(start_s))
     start = start_s[row, column]
     end = start + duration_s[row, column]
-    running = _generators(plant, draws.matrix(Purpose.GENERATOR, start_s.shape[1])[row, column], row, start, end)
+    running = _generators(
+        plant, draws.matrix(Purpose.GENERATOR, start_s.shape[1])[row, column], row, start, end
+    )
     return merged(row, start, np.minimum(end, span_s[1]), n_rows=n_sites), running
 
 

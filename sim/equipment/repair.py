@@ -4,6 +4,7 @@ import math
 from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import simpy
@@ -70,20 +71,16 @@ class Workshop:
                 episode.found.succeed()
 
 
-def begin(life: Process) -> None:
+def begin(life: Process, _: simpy.Event | None = None) -> None:
     """Follow a life on the clock: it goes on when what it waits for has happened.
 
     Less than a SimPy process, which is an event itself: nobody waits for the end of a life.
     """
-
-    def go_on(_: simpy.Event | None = None) -> None:
+    awaited = next(life, None)
+    while awaited is not None and awaited.callbacks is None:  # it has happened already
         awaited = next(life, None)
-        while awaited is not None and awaited.callbacks is None:  # it has happened already
-            awaited = next(life, None)
-        if awaited is not None:
-            awaited.callbacks.append(go_on)
-
-    go_on()
+    if awaited is not None:
+        awaited.callbacks.append(partial(begin, life))
 
 
 def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:

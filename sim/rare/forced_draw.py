@@ -135,7 +135,14 @@ def years_apart(storms: Intervals, n_years: int) -> list[Intervals]:
 
 
 def weather_of_draw(years: Sequence[Intervals], draw: int) -> Weather:
-    """Weather of a history for a draw: years of the block (``years_apart``), which begin with each by turns."""
+    """Weather of a history for a draw: years of the block, which begin with each of them by turns.
+
+    Parameters
+    ----------
+    years : sequence of Intervals
+        ``years_apart``.
+    draw : int
+    """
     found = empty_intervals(years[0].n_rows)
     for place in range(FORCED_YEARS):
         year = (draw + place) % len(years)
