@@ -13,7 +13,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import kernel
 
 _WORD = 0xFFFFFFFF
@@ -71,25 +70,29 @@ class Streams:
         return np.frombuffer(words, dtype=">u8").astype(np.uint64)
 
 
-def keyed_uniforms(keys: NDArray[np.uint64], counter: int | NDArray[np.uint64]) -> Floats:
-    """Uniform draws in (0, 1), number ``counter`` of each key's own stream; shapes broadcast.
+@kernel
+def keyed_uniforms(keys, counters):  # type: ignore[no-untyped-def]
+    """Uniform draws in (0, 1), of these numbers of each key's own stream.
+
+    Parameters
+    ----------
+    keys : uint64 array, shape (n,)
+    counters : uint64 array, shape (m,)
+
+    Returns
+    -------
+    array, shape (n, m)
 
     References
     ----------
     SplitMix64: G. L. Steele, D. Lea, C. H. Flood, Fast splittable pseudorandom number generators,
     OOPSLA 2014, applied twice so that neighbouring keys and counters share nothing.
     """
-    counters = np.asarray(counter, dtype=np.uint64)
-    with np.errstate(over="ignore"):
-        mixed = _mix(_mix(keys + _GOLDEN) + (counters + np.uint64(1)) * _GOLDEN)
-    return ((mixed >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
-
-
-def _mix(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    with np.errstate(over="ignore"):
-        value = (value ^ (value >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-        value = (value ^ (value >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    return value ^ (value >> np.uint64(31))
+    found = np.empty((len(keys), len(counters)))
+    for i in range(len(keys)):
+        for j in range(len(counters)):
+            found[i, j] = keyed_uniform(keys[i], counters[j])
+    return found
 
 
 @kernel

@@ -210,6 +210,11 @@ class Plant:
                 raise ValueError(f"{name} ids are not all different; must be unique")
 
     @cached_property
+    def part_names(self) -> tuple[tuple[str, str], ...]:
+        """Names of the parts' random draws; made once, for histories by the hundred."""
+        return tuple(("part", part.id) for part in self.parts)
+
+    @cached_property
     def kind_names(self) -> tuple[str, ...]:
         """Keys of the kinds, in the order of ``part_kind``."""
         return tuple(self.kinds)

@@ -18,7 +18,7 @@ from hopyears.sim.blocks.prepared import Prepared, storm_reach
 from hopyears.sim.counting.fading_tally import FADING, PLAIN, fading_rows
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.failures import failures_each
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.segments import Cutter, LinkStates, equipment_segments, nominal_segments
 from hopyears.sim.equipment.weather import Weather
@@ -136,6 +136,10 @@ class BlockSimulator:
         self.fade_free = [FadeFree(each) for each in self.thresholds]
         self._sweeper: Sweeper | None = None
         self._site_row = {site.id: row for row, site in enumerate(prepared.network.sites)}
+
+    def __reduce__(self) -> tuple[type["BlockSimulator"], tuple[Prepared]]:
+        """Another process makes its own of the same network: it keeps nothing but what repeats."""
+        return BlockSimulator, (self.prepared,)
 
     def simulate(self, seed: int, block: int, n_years: int) -> BlockHistory:
         """History of one block.
@@ -305,8 +309,22 @@ class BlockSimulator:
         put_in: PutIn = NOTHING_PUT_IN,
     ) -> FailureLog:
         """Failures of a plant, the network's own or one changed for a study; parameters as there."""
+        (log,) = self.failures_each(plant, streams, duration_s, storms, warm_up_s=warm_up_s, put_in=[put_in])
+        return log
+
+    def failures_each(
+        self,
+        plant: Plant,
+        streams: Streams,
+        duration_s: float,
+        storms: Intervals | Weather | None,
+        *,
+        warm_up_s: float,
+        put_in: Sequence[PutIn],
+    ) -> list[FailureLog]:
+        """The same with each of several things put in by hand."""
         free = not self.prepared.options.queues
-        return simulate_failures(
+        return failures_each(
             plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=free, put_in=put_in
         )
 

@@ -14,15 +14,13 @@ from hopyears.models.equipment.plant import ChannelSwitch, Plant
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.failure_log import Failures, TransmitterChanges, offsets
-from hopyears.sim.streams import Streams
 
 Change = tuple[float, int, int]
 """Time [s], channel, and by how much the number of its parts that are down changes."""
 
 
-def switch_changes(plant: Plant, streams: Streams, failures: Failures, end_s: float) -> TransmitterChanges:
+def switch_changes(plant: Plant, draws: Draws, failures: Failures, end_s: float) -> TransmitterChanges:
     """How many streams are stuck at each switch (in place of a chain) within a block; none before that."""
-    draws = Draws(streams, [("group", switch.id) for switch in plant.switches])
     rows: list[tuple[int, float, int]] = []
     for number, switch in enumerate(plant.switches):
         changes = _channel_changes(switch, failures)

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from enum import IntEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.streams import Streams, keyed_uniforms
@@ -60,37 +61,45 @@ class Draws:
 
     def __init__(self, streams: Streams, names: Sequence[tuple[str | int, ...]]) -> None:
         self.keys = streams.keys(names) if names else np.zeros(0, dtype=np.uint64)
-        self._kept: dict[int, list[list[float]]] = {}
+        self._place: dict[int, int] = {}
+        self._kept: list[float] = []
         self._grown: dict[tuple[int, int], list[float]] = {}
 
     def keep(self, things: Iterable[int]) -> None:
         """Make the first draws of these things now, together, because they will be asked for."""
-        chosen = np.fromiter(things, dtype=np.int64)
-        counter = np.arange(_PART_PURPOSES, dtype=np.uint64)[:, None] * np.uint64(_STRIDE)
-        counter = counter + np.arange(_KEPT, dtype=np.uint64)[None, :]
-        table = keyed_uniforms(self.keys[chosen][:, None, None], counter[None])
-        self._kept.update(zip(chosen.tolist(), table.tolist(), strict=True))
+        fresh = [thing for thing in things if thing not in self._place]
+        counters = _counters(np.arange(_PART_PURPOSES)[:, None], np.arange(_KEPT)).ravel()
+        first, size = len(self._kept), len(counters)
+        self._place.update(zip(fresh, range(first, first + size * len(fresh), size), strict=True))
+        self._kept += keyed_uniforms(self.keys[fresh], counters).ravel().tolist()
 
     def uniform(self, thing: int, purpose: Purpose, count: int) -> float:
         """Draw number ``count`` of a thing for a purpose, in (0, 1)."""
-        if purpose < _PART_PURPOSES and count < _KEPT and thing in self._kept:
-            return self._kept[thing][purpose][count]
+        if purpose < _PART_PURPOSES and count < _KEPT and thing in self._place:
+            return self._kept[self._place[thing] + purpose * _KEPT + count]
         row = self._grown.get((thing, purpose), [])
         if count >= len(row):
-            numbers = np.arange(max(_LEAST_ROW, 2 * count), dtype=np.uint64) + np.uint64(purpose * _STRIDE)
-            row = self._grown[thing, purpose] = keyed_uniforms(self.keys[thing], numbers).tolist()
+            numbers = _counters(purpose, np.arange(max(_LEAST_ROW, 2 * count)))
+            row = self._grown[thing, purpose] = self._of(thing, numbers).tolist()
         return row[count]
 
     def numbered(self, thing: int, purpose: Purpose, counts: Ints) -> Floats:
         """Draws of these numbers (below 2^32) of a thing for a purpose, shape (n,)."""
-        return keyed_uniforms(self.keys[thing], counts.astype(np.uint64) + np.uint64(int(purpose) * _STRIDE))
+        return self._of(thing, _counters(purpose, counts))
 
     def first(self, purpose: Purpose) -> Floats:
         """First draw of every thing for a purpose, shape (n,)."""
-        return keyed_uniforms(self.keys, int(purpose) * _STRIDE)
+        return self.matrix(purpose, 1)[:, 0]
 
     def matrix(self, purpose: Purpose, n_draws: int, things: Ints | None = None) -> Floats:
         """First ``n_draws`` draws of every thing (or of some) for a purpose, shape (n, n_draws)."""
         keys = self.keys if things is None else self.keys[things]
-        counter = np.arange(n_draws, dtype=np.uint64) + np.uint64(int(purpose) * _STRIDE)
-        return keyed_uniforms(keys[:, None], counter[None, :])
+        return np.asarray(keyed_uniforms(keys, _counters(purpose, np.arange(n_draws))))
+
+    def _of(self, thing: int, counters: NDArray[np.uint64]) -> Floats:
+        return np.asarray(keyed_uniforms(self.keys[thing : thing + 1], counters)[0])
+
+
+def _counters(purpose: int | Ints, counts: Ints) -> NDArray[np.uint64]:
+    """Numbers in a thing's stream of these draws for a purpose; shapes broadcast."""
+    return np.asarray(purpose * _STRIDE + counts, dtype=np.uint64)

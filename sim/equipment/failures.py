@@ -1,9 +1,13 @@
 """Failures of one block: every part, crew, spare and power supply on one SimPy clock."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import simpy
 
 from hopyears.models.air.storm_rate import event_times_s
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.intervals import Intervals, empty_intervals, joined
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import residual_quantiles_h
@@ -21,16 +25,16 @@ from hopyears.sim.equipment.failure_log import (
     failures_of,
     offsets,
 )
-from hopyears.sim.equipment.planned import Planner, appointments, planned_outages, visits_of
+from hopyears.sim.equipment.planned import Appointments, Planner, appointments, planned_outages, visits_of
 from hopyears.sim.equipment.power import (
+    all_events,
     dark_sites,
     dark_solar_sites,
     lost_with_more_than,
     mains_outages,
-    unit_gaps,
 )
 from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
-from hopyears.sim.equipment.repair import Workshop, part_life
+from hopyears.sim.equipment.repair import Workshop, begin, part_life
 from hopyears.sim.equipment.stores import Stores
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.streams import Streams
@@ -80,33 +84,100 @@ def simulate_failures(
     A part's failures do not depend on power or on other parts, save for lightning. Planned work that needs
     a visit takes a crew (``sim.equipment.planned``); in a plant without crews it keeps to its dates.
     """
+    (log,) = failures_each(
+        plant, streams, duration_s, storms=storms, warm_up_s=warm_up_s, unlimited=unlimited, put_in=[put_in]
+    )
+    return log
+
+
+def failures_each(
+    plant: Plant,
+    streams: Streams,
+    duration_s: float,
+    *,
+    storms: Intervals | Weather | None = None,
+    warm_up_s: float = SECONDS_PER_YEAR,
+    unlimited: bool = False,
+    put_in: Sequence[PutIn],
+) -> list[FailureLog]:
+    """The same block with each of several things put in; parameters as of ``simulate_failures``."""
     _check(plant, storms, duration_s, warm_up_s)
     weather = storms or empty_intervals(len(plant.sites))
     if isinstance(weather, Intervals):
         weather = Weather.of(weather, duration_s, warm_up_s)
-    span_s = weather.span_s
-    site_draws = Draws(streams, [("site", site.id) for site in plant.sites])
-    shop = _workshop(plant, streams, weather, unlimited, put_in)
-    shop.hits.update(put_in.hits_s(_lightning_hits(plant, site_draws, shop.draws, weather)))
+    draws = _AllDraws.of(plant, streams)
+    outside = _outside(plant, draws, weather)
+    return [_log(plant, draws, weather, outside, duration_s, unlimited, each) for each in put_in]
+
+
+@dataclass(frozen=True)
+class _AllDraws:
+    """Draws of everything that a block has, by kind of thing."""
+
+    sites: Draws
+    parts: Draws
+    groups: Draws
+    switches: Draws
+
+    @classmethod
+    def of(cls, plant: Plant, streams: Streams) -> "_AllDraws":
+        """Of one block."""
+        return cls(
+            Draws(streams, [("site", site.id) for site in plant.sites]),
+            Draws(streams, plant.part_names),
+            Draws(streams, [("group", group.id) for group in plant.groups]),
+            Draws(streams, [("group", switch.id) for switch in plant.switches]),
+        )
+
+
+@dataclass(frozen=True)
+class _Outside:
+    """What befalls a plant whatever is put into it by hand: power, lightning, dates of planned work."""
+
+    mains: Intervals
+    generator: Intervals
+    no_sun: Intervals
+    hits: dict[int, list[float]]
+    planned: list[Appointments]
+
+
+def _outside(plant: Plant, draws: _AllDraws, weather: Weather) -> _Outside:
+    mains, generator = mains_outages(plant, draws.sites, weather)
+    no_sun = dark_solar_sites(plant, draws.sites, weather.span_s)
+    hits = _lightning_hits(plant, draws.sites, draws.parts, weather)
+    return _Outside(mains, generator, no_sun, hits, appointments(plant, draws.sites, weather.span_s))
+
+
+def _log(
+    plant: Plant,
+    draws: _AllDraws,
+    weather: Weather,
+    outside: _Outside,
+    duration_s: float,
+    unlimited: bool,
+    put_in: PutIn,
+) -> FailureLog:
+    shop = _workshop(plant, draws, weather, unlimited, put_in)
+    shop.hits.update(put_in.hits_s(outside.hits))
     planner = Planner(shop.env, plant, shop.dispatcher, shop.storms, shop.changeovers, shop.visited)
-    made = appointments(plant, site_draws, span_s)
-    attended = [plan for plan in made if plan.work.visit and plant.crews]
-    planner.begin(attended)
-    _run_parts(shop, span_s)
-    mains, generator = mains_outages(plant, site_draws, weather)
-    dark = dark_sites(plant, site_draws, mains, generator, _rectifiers_lost(plant, shop.episodes, duration_s))
-    dark = joined(dark, dark_solar_sites(plant, site_draws, span_s))
+    visited, remote = list[Appointments](), list[Appointments]()
+    for plan in outside.planned:
+        (visited if plan.work.visit and plant.crews else remote).append(plan)
+    planner.begin(visited)
+    _run_parts(shop, weather.span_s)
+    lost = _rectifiers_lost(plant, shop.episodes, duration_s)
+    dark = dark_sites(plant, draws.sites, outside.mains, outside.generator, lost)
     visits = visits_of(planner.rows)
-    remote = [plan for plan in made if not (plan.work.visit and plant.crews)]
     planned = planned_outages(visits, remote, len(plant.sites))
     failures = failures_of(shop.episodes, len(plant.parts), duration_s)
+    sites = (joined(dark, outside.no_sun), outside.mains, planned)
     return FailureLog(
         duration_s,
         failures,
         _transmitter_changes(shop.changeovers, len(plant.groups), duration_s),
-        SiteOutages(*(each.clipped(0.0, duration_s) for each in (dark, mains, planned))),
+        SiteOutages(*(each.clipped(0.0, duration_s) for each in sites)),
         visits,
-        switch_changes(plant, streams, failures, duration_s),
+        switch_changes(plant, draws.switches, failures, duration_s),
     )
 
 
@@ -126,14 +197,14 @@ def _check(plant: Plant, storms: Intervals | Weather | None, duration_s: float, 
         raise ValueError("crews is empty; must have at least one base, since some parts need a visit")
 
 
-def _workshop(plant: Plant, streams: Streams, weather: Weather, unlimited: bool, put_in: PutIn) -> Workshop:
+def _workshop(plant: Plant, draws: _AllDraws, weather: Weather, unlimited: bool, put_in: PutIn) -> Workshop:
     env = simpy.Environment(initial_time=weather.span_s[0])
     dispatcher = Dispatcher(env, plant, unlimited)
     return Workshop(
         env=env,
         plant=plant,
-        draws=Draws(streams, [("part", part.id) for part in plant.parts]),
-        group_draws=Draws(streams, [("group", group.id) for group in plant.groups]),
+        draws=draws.parts,
+        group_draws=draws.groups,
         dispatcher=dispatcher,
         stores=Stores(env, plant, dispatcher, unlimited),
         horizon_s=weather.span_s[1],
@@ -151,7 +222,7 @@ def _run_parts(shop: Workshop, span_s: tuple[float, float]) -> None:
     failing = set(np.nonzero(first_s < span_s[1])[0].tolist()) | set(shop.hits) | set(shop.put_in.times_s)
     shop.draws.keep(sorted(failing))
     for part in sorted(failing):
-        shop.env.process(part_life(shop, part, float(first_s[part])))
+        begin(part_life(shop, part, float(first_s[part])))
     shop.env.run(until=span_s[1])
 
 
@@ -164,16 +235,18 @@ def _lightning_hits(
         return {}
     n_sites = len(plant.sites)
     expected = lightning.strikes_per_storm_h / HOUR_S * weather.total_s
-    gaps = unit_gaps(site_draws, Purpose.STRIKE, float(np.max(expected)))
+    first_gap = -np.log(site_draws.first(Purpose.STRIKE))
     # A site that cannot be struck before its storms are over is spared the search through them.
-    struck = gaps[:, 0] <= expected * (1.0 + 1e-6)
-    strike_s = event_times_s(
-        gaps,
-        weather.storms,
-        span_s=weather.span_s,
-        rate_outside=np.zeros(n_sites),
-        rate_inside=np.where(struck, lightning.strikes_per_storm_h / HOUR_S, 0.0),
-    )
+    struck = first_gap <= expected * (1.0 + 1e-6)
+    rate = np.where(struck, lightning.strikes_per_storm_h / HOUR_S, 0.0)
+
+    def struck_s(n_events: int) -> tuple[Floats]:
+        gaps = -np.log(site_draws.matrix(Purpose.STRIKE, n_events))
+        fair = np.zeros(n_sites)
+        span_s = weather.span_s
+        return (event_times_s(gaps, weather.storms, span_s=span_s, rate_outside=fair, rate_inside=rate),)
+
+    (strike_s,) = all_events(float(np.max(expected)), struck_s)
     exposed = plant.outdoor_parts
     exposed = exposed[np.isfinite(strike_s[plant.part_site[exposed], 0])]
     times = strike_s[plant.part_site[exposed]]

@@ -1,6 +1,7 @@
 """Mains outages and batteries of one block: arrays, all sites at once."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from scipy.special import ndtri
@@ -19,13 +20,26 @@ from hopyears.sim.equipment.draws import Draws, Purpose
 from hopyears.sim.equipment.weather import Weather
 
 
-def unit_gaps(draws: Draws, purpose: Purpose, most: float) -> Floats:
-    """Gaps of a unit-rate Poisson process for every thing, enough to pass ``most``; shape (n, k).
+def all_events(most: float, of: Callable[[int], tuple[Floats, ...]]) -> tuple[Floats, ...]:
+    """What the first so many events of every thing are, enough to pass the end of the time.
 
-    The number of columns leaves a chance below 1e-12 of falling short.
+    Few are tried first: most of those that are surely enough would lie beyond the end.
+
+    Parameters
+    ----------
+    most : float
+        Expected number of events of the thing that has most.
+    of : function of a number of events
+        Times first, shape (n_things, n_events), infinite after the end.
+
+    Notes
+    -----
+    The most that are drawn leave a chance below 1e-12 of falling short.
     """
-    n_events = math.ceil(most + 8.0 * math.sqrt(most) + 20.0)
-    return -np.log(draws.matrix(purpose, n_events))
+    found = of(math.ceil(most + 3.0 * math.sqrt(most) + 3.0))
+    if np.isfinite(found[0][:, -1]).any():
+        found = of(math.ceil(most + 8.0 * math.sqrt(most) + 20.0))
+    return found
 
 
 def mains_outages(plant: Plant, draws: Draws, weather: Weather) -> tuple[Intervals, Intervals]:
@@ -38,15 +52,22 @@ def mains_outages(plant: Plant, draws: Draws, weather: Weather) -> tuple[Interva
     factor = _column(n_sites, supplies, "storm_factor")
     span_s = weather.span_s
     most = float(np.max(rate * (span_s[1] - span_s[0] + np.maximum(factor - 1.0, 0.0) * weather.within_s)))
-    gaps = unit_gaps(draws, Purpose.START, most)
-    duration_s = _durations_s(n_sites, supplies, draws.matrix(Purpose.DURATION, gaps.shape[1]))
-    start_s = event_times_s(
-        gaps, weather.storms, span_s=span_s, rate_outside=rate, rate_inside=rate * factor, pause_s=duration_s
-    )
+
+    def begun(n_events: int) -> tuple[Floats, Floats]:
+        gaps = -np.log(draws.matrix(Purpose.START, n_events))
+        lasts_s = _durations_s(n_sites, supplies, draws.matrix(Purpose.DURATION, n_events))
+        begins_s = event_times_s(
+            gaps, weather.storms, span_s=span_s, rate_outside=rate, rate_inside=rate * factor, pause_s=lasts_s
+        )
+        return begins_s, lasts_s
+
+    start_s, duration_s = all_events(most, begun)
     row, column = np.nonzero(np.isfinite(start_s))
     start = start_s[row, column]
     end = start + duration_s[row, column]
-    running = _generators(plant, draws.matrix(Purpose.GENERATOR, gaps.shape[1])[row, column], row, start, end)
+    running = _generators(
+        plant, draws.matrix(Purpose.GENERATOR, start_s.shape[1])[row, column], row, start, end
+    )
     return merged(row, start, np.minimum(end, span_s[1]), n_rows=n_sites), running
 
 

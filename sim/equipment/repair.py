@@ -4,6 +4,7 @@ import math
 from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import simpy
@@ -68,6 +69,18 @@ class Workshop:
         for episode in self.unnoticed.pop(site, ()):
             if episode.found is not None and not episode.found.triggered:
                 episode.found.succeed()
+
+
+def begin(life: Process, _: simpy.Event | None = None) -> None:
+    """Follow a life on the clock: it goes on when what it waits for has happened.
+
+    Less than a SimPy process, which is an event itself: nobody waits for the end of a life.
+    """
+    awaited = next(life, None)
+    while awaited is not None and awaited.callbacks is None:  # it has happened already
+        awaited = next(life, None)
+    if awaited is not None:
+        awaited.callbacks.append(partial(begin, life))
 
 
 def part_life(shop: Workshop, part: int, first_failure_s: float) -> Process:
@@ -146,7 +159,7 @@ def _perhaps_mistaken(shop: Workshop, part: int, count: int) -> None:
     if working:
         place = int(shop.draws.uniform(part, Purpose.ERROR_PART, count) * len(working))
         length_h = shop.plant.mistake.quantile_h(shop.draws.uniform(part, Purpose.ERROR_LENGTH, count))
-        shop.env.process(_mistake(shop, working[place], length_h * HOUR_S))
+        begin(_mistake(shop, working[place], length_h * HOUR_S))
 
 
 def _mistake(shop: Workshop, part: int, length_s: float) -> Process:

@@ -237,7 +237,7 @@ class HopThresholds:
         n_lines = max(index) + 1
         usable = np.zeros((n, n_lines), dtype=bool)
         down, up = np.zeros((3, n, n_lines, m)), np.zeros((3, n, n_lines, m))
-        dispersive = self._dispersive_threshold(nights)
+        dispersive = self._dispersive_threshold
         for c in range(n):
             interference = self._interference_power(c, state, nights)
             for line in self._lines_of(c):
@@ -256,8 +256,10 @@ class HopThresholds:
         up = np.clip(up, down, LARGEST_RAW)
         return Thresholds(usable, down, up, hold_s(m, self.rule)), crossed
 
-    def _dispersive_threshold(self, nights: NightLaw) -> Floats:
-        design = self.design
+    @cached_property
+    def _dispersive_threshold(self) -> Floats:
+        design, nights = self.design, self.nights
+        assert nights is not None  # else nothing fades
         outage = diversity.signature_outage(
             nights.occurrence_worst,
             width_ghz=design.steps.signature_width_ghz,

@@ -47,18 +47,31 @@ class NightWeather:
 
     def __init__(self, streams: Streams, n_nights: int) -> None:
         self._streams, self._n_nights = streams, n_nights
-        self._tiles: dict[tuple[int, int], Floats] = {}
+        self._rows: dict[tuple[int, int], int] = {}
+        self._tiles = np.empty((0, n_nights))
 
     def at(self, latitude_deg: float, longitude_deg: float) -> Floats:
         """The numbers at one place, shape (n_nights,)."""
-        total, square = np.zeros(self._n_nights), 0.0
-        for tile, weight in tile_weights(latitude_deg, longitude_deg).items():
-            if tile not in self._tiles:
-                random = self._streams.generator("nights", *tile)
-                self._tiles[tile] = random.standard_normal(self._n_nights)
-            total += weight * self._tiles[tile]
-            square += weight * weight
-        return np.asarray(total / np.sqrt(square))
+        weights = tile_weights(latitude_deg, longitude_deg)
+        for tile in weights.keys() - self._rows.keys():
+            row = self._rows[tile] = len(self._rows)
+            if row == len(self._tiles):
+                self._tiles = np.concatenate([self._tiles, np.empty((max(row, 64), self._n_nights))])
+            random = self._streams.generator("nights", *tile)
+            random.standard_normal(out=self._tiles[row])
+        rows = np.array([self._rows[tile] for tile in weights])
+        return np.asarray(_weighted(self._tiles, rows, np.array(list(weights.values()))))
+
+
+@kernel
+def _weighted(tiles, rows, weights):  # type: ignore[no-untyped-def]
+    """Weighted sum of some rows, scaled so that its variance is that of each."""
+    total, square = np.zeros(tiles.shape[1]), 0.0
+    for row, weight in zip(rows, weights):  # noqa: B905  loops know no strict zip
+        square += weight * weight
+        for night in range(len(total)):
+            total[night] += weight * tiles[row, night]
+    return total / np.sqrt(square)
 
 
 @lru_cache(maxsize=1 << 14)

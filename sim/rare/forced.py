@@ -125,7 +125,7 @@ class ByHand:
             for event in self.events.tolist()
         ]
         keys = streams.keys(names)
-        waits = -np.log(keyed_uniforms(keys[None, :], np.arange(n, dtype=np.uint64)[:, None])) / self.chance
+        waits = -np.log(keyed_uniforms(keys, np.arange(n, dtype=np.uint64)).T) / self.chance
         return np.asarray(waits.argmin(axis=1), dtype=np.int64)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hopyears.models.basics.intervals import Intervals, followed
+from hopyears.models.basics.intervals import Intervals, empty_intervals, followed
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockSimulator
@@ -101,17 +101,21 @@ class ForcedDraw:
         """
         never = plant.never_fails
         exposed = set(plant.outdoor_parts.tolist()) if plant.lightning is not None else set()
-        one, other = (
-            self.simulator.failures(
-                plant, self.streams, FORCED_YEARS * SECONDS_PER_YEAR, self.weather, warm_up_s=0.0,
-                put_in=replace(
+        one, other = self.simulator.failures_each(
+            plant,
+            self.streams,
+            FORCED_YEARS * SECONDS_PER_YEAR,
+            self.weather,
+            warm_up_s=0.0,
+            put_in=[
+                replace(
                     put_in,
                     times_s={part: times for part, times in put_in.times_s.items() if not never[part]},
                     struck_s={part: times for part, times in put_in.struck_s.items() if part in exposed},
-                ),
-            )
-            for put_in in self.put_in
-        )  # fmt: skip
+                )
+                for put_in in self.put_in
+            ],
+        )
         return one, other
 
     def weight(self, plant: Plant, without: FailureLog) -> float:
@@ -125,19 +129,24 @@ def kept_back(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
     return PutIn(rare=hand.held, rarely_struck=struck, only_before_s=only_before_s)
 
 
-def weather_of_draw(storms: Intervals, draw: int, n_years: int) -> Weather:
-    """Weather of a history for a draw: years of the block, which begin with each of them by turns."""
-    years = years_of(storms, [(draw + place) % n_years for place in range(FORCED_YEARS)])
-    return Weather.of(years, FORCED_YEARS * SECONDS_PER_YEAR, 0.0)
+def years_apart(storms: Intervals, n_years: int) -> list[Intervals]:
+    """Storms of each year of a block."""
+    return [storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR) for year in range(n_years)]
 
 
-def years_of(storms: Intervals, years: Sequence[int]) -> Intervals:
-    """Storms of some years of a block, one year after the other from time 0 on."""
-    found = None
-    for place, year in enumerate(years):
-        part = storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR)
+def weather_of_draw(years: Sequence[Intervals], draw: int) -> Weather:
+    """Weather of a history for a draw: years of the block, which begin with each of them by turns.
+
+    Parameters
+    ----------
+    years : sequence of Intervals
+        ``years_apart``.
+    draw : int
+    """
+    found = empty_intervals(years[0].n_rows)
+    for place in range(FORCED_YEARS):
+        year = (draw + place) % len(years)
         shift_s = (place - year) * SECONDS_PER_YEAR
-        moved = Intervals(part.offset, part.start_s + shift_s, part.end_s + shift_s)
-        found = moved if found is None else followed(found, moved)
-    assert found is not None  # years is never empty
-    return found
+        part = years[year]
+        found = followed(found, Intervals(part.offset, part.start_s + shift_s, part.end_s + shift_s))
+    return Weather.of(found, FORCED_YEARS * SECONDS_PER_YEAR, 0.0)

@@ -22,7 +22,7 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import without_weather
 from hopyears.sim.rare.forced import ByHand
-from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, weather_of_draw
+from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, weather_of_draw, years_apart
 from hopyears.sim.rare.losses import FIGURES, Losses, losses_each
 from hopyears.sim.rare.month_rows import MonthRows
 from hopyears.sim.rare.weather_alone import losses_to_multipath, losses_to_rain
@@ -198,8 +198,10 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    n_over = round(years) if any(hand.events.size for hand in by_hand) else 0
-    over = [None if near is None else weather_of_draw(near, first, round(years)) for first in range(n_over)]
+    over: list[Weather | None] = [None]
+    if near is not None and any(hand.events.size for hand in by_hand):
+        apart = years_apart(near, round(years))
+        over = [weather_of_draw(apart, first) for first in range(len(apart))]
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1

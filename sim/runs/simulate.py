@@ -115,7 +115,7 @@ def simulate(
             run.folder,
             request.n_blocks,
             BlockCounter,
-            (run.prepared, run.plan),
+            (run.prepared, run.plan, run.simulator),
             workers=request.workers,
             progress=lambda done, of_all: progress(done * request.block_years, of_all * request.block_years),
             enough=enough,
@@ -125,11 +125,12 @@ def simulate(
 
 
 class Begun(NamedTuple):
-    """A run whose folder is held and ready for blocks."""
+    """A run whose folder is held and ready for blocks; the simulator knows what ``alone`` has met."""
 
     folder: RunFolder
     prepared: Prepared
     plan: BlockPlan
+    simulator: BlockSimulator
 
 
 def begun(
@@ -151,9 +152,10 @@ def begun(
     held.enter_context(folder.locked())
     folder.begin(manifest, source.network.model_dump(mode="json", by_alias=True), resume=resume)
     prepared = prepare(source.network, request.options, designs)
-    alone(BlockSimulator(prepared))  # known to all workers, and to the summary
+    simulator = BlockSimulator(prepared)
+    alone(simulator)  # known to all workers, and to the summary
     plan = BlockPlan(manifest["identity"], request.seed, request.n_blocks, request.block_years)
-    return Begun(folder, prepared, plan)
+    return Begun(folder, prepared, plan, simulator)
 
 
 def manifest_of(source: NetworkSource, request: RunRequest, warnings: Sequence[str]) -> dict[str, Any]:

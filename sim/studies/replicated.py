@@ -18,7 +18,7 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, weather_of_draw
+from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, weather_of_draw, years_apart
 from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.rare.weather_alone import multipath_draws
 from hopyears.sim.services.service_data import ServiceHistory
@@ -178,9 +178,10 @@ class ReplicatedStudy(RunStudy):
 
     def _put_forced(self, found: Floats, mine: Bools, hand: ByHand, draws: BlockDraws) -> None:
         if hand.events.size:
+            near = draws.storms_near
+            years = None if near is None else years_apart(near, self.n_years)
             for draw, place in enumerate(hand.drawn(self._plant, draws.streams, len(found)).tolist()):
-                near = draws.storms_near
-                weather = None if near is None else weather_of_draw(near, draw, self.n_years)
+                weather = None if years is None else weather_of_draw(years, draw)
                 drawn = ForcedDraw.of(self.simulator, hand, place, draws.streams, draw, weather)
                 found[draw][:, mine] = self._added(drawn, draws)[:, mine]
 

@@ -18,6 +18,7 @@ from hopyears.models.network.network import PartChange, Switching
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.equipment.channel_switch import stuck_streams, switch_changes
+from hopyears.sim.equipment.draws import Draws
 from hopyears.sim.streams import Streams
 
 MTBF_H, MTTR_H = 1000.0, 50.0
@@ -155,7 +156,8 @@ def stuck_at(*episodes):
     plant = bare_plant(2, unit_kind(MTBF_H, MTTR_H), crews=2, switches=[switch])
     end_s = 100.0 * HOUR
     log = failure_log(2, 1, end_s, [{"part": 0, **each} for each in episodes])
-    return list(zip(*switch_changes(plant, Streams(1, 0), log.failures, end_s).of(0), strict=True))
+    draws = Draws(Streams(1, 0), [("group", "s")])
+    return list(zip(*switch_changes(plant, draws, log.failures, end_s).of(0), strict=True))
 
 
 def test_a_stream_stuck_before_the_block_is_stuck_at_its_start():

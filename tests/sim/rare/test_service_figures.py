@@ -18,7 +18,7 @@ from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.candidates import strikes_per_year
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.forced_draw import ForcedDraw, weather_of_draw
+from hopyears.sim.rare.forced_draw import ForcedDraw, weather_of_draw, years_apart
 from hopyears.sim.rare.month_rows import MONTHS
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
@@ -507,8 +507,9 @@ def test_strikes_put_in_by_hand_have_the_mean_of_natural_ones():
     storms_s = 10.0 * SECONDS_PER_YEAR
     # The same draws of all else: only lightning differs.
     apart = lost(100, PutIn()) - lost(100, held)
+    years = years_apart(storms, 10)
     draws = [
-        ForcedDraw.of(simulator, strikes, place, streams, draw, weather_of_draw(storms, draw, 10))
+        ForcedDraw.of(simulator, strikes, place, streams, draw, weather_of_draw(years, draw))
         for draw, place in enumerate(strikes.drawn(plant, streams, 300).tolist())
     ]
     forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in added_losses(draws)]
