@@ -13,7 +13,9 @@ its demand follows the hours, both rates are those that it asks for at the hour.
   else the peak. The causes are those of all
   links of the route in use that fail it, and when it is down, of the other routes' links that fail it too.
 - If no link fails it, capacity was shared away: the causes are those of the full links of its route, and
-  ``CONGESTION`` for each full link with nothing wrong. A link too small with nothing wrong is ``CONGESTION``.
+  ``CONGESTION`` for each full link with nothing wrong. When it gets less than its committed rate, full is what
+  committed rates fill: the excess of others takes nothing of it. A link too small with nothing wrong is
+  ``CONGESTION``.
 - While it changes route the cause is ``SWITCHING``, with those of the links that fail it on the route
   it leaves.
 """

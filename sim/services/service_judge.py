@@ -53,16 +53,16 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
             down = rate < share * required[f] - SMALL_MBIT_S or rate <= SMALL_MBIT_S
             why = 0
             if rate < share * peak[f] - SMALL_MBIT_S:
-                need = share * peak[f]
+                need, spent = share * peak[f], is_full[1]
                 if down and required[f] > 0.0:
-                    need = share * required[f]
+                    need, spent = share * required[f], is_full[0]
                 elif rate < share * committed[f] - SMALL_MBIT_S:
-                    need = share * committed[f]
+                    need, spent = share * committed[f], is_full[0]
                 why = _why(
                     route_first,
                     codes[d],
                     full,
-                    is_full,
+                    spent,
                     own,
                     service_first[s],
                     service_first[s + 1],
@@ -88,7 +88,7 @@ def _why(
     route_first: Ints,
     codes: Ints,
     full: Floats,
-    is_full: Bools,
+    spent: Bools,
     own: Ints,
     route0: int,
     route1: int,
@@ -107,7 +107,7 @@ def _why(
     if causes:
         return int(causes)
     for k in range(route_first[used], route_first[used + 1]):
-        if is_full[codes[k]]:
+        if spent[codes[k]]:
             causes |= own[codes[k] >> 1]
     return int(causes) if causes else CONGESTION
 

@@ -41,13 +41,17 @@ def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     for turn in range(shares.level.shape[1]):
         n_dirty, n_stirred = _take_turn(plan, shares, turn, n_changed, n_dirty, n_stirred)
     crossing_first, crossing = plan.crossing.first, plan.crossing.item
+    n_turns = shares.level.shape[1]
     for k in range(n_dirty):
         code = shares.dirty[k]
         shares.is_dirty[code] = False
-        left = max(shares.before[code, -1] - shares.taken[code, -1], 0.0)
-        full = shares.full[code] < plan.enough[code] and left <= SMALL_MBIT_S
-        if full != shares.is_full[code]:
-            shares.is_full[code] = full
+        for excess in range(2):
+            last = n_turns // 2 * (excess + 1) - 1
+            left = max(shares.before[code, last] - shares.taken[code, last], 0.0)
+            full = shares.full[code] < plan.enough[code] and left <= SMALL_MBIT_S
+            if full == shares.is_full[excess, code]:
+                continue
+            shares.is_full[excess, code] = full
             for place in range(crossing_first[code >> 1], crossing_first[(code >> 1) + 1]):
                 if shares.way[place] != NOWHERE:
                     n_stirred = _put(shares.stirred, shares.is_stirred, crossing[place], n_stirred)

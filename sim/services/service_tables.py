@@ -87,7 +87,7 @@ class Shares(NamedTuple):
     before: Floats  # by link direction and turn: what is left before it; infinite where it suffices for all
     taken: Floats
     level: Floats  # the most that anybody has where nothing is left, by weight; else infinite
-    is_full: Bools  # by link direction: whether nothing is left in the end
+    is_full: Bools  # (2, n_link_directions): whether committed rates leave nothing of it, and all do
     result: NDArray[np.int32]  # by service
     # Working space from here on: by link direction, by flow or by service.
     free: Floats  # left by those who do not share anew
@@ -128,7 +128,7 @@ def empty_shares(plan: Plan) -> Shares:
         before=np.full((codes, turns), np.inf),
         taken=np.zeros((codes, turns)),
         level=np.full((codes, turns), np.inf),
-        is_full=np.zeros(codes, dtype=np.bool_),
+        is_full=np.zeros((2, codes), dtype=np.bool_),
         result=np.full(n_services, -1, dtype=np.int32),
         free=np.zeros(codes),
         room=np.zeros(codes),
