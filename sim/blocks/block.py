@@ -34,7 +34,7 @@ from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
 from hopyears.sim.services.service import Sweeper, sweep_services
 from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_frame import Frame, frame_of
+from hopyears.sim.services.service_frame import Frame, frame_of, frame_of_outages
 from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
@@ -381,7 +381,7 @@ class BlockSimulator:
         """
         links = [self.links(*each) for each in zip(hops, logs, strict=True)]
         edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
-        sweeper = Sweeper(links[0], self._frame, duration_s, span_edges_s=edges_s, after=self._sweeper)
+        sweeper = Sweeper(links[0], self._outage_frame, duration_s, span_edges_s=edges_s, after=self._sweeper)
         self._sweeper = sweeper
         return map(sweeper.outages, links)
 
@@ -390,6 +390,12 @@ class BlockSimulator:
         prepared = self.prepared
         n_hops = len(prepared.designs) + len(prepared.line_cards)
         return frame_of(prepared.demands, prepared.links, n_hops)
+
+    @cached_property
+    def _outage_frame(self) -> Frame:
+        prepared = self.prepared
+        n_hops = len(prepared.designs) + len(prepared.line_cards)
+        return frame_of_outages(prepared.demands, prepared.links, n_hops)
 
     def storms(self, streams: Streams, n_years: int) -> RainField:
         """Storms of a block and their cells."""

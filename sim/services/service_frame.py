@@ -1,7 +1,7 @@
 """Services and links as numbers: what a sweep starts from, whatever the histories of the hops are."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -54,6 +54,9 @@ class Frame:
         Routes of each service over each of its links.
     enough_mbit_s : float array, shape (n_hops, 2)
         Sum of the peaks that may ever cross each direction of the link of a hop; 0 where it is in none.
+    rates_told : bool
+        Whether rates are asked for; else nobody asks for more than the committed rate, and all that is told is
+        which services are down and which get less than that.
     """
 
     services: tuple[ServiceDemand, ...]
@@ -65,6 +68,28 @@ class Frame:
     links_of: tuple[tuple[int, ...], ...]
     routes_of: tuple[Lists, ...]
     enough_mbit_s: Floats
+    rates_told: bool = True
+
+
+def frame_of_outages(
+    services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int
+) -> Frame:
+    """Frame for what takes services down, and below their committed rates, alone; errors as of ``frame_of``.
+
+    Committed rates are shared out before anybody gets more, so nobody needs to ask for more here: fewer
+    links are then ever short. But who has committed to nothing lives on what others leave of their excess:
+    where there is one, the frame is the whole one.
+    """
+    if any(min(service.committed_ways_mbit_s) <= 0.0 for service in services):
+        return frame_of(services, links, n_hops)
+    return replace(frame_of([*map(_without_excess, services)], links, n_hops), rates_told=False)
+
+
+def _without_excess(service: ServiceDemand) -> ServiceDemand:
+    """A service that asks for no more than it committed to."""
+    forward, backward = service.committed_ways_mbit_s
+    ways = None if service.backward_mbit_s is None else (backward, backward)
+    return replace(service, peak_mbit_s=forward, backward_mbit_s=ways)
 
 
 def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> Frame:

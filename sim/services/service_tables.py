@@ -93,6 +93,7 @@ class Shares(NamedTuple):
     free: Floats  # left by those who do not share anew
     room: Floats
     was: Floats
+    lowest: Floats  # the least that anybody there who is not content has, by weight
     crossing: Ints
     pull: Floats
     first: Ints  # by flow, into ``codes``
@@ -114,7 +115,7 @@ class Shares(NamedTuple):
 def empty_shares(plan: Plan) -> Shares:
     """Shares of a plan before anything is judged."""
     n_services, n_links = plan.rank.size, plan.crossing.first.size - 1
-    turns = 2 * (plan.class_first.shape[1] - 1)
+    turns = (1 + plan.rates_told) * (plan.class_first.shape[1] - 1)
     codes, flows = 2 * n_links, 2 * n_services
     return Shares(
         full=np.full(codes, -1.0),
@@ -133,6 +134,7 @@ def empty_shares(plan: Plan) -> Shares:
         free=np.zeros(codes),
         room=np.zeros(codes),
         was=np.zeros(codes),
+        lowest=np.zeros(codes),
         crossing=np.zeros(codes, dtype=np.int64),
         pull=np.zeros(codes),
         first=np.zeros(flows, dtype=np.int64),
