@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -35,6 +36,15 @@ class Routes(NamedTuple):
     codes: Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
 
 
+class Switching(NamedTuple):
+    """Services that change route by themselves, and the links that they watch, each for a threshold."""
+
+    services: list[int]
+    links: list[int]
+    below_mbit_s: Floats
+    links_of: Lists  # by those services: places among the links, rising as these do
+
+
 @dataclass(frozen=True, eq=False)
 class Frame:
     """What does not change from one sweep of the same services to the next.
@@ -55,8 +65,8 @@ class Frame:
     enough_mbit_s : float array, shape (n_hops, 2)
         Sum of the peaks that may ever cross each direction of the link of a hop; 0 where it is in none.
     rates_told : bool
-        Whether rates are asked for; else nobody asks for more than the committed rate, and all that is told is
-        which services are down and which get less than that.
+        Whether rates are asked for; else nobody asks for more than the committed rate, and all that is told
+        is which services are down and which get less than that.
     """
 
     services: tuple[ServiceDemand, ...]
@@ -70,10 +80,26 @@ class Frame:
     enough_mbit_s: Floats
     rates_told: bool = True
 
+    @cached_property
+    def switching(self) -> Switching:
+        """Services that change route by themselves: on no ring, and for no congestion."""
+        some = [
+            s
+            for s, each in enumerate(self.services)
+            if len(each.routes) > 1 and not each.rings and not each.leaves_congestion
+        ]
+        asked = [[(link, self.services[s].switch_below_mbit_s) for link in self.links_of[s]] for s in some]
+        watched = sorted({each for own in asked for each in own})
+        place = {each: number for number, each in enumerate(watched)}
+        return Switching(
+            some,
+            [link for link, _ in watched],
+            np.array([below for _, below in watched]),
+            lists([[place[each] for each in own] for own in asked]),
+        )
 
-def frame_of_outages(
-    services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int
-) -> Frame:
+
+def frame_of_outages(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> Frame:
     """Frame for what takes services down, and below their committed rates, alone; errors as of ``frame_of``.
 
     Committed rates are shared out before anybody gets more, so nobody needs to ask for more here: fewer
@@ -132,6 +158,11 @@ def lists(parts: Sequence[Sequence[int]]) -> Lists:
     """Lists of numbers in a row."""
     items = [item for part in parts for item in part]
     return Lists(pointer([len(part) for part in parts]), np.array(items, dtype=np.int64))
+
+
+def row_of(table: Lists, row: int) -> list[int]:
+    """One of the lists."""
+    return list(table.item[table.first[row] : table.first[row + 1]].tolist())
 
 
 def _check(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> None:

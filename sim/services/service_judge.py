@@ -1,7 +1,5 @@
 """What the services of a group get in one joint state of its hops and routes, and why not more."""
 
-import numpy as np
-
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import bare_inlined, bare_kernel
 from hopyears.models.judging.cause import Cause

@@ -201,7 +201,9 @@ def _take_turn(
         shares.is_wanted[f] = False
         if abs(got[f] - shares.work[f]) <= SAME_MBIT_S:
             continue
-        if plan.rates_told or _standing(plan, shares, f, got[f]) != _standing(plan, shares, f, shares.work[f]):
+        if plan.rates_told or _standing(plan, shares, f, got[f]) != _standing(
+            plan, shares, f, shares.work[f]
+        ):
             n_stirred = _put(shares.stirred, shares.is_stirred, f // 2, n_stirred)
         got[f] = shares.work[f]
         if not excess:

@@ -306,5 +306,7 @@ def all_shared(services, choices, capacity, causes):
     for s, service in enumerate(services):
         for d in (0, 1):
             if rate[s, d] < service.peak_ways_mbit_s[d] - 1e-6:
-                why[s, d] = _why(service, choices[s], d, rate[s, d], down[s, d], capacity, causes, left, spare)
+                why[s, d] = _why(
+                    service, choices[s], d, rate[s, d], down[s, d], capacity, causes, left, spare
+                )
     return rate, down, why
