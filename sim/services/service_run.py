@@ -66,6 +66,13 @@ class Outages(NamedTuple):
     severe_share: Floats
     duration_s: float
 
+    def down_intervals(self, service: int, direction: int) -> tuple[Floats, Floats, Ints]:
+        """As ``ServiceHistory.down_intervals``, of one of the services."""
+        own = slice(self.first[service], self.first[service + 1])
+        down, start_s = self.down[own, direction], self.time_s[own]
+        end_s = np.append(start_s[1:], self.duration_s)
+        return start_s[down], end_s[down], self.causes[own, direction][down]
+
 
 class ServiceRun:
     """One sweep under way.
