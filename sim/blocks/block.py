@@ -33,8 +33,8 @@ from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
 from hopyears.sim.services.service import Sweeper, sweep_services
-from hopyears.sim.services.service_data import ServiceHistory
-from hopyears.sim.services.service_frame import Frame, frame_of
+from hopyears.sim.services.service_data import ServiceDemand, ServiceHistory
+from hopyears.sim.services.service_frame import Frame, frame_of, frame_of_outages
 from hopyears.sim.services.service_run import Outages
 from hopyears.sim.streams import Streams
 
@@ -367,11 +367,8 @@ class BlockSimulator:
         their spans by calendar month; the length is then whole years. ``full_demand`` has them ask for all of
         their rates whatever the hour.
         """
-        links, demands = self.links(hops, log), self.prepared.demands
-        if full_demand:
-            demands = tuple(
-                demand if demand.clock is None else replace(demand, clock=None) for demand in demands
-            )
+        links = self.links(hops, log)
+        demands = self._at_full_demand if full_demand else self.prepared.demands
         frame = self._frame if only is None and demands == self.prepared.demands else None
         return tuple(
             sweep_services(
@@ -399,15 +396,33 @@ class BlockSimulator:
         """
         links = [self.links(*each) for each in zip(hops, logs, strict=True)]
         edges_s = month_edges_s(round(duration_s / SECONDS_PER_YEAR)) if by_month else ()
-        sweeper = Sweeper(links[0], self._frame, duration_s, span_edges_s=edges_s, after=self._sweeper)
+        sweeper = Sweeper(links[0], self._outage_frame, duration_s, span_edges_s=edges_s, after=self._sweeper)
         self._sweeper = sweeper
         return map(sweeper.outages, links)
 
+    def outages_at_full_demand(self, hops: Sequence[HopHistory], log: FailureLog) -> Outages:
+        """What takes services down on these hops, if they ask for all of their rates at any hour."""
+        links = self.links(hops, log)
+        frame = frame_of_outages(self._at_full_demand, self.prepared.links, len(links))
+        return Sweeper(links, frame, log.duration_s).outages(links)
+
+    @property
+    def _at_full_demand(self) -> tuple[ServiceDemand, ...]:
+        demands = self.prepared.demands
+        return tuple(each if each.clock is None else replace(each, clock=None) for each in demands)
+
     @cached_property
     def _frame(self) -> Frame:
-        prepared = self.prepared
-        n_hops = len(prepared.designs) + len(prepared.line_cards)
-        return frame_of(prepared.demands, prepared.links, n_hops)
+        return frame_of(self.prepared.demands, self.prepared.links, self._n_link_hops)
+
+    @cached_property
+    def _outage_frame(self) -> Frame:
+        return frame_of_outages(self.prepared.demands, self.prepared.links, self._n_link_hops)
+
+    @property
+    def _n_link_hops(self) -> int:
+        """Hops and line cards, as of ``links``."""
+        return len(self.prepared.designs) + len(self.prepared.line_cards)
 
     def storms(self, streams: Streams, n_years: int) -> RainField:
         """Storms of a block and their cells."""

@@ -19,6 +19,7 @@ from hopyears.sim.services.service_data import (
     ServiceDemand,
     ServiceHistory,
 )
+from hopyears.sim.services.service_run import Outages
 
 BOTH = 2
 """Direction number of both ways together."""
@@ -88,6 +89,15 @@ def three_ways(history: ServiceHistory | HopHistory, duration_s: float) -> Ways:
         for direction in (FORWARD, BACKWARD)
     )
     return forward, backward, either_way(forward, backward)
+
+
+def lost_both_ways(outages: Outages, service: int) -> Lost:
+    """Lost seconds of a service, both ways, by the ten-second rule."""
+    rule = {"duration_s": outages.duration_s, "severe_share": float(outages.severe_share[service])}
+    forward, backward = (
+        classify(*outages.down_intervals(service, direction), **rule) for direction in (FORWARD, BACKWARD)
+    )
+    return either_way(forward, backward)
 
 
 def _down_intervals(

@@ -14,8 +14,9 @@ from hopyears.models.equipment.lifetimes import NEVER, Law
 from hopyears.models.equipment.part_kind import Repair
 from hopyears.models.equipment.plant import Plant, PlantSite
 from hopyears.models.equipment.working_time import HOUR_S
+from hopyears.models.judging.outage_rule import Lost
 from hopyears.sim.blocks.block import BlockSimulator
-from hopyears.sim.counting.tally_rows import BOTH, seconds_between, three_ways
+from hopyears.sim.counting.tally_rows import BOTH, lost_both_ways, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.put_in import PutIn
@@ -124,40 +125,52 @@ def _each_alone(simulator: BlockSimulator) -> Alone:
         put_in=PutIn(times_s),
     )
     (hops,) = without_weather(simulator, [log])
-    services = simulator.services(hops, log, log.duration_s, full_demand=True)
+    outages = simulator.outages_at_full_demand(hops, log)
     works = np.zeros(len(demands), dtype=np.bool_)
 
-    def beyond_usual(service: int) -> Floats:
-        by_slot = _by_slot(services[service], edges_s)
-        works[service] = by_slot[-1] == 0.0
-        beyond: Floats = np.maximum(by_slot[:-1] - by_slot[-1], 0.0)
-        return beyond
+    def beyond_usual(service: int) -> _Column:
+        slot, lost_s = _by_slot(lost_both_ways(outages, service))
+        usual_s = lost_s[slot == n + n_sites].sum()
+        works[service] = usual_s == 0.0
+        return _where_any(slot, np.where(slot < n + n_sites, np.maximum(lost_s - usual_s, 0.0), 0.0))
 
     lost_s = _of_columns(n + n_sites, map(beyond_usual, range(len(demands))))
-    down = [np.flatnonzero(_by_slot(link, edges_s)[:n]) for link in simulator.links(hops, log)]
+    links = simulator.links(hops, log)
+    down = [
+        slot[slot < n] for slot, _ in (_by_slot(three_ways(link, log.duration_s)[BOTH]) for link in links)
+    ]
 
-    def weakened(routes: Sequence[Route]) -> Ints:
+    def weakened(routes: Sequence[Route]) -> _Column:
         bits = np.zeros(n, dtype=np.int64)
         for number, route in enumerate(routes):
             for member in (member for link, _ in route for member in simulator.prepared.links[link]):
                 bits[down[member]] |= 1 << number
-        return bits
+        return _where_any(np.arange(n), bits)
 
     weakens = _of_columns(n, (weakened(demand.routes) for demand in demands))
-    takes_all = (
-        np.bincount(np.concatenate([down[hop] for hop in own]), minlength=n) == len(own) for own in members
+    taken = (np.unique(np.concatenate([down[hop] for hop in own]), return_counts=True) for own in members)
+    stops_hop = _of_columns(
+        n, (_where_any(part, times == len(own)) for (part, times), own in zip(taken, members, strict=True))
     )
-    stops_hop = _of_columns(n, takes_all)
     return Alone(lost_s[:n], restore_s, lost_s[n:], weakens, stops_hop, works)
 
 
-def _of_columns(n_rows: int, columns: Iterable[NDArray[Any]]) -> csr_array:
+_Column = tuple[NDArray[np.int32], NDArray[Any]]
+"""Rows of a column that are not nought, rising, and what stands there."""
+
+
+def _where_any(row: Ints, value: NDArray[Any]) -> _Column:
+    some = np.flatnonzero(value)
+    return row[some].astype(np.int32), value[some]
+
+
+def _of_columns(n_rows: int, columns: Iterable[_Column]) -> csr_array:
     """Table of some columns that are mostly nought."""
     rows = [np.zeros(0, dtype=np.int32)]
     values: list[NDArray[Any]] = [rows[0]]
-    for column in columns:
-        rows.append(np.flatnonzero(column).astype(np.int32))
-        values.append(column[rows[-1]])
+    for row, value in columns:
+        rows.append(row)
+        values.append(value)
     first = np.cumsum([row.size for row in rows]).astype(np.int32)
     found = csc_array((_emptied(values), _emptied(rows), first), (n_rows, first.size - 1))
     return found.tocsr()
@@ -170,10 +183,16 @@ def _emptied(parts: list[NDArray[Any]]) -> NDArray[Any]:
     return found
 
 
-def _by_slot(history: ServiceHistory | HopHistory, edges_s: Floats) -> Floats:
-    """Unavailable time, both ways, in each slot [s]."""
-    lost = three_ways(history, float(edges_s[-1]))[BOTH]
-    return seconds_between(edges_s, lost.unavailable_start_s, lost.unavailable_end_s)
+def _by_slot(lost: Lost) -> tuple[Ints, Floats]:
+    """Slots with unavailable time, rising, and how much of it each has [s]."""
+    start_s, end_s, width_s = lost.unavailable_start_s, lost.unavailable_end_s, int(SLOT_S)
+    first = start_s // width_s
+    count = (end_s - 1) // width_s - first + 1
+    piece = np.repeat(np.arange(count.size), count)
+    slot = np.arange(piece.size) - (np.cumsum(count) - count - first)[piece]
+    inside_s = np.minimum(end_s[piece], (slot + 1) * width_s) - np.maximum(start_s[piece], slot * width_s)
+    begins = np.flatnonzero(np.append(True, slot[1:] != slot[:-1])[: slot.size])
+    return slot[begins], np.add.reduceat(inside_s, begins) * 1.0 if begins.size else np.zeros(0)
 
 
 def fail_each(simulator: BlockSimulator, parts: Sequence[int]) -> tuple[FailureLog, Floats]:

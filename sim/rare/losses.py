@@ -65,7 +65,7 @@ class Losses:
     @classmethod
     def of_outages(cls, outages: Outages, hops: Floats) -> "Losses":
         """Of a history; without months where it has no spans."""
-        n_services, n_spans = len(outages.severe_share), len(outages.spans)
+        n_services, n_spans = len(outages.severe_share), len(outages.below_s)
         n_years = round(outages.duration_s / SECONDS_PER_YEAR) if n_spans else 0
         figures, months, keys, values = _count(
             outages.first,
@@ -76,7 +76,7 @@ class Losses:
             outages.duration_s,
             month_edges_s(n_years),
         )
-        by_month = np.concatenate([months, outages.spans[:, :, BOTH, 1].T[:, :, None]], axis=2)
+        by_month = np.concatenate([months, outages.below_s.T[:, :, None]], axis=2)
         return cls(
             figures,
             KeyedTable.collect(CAUSE, keys, values),

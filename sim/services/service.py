@@ -13,7 +13,9 @@ its demand follows the hours, both rates are those that it asks for at the hour.
   else the peak. The causes are those of all
   links of the route in use that fail it, and when it is down, of the other routes' links that fail it too.
 - If no link fails it, capacity was shared away: the causes are those of the full links of its route, and
-  ``CONGESTION`` for each full link with nothing wrong. A link too small with nothing wrong is ``CONGESTION``.
+  ``CONGESTION`` for each full link with nothing wrong. When it gets less than its committed rate, full is
+  what committed rates fill: the excess of others takes nothing of it. A link too small with nothing wrong
+  is ``CONGESTION``.
 - While it changes route the cause is ``SWITCHING``, with those of the links that fail it on the route
   it leaves.
 """
@@ -22,24 +24,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.judging.cause import Cause
-from hopyears.sim.hops.hop_history import HopHistory, side_by_side
+from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.busy_hours import Stretches, clock_changes, where, with_hours
-from hopyears.sim.services.congestion import Changes, crowd_of, leaves_congestion, routes_among
-from hopyears.sim.services.ring_switch import Openings, ring_openings, ways_round
-from hopyears.sim.services.route_choice import DEGRADED, FAILED, GOOD, PLANNED, choose_route
-from hopyears.sim.services.service_data import (
-    BACKWARD,
-    FORWARD,
-    RingSwitch,
-    Route,
-    ServiceDemand,
-    ServiceHistory,
-)
-from hopyears.sim.services.service_frame import Frame, Lists, frame_of
+from hopyears.sim.services.choices import all_choices
+from hopyears.sim.services.congestion import Changes
+from hopyears.sim.services.link_histories import LinkHistories
+from hopyears.sim.services.service_data import BACKWARD, FORWARD, Route, ServiceDemand, ServiceHistory
+from hopyears.sim.services.service_frame import Frame, Lists, frame_of, pointer, row_of
 from hopyears.sim.services.service_plan import Plan, build_plan
 from hopyears.sim.services.service_run import Outages, ServiceRun
 
@@ -155,8 +148,8 @@ class Sweeper:
 
     def _run_through(self, hops: Sequence[HopHistory]) -> None:
         frame, duration_s = self._frame, self._duration_s
-        finder = _LinkHistories(hops, frame.links)
-        choices = _all_choices(frame, self._plan, finder, duration_s)
+        finder = LinkHistories(hops, frame.links)
+        choices = all_choices(frame, self._plan, finder, duration_s)
         levels = [
             clock_changes(
                 clock,
@@ -167,42 +160,49 @@ class Sweeper:
             )
             for clock, group in self._clocks
         ]
-        numbers = self._numbers
+        changes: list[Changes] = [(hops[k].time_s, hops[k].state) for k in self._used]
+        changes += [*choices, *levels]
         first_states = [
-            number[hop.state[_last_at_zero(hop.time_s)]] for hop, number in zip(hops, numbers, strict=True)
+            number[hop.state[_last_at_zero(hop.time_s)]]
+            for hop, number in zip(hops, self._numbers, strict=True)
         ]
         first_choices = [int(choice[_last_at_zero(time_s)]) for time_s, choice in choices]
         first_levels = [int(level[0]) for _, level in levels]
         self._run.start(self._plan, self._edges_s, first_states, first_choices, first_levels)
-        changes: list[tuple[int, Changes, NDArray[np.int32] | None]] = [
-            (k, (hops[k].time_s, hops[k].state), numbers[k]) for k in self._used
-        ]
-        changes += [(len(hops) + s, choice, None) for s, choice in enumerate(choices)]
-        changes += [(len(hops) + len(choices) + 1 + k, level, None) for k, level in enumerate(levels)]
+        n_hops, n_choices = len(hops), len(choices)
+        entity = np.concatenate(
+            [
+                np.array(self._used, dtype=np.int64),
+                n_hops + np.arange(n_choices),
+                n_hops + n_choices + 1 + np.arange(len(levels)),
+            ]
+        )
         # What stands at time 0 has been told already.
-        for chunk in _merged([each for each in changes if each[1][0].size > 1], duration_s):
+        moving = [k for k, (time_s, _) in enumerate(changes) if time_s.size > 1]
+        of_used = [self._numbers[self._used[k]] for k in moving if k < len(self._used)]
+        numbers = Lists(
+            pointer([each.size for each in of_used]), np.concatenate([np.zeros(0, np.int32), *of_used])
+        )
+        for chunk in _merged(entity[moving], [changes[k] for k in moving], numbers, duration_s):
             self._run.apply(*chunk)
 
 
 def _may_be_short(
-    frame: Frame,
-    plan: Plan,
-    group: int,
-    finder: "_LinkHistories",
-    choices: Sequence[Changes],
-    duration_s: float,
+    frame: Frame, plan: Plan, group: int, finder: LinkHistories, choices: Sequence[Changes], duration_s: float
 ) -> Iterator[Stretches]:
     """When some service of a group may lack something: a link is too small for all, or it changes route."""
-    for link in _of(plan.groups.links, group):
+    for link in row_of(plan.groups.links, group):
         time_s, capacity, _, state = finder.capacity(link)
         small: Bools = np.any(capacity < frame.enough_mbit_s[frame.links[link][0]], axis=1)
         yield where(small[state], time_s, duration_s)
-    for s in _of(plan.groups.services, group):
+    for s in row_of(plan.groups.services, group):
         time_s, choice = choices[s]
         yield where(choice >= len(frame.services[s].routes), time_s, duration_s)
 
 
 def _last_at_zero(time_s: Floats) -> int:
+    if time_s.size == 1 or time_s[1] > 0.0:
+        return 0
     return int(np.searchsorted(time_s, 0.0, side="right")) - 1
 
 
@@ -220,167 +220,39 @@ def routes_in_use(
     """
     frame = frame_of(services, links, len(hops))
     plan, _, _ = build_plan(hops, frame, [2 * len(service.routes) for service in services])
-    return _all_choices(frame, plan, _LinkHistories(hops, frame.links), duration_s)
-
-
-class _LinkHistories:
-    """In which state each link is for a service, found once for each threshold."""
-
-    def __init__(self, hops: Sequence[HopHistory], links: Sequence[Sequence[int]]) -> None:
-        self._hops, self._links = hops, links
-        self._known: dict[tuple[int, float], tuple[Floats, NDArray[np.int8]]] = {}
-        self._rings: dict[RingSwitch, Openings] = {}
-
-    def states(self, link: int, below_mbit_s: float) -> tuple[Floats, NDArray[np.int8]]:
-        """Changes of a link's state: of use with capacity both ways, of at least the threshold."""
-        key = (link, below_mbit_s)
-        if key not in self._known:
-            time_s, capacity, causes, of_time = self.capacity(link)
-            lowest = capacity.min(axis=1)
-            usable = (lowest > 0.0) & (lowest >= below_mbit_s)
-            out = np.where(causes & int(Cause.MAINTENANCE), PLANNED, FAILED)
-            state = np.where(usable, GOOD, out).astype(np.int8)[of_time]
-            kept = np.append(True, state[1:] != state[:-1])
-            self._known[key] = (time_s[kept], state[kept])
-        return self._known[key]
-
-    def _ring_states(self, link: int, degraded_below_mbit_s: float) -> tuple[Floats, NDArray[np.int8]]:
-        """Changes of a link's state for a ring: failed when it carries nothing one way, or degraded."""
-        time_s, state = self.states(link, 0.0)
-        if degraded_below_mbit_s == 0.0:
-            return time_s, state
-        all_s, enough = self.states(link, degraded_below_mbit_s)
-        every_s = np.union1d(time_s, all_s)
-        state = state[np.searchsorted(time_s, every_s, side="right") - 1]
-        degraded = enough[np.searchsorted(all_s, every_s, side="right") - 1] != GOOD
-        return every_s, np.where(degraded & (state == GOOD), DEGRADED, state).astype(np.int8)
-
-    def openings(self, ring: RingSwitch, duration_s: float) -> Openings:
-        """Where a ring is open in time, found once for all of its services."""
-        if ring not in self._rings:
-            parts = [self._ring_states(link, ring.degraded_below_mbit_s) for link in ring.links]
-            time_s, place, state = _in_order(parts)
-            self._rings[ring] = Openings(
-                *ring_openings(
-                    time_s,
-                    place,
-                    state,
-                    np.array([part[1][0] for part in parts]),
-                    ring.protection,
-                    ring.hold_off_s,
-                    ring.guard_s,
-                    ring.wait_to_restore_s,
-                    duration_s,
-                )
-            )
-        return self._rings[ring]
-
-    def room(self, link: int, enough_mbit_s: float) -> tuple[int, Floats, Floats, Bools]:
-        """A link, times, its capacity both ways up to what is enough, and whether work takes of that."""
-        time_s, capacity, causes, of_time = self.capacity(link)
-        enough_mbit_s = max(enough_mbit_s, 1.0)  # of those that committed to nothing
-        kept = np.minimum(capacity, enough_mbit_s)
-        planned = (causes & int(Cause.MAINTENANCE) != 0) & (kept.min(axis=1) < enough_mbit_s)
-        rows = np.column_stack([kept, planned])[of_time]
-        new = np.append(True, (rows[1:] != rows[:-1]).any(axis=1))
-        return link, time_s[new], rows[new, :2], rows[new, 2] > 0.0
-
-    def capacity(self, link: int) -> tuple[Floats, Floats, Ints, Ints]:
-        """Times of a link; capacity (n, 2) and causes of its states, all hops added; state at each time."""
-        parts = [self._hops[hop] for hop in self._links[link]]
-        whole = parts[0] if len(parts) == 1 else side_by_side(parts)
-        last = np.append(whole.time_s[1:] != whole.time_s[:-1], True)
-        return whole.time_s[last], whole.capacity_mbit_s, whole.causes, whole.state[last].astype(np.int64)
-
-
-def _all_choices(frame: Frame, plan: Plan, finder: _LinkHistories, duration_s: float) -> list[Changes]:
-    """Route in use by each service in time; of those that leave congestion by group, the others known."""
-    still = (np.zeros(1), np.zeros(1, dtype=np.int32))
-    choices = [
-        still if leaves_congestion(service) else _choices(service, crossed, routes_of, finder, duration_s)
-        for service, crossed, routes_of in zip(frame.services, frame.links_of, frame.routes_of, strict=True)
-    ]
-    for group in range(plan.groups.services.first.size - 1):
-        members = _of(plan.groups.services, group)
-        if not any(leaves_congestion(frame.services[s]) for s in members):
-            continue
-        most = dict.fromkeys(_of(plan.groups.links, group), 0.0)
-        for s in members:
-            for link in frame.links_of[s]:
-                most[link] += max(frame.services[s].committed_ways_mbit_s)
-        found = routes_among(
-            crowd_of(frame, members),
-            [finder.room(link, committed) for link, committed in most.items()],
-            [(s, choices[s]) for s in members if not leaves_congestion(frame.services[s])],
-            len(frame.links),
-            duration_s,
-        )
-        for s, changes in found.items():
-            choices[s] = changes
-    return choices
-
-
-def _of(table: Lists, row: int) -> list[int]:
-    return list(table.item[table.first[row] : table.first[row + 1]].tolist())
-
-
-def _choices(
-    service: ServiceDemand,
-    crossed: Sequence[int],
-    routes_of: Lists,
-    finder: _LinkHistories,
-    duration_s: float,
-) -> Changes:
-    """Route in use by a service in time."""
-    if len(service.routes) == 1:
-        return np.zeros(1), np.zeros(1, dtype=np.int32)
-    if service.rings:
-        openings = [finder.openings(ring, duration_s) for ring in service.rings]
-        return ways_round(openings, service.rings, service.routes)
-    parts = [finder.states(link, service.switch_below_mbit_s) for link in crossed]
-    chosen: Changes = choose_route(
-        *_in_order(parts),
-        np.array([part[1][0] for part in parts]),
-        routes_of.item,
-        routes_of.first,
-        len(service.routes),
-        service.hold_off_s,
-        service.switching_s,
-        service.commanded_s,
-        service.wait_to_restore_s,
-        duration_s,
-    )
-    return chosen
-
-
-def _in_order(parts: Sequence[tuple[Floats, NDArray[np.int8]]]) -> tuple[Floats, Ints, NDArray[np.int8]]:
-    """Changes of some links after time 0 in order of time: when, which of them, its new state."""
-    time_s = np.concatenate([part[0][1:] for part in parts])
-    order = np.argsort(time_s, kind="stable")
-    link = np.repeat(np.arange(len(parts)), [part[0].size - 1 for part in parts])
-    return time_s[order], link[order], np.concatenate([part[1][1:] for part in parts])[order]
+    return all_choices(frame, plan, LinkHistories(hops, frame.links), duration_s)
 
 
 def _merged(
-    changes: Sequence[tuple[int, Changes, NDArray[np.int32] | None]], duration_s: float
+    entity: Ints, changes: Sequence[Changes], numbers: Lists, duration_s: float
 ) -> Iterator[tuple[Floats, Ints, Ints]]:
-    """Changes of all entities after time 0 in order of time, a stretch of time after another."""
-    total = sum(time_s.size for _, (time_s, _), _ in changes)
-    edges = np.linspace(0.0, duration_s, 2 + total // CHANGES_AT_ONCE)
-    cuts = [np.searchsorted(time_s, edges) for _, (time_s, _), _ in changes]
-    before = [-1] * len(changes)
-    for window in range(edges.size - 1):
-        parts = []
-        for k, (entity, (time_s, value), number) in enumerate(changes):
-            here = slice(cuts[k][window], cuts[k][window + 1])
-            states = value[here] if number is None else number[value[here]]
-            differs = np.empty(states.size, dtype=np.bool_)
-            differs[:1], differs[1:] = states[:1] != before[k], states[1:] != states[:-1]
-            new = np.flatnonzero(differs)
-            if new.size:
-                before[k] = int(states[-1])
-                parts.append((time_s[here][new], np.full(new.size, entity), states[new]))
-        if parts:
-            time_all, entity_all, state_all = (np.concatenate(column) for column in zip(*parts, strict=True))
-            order = np.argsort(time_all, kind="stable")
-            yield time_all[order], entity_all[order].astype(np.int64), state_all[order].astype(np.int64)
+    """Changes of all entities after time 0 in order of time, a stretch of time after another.
+
+    ``numbers`` are those of the states of as many of the first entities; the others' are numbers already.
+    """
+    if not changes:
+        return
+    edges_s = np.linspace(0.0, duration_s, 2 + sum(time_s.size for time_s, _ in changes) // CHANGES_AT_ONCE)
+    inner_s = edges_s[1:-1]
+    cuts = [
+        (0, *(np.searchsorted(time_s, inner_s).tolist() if inner_s.size else ()), time_s.size)
+        for time_s, _ in changes
+    ]
+    n_numbered, before = numbers.first.size - 1, np.full(len(changes), -1)
+    for window in range(edges_s.size - 1):
+        here = [slice(cut[window], cut[window + 1]) for cut in cuts]
+        own = np.repeat(np.arange(len(changes)), [part.stop - part.start for part in here])
+        time_s, state = (
+            np.concatenate([each[column][part] for each, part in zip(changes, here, strict=True)])
+            for column in (0, 1)
+        )
+        n = int(np.searchsorted(own, n_numbered))
+        state = state.astype(np.int64)
+        state[:n] = numbers.item[numbers.first[own[:n]] + state[:n]]
+        begins = np.append(True, own[1:] != own[:-1])
+        was = np.where(begins, before[own], np.append(-1, state[:-1]))
+        before[own[np.append(begins[1:], True)]] = state[np.append(begins[1:], True)]
+        new = np.flatnonzero((state != was) & (time_s < duration_s))
+        new = new[np.argsort(time_s[new], kind="stable")]
+        if new.size:
+            yield time_s[new], entity[own[new]], state[new]

@@ -1,7 +1,8 @@
 """Services and links as numbers: what a sweep starts from, whatever the histories of the hops are."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -35,6 +36,15 @@ class Routes(NamedTuple):
     codes: Ints  # shape (2, n): numbered link directions, of forward and of backward traffic
 
 
+class Switching(NamedTuple):
+    """Services that change route by themselves, and the links that they watch, each for a threshold."""
+
+    services: list[int]
+    links: list[int]
+    below_mbit_s: Floats
+    links_of: Lists  # by those services: places among the links, rising as these do
+
+
 @dataclass(frozen=True, eq=False)
 class Frame:
     """What does not change from one sweep of the same services to the next.
@@ -54,6 +64,9 @@ class Frame:
         Routes of each service over each of its links.
     enough_mbit_s : float array, shape (n_hops, 2)
         Sum of the peaks that may ever cross each direction of the link of a hop; 0 where it is in none.
+    rates_told : bool
+        Whether rates are asked for; else nobody asks for more than the committed rate, and all that is told
+        is which services are down and which get less than that.
     """
 
     services: tuple[ServiceDemand, ...]
@@ -65,6 +78,44 @@ class Frame:
     links_of: tuple[tuple[int, ...], ...]
     routes_of: tuple[Lists, ...]
     enough_mbit_s: Floats
+    rates_told: bool = True
+
+    @cached_property
+    def switching(self) -> Switching:
+        """Services that change route by themselves: on no ring, and for no congestion."""
+        some = [
+            s
+            for s, each in enumerate(self.services)
+            if len(each.routes) > 1 and not each.rings and not each.leaves_congestion
+        ]
+        asked = [[(link, self.services[s].switch_below_mbit_s) for link in self.links_of[s]] for s in some]
+        watched = sorted({each for own in asked for each in own})
+        place = {each: number for number, each in enumerate(watched)}
+        return Switching(
+            some,
+            [link for link, _ in watched],
+            np.array([below for _, below in watched]),
+            lists([[place[each] for each in own] for own in asked]),
+        )
+
+
+def frame_of_outages(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> Frame:
+    """Frame for what takes services down, and below their committed rates, alone; errors as of ``frame_of``.
+
+    Committed rates are shared out before anybody gets more, so nobody needs to ask for more here: fewer
+    links are then ever short. But who has committed to nothing lives on what others leave of their excess:
+    where there is one, the frame is the whole one.
+    """
+    if any(min(service.committed_ways_mbit_s) <= 0.0 for service in services):
+        return frame_of(services, links, n_hops)
+    return replace(frame_of([*map(_without_excess, services)], links, n_hops), rates_told=False)
+
+
+def _without_excess(service: ServiceDemand) -> ServiceDemand:
+    """A service that asks for no more than it committed to."""
+    forward, backward = service.committed_ways_mbit_s
+    ways = None if service.backward_mbit_s is None else (backward, backward)
+    return replace(service, peak_mbit_s=forward, backward_mbit_s=ways)
 
 
 def frame_of(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> Frame:
@@ -107,6 +158,11 @@ def lists(parts: Sequence[Sequence[int]]) -> Lists:
     """Lists of numbers in a row."""
     items = [item for part in parts for item in part]
     return Lists(pointer([len(part) for part in parts]), np.array(items, dtype=np.int64))
+
+
+def row_of(table: Lists, row: int) -> list[int]:
+    """One of the lists."""
+    return list(table.item[table.first[row] : table.first[row + 1]].tolist())
 
 
 def _check(services: Sequence[ServiceDemand], links: Sequence[Sequence[int]], n_hops: int) -> None:

@@ -1,13 +1,11 @@
 """What the services of a group get in one joint state of its hops and routes, and why not more."""
 
-import numpy as np
-
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import bare_inlined, bare_kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.services.service_data import SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
-from hopyears.sim.services.service_shares import CONGESTION, share_again
+from hopyears.sim.services.service_shares import CONGESTION, has_enough, is_down, share_again, told_mbit_s
 from hopyears.sim.services.service_tables import EMPTY, N_RESULTS, N_ROWS, Shares, Sweep, result_slot
 
 _SWITCHING = int(Cause.SWITCHING)
@@ -42,7 +40,7 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
     choice, got, own = sweep.choice, shares.got, shares.link_causes
     full, is_full, asks = shares.full, shares.is_full, shares.seen_share
     service, rates, downs, causes, asked = sweep.service, sweep.rate, sweep.down, sweep.causes, sweep.share
-    result_in, seconds = sweep.result_in, sweep.seconds
+    result_in, seconds, told = sweep.result_in, sweep.seconds, plan.rates_told
     n = sweep.used[N_RESULTS]
     for s in shares.stirred[:n_stirred]:
         service[n] = s
@@ -50,19 +48,19 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
         for d in range(2):
             f = 2 * s + d
             rate = got[0, f] + got[1, f]
-            down = rate < share * required[f] - SMALL_MBIT_S or rate <= SMALL_MBIT_S
+            down = is_down(share * required[f], rate)
             why = 0
-            if rate < share * peak[f] - SMALL_MBIT_S:
-                need = share * peak[f]
+            if rate < share * peak[f] - SMALL_MBIT_S and (down or told):
+                need, spent = share * peak[f], is_full[1]
                 if down and required[f] > 0.0:
-                    need = share * required[f]
+                    need, spent = share * required[f], is_full[0]
                 elif rate < share * committed[f] - SMALL_MBIT_S:
-                    need = share * committed[f]
+                    need, spent = share * committed[f], is_full[0]
                 why = _why(
                     route_first,
                     codes[d],
                     full,
-                    is_full,
+                    spent,
                     own,
                     service_first[s],
                     service_first[s + 1],
@@ -70,8 +68,9 @@ def _judge_services(plan: Plan, sweep: Sweep, shares: Shares, n_stirred: int) ->
                     need,
                     down,
                 )
-            # To the nearest kbit/s; the hair decides between two as near, which rounding must not do.
-            rates[n, d], downs[n, d], causes[n, d] = np.round(rate * 1e3 + 1e-4) / 1e3, down, why
+            rates[n, d], downs[n, d], causes[n, d] = told_mbit_s(rate), down, why
+            if not told:  # fewer results, and so far fewer services whose result a change alters
+                rates[n, d] = share * committed[f] if has_enough(share * committed[f], rate) else 0.0
         slot = result_slot(result_in, service, rates, downs, causes, asked, n)
         m = result_in[slot]
         if m == EMPTY:
@@ -88,7 +87,7 @@ def _why(
     route_first: Ints,
     codes: Ints,
     full: Floats,
-    is_full: Bools,
+    spent: Bools,
     own: Ints,
     route0: int,
     route1: int,
@@ -107,7 +106,7 @@ def _why(
     if causes:
         return int(causes)
     for k in range(route_first[used], route_first[used + 1]):
-        if is_full[codes[k]]:
+        if spent[codes[k]]:
             causes |= own[codes[k] >> 1]
     return int(causes) if causes else CONGESTION
 

@@ -69,6 +69,7 @@ class Plan(NamedTuple):
     groups_of_entity: Lists
     word_first: Ints  # by entity, into ``word``: one word for each of its states, by what they are
     word: NDArray[np.uint64]
+    rates_told: bool  # as of the frame
 
 
 def build_plan(
@@ -119,6 +120,7 @@ def build_plan(
         ),
         word_first=word_first,
         word=_words(tables, word_first),
+        rates_told=frame.rates_told,
     )
     return plan, numbers, running
 

@@ -52,7 +52,8 @@ class Outages(NamedTuple):
     down : bool array, shape (n, 2)
     causes : int array, shape (n, 2)
         As of ``ServiceHistory``, likewise what follows.
-    spans : float array, shape (n_spans, n_services, 3, 2)
+    below_s : float array, shape (n_spans, n_services)
+        Time below the committed rate either way, though not down, in each span asked for [s].
     severe_share : float array, shape (n_services,)
     duration_s : float
     """
@@ -61,9 +62,16 @@ class Outages(NamedTuple):
     time_s: Floats
     down: Bools
     causes: Ints
-    spans: Floats
+    below_s: Floats
     severe_share: Floats
     duration_s: float
+
+    def down_intervals(self, service: int, direction: int) -> tuple[Floats, Floats, Ints]:
+        """As ``ServiceHistory.down_intervals``, of one of the services."""
+        own = slice(self.first[service], self.first[service + 1])
+        down, start_s = self.down[own, direction], self.time_s[own]
+        end_s = np.append(start_s[1:], self.duration_s)
+        return start_s[down], end_s[down], self.causes[own, direction][down]
 
 
 class ServiceRun:
@@ -162,8 +170,8 @@ class ServiceRun:
         """Close the sweep at its end and give what takes services down."""
         time_s, result, cuts = self._closed()
         down, causes = self._sweep.down[result], self._sweep.causes[result]
-        lacking = self._spans.lacking.copy()
-        return Outages(cuts, time_s, down, causes, lacking, severe_share, duration_s)
+        below_s = self._spans.lacking[:, :, 2, 1].copy()
+        return Outages(cuts, time_s, down, causes, below_s, severe_share, duration_s)
 
     def _closed(self) -> tuple[Floats, NDArray[np.int32], Ints]:
         """Times and results of all services, one after the other, and where those of each begin."""

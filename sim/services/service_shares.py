@@ -22,7 +22,7 @@ from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import bare_inlined
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.sharing import fill_kernel
-from hopyears.sim.services.service_data import SMALL_MBIT_S
+from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S, SMALL_MBIT_S
 from hopyears.sim.services.service_plan import Plan
 from hopyears.sim.services.service_tables import NOWHERE, Shares, Sweep
 
@@ -41,13 +41,17 @@ def share_again(plan: Plan, sweep: Sweep, shares: Shares, g: int) -> int:
     for turn in range(shares.level.shape[1]):
         n_dirty, n_stirred = _take_turn(plan, shares, turn, n_changed, n_dirty, n_stirred)
     crossing_first, crossing = plan.crossing.first, plan.crossing.item
+    n_turns, n_classes = shares.level.shape[1], plan.class_first.shape[1] - 1
     for k in range(n_dirty):
         code = shares.dirty[k]
         shares.is_dirty[code] = False
-        left = max(shares.before[code, -1] - shares.taken[code, -1], 0.0)
-        full = shares.full[code] < plan.enough[code] and left <= SMALL_MBIT_S
-        if full != shares.is_full[code]:
-            shares.is_full[code] = full
+        for excess in range(n_turns // n_classes):
+            last = n_classes * (excess + 1) - 1
+            left = max(shares.before[code, last] - shares.taken[code, last], 0.0)
+            full = shares.full[code] < plan.enough[code] and left <= SMALL_MBIT_S
+            if full == shares.is_full[excess, code]:
+                continue
+            shares.is_full[excess, code] = full
             for place in range(crossing_first[code >> 1], crossing_first[(code >> 1) + 1]):
                 if shares.way[place] != NOWHERE:
                     n_stirred = _put(shares.stirred, shares.is_stirred, crossing[place], n_stirred)
@@ -158,7 +162,7 @@ def _take_turn(
     plan: Plan, shares: Shares, turn: int, n_changed: int, n_dirty: int, n_stirred: int
 ) -> tuple[int, int]:
     """Share what is left before a turn among those not content; more link directions are dirty then."""
-    n_classes = shares.level.shape[1] // 2
+    n_classes = plan.class_first.shape[1] - 1
     excess, of_class = turn // n_classes, turn % n_classes
     got, most, before, taken = shares.got[excess], shares.most[excess], shares.before, shares.taken
     n_seen = n = n_met = n_codes = 0
@@ -197,10 +201,13 @@ def _take_turn(
         shares.is_wanted[f] = False
         if abs(got[f] - shares.work[f]) <= SAME_MBIT_S:
             continue
+        if plan.rates_told or _standing(plan, shares, f, got[f]) != _standing(
+            plan, shares, f, shares.work[f]
+        ):
+            n_stirred = _put(shares.stirred, shares.is_stirred, f // 2, n_stirred)
         got[f] = shares.work[f]
         if not excess:
             shares.most[1, f] = max(shares.peak[f] - got[f], 0.0)
-        n_stirred = _put(shares.stirred, shares.is_stirred, f // 2, n_stirred)
         for code in shares.codes[shares.first[f] : shares.last[f]]:
             n_dirty = _put(shares.dirty, shares.is_dirty, code, n_dirty)
             n_seen = _put(shares.seen, shares.is_seen, code, n_seen)
@@ -209,6 +216,33 @@ def _take_turn(
         shares.is_seen[code] = False
         taken[code, turn] = _in_all(plan, shares, code, of_class, got)
     return n_dirty, n_stirred
+
+
+@bare_inlined
+def _standing(plan: Plan, shares: Shares, f: int, has: float) -> int:
+    """0 with its committed rate, 1 with less, 2 when down."""
+    share = shares.seen_share[f // 2]
+    if is_down(share * plan.flows.required_mbit_s[f], has):
+        return 2
+    return 0 if has_enough(share * plan.flows.committed_mbit_s[f], has) else 1
+
+
+@bare_inlined
+def is_down(required_mbit_s: float, rate_mbit_s: float) -> bool:
+    """Whether a direction is down with a rate."""
+    return rate_mbit_s < required_mbit_s - SMALL_MBIT_S or rate_mbit_s <= SMALL_MBIT_S
+
+
+@bare_inlined
+def told_mbit_s(rate_mbit_s: float) -> float:
+    """A rate to the nearest kbit/s; the hair decides between two as near, which rounding must not do."""
+    return float(np.round(rate_mbit_s * 1e3 + 1e-4) / 1e3)
+
+
+@bare_inlined
+def has_enough(committed_mbit_s: float, rate_mbit_s: float) -> bool:
+    """Whether a rate, as it is told, is a committed one."""
+    return told_mbit_s(rate_mbit_s) >= committed_mbit_s - LEAST_SHORTFALL_MBIT_S
 
 
 @bare_inlined
@@ -306,9 +340,9 @@ def _who_else(
     plan: Plan, shares: Shares, turn: int, of_class: int, n: int, n_seen: int, got: Floats, most: Floats
 ) -> int:
     """Want those who are not content any more, and those who keep others from being so."""
-    weight, level, was, n_met = plan.flows.weight, shares.level, shares.was, n
+    weight, level, was, lowest, n_met = plan.flows.weight, shares.level, shares.was, shares.lowest, n
     for code in shares.seen[:n_seen]:
-        was[code] = level[code, turn]
+        was[code], lowest[code] = level[code, turn], np.inf
         level[code, turn] = np.inf
         if shares.room[code] <= HAIR_MBIT_S:
             level[code, turn] = 0.0
@@ -333,15 +367,15 @@ def _who_else(
     for k in range(n_met):
         f = shares.wanted[k]
         has = shares.work[f]
-        if _is_content(plan, shares, f, turn, has, most[f]):
-            continue
-        for code in shares.codes[shares.first[f] : shares.last[f]]:
-            if level[code, turn] == np.inf:
-                continue
+        if not _is_content(plan, shares, f, turn, has, most[f]):
+            for code in shares.codes[shares.first[f] : shares.last[f]]:
+                lowest[code] = min(lowest[code], (has + HAIR_MBIT_S) / weight[f])
+    for code in shares.seen[:n_seen]:
+        if level[code, turn] < np.inf and lowest[code] < np.inf:
             link = code >> 1
             for place in range(plan.class_first[link, of_class], plan.class_first[link, of_class + 1]):
                 if shares.way[place] != NOWHERE:
-                    other = _flow(plan.crossing.item, shares.way, place, code)
-                    if got[other] * weight[f] > has * weight[other] + HAIR_MBIT_S * weight[other]:
-                        n = _put(shares.wanted, shares.is_wanted, other, n)
+                    f = _flow(plan.crossing.item, shares.way, place, code)
+                    if got[f] > lowest[code] * weight[f]:
+                        n = _put(shares.wanted, shares.is_wanted, f, n)
     return n

@@ -87,12 +87,13 @@ class Shares(NamedTuple):
     before: Floats  # by link direction and turn: what is left before it; infinite where it suffices for all
     taken: Floats
     level: Floats  # the most that anybody has where nothing is left, by weight; else infinite
-    is_full: Bools  # by link direction: whether nothing is left in the end
+    is_full: Bools  # (2, n_link_directions): whether committed rates leave nothing of it, and all do
     result: NDArray[np.int32]  # by service
     # Working space from here on: by link direction, by flow or by service.
     free: Floats  # left by those who do not share anew
     room: Floats
     was: Floats
+    lowest: Floats  # the least that anybody there who is not content has, by weight
     crossing: Ints
     pull: Floats
     first: Ints  # by flow, into ``codes``
@@ -114,7 +115,7 @@ class Shares(NamedTuple):
 def empty_shares(plan: Plan) -> Shares:
     """Shares of a plan before anything is judged."""
     n_services, n_links = plan.rank.size, plan.crossing.first.size - 1
-    turns = 2 * (plan.class_first.shape[1] - 1)
+    turns = (1 + plan.rates_told) * (plan.class_first.shape[1] - 1)
     codes, flows = 2 * n_links, 2 * n_services
     return Shares(
         full=np.full(codes, -1.0),
@@ -128,11 +129,12 @@ def empty_shares(plan: Plan) -> Shares:
         before=np.full((codes, turns), np.inf),
         taken=np.zeros((codes, turns)),
         level=np.full((codes, turns), np.inf),
-        is_full=np.zeros(codes, dtype=np.bool_),
+        is_full=np.zeros((2, codes), dtype=np.bool_),
         result=np.full(n_services, -1, dtype=np.int32),
         free=np.zeros(codes),
         room=np.zeros(codes),
         was=np.zeros(codes),
+        lowest=np.zeros(codes),
         crossing=np.zeros(codes, dtype=np.int64),
         pull=np.zeros(codes),
         first=np.zeros(flows, dtype=np.int64),

@@ -222,7 +222,7 @@ def asked_share(clock, now, hour_s):
     return (clock.working_day if working else clock.day_off)[int(hours % 24)]
 
 
-def _why(service, choice, direction, got, down, capacity, causes, left):
+def _why(service, choice, direction, got, down, capacity, causes, left, spare):
     need, committed = service.peak_ways_mbit_s[direction], service.committed_ways_mbit_s[direction]
     if down and committed > 0.0:
         need = service.required_share * committed
@@ -237,6 +237,7 @@ def _why(service, choice, direction, got, down, capacity, causes, left):
         for route in service.routes:
             found |= _too_small(route, direction, capacity, causes, need)
     if not found:
+        left = spare if got < committed - 1e-6 else left
         for link, way in service.routes[choice]:
             if left[2 * link + (way ^ direction)] <= 1e-6:
                 found |= causes[link] or int(Cause.CONGESTION)
@@ -293,15 +294,19 @@ def all_shared(services, choices, capacity, causes):
         weight=[services[s].sharing_weight for s, _ in flows],
     )
     rate = np.zeros((len(services), 2))
+    committed = np.array([service.committed_ways_mbit_s for service in services])
+    spare = left.copy()  # by committed rates alone: nobody gets more before all that can have theirs
     for flow, route, value in zip(flows, routes, shared, strict=True):
         rate[flow] = value
         left[route] -= value
-    committed = np.array([service.committed_ways_mbit_s for service in services])
+        spare[route] -= min(value, committed[flow])
     required = np.array([service.required_share for service in services])
     down = (rate < required[:, None] * committed - 1e-6) | (rate <= 1e-6)
     why = np.zeros((len(services), 2), int)
     for s, service in enumerate(services):
         for d in (0, 1):
             if rate[s, d] < service.peak_ways_mbit_s[d] - 1e-6:
-                why[s, d] = _why(service, choices[s], d, rate[s, d], down[s, d], capacity, causes, left)
+                why[s, d] = _why(
+                    service, choices[s], d, rate[s, d], down[s, d], capacity, causes, left, spare
+                )
     return rate, down, why

@@ -50,7 +50,7 @@ def outages_of(services: list[ServiceHistory]) -> Outages:
         time_s=np.concatenate([each.time_s for each in services]),
         down=np.concatenate([each.down for each in services]),
         causes=np.concatenate([each.causes for each in services]),
-        spans=np.stack([each.spans for each in services], axis=1),
+        below_s=np.stack([each.spans[:, BOTH, 1] for each in services], axis=1),
         severe_share=np.array([each.severe_share for each in services]),
         duration_s=DURATION_S,
     )

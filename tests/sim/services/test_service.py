@@ -274,6 +274,22 @@ def test_a_link_too_small_for_the_peak_is_a_cause_beside_the_one_that_holds_back
     assert (near.causes[near.result][:, FORWARD] == Cause.CONGESTION).all()
 
 
+def test_a_link_that_others_fill_beyond_what_they_bought_takes_nobody_down():
+    """The healthy second link, shared away, leaves tin 20 of its 40 Mbit/s; full with the excess of "more",
+    the faded first one would have carried them."""
+    services = [
+        ServiceDemand("gold", 80.0, 80.0, 1, (((1, 0),),)),
+        ServiceDemand("more", 5.0, 95.0, 1, (((0, 0),),)),
+        ServiceDemand("tin", 40.0, 40.0, 2, (((0, 0), (1, 0)),)),
+    ]
+    _, more, tin = sweep_services([_hop([10, 20], [1, 0]), _hop()], services, 100.0, record_rates=True)
+    assert _by_second(more)[0][10, FORWARD] == 40.0
+    rate, down, causes = (found[:, FORWARD] for found in _by_second(tin))
+    assert down.all()
+    np.testing.assert_array_equal(rate, 20.0)
+    np.testing.assert_array_equal(causes, Cause.CONGESTION)
+
+
 def test_no_state_that_lasts_no_time_is_told():
     """At one instant the first hop fades, the second stays as it was, the third fails."""
     hops = [_hop([10], [1]), _hop([10], [0]), _hop([10], [3])]

@@ -4,6 +4,8 @@ The other side knows neither groups nor what was before: it is the sharing of ``
 itself) on all links, with the routes that are in use.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from slow_sweep import all_shared, at_hour, link_at
@@ -13,7 +15,7 @@ from hopyears.models.judging.demand_clock import DemandClock
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.services.service import Sweeper, routes_in_use
 from hopyears.sim.services.service_data import RingSwitch, ServiceDemand
-from hopyears.sim.services.service_frame import frame_of
+from hopyears.sim.services.service_frame import frame_of, frame_of_outages
 from hopyears.sim.services.service_plan import build_plan
 
 DURATION_S = 30 * 3600.0
@@ -161,3 +163,39 @@ def test_the_same_on_long_ways_over_few_links(seed):
     links = [(hop,) for hop in range(n_links)]
     sweeper = Sweeper(hops, frame_of(services, links, n_links), DURATION_S, record_rates=True)
     assert_all_shared(sweeper.sweep(hops), hops, services, links)
+
+
+def on_those_who_bought(service):
+    """The same service, with 2 Mbit/s committed each way where it had none."""
+    if min(service.committed_ways_mbit_s) > 0.0:
+        return service
+    backward = service.backward_mbit_s and (2.0, 10.0)
+    return replace(service, committed_mbit_s=max(service.committed_mbit_s, 2.0), backward_mbit_s=backward)
+
+
+@pytest.mark.parametrize("all_bought", [False, True])
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_outages_alone_are_those_of_the_sweep_that_tells_rates(seed, all_bought):
+    """Without the excess, where all have bought something: what is down, why, and what is below."""
+    rng = np.random.default_rng(seed)
+    services = some_services(rng)
+    if all_bought:
+        services = [on_those_who_bought(service) for service in services]
+    edges_s, sweepers = np.linspace(0.0, DURATION_S, 4), [None, None]
+    frames = [make(services, LINKS, 11) for make in (frame_of, frame_of_outages)]
+    n_down = 0
+    for _ in range(3):
+        hops = some_hops(rng, rng.random(11) < 0.3, 20)
+        sweepers = [
+            Sweeper(hops, frame, DURATION_S, span_edges_s=edges_s, after=after)
+            for frame, after in zip(frames, sweepers, strict=True)
+        ]
+        whole, brief = (sweeper.outages(hops) for sweeper in sweepers)
+        for name in ("first", "time_s", "down"):
+            np.testing.assert_array_equal(getattr(whole, name), getattr(brief, name))
+        why = [np.where(each.down, each.causes, 0) for each in (whole, brief)]
+        np.testing.assert_array_equal(*why)
+        np.testing.assert_allclose(whole.below_s, brief.below_s, atol=1e-6)
+        n_down += whole.down.sum()
+    assert n_down > 100
+    assert whole.below_s.any()
