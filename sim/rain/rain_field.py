@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.basics.arrays import Floats, Ints
-from hopyears.sim.rain.rain_near import in_groups
+from hopyears.sim.rain.rain_near import GROUP, in_groups
 from hopyears.sim.rain.texture import Texture
 
 
@@ -135,8 +135,7 @@ class RainField:
 
         Groups (see ``rain_near``): starts [s]; in single precision how long they last [s], places [km], unit
         vector of the drift, one over the speed [s/km], from where to where they rain across the drift and
-        along it [km]; their cells, and as the last row place x, y [km] and speed [km/s]; longest time from a
-        start to an end [s].
+        along it [km]; their cells (``rain_near.GROUP``); longest time from a start to an end [s].
         Wide shapes: births [s]; places, speeds, lives, peaks [mm/h], radii, ratios; in single precision
         lives, places, speeds, peaks, unit vector of the long axis, inverse of the short and of the long
         standard deviation [1/km]; longest life [s].
@@ -144,7 +143,7 @@ class RainField:
         outer = self.population.profile.outer_radius
         starts, tracks, framed = in_groups(self.cells, self.storm_first_cell, outer)
         order = np.argsort(starts, kind="stable")
-        groups = (starts[order], np.take(tracks, order, axis=1), framed[order])
+        groups = (starts[order], np.take(tracks, order, axis=1), framed[order].reshape(-1, GROUP))
         return (*groups, float(tracks[0].max(initial=0.0))), self._wide_for_kernel
 
     @property

@@ -13,7 +13,7 @@ twice, which costs as much as a shape.
 import numpy as np
 
 from hopyears.models.basics.kernel import bare_inlined, kernel
-from hopyears.sim.rain.rain_near import groups_near, wide_near
+from hopyears.sim.rain.rain_near import MET, groups_near, wide_near
 from hopyears.sim.rain.rain_sieve import BIN_S, BINS, bins_within, may_reach, stretches_in_danger
 from hopyears.sim.rain.shape_columns import columns_within
 from hopyears.sim.rain.shape_loops import COLUMN, LANES, MOST, add_attenuation, add_bounds, add_values
@@ -62,7 +62,7 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
     group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((5, len(groups[0])))
     wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((5, len(wide[0])))
     changes, danger = np.empty((2, _CHUNK + 1)), np.empty(_CHUNK, np.bool_)
-    columns, found, picked = _rooms(64)
+    columns, met, picked = _rooms(64)
     most, lanes = _MOST_STRETCHES * BINS, -(-(_MOST_BINS * _MINUTES * splits + 1) // LANES) * LANES
     bins, risky, bin_changes = (
         np.empty((2, most), np.float32),
@@ -102,10 +102,10 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                 (wide_from, wide_to, wide_numbers, wide_spans),
             )
             shapes = groups_to - groups_from + wide_to - wide_from
-            if shapes > len(found):
-                columns, found, picked = _rooms(2 * shapes)
+            if shapes > len(met):
+                columns, met, picked = _rooms(2 * shapes)
             bins_within(
-                hop, line, groups, wide, near, at, some, needed, bins, bin_changes, columns, found, risky
+                hop, line, groups, wide, near, at, some, needed, bins, bin_changes, columns, met, risky
             )
             q = 0
             while True:
@@ -114,7 +114,7 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                     break
                 start, n_minutes = at + p * BIN_S, (q - p) * _MINUTES
                 n_columns = columns_within(
-                    hop, line, groups, wide, near, start, start + (q - p) * BIN_S, columns, found, picked
+                    hop, line, groups, wide, near, start, start + (q - p) * BIN_S, columns, met, picked
                 )
                 minutes_above(hop, columns, n_columns, n_minutes, needed, bins_room, wanted)
                 v = 0
@@ -134,10 +134,10 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
 
 @kernel
 def _rooms(n):  # type: ignore[no-untyped-def]
-    """Room for columns of the cells of ``n`` groups, for what is found of them, and for their numbers."""
+    """Room for columns of the cells of ``n`` groups, for the groups that are met, and for their numbers."""
     return (
         np.empty((n * LANES, COLUMN), np.float32),
-        np.empty((n, 4, LANES), np.float32),
+        np.empty((n, MET), np.float32),
         np.empty((n + 1) * LANES, np.int64),
     )
 

@@ -12,6 +12,20 @@ from hopyears.models.basics.kernel import kernel, vector_kernel, written_out
 from hopyears.sim.rain.shape_loops import LANES, decay
 from hopyears.sim.rain.storm_loops import CELL_REACH
 
+GROUP = 8 * LANES
+"""Numbers of a group: of its cells, one lane each, place east and north of the first [km], birth and death
+after the group's start [s], peak [mm/h] and its logarithm, largest radius [km]; as the last row, place x, y
+[km] and speed [km/s] of the group's start."""
+
+EAST, NORTH, BIRTH, DEATH, PEAK, LOG_PEAK, RADIUS, TRACK = range(0, GROUP, LANES)
+"""Where they begin."""
+
+MET = GROUP + 4 * LANES
+"""Numbers of a group that a hop has met: its own, and of each cell the most that it does to the hop."""
+
+INTEGRAL, RATE, SINCE, UNTIL = range(GROUP, MET, LANES)
+"""Where those begin (``approach``)."""
+
 _SLACK_KM = 0.1
 _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
@@ -188,28 +202,34 @@ def _wide_passages(tracks, low, hop, line, lasting, soon, late, rate):  # type: 
 
 
 @vector_kernel
-def most_of_cells(framed, group, hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
+def most_of_cells(cells, hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
     """The sums that ``approach`` returns: bounds of path integral and rate of a group.
 
     Nothing is stored, so that the compiler need not ask whether arrays overlap."""
     view, sum_integral, sum_rate = _view(hop, turned, track, soon, late), np.float32(0.0), np.float32(0.0)
-    cells = framed[group]
     for i in range(LANES):
-        cell = cells[0, i], cells[1, i], cells[2, i], cells[3, i], cells[4, i], cells[6, i]
-        integral, rate = _at_nearest(cell, view)[:2]
+        integral, rate = _at_nearest(cells, i, view)[:2]
         sum_integral += integral
         sum_rate += rate
     return sum_integral, sum_rate
 
 
 @vector_kernel
-def approach(cells, hop, turned, track, soon, late, log_level, found):  # type: ignore[no-untyped-def]
+def meet(met, cells):  # type: ignore[no-untyped-def]
+    """Copy a group to the place of those met, for ``approach``."""
+    for i in range(GROUP):
+        met[i] = cells[i]
+
+
+@vector_kernel
+def approach(met, hop, turned, track, soon, late, log_level):  # type: ignore[no-untyped-def]
     """What each cell of a group does to a hop between two times after the group's start, at the most.
 
-    Into the rows of ``found``: path integral and rate, 0 unless it lives then and comes within reach; from
-    when to when it may rain more than a level, given by its logarithm, on any place of the hop. ``track``:
-    distance across the hop and place along it at the group's start [km], each with its speed. Returns the
-    sums of path integrals and rates.
+    Beside the cells that were met come path integral and rate, 0 unless a cell lives then and comes within
+    reach; from when to when it may rain more than a level, given by its logarithm, on any place of the hop.
+    All in one array, or the compiler could not tell whether what is written is still to be read, and would
+    make no vector instructions. ``track``: distance across the hop and place along it at the group's start
+    [km], each with its speed. Returns the sums of path integrals and rates.
     """
     view, sum_integral, sum_rate = _view(hop, turned, track, soon, late), np.float32(0.0), np.float32(0.0)
     half, zero, one, two = np.float32(0.5 * hop[0]), np.float32(0.0), np.float32(1.0), np.float32(2.0)
@@ -218,16 +238,14 @@ def approach(cells, hop, turned, track, soon, late, log_level, found):  # type: 
     # Divided by: a storm that stands still takes long to pass.
     dt = one / (dv if abs(dv) > np.float32(1e-9) else np.float32(1e-9))
     st = one / (sv if abs(sv) > np.float32(1e-9) else np.float32(1e-9))
-    # Of a number of lanes that it knows beforehand the compiler makes no vector instructions here.
-    for i in range(found.shape[1]):
-        cell = cells[0, i], cells[1, i], cells[2, i], cells[3, i], cells[4, i], cells[6, i]
-        integral, rate, since, until, d, s = _at_nearest(cell, view)
-        reach = outer * cells[6, i] * np.sqrt(max(min(two * (cells[5, i] - level), most2), zero))
+    for i in range(LANES):
+        integral, rate, since, until, d, s = _at_nearest(met, i, view)
+        reach = outer * met[RADIUS + i] * np.sqrt(max(min(two * (met[LOG_PEAK + i] - level), most2), zero))
         across_half, along_half = abs(dt) * reach, abs(st) * (reach + half)
         across_at, along_at = -d * dt, (half - s) * st
-        found[0, i], found[1, i] = integral, rate
-        found[2, i] = max(max(across_at - across_half, along_at - along_half), since)
-        found[3, i] = min(min(across_at + across_half, along_at + along_half), until)
+        met[INTEGRAL + i], met[RATE + i] = integral, rate
+        met[SINCE + i] = max(max(across_at - across_half, along_at - along_half), since)
+        met[UNTIL + i] = min(min(across_at + across_half, along_at + along_half), until)
         sum_integral += integral
         sum_rate += rate
     return sum_integral, sum_rate
@@ -255,10 +273,11 @@ def _view(hop, turned, track, soon, late):  # type: ignore[no-untyped-def]
 
 
 @written_out
-def _at_nearest(cell, view):  # type: ignore[no-untyped-def]
-    """The most that a cell does to a hop: path integral and rate; from when to when it lives then; distance
-    across the hop and place along it at the group's start."""
-    east, north, birth, death, peak, radius = cell
+def _at_nearest(cells, i, view):  # type: ignore[no-untyped-def]
+    """The most that the i-th cell of a group does to a hop: path integral and rate; from when to when it
+    lives then; distance across the hop and place along it at the group's start."""
+    east, north, birth, death = cells[EAST + i], cells[NORTH + i], cells[BIRTH + i], cells[DEATH + i]
+    peak, radius = cells[PEAK + i], cells[RADIUS + i]
     far, ux, uy, d0, dv, s0, sv, per_speed2, shape, times = view
     core, inner, outer = shape
     half, zero, one = np.float32(0.5) * far, np.float32(0.0), np.float32(1.0)

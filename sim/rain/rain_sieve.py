@@ -3,7 +3,7 @@
 import numpy as np
 
 from hopyears.models.basics.kernel import bare_inlined, fetch_ahead, written_out
-from hopyears.sim.rain.rain_near import approach, most_of_cells
+from hopyears.sim.rain.rain_near import INTEGRAL, RATE, SINCE, UNTIL, approach, meet, most_of_cells
 from hopyears.sim.rain.shape_columns import cell_column, track_of, wide_column
 from hopyears.sim.rain.shape_loops import LANES, add_bounds
 
@@ -53,9 +53,8 @@ def stretches_in_danger(hop, line, groups, near_groups, near_wide, needed, begin
     framed, (n, numbers, spans) = groups[2], near_groups
     for k in range(n):
         fetch_ahead(framed, numbers[min(k + _AHEAD, n - 1)])
-        group, soon, late = numbers[k], spans[1, k] - spans[0, k], spans[2, k] - spans[0, k]
-        track = track_of(framed, group, line)
-        spans[3, k], spans[4, k] = most_of_cells(framed, group, hop, line[2:], track, soon, late)
+        cells, soon, late = framed[numbers[k]], spans[1, k] - spans[0, k], spans[2, k] - spans[0, k]
+        spans[3, k], spans[4, k] = most_of_cells(cells, hop, line[2:], track_of(cells, line), soon, late)
     for n, _, spans in (near_groups, near_wide):
         for k in range(n):
             low, high = (
@@ -101,15 +100,15 @@ def may_reach(integral, rate, needed):  # type: ignore[no-untyped-def]
 
 
 @bare_inlined
-def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes, column, found, danger):  # type: ignore[no-untyped-def]
+def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes, column, met, danger):  # type: ignore[no-untyped-def]
     """Bins, of ``n_bins`` from ``at`` [s] on, in which a hop may reach what is needed; fills ``danger``.
 
-    ``near`` as for ``columns_within``; ``sums``, ``changes`` (a bin more), ``column``, ``found`` are room.
+    ``near`` as for ``columns_within``; ``sums``, ``changes`` (a bin more), ``column``, ``met`` are room.
     """
     lasting, length, half, framed = n_bins * BIN_S, hop[0], 0.5 * BIN_S, groups[2]
     little_rate = 0.1 * TRIFLE * needed[0]
     weak, trifle, little = WEAK * needed[0] * length, TRIFLE * needed[0] * length, little_rate * length
-    log_level, most = np.log(little_rate), found[0]
+    log_level, most = np.log(little_rate), met[0]
     for b in range(n_bins + 1):
         changes[0, b], changes[1, b] = 0.0, 0.0
     for b in range(-(-n_bins // LANES) * LANES):
@@ -121,21 +120,20 @@ def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes
             continue
         integral, rate = spans[3, k], spans[4, k]
         if integral >= trifle:
-            group, since = numbers[k], spans[0, k] - at
-            track = track_of(framed, group, line)
-            integral, rate = approach(
-                framed[group], hop, line[2:], track, soon - since, late - since, log_level, most
-            )
+            since = spans[0, k] - at
+            meet(most, framed[numbers[k]])
+            track = track_of(most, line)
+            integral, rate = approach(most, hop, line[2:], track, soon - since, late - since, log_level)
             for i in range(LANES):
-                if most[0, i] < trifle:
+                if most[INTEGRAL + i] < trifle:
                     continue
-                integral += little - most[0, i]
-                rate += little_rate - most[1, i]
-                first, last = _bins_of(since + most[2, i], since + most[3, i], n_bins)
-                if most[0, i] < weak:
-                    _change(changes, first, last, most[0, i], most[1, i])
+                integral += little - most[INTEGRAL + i]
+                rate += little_rate - most[RATE + i]
+                first, last = _bins_of(since + most[SINCE + i], since + most[UNTIL + i], n_bins)
+                if most[INTEGRAL + i] < weak:
+                    _change(changes, first, last, most[INTEGRAL + i], most[RATE + i])
                 else:
-                    cell_column(column, 0, framed, group, i, track, 0.0, hop, line, most)
+                    cell_column(column, 0, most, i, track, 0.0, hop, line)
                     add_bounds(sums, column, 0, first, last, half - since, BIN_S, half, hop)
         first, last = _bins_of(soon, late, n_bins)
         _change(changes, first, last, max(integral, 0.0), max(rate, 0.0))

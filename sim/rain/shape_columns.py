@@ -3,7 +3,19 @@
 import numpy as np
 
 from hopyears.models.basics.kernel import bare_inlined, kernel, written_out
-from hopyears.sim.rain.rain_near import approach
+from hopyears.sim.rain.rain_near import (
+    BIRTH,
+    DEATH,
+    EAST,
+    INTEGRAL,
+    NORTH,
+    PEAK,
+    RADIUS,
+    RATE,
+    TRACK,
+    approach,
+    meet,
+)
 from hopyears.sim.rain.shape_loops import LANES, MOST
 
 _TINY = 5e-7
@@ -18,26 +30,25 @@ def _no_core(hop):  # type: ignore[no-untyped-def]
 
 
 @bare_inlined
-def track_of(framed, group, line):  # type: ignore[no-untyped-def]
+def track_of(cells, line):  # type: ignore[no-untyped-def]
     """Distance across a hop and place along it [km] of a group's start, each with its speed [km/s]."""
-    dx, dy = framed[group, 7, 0] - line[0], framed[group, 7, 1] - line[1]
-    vx, vy = framed[group, 7, 2], framed[group, 7, 3]
+    dx, dy, vx, vy = cells[TRACK] - line[0], cells[TRACK + 1] - line[1], cells[TRACK + 2], cells[TRACK + 3]
     d, s = dy * line[2] - dx * line[3], dx * line[2] + dy * line[3]
     return d, vy * line[2] - vx * line[3], s, vx * line[2] + vy * line[3]
 
 
 @bare_inlined
-def cell_column(columns, n, framed, group, i, track, at, hop, line, found):  # type: ignore[no-untyped-def]
-    """Column (see ``shape_loops``) of a cell of which ``approach`` has ``found`` the most that it gives; its
-    times count from ``at`` s after its group's start."""
-    east, north, birth = framed[group, 0, i], framed[group, 1, i], framed[group, 2, i]
-    pace, peak = 1.0 / (framed[group, 3, i] - birth), framed[group, 4, i]
+def cell_column(columns, n, met, i, track, at, hop, line):  # type: ignore[no-untyped-def]
+    """Column (see ``shape_loops``) of a cell that was met, of which ``approach`` found the most that it
+    gives; its times count from ``at`` s after its group's start."""
+    east, north, birth, peak = met[EAST + i], met[NORTH + i], met[BIRTH + i], met[PEAK + i]
+    pace = 1.0 / (met[DEATH + i] - birth)
     columns[n, 0], columns[n, 1] = (at - birth) * pace, pace
     columns[n, 2], columns[n, 3] = track[0] + track[1] * at + north * line[2] - east * line[3], track[1]
     columns[n, 4], columns[n, 5] = track[2] + track[3] * at + east * line[2] + north * line[3], track[3]
-    core = peak * hop[4] if found[1, i] > peak * _no_core(hop) else 0.0
-    columns[n, 6], columns[n, 7], columns[n, 8] = core, peak * (1.0 - hop[4]), framed[group, 6, i]
-    columns[n, 9], columns[n, 10], columns[n, MOST] = 1.0, hop[7], found[0, i]
+    core = peak * hop[4] if met[RATE + i] > peak * _no_core(hop) else 0.0
+    columns[n, 6], columns[n, 7], columns[n, 8] = core, peak * (1.0 - hop[4]), met[RADIUS + i]
+    columns[n, 9], columns[n, 10], columns[n, MOST] = 1.0, hop[7], met[INTEGRAL + i]
 
 
 @kernel
@@ -61,28 +72,27 @@ def wide_column(columns, n, wide, number, at, hop, line):  # type: ignore[no-unt
 
 
 @bare_inlined
-def columns_within(hop, line, groups, wide, near, begin, finish, columns, found, picked):  # type: ignore[no-untyped-def]
+def columns_within(hop, line, groups, wide, near, begin, finish, columns, met, picked):  # type: ignore[no-untyped-def]
     """Fill columns of the shapes that rain on the hop between two times, from which theirs count; how many.
 
     ``near``: first and last, but one, of the groups and of the wide shapes near the hop, and what
-    ``groups_near`` and ``wide_near`` found; ``columns``, ``found`` and ``picked`` have room for all of these.
+    ``groups_near`` and ``wide_near`` found; ``columns``, ``met`` and ``picked`` have room for all of these.
     """
     n, framed = 0, groups[2]
     low, high, numbers, spans = near[0]
     # Without a branch that waits for what is found.
     for k in range(low, high):
         if begin < spans[2, k] and finish > spans[1, k]:
-            group, at = numbers[k], begin - spans[0, k]
-            most, track = found[k - low], track_of(framed, group, line)
-            approach(framed[group], hop, line[2:], track, at, finish - spans[0, k], -100.0, most)
+            at, some = begin - spans[0, k], met[k - low]
+            meet(some, framed[numbers[k]])
+            approach(some, hop, line[2:], track_of(some, line), at, finish - spans[0, k], -100.0)
             for i in range(LANES):
-                picked[n] = k * LANES + i
-                n += most[0, i] > 0.0
+                picked[n] = (k - low) * LANES + i
+                n += some[INTEGRAL + i] > 0.0
     for c in range(n):
         k, i = picked[c] // LANES, picked[c] % LANES
-        group = numbers[k]
-        track = track_of(framed, group, line)
-        cell_column(columns, c, framed, group, i, track, begin - spans[0, k], hop, line, found[k - low])
+        track = track_of(met[k], line)
+        cell_column(columns, c, met[k], i, track, begin - spans[0, low + k], hop, line)
     low, high, numbers, spans = near[1]
     for k in range(low, high):
         if begin < spans[2, k] and finish > spans[1, k]:

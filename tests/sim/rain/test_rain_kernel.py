@@ -9,8 +9,9 @@ from hopyears.models.air.rain_cell import PEAKED
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
-from hopyears.sim.rain.shape_columns import _no_core
-from hopyears.sim.rain.shape_loops import add_bounds, add_values, power_of
+from hopyears.sim.rain.rain_near import INTEGRAL, MET, PEAK, RATE, SINCE, UNTIL, approach, in_groups, meet
+from hopyears.sim.rain.shape_columns import _no_core, cell_column, track_of
+from hopyears.sim.rain.shape_loops import COLUMN, LANES, add_bounds, add_values, power_of
 from hopyears.sim.rain.storms import Region, draw_storms
 from hopyears.sim.streams import Streams
 
@@ -95,6 +96,36 @@ def test_what_a_shape_can_give_about_a_time_bounds_what_it_gives():
             assert np.all(given <= bound[row] * 1.0001 + 1e-5)
         seen += np.count_nonzero(course[0] > 0.1)
     assert seen > 1000
+
+
+def test_what_a_cell_can_give_a_hop_that_meets_its_group_bounds_what_it_gives():
+    """Random cells: path integral, rate, and the times outside which it rains less than a level."""
+    rng, n, length, level, when = np.random.default_rng(4), 64, 6.0, 0.5, (1200.0, 4800.0)
+    hop, line, times = hop_numbers(PEAKED, length, 0.07, 1.08), (1.0, -2.0, 0.8, 0.6), np.arange(*when, 30.0)
+    births, lives = rng.uniform(0.0, 3000.0, n), rng.gamma(3.0, 900.0, n)
+    places, drift = rng.normal(0.0, 12.0, (2, n)), np.full((2, n), [[0.006], [-0.003]])
+    rows = np.column_stack(
+        [births, lives, *places, *drift, rng.normal(2.0, 1.0, n), rng.uniform(0.4, 3.0, n)]
+    )
+    starts, _, framed = in_groups(rows, np.array([0, n]), PEAKED.outer_radius)
+    met, column, seen = np.empty(MET, np.float32), np.empty((1, COLUMN), np.float32), 0
+    for start, cells in zip(starts, framed.reshape(len(starts), -1), strict=True):
+        meet(met, cells)
+        track = track_of.py_func(met, line)
+        approach(met, hop, line[2:], track, when[0] - start, when[1] - start, np.log(level))
+        for i in range(LANES):
+            cell_column.py_func(column, 0, met, i, track, 0.0, hop, line)
+            course = np.zeros((2, len(times)), np.float32)
+            add_values(course, column, 0, len(times) - 1, when[0] - start, 30.0, 0.0, length, hop)
+            rate = course[1] / np.maximum(course[0], 1e-20) + course[0] / length
+            # Beyond its reach a cell rains less than a thousandth of its peak, and counts as nothing.
+            nothing = 1e-3 * met[PEAK + i]
+            assert np.all(course[0] <= met[INTEGRAL + i] * 1.0001 + nothing * length)
+            assert np.all(rate <= met[RATE + i] * 1.0001 + nothing)
+            inside = (times - start > met[SINCE + i] - 0.01) & (times - start < met[UNTIL + i] + 0.01)
+            assert np.all(course[0][~inside] <= level * length)
+            seen += np.count_nonzero(course[0] > level * length)
+    assert seen > 150
 
 
 @pytest.mark.parametrize("power", [-0.4, -0.05, 0.0, 0.25, 0.6])
