@@ -43,10 +43,11 @@ def _process(taken: str) -> subprocess.Popen[bytes]:
 
 
 def compile_share(taken: Path) -> None:
-    """Compile the loops of each module that no other process has taken."""
-    from hopyears.models.basics.compile_only import (
-        compile_only,  # which changes numba, for this process alone
-    )
+    """Compile the loops of each module that no other process has taken.
+
+    Imported here is what changes numba, for these processes alone.
+    """
+    from hopyears.models.basics.compile_only import compile_only
 
     modules = listed()
     compile_only({f"{module}.{loop[0]}" for module, loops in modules.items() for loop in loops})
