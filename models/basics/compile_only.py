@@ -31,18 +31,28 @@ def compile_only(loops: Collection[str]) -> None:
 class _Late(codegen.JITCodeLibrary):
     """Code that callers take in; machine code is made of it when somebody asks where it begins."""
 
+    _is_made = False
+    _compiled_object: Any = None
+
     def _finalize_final_module(self) -> None:
+        if self._compiled_object:  # read from the store
+            self._make()
+            return
         self._finalize_dynamic_globals()
         self._verify_declare_only_symbols()
         self._finalized = True
 
+    def _make(self) -> None:
+        self._is_made = True
+        super()._finalize_final_module()
+
     def get_pointer_to_function(self, name: str) -> int:
         """Address of a function; 0 for one that is not in here."""
         self._ensure_finalized()
-        if not self._compiled:
+        if not self._is_made:
             if not any(each.name == name for each in self.get_defined_functions()):
                 return 0
-            super()._finalize_final_module()
+            self._make()
         return cast(int, super().get_pointer_to_function(name))
 
 
@@ -64,7 +74,7 @@ def _only_for(loops: Collection[str], create: Any) -> Any:
 
 def _only_made(save: Any) -> Any:
     def wrapped(self: Any, signature: Any, data: Any) -> None:
-        if data.library._compiled:
+        if data.library._is_made:
             save(self, signature, data)
 
     return wrapped

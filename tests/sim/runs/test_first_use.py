@@ -105,6 +105,7 @@ def test_a_process_that_only_compiles_stores_what_another_one_calls_and_no_more(
         ).stdout
 
     run(compiling)
+    run(compiling)  # which takes what is there
     (stored,) = tmp_path.rglob("*.nbi")
     assert stored.name.startswith(f"outage_loops.{loop}")
     assert run(calling) == "1 0 [1] [30]\n"
