@@ -85,8 +85,8 @@ def merged(row: ArrayLike, start_s: ArrayLike, end_s: ArrayLike, *, n_rows: int)
     n_rows : int
         Number of rows.
     """
-    rows = np.asarray(row, dtype=np.int64)
-    starts, ends = np.asarray(start_s, dtype=np.float64), np.asarray(end_s, dtype=np.float64)
+    rows = np.ascontiguousarray(row, dtype=np.int64)
+    starts, ends = (np.ascontiguousarray(times, dtype=np.float64) for times in (start_s, end_s))
     return Intervals(*_union(rows, starts, ends, n_rows))
 
 
@@ -159,7 +159,9 @@ def _union(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> tuple[Ints
             inverted = inverted or start[i] < start[i - 1]
         if inverted:
             order = np.argsort(start[begin:stop])
-            start[begin:stop], end[begin:stop] = start[begin:stop][order], end[begin:stop][order]
+            start_was, end_was = start[begin:stop].copy(), end[begin:stop].copy()
+            for i in range(stop - begin):
+                start[begin + i], end[begin + i] = start_was[order[i]], end_was[order[i]]
         # Only the last interval kept can meet the next one; count never passes i, so nothing is written over
         # before it is read.
         for i in range(begin, stop):

@@ -123,14 +123,15 @@ def _digest(text: str) -> str:
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
-_IMPORT = re.compile(r"^[ \t]*from[ \t]+(\w+)([\w.]*)[ \t]+import[ \t]+(\([^)]*\)|.*)", re.MULTILINE)
+_IMPORT = re.compile(r"^from[ \t]+(\w+)([\w.]*)[ \t]+import[ \t]+(\([^)]*\)|.*)", re.MULTILINE)
 
 
 def _imports(source: str, package: str) -> list[str]:
     """Names that a source imports from a package, and the modules that they stand in.
 
     Read as text, not as syntax: every process does this for every loop when it starts. A word too many, in a
-    comment, names no module.
+    comment, names no module. What is indented, for a type checker or inside a function of Python, no loop can
+    use; some processes load it and others do not.
     """
     found = [(first + rest, names) for first, rest, names in _IMPORT.findall(source) if first == package]
     return [

@@ -117,7 +117,9 @@ def _clipped(knot_time_s, knot_db, i, start_s, end_s):  # type: ignore[no-untype
 @kernel
 def _grown(changes):  # type: ignore[no-untyped-def]
     larger = np.empty((2 * changes.shape[0], changes.shape[1]), dtype=changes.dtype)
-    larger[: changes.shape[0]] = changes
+    for row in range(changes.shape[0]):
+        for column in range(changes.shape[1]):
+            larger[row, column] = changes[row, column]
     return larger
 
 
@@ -175,7 +177,8 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
         if k < fades.shape[0]:
             next_s = min(next_s, fades[k, 0])
         while i < segment_s.size and segment_s[i] <= next_s:
-            now[:] = clear
+            for word in range(width):
+                now[word] = clear[word]
             now[0] = np.uint64(segment_equipment[i])
             i += 1
         while j < rain.shape[0] and rain[j, 0] <= next_s:
@@ -192,7 +195,8 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
         if row == _EMPTY:
             if n_states == joint.shape[0]:
                 joint = _grown(joint)
-            joint[n_states] = now
+            for word in range(width):
+                joint[n_states, word] = now[word]
             row = n_states
             table[slot] = row
             n_states += 1

@@ -113,8 +113,8 @@ def change_points(events: FadeEvents, thresholds: Thresholds, start_s: float, en
                 events.dy[span],
                 events.kind[span],
                 lines,
-                thresholds.down[:, channel],
-                thresholds.up[:, channel],
+                np.ascontiguousarray(thresholds.down[:, channel]),
+                np.ascontiguousarray(thresholds.up[:, channel]),
             )
             order = np.argsort(edges, kind="stable")  # runs of sorted edges: much faster than quicksort
             hold = thresholds.hold_s

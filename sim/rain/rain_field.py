@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import CellPopulation
-from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.models.basics.arrays import Floats, Ints, read_only
 from hopyears.sim.rain.rain_near import GROUP, in_groups
 from hopyears.sim.rain.texture import Texture
 
@@ -141,7 +141,7 @@ class RainField:
         standard deviation [1/km]; longest life [s].
         """
         outer = self.population.profile.outer_radius
-        starts, tracks, framed = in_groups(self.cells, self.storm_first_cell, outer)
+        starts, tracks, framed = in_groups(read_only(self.cells), read_only(self.storm_first_cell), outer)
         order = np.argsort(starts, kind="stable")
         groups = (starts[order], np.take(tracks, order, axis=1), framed[order].reshape(-1, GROUP))
         return (*groups, float(tracks[0].max(initial=0.0))), self._wide_for_kernel

@@ -132,8 +132,8 @@ class SystemSource:
             systems.ceilings,
             systems.days,
             np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
-            weather.laws,
-            weather.quantiles,
+            np.ascontiguousarray(weather.laws),
+            np.ascontiguousarray(weather.quantiles),
             weather.grid,
             self._model(),
             np.array(

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.models.basics.arrays import Floats, Ints, read_only
 from hopyears.models.basics.intervals import Intervals, merged
 from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.rain_field import RainField
@@ -36,8 +36,8 @@ def storm_intervals(
     least = float(np.log(least_peak_mm_h))
     discs = np.concatenate(
         [
-            _discs(field.cells, field.storm_first_cell, least),
-            _discs(np.ascontiguousarray(field.wide[:, :8]), np.arange(field.n_wide + 1), least),
+            _discs(read_only(field.cells), read_only(field.storm_first_cell), least),
+            _discs(read_only(field.wide[:, :8]), read_only(np.arange(field.n_wide + 1)), least),
         ]
     )
     discs = discs[np.argsort(discs[:, 0])]  # so that the passages of a place come nearly in order

@@ -139,9 +139,9 @@ def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float
 def _count_hop(figures, time_s, down, duration_s):  # type: ignore[no-untyped-def]
     """Fill in figures of a hop that is down from some times on."""
     n, n_seconds = np.searchsorted(time_s, duration_s), int(np.floor(duration_s))
-    start_s, end_s, none = time_s[:n], np.append(time_s[1:n], duration_s), np.zeros(n, np.int64)
-    there = _one_way(start_s, end_s, down[:n], np.column_stack((none, none)), 0, n_seconds, SEVERE_SHARE)
-    back = _one_way(start_s, end_s, down[:n], np.column_stack((none, none)), 1, n_seconds, SEVERE_SHARE)
+    start_s, end_s, none = time_s[:n].copy(), _ends(time_s, 0, n, duration_s), np.zeros((n, 2), np.int64)
+    there = _one_way(start_s, end_s, down[:n], none, 0, n_seconds, SEVERE_SHARE)
+    back = _one_way(start_s, end_s, down[:n], none, 1, n_seconds, SEVERE_SHARE)
     both = both_ways_kernel(there[0], there[1], there[2], there[3], back[0], back[1], back[2], back[3])
     _put_figures(figures, both)
 
@@ -162,7 +162,7 @@ def _count(  # type: ignore[no-untyped-def]
         here = slice(first[s], first[s + 1])
         if not down[here].any():
             continue
-        end_s = np.append(time_s[first[s] + 1 : first[s + 1]], duration_s)
+        end_s = _ends(time_s, first[s], first[s + 1], duration_s)
         lost = _one_way(time_s[here], end_s, down[here], causes[here], 0, n_seconds, severe_share[s])
         _put_figures(figures[s, 0], lost)
         back = _one_way(time_s[here], end_s, down[here], causes[here], 1, n_seconds, severe_share[s])
@@ -180,6 +180,17 @@ def _count(  # type: ignore[no-untyped-def]
             values[n_rows, 1] = length if kind[i] == SEVERELY_ERRORED else 0.0
             n_rows += 1
     return figures, months, keys[:n_rows].copy(), values[:n_rows].copy()
+
+
+@kernel
+def _ends(time_s, first, after, duration_s):  # type: ignore[no-untyped-def]
+    """Where each state ends: with the next one, the last with the history."""
+    end_s = np.empty(after - first)
+    for i in range(first, after - 1):
+        end_s[i - first] = time_s[i + 1]
+    if after > first:
+        end_s[after - 1 - first] = duration_s
+    return end_s
 
 
 @kernel

@@ -6,6 +6,7 @@ of types and libraries. Workers forked from the server have it done.
 
 import numpy as np
 
+from hopyears.models.basics.arrays import read_only
 from hopyears.sim.rain.rain_near import in_groups
 
-in_groups(np.empty((0, 8)), np.zeros(1, np.int64), 1.0)
+in_groups(read_only(np.empty((0, 8))), read_only(np.zeros(1, np.int64)), 1.0)

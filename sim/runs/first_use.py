@@ -1,7 +1,7 @@
 """The first run after an installation: all loops are compiled at once, in two processes.
 
-Each works on a small network, one on its rain, the other on all the rest, so that no list of loops need be
-kept; they take about as long. What differs in another network is compiled when it is met.
+Each takes the next module of the list of loops until none is left. What differs in another network is
+compiled when it is met.
 """
 
 import os
@@ -14,14 +14,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from hopyears.models.basics.kernel import FIRST_MISSING
-from hopyears.sim.blocks.block import BlockSimulator
-from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.inputs.network_file import read_network
-from hopyears.sim.runs.runner import BlockCounter, BlockPlan
-from hopyears.sim.services.service_run import enlarge_tables
+from hopyears.sim.runs.loop_types import compile_loops, listed
 
-SMALL = Path(__file__).parents[1] / "guide" / "start.toml"
-SHARES = ("rain", "rest")
+N_PROCESSES = 2
 
 
 @cache
@@ -33,34 +28,41 @@ def compile_together() -> None:
 def _in_two_processes() -> None:
     """Compile; they end with this process, and what they fail to do is done here."""
     with ExitStack() as held:
-        environment = {**os.environ, "HOPYEARS_CACHE": held.enter_context(TemporaryDirectory())}
-        both = [held.enter_context(_process(share, environment)) for share in SHARES]
-        for each in both:
+        taken = held.enter_context(TemporaryDirectory())
+        for each in [held.enter_context(_process(taken)) for _ in range(N_PROCESSES)]:
             each.wait()
 
 
-def _process(share: str, environment: dict[str, str]) -> subprocess.Popen[bytes]:
+def _process(taken: str) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", __name__, share],
+        [sys.executable, "-m", __name__, taken],
         stdin=subprocess.PIPE,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
-        env=environment,
     )
 
 
-def compile_share(share: str) -> None:
-    """Call all loops of the rain, or of the rest, of a small network."""
-    network = read_network(SMALL).network
-    if share == "rest":
-        prepared = prepare(network, ModelOptions(rain=False, replications=1))
-        BlockCounter(prepared, BlockPlan("", 1, 1, 1)).block(0)
-        enlarge_tables()  # which so small a network need not
-        return
-    simulator = BlockSimulator(prepare(network, ModelOptions(failures=False)))
-    draws = simulator.draw(1, 0, 1)
-    for hop in range(len(draws.segments)):
-        simulator.hop(draws, hop)
+def compile_share(taken: Path) -> None:
+    """Compile the loops of each module that no other process has taken.
+
+    Imported here is what changes numba, for these processes alone.
+    """
+    from hopyears.models.basics.compile_only import compile_only
+
+    modules = listed()
+    compile_only({f"{module}.{loop[0]}" for module, loops in modules.items() for loop in loops})
+    for module, loops in modules.items():
+        if _is_ours(taken / module):
+            compile_loops(module, loops)
+
+
+def _is_ours(mark: Path) -> bool:
+    """Whether nobody had taken it yet."""
+    try:
+        mark.touch(exist_ok=False)
+    except FileExistsError:
+        return False
+    return True
 
 
 def _end_with_parent() -> None:
@@ -70,4 +72,4 @@ def _end_with_parent() -> None:
 
 if __name__ == "__main__":
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    compile_share(sys.argv[1])
+    compile_share(Path(sys.argv[1]))

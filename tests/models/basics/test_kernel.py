@@ -13,7 +13,7 @@ from numba import jit
 
 import hopyears.models
 import hopyears.sim
-from hopyears.models.basics.kernel import _own_digest, fetch_ahead, source_digest
+from hopyears.models.basics.kernel import _imports, _own_digest, fetch_ahead, source_digest
 
 SOURCES = {
     "__init__.py": "'A loop that takes a constant from two imports away.'\n",
@@ -50,6 +50,11 @@ def digest(monkeypatch):
         return source_digest("chain.near")
 
     return of
+
+
+def test_what_only_some_processes_load_is_no_source_of_a_loop():
+    source = "from chain.near import TWICE\nif TYPE_CHECKING:\n    from chain.far import FACTOR\n"
+    assert _imports(source, "chain") == ["chain.near.TWICE", "chain.near"]
 
 
 def test_digest_follows_a_source_two_imports_away_and_no_other(tmp_path, digest):

@@ -1,17 +1,23 @@
 """The first run after an installation has all its loops compiled by two processes."""
 
 import gc
+import os
+import subprocess
+import sys
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
-from numba import types
+from numba import typeof, types
 from numba.core.dispatcher import Dispatcher
 from small_networks import triangle
 
 from hopyears.models.basics import kernel
+from hopyears.models.basics.arrays import read_only
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.runs.first_use import SHARES, compile_share
+from hopyears.sim.runs.loop_types import _type, _words, compile_loops, listed
 from hopyears.sim.runs.runner import BlockCounter, BlockPlan
+from hopyears.sim.services.service_frame import Flows, Lists
 
 
 class CompileResult:
@@ -64,14 +70,57 @@ def test_code_stored_under_the_types_of_another_is_not_taken(monkeypatch):
 
 
 @pytest.mark.slow
-def test_both_shares_leave_nothing_to_compile_for_another_network():
-    """Beyond what a block of their own network calls, with other bands, schemes and routes."""
-    for share in SHARES:
-        compile_share(share)
+def test_the_list_leaves_nothing_to_compile_for_another_network():
+    """Beyond what a block of the listed network calls, with other bands, schemes and routes."""
+    for module, loops in listed().items():
+        compile_loops(module, loops)
     before = compiled()
     assert len(before) > 20
     BlockCounter(prepare(triangle("1+1 SD"), ModelOptions(replications=1)), BlockPlan("", 1, 1, 1)).block(0)
     assert compiled() == before
+
+
+@pytest.mark.slow
+def test_a_process_that_only_compiles_stores_what_another_one_calls_and_no_more(tmp_path):
+    module, loop = "hopyears.models.judging.outage_loops", "one_way_kernel"
+    (words,) = (words for words in listed()[module] if words[0] == loop)
+    compiling = (
+        "from hopyears.models.basics.compile_only import compile_only\n"
+        "from hopyears.sim.runs.loop_types import compile_loops\n"
+        f"compile_only({{{module + '.' + loop!r}}})\n"
+        f"compile_loops({module!r}, [{words!r}])\n"
+    )
+    calling = (
+        "import numpy as np\n"
+        f"from {module} import {loop} as loop\n"
+        "lost = loop(np.array([1.5]), np.array([30.0]), np.array([4]), 60, 0.3)\n"
+        "hits, misses = (sum(each.values()) for each in loop.stats[1:])\n"
+        "print(hits, misses, lost[4], lost[5])\n"
+    )
+    environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
+
+    def run(program):
+        return subprocess.run(
+            [sys.executable, "-c", program], env=environment, capture_output=True, text=True, check=True
+        ).stdout
+
+    run(compiling)
+    run(compiling)  # which takes what is there
+    (stored,) = tmp_path.rglob("*.nbi")
+    assert stored.name.startswith(f"outage_loops.{loop}")
+    assert run(calling) == "1 0 [1] [30]\n"
+
+
+def test_types_of_arguments_are_written_and_read():
+    for value in (
+        (1.0, np.zeros((2, 3), np.float32)),
+        (np.zeros(3, np.int8), np.zeros(3, np.int8)),
+        Lists(np.zeros(1, np.int64), np.zeros(1, np.int64)),
+        Flows(*4 * [np.zeros(1)], np.zeros(1, np.int64)),
+        read_only(np.zeros((4, 4))[:, ::2]),
+        np.zeros((4, 4))[:, ::2],
+    ):
+        assert _type(_words(typeof(value))) == typeof(value)
 
 
 @pytest.mark.slow
