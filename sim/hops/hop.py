@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.equipment.link_states import LinkState
 from hopyears.models.judging.cause import Cause
-from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_kernel import merge_changes, rain_level_changes, unpacked_levels
 from hopyears.sim.hops.hop_thresholds import HopThresholds, StateThresholds
@@ -155,32 +154,8 @@ def _history(
 
 def _judged(thresholds: HopThresholds, levels: Ints, stuck: Ints, causes: Ints) -> tuple[Floats, Ints]:
     """Capacity of states with these levels, and their causes, none where nothing is missing."""
-    capacity = hop_capacity_mbit_s(thresholds.design, levels, stuck if stuck.any() else None)
-    full = hop_capacity_mbit_s(thresholds.design, thresholds.nominal.ceiling[None, :])
-    return capacity, np.where((capacity >= full * (1.0 - 1e-12)).all(axis=1), 0, causes)
-
-
-def hop_capacity_mbit_s(design: HopDesign, levels: Ints, stuck: Ints | None = None) -> Floats:
-    """Capacity forward and backward: the best N of the N + M channels of each direction.
-
-    Parameters
-    ----------
-    levels : int64, shape (n_states, n_channel_directions)
-    stuck : int64, shape (n_states, 2), optional
-        Streams of each direction that a failed switch keeps on a dead channel: so many fewer count.
-
-    Returns
-    -------
-    float64, shape (n_states, 2)
-        [Mbit/s]
-    """
-    by_level = np.concatenate(([0.0], design.steps.capacity_mbit_s))
-    carriers = by_level[levels].reshape(len(levels), 2, len(design.channels))
-    best = np.sort(carriers, axis=2)[:, :, -design.scheme.working :]
-    if stuck is not None:
-        best = np.where(np.arange(design.scheme.working) < stuck[:, :, None], 0.0, best)
-    found: Floats = best.sum(axis=2)
-    return found
+    capacity = thresholds.design.capacity_of_mbit_s(levels, stuck if stuck.any() else None)
+    return capacity, np.where((capacity >= thresholds.full_mbit_s * (1.0 - 1e-12)).all(axis=1), 0, causes)
 
 
 def _causes(

@@ -11,6 +11,7 @@ import numpy as np
 
 from hopyears.models.air import rain_law
 from hopyears.models.basics import geometry
+from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.equipment.hardware import Part
 from hopyears.models.equipment.link_states import LinkStructure, link_structure
@@ -88,6 +89,28 @@ class HopDesign:
         """Capacity of one direction in clear air, working channels at the highest modulation in reach."""
         reached = self.levels.margin_db[0] > 0.0
         return self.scheme.working * float(self.steps.capacity_mbit_s[reached].max(initial=0.0))
+
+    def capacity_of_mbit_s(self, levels: Ints, stuck: Ints | None = None) -> Floats:
+        """Capacity forward and backward: the best N of the N + M channels of each direction.
+
+        Parameters
+        ----------
+        levels : int64, shape (n_states, n_channel_directions)
+        stuck : int64, shape (n_states, 2), optional
+            Streams of each direction that a failed switch keeps on a dead channel: so many fewer count.
+
+        Returns
+        -------
+        float64, shape (n_states, 2)
+            [Mbit/s]
+        """
+        by_level = np.concatenate(([0.0], self.steps.capacity_mbit_s))
+        carriers = by_level[levels].reshape(len(levels), 2, len(self.channels))
+        best = np.sort(carriers, axis=2)[:, :, -self.scheme.working :]
+        if stuck is not None:
+            best = np.where(np.arange(self.scheme.working) < stuck[:, :, None], 0.0, best)
+        found: Floats = best.sum(axis=2)
+        return found
 
     def felt_as(self, number: int) -> "HopDesign":
         """The hop to those who tell its lowest ``number`` modulations apart, the last of which stands for all

@@ -6,7 +6,7 @@ polarisation, the cross-polar limit of co-channel carriers, the anchoring. Every
 becomes a threshold on the raw relative power of a receive line.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -96,12 +96,18 @@ class HopThresholds:
         self.rule = rule or switch_rule(design.radio)
         self._known: dict[bytes, StateThresholds] = {}
         self._of_losses: dict[bytes, StateThresholds] = {}
+        self._steps: dict[tuple[object, ...], Floats] = {}
 
     @cached_property
     def nominal(self) -> StateThresholds:
         """Thresholds of the undisturbed equipment."""
         structure = self.design.structure
         return self.of(link_state(structure, structure.all_up))
+
+    @cached_property
+    def full_mbit_s(self) -> Floats:
+        """Capacity both ways of the undisturbed hop, shape (1, 2)."""
+        return frozen(self.design.capacity_of_mbit_s(self.nominal.ceiling[None, :]))
 
     def nominal_rain_margin_db(self) -> Floats:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
@@ -197,8 +203,13 @@ class HopThresholds:
 
         Interference falls with the antennas' loss as the signal does.
         """
-        margin = path_rain_db(np.maximum(margin_db, 0.0), self.design.levels.wet_loss_db)
         canceller_db = self._canceller_db(channel_direction, state)
+        return self._once(
+            "rain", margin_db, canceller_db, lambda: self._cancelled_db(margin_db, canceller_db)
+        )
+
+    def _cancelled_db(self, margin_db: Floats, canceller_db: float | None) -> Floats:
+        margin = path_rain_db(np.maximum(margin_db, 0.0), self.design.levels.wet_loss_db)
         if canceller_db is None:
             return margin
         return np.minimum(
@@ -215,8 +226,12 @@ class HopThresholds:
     def _raw_rain_db(self, channel_direction: int, depth_db: Floats) -> Floats:
         """A channel's attenuation as raw attenuation of the reference channel."""
         channel = self.design.channels[channel_direction % len(self.design.channels)]
+        other = self.design.other_polarisation(channel)
+        return self._once("raw", depth_db, other, lambda: self._of_reference_db(depth_db, other))
+
+    def _of_reference_db(self, depth_db: Floats, other_polarisation: bool) -> Floats:
         reference = np.maximum(depth_db, 0.0)
-        if self.design.other_polarisation(channel):
+        if other_polarisation:
             scaled = (
                 rain_scaling.vertical_from_horizontal_db
                 if self.design.hop.polarisation == "V"
@@ -246,8 +261,8 @@ class HopThresholds:
                 at = index[line]
                 usable[c, at] = True
                 depth = np.minimum.accumulate(np.maximum(margin[line], 0.0))
-                flat = nights.depth_map.raw_threshold(_capped(down_depth_db(depth, self.rule), ceiling[c]))
-                clear = nights.depth_map.raw_threshold(_capped(up_depth_db(depth, self.rule), ceiling[c]))
+                flat = self._raw_power(nights, _capped(down_depth_db(depth, self.rule), ceiling[c]))
+                clear = self._raw_power(nights, _capped(up_depth_db(depth, self.rule), ceiling[c]))
                 crossed[c] |= interference > flat[0]
                 down[:2, c, at] = flat + _capped(interference, ceiling[c])
                 up[:2, c, at] = clear + _capped(interference, ceiling[c])
@@ -255,6 +270,16 @@ class HopThresholds:
         down = np.minimum(down, LARGEST_RAW)
         up = np.clip(up, down, LARGEST_RAW)
         return Thresholds(usable, down, up, hold_s(m, self.rule)), crossed
+
+    def _raw_power(self, nights: NightLaw, depth_db: Floats) -> Floats:
+        return self._once("power", depth_db, None, lambda: nights.depth_map.raw_threshold(depth_db))
+
+    def _once(self, what: str, steps: Floats, also: float | None, make: Callable[[], Floats]) -> Floats:
+        """What is made of the modulations' steps, once: channels and states have most of them in common."""
+        key = (what, steps.tobytes(), also)
+        if key not in self._steps:
+            self._steps[key] = frozen(np.asarray(make(), dtype=np.float64))
+        return self._steps[key]
 
     @cached_property
     def _dispersive_threshold(self) -> Floats:

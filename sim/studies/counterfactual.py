@@ -20,7 +20,7 @@ from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.equipment.segments import same_segments
-from hopyears.sim.hops.hop import EquipmentSegments, hop_capacity_mbit_s, hop_history
+from hopyears.sim.hops.hop import EquipmentSegments, hop_history
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import FadeEvents
 from hopyears.sim.rain.rain_kernel import RainKnots
@@ -304,8 +304,7 @@ class BlockCase:
 
     def _undisturbed(self, index: int) -> HopHistory:
         """A hop to which nothing happens."""
-        ceiling = self._simulator.thresholds[index].nominal.ceiling
-        capacity = hop_capacity_mbit_s(self._prepared.designs[index], ceiling[None, :])
+        capacity = self._simulator.thresholds[index].full_mbit_s
         return HopHistory(np.zeros(1), np.zeros(1, dtype=np.int32), capacity, np.zeros(1, dtype=np.int64))
 
 

@@ -20,8 +20,9 @@ from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import LightningRisk, RepairRules
 from hopyears.sim.equipment.failure_log import DOWN, MUTE, UP
 from hopyears.sim.equipment.failure_tally import crew_names, failure_tally
-from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.failures import failures_each, simulate_failures
 from hopyears.sim.equipment.power import lost_with_more_than
+from hopyears.sim.equipment.put_in import NOTHING_PUT_IN, PutIn
 from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.streams import Streams
 
@@ -167,6 +168,21 @@ def test_weather_made_once_serves_every_history(log, plant, storms):
         for name in ("part", "failed_s", "mended_s", "storm_s"):
             np.testing.assert_array_equal(getattr(log.failures, name), getattr(again.failures, name))
         np.testing.assert_array_equal(log.sites.power_down.start_s, again.sites.power_down.start_s)
+
+
+def test_a_block_has_the_same_failures_with_other_things_put_in_beside_it(plant, storms):
+    each = [
+        PutIn({0: (2 * YEAR,)}),
+        NOTHING_PUT_IN,
+        PutIn({1: (3 * YEAR,)}, rare=np.arange(len(plant.parts)) < 3),
+    ]
+    together = failures_each(plant, Streams(1, 0), 10 * YEAR, storms=storms, put_in=each)
+    for put_in, log in zip(each, together, strict=True):
+        alone = simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=storms, put_in=put_in)
+        for name in ("part", "failed_s", "mended_s", "crew"):
+            np.testing.assert_array_equal(getattr(log.failures, name), getattr(alone.failures, name))
+        np.testing.assert_array_equal(log.sites.power_down.start_s, alone.sites.power_down.start_s)
+    assert not np.array_equal(together[0].failures.failed_s, together[1].failures.failed_s)
 
 
 def test_a_changed_part_moves_no_other_draw(plant, storms):

@@ -12,6 +12,7 @@ from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.models.equipment.lifetimes import Law
 from hopyears.models.equipment.plant import PlantSite
 from hopyears.sim.equipment.failures import simulate_failures
+from hopyears.sim.equipment.power import all_events
 from hopyears.sim.streams import Streams
 
 
@@ -57,3 +58,18 @@ def test_the_sun_of_each_month_is_its_own():
     assert np.sum(lit_s - dark_s) > 2 * 20 * SECONDS_PER_DAY
     assert set(month_of(dark_s).tolist()) == {10}
     assert np.all(month_of(lit_s - 3 * SECONDS_PER_DAY) == 10)
+
+
+@pytest.mark.parametrize("end", [0.5, 7.5, 25.5])
+def test_events_are_drawn_until_all_have_passed_the_end(end):
+    asked = []
+
+    def of(n_events):
+        asked.append(n_events)
+        times = np.arange(1.0, n_events + 1.0) * np.array([[1.0], [3.0]])
+        return (np.where(times < end, times, np.inf),)
+
+    (found,) = all_events(4.0, of)
+    assert np.sum(np.isfinite(found[0])) == int(end)
+    assert not np.isfinite(found[:, -1]).any()
+    assert len(asked) == (1 if end < 13.0 else 2)  # 4 + 3 sqrt(4) + 3 are enough, but for the last

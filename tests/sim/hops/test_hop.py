@@ -16,7 +16,7 @@ from hopyears.models.radio.modulation import SwitchRule
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.counting.fading_tally import PLAIN
 from hopyears.sim.equipment.segments import LinkStates, nominal_segments
-from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_capacity_mbit_s, hop_history
+from hopyears.sim.hops.hop import EquipmentSegments, FadeFree, hop_history
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.multipath.fade_kernel import Thresholds
 from hopyears.sim.multipath.fades import FadeEvents
@@ -243,7 +243,7 @@ def test_capacity_is_the_best_choice_of_working_channels(scheme, data):
         max(sum(by_level[x] for x in chosen) for chosen in combinations(way, design.scheme.working))
         for way in (levels[:n], levels[n:])
     ]
-    assert hop_capacity_mbit_s(design, levels[None, :])[0] == pytest.approx(expected)
+    assert design.capacity_of_mbit_s(levels[None, :])[0] == pytest.approx(expected)
 
 
 def test_arrays_are_read_only():
