@@ -6,6 +6,7 @@ own, to those of more histories in the same storms, and to rare failures put in 
 more histories.
 """
 
+import gc
 from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
@@ -198,8 +199,6 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    n_over = round(years) if any(hand.events.size for hand in by_hand) else 0
-    over = [None if near is None else weather_of_draw(near, first, round(years)) for first in range(n_over)]
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1
@@ -215,14 +214,18 @@ def _losses_to_failures(
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
         for some in _few(range(len(places)), n_hops):
+            firsts = {draw % round(years) for draw in some}
+            over = {first: near and weather_of_draw(near, first, round(years)) for first in firsts}
             draws = [
-                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % len(over)])
+                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % round(years)])
                 for draw in some
             ]
             for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
                 yield FORCED, draw, added.scaled(weight).of(hand.services, hops=first), weight
                 if together:
                     yield FORCED + TOGETHER, draw, added.months_alone(), weight
+            del over, draws
+            gc.collect()  # the clock of failures is held by itself, and with it their weather
 
 
 def _few(numbers: range, n_hops: int) -> Iterator[range]:
