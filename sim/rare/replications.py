@@ -214,8 +214,10 @@ def _losses_to_failures(
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
         for some in _few(range(len(places)), n_hops):
-            firsts = {draw % round(years) for draw in some}
-            over = {first: near and weather_of_draw(near, first, round(years)) for first in firsts}
+            begins = {draw % round(years) for draw in some}
+            over = {
+                year: None if near is None else weather_of_draw(near, year, round(years)) for year in begins
+            }
             draws = [
                 ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % round(years)])
                 for draw in some
