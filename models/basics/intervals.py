@@ -62,10 +62,11 @@ class Intervals:
 
     def clipped(self, low_s: float, high_s: float) -> "Intervals":
         """What of the intervals lies between two times [s]."""
-        keep = np.flatnonzero((self.start_s < high_s) & (self.end_s > low_s) & (low_s < high_s))
-        row = np.searchsorted(self.offset, keep, side="right") - 1
+        first, count = _within(self.offset, self.start_s, self.end_s, low_s, high_s)
+        offset = np.append(0, np.cumsum(count))
+        keep = np.arange(offset[-1]) + np.repeat(first - offset[:-1], count)
         start, end = np.maximum(self.start_s[keep], low_s), np.minimum(self.end_s[keep], high_s)
-        return _packed(row, start, end, self.n_rows)
+        return Intervals(offset, start, end)
 
 
 def empty_intervals(n_rows: int) -> Intervals:
@@ -119,6 +120,25 @@ def without(whole: Intervals, taken: Intervals) -> Intervals:
         whole.offset, whole.start_s, whole.end_s, taken.offset, taken.start_s, taken.end_s
     )
     return _packed(row, start, end, whole.n_rows)
+
+
+@kernel
+def _within(offset: Ints, start_s: Floats, end_s: Floats, low_s: float, high_s: float) -> tuple[Ints, Ints]:
+    """First interval of each row that ends after one time, and how many from it on begin before another."""
+    first, count = np.empty(len(offset) - 1, np.int64), np.zeros(len(offset) - 1, np.int64)
+    for row in range(len(first)):
+        low, high = offset[row], offset[row + 1]
+        while low < high:
+            middle = (low + high) // 2
+            low, high = (low, middle) if end_s[middle] > low_s else (middle + 1, high)
+        first[row] = low
+        high = offset[row + 1]
+        while low < high:
+            middle = (low + high) // 2
+            low, high = (low, middle) if start_s[middle] >= high_s else (middle + 1, high)
+        if low_s < high_s:
+            count[row] = low - first[row]
+    return first, count
 
 
 def _packed(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> Intervals:

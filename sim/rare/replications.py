@@ -198,10 +198,7 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    over: list[Weather | None] = [None]
-    if near is not None and any(hand.events.size for hand in by_hand):
-        apart = years_apart(near, round(years))
-        over = [weather_of_draw(apart, first) for first in range(len(apart))]
+    apart = None if near is None else years_apart(near, round(years))
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1
@@ -217,14 +214,17 @@ def _losses_to_failures(
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
         for some in _few(range(len(places)), n_hops):
+            begins = {draw % round(years) for draw in some}
+            over = {year: None if apart is None else weather_of_draw(apart, year) for year in begins}
             draws = [
-                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % len(over)])
+                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % round(years)])
                 for draw in some
             ]
             for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
                 yield FORCED, draw, added.scaled(weight).of(hand.services, hops=first), weight
                 if together:
                     yield FORCED + TOGETHER, draw, added.months_alone(), weight
+            del over, draws
 
 
 def _few(numbers: range, n_hops: int) -> Iterator[range]:

@@ -242,7 +242,7 @@ def told_mbit_s(rate_mbit_s: float) -> float:
 @bare_inlined
 def has_enough(committed_mbit_s: float, rate_mbit_s: float) -> bool:
     """Whether a rate, as it is told, is a committed one."""
-    return told_mbit_s(rate_mbit_s) >= committed_mbit_s - LEAST_SHORTFALL_MBIT_S
+    return bool(told_mbit_s(rate_mbit_s) >= committed_mbit_s - LEAST_SHORTFALL_MBIT_S)
 
 
 @bare_inlined
