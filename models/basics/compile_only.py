@@ -42,8 +42,13 @@ class _Late(codegen.JITCodeLibrary):
         self._verify_declare_only_symbols()
         self._finalized = True
 
+    def _optimize_final_module(self) -> None:
+        pass  # what callers take in is worked over there, once
+
     def _make(self) -> None:
         self._is_made = True
+        if not self._compiled_object:
+            super()._optimize_final_module()
         super()._finalize_final_module()
 
     def get_pointer_to_function(self, name: str) -> int:
