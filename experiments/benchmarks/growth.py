@@ -109,9 +109,14 @@ def all_measured(
     cases: Iterable[Case], options: argparse.Namespace, file: Path, extra: Sequence[str]
 ) -> dict[Case, dict[str, float]]:
     """What each case costs, kept in a file; without those too large or that no time was left for."""
-    known = pd.read_csv(file, float_precision="round_trip").to_dict("records") if file.exists() else []
-    names = [field.name for field in fields(Case)]
-    found = {Case(*(row[name] for name in names)): {key: row[key] for key in COSTS} for row in known}
+    known = (
+        pd.read_csv(file, dtype=str).to_dict("records") if file.exists() else []
+    )  # numbers to the last bit
+    kinds = {field.name: type(field.default) for field in fields(Case)}
+    found = {
+        Case(*(kind(row[name]) for name, kind in kinds.items())): {key: float(row[key]) for key in COSTS}
+        for row in known
+    }
     began = os.times()
     for case in sorted(cases, key=lambda case: case.hops * case.years * case.services):
         now = os.times()
