@@ -199,7 +199,8 @@ def _losses_to_failures(
     histories, forced = numbers
     fair = empty_intervals(len(plant.sites))
     weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    apart = None if near is None else years_apart(near, round(years))
+    rarely = any(hand.events.size for hand in by_hand)
+    apart = years_apart(near, round(years)) if near is not None and rarely else None
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1

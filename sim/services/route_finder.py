@@ -139,8 +139,8 @@ class RouteFinder:
 
     def _mesh_routes(self, mesh: int) -> MeshRoutes:
         if mesh not in self._known:
-            links = {number: self._links[number] for number in self._meshes.links[mesh]}
-            self._known[mesh] = MeshRoutes({n: (link, self._cost(n)) for n, link in links.items()})
+            numbers = self._meshes.links[mesh]
+            self._known[mesh] = MeshRoutes({n: (self._links[n], self._cost(n)) for n in numbers})
         return self._known[mesh]
 
     @cached_property
