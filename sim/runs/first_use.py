@@ -1,4 +1,4 @@
-"""The first run after an installation: all loops are compiled at once, in two processes.
+"""The first run after an installation: all loops are compiled at once, in two to four processes.
 
 Each takes the next module of the list of loops until none is left. What differs in another network is
 compiled when it is met.
@@ -16,16 +16,17 @@ from tempfile import TemporaryDirectory
 from hopyears.models.basics.kernel import FIRST_MISSING
 from hopyears.sim.runs.loop_types import compile_loops, listed
 
-N_PROCESSES = 2
+N_PROCESSES = min(max(os.cpu_count() or 1, 2), 4)
+"""One module takes a fourth of the work: more have nothing to do."""
 
 
 @cache
 def compile_together() -> None:
     """From now on the first loop without machine code has all of them compiled."""
-    FIRST_MISSING.insert(0, _in_two_processes)
+    FIRST_MISSING.insert(0, _in_processes)
 
 
-def _in_two_processes() -> None:
+def _in_processes() -> None:
     """Compile; they end with this process, and what they fail to do is done here."""
     with ExitStack() as held:
         taken = held.enter_context(TemporaryDirectory())

@@ -1,7 +1,7 @@
-"""How often a 95 % interval holds the truth, and how wide it is: chain, rings and demo after 50 to 1,000
-years.
+"""How often a 95 % interval holds the truth, and how wide it is: chain, rings, demo and a network grown at
+random after 50 to 1,000 years.
 
-    python -m experiments.verification.coverage.coverage chain|ring|pairs|demo POOL [YEARS [TRIALS]]
+    python -m experiments.verification.coverage.coverage chain|ring|pairs|demo|grown POOL [YEARS [TRIALS]]
 
 A run of YEARS with replications, in the folder POOL (made, or gone on with, if it lacks blocks), is the pool.
 Every trial draws blocks from it with replacement, and apart from them as many histories and failures put in
@@ -20,6 +20,7 @@ half width over truth (median over services), all ways.
 """
 
 import sys
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -27,6 +28,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from experiments.benchmarks.grown_network import grow, network_file
 from experiments.benchmarks.rare_chain import chain
 from experiments.verification.coverage.ring import ring
 from hopyears.models.network.network import Network, PartChange, Power
@@ -35,7 +37,7 @@ from hopyears.sim.counting.figures import UNSEEN_OUTAGE_S
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tally_rows import BOTH
-from hopyears.sim.inputs.network_file import NetworkSource, read_network
+from hopyears.sim.inputs.network_file import NetworkSource, as_source, read_network
 from hopyears.sim.rare.losses import WAYS
 from hopyears.sim.rare.replications import FORCED, REPLICATIONS, n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
@@ -65,11 +67,18 @@ def pairs() -> NetworkSource:
     )
 
 
+def grown() -> NetworkSource:
+    """60 hops grown at random, 45 services."""
+    raw = tomllib.loads(network_file(grow(60, 45.0, 50.0), 45))
+    return as_source(raw, "grown", Network.model_validate(raw))
+
+
 NETWORKS: dict[str, Callable[[], NetworkSource]] = {
     "chain": chain,
     "ring": ring,
     "pairs": pairs,
     "demo": lambda: read_network(str(DEMO)),
+    "grown": grown,
 }
 N_POOLED = 64
 """Replications of the pool; a run of the trials has the default number."""

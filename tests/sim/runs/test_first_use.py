@@ -1,4 +1,4 @@
-"""The first run after an installation has all its loops compiled by two processes."""
+"""The first run after an installation has all its loops compiled by a few processes at once."""
 
 import gc
 import os
