@@ -85,7 +85,9 @@ def _run(words: Sequence[str], stop: "_Stop") -> int:
 def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
     # Of a stop amid this import a library written in Rust would make a report of its own.
     importlib.import_module("datetime")
-    if _wants_workers(options):
+    from hopyears.sim.commands.run_options import wants_workers
+
+    if wants_workers(options):
         from hopyears.sim.runs.processes import start_server
 
         start_server()
@@ -173,14 +175,6 @@ def _cleans_up(frame: FrameType | None) -> bool:
             return True
         frame = frame.f_back
     return False
-
-
-def _wants_workers(options: argparse.Namespace) -> bool:
-    """Whether a verb may have blocks for more than one worker."""
-    if getattr(options, "workers", 1) < 2 or options.cluster is not None:
-        return False
-    several: bool = options.blocks > 1 if "blocks" in options else options.years > options.block_years
-    return several
 
 
 def _no_verb(verb: str) -> int:

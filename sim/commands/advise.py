@@ -79,7 +79,7 @@ def run(options: argparse.Namespace) -> int:
         found = advise(
             source,
             goal,
-            run_request(options),
+            run_request(options, source.network),
             Path(options.out),
             named=named,
             made=made,

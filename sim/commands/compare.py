@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
 
     base = read_network(options.network)
     plans = [ComparedPlan(Path(plan).stem, read_plan(plan, base)) for plan in options.plan]
-    request, out = run_request(options), Path(options.out)
+    request, out = run_request(options, base.network), Path(options.out)
     with progress_bar("years") as bar:
         found = compare(
             base, plans, request, out, base_run=Path(options.base) if options.base else None, progress=bar

@@ -52,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
             service=options.service,
             n_blocks=options.blocks,
             single_parts=options.parts,
-            workers=workers_of(options),
+            workers=workers_of(options, opened.prepared.network),
             progress=bar,
         )
     if options.csv:

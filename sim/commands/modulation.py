@@ -61,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
     if options.resume and options.out is None:
         raise InputError("--resume is given without --out; must be given with the folder of the study")
     source = read_network(options.network)
-    request = run_request(options)
+    request = run_request(options, source.network)
     labels = labels_of(source.network)
     hops = None
     if options.hop is not None and "all" not in options.hop:

@@ -215,7 +215,12 @@ def _levers(options: argparse.Namespace, promises: "list[Promise]", terms: "Prom
     run = open_run(options.run)
     with progress_bar("blocks") as bar:
         return levers(
-            run, promises, terms, n_blocks=options.blocks, workers=workers_of(options), progress=bar
+            run,
+            promises,
+            terms,
+            n_blocks=options.blocks,
+            workers=workers_of(options, run.prepared.network),
+            progress=bar,
         )
 
 

@@ -1,14 +1,17 @@
 """Options that several verbs share: how long to simulate, from which seed, with which parts of the model."""
 
 import argparse
-import os
+import logging
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from hopyears.models.network.network import Network
     from hopyears.sim.blocks.prepared import ModelOptions
     from hopyears.sim.runs.block_pool import Workers
     from hopyears.sim.runs.simulate import RunRequest
     from hopyears.sim.runs.stopping import PrecisionGoal
+
+LOG = logging.getLogger("hopyears")
 
 MOST_REPLICATIONS = 1000
 
@@ -37,9 +40,8 @@ def add_workers_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers",
         type=int,
-        default=os.cpu_count() or 1,
         metavar="N",
-        help="processes at the same time (default one for each processor)",
+        help="processes at the same time (default one for each processor, fewer where memory is short)",
     )
     parser.add_argument(
         "--cluster",
@@ -48,10 +50,32 @@ def add_workers_argument(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def workers_of(options: argparse.Namespace) -> "Workers":
-    """Who works on the blocks, from the command line."""
-    workers: Workers = options.workers if options.cluster is None else options.cluster
-    return workers
+def workers_of(options: argparse.Namespace, network: "Network") -> "Workers":
+    """Who works on the blocks of a network, from the command line; says so if that is not every processor."""
+    asked: Workers | None = options.workers if options.cluster is None else options.cluster
+    if asked is not None:
+        return asked
+    if not wants_workers(options):
+        return 1
+    from hopyears.sim.runs.machine import processes_that_fit
+
+    sizes = len(network.hops), len(network.services)
+    number, why_fewer = processes_that_fit(*sizes, getattr(options, "block_years", 10))
+    if why_fewer:
+        LOG.warning("note: %s", why_fewer)
+    return number
+
+
+def wants_workers(options: argparse.Namespace) -> bool:
+    """Whether a verb may have blocks for more than one worker."""
+    from hopyears.sim.runs.machine import processors
+
+    if "workers" not in options or options.cluster is not None:
+        return False
+    if (processors() if options.workers is None else options.workers) < 2:
+        return False
+    several: bool = options.blocks > 1 if "blocks" in options else options.years > options.block_years
+    return several
 
 
 def at_least(options: argparse.Namespace, **least: int) -> None:
@@ -64,8 +88,9 @@ def at_least(options: argparse.Namespace, **least: int) -> None:
     from hopyears.sim.inputs.input_errors import InputError
 
     for name, value in least.items():
-        if getattr(options, name) < value:
-            raise InputError(f"--{name} is {getattr(options, name)}; must be at least {value}")
+        found = getattr(options, name)
+        if found is not None and found < value:
+            raise InputError(f"--{name} is {found}; must be at least {value}")
 
 
 def _add_model_arguments(parser: argparse.ArgumentParser) -> None:
@@ -120,15 +145,17 @@ def model_options(options: argparse.Namespace) -> "ModelOptions":
     )
 
 
-def run_request(options: argparse.Namespace, *, until: "PrecisionGoal | None" = None) -> "RunRequest":
-    """How long, from which seed and with which model, from the command line."""
+def run_request(
+    options: argparse.Namespace, network: "Network", *, until: "PrecisionGoal | None" = None
+) -> "RunRequest":
+    """How long a network is simulated, from which seed and with which model, from the command line."""
     from hopyears.sim.runs.simulate import RunRequest
 
     return RunRequest(
         years=options.years,
         seed=options.seed,
         block_years=options.block_years,
-        workers=workers_of(options),
+        workers=workers_of(options, network),
         options=model_options(options),
         until=until,
     )

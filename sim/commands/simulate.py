@@ -36,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
 
     goal = None if options.until is None else parse_goal(options.until)
     source = read_network(options.network)
-    request = run_request(options, until=goal)
+    request = run_request(options, source.network, until=goal)
     with progress_bar("years", quiet=options.quiet) as progress:
         simulate(source, request, options.out, resume=options.resume, progress=progress, warn=_warn)
     if not options.quiet:

@@ -48,7 +48,12 @@ def run(options: argparse.Namespace) -> int:
     table = distance_table(opened.prepared, opened.folder)
     if options.blocks and opened.prepared.options.queues and opened.prepared.options.failures:
         with progress_bar("blocks") as bar:
-            waiting = queue_table(opened, n_blocks=options.blocks, workers=workers_of(options), progress=bar)
+            waiting = queue_table(
+                opened,
+                n_blocks=options.blocks,
+                workers=workers_of(options, opened.prepared.network),
+                progress=bar,
+            )
         table = pd.concat([table, waiting], ignore_index=True)
     if options.service is not None:
         table = table[table["service"] == options.service]
