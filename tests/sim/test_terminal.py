@@ -14,6 +14,7 @@ import weakref
 from collections.abc import Callable
 from multiprocessing.util import Finalize
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pyarrow as pa
@@ -267,7 +268,8 @@ def test_a_stop_amid_what_lets_no_error_out_stops_after_it(
 
 
 def test_quiet_prints_nothing(run: Path, capsys: pytest.CaptureFixture[str], monkeypatch) -> None:
-    monkeypatch.setattr("hopyears.sim.inputs.network_file.read_network", lambda path: path)
+    source = SimpleNamespace(network=None)
+    monkeypatch.setattr("hopyears.sim.inputs.network_file.read_network", lambda path: source)
     monkeypatch.setattr("hopyears.sim.runs.simulate.simulate", lambda *_, **__: None)
     words = ["simulate", "network.toml", "--out", RUN, "--years", "1"]
     assert main([*words, "--quiet"]) == 0
