@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import month_edges_s
-from hopyears.models.basics.intervals import Intervals, merged
+from hopyears.models.basics.intervals import Intervals, either
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
@@ -473,10 +473,7 @@ class BlockSimulator:
     def _rain_near(self, near: Intervals, index: int) -> RainHours:
         """When rain is near an end of a hop."""
         hop = self.prepared.designs[index].hop
-        ends = [near.of(self._site_row[site]) for site in (hop.site_a, hop.site_b)]
-        start_s, end_s = (np.concatenate(side) for side in zip(*ends, strict=True))
-        both = merged(np.zeros(len(start_s), dtype=np.int64), start_s, end_s, n_rows=1)
-        return RainHours(both.start_s, both.end_s)
+        return RainHours(*either(near, self._site_row[hop.site_a], near, self._site_row[hop.site_b]))
 
 
 def hop_line(design: HopDesign) -> HopLine:

@@ -1,17 +1,15 @@
 """When storms are near places, from where and how wide each storm is, not from each of its cells."""
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from hopyears.models.basics.arrays import Floats, Ints, read_only
-from hopyears.models.basics.intervals import Intervals, merged
+from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.rain_field import RainField
 
 PLACES_AT_ONCE = 16
-"""Passages are many and their union is small: those of so many places are held at a time."""
+"""Most discs of a large network pass so many places side by side by: they are left out for all at once."""
 
 
 def storm_intervals(
@@ -40,14 +38,16 @@ def storm_intervals(
             _discs(read_only(field.wide[:, :8]), read_only(np.arange(field.n_wide + 1)), least),
         ]
     )
-    discs = discs[np.argsort(discs[:, 0])]  # so that the passages of a place come nearly in order
-    order, parts = _side_by_side(places), []
+    # So that the passages of a place come nearly in order; as columns, for vector instructions.
+    discs = np.ascontiguousarray(discs[np.argsort(discs[:, 0])].T)
+    order, rows = _side_by_side(places), list[Floats]()
     for first in range(0, len(places), PLACES_AT_ONCE):
         some = places[order[first : first + PLACES_AT_ONCE]]
-        times, place = _passages(discs, some, float(distance_km))
-        parts.append(merged(place, times[0], times[1], n_rows=len(some)))
-    rows = [part.of(row) for part in parts for row in range(part.n_rows)]
-    return _below([rows[at] for at in np.argsort(order).tolist()])
+        counts, times = _passages(discs, some, float(distance_km))
+        rows += np.split(times, np.cumsum(counts[:-1]), axis=1)
+    rows = [rows[at] for at in np.argsort(order).tolist()]
+    start_s, end_s = np.concatenate([np.zeros((2, 0)), *rows], axis=1)
+    return Intervals(np.cumsum([0, *(row.shape[1] for row in rows)]), start_s, end_s)
 
 
 def _side_by_side(places_km: Floats) -> Ints:
@@ -56,13 +56,6 @@ def _side_by_side(places_km: Floats) -> Ints:
     side_km = np.sqrt(np.prod(extent_km) * PLACES_AT_ONCE / max(len(places_km), 1))
     strip = np.floor_divide(places_km[:, 0], max(side_km, 1.0))
     return np.lexsort((places_km[:, 1], strip))
-
-
-def _below(rows: Sequence[tuple[Floats, Floats]]) -> Intervals:
-    """Starts and ends [s] of each row, as one set."""
-    counts = [0, *(len(start_s) for start_s, _ in rows)]
-    start_s, end_s = (np.concatenate([np.zeros(0), *(row[side] for row in rows)]) for side in (0, 1))
-    return Intervals(np.cumsum(counts), start_s, end_s)
 
 
 @kernel
@@ -97,41 +90,75 @@ def _discs(cells, first_cell, least):  # type: ignore[no-untyped-def]
 
 @kernel
 def _passages(discs, places, distance):  # type: ignore[no-untyped-def]
-    """Time in and out [s], and place, of each disc that comes within the distance of a place."""
-    # Most discs of a large network pass these places by; asked once of all of them, each place sees the rest.
-    x, y = places[:, 0].mean(), places[:, 1].mean()
-    spread = np.sqrt(((places[:, 0] - x) ** 2 + (places[:, 1] - y) ** 2).max())
-    near, n_near = np.empty(len(discs), np.int64), 0
-    for i in range(len(discs)):
-        enter, leave = _passage(discs, i, x, y, distance + spread + 1e-6)
-        near[n_near] = i
-        n_near += enter < leave
-    count, room = 0, 1024
-    times, of = np.empty((2, room)), np.empty(room, np.int64)
+    """When any disc is within the distance of each place: how many times, each time in and out [s].
+
+    Discs are columns by their begin; passages come nearly so: each is put where it belongs, among the last.
+    """
+    near = _near_all(discs, places, distance)
+    n_near = near.shape[1]
+    counts, n, room = np.zeros(len(places), np.int64), 0, 1024
+    times, enter, leave = np.empty((2, room)), np.empty(n_near), np.empty(n_near)
     for place in range(len(places)):
-        if room - count < n_near:
+        if room - n < n_near:
             more = max(room, n_near)
             times = np.concatenate((times, np.empty((2, more))), axis=1)
-            of = np.concatenate((of, np.empty(more, np.int64)))
             room += more
-        for i in near[:n_near]:
-            enter, leave = _passage(discs, i, places[place, 0], places[place, 1], distance)
-            if enter < leave:
-                times[0, count], times[1, count] = discs[i, 0] + enter, discs[i, 0] + leave
-                of[count] = place
-                count += 1
-    return times[:, :count].copy(), of[:count].copy()
+        for i in range(n_near):  # no branch, so that the compiler makes vector instructions of it
+            enter[i], leave[i] = _passage(near, i, places[place, 0], places[place, 1], distance)
+        first = n
+        for i in range(n_near):
+            if enter[i] < leave[i]:
+                n = _put_among(times, first, n, near[0, i] + enter[i], near[0, i] + leave[i])
+        counts[place] = n - first
+    return counts, times[:, :n].copy()
+
+
+@kernel
+def _near_all(discs, places, distance):  # type: ignore[no-untyped-def]
+    """Of a large network most discs pass these places by: those that do not."""
+    x, y = places[:, 0].mean(), places[:, 1].mean()
+    spread = np.sqrt(((places[:, 0] - x) ** 2 + (places[:, 1] - y) ** 2).max())
+    near, n = np.empty(discs.shape[1], np.int64), 0
+    for i in range(len(near)):
+        enter, leave = _passage(discs, i, x, y, distance + spread + 1e-6)
+        near[n] = i
+        n += enter < leave
+    columns = np.empty((7, n))
+    for column in range(7):
+        for i in range(n):
+            columns[column, i] = discs[column, near[i]]
+    return columns
+
+
+@written_out
+def _put_among(times, first, n, begin, end):  # type: ignore[no-untyped-def]
+    """Add an interval to disjoint ones in order, from ``first`` up to ``n``; their number with it, and without
+    those that it joins."""
+    after = n
+    while after > first and times[0, after - 1] > end:
+        after -= 1
+    before = after
+    while before > first and times[1, before - 1] >= begin:
+        before -= 1
+        begin, end = min(begin, times[0, before]), max(end, times[1, before])
+    more = before + 1 - after
+    if more == 1:
+        for i in range(n, after, -1):
+            times[0, i], times[1, i] = times[0, i - 1], times[1, i - 1]
+    elif more < 0:
+        for i in range(after, n):
+            times[0, i + more], times[1, i + more] = times[0, i], times[1, i]
+    times[0, before], times[1, before] = begin, end
+    return n + more
 
 
 @written_out
 def _passage(discs, i, at_x, at_y, distance):  # type: ignore[no-untyped-def]
-    """When a disc is within the distance of a place, after its begin [s]; never, if out is not after in."""
-    x, y, vx, vy = discs[i, 2] - at_x, discs[i, 3] - at_y, discs[i, 4], discs[i, 5]
-    limit = discs[i, 6] + distance
+    """When a disc, of columns, is within the distance of a place, after its begin [s]; never, if out is not
+    after in."""
+    x, y, vx, vy = discs[2, i] - at_x, discs[3, i] - at_y, discs[4, i], discs[5, i]
+    limit = discs[6, i] + distance
     speed2 = vx * vx + vy * vy + 1e-18
     middle = -(x * vx + y * vy) / speed2
-    left = limit * limit - (x * x + y * y - middle * middle * speed2)
-    if left <= 0.0:
-        return 0.0, 0.0
-    half = np.sqrt(left / speed2)
-    return max(middle - half, 0.0), min(middle + half, discs[i, 1] - discs[i, 0])
+    half = np.sqrt(max(limit * limit - (x * x + y * y - middle * middle * speed2), 0.0) / speed2)
+    return max(middle - half, 0.0), min(middle + half, discs[1, i] - discs[0, i])

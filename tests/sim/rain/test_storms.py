@@ -12,6 +12,7 @@ from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw, annual_exceedance
 from hopyears.models.air.storm import DEFAULT_STORMS, StormModel
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_of
+from hopyears.models.basics.intervals import joined
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.peaks import month_law, month_laws, sparse_law
 from hopyears.sim.rain.rain_field import Region
@@ -227,6 +228,32 @@ def test_storms_near_places_are_the_same_however_many_places_are_taken_at_a_time
         found.append((near.row.tolist(), near.start_s.tolist(), near.end_s.tolist()))
     assert len(set(found[0][0])) > 4
     assert found.count(found[0]) == len(found)
+
+
+def test_many_storms_are_near_when_any_of_them_is_alone():
+    """In an order in which some passages begin long before others that were born earlier."""
+    rng = np.random.default_rng(5)
+    storms = [
+        {
+            "birth": float(rng.uniform(0.0, 40_000.0)),
+            "life": float(rng.uniform(600.0, 20_000.0)),
+            "x": float(rng.uniform(-150.0, 50.0)),
+            "y": float(rng.uniform(-40.0, 40.0)),
+            "vx": float(rng.uniform(-0.005, 0.02)),
+            "peak": 30.0,
+            "radius": 2.0,
+        }
+        for _ in range(60)
+    ]
+    places = rng.uniform(-50.0, 50.0, (9, 2))
+    asked = {"distance_km": 12.0, "least_peak_mm_h": 5.0}
+    together = storm_intervals(cells_field(storms, storm_of=range(60)), places, **asked)
+    alone = joined(*(storm_intervals(cells_field([storm]), places, **asked) for storm in storms))
+    for found, wanted in ((together.start_s, alone.start_s), (together.end_s, alone.end_s)):
+        np.testing.assert_allclose(found, wanted, rtol=1e-12)
+    assert together.offset.tolist() == alone.offset.tolist()
+    assert np.diff(together.offset).min() > 1
+    assert np.diff(together.offset).sum() < 60 * 9 * 0.8
 
 
 @pytest.mark.parametrize(
