@@ -248,12 +248,13 @@ def test_many_storms_are_near_when_any_of_them_is_alone():
     places = rng.uniform(-50.0, 50.0, (9, 2))
     asked = {"distance_km": 12.0, "least_peak_mm_h": 5.0}
     together = storm_intervals(cells_field(storms, storm_of=range(60)), places, **asked)
-    alone = joined(*(storm_intervals(cells_field([storm]), places, **asked) for storm in storms))
+    each = [storm_intervals(cells_field([storm]), places, **asked) for storm in storms]
+    alone = joined(*each)
     for found, wanted in ((together.start_s, alone.start_s), (together.end_s, alone.end_s)):
         np.testing.assert_allclose(found, wanted, rtol=1e-12)
     assert together.offset.tolist() == alone.offset.tolist()
-    assert np.diff(together.offset).min() > 1
-    assert np.diff(together.offset).sum() < 60 * 9 * 0.8
+    passages = sum(len(one.start_s) for one in each)
+    assert 30 < len(together.start_s) < 0.6 * passages
 
 
 @pytest.mark.parametrize(
