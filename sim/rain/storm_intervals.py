@@ -132,8 +132,7 @@ def _near_all(discs, places, distance):  # type: ignore[no-untyped-def]
 
 @written_out
 def _put_among(times, first, n, begin, end):  # type: ignore[no-untyped-def]
-    """Add an interval to disjoint ones in order, from ``first`` up to ``n``; how many they are then, as it may
-    join some."""
+    """Add an interval to disjoint ones in order, from ``first`` up to ``n``; their number after that."""
     after = n
     while after > first and times[0, after - 1] > end:
         after -= 1
