@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from hopyears.models.air import fade_shape
 from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.basics.arrays import Bools, Floats
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.multipath.nights import SLOT_S, HopActivity
 from hopyears.sim.streams import Streams
 
@@ -131,13 +131,13 @@ def _borne(  # type: ignore[no-untyped-def]
     low, high, outer, top = limits
     n, n_others = len(signed), len(normals)
     time, impact, pace = np.empty(n), np.empty(n), np.empty(n)
-    dx, dy = np.zeros((n, n_others + 1)), np.zeros((n, n_others + 1))
+    dx, dy = np.empty((n, n_others + 1)), np.empty((n, n_others + 1))
     in_worst = np.empty(n, dtype=np.bool_)
     scale = cumulative[-1] / gaps.sum()
-    place, kept = 0.0, 0
+    place, slot, kept = 0.0, 0, 0
     for i in range(n):
         place += gaps[i] * scale
-        slot = min(np.searchsorted(cumulative, place, side="right") - 1, len(slot_start) - 1)
+        slot = min(_slot_of(cumulative, place, slot), len(slot_start) - 1)
         factor = factors[1 if worst[slot] else 0]
         b = (low + (high - low) * abs(signed[i])) * (1.0 if signed[i] > 0.0 else -1.0)
         dx[kept, anchor], dy[kept, anchor] = 0.0, 0.0
@@ -158,6 +158,19 @@ def _borne(  # type: ignore[no-untyped-def]
             impact[kept], pace[kept], in_worst[kept] = b, log_slowness[i], worst[slot]
             kept += 1
     return time[:kept], impact[:kept], pace[:kept], dx[:kept], dy[:kept], in_worst[:kept]
+
+
+@inlined
+def _slot_of(cumulative, place, slot):  # type: ignore[no-untyped-def]
+    """Last slot that begins at or before a place, from one that does on: sought in ever longer steps."""
+    after, step = slot + 1, 1
+    while after < len(cumulative) and cumulative[after] <= place:
+        slot, after, step = after, after + step, 2 * step
+    after = min(after, len(cumulative))
+    while after - slot > 1:
+        middle = (slot + after) // 2
+        slot, after = (middle, after) if cumulative[middle] <= place else (slot, middle)
+    return slot
 
 
 def _joined(parts: list[_Part], n_lines: int, duration_s: float, top: float) -> FadeEvents:
