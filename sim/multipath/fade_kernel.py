@@ -124,36 +124,47 @@ def _changes(fades, reaches, limits, start_s, end_s):  # type: ignore[no-untyped
     Modulations of a channel do not heed each other: each is followed by itself, and its *turns* (times when
     it is lost, comes back, or is held away by something else) are then put together.
     """
-    usable, hold = limits[0], limits[3]
-    (n_channels, n_lines), n_modulations = usable.shape, len(hold)
+    (n_channels, n_lines), n_modulations = limits[0].shape, len(limits[3])
     largest = _largest_group(reaches)
     across, centre, slowness = np.empty((largest, n_lines)), np.empty((largest, n_lines)), np.empty(largest)
     edges, codes = np.empty(4 * largest * n_lines), np.empty(4 * largest * n_lines, dtype=np.int64)
-    covers = np.zeros((2, n_lines), dtype=np.int64)
-    turn_s, turns = np.empty(64), np.empty(64, dtype=np.int64)
-    held = np.zeros((n_channels, n_modulations), dtype=np.int64)
-    told, rows, n_rows = np.zeros((n_channels, 2)), np.empty((256, 4)), 0
+    placed = (across, centre, slowness, edges, codes, np.zeros((2, n_lines), dtype=np.int64))
+    held, told = np.zeros((n_channels, n_modulations), dtype=np.int64), np.zeros((n_channels, 2))
     told[:, 0] = n_modulations
-    begin, last = reaches[2], reaches[3]
+    begin, n_rows, rows = reaches[2], 0, np.empty((256, 4))
+    while True:
+        turns = (np.empty(len(rows)), np.empty(len(rows), dtype=np.int64), start_s, end_s)
+        begin, n_rows = _groups(fades, reaches, limits, begin, placed, turns, (held, told, rows, n_rows))
+        if begin >= reaches[3]:
+            return rows[:n_rows].copy()
+        rows = np.concatenate((rows, np.empty(rows.shape)))
+
+
+@bare_kernel
+def _groups(fades, reaches, limits, begin, placed, turns, done):  # type: ignore[no-untyped-def]
+    """Work on one group after another; gives the first for which room is short, and how many rows there are.
+
+    In here nobody counts who holds an array, which would take longer than the work.
+    """
+    (n_channels, n_lines), n_modulations, last = limits[0].shape, len(limits[3]), reaches[3]
+    held, told, rows, n_rows = done
     while begin < last:
         end, n_turns = _end_of_group(reaches, begin), 0
-        _place(fades, begin, end, across, centre, slowness)
-        placed = (across, centre, slowness, edges, codes, covers)
+        _place(fades, begin, end, placed)
+        most = 8 * (end - begin) * n_lines  # turns of one modulation: each fade begins and ends to cover
         for channel in range(n_channels):
             for m in range(n_modulations - 1, -1, -1):
-                if len(turns) - n_turns < 8 * (end - begin) * n_lines:
-                    more = len(turns) + 8 * (end - begin) * n_lines
-                    turn_s = np.concatenate((turn_s, np.empty(more)))
-                    turns = np.concatenate((turns, np.empty(more, dtype=np.int64)))
-                before, out = n_turns, (turn_s, turns, start_s, end_s)
-                n_turns = _follow(fades[5], begin, end, placed, limits, channel, m, out, n_turns)
+                if n_turns + most > len(turns[0]):
+                    return begin, n_rows
+                before = n_turns
+                n_turns = _follow(fades[5], begin, end, placed, limits, channel, m, turns, n_turns)
                 if n_turns == before:  # thresholds rise with the modulation: a lower one is not lost either
                     break
-        if len(rows) - n_rows < n_turns:
-            rows = np.concatenate((rows, np.empty((len(rows) + n_turns, 4))))
-        n_rows = _tell(turn_s, turns, n_turns, held, told, rows, n_rows)
+        if n_rows + n_turns > len(rows):
+            return begin, n_rows
+        n_rows = _tell(turns, n_turns, held, told, rows, n_rows)
         begin = end
-    return rows[:n_rows].copy()
+    return begin, n_rows
 
 
 @bare_inlined
@@ -176,9 +187,9 @@ def _largest_group(reaches):  # type: ignore[no-untyped-def]
 
 
 @bare_inlined
-def _place(fades, begin, end, across, centre, slowness):  # type: ignore[no-untyped-def]
+def _place(fades, begin, end, placed):  # type: ignore[no-untyped-def]
     """Closest approach (a power) and its time of each fade of a group on each line, and 1/speed."""
-    time, impact, speed, dx, dy, _ = fades
+    (time, impact, speed, dx, dy, _), (across, centre, slowness, _, _, _) = fades, placed
     for e in range(begin, end):
         slowness[e - begin] = 1.0 / speed[e]
         for line in range(dx.shape[1]):
@@ -186,16 +197,16 @@ def _place(fades, begin, end, across, centre, slowness):  # type: ignore[no-unty
             centre[e - begin, line] = time[e] - dx[e, line] * slowness[e - begin]
 
 
-@bare_kernel
-def _follow(kind, begin, end, placed, limits, channel, m, out, n_turns):  # type: ignore[no-untyped-def]
+@bare_inlined
+def _follow(kind, begin, end, placed, limits, channel, m, turns, n_turns):  # type: ignore[no-untyped-def]
     """Put the turns of one modulation of a channel in; gives how many there are then."""
     if end - begin == 1:
-        return _follow_one(kind[begin], placed, limits, channel, m, out, n_turns)
-    return _follow_many(kind[begin:end], placed, limits, channel, m, out, n_turns)
+        return _follow_one(kind[begin], placed, limits, channel, m, turns, n_turns)
+    return _follow_many(kind[begin:end], placed, limits, channel, m, turns, n_turns)
 
 
 @bare_inlined
-def _follow_one(kind, placed, limits, channel, m, out, n_turns):  # type: ignore[no-untyped-def]
+def _follow_one(kind, placed, limits, channel, m, turns, n_turns):  # type: ignore[no-untyped-def]
     """Of one fade by itself: lost while all lines are below ``down``, and on until one is above ``up``."""
     (across, centre, slowness, _, _, _), (usable, down, up, hold) = placed, limits
     lost_s, whole_s, back_s = -np.inf, np.inf, np.inf
@@ -211,12 +222,12 @@ def _follow_one(kind, placed, limits, channel, m, out, n_turns):  # type: ignore
     if lost_s == -np.inf or lost_s >= whole_s:
         return n_turns
     bit = DISPERSIVE_BIT if kind == DISPERSIVE else FLAT_BIT
-    n_turns = _turn(out, n_turns, lost_s, channel, m, bit)
-    return _turn(out, n_turns, back_s + hold[m], channel, m, 0)
+    n_turns = _turn(turns, n_turns, lost_s, channel, m, bit)
+    return _turn(turns, n_turns, back_s + hold[m], channel, m, 0)
 
 
 @bare_inlined
-def _follow_many(kind, placed, limits, channel, m, out, n_turns):  # type: ignore[no-untyped-def]
+def _follow_many(kind, placed, limits, channel, m, turns, n_turns):  # type: ignore[no-untyped-def]
     """Of fades that may meet: which lines are covered, and by how many fades of which kind."""
     edges, codes, covers = placed[3:]
     n_lines, n_edges = _edges(kind, placed, limits, channel, m)
@@ -251,7 +262,7 @@ def _follow_many(kind, placed, limits, channel, m, out, n_turns):  # type: ignor
             i += 1
         if (cause if lost else 0) != held:
             held = cause if lost else 0
-            n_turns = _turn(out, n_turns, now, channel, m, held)
+            n_turns = _turn(turns, n_turns, now, channel, m, held)
     return n_turns
 
 
@@ -280,12 +291,12 @@ def _edges(kind, placed, limits, channel, m):  # type: ignore[no-untyped-def]
 
 
 @bare_inlined
-def _turn(out, n_turns, time_s, channel, m, held):  # type: ignore[no-untyped-def]
+def _turn(turns, n_turns, time_s, channel, m, held):  # type: ignore[no-untyped-def]
     """Put a turn in, those from before the span at its start, none from its end on; gives the new number."""
-    turn_s, turns, start_s, end_s = out
+    turn_s, codes, start_s, end_s = turns
     if time_s >= end_s:
         return n_turns
-    _insert(turn_s, turns, n_turns, max(time_s, start_s), channel << 16 | m << 8 | held)
+    _insert(turn_s, codes, n_turns, max(time_s, start_s), channel << 16 | m << 8 | held)
     return n_turns + 1
 
 
@@ -298,14 +309,14 @@ def _insert(times, codes, n, time, code):  # type: ignore[no-untyped-def]
     times[n], codes[n] = time, code
 
 
-@bare_kernel
-def _tell(turn_s, turns, n_turns, held, told, rows, n_rows):  # type: ignore[no-untyped-def]
+@bare_inlined
+def _tell(turns, n_turns, held, told, rows, n_rows):  # type: ignore[no-untyped-def]
     """Rows of what the turns make of their channels: those of one instant give one change, or none."""
-    i = 0
+    (turn_s, codes, _, _), i = turns, 0
     while i < n_turns:
-        now, channel = turn_s[i], turns[i] >> 16
-        while i < n_turns and turn_s[i] == now and turns[i] >> 16 == channel:
-            held[channel, (turns[i] >> 8) & 255] = turns[i] & 255
+        now, channel = turn_s[i], codes[i] >> 16
+        while i < n_turns and turn_s[i] == now and codes[i] >> 16 == channel:
+            held[channel, (codes[i] >> 8) & 255] = codes[i] & 255
             i += 1
         level, cause = 0, 0
         for m in range(held.shape[1]):
