@@ -8,14 +8,15 @@ no other draw.
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
+from numpy.random.bit_generator import ISeedSequence
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import inlined, kernel
 
-_WORD = 0xFFFFFFFF
 _BESIDE = 2**40
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 
@@ -58,16 +59,72 @@ class Streams:
 
         The same (seed, block, name) gives the same draws wherever and whenever it is made.
         """
-        digest = _digest(_text(name))
-        words = tuple(int.from_bytes(digest[i : i + 4], "big") & _WORD for i in range(0, 16, 4))
-        sequence = np.random.SeedSequence(entropy=self.seed, spawn_key=(self.block, *words))
-        return np.random.Generator(np.random.PCG64(sequence))
+        digest = np.frombuffer(_digest(_text(name)), dtype=np.uint8)
+        return np.random.Generator(np.random.PCG64(_Seeded(_seed_words(self._begin, digest))))
+
+    @cached_property
+    def _begin(self) -> NDArray[np.uint32]:
+        """Seed and block as ``numpy.random.SeedSequence`` takes an entropy and the first of a spawn key."""
+        seed, block = _words(self.seed), _words(self.block)
+        return np.array([*seed, *[0] * (4 - len(seed)), *block], dtype=np.uint32)
 
     def keys(self, names: Sequence[tuple[str | int, ...]]) -> NDArray[np.uint64]:
         """One 64-bit key per name, shape (n,), for ``keyed_uniforms``; cheap where things are many."""
-        prefix = f"{self.seed}\x1f{self.block}\x1f".encode()
-        words = b"".join([_digest(prefix + _text(name))[:8] for name in names])
+        prefix, digest = f"{self.seed}\x1f{self.block}\x1f".encode(), hashlib.blake2b
+        words = b"".join([digest(prefix + _text(name), digest_size=16).digest()[:8] for name in names])
         return np.frombuffer(words, dtype=">u8").astype(np.uint64)
+
+
+class _Seeded(ISeedSequence):
+    """What seeds one generator: words made already."""
+
+    def __init__(self, words: NDArray[np.uint64]) -> None:
+        self._words = words
+
+    def generate_state(self, n_words: int, dtype: Any = np.uint32) -> NDArray[np.uint64]:
+        """As PCG64 asks: four words of 64 bits."""
+        return self._words
+
+
+def _words(number: int) -> list[int]:
+    """Words of 32 bits of a number, the lowest first."""
+    return [(number >> shift) & 0xFFFFFFFF for shift in range(0, max(number.bit_length(), 1), 32)]
+
+
+@kernel
+def _seed_words(begin, digest):  # type: ignore[no-untyped-def]
+    """What ``numpy.random.SeedSequence`` makes of some words and the four of a digest, for PCG64.
+
+    Its own way takes ten times as long, most of it for looking at what it was given; a test compares.
+    """
+    entropy = np.zeros(len(begin) + 4, np.uint32)
+    for i in range(len(begin)):
+        entropy[i] = begin[i]
+    for i in range(16):
+        word = len(begin) + i // 4
+        entropy[word] = entropy[word] << np.uint32(8) | np.uint32(digest[i])
+    pool, factor = np.empty(4, np.uint32), np.uint32(0x43B0D7E5)
+    for i in range(4):
+        pool[i], factor = _hashed(entropy[i], factor, np.uint32(0x931E8875))
+    for i in range(len(entropy)):
+        for k in range(4):
+            if i != k:
+                word, factor = _hashed(pool[i] if i < 4 else entropy[i], factor, np.uint32(0x931E8875))
+                pool[k] = pool[k] * np.uint32(0xCA01F9DD) - word * np.uint32(0x4973F715)
+                pool[k] ^= pool[k] >> np.uint32(16)
+    found, factor = np.zeros(4, np.uint64), np.uint32(0x8B51F9DD)
+    for i in range(8):
+        word, factor = _hashed(pool[i % 4], factor, np.uint32(0x58F38DED))
+        found[i // 2] |= np.uint64(word) << np.uint64(32 * (i % 2))
+    return found
+
+
+@inlined
+def _hashed(word, factor, step):  # type: ignore[no-untyped-def]
+    """A word hashed, and the next factor."""
+    word, factor = word ^ factor, np.uint32(factor * step)
+    word = np.uint32(word * factor)
+    return word ^ (word >> np.uint32(16)), factor
 
 
 @kernel

@@ -62,6 +62,8 @@ class Intervals:
 
     def clipped(self, low_s: float, high_s: float) -> "Intervals":
         """What of the intervals lies between two times [s]."""
+        if not len(self.start_s):
+            return self
         first, count = _within(self.offset, self.start_s, self.end_s, low_s, high_s)
         offset = np.append(0, np.cumsum(count))
         keep = np.arange(offset[-1]) + np.repeat(first - offset[:-1], count)

@@ -298,13 +298,32 @@ class Plant:
         """Base of each crew, all crews counted through; shape (n_crews,)."""
         return np.repeat(np.arange(len(self.crews)), [base.number for base in self.crews]).astype(np.int64)
 
+    @cached_property
+    def depots_near(self) -> tuple[tuple[int, ...], ...]:
+        """Depots as seen from each site, the nearest first."""
+        depots = range(len(self.depots))
+        return tuple(
+            tuple(sorted(depots, key=lambda i: great_circle_km(self.depots[i], site))) for site in self.sites
+        )
+
+    @cached_property
+    def _known_travel_h(self) -> dict[tuple[int, int, int | None], float]:
+        return {}
+
     def fetch_h(self, base: int, depot: int) -> float:
         """Time from a crew's base to a depot [h]."""
         crews = self.crews[base]
         return great_circle_km(crews, self.depots[depot]) * self.repair.road_factor / crews.speed_km_h
 
     def travel_h(self, base: int, site: int, depot: int | None) -> float:
-        """Time from a crew's base, by way of a depot if a spare is fetched there, to a site [h]."""
+        """Time from a crew's base, by way of a depot if a spare is fetched there, to a site [h]; worked out
+        once, for histories by the hundred."""
+        key = (base, site, depot)
+        if key not in self._known_travel_h:
+            self._known_travel_h[key] = self._travel_h(*key)
+        return self._known_travel_h[key]
+
+    def _travel_h(self, base: int, site: int, depot: int | None) -> float:
         crews, place = self.crews[base], self.sites[site]
         if depot is None:
             distance_km = great_circle_km(crews, place)

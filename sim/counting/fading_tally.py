@@ -124,8 +124,7 @@ def _protected(plain: HopThresholds, table: StateThresholds, fades: FadeEvents, 
     """Best of the first channel and the protection channels, forward, every line in use."""
     design = plain.design
     assert table.fades is not None  # the hop has fades
-    points = change_points(fades, table.fades, 0.0, end_s)
-    changes = np.column_stack((points.time_s, points.channel, points.level, points.cause)).astype(np.float64)
+    changes = change_points(fades, table.fades, 0.0, end_s).rows
     n = design.n_channel_directions
     start, nothing = np.zeros(1), np.empty((0, 3))
     time_s, state, joint = merge_changes(

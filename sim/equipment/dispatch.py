@@ -77,16 +77,12 @@ class Dispatcher:
         for crew in reversed(range(len(self._base))):
             self._idle[self._base[crew]].append(crew)
         self._waiting: list[Episode] = []
-        self._travel: dict[tuple[int, int, int | None], float] = {}
         self._wake_s = float("inf")
         self._visits: dict[int, Visit] = {}
 
     def travel_s(self, base: int, episode: Episode) -> float:
         """Travel time of a crew from its base to the failed part [s]."""
-        key = (base, episode.site, episode.depot)
-        if key not in self._travel:
-            self._travel[key] = self._plant.travel_h(*key) * HOUR_S
-        return self._travel[key]
+        return self._plant.travel_h(base, episode.site, episode.depot) * HOUR_S
 
     def call(self, episode: Episode) -> Event:
         """The event of a crew standing at the fault, or of the call being withdrawn (``episode.crew`` is -1).

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import simpy
 from simpy.events import Event
 
-from hopyears.models.equipment.plant import Plant, great_circle_km
+from hopyears.models.equipment.plant import Plant
 from hopyears.models.equipment.working_time import HOUR_S
 from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 
@@ -63,7 +63,6 @@ class Stores:
         self._orders: dict[tuple[int, str], list[_Order]] = {key: [] for key in self._level}
         self._waiting: list[_Claim] = []
         self._held: list[_Claim] = []
-        self._near: dict[int, list[int]] = {}
 
     def ask(self, episode: Episode, fitting: Sequence[str], lead_time_draw: float) -> Event:
         """The event of having a spare for a fault.
@@ -81,7 +80,7 @@ class Stores:
         if self._unlimited or not self._plant.depots:
             kept = [
                 (i, item)
-                for i in self._depots_near(episode.site)
+                for i in self._plant.depots_near[episode.site]
                 for item in fitting
                 if (i, item) in self._level
             ]
@@ -113,7 +112,7 @@ class Stores:
 
     def _in_stock(self, claim: _Claim) -> tuple[int, str] | None:
         """Nearest depot with a fitting spare."""
-        for depot in self._depots_near(claim.episode.site):
+        for depot in self._plant.depots_near[claim.episode.site]:
             for item in claim.fitting:
                 if self._level.get((depot, item), 0) >= 1:
                     self._level[depot, item] -= 1
@@ -143,7 +142,7 @@ class Stores:
     def _hand_over(self, claim: _Claim, depot: int, item: str) -> None:
         self._waiting.remove(claim)
         claim.item, claim.episode.depot = item, depot
-        nearest = self._depots_near(claim.episode.site)[0]
+        nearest = self._plant.depots_near[claim.episode.site][0]
         ships_h = self._plant.depots[depot].ships_h
         if depot != nearest and ships_h is not None:
             claim.episode.depot = nearest
@@ -154,7 +153,7 @@ class Stores:
 
     def _home(self, claim: _Claim) -> tuple[int, str]:
         """Depot and kind of spare that an order in a fault's place goes to."""
-        near = self._depots_near(claim.episode.site)
+        near = self._plant.depots_near[claim.episode.site]
         kept = ((i, item) for i in near for item in claim.fitting if (i, item) in self._level)
         return next(kept, (near[0], claim.fitting[0]))
 
@@ -186,12 +185,3 @@ class Stores:
             then()
 
         self._env.timeout(max(time_s - self._env.now, 0.0)).callbacks.append(woken)
-
-    def _depots_near(self, site: int) -> list[int]:
-        if site not in self._near:
-            depots = range(len(self._plant.depots))
-            self._near[site] = sorted(depots, key=lambda i: self._distance_km(i, site))
-        return self._near[site]
-
-    def _distance_km(self, depot: int, site: int) -> float:
-        return great_circle_km(self._plant.depots[depot], self._plant.sites[site])

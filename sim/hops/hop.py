@@ -55,7 +55,7 @@ def hop_history(
     design = thresholds.design
     ends = np.append(equipment.start_s[1:], duration_s)
     tables = [thresholds.of(state) for state in equipment.states]
-    rain_parts, fade_parts = [np.empty((0, 3))], [np.empty((0, 4))]
+    rain_parts, fade_parts = list[Floats](), list[Floats]()
     for start_s, end_s, row in zip(equipment.start_s, ends, equipment.state, strict=True):
         if rain is not None and rain.time_s.size:
             rain_parts.append(_rain_changes(rain, tables[row], start_s, end_s))
@@ -64,13 +64,18 @@ def hop_history(
     time_s, state, joint = merge_changes(
         equipment.start_s,
         equipment.state,
-        np.concatenate(rain_parts),
-        np.concatenate(fade_parts),
+        _one_after_another(rain_parts, 3),
+        _one_after_another(fade_parts, 4),
         design.n_channel_directions,
         len(design.steps),
     )
     stuck = np.array([each.stuck for each in equipment.states], dtype=np.int64)
     return _history(thresholds, tables, stuck, time_s, state, joint)
+
+
+def _one_after_another(parts: Sequence[Floats], width: int) -> Floats:
+    """Rows of all parts; of one alone, or of none, without a copy."""
+    return np.concatenate(parts) if len(parts) > 1 else parts[0] if parts else np.empty((0, width))
 
 
 class FadeFree:
@@ -130,8 +135,7 @@ def _rain_changes(rain: RainKnots, table: StateThresholds, start_s: float, end_s
 def _fade_changes(fades: FadeEvents, table: StateThresholds, start_s: float, end_s: float) -> Floats:
     if table.fades is None or not table.ceiling.any():
         return np.empty((0, 4))
-    points = change_points(fades, table.fades, start_s, end_s)
-    return np.column_stack((points.time_s, points.channel, points.level, points.cause)).astype(np.float64)
+    return change_points(fades, table.fades, start_s, end_s).rows
 
 
 def _history(

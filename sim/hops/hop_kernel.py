@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Ints
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import bare_inlined, bare_kernel, kernel
 
 BITS_PER_LEVEL = 4
 CHANNELS_PER_WORD = 16
@@ -161,23 +161,34 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
     for channel in range(n_channels):
         _set_level(clear, 1, channel, n_levels)
         _set_level(clear, 2, channel, n_levels)
-    now = clear.copy()
     total = segment_s.size + rain.shape[0] + fades.shape[0]
     time_s = np.empty(total, dtype=np.float64)
     state = np.empty(total, dtype=np.int32)
     joint = np.empty((64, width), dtype=np.uint64)
     table = np.full(256, _EMPTY, dtype=np.int32)
-    n_states = 0
-    size = 0
-    i = j = k = 0
-    while i < segment_s.size or j < rain.shape[0] or k < fades.shape[0]:
+    sources, now, at = (segment_s, segment_equipment, rain, fades), clear.copy(), np.zeros(5, dtype=np.int64)
+    while not _merge(sources, clear, now, at, time_s, state, joint, table):
+        joint = _grown(joint)
+        table = _rehashed(joint, at[4], 4 * joint.shape[0])  # at most a quarter full: a search is short
+    return time_s[: at[3]].copy(), state[: at[3]].copy(), joint[: at[4]].copy()
+
+
+@bare_kernel
+def _merge(sources, clear, now, at, time_s, state, joint, table):  # type: ignore[no-untyped-def]
+    """Go on with the timeline; False if there is no room for another joint state.
+
+    ``at`` has how far segments, rain and fades are read, and how many changes and joint states there are.
+    """
+    segment_s, segment_equipment, rain, fades = sources
+    i, j, k, size, n_states = at[0], at[1], at[2], at[3], at[4]
+    while (i < segment_s.size or j < rain.shape[0] or k < fades.shape[0]) and n_states < joint.shape[0]:
         next_s = segment_s[i] if i < segment_s.size else np.inf
         if j < rain.shape[0]:
             next_s = min(next_s, rain[j, 0])
         if k < fades.shape[0]:
             next_s = min(next_s, fades[k, 0])
         while i < segment_s.size and segment_s[i] <= next_s:
-            for word in range(width):
+            for word in range(clear.size):
                 now[word] = clear[word]
             now[0] = np.uint64(segment_equipment[i])
             i += 1
@@ -188,14 +199,10 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
             _set_level(now, 2, int(fades[k, 1]), int(fades[k, 2]))
             _set_level(now, 3, int(fades[k, 1]), int(fades[k, 3]))
             k += 1
-        if 2 * (n_states + 1) > table.size:  # at most half full, so a search is short and always ends
-            table = _rehashed(joint, n_states, 4 * table.size)
         slot = _slot(table, joint, now)
         row = table[slot]
         if row == _EMPTY:
-            if n_states == joint.shape[0]:
-                joint = _grown(joint)
-            for word in range(width):
+            for word in range(now.size):
                 joint[n_states, word] = now[word]
             row = n_states
             table[slot] = row
@@ -205,17 +212,18 @@ def merge_changes(segment_s, segment_equipment, rain, fades, n_channels, n_level
         time_s[size] = next_s
         state[size] = row
         size += 1
-    return time_s[:size].copy(), state[:size].copy(), joint[:n_states].copy()
+    at[0], at[1], at[2], at[3], at[4] = i, j, k, size, n_states
+    return i == segment_s.size and j == rain.shape[0] and k == fades.shape[0]
 
 
-@kernel
+@bare_inlined
 def _set_level(codes, column, channel, level):  # type: ignore[no-untyped-def]
     word = column + 3 * (channel // CHANNELS_PER_WORD)
     shift = np.uint64(BITS_PER_LEVEL * (channel % CHANNELS_PER_WORD))
     codes[word] = (codes[word] & ~(np.uint64(0xF) << shift)) | (np.uint64(level) << shift)
 
 
-@kernel
+@bare_inlined
 def _mixed(codes):  # type: ignore[no-untyped-def]
     """A hash of a joint state: odd multipliers and shifts carry each bit into those of the mask."""
     value = np.uint64(0)
@@ -226,7 +234,7 @@ def _mixed(codes):  # type: ignore[no-untyped-def]
     return value ^ (value >> np.uint64(32))
 
 
-@kernel
+@bare_inlined
 def _slot(table, joint, codes):  # type: ignore[no-untyped-def]
     """Slot of the table that holds this joint state, or the empty slot where it belongs."""
     mask = np.uint64(table.size - 1)  # sizes are powers of two

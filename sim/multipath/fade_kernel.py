@@ -6,13 +6,11 @@ from typing import Final
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats, Ints
-from hopyears.models.basics.kernel import kernel
-from hopyears.sim.multipath.fades import N_KINDS, FadeEvents
+from hopyears.models.basics.kernel import bare_inlined, bare_kernel, kernel
+from hopyears.sim.multipath.fades import DISPERSIVE, N_KINDS, FadeEvents
 
 FLAT_BIT: Final = 1
 DISPERSIVE_BIT: Final = 2
-
-_Part = tuple[Floats, Ints, Ints, Ints]
 
 
 @dataclass(frozen=True)
@@ -57,22 +55,36 @@ class Thresholds:
 
 @dataclass(frozen=True)
 class ChangePoints:
-    """Changes of the channel-directions of one hop, in the order of time.
+    """Changes of the channel-directions of one hop, in the order of time, at one time in that of channels.
 
     Parameters
     ----------
-    time_s : array, shape (n,)
-    channel : int64 array, shape (n,)
-    level : int64 array, shape (n,)
-        Number of usable modulations from then on, 0 to all.
-    cause : int64 array, shape (n,)
-        FLAT_BIT, DISPERSIVE_BIT or both: what holds modulations away; 0 when all are usable.
+    rows : array, shape (n, 4)
+        Time [s]; channel-direction; number of its modulations that are usable from then on, 0 to all; what
+        holds the others away, FLAT_BIT, DISPERSIVE_BIT or both, 0 when all are usable.
     """
 
-    time_s: Floats
-    channel: Ints
-    level: Ints
-    cause: Ints
+    rows: Floats
+
+    @property
+    def time_s(self) -> Floats:
+        """When, shape (n,)."""
+        return self.rows[:, 0]
+
+    @property
+    def channel(self) -> Ints:
+        """Of which channel-direction, shape (n,)."""
+        return self.rows[:, 1].astype(np.int64)
+
+    @property
+    def level(self) -> Ints:
+        """Usable modulations from then on, shape (n,)."""
+        return self.rows[:, 2].astype(np.int64)
+
+    @property
+    def cause(self) -> Ints:
+        """What holds the others away, shape (n,)."""
+        return self.rows[:, 3].astype(np.int64)
 
 
 def change_points(events: FadeEvents, thresholds: Thresholds, start_s: float, end_s: float) -> ChangePoints:
@@ -99,164 +111,219 @@ def change_points(events: FadeEvents, thresholds: Thresholds, start_s: float, en
     reach = float(thresholds.hold_s.max(initial=0.0))
     first = int(np.searchsorted(events.latest_end_s, start_s - reach, side="right"))
     last = int(np.searchsorted(events.earliest_start_s, end_s, side="left"))
-    span = slice(first, max(first, last))
-    n_channels = len(thresholds.usable)
-    parts = []
-    for channel in range(n_channels):
-        lines = np.nonzero(thresholds.usable[channel])[0]
-        if lines.size and last > first:
-            edges, codes = _edges(
-                events.time_s[span],
-                events.impact[span],
-                events.speed_per_s[span],
-                events.dx[span],
-                events.dy[span],
-                events.kind[span],
-                lines,
-                np.ascontiguousarray(thresholds.down[:, channel]),
-                np.ascontiguousarray(thresholds.up[:, channel]),
-            )
-            order = np.argsort(edges, kind="stable")  # runs of sorted edges: much faster than quicksort
-            hold = thresholds.hold_s
-            time, level, cause = _sweep(edges[order], codes[order], len(lines), hold, start_s, end_s)
-            parts.append((time, np.full(len(time), channel, dtype=np.int64), level, cause))
-    return _merged(parts)
-
-
-def _merged(parts: list[_Part]) -> ChangePoints:
-    """Points of all channels in the order of time."""
-    if not parts:
-        nothing = np.empty(0, dtype=np.int64)
-        return ChangePoints(np.empty(0), nothing, nothing, nothing)
-    time, channel, level, cause = (np.concatenate(column) for column in zip(*parts, strict=True))
-    if len(parts) == 1:
-        return ChangePoints(time, channel, level, cause)
-    order = np.argsort(time, kind="stable")
-    return ChangePoints(time[order], channel[order], level[order], cause[order])
+    fades = (events.time_s, events.impact, events.speed_per_s, events.dx, events.dy, events.kind)
+    reaches = (events.latest_end_s, events.earliest_start_s, first, last, reach)
+    limits = (thresholds.usable, thresholds.down, thresholds.up, thresholds.hold_s)
+    return ChangePoints(_changes(fades, reaches, limits, float(start_s), float(end_s)))
 
 
 @kernel
-def _edges(time, impact, speed, dx, dy, kind, lines, down, up):  # type: ignore[no-untyped-def]
-    """Times when fades begin or end to cover the lines of one channel, and what each is, as a code.
+def _changes(fades, reaches, limits, start_s, end_s):  # type: ignore[no-untyped-def]
+    """Rows of ``ChangePoints``, group by group of fades that may meet, or follow each other within a hold.
 
-    A code is modulation << 10 | line << 3 | dispersive << 2 | below_down << 1 | start: each fade covers a
-    line below ``up`` for a span, and below ``down`` for a span within it.
+    Modulations of a channel do not heed each other: each is followed by itself, and its *turns* (times when
+    it is lost, comes back, or is held away by something else) are then put together.
     """
-    n_lines, n_modulations = len(lines), down.shape[2]
-    edges = np.empty(1024)
-    codes = np.empty(1024, dtype=np.int64)
-    n = 0
-    for e in range(len(time)):
-        k = kind[e]
-        slowness = 1.0 / speed[e]
-        for i in range(n_lines):
-            line = lines[i]
-            across = (impact[e] + dy[e, line]) ** 2
-            centre = time[e] - dx[e, line] * slowness
-            # Thresholds rise with the modulation: below the first not reached, none is.
-            for m in range(n_modulations - 1, -1, -1):
-                if up[k, line, m] <= across:
-                    break
-                if n + 4 > len(edges):
-                    edges = np.concatenate((edges, np.empty(len(edges))))
-                    codes = np.concatenate((codes, np.empty(len(codes), dtype=np.int64)))
-                code = m << 10 | i << 3 | (4 if k == 2 else 0)
-                half = np.sqrt(up[k, line, m] - across) * slowness
-                edges[n], codes[n] = centre - half, code + 1
-                edges[n + 1], codes[n + 1] = centre + half, code
-                n += 2
-                if down[k, line, m] > across:
-                    half = np.sqrt(down[k, line, m] - across) * slowness
-                    edges[n], codes[n] = centre - half, code + 3
-                    edges[n + 1], codes[n + 1] = centre + half, code + 2
-                    n += 2
-    return edges[:n], codes[:n]
-
-
-@kernel
-def _sweep(edges, codes, n_lines, hold, start, end):  # type: ignore[no-untyped-def]
-    """Changes of one channel from the edges of its fades: arrays of time, level and cause."""
-    n_modulations = len(hold)
-    covers = np.zeros(
-        (2, n_modulations, n_lines), dtype=np.int64
-    )  # fades on each line, below up and below down
-    covered = np.zeros((2, n_modulations), dtype=np.int64)  # lines that have any
-    classes = np.zeros((n_modulations, 2), dtype=np.int64)  # fades on all lines, flat and dispersive
-    lost = np.zeros(n_modulations, dtype=np.bool_)
-    release = np.full(n_modulations, np.inf)
-    causes = np.zeros(n_modulations, dtype=np.int64)
-    out_time, out_state = np.empty(256), np.empty((256, 2), dtype=np.int64)
-    n_out, i, since, next_release = 0, 0, start, np.inf
-    level, cause = n_modulations, 0
+    (n_channels, n_lines), n_modulations = limits[0].shape, len(limits[3])
+    largest = _largest_group(reaches)
+    across, centre, slowness = np.empty((largest, n_lines)), np.empty((largest, n_lines)), np.empty(largest)
+    edges, codes = np.empty(4 * largest * n_lines), np.empty(4 * largest * n_lines, dtype=np.int64)
+    placed = (across, centre, slowness, edges, codes, np.zeros((2, n_lines), dtype=np.int64))
+    held, told = np.zeros((n_channels, n_modulations), dtype=np.int64), np.zeros((n_channels, 2))
+    told[:, 0] = n_modulations
+    begin, n_rows, rows = reaches[2], 0, np.empty((256, 4))
     while True:
-        now = min(edges[i] if i < len(edges) else np.inf, next_release)
-        # The state is written when time moves on, so edges of one instant give one change, or none.
-        if now > since:
-            new_level, new_cause = _state(lost, causes)
-            if new_level != level or new_cause != cause:
-                level, cause = new_level, new_cause
-                if n_out == len(out_time):
-                    out_time = np.concatenate((out_time, np.empty(n_out)))
-                    out_state = np.concatenate((out_state, np.empty((n_out, 2), dtype=np.int64)))
-                out_time[n_out], out_state[n_out, 0], out_state[n_out, 1] = since, level, cause
-                n_out += 1
-        if now >= end:
-            break
-        if next_release <= now:
-            for m in range(n_modulations):
-                if release[m] <= now:
-                    lost[m], release[m] = False, np.inf
-            next_release = release.min()
-        # Edges from before ``start`` are counted too: they say which fades are under way there.
-        while i < len(edges) and edges[i] == now:
-            m = _cover(codes[i], covers, covered, classes)
-            # A modulation that is neither lost nor covered on all lines can change nothing.
-            touched = lost[m] or covered[1, m] == n_lines
-            if touched and _decide(m, now, n_lines, covered, classes, hold, lost, release, causes):
-                next_release = release.min()
+        turns = (np.empty(len(rows)), np.empty(len(rows), dtype=np.int64), start_s, end_s)
+        begin, n_rows = _groups(fades, reaches, limits, begin, placed, turns, (held, told, rows, n_rows))
+        if begin >= reaches[3]:
+            return rows[:n_rows].copy()
+        rows = np.concatenate((rows, np.empty(rows.shape)))
+
+
+@bare_kernel
+def _groups(fades, reaches, limits, begin, placed, turns, done):  # type: ignore[no-untyped-def]
+    """Work on one group after another; gives the first for which room is short, and how many rows there are.
+
+    In here nobody counts who holds an array, which would take longer than the work.
+    """
+    (n_channels, n_lines), n_modulations, last = limits[0].shape, len(limits[3]), reaches[3]
+    held, told, rows, n_rows = done
+    while begin < last:
+        end, n_turns = _end_of_group(reaches, begin), 0
+        _place(fades, begin, end, placed)
+        most = 8 * (end - begin) * n_lines  # turns of one modulation: each fade begins and ends to cover
+        for channel in range(n_channels):
+            for m in range(n_modulations - 1, -1, -1):
+                if n_turns + most > len(turns[0]):
+                    return begin, n_rows
+                before = n_turns
+                n_turns = _follow(fades[5], begin, end, placed, limits, channel, m, turns, n_turns)
+                if n_turns == before:  # thresholds rise with the modulation: a lower one is not lost either
+                    break
+        if n_rows + n_turns > len(rows):
+            return begin, n_rows
+        n_rows = _tell(turns, n_turns, held, told, rows, n_rows)
+        begin = end
+    return begin, n_rows
+
+
+@bare_inlined
+def _end_of_group(reaches, begin):  # type: ignore[no-untyped-def]
+    """First fade that begins after all before it have ended, and every hold with them."""
+    latest_end_s, earliest_start_s, _, last, hold_s = reaches
+    end = begin + 1
+    while end < last and earliest_start_s[end] <= latest_end_s[end - 1] + hold_s:
+        end += 1
+    return end
+
+
+@bare_kernel
+def _largest_group(reaches):  # type: ignore[no-untyped-def]
+    begin, last, largest = reaches[2], reaches[3], 0
+    while begin < last:
+        end = _end_of_group(reaches, begin)
+        largest, begin = max(largest, end - begin), end
+    return largest
+
+
+@bare_inlined
+def _place(fades, begin, end, placed):  # type: ignore[no-untyped-def]
+    """Closest approach (a power) and its time of each fade of a group on each line, and 1/speed."""
+    (time, impact, speed, dx, dy, _), (across, centre, slowness, _, _, _) = fades, placed
+    for e in range(begin, end):
+        slowness[e - begin] = 1.0 / speed[e]
+        for line in range(dx.shape[1]):
+            across[e - begin, line] = (impact[e] + dy[e, line]) ** 2
+            centre[e - begin, line] = time[e] - dx[e, line] * slowness[e - begin]
+
+
+@bare_inlined
+def _follow(kind, begin, end, placed, limits, channel, m, turns, n_turns):  # type: ignore[no-untyped-def]
+    """Put the turns of one modulation of a channel in; gives how many there are then."""
+    if end - begin == 1:
+        return _follow_one(kind[begin], placed, limits, channel, m, turns, n_turns)
+    return _follow_many(kind[begin:end], placed, limits, channel, m, turns, n_turns)
+
+
+@bare_inlined
+def _follow_one(kind, placed, limits, channel, m, turns, n_turns):  # type: ignore[no-untyped-def]
+    """Of one fade by itself: lost while all lines are below ``down``, and on until one is above ``up``."""
+    (across, centre, slowness, _, _, _), (usable, down, up, hold) = placed, limits
+    lost_s, whole_s, back_s = -np.inf, np.inf, np.inf
+    for line in range(usable.shape[1]):
+        if usable[channel, line]:
+            deep = down[kind, channel, line, m] - across[0, line]
+            if deep <= 0.0:
+                return n_turns
+            half = np.sqrt(deep) * slowness[0]
+            lost_s, whole_s = max(lost_s, centre[0, line] - half), min(whole_s, centre[0, line] + half)
+            half = np.sqrt(up[kind, channel, line, m] - across[0, line]) * slowness[0]
+            back_s = min(back_s, centre[0, line] + half)
+    if lost_s == -np.inf or lost_s >= whole_s:
+        return n_turns
+    bit = DISPERSIVE_BIT if kind == DISPERSIVE else FLAT_BIT
+    n_turns = _turn(turns, n_turns, lost_s, channel, m, bit)
+    return _turn(turns, n_turns, back_s + hold[m], channel, m, 0)
+
+
+@bare_inlined
+def _follow_many(kind, placed, limits, channel, m, turns, n_turns):  # type: ignore[no-untyped-def]
+    """Of fades that may meet: which lines are covered, and by how many fades of which kind."""
+    edges, codes, covers = placed[3:]
+    n_lines, n_edges = _edges(kind, placed, limits, channel, m)
+    below_down, below_up, flat, dispersive = 0, 0, 0, 0  # lines below, and fades below ``up`` on any line
+    lost, release_s, cause, held, i = False, np.inf, 0, 0, 0
+    while i < n_edges or release_s < np.inf:
+        now = min(edges[i] if i < n_edges else np.inf, release_s)
+        if release_s <= now:
+            lost, release_s = False, np.inf
+        while i < n_edges and edges[i] == now:
+            step, deep, line = 1 if codes[i] & 1 else -1, (codes[i] >> 1) & 1, codes[i] >> 3
+            before = covers[deep, line] > 0
+            covers[deep, line] += step
+            change = (covers[deep, line] > 0) - before
+            if deep:
+                below_down += change
+            else:
+                below_up += change
+                if codes[i] & 4:
+                    dispersive += step
+                else:
+                    flat += step
+            if below_down == n_lines:
+                lost, release_s = True, np.inf
+            elif lost and below_up == n_lines:
+                release_s = np.inf
+            elif lost and release_s == np.inf:
+                lost = limits[3][m] > 0.0
+                release_s = now + limits[3][m] if lost else np.inf
+            if flat > 0 or dispersive > 0:
+                cause = (FLAT_BIT if flat > 0 else 0) | (DISPERSIVE_BIT if dispersive > 0 else 0)
             i += 1
-        since = max(now, start)
-    return out_time[:n_out], out_state[:n_out, 0].copy(), out_state[:n_out, 1].copy()
+        if (cause if lost else 0) != held:
+            held = cause if lost else 0
+            n_turns = _turn(turns, n_turns, now, channel, m, held)
+    return n_turns
 
 
-@kernel
-def _cover(code, covers, covered, classes):  # type: ignore[no-untyped-def]
-    """Count one edge in; gives its modulation."""
-    step = 1 if code & 1 else -1
-    below_down = (code >> 1) & 1
-    dispersive = (code >> 2) & 1
-    m = code >> 10
-    line = (code >> 3) & 127
-    before = covers[below_down, m, line]
-    after = before + step
-    covers[below_down, m, line] = after
-    covered[below_down, m] += (1 if after > 0 else 0) - (1 if before > 0 else 0)
-    classes[m, dispersive] += step * (1 - below_down)
-    return m
+@bare_inlined
+def _edges(kind, placed, limits, channel, m):  # type: ignore[no-untyped-def]
+    """Usable lines, and times when fades begin or end to cover them, in order of time.
+
+    The code of each is line << 3 | dispersive << 2 | below_down << 1 | start: each fade covers a line below
+    ``up`` for a span, and below ``down`` for a span within it.
+    """
+    (across, centre, slowness, edges, codes, _), (usable, down, up, _) = placed, limits
+    n_lines, n = 0, 0
+    for line in range(usable.shape[1]):
+        n_lines += usable[channel, line]
+    for e in range(len(kind)):
+        for line in range(usable.shape[1]):
+            for deep in range(2 if usable[channel, line] else 0):
+                limit = down[kind[e], channel, line, m] if deep else up[kind[e], channel, line, m]
+                if limit > across[e, line]:
+                    half = np.sqrt(limit - across[e, line]) * slowness[e]
+                    code = line << 3 | (4 if kind[e] == DISPERSIVE else 0) | deep << 1
+                    _insert(edges, codes, n, centre[e, line] - half, code | 1)
+                    _insert(edges, codes, n + 1, centre[e, line] + half, code)
+                    n += 2
+    return n_lines, n
 
 
-@kernel
-def _decide(m, now, n_lines, covered, classes, hold, lost, release, causes):  # type: ignore[no-untyped-def]
-    """Lose, keep or start to regain one modulation of the channel; whether a release was set or lifted."""
-    before = release[m]
-    if covered[1, m] == n_lines:
-        lost[m], release[m] = True, np.inf
-    elif lost[m] and covered[0, m] == n_lines:
-        release[m] = np.inf
-    elif lost[m] and release[m] == np.inf:
-        lost[m] = hold[m] > 0.0
-        release[m] = now + hold[m] if lost[m] else np.inf
-    if classes[m, 0] > 0 or classes[m, 1] > 0:
-        causes[m] = (FLAT_BIT if classes[m, 0] > 0 else 0) | (DISPERSIVE_BIT if classes[m, 1] > 0 else 0)
-    return release[m] != before
+@bare_inlined
+def _turn(turns, n_turns, time_s, channel, m, held):  # type: ignore[no-untyped-def]
+    """Put a turn in, those from before the span at its start, none from its end on; gives the new number."""
+    turn_s, codes, start_s, end_s = turns
+    if time_s >= end_s:
+        return n_turns
+    _insert(turn_s, codes, n_turns, max(time_s, start_s), channel << 16 | m << 8 | held)
+    return n_turns + 1
 
 
-@kernel
-def _state(lost, causes):  # type: ignore[no-untyped-def]
-    """Number of modulations not lost, and the causes of those that are."""
-    level, cause = len(lost), 0
-    for m in range(len(lost)):
-        if lost[m]:
-            level -= 1
-            cause |= causes[m]
-    return level, cause
+@bare_inlined
+def _insert(times, codes, n, time, code):  # type: ignore[no-untyped-def]
+    """Insert into the first n, after all of the same time: fades come in order, so it is never far."""
+    while n > 0 and times[n - 1] > time:
+        times[n], codes[n] = times[n - 1], codes[n - 1]
+        n -= 1
+    times[n], codes[n] = time, code
+
+
+@bare_inlined
+def _tell(turns, n_turns, held, told, rows, n_rows):  # type: ignore[no-untyped-def]
+    """Rows of what the turns make of their channels: those of one instant give one change, or none."""
+    (turn_s, codes, _, _), i = turns, 0
+    while i < n_turns:
+        now, channel = turn_s[i], codes[i] >> 16
+        while i < n_turns and turn_s[i] == now and codes[i] >> 16 == channel:
+            held[channel, (codes[i] >> 8) & 255] = codes[i] & 255
+            i += 1
+        level, cause = 0, 0
+        for m in range(held.shape[1]):
+            level += held[channel, m] == 0
+            cause |= held[channel, m]
+        if level != told[channel, 0] or cause != told[channel, 1]:
+            told[channel, 0], told[channel, 1] = level, cause
+            rows[n_rows, 0], rows[n_rows, 1], rows[n_rows, 2], rows[n_rows, 3] = now, channel, level, cause
+            n_rows += 1
+    return n_rows

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from hopyears.models.air import fade_shape
 from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.basics.arrays import Bools, Floats
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import bare_inlined, bare_kernel, kernel
 from hopyears.sim.multipath.nights import SLOT_S, HopActivity
 from hopyears.sim.streams import Streams
 
@@ -128,25 +128,41 @@ def _borne(  # type: ignore[no-untyped-def]
     gaps, signed, log_slowness, normals, cumulative, slot_start, worst, factors, anchor, limits
 ):
     """Fades borne by one line in one shell, less those that an earlier line has or that reach no top."""
+    n, n_lines = len(signed), len(normals) + 1
+    time, impact, pace, in_worst = np.empty(n), np.empty(n), np.empty(n), np.empty(n, dtype=np.bool_)
+    dx, dy = np.empty((n, n_lines)), np.empty((n, n_lines))
+    kept = _bear(
+        (gaps, signed, log_slowness, normals),
+        (cumulative, slot_start, worst),
+        factors,
+        anchor,
+        (limits[0], limits[1], limits[2], limits[3]),
+        (time, impact, pace, dx, dy, in_worst),
+    )
+    return time[:kept], impact[:kept], pace[:kept], dx[:kept], dy[:kept], in_worst[:kept]
+
+
+@bare_kernel
+def _bear(drawn, slots, factors, anchor, limits, fades):  # type: ignore[no-untyped-def]
+    """Fill in the columns of ``_borne``; gives how many fades there are."""
+    gaps, signed, log_slowness, normals = drawn
+    cumulative, slot_start, worst = slots
     low, high, outer, top = limits
-    n, n_others = len(signed), len(normals)
-    time, impact, pace = np.empty(n), np.empty(n), np.empty(n)
-    dx, dy = np.zeros((n, n_others + 1)), np.zeros((n, n_others + 1))
-    in_worst = np.empty(n, dtype=np.bool_)
+    time, impact, pace, dx, dy, in_worst = fades
     scale = cumulative[-1] / gaps.sum()
-    place, kept = 0.0, 0
-    for i in range(n):
+    place, slot, kept = 0.0, 0, 0
+    for i in range(len(signed)):
         place += gaps[i] * scale
-        slot = min(np.searchsorted(cumulative, place, side="right") - 1, len(slot_start) - 1)
-        factor = factors[1 if worst[slot] else 0]
+        slot = min(_slot_of(cumulative, place, slot), len(slot_start) - 1)
         b = (low + (high - low) * abs(signed[i])) * (1.0 if signed[i] > 0.0 else -1.0)
         dx[kept, anchor], dy[kept, anchor] = 0.0, 0.0
         reaches, elsewhere = abs(b) < top, False
-        for j in range(n_others):
+        for j in range(len(normals)):
             x, y = 0.0, 0.0
             for k in range(j + 1):
-                x += factor[j, k] * normals[k, 0, i]
-                y += factor[j, k] * normals[k, 1, i]
+                factor = factors[1 if worst[slot] else 0, j, k]
+                x += factor * normals[k, 0, i]
+                y += factor * normals[k, 1, i]
             line = j if j < anchor else j + 1
             dx[kept, line], dy[kept, line] = x * _HALF_POWER, y * _HALF_POWER
             closest = abs(b + dy[kept, line])
@@ -157,7 +173,20 @@ def _borne(  # type: ignore[no-untyped-def]
             time[kept] = slot_start[slot] + SLOT_S * within
             impact[kept], pace[kept], in_worst[kept] = b, log_slowness[i], worst[slot]
             kept += 1
-    return time[:kept], impact[:kept], pace[:kept], dx[:kept], dy[:kept], in_worst[:kept]
+    return kept
+
+
+@bare_inlined
+def _slot_of(cumulative, place, slot):  # type: ignore[no-untyped-def]
+    """Last slot that begins at or before a place, from one that does on: sought in ever longer steps."""
+    after, step = slot + 1, 1
+    while after < len(cumulative) and cumulative[after] <= place:
+        slot, after, step = after, after + step, 2 * step
+    after = min(after, len(cumulative))
+    while after - slot > 1:
+        middle = (slot + after) // 2
+        slot, after = (middle, after) if cumulative[middle] <= place else (slot, middle)
+    return slot
 
 
 def _joined(parts: list[_Part], n_lines: int, duration_s: float, top: float) -> FadeEvents:

@@ -103,19 +103,12 @@ def draw_activity(
     wet : sequence of uint8 array or None, one per hop, optional
         ``wet_hours``: no fading then, see ``still_air.move_out_of_rain``.
     """
-    weather, edges_s = NightWeather(streams, _n_nights(n_years)), month_edges_s(n_years)
+    where = list(zip(places.latitude_deg, places.longitude_deg, strict=True))
+    weather, edges_s = NightWeather(streams, _n_nights(n_years), where), month_edges_s(n_years)
+    each = zip(places.names, laws, [None] * len(laws) if wet is None else wet, strict=True)
     return [
-        _hop_activity(
-            streams.generator("night hours", name), law, ndtr(weather.at(latitude, longitude)), edges_s, hours
-        )
-        for name, latitude, longitude, law, hours in zip(
-            places.names,
-            places.latitude_deg,
-            places.longitude_deg,
-            laws,
-            [None] * len(laws) if wet is None else wet,
-            strict=True,
-        )
+        _hop_activity(streams.generator("night hours", name), law, ndtr(weather.at(place)), edges_s, hours)
+        for place, (name, law, hours) in enumerate(each)
     ]
 
 

@@ -1,8 +1,9 @@
 """Where the air is still: how strong nights are over the globe, and the hours that rain takes from them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain
 from typing import Any, Final
 
 import numpy as np
@@ -32,7 +33,7 @@ LEAST_RAIN_MM_H: Final = 0.5
 
 
 class NightWeather:
-    """A standard normal number for each night of a block at any place of the globe.
+    """A standard normal number for each night of a block at some places of the globe.
 
     Each tile of the globe has a stream of its own, and a place the weighted sum of the tiles about it, so
     that a hop more or less moves nothing and the cost grows with the hops. The sum is normal with variance 1
@@ -43,22 +44,19 @@ class NightWeather:
     streams : Streams
         Uses ("nights", row, column) of each tile.
     n_nights : int
+    places : sequence of (latitude, longitude) [degrees]
     """
 
-    def __init__(self, streams: Streams, n_nights: int) -> None:
-        self._streams, self._n_nights = streams, n_nights
-        self._rows: dict[tuple[int, int], int] = {}
-        self._tiles = np.empty((0, n_nights))
+    def __init__(self, streams: Streams, n_nights: int, places: Sequence[tuple[float, float]]) -> None:
+        self._weights = [tile_weights(*place) for place in places]
+        self._rows = {tile: row for row, tile in enumerate(dict.fromkeys(chain(*self._weights)))}
+        self._tiles = np.empty((len(self._rows), n_nights))
+        for tile, row in self._rows.items():
+            streams.generator("nights", *tile).standard_normal(out=self._tiles[row])
 
-    def at(self, latitude_deg: float, longitude_deg: float) -> Floats:
-        """The numbers at one place, shape (n_nights,)."""
-        weights = tile_weights(latitude_deg, longitude_deg)
-        for tile in weights.keys() - self._rows.keys():
-            row = self._rows[tile] = len(self._rows)
-            if row == len(self._tiles):
-                self._tiles = np.concatenate([self._tiles, np.empty((max(row, 64), self._n_nights))])
-            random = self._streams.generator("nights", *tile)
-            random.standard_normal(out=self._tiles[row])
+    def at(self, place: int) -> Floats:
+        """The numbers at one of the places, shape (n_nights,)."""
+        weights = self._weights[place]
         rows = np.array([self._rows[tile] for tile in weights])
         return np.asarray(_weighted(self._tiles, rows, np.array(list(weights.values()))))
 

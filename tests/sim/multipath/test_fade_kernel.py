@@ -1,5 +1,6 @@
 """The fade kernel against the slow step-by-step version, and its own laws."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -114,6 +115,25 @@ def test_parts_of_a_span_say_what_the_whole_says(hold_s):
         inside = (times >= start) & (times < end)
         assert np.array_equal(levels_at(part, 1, 3, times[inside]), expected[:, inside])
         assert np.all((part.time_s >= start) & (part.time_s < end))
+
+
+@pytest.mark.parametrize(("usable", "n_modulations", "hold_s"), CASES)
+def test_fades_that_cannot_meet_are_followed_each_by_itself(usable, n_modulations, hold_s):
+    """Told that all may meet, the kernel says the same to the last bit."""
+    fades = random_fades(11, 500, len(usable[0]))
+    fades = replace(fades, time_s=np.cumsum(np.random.default_rng(1).exponential(300.0, 500)))
+    reach = (0.7 + np.abs(fades.dx).max(axis=1)) / fades.speed_per_s
+    latest = np.maximum.accumulate(fades.time_s + reach)
+    earliest = np.minimum.accumulate((fades.time_s - reach)[::-1])[::-1]
+    fades = replace(fades, latest_end_s=latest, earliest_start_s=earliest)
+    thresholds = random_thresholds(11, usable, n_modulations, hold_s)
+    apart = np.count_nonzero(earliest[1:] > latest[:-1] + hold_s)
+    assert 20 < apart < 400
+    for start, end in ((0.0, np.inf), (20_000.0, 90_000.0)):
+        found = change_points(fades, thresholds, start, end)
+        everything = replace(fades, latest_end_s=np.full(500, 1e9), earliest_start_s=np.full(500, -1e9))
+        assert np.array_equal(found.rows, change_points(everything, thresholds, start, end).rows)
+    assert len(found.rows) > 50
 
 
 def one_fade(kind=0, impact=0.0):

@@ -33,21 +33,19 @@ def test_nights_correlate_by_distance_alone(latitude, longitude, distance_km, be
 
 
 def test_nights_of_a_place_are_the_weighted_sum_of_its_tiles():
-    weather, place = NightWeather(Streams(4, 0), 400), (45.0, 11.0)
-    weather.at(45.4, 11.3)  # which has some of them made
+    place = 45.0, 11.0
+    weather = NightWeather(Streams(4, 0), 400, [(45.4, 11.3), place])  # which have some tiles in common
     weights = tile_weights(*place)
     tiles = [Streams(4, 0).generator("nights", *tile).standard_normal(400) for tile in weights]
     shares = np.array(list(weights.values()))
-    np.testing.assert_allclose(
-        weather.at(*place), shares @ tiles / np.linalg.norm(shares), rtol=0, atol=1e-12
-    )
+    np.testing.assert_allclose(weather.at(1), shares @ tiles / np.linalg.norm(shares), rtol=0, atol=1e-12)
 
 
 def test_nights_are_standard_normal_anywhere():
     """Mean and variance of 36,525 nights, within 4 standard errors."""
-    weather = NightWeather(Streams(1, 0), 36_525)
-    for place in ((50.0, 10.0), (0.01, -179.99), (-71.3, 3.0)):
-        numbers = weather.at(*place)
+    weather = NightWeather(Streams(1, 0), 36_525, [(50.0, 10.0), (0.01, -179.99), (-71.3, 3.0)])
+    for place in range(3):
+        numbers = weather.at(place)
         assert abs(numbers.mean()) < 4.0 / np.sqrt(36_525)
         assert abs(numbers.var() - 1.0) < 4.0 * np.sqrt(2.0 / 36_525)
 
