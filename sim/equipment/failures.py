@@ -171,10 +171,12 @@ def _log(
     planned = planned_outages(visits, remote, len(plant.sites))
     failures = failures_of(shop.episodes, len(plant.parts), duration_s)
     sites = (joined(dark, outside.no_sun), outside.mains, planned)
+    transmitters = _transmitter_changes(shop.changeovers, len(plant.groups), duration_s)
+    shop.close()
     return FailureLog(
         duration_s,
         failures,
-        _transmitter_changes(shop.changeovers, len(plant.groups), duration_s),
+        transmitters,
         SiteOutages(*(each.clipped(0.0, duration_s) for each in sites)),
         visits,
         switch_changes(plant, draws.switches, failures, duration_s),

@@ -70,6 +70,11 @@ class Workshop:
             if episode.found is not None and not episode.found.triggered:
                 episode.found.succeed()
 
+    def close(self) -> None:
+        """Let go of what lives still under way hold: they wait on the clock, which holds itself."""
+        for each in (self.env, self):
+            vars(each).clear()
+
 
 def begin(life: Process, _: simpy.Event | None = None) -> None:
     """Follow a life on the clock: it goes on when what it waits for has happened.

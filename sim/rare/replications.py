@@ -6,7 +6,6 @@ own, to those of more histories in the same storms, and to rare failures put in 
 more histories.
 """
 
-import gc
 from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
@@ -234,8 +233,6 @@ def _few(numbers: range, n_hops: int) -> Iterator[range]:
     at_once = min(AT_ONCE, max(HOPS_AT_ONCE // n_hops, 1))
     for first in range(0, len(numbers), at_once):
         yield numbers[first : first + at_once]
-        if at_once < AT_ONCE:
-            gc.collect()  # the clock of failures is held by itself, and with it all that waited for it
 
 
 def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator[Losses]:

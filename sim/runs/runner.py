@@ -4,7 +4,6 @@ The same seed gives the same bytes for any number of workers: blocks are indepen
 is put together in the order of their numbers.
 """
 
-import gc
 from collections.abc import Callable
 from contextlib import suppress
 from ctypes import CDLL
@@ -65,7 +64,6 @@ class BlockCounter:
         """Tables of one block."""
         simulator, plan = self._simulator, self._plan
         history = simulator.simulate(plan.seed, number, plan.block_years)
-        gc.collect()  # the clock of failures is held by itself, and with it their weather
         run = run_of(simulator.prepared, plan.identity, plan.block_years)
         lost = service_losses(history)
         counted = block_tally(simulator.prepared, run, number, history, lost).to_arrow()

@@ -1,5 +1,7 @@
 """The failure simulation as a whole: stages in order, storms, lightning, sameness, stationarity, outputs."""
 
+import gc
+import weakref
 from dataclasses import replace
 from itertools import pairwise
 
@@ -168,6 +170,21 @@ def test_weather_made_once_serves_every_history(log, plant, storms):
         for name in ("part", "failed_s", "mended_s", "storm_s"):
             np.testing.assert_array_equal(getattr(log.failures, name), getattr(again.failures, name))
         np.testing.assert_array_equal(log.sites.power_down.start_s, again.sites.power_down.start_s)
+
+
+def test_failures_drawn_hold_nothing_but_their_log(plant, storms):
+    """Their weather goes with its last user at once, though repairs are still under way on the clock."""
+    weather = Weather.of(storms, 10 * YEAR, YEAR)
+    held = weakref.ref(weather.storms.start_s)
+    gc.disable()
+    try:
+        log = simulate_failures(plant, Streams(1, 0), 10 * YEAR, storms=weather)
+        assert (log.failures.mended_s >= log.duration_s).any()
+        assert held() is not None
+        del weather
+        assert held() is None
+    finally:
+        gc.enable()
 
 
 def test_a_block_has_the_same_failures_with_other_things_put_in_beside_it(plant, storms):
