@@ -155,14 +155,32 @@ def keyed_uniforms(keys, counters):  # type: ignore[no-untyped-def]
 @kernel
 def keyed_word(key, counter):  # type: ignore[no-untyped-def]
     """Word number ``counter`` of a key's own stream, for loops: the key of something that belongs to it."""
-    golden = np.uint64(0x9E3779B97F4A7C15)
-    return _mixed(_mixed(np.uint64(key) + golden) + (np.uint64(counter) + np.uint64(1)) * golden)
+    return stirred_word(stirred(key), counter)
 
 
 @kernel
 def keyed_uniform(key, counter):  # type: ignore[no-untyped-def]
     """As ``keyed_uniforms``, one number, for loops."""
-    return (np.float64(keyed_word(key, counter) >> np.uint64(11)) + 0.5) * 2.0**-53
+    return stirred_uniform(stirred(key), counter)
+
+
+@kernel
+def stirred(key):  # type: ignore[no-untyped-def]
+    """Half of the way to every word of a key, for loops that ask for many, here and there."""
+    return _mixed(np.uint64(key) + _GOLDEN)
+
+
+@kernel
+def stirred_word(half_way, counter):  # type: ignore[no-untyped-def]
+    """As ``keyed_word``, of what ``stirred`` made of the key."""
+    return _mixed(np.uint64(half_way) + (np.uint64(counter) + np.uint64(1)) * _GOLDEN)
+
+
+@kernel
+def stirred_uniform(half_way, counter):  # type: ignore[no-untyped-def]
+    """As ``keyed_uniform``, of what ``stirred`` made of the key."""
+    # As a whole number with a sign: what vector instructions can turn into a float.
+    return (np.float64(np.int64(stirred_word(half_way, counter) >> np.uint64(11))) + 0.5) * 2.0**-53
 
 
 @kernel

@@ -7,6 +7,7 @@ does depends on the place and on the seed, not on the network that it crosses.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,8 @@ from hopyears.models.air.storm import StormModel
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.rain.rain_field import RainField, Region
 from hopyears.sim.rain.rain_laws import FASTEST, longest_storm_s, longest_system_s, reach_km
-from hopyears.sim.rain.storm_loops import SCORES, shapes_near
+from hopyears.sim.rain.shape_rooms import ShapeRooms
+from hopyears.sim.rain.storm_loops import SCORES
 from hopyears.sim.rain.system_loops import SPEEDS, systems_near
 from hopyears.sim.rain.texture import Texture
 from hopyears.sim.rain.weather import Weather
@@ -103,13 +105,14 @@ class SystemSource:
 
     def field(self, parts: Iterable[Systems], n_years: int, texture_key: np.uint64) -> RainField:
         """The field of these systems on the region; those of one part are forgotten before the next."""
-        found, before = [], 0
+        rooms, n_systems = ShapeRooms(), 0
         for systems in parts:
-            cells, storms, storm_of, wide, wide_of = self._shapes(systems)
-            found.append((cells, storms, storm_of + before, wide, wide_of + before))
-            before += len(systems)
-        cells, storms, storm_of, wide, wide_of = map(np.concatenate, zip(*found, strict=True))
-        _, numbers = np.unique(np.concatenate([storm_of, wide_of]), return_inverse=True)
+            rooms.draw(*self._asked(systems))
+            n_systems += len(systems)
+        cells, storms, storm_of, wide, wide_of = rooms.filled
+        rains = np.zeros(n_systems, np.bool_)
+        rains[storm_of] = rains[wide_of] = True
+        numbers = np.cumsum(rains) - 1
         return RainField(
             cells=cells,
             storm_start_s=storms[:, 0].copy(),
@@ -118,15 +121,16 @@ class SystemSource:
             population=self.population,
             n_years=n_years,
             wide=wide,
-            storm_system=numbers[: len(storm_of)],
-            wide_system=numbers[len(storm_of) :],
+            storm_system=numbers[storm_of],
+            wide_system=numbers[wide_of],
             texture=Texture(int(texture_key), *self.weather.centre_deg),
         )
 
-    def _shapes(self, systems: Systems) -> tuple[Floats, Floats, Ints, Floats, Ints]:
+    def _asked(self, systems: Systems) -> tuple[NDArray[Any], ...]:
+        """What ``shapes_near`` is asked for."""
         region, weather = self.region, self.weather
         size = self.population
-        found: tuple[Floats, Floats, Ints, Floats, Ints] = shapes_near(
+        return (
             systems.rows,
             systems.keys,
             systems.ceilings,
@@ -146,7 +150,6 @@ class SystemSource:
                 ]
             ),
         )
-        return found
 
     def _model(self) -> Floats:
         storms, population = self.storms, self.population

@@ -7,19 +7,20 @@ of them at once, and the others stay as they are.
 
 import numpy as np
 
-from hopyears.models.basics.kernel import bare_kernel, inlined, kernel, written_out
+from hopyears.models.basics.kernel import bare_kernel, kernel, written_out
 from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.rain.storm_sieve import (
     BLUR,
-    LANES,
-    add_lives,
-    add_reaches,
+    gather,
+    lives_of,
+    may_fall,
     may_meet,
+    member_rooms,
     plane_of,
-    rough_node,
+    reaches_of,
     words_of,
 )
-from hopyears.sim.streams import keyed_uniform
+from hopyears.sim.streams import stirred, stirred_uniform
 
 SCORES = np.linspace(-6.0, 6.0, 481)
 """Normal scores at which the loop takes the quantiles of ln M."""
@@ -51,7 +52,9 @@ def wide_of(x, y, vx, vy, band):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather, model, size):  # type: ignore[no-untyped-def]
+def shapes_near(  # type: ignore[no-untyped-def]
+    systems, keys, ceilings, days, region, laws, quantiles, weather, model, size, rooms, counts
+):
     """Shapes of systems that may rain on a region.
 
     Parameters
@@ -81,16 +84,21 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
     size : float64, shape (5,)
         Size law of cells and its limits [km]; largest radius of wide shapes [km].
 
+    rooms : tuple of float64 (a, 8), float64 (b, 7), int64 (b,), float64 (c, 10), int64 (c,)
+        To be filled from ``counts`` on: cells, rows of ``RainField.cells``, storm by storm; of each storm
+        start, end, place, speed and number of cells; its system; wide shapes, rows of ``RainField.wide``;
+        the system of each.
+    counts : int64, shape (5,)
+        First of the systems to be drawn; cells, storms and wide shapes that there are; what is added to the
+        numbers of systems. The first four are brought up to date.
+
     Returns
     -------
-    cells : float64, shape (n, 8); storms : float64, shape (m, 7); storm_system : int64, shape (m,)
-        Rows of ``RainField.cells`` storm by storm; of each storm start, end, place, speed and number of
-        cells; its system.
-    wide : float64, shape (l, 10); wide_system : int64, shape (l,)
+    bool
+        Whether there was room for the shapes of all systems; if not, those of the system ``counts[0]`` and
+        later ones are still to be drawn.
     """
-    cells, n = np.empty((4096, 8)), 0
-    storms, storm_system, m = np.empty((1024, 7)), np.empty(1024, np.int64), 0
-    wide, wide_system, w = np.empty((1024, 10)), np.empty(1024, np.int64), 0
+    cells, storms, storm_system, wide, wide_system = rooms
     spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
     wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
     longest_storm = storm_duration + LONGEST_LIVES * model[7]
@@ -101,119 +109,103 @@ def shapes_near(systems, keys, ceilings, days, region, laws, quantiles, weather,
             max(most_wide, ceilings[i, 2] * systems[i, 5]),
             max(most_cells, ceilings[i, 3]),
         )
-    plane = plane_of(weather)
-    words, near, lives, reaching = _rooms(max(most_storms, most_wide))
-    storm_rooms = _rooms(most_cells)
+    plane, tops = plane_of(weather), np.empty(laws.shape[1])
+    members, storm_members = member_rooms(max(most_storms, most_wide)), member_rooms(most_cells)
+    words, near, nodes, lives, reaching = members
     most, widest, reaches = _most_of(laws, quantiles, size, CELL_REACH * model[11])
-    for i in range(len(systems)):
+    by_number = np.empty((12, 4, len(tops)))
+    for month in range(12):
+        for node in range(len(tops)):
+            for number in range(4):
+                by_number[month, number, node] = laws[month, node, number]
+    n, m, w = counts[1], counts[2], counts[3]
+    for i in range(counts[0], len(systems)):
+        counts[0], counts[1], counts[2], counts[3] = i, n, m, w
         start, x0, y0, vx, vy = systems[i, 0], systems[i, 1], systems[i, 2], systems[i, 3], systems[i, 4]
-        extent, score, bearing, key = systems[i, 5], systems[i, 6], systems[i, 8], keys[i]
-        month = int(systems[i, 9])
-        if systems[i, 7] * ceilings[i, 0] >= most[month, 0]:
+        extent, score, bearing, key = systems[i, 5], systems[i, 6], systems[i, 8], stirred(keys[i])
+        month, held = int(systems[i, 9]), systems[i, 7] * ceilings[i, 0]
+        if held >= most[month, 0]:
             continue
+        law = by_number[month]
         reach = 3.0 * storm_spread + widest[month]
         swing, fullest = days[i, 0], days[i, 1]
         band, wide_band = band_of(vx, vy, region, reach), band_of(vx, vy, region, wide_reach)
         track, spreads = (x0, y0, vx, vy), (spread, duration)
-        count = _poisson(keyed_uniform(key, 0), ceilings[i, 1] * extent * (1.0 + swing))
-        count = min(count, len(words))
+        count = min(_poisson(stirred_uniform(key, 0), ceilings[i, 1] * extent * (1.0 + swing)), len(words))
         if count:
-            words_of(key, _STORM, count, words, lives)
+            words_of(key, _STORM, count, words)
             for j in range(count):
                 lives[j], reaching[j] = longest_storm, reach
             may_meet(words, count, track, region, band, spreads, lives, reaching, near)
+            count = gather(near, count, words, lives, reaching)
         for j in range(count):
-            if not near[j]:
-                continue
             own = words[j]
-            lot = keyed_uniform(own, 6)
-            if lot * ceilings[i, 1] >= most[month, 1]:
+            lot = stirred_uniform(own, 6) * ceilings[i, 1]
+            if lot >= most[month, 1]:
                 continue
-            age = keyed_uniform(own, 0) * duration
+            age = stirred_uniform(own, 0) * duration
             daily = 1.0 + swing * np.cos(_TURN_PER_S * (start + age - fullest))
-            if keyed_uniform(own, 7) * (1.0 + swing) >= daily:
+            if stirred_uniform(own, 7) * (1.0 + swing) >= daily:
                 continue
             dx, dy = normals(own, 1)
             sx, sy = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
             if wide_of(sx, sy, vx, vy, band) or not meets(sx, sy, vx, vy, longest_storm, region, reach):
                 continue
             begun = n
-            need = n + min(_poisson(keyed_uniform(own, 3), ceilings[i, 3]), len(storm_rooms[0]))
-            if need > len(cells):
-                cells = np.concatenate((cells, np.empty((need, 8))))
+            need = n + min(_poisson(stirred_uniform(own, 3), ceilings[i, 3]), len(storm_members[0]))
+            if need > len(cells) or m == len(storms):
+                return False
             own_score, _ = normals(own, 4)
             common = model[4] * score + model[5] * own_score
+            for node in range(len(tops)):
+                tops[node] = law[3, node] if (held < law[0, node]) & (lot < law[1, node]) else 0.0
             n, end = _cells(
-                cells, n, need - n, own, storm_rooms, common, (start + age, sx, sy, vx, vy), systems[i, 7],
-                ceilings[i], region, laws[month], quantiles[month], weather, plane, model, size,
-                lot, most[month, 3], widest[month], reaches[month],
+                cells, n, need - n, own, storm_members, common, (start + age, sx, sy, vx, vy), ceilings[i, 3],
+                region, tops, quantiles[month], weather, plane, model, size, widest[month], reaches[month],
             )  # fmt: skip
             if n == begun:
                 continue
-            if m == len(storms):
-                storms = np.concatenate((storms, np.empty((m, 7))))
-                storm_system = np.concatenate((storm_system, np.empty(m, np.int64)))
             put(storms, m, (start + age, end, sx, sy, vx, vy, float(n - begun)))
-            storm_system[m] = i
+            storm_system[m] = counts[4] + i
             m += 1
-        count = min(_poisson(keyed_uniform(key, 1), ceilings[i, 2] * extent), len(words))
+        count = min(_poisson(stirred_uniform(key, 1), ceilings[i, 2] * extent), len(words))
         if not count:
             continue
-        words_of(key, _WIDE, count, words, lives)
+        words_of(key, _WIDE, count, words)
+        lives_of(words, count, int(model[9]), model[8] / model[9], lives)
         for j in range(count):
             reaching[j] = wide_reach
-        for part in range(int(model[9])):
-            add_lives(words, count, 7 + part, model[8] / model[9], lives)
         may_meet(words, count, track, region, wide_band, spreads, lives, reaching, near)
+        count = gather(near, count, words, lives, reaching)
+        if not count:
+            continue
+        for node in range(len(tops)):
+            tops[node] = law[2, node] if held < law[0, node] else 0.0
+        may_fall(words, count, lives, reaching, BLUR * spread, plane, ceilings[i, 2], tops, nodes, near)
         for j in range(count):
             if not near[j]:
                 continue
             own = words[j]
-            accepted = keyed_uniform(own, 3) * ceilings[i, 2]
-            if accepted >= most[month, 2]:
-                continue
-            life, node_lot = _life(own, 7, model[8], model[9]), keyed_uniform(own, 6)
-            rough = rough_node(
-                lives[j] + 0.5 * life * vx, reaching[j] + 0.5 * life * vy, BLUR * spread, plane, node_lot
-            )
-            if rough >= 0 and (
-                systems[i, 7] * ceilings[i, 0] >= laws[month, rough, 0] or accepted >= laws[month, rough, 2]
-            ):
-                continue
-            age = keyed_uniform(own, 0) * duration
+            life, age = _life(own, 7, model[8], model[9]), stirred_uniform(own, 0) * duration
             dx, dy = normals(own, 1)
             x, y = x0 + vx * age + spread * dx, y0 + vy * age + spread * dy
             if wide_of(x, y, vx, vy, wide_band) or not meets(x, y, vx, vy, life, region, wide_reach):
                 continue
-            node = rough
-            if rough < 0:
-                node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, node_lot)
-                if systems[i, 7] * ceilings[i, 0] >= laws[month, node, 0] or accepted >= laws[month, node, 2]:
+            node = nodes[j]
+            if node < 0:
+                node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, stirred_uniform(own, 6))
+                if stirred_uniform(own, 3) * ceilings[i, 2] >= tops[node]:
                     continue
             own_score, _ = normals(own, 4)
             value = model[4] * score + np.sqrt(1.0 - model[4] * model[4]) * own_score
             if w == len(wide):
-                wide = np.concatenate((wide, np.empty((w, 10))))
-                wide_system = np.concatenate((wide_system, np.empty(w, np.int64)))
+                return False
             peak = quantile(quantiles[month, node, 1], value)
             put(wide, w, (start + age, life, x, y, vx, vy, peak, size[4], model[10], bearing))
-            wide_system[w] = i
+            wide_system[w] = counts[4] + i
             w += 1
-    return (
-        cells[:n].copy(),
-        storms[:m].copy(),
-        storm_system[:m].copy(),
-        wide[:w].copy(),
-        wide_system[:w].copy(),
-    )
-
-
-@inlined
-def _rooms(mean):  # type: ignore[no-untyped-def]
-    """Room for the members of a system or storm of at most this mean number, none of which has more: their
-    keys, whether they may come near, lives and reaches."""
-    n = -(-int(mean + 10.0 * np.sqrt(mean) + 40.0) // LANES) * LANES
-    return np.empty(n, np.uint64), np.empty(n, np.bool_), np.empty(n), np.empty(n)
+    counts[0], counts[1], counts[2], counts[3] = len(systems), n, m, w
+    return True
 
 
 @kernel
@@ -241,46 +233,34 @@ def _most_of(laws, quantiles, size, reach_in_radii):  # type: ignore[no-untyped-
 
 @bare_kernel
 def _cells(  # type: ignore[no-untyped-def]
-    cells, n, count, storm, members, common, track, held, ceiling, region, laws, quantiles, weather, plane,
-    model, size, lot, most, widest, reaches,
+    cells, n, count, storm, members, common, track, ceiling, region, tops, quantiles, weather, plane,
+    model, size, widest, reaches,
 ):  # fmt: skip
     """Add a storm's cells that may reach the region; their number and when the last ends."""
     begins, sx, sy, vx, vy = track
     outer, end, band = model[11], 0.0, band_of(vx, vy, region, widest)
-    words, near, lives, reaching = members
+    words, near, nodes, lives, reaching = members
     scores = SCORES[0], 1.0 / (SCORES[1] - SCORES[0]), len(SCORES) - 2.0
-    words_of(storm, _STORM, count, words, lives)
-    for part in range(int(model[9])):
-        add_lives(words, count, 7 + part, model[7] / model[9], lives)
-    add_reaches(words, count, 4, common, model[6], scores, reaches, reaching)
-    may_meet(words, count, (sx, sy, vx, vy), region, band, (model[2], model[3]), lives, reaching, near)
+    words_of(storm, _STORM, count, words)
+    lives_of(words, count, int(model[9]), model[7] / model[9], lives)
+    reaches_of(words, count, 4, common, model[6], scores, reaches, nodes, reaching)
+    spreads = (model[2], model[3])
+    may_meet(words, count, (sx, sy, vx, vy), region, band, spreads, lives, reaching, near)
+    count = gather(near, count, words, lives, reaching)
+    may_fall(words, count, lives, reaching, BLUR * model[2], plane, ceiling, tops, nodes, near)
     for c in range(count):
         if not near[c]:
             continue
         own = words[c]
-        accepted = keyed_uniform(own, 3) * ceiling[3]
-        if accepted >= most:
-            continue
-        life, node_lot = _life(own, 7, model[7], model[9]), keyed_uniform(own, 6)
-        rough = rough_node(
-            lives[c] + 0.5 * life * vx, reaching[c] + 0.5 * life * vy, BLUR * model[2], plane, node_lot
-        )
-        if rough >= 0 and (
-            held * ceiling[0] >= laws[rough, 0]
-            or lot * ceiling[1] >= laws[rough, 1]
-            or accepted >= laws[rough, 3]
-        ):
-            continue
-        offset = keyed_uniform(own, 0) * model[3]
+        life, offset = _life(own, 7, model[7], model[9]), stirred_uniform(own, 0) * model[3]
         dx, dy = normals(own, 1)
         x, y = sx + vx * offset + model[2] * dx, sy + vy * offset + model[2] * dy
         if wide_of(x, y, vx, vy, band) or not meets(x, y, vx, vy, life, region, widest):
             continue
-        node = rough
-        if rough < 0:
-            node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, node_lot)
-            law = laws[node]
-            if held * ceiling[0] >= law[0] or lot * ceiling[1] >= law[1] or accepted >= law[3]:
+        node = nodes[c]
+        if node < 0:
+            node = node_at(x + 0.5 * life * vx, y + 0.5 * life * vy, weather, stirred_uniform(own, 6))
+            if stirred_uniform(own, 3) * ceiling >= tops[node]:
                 continue
         own_score, _ = normals(own, 4)
         log_peak = quantile(quantiles[node, 0], common + model[6] * own_score)
@@ -296,9 +276,9 @@ def _cells(  # type: ignore[no-untyped-def]
 
 @written_out
 def normals(key, counter):  # type: ignore[no-untyped-def]
-    """Two standard normal numbers (Box and Muller) from two words of a key."""
-    radius = np.sqrt(-2.0 * np.log(keyed_uniform(key, counter)))
-    angle = 2.0 * np.pi * keyed_uniform(key, counter + 1)
+    """Two standard normal numbers (Box and Muller) from two words of a key half-way (``stirred``)."""
+    radius = np.sqrt(-2.0 * np.log(stirred_uniform(key, counter)))
+    angle = 2.0 * np.pi * stirred_uniform(key, counter + 1)
     return radius * np.cos(angle), radius * np.sin(angle)
 
 
@@ -307,7 +287,7 @@ def _life(key, counter, mean, shape):  # type: ignore[no-untyped-def]
     """Gamma variable of a whole shape: a sum of exponentials."""
     product = 1.0
     for part in range(int(shape)):
-        product *= keyed_uniform(key, counter + part)
+        product *= stirred_uniform(key, counter + part)
     return -np.log(product) * mean / shape
 
 

@@ -1,64 +1,85 @@
-"""Numba loops that leave out, many at a time, members of systems and storms that cannot reach a region.
+"""Numba loops that leave out, many at a time, members of systems and storms that cannot rain on a region.
 
-Rough places and lives from tables, each within a known distance of what ``storm_loops`` then draws of the
-same words: what is left out here would be left out there, so it changes nothing but the time that it takes.
-Loops over members have no branch, so that the compiler turns them into vector instructions.
+Rough lives, places and nodes, each within a known distance of what ``storm_loops`` then draws of the same
+words: what is left out here would be left out there, so it changes nothing but the time that it takes.
+Loops over members have no branch, and what reads a table is a loop of its own, so that the compiler turns
+the others into vector instructions.
 """
 
 import numpy as np
 
-from hopyears.models.basics.kernel import bare_kernel, kernel, written_out
+from hopyears.models.basics.kernel import bare_kernel, inlined, written_out
 from hopyears.models.basics.units import EARTH_RADIUS_KM
-from hopyears.sim.streams import keyed_word
+from hopyears.sim.streams import stirred, stirred_uniform, stirred_word
 
 LANES = 8
 """Members of one vector instruction: arrays are filled up to a multiple."""
 
-BLUR = 0.04
-"""Most that the place of two normal numbers from the tables is off."""
+BLUR = 0.001
+"""Most that the place of two normal numbers is off, over their standard deviation."""
 
-NOWHERE = 1e9
-"""Place of what may be anywhere [km]."""
+_BLUR_OF_LIFE = 1e-4
+"""Most that a life is off, over that of the mean of one of its parts."""
 
 _KM_PER_DEG = EARTH_RADIUS_KM * np.pi / 180.0
-_FARTHEST_KM, _HIGHEST, _SLACK_DEG = 400.0, 0.4, 0.01
-_BITS = 10
-_SHIFT, _STEPS = np.uint64(64 - _BITS), 2**_BITS
-_SELDOM = np.uint64(16)
-"""Steps of the first uniform number at whose end the table of radii is too coarse: any place is possible."""
+_FARTHEST_KM, _HIGHEST, _SLACK_DEG, _LEAST_SLACK_DEG = 400.0, 0.4, 0.01, 0.001
+_MANTISSA = np.int64(2**52 - 1)
 
-_MIDDLES = (np.arange(_STEPS) + 0.5) / _STEPS
-_RADII = np.sqrt(-2.0 * np.log(_MIDDLES))
-_COSINES, _SINES = np.cos(2.0 * np.pi * _MIDDLES), np.sin(2.0 * np.pi * _MIDDLES)
-_LIVES = -np.log(np.maximum(np.arange(_STEPS), 1e-300) / _STEPS)
+
+def _between_powers_of_two() -> tuple[float, ...]:
+    """Polynomial q with which ln(1 + f) is f ln 2 + f (1 - f) q(f), for f from 0 to 1: exact at both."""
+    f = 0.5 + 0.5 * np.cos(np.pi * (np.arange(64) + 0.5) / 64)
+    rest = (np.log1p(f) - f * np.log(2.0)) / (f * (1.0 - f))
+    return tuple(np.polynomial.Polynomial.fit(f, rest, 4, domain=[0, 1], window=[0, 1]).coef.tolist())
+
+
+_Q0, _Q1, _Q2, _Q3, _Q4 = _between_powers_of_two()
+_LN_2 = float(np.log(2.0))
+_S1, _S3, _S5, _S7, _S9 = (float(np.pi**k / np.prod(np.arange(1.0, k + 1))) for k in (1, 3, 5, 7, 9))
+_C2, _C4, _C6, _C8, _C10 = (float(np.pi**k / np.prod(np.arange(1.0, k + 1))) for k in (2, 4, 6, 8, 10))
+
+
+@inlined
+def member_rooms(mean):  # type: ignore[no-untyped-def]
+    """Room for the members of a system or storm of at most this mean number, none of which has more: their
+    keys half-way, whether they may rain, nodes or steps, lives and reaches."""
+    n = -(-int(mean + 10.0 * np.sqrt(mean) + 40.0) // LANES) * LANES
+    return np.empty(n, np.uint64), np.empty(n, np.bool_), np.empty(n, np.int64), np.empty(n), np.empty(n)
 
 
 @bare_kernel
-def words_of(key, first, count, words, lives):  # type: ignore[no-untyped-def]
-    """Keys of members of a system or storm, from number ``first`` on; no life yet."""
+def words_of(key, first, count, words):  # type: ignore[no-untyped-def]
+    """Keys of members of a system or storm half-way, from number ``first`` on."""
     begin = np.uint64(first)
     for i in range(-(-count // LANES) * LANES):
-        words[i] = keyed_word(key, begin + np.uint64(i))
-        lives[i] = 0.0
+        words[i] = stirred(np.uint64(stirred_word(key, begin + np.uint64(i))))
 
 
 @bare_kernel
-def add_lives(words, count, counter, mean, lives):  # type: ignore[no-untyped-def]
-    """Add to each life [s] an exponential of this mean, or a little more."""
-    for i in range(-(-count // LANES) * LANES):
-        lives[i] += mean * _LIVES[keyed_word(words[i], counter) >> _SHIFT]
+def lives_of(words, count, parts, mean, lives):  # type: ignore[no-untyped-def]
+    """Life [s] of each, or a little more: as ``_life``, a sum of ``parts`` exponentials of one mean."""
+    filled = -(-count // LANES) * LANES
+    for i in range(filled):
+        lives[i] = stirred_uniform(words[i], 7)
+    for part in range(1, parts):
+        for i in range(filled):
+            lives[i] *= stirred_uniform(words[i], 7 + part)
+    for i in range(filled):
+        lives[i] = mean * (_minus_log(lives[i]) + _BLUR_OF_LIFE)
 
 
 @bare_kernel
-def add_reaches(words, count, counter, common, own, scores, reaches, found):  # type: ignore[no-untyped-def]
+def reaches_of(words, count, counter, common, own, scores, reaches, steps, found):  # type: ignore[no-untyped-def]
     """Reach [km] of each, or a little more: what falls with the score, by steps from a first on."""
     first, per_step, last = scores
-    for i in range(-(-count // LANES) * LANES):
-        radius = keyed_word(words[i], counter) >> _SHIFT
-        turn = keyed_word(words[i], counter + 1) >> _SHIFT
-        score = common + own * (_RADII[radius] * _COSINES[turn] - BLUR)
-        step = np.int64(min(max((score - first) * per_step, 0.0), last))
-        found[i] = reaches[0 if radius < _SELDOM else step]
+    filled = -(-count // LANES) * LANES
+    for i in range(filled):
+        cosine, _ = _turned(words[i], counter + 1)
+        radius = np.sqrt(2.0 * _minus_log(stirred_uniform(words[i], counter)))
+        score = common + own * (radius * cosine - BLUR)
+        steps[i] = np.int64(min(max((score - first) * per_step, 0.0), last))
+    for i in range(filled):
+        found[i] = reaches[steps[i]]
 
 
 @bare_kernel
@@ -67,69 +88,110 @@ def may_meet(words, count, track, region, band, spreads, lives, reaches, near): 
 
     ``track``: place and speed of the parent; ``spreads``: of the places about it [km], and the time [s] over
     which members begin; ``band`` as ``storm_loops`` has it.
-    In place of lives and reaches come the places where they begin, more or less (``BLUR``), or ``NOWHERE``.
+    In place of lives and reaches come the places where they are in the middle of their lives, more or less.
     """
     x0, y0, vx, vy = track
     west, south, east, north = region[0], region[1], region[2], region[3]
     spread, lasting = spreads
-    blur, per_word = BLUR * spread, lasting * 2.0**-53
+    blur = BLUR * spread
     across, wide = (x0 - band[0]) * vy - (y0 - band[1]) * vx, band[2] + blur * (abs(vx) + abs(vy))
     back_x, back_y, front_x, front_y = min(vx, 0.0), min(vy, 0.0), max(vx, 0.0), max(vy, 0.0)
     for i in range(-(-count // LANES) * LANES):
-        own = words[i]
-        age = per_word * np.float64(np.int64(keyed_word(own, 0) >> np.uint64(11)))
-        step, turn = keyed_word(own, 1) >> _SHIFT, keyed_word(own, 2) >> _SHIFT
-        radius = spread * _RADII[step]
-        dx, dy = radius * _COSINES[turn], radius * _SINES[turn]
+        age = lasting * stirred_uniform(words[i], 0)
+        cosine, sine = _turned(words[i], 2)
+        radius = spread * np.sqrt(2.0 * _minus_log(stirred_uniform(words[i], 1)))
+        dx, dy = radius * cosine, radius * sine
         x, y, life, reach = x0 + vx * age + dx, y0 + vy * age + dy, lives[i], reaches[i] + blur
         meets = (x + front_x * life > west - reach) & (y + front_y * life > south - reach)
         meets &= (x + back_x * life < east + reach) & (y + back_y * life < north + reach)
-        seldom = step < _SELDOM
-        lives[i], reaches[i] = NOWHERE if seldom else x, y
-        near[i] = seldom | (meets & (abs(across + dx * vy - dy * vx) <= wide))
+        lives[i], reaches[i] = x + 0.5 * vx * life, y + 0.5 * vy * life
+        near[i] = meets & (abs(across + dx * vy - dy * vx) <= wide)
+
+
+@bare_kernel
+def gather(near, count, words, first, second):  # type: ignore[no-untyped-def]
+    """Move those that are near to the front, in their order; how many."""
+    n = 0
+    for i in range(count):
+        words[n], first[n], second[n] = words[i], first[i], second[i]
+        n += near[i]
+    return n
+
+
+@bare_kernel
+def may_fall(words, count, xs, ys, blur, plane, ceiling, tops, nodes, near):  # type: ignore[no-untyped-def]
+    """Whether each member may fall by the law of its node: fills ``near``, and ``nodes`` where they are sure,
+    -1 elsewhere.
+
+    A node is drawn as by ``storm_loops.node_at``, by series about the plane's centre, where the place is
+    known to ``blur`` [km]; what the series leave out grows with the fourth power of the distance, or faster.
+    ``tops``: at each node, what ``ceiling`` times its own uniform number must stay below.
+    """
+    sine, cosine, first_row, first_column, per_rad, rows, columns = plane
+    tangent, per_cosine, high, wide = sine / cosine, 1.0 / cosine, cosine < _HIGHEST, 1.0 / (cosine - 0.1)
+    farthest2, several = (_FARTHEST_KM / EARTH_RADIUS_KM) ** 2, rows * columns > 1.0
+    last_row, last_column, width = rows - 1.000001, columns - 1.000001, np.int64(columns)
+    per_deg = per_rad * np.pi / 180.0
+    least, growing = (blur / _KM_PER_DEG + _LEAST_SLACK_DEG) * per_deg, _SLACK_DEG * per_deg
+    filled = -(-count // LANES) * LANES
+    for i in range(filled):
+        x, y = xs[i] * (1.0 / EARTH_RADIUS_KM), ys[i] * (1.0 / EARTH_RADIUS_KM)
+        angle2 = x * x + y * y
+        far = (angle2 > farthest2) | high
+        ahead = (1.0 - angle2 * (1.0 / 6.0 - angle2 / 120.0)) * cosine
+        turned = 1.0 - angle2 * (0.5 - angle2 / 24.0)
+        height = sine * turned + y * ahead
+        rise, east = (height - sine) * per_cosine, x * ahead / (turned - sine * height)
+        row = first_row + per_rad * rise * (
+            1.0 + rise * (0.5 * tangent + rise * (1.0 + 3.0 * tangent * tangent) / 6.0)
+        )
+        column = first_column + per_rad * east * (1.0 - east * east / 3.0)
+        row, column = min(max(row, 0.0), last_row), min(max(column, 0.0), last_column)
+        low, left = np.int64(row), np.int64(column)
+        up, along = row - low, column - left
+        share2 = angle2 / farthest2
+        slack, lot = least + growing * share2 * share2, stirred_uniform(words[i], 6)
+        above = lot < up
+        share = up if above else 1.0 - up
+        lot_along = (lot if above else lot - up) / share
+        beside, off = abs(lot - up), abs(lot_along - along)
+        slack_along = slack * (wide + 1.0 / share)
+        unsure = far | (beside < slack) | (beside > 1.0 - slack)
+        unsure |= (off < slack_along) | (off > 1.0 - slack_along)
+        node = (low + np.int64(above)) * width + left + np.int64(lot_along < along)
+        nodes[i] = -1 if unsure & several else (node if several else 0)
+    for i in range(filled):
+        xs[i] = stirred_uniform(words[i], 3) * ceiling
+    for i in range(filled):
+        near[i] = (nodes[i] < 0) | (xs[i] < tops[max(nodes[i], 0)])
 
 
 @written_out
 def plane_of(weather):  # type: ignore[no-untyped-def]
-    """The plane and the nodes (``shapes_near``) as ``rough_node`` takes them: sine, cosine and tangent of the
-    centre's latitude, its place in rows and columns, nodes in a radian, most rows and columns."""
+    """The plane and the nodes (``shapes_near``) as ``may_fall`` takes them: sine and cosine of the centre's
+    latitude, its place in rows and columns, nodes in a radian, most rows and columns."""
     turn, sine, cosine = 2.0 * np.pi, np.sin(weather[0]), np.cos(weather[0])
     row = (weather[0] - weather[2]) / weather[4]
     column = ((weather[1] - weather[3] + np.pi) % turn - np.pi) / weather[4]
     return sine, cosine, row, column, 1.0 / weather[4], weather[5], weather[6]
 
 
-@kernel
-def rough_node(x, y, blur, plane, lot):  # type: ignore[no-untyped-def]
-    """As ``storm_loops.node_at``, by series about the plane's centre; -1 if unsure, where the place is known
-    to ``blur`` [km]."""
-    sine, cosine, row, column, per_rad, rows, columns = plane
-    x, y = x / EARTH_RADIUS_KM, y / EARTH_RADIUS_KM
-    angle2 = x * x + y * y
-    if angle2 > (_FARTHEST_KM / EARTH_RADIUS_KM) ** 2 or cosine < _HIGHEST:
-        return -1 if rows > 1.0 else 0
-    ahead, turned = (
-        (1.0 - angle2 * (1.0 / 6.0 - angle2 / 120.0)) * cosine,
-        1.0 - angle2 * (0.5 - angle2 / 24.0),
-    )
-    height = sine * turned + y * ahead
-    rise, tangent, east = (height - sine) / cosine, sine / cosine, x * ahead / (turned - sine * height)
-    row += per_rad * rise * (1.0 + rise * (0.5 * tangent + rise * (1.0 + 3.0 * tangent * tangent) / 6.0))
-    column += per_rad * east * (1.0 - east * east / 3.0)
-    row, column = min(max(row, 0.0), rows - 1.000001), min(max(column, 0.0), columns - 1.000001)
-    low, left = int(row), int(column)
-    up, along = row - low, column - left
-    slack = (blur / _KM_PER_DEG + _SLACK_DEG) * per_rad * np.pi / 180.0
-    wide, above = slack / (cosine - 0.1), lot < up
-    share = up if above else 1.0 - up
-    lot_along = lot / up if above else (lot - up) / share
-    if _close(lot, up, slack) or _close(lot_along, along, wide + slack / share):
-        return -1
-    return int((low + above) * columns + left + (lot_along < along))
+@written_out
+def _minus_log(number):  # type: ignore[no-untyped-def]
+    """-ln of a number above 0, up to 1, within 1e-5, near 0 within 5e-5 of itself: from its power of two."""
+    bits = np.float64(number).view(np.int64)
+    power = np.float64(bits) * 2.0**-52 - 1023.0  # and the fraction
+    f = np.float64(bits & _MANTISSA) * 2.0**-52
+    q = _Q0 + f * (_Q1 + f * (_Q2 + f * (_Q3 + f * _Q4)))
+    return max(-_LN_2 * power - f * (1.0 - f) * q, 0.0)
 
 
 @written_out
-def _close(one, other, slack):  # type: ignore[no-untyped-def]
-    """Whether two shares of one lie within a slack, also across its ends."""
-    apart = abs(one - other)
-    return apart < slack or apart > 1.0 - slack
+def _turned(half_way, counter):  # type: ignore[no-untyped-def]
+    """Cosine and sine of the angle of ``storm_loops.normals``, within 2e-5."""
+    h = stirred_uniform(half_way, counter) - 0.5
+    z = h * h
+    sine = h * (_S1 - z * (_S3 - z * (_S5 - z * (_S7 - z * _S9))))
+    cosine = 1.0 - z * (_C2 - z * (_C4 - z * (_C6 - z * (_C8 - z * _C10))))
+    # Of half the angle less a half turn.
+    return 2.0 * sine * sine - 1.0, -2.0 * sine * cosine

@@ -5,7 +5,7 @@ import numpy as np
 from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.models.basics.units import EARTH_RADIUS_KM
 from hopyears.sim.rain.storm_loops import band_of, meets, normals, put, quantile, wide_of
-from hopyears.sim.streams import keyed_uniform, keyed_word
+from hopyears.sim.streams import stirred, stirred_uniform, stirred_word
 
 SPEEDS = 1025
 """Even shares of one, 0 to 1, at which the loop takes the quantiles of a system's speed."""
@@ -53,22 +53,23 @@ def systems_near(tile_keys, counts, tiles, slots, drifts, speeds, sizes, plane, 
     rows, keys, of = np.empty((room, 10)), np.empty(room, np.uint64), np.empty(room, np.int64)
     for place in range(12 * len(tiles)):
         i, month = place // 12, place % 12
-        tile, key, number = tiles[i], tile_keys[i], number if month else 0
+        tile, key, number = tiles[i], stirred(tile_keys[i]), number if month else 0
         square = np.sin(tile[0]), np.sin(tile[2]), np.sin(plane[0]), np.cos(plane[0])
         mean, towards, spread = drifts[i, month, 0], drifts[i, month, 1], drifts[i, month, 2]
         slowest = max(tile[4] - reach, 0.0) / half_s / mean
         # Most systems are too slow to come near whatever their heading.
         least = (np.searchsorted(speeds, slowest) - 1.0) / (SPEEDS - 1)
         for _ in range(counts[i, month]):
-            own = keyed_word(key, number)
+            word = stirred_word(key, number)
+            own = stirred(word)
             number += 1
-            share = keyed_uniform(own, 4)
+            share = stirred_uniform(own, 4)
             if share < least:
                 continue
             at = share * (SPEEDS - 1)
             low = int(at)
             speed = mean * (speeds[low] + (at - low) * (speeds[low + 1] - speeds[low]))
-            x, y, north = _place(tile, plane, square, keyed_uniform(own, 2), keyed_uniform(own, 3))
+            x, y, north = _place(tile, plane, square, stirred_uniform(own, 2), stirred_uniform(own, 3))
             turn, score = normals(own, 5)
             heading = towards + spread * turn + north
             vx, vy = speed * np.sin(heading), speed * np.cos(heading)
@@ -77,11 +78,11 @@ def systems_near(tile_keys, counts, tiles, slots, drifts, speeds, sizes, plane, 
                 x, y, vx, vy, lasting, region, reach
             ):
                 continue
-            start = slots[0, month] + keyed_uniform(own, 7) * slots[1, month]
+            start = slots[0, month] + stirred_uniform(own, 7) * slots[1, month]
             size = quantile(sizes, normals(own, _SIZE)[0])
             bearing = heading + 0.5 * np.pi
-            put(rows, n, (start, x, y, vx, vy, size, score, keyed_uniform(own, 8), bearing, float(month)))
-            keys[n], of[n] = own, i
+            put(rows, n, (start, x, y, vx, vy, size, score, stirred_uniform(own, 8), bearing, float(month)))
+            keys[n], of[n] = word, i
             n += 1
     return rows[:n], keys[:n], of[:n]
 

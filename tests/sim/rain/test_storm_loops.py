@@ -8,8 +8,9 @@ from scipy import stats
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.air.storm import DEFAULT_STORMS
-from hopyears.sim.rain import storm_draws, storm_loops, system_loops
+from hopyears.sim.rain import shape_rooms, storm_loops, system_loops
 from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.shape_rooms import ShapeRooms
 from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.streams import Streams
 
@@ -140,21 +141,28 @@ def test_systems_are_born_evenly_over_a_tile_and_know_where_north_is(latitude_de
         assert turn == pytest.approx(np.arctan2(*ahead), abs=0.1 * abs(turn) + 1e-4)
 
 
+def shapes_of(asked, room=None):
+    """Cells, storms, their systems, wide shapes, theirs."""
+    rooms = ShapeRooms(room)
+    rooms.draw(*asked)
+    return rooms.filled
+
+
 @pytest.fixture(scope="module")
 def drawn():
     """Systems, and what the loop draws of them on a square of 80 km, in a year."""
     kept = []
 
-    def noted(systems, *rest):
-        kept.append((systems, *rest))
-        return storm_loops.shapes_near(systems, *rest)
+    def noted(*given):
+        kept.append(given[:-2])
+        return storm_loops.shapes_near(*given)
 
     law = RainLaw(np.full(12, 2.0), np.full(12, 0.04))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(storm_draws, "shapes_near", noted)
+        patch.setattr(shape_rooms, "shapes_near", noted)
         field = draw_storms(Streams(6, 0), law, Region(-40.0, -40.0, 40.0, 40.0), n_years=1)
     systems = kept[0][0]
-    cells, storms, storm_system, wide, wide_system = storm_loops.shapes_near(*kept[0])
+    cells, storms, storm_system, wide, wide_system = shapes_of(kept[0])
     of_cells = np.repeat(np.arange(len(storms)), storms[:, 6].astype(int))
     return {
         "all": field,
@@ -190,6 +198,21 @@ def test_what_a_parent_bears_is_born_while_it_lasts_and_scattered_about_it_as_it
     assert abs(age.mean() / lasts_s - 0.5) < 4.0 * 0.29 / np.sqrt(families) + 0.02
 
 
+def test_rooms_that_grow_hold_the_same_shapes_and_systems_of_parts_are_numbered_on(drawn):
+    wanted = shapes_of(drawn["asked"])
+    for one, other in zip(shapes_of(drawn["asked"], room=3), wanted, strict=True):
+        np.testing.assert_array_equal(one, other)
+    systems, keys, ceilings, days, *rest = drawn["asked"]
+    rooms, half = ShapeRooms(5), len(systems) // 2
+    for part in (slice(0, half), slice(half, None)):
+        rooms.draw(systems[part], keys[part], ceilings[part], days[part], *rest)
+    for one, other in zip(rooms.filled, wanted, strict=True):
+        np.testing.assert_array_equal(one, other)
+    field = drawn["all"]
+    _, numbers = np.unique(np.concatenate([wanted[2], wanted[4]]), return_inverse=True)
+    np.testing.assert_array_equal(np.concatenate([field.storm_system, field.wide_system]), numbers)
+
+
 def test_cells_shrink_with_their_peak_and_wide_shapes_are_of_one_size(drawn):
     log_peak, radius_km = drawn["all"].cells[:, 6:8].T
     law, population = DEFAULT_STORMS, DEFAULT_POPULATION
@@ -217,9 +240,7 @@ def test_where_a_place_has_half_of_what_the_wettest_has_half_of_them_are_left(dr
     half[:, :, number] *= 0.5
     found = []
     for each in (laws, half):
-        cells, storms, storm_system, wide, _ = storm_loops.shapes_near(
-            systems, keys, ceilings, days, region, each, *rest
-        )
+        cells, storms, storm_system, wide, _ = shapes_of((systems, keys, ceilings, days, region, each, *rest))
         births = {"systems": storm_system, "storms": storms[:, 2], "wide": wide[:, 2], "cells": cells[:, 2]}
         found.append({name: set(row.tolist()) for name, row in births.items()})
     before, after = found
@@ -245,7 +266,7 @@ def test_between_a_wet_and_a_half_as_wet_node_three_quarters_are_left(drawn, num
     counts = []
     for each in (four, half):
         asked = (systems, keys, ceilings, days, region, each, peaks, middle, *rest)
-        cells, _, storm_system, wide, wide_system = storm_loops.shapes_near(*asked)
+        cells, _, storm_system, wide, wide_system = shapes_of(asked)
         counts.append({"cells": len(cells), "wide": len(wide)})
     families = len(np.unique(storm_system if column == "cells" else wide_system))
     assert counts[1][column] / counts[0][column] == pytest.approx(0.75, abs=4.0 * 0.43 / np.sqrt(families))

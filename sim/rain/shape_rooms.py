@@ -1,0 +1,51 @@
+"""Where the shapes of a block are put as they are drawn: once, in arrays that grow if they are too short."""
+
+from typing import Any
+
+import numpy as np
+
+from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.sim.rain.storm_loops import shapes_near
+
+_CELLS, _STORMS, _WIDE = 2**20, 2**17, 2**18
+
+
+class ShapeRooms:
+    """Rows of shapes, of some systems after others; room that is not used takes no memory.
+
+    Parameters
+    ----------
+    room : int or None
+        For so many shapes of each kind at first, at least 1; unless given, for some that few blocks pass.
+    """
+
+    def __init__(self, room: int | None = None) -> None:
+        cells, storms, wide = (room or most for most in (_CELLS, _STORMS, _WIDE))
+        self._rows: tuple[Any, ...] = (
+            np.empty((cells, 8)),
+            np.empty((storms, 7)),
+            np.empty(storms, np.int64),
+            np.empty((wide, 10)),
+            np.empty(wide, np.int64),
+        )
+        self._counts = np.zeros(5, np.int64)
+
+    def draw(self, systems: Floats, *asked: Any) -> None:
+        """Add the shapes of some systems: all that ``shapes_near`` is asked for."""
+        self._counts[0] = 0
+        while not shapes_near(systems, *asked, self._rows, self._counts):
+            self._rows = tuple(_twice(rows) for rows in self._rows)
+        self._counts[4] += len(systems)
+
+    @property
+    def filled(self) -> tuple[Floats, Floats, Ints, Floats, Ints]:
+        """Cells, storms, the system of each, wide shapes, the system of each; see ``shapes_near``."""
+        _, n, m, w, _ = self._counts.tolist()
+        cells, storms, storm_system, wide, wide_system = self._rows
+        return cells[:n], storms[:m], storm_system[:m], wide[:w], wide_system[:w]
+
+
+def _twice(rows: Any) -> Any:
+    more = np.empty((2 * len(rows), *rows.shape[1:]), rows.dtype)
+    more[: len(rows)] = rows
+    return more
