@@ -103,12 +103,6 @@ def joined(*sets: Intervals) -> Intervals:
     )
 
 
-def either(one: Intervals, row: int, other: Intervals, other_row: int) -> tuple[Floats, Floats]:
-    """Starts and ends [s] of the union of two rows."""
-    start_s, end_s = _either(*one.of(row), *other.of(other_row))
-    return np.asarray(start_s), np.asarray(end_s)
-
-
 def followed(early: Intervals, late: Intervals) -> Intervals:
     """Two sets with the same rows, of which every interval of the first ends before any of the second."""
     offset = early.offset + late.offset
@@ -200,25 +194,6 @@ def _union(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> tuple[Ints
                 count += 1
         offset[r + 1] = count
     return offset, start[:count].copy(), end[:count].copy()
-
-
-@kernel
-def _either(
-    start_s: Floats, end_s: Floats, also_start_s: Floats, also_end_s: Floats
-) -> tuple[Floats, Floats]:
-    """Union of two sets of disjoint intervals, each in order."""
-    room = len(start_s) + len(also_start_s)
-    start, end, count, i, j = np.empty(room), np.empty(room), 0, 0, 0
-    for _ in range(room):
-        ours = j == len(also_start_s) or (i < len(start_s) and start_s[i] <= also_start_s[j])
-        begin, finish = (start_s[i], end_s[i]) if ours else (also_start_s[j], also_end_s[j])
-        i, j = i + ours, j + 1 - ours
-        if count > 0 and begin <= end[count - 1]:
-            end[count - 1] = max(end[count - 1], finish)
-        else:
-            start[count], end[count] = begin, finish
-            count += 1
-    return start[:count].copy(), end[:count].copy()
 
 
 @kernel

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.calendar import month_edges_s
-from hopyears.models.basics.intervals import Intervals, either
+from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.models.judging.cause import Cause
@@ -28,7 +28,7 @@ from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
 from hopyears.sim.multipath.fades import FadeEvents, draw_fades
 from hopyears.sim.multipath.nights import HopActivity, draw_activity, wet_hours
-from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
+from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM
 from hopyears.sim.rain.rain_kernel import HopLine, RainKnots, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
 from hopyears.sim.rain.storms import RainField, draw_storms
@@ -459,21 +459,18 @@ class BlockSimulator:
         hops = {i for i, law in enumerate(nights) if law is not None and (among is None or i in among)}
         if field is None or not hops:
             return (None,) * len(nights)
-        near = self.rain_near_sites(field)
+        near, designs = self.rain_near_sites(field), self.prepared.designs
         return tuple(
-            wet_hours(self._rain_near(near, i), law, n_years) if law is not None and i in hops else None
-            for i, law in enumerate(nights)
+            wet_hours([near.of(self._site_row[site]) for site in (hop.site_a, hop.site_b)], law, n_years)
+            if law is not None and i in hops
+            else None
+            for i, (law, hop) in enumerate(zip(nights, (each.hop for each in designs), strict=True))
         )
 
     def rain_near_sites(self, field: RainField) -> Intervals:
         """When any rain is near each site."""
         reach = {"distance_km": RAIN_NEAR_KM, "least_peak_mm_h": LEAST_RAIN_MM_H}
         return storm_intervals(field, self.prepared.site_km, **reach)
-
-    def _rain_near(self, near: Intervals, index: int) -> RainHours:
-        """When rain is near an end of a hop."""
-        hop = self.prepared.designs[index].hop
-        return RainHours(*either(near, self._site_row[hop.site_a], near, self._site_row[hop.site_b]))
 
 
 def hop_line(design: HopDesign) -> HopLine:

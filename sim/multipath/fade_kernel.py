@@ -131,12 +131,13 @@ def _changes(fades, reaches, limits, start_s, end_s):  # type: ignore[no-untyped
     placed = (across, centre, slowness, edges, codes, np.zeros((2, n_lines), dtype=np.int64))
     held, told = np.zeros((n_channels, n_modulations), dtype=np.int64), np.zeros((n_channels, 2))
     told[:, 0] = n_modulations
-    begin, n_rows, rows = reaches[2], 0, np.empty((256, 4))
+    begin, n_rows = reaches[2], 0
+    rows = np.empty((256 + 4 * n_channels * max(reaches[3] - begin, 0), 4))  # what is not used costs nothing
     while True:
         turns = (np.empty(len(rows)), np.empty(len(rows), dtype=np.int64), start_s, end_s)
         begin, n_rows = _groups(fades, reaches, limits, begin, placed, turns, (held, told, rows, n_rows))
         if begin >= reaches[3]:
-            return rows[:n_rows].copy()
+            return rows[:n_rows]
         rows = np.concatenate((rows, np.empty(rows.shape)))
 
 

@@ -90,7 +90,8 @@ def draw_fades(
         if not 0.0 <= top <= fade_shape.LARGEST_RAW:
             raise ValueError(f"{field} is {top}; must be 0 to {fade_shape.LARGEST_RAW:g}")
     density = fade_shape.approach_density_per_s(activity.occurrence, duration_s) * SLOT_S
-    cumulative = np.concatenate([[0.0], np.cumsum(density)])
+    cumulative = np.zeros(len(density) + 1)
+    np.cumsum(density, out=cumulative[1:])
     parts = []
     for name, factors, top in (
         ("flat", lines.flat_factors, flat_top),

@@ -18,7 +18,7 @@ from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.models.basics.units import SECONDS_PER_DAY, SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import NightLaw
 from hopyears.sim.multipath.night_pattern import HOURS_PER_NIGHT, PATTERNS, hour_weight_of_day, severity_table
-from hopyears.sim.multipath.still_air import NightWeather, RainHours, move_out_of_rain
+from hopyears.sim.multipath.still_air import NightWeather, move_out_of_rain
 from hopyears.sim.streams import Streams
 
 SLOT_S: Final = 3600.0
@@ -67,16 +67,41 @@ class HopActivity:
     worst_month: Bools
 
 
-def wet_hours(rain: RainHours, law: NightLaw, n_years: int) -> NDArray[np.uint8]:
+def wet_hours(near: Sequence[tuple[Floats, Floats]], law: NightLaw, n_years: int) -> NDArray[np.uint8]:
     """Whether rain is near a hop in each hour of its nights, packed into bits, for all its histories.
 
     As ``move_out_of_rain`` takes it. Hours of the last night that lie beyond the block's end belong to its
     beginning.
+
+    Parameters
+    ----------
+    near : sequence of two arrays
+        When rain is near each of some places, here the ends of the hop: its starts and ends [s], disjoint and
+        increasing.
+    law : NightLaw
+    n_years : int
+        Length of the block.
     """
-    evening_s = np.arange(_n_nights(n_years)) * SECONDS_PER_DAY + law.night_start_s
-    hours_s = evening_s + np.arange(HOURS_PER_NIGHT)[:, None] * SLOT_S
-    wet = rain.touch(hours_s % (n_years * SECONDS_PER_YEAR), SLOT_S)
-    return np.packbits(wet, axis=1, bitorder="little")
+    n_nights = _n_nights(n_years)
+    wet = np.zeros((HOURS_PER_NIGHT, -(-n_nights // 8)), dtype=np.uint8)
+    for start_s, end_s in near:
+        _wet_where(wet, n_nights, start_s, end_s, law.night_start_s, n_years * SECONDS_PER_YEAR)
+    return wet
+
+
+@kernel
+def _wet_where(wet, n_nights, start_s, end_s, night_start_s, span_s):  # type: ignore[no-untyped-def]
+    """Set the bits of the hours that any of these times touches."""
+    i, n, beyond = 0, len(start_s), False
+    for night in range(n_nights):
+        for hour in range(len(wet)):
+            begin_s = _hour_s(night, night_start_s, hour)
+            if begin_s >= span_s:
+                i, beyond, begin_s = i if beyond else 0, True, begin_s - span_s
+            while i < n and end_s[i] <= begin_s:
+                i += 1
+            if i < n and start_s[i] < begin_s + SLOT_S:
+                wet[hour, night >> 3] |= np.uint8(1 << (night & 7))
 
 
 def _n_nights(n_years: int) -> int:

@@ -1,14 +1,13 @@
 """Where the air is still: how strong nights are over the globe, and the hours that rain takes from them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain
 from typing import Any, Final
 
 import numpy as np
 
-from hopyears.models.basics.arrays import Bools, Floats
+from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.kernel import inlined, kernel
 from hopyears.sim.streams import Streams
 
@@ -97,22 +96,6 @@ def tile_weights(latitude_deg: float, longitude_deg: float) -> Mapping[tuple[int
             if distance_km < _REACH_KM:
                 weights[row, column % n_columns] = float(np.exp(-2.0 * (distance_km / NIGHT_SCALE_KM) ** 2))
     return weights
-
-
-@dataclass(frozen=True)
-class RainHours:
-    """Times with rain near a hop, disjoint and increasing: ``start_s`` and ``end_s``, shape (n,) each [s]."""
-
-    start_s: Floats
-    end_s: Floats
-
-    def touch(self, slot_start_s: Floats, slot_s: float) -> Bools:
-        """Whether rain is near at any time of slots of this length; any shape."""
-        if not self.start_s.size:
-            return np.zeros(slot_start_s.shape, dtype=bool)
-        first = np.minimum(np.searchsorted(self.end_s, slot_start_s, side="right"), len(self.end_s) - 1)
-        inside = (self.start_s[first] < slot_start_s + slot_s) & (self.end_s[first] > slot_start_s)
-        return np.asarray(inside)
 
 
 @kernel

@@ -129,9 +129,9 @@ def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float
     bundles = [side_by_side([hops[hop] for hop in own]) for own in prepared.bundles.values()]
     found = np.zeros((len(hops) + len(bundles), len(FIGURES)))
     for figures, hop in zip(found, (*hops, *bundles), strict=True):
-        down = (hop.capacity_mbit_s <= 0.0)[hop.state]
+        down = hop.capacity_mbit_s <= 0.0
         if down.any():
-            _count_hop(figures, hop.time_s, down, duration_s)
+            _count_hop(figures, hop.time_s, down[hop.state], duration_s)
     return found
 
 

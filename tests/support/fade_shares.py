@@ -17,6 +17,12 @@ def night_places(east_km, names=None):
     return NightPlaces(tuple(names), (0.0,) * len(east_km), tuple(km / 111.19 for km in east_km))
 
 
+def touched(start_s, end_s, slot_start_s, slot_s):
+    """Whether any of these disjoint, increasing times touches slots of this length, wherever they lie."""
+    first = np.minimum(np.searchsorted(end_s, slot_start_s, side="right"), len(end_s) - 1)
+    return (start_s[first] < slot_start_s + slot_s) & (end_s[first] > slot_start_s)
+
+
 def assert_agrees(samples, expected, *, standard_errors=4.0, bias=0.0, label=""):
     """Mean of independent samples (first axis) against an expected value: the one checker for all laws."""
     samples = np.asarray(samples, dtype=float)

@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from interval_rows import intervals_of_rows
 
-from hopyears.models.basics.intervals import either, empty_intervals, followed, joined, merged, without
+from hopyears.models.basics.intervals import empty_intervals, followed, joined, merged, without
 
 N_ROWS, LAST = 3, 12
 pairs = st.lists(st.tuples(st.integers(0, N_ROWS - 1), st.integers(0, LAST), st.integers(0, 5)), max_size=12)
@@ -55,14 +55,6 @@ def test_clipped(triples, low, high):
     np.testing.assert_array_equal(grid(build(triples).clipped(low, high)), wanted)
     within = build(triples).total_within_s(low, high)
     np.testing.assert_allclose(within, build(triples).clipped(low, high).total_s())
-
-
-@given(pairs, pairs)
-def test_either_of_two_rows_is_what_joining_them_gives(one, other):
-    a, b = build(one), build(other)
-    for row in range(N_ROWS):
-        for found, wanted in zip(either(a, row, b, row), joined(a, b).of(row), strict=True):
-            np.testing.assert_array_equal(found, wanted)
 
 
 @given(pairs, pairs)

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
+from fade_shares import touched
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.storm import DEFAULT_STORMS
-from hopyears.models.basics.intervals import merged
 from hopyears.sim.multipath.night_law import night_law
 from hopyears.sim.multipath.nights import SLOT_S, NightPlaces, draw_activity, wet_hours
-from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM, RainHours
+from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
 from hopyears.sim.rain.storm_intervals import storm_intervals
@@ -27,10 +27,9 @@ def test_hardly_any_fading_in_rain_of_either_kind(place, most):
     course = rain_knots(field, HopLine(-10.0, 0.0, 10.0, 0.0, 0.05, 1.0), lowest_threshold_db=0.2)
     wet = np.concatenate([[0], (course.attenuation_db > 0.2).astype(int), [0]])
     turns = np.flatnonzero(np.diff(wet))
-    raining = RainHours(course.time_s[turns[::2]], course.time_s[turns[1::2] - 1])
+    raining = course.time_s[turns[::2]], course.time_s[turns[1::2] - 1]
     ends = [[-10.0, 0.0], [10.0, 0.0]]
     near = storm_intervals(field, ends, distance_km=RAIN_NEAR_KM, least_peak_mm_h=LEAST_RAIN_MM_H)
-    both = merged(np.zeros(len(near.start_s), dtype=np.int64), near.start_s, near.end_s, n_rows=1)
     law = night_law(
         occurrence_worst=0.05,
         annual_reduction_db=6.0,
@@ -40,9 +39,9 @@ def test_hardly_any_fading_in_rain_of_either_kind(place, most):
     )
     places = NightPlaces(("one",), (place[0],), (place[1],))
     shares = []
-    for wet in (None, [wet_hours(RainHours(both.start_s, both.end_s), law, 4)]):
+    for wet in (None, [wet_hours([near.of(0), near.of(1)], law, 4)]):
         (active,) = draw_activity(Streams(5, 0), places, [law], 4, wet)
-        in_rain = raining.touch(active.start_s, SLOT_S)
+        in_rain = touched(*raining, active.start_s, SLOT_S)
         shares.append(active.occurrence[in_rain].sum() / active.occurrence.sum())
     assert shares[1] < most
     assert shares[0] > 5.0 * shares[1]

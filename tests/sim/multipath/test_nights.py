@@ -14,7 +14,6 @@ from hopyears.sim.multipath.night_law import night_law
 from hopyears.sim.multipath.night_pattern import HOUR_WEIGHT, PATTERNS, hour_weight_of_day, severity_table
 from hopyears.sim.multipath.nights import draw_activity, wet_hours
 from hopyears.sim.multipath.seasons import month_weights, north_share
-from hopyears.sim.multipath.still_air import RainHours
 from hopyears.sim.streams import Streams
 
 DEPTHS_DB = np.array([10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 45.0])
@@ -108,7 +107,7 @@ def test_worst_hour_and_day_of_the_worst_month(terrain, rainy):
     law = law_of(0.05, 6.0, 45.0, terrain)
     shares = []
     for block in range(15):
-        wet = [wet_hours(showers(block), law, 10)] if rainy else None
+        wet = [wet_hours([showers(block)], law, 10)] if rainy else None
         (activity,) = draw_activity(Streams(3, block), night_places([0.0]), [law], 10, wet)
         year = (activity.start_s // SECONDS_PER_YEAR).astype(int)
         for y in range(10):
@@ -124,7 +123,7 @@ def showers(block):
     """Times with rain near in ten years."""
     start_s = np.random.default_rng(block).uniform(0.0, 10 * SECONDS_PER_YEAR, 2000)
     near = merged(np.zeros(2000), start_s, start_s + 3 * 3600.0, n_rows=1)
-    return RainHours(near.start_s, near.end_s)
+    return near.of(0)
 
 
 def worst_periods(start_s, occurrence):

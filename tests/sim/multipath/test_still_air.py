@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from fade_shares import night_places
+from fade_shares import night_places, touched
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -10,7 +10,7 @@ from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import night_law
 from hopyears.sim.multipath.nights import SLOT_S, draw_activity, wet_hours
-from hopyears.sim.multipath.still_air import NightWeather, RainHours, move_out_of_rain, tile_weights
+from hopyears.sim.multipath.still_air import NightWeather, move_out_of_rain, tile_weights
 from hopyears.sim.streams import Streams
 
 
@@ -93,12 +93,12 @@ def test_no_fading_while_rain_is_near_and_the_same_law():
         occurrence_worst=0.05, annual_reduction_db=6.0, latitude_deg=45.0, longitude_deg=0.0, terrain="hilly"
     )
     start_s = np.arange(22.7 * 3600.0, 10 * SECONDS_PER_YEAR, 4 * 86_400.0)
-    rain = RainHours(start_s, start_s + 4 * 3600.0)
+    rain = start_s, start_s + 4 * 3600.0
     places = night_places([0.0])
     (free,) = draw_activity(Streams(3, 0), places, [law], 10)
-    (kept,) = draw_activity(Streams(3, 0), places, [law], 10, [wet_hours(rain, law, 10)])
-    assert rain.touch(free.start_s, SLOT_S).any()
-    assert not rain.touch(kept.start_s, SLOT_S).any()
+    (kept,) = draw_activity(Streams(3, 0), places, [law], 10, [wet_hours([rain], law, 10)])
+    assert touched(*rain, free.start_s, SLOT_S).any()
+    assert not touched(*rain, kept.start_s, SLOT_S).any()
     for first, last in zip(month_edges_s(10)[:-1], month_edges_s(10)[1:], strict=True):
         before, after = (
             hop.occurrence[(hop.start_s >= first) & (hop.start_s < last)] for hop in (free, kept)
@@ -106,8 +106,20 @@ def test_no_fading_while_rain_is_near_and_the_same_law():
         assert np.sort(before) == pytest.approx(np.sort(after))
 
 
-def test_rain_is_near_an_hour_that_it_touches():
-    rain = RainHours(np.array([100.0, 5000.0]), np.array([200.0, 9000.0]))
-    slots = np.array([0.0, 150.0, 200.0, 4001.0, 8999.0, 9000.0, 20_000.0])
-    wanted = [True, True, False, True, True, False, False]
-    assert rain.touch(slots, 1000.0).tolist() == wanted
+@pytest.mark.parametrize("longitude_deg", [0.0, 137.3])
+def test_rain_is_near_an_hour_that_it_touches(longitude_deg):
+    """At either end; hours beyond the block's end are those of its beginning."""
+    law = night_law(
+        occurrence_worst=0.05, annual_reduction_db=6.0, latitude_deg=45.0, longitude_deg=longitude_deg
+    )
+    random, near = np.random.default_rng(3), []
+    for _ in range(2):
+        edges_s = np.sort(random.choice(2 * 8766 * 4, 1400, replace=False)) * 900.0
+        near.append((edges_s[::2].copy(), edges_s[1::2].copy()))
+    near[0][0][0], near[1][0][0] = 0.0, 1.0
+    evening_s = np.arange(730) * 86_400.0 + law.night_start_s
+    slots_s = (evening_s + np.arange(10)[:, None] * SLOT_S) % (2 * SECONDS_PER_YEAR)
+    wanted = np.any([touched(*each, slots_s, SLOT_S) for each in near], axis=0)
+    assert 0.05 < wanted.mean() < 0.95
+    found = np.unpackbits(wet_hours(near, law, 2), axis=1, count=730, bitorder="little")
+    assert np.array_equal(found, wanted)
