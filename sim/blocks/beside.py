@@ -15,6 +15,7 @@ from hopyears.sim.blocks.block import BlockDraws, BlockSimulator, WetHours
 from hopyears.sim.blocks.prepared import Prepared, storm_reach
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.segments import same_segments
+from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import FadeEvents
 from hopyears.sim.multipath.nights import HopActivity
@@ -176,12 +177,12 @@ class BesideSimulator(BlockSimulator):
             return super().storms(streams, n_years)
         return met.field
 
-    def storms_near_sites(self, field: RainField) -> Intervals:
+    def storms_near_sites(self, field: RainField, n_years: int) -> Weather:
         """As for any network."""
         met = self._met
-        if met is None or met.storms_near is None:
-            return super().storms_near_sites(field)
-        return met.storms_near
+        if met is None or met.weather is None:
+            return super().storms_near_sites(field, n_years)
+        return met.weather
 
     def activity(
         self, streams: Streams, n_years: int, wet: WetHours, among: Collection[int] | None = None
@@ -190,7 +191,8 @@ class BesideSimulator(BlockSimulator):
         if self._met is None:
             return super().activity(streams, n_years, wet, among)
         theirs = self._first.activity(streams, n_years, self._met.wet)
-        others = [i for i in range(len(self.prepared.designs)) if i not in self._alike]
+        wanted = range(len(self.prepared.designs)) if among is None else among
+        others = [i for i in wanted if i not in self._alike]
         own = super().activity(streams, n_years, wet, others)
         return tuple(theirs[i] if i in self._alike else each for i, each in enumerate(own))
 

@@ -48,7 +48,7 @@ class BlockHistory:
     Attributes
     ----------
     duration_s : float
-    storms_near : Intervals or None
+    weather : Weather or None
         When a storm is near each site.
     wet : tuple of uint8 array or None
         Hours of each hop's nights with rain near (``nights.wet_hours``).
@@ -62,7 +62,7 @@ class BlockHistory:
     """
 
     duration_s: float
-    storms_near: Intervals | None
+    weather: Weather | None
     wet: WetHours
     log: FailureLog | None
     hops: tuple[HopHistory, ...]
@@ -82,7 +82,7 @@ class BlockDraws:
     n_years : int
     field : RainField or None
         The storms and their cells.
-    storms_near : Intervals or None
+    weather : Weather or None
         When a storm is near each site.
     wet : tuple of uint8 array or None
         Hours of each hop's nights with rain near (``nights.wet_hours``).
@@ -98,7 +98,7 @@ class BlockDraws:
     streams: Streams
     n_years: int
     field: RainField | None
-    storms_near: Intervals | None
+    weather: Weather | None
     wet: WetHours
     log: FailureLog | None
     segments: tuple[EquipmentSegments, ...]
@@ -153,11 +153,12 @@ class BlockSimulator:
         """
         draws = self.draw(seed, block, n_years)
         judged = [self.hop(draws, index) for index in range(len(draws.segments))]
-        hops, draws = [history for history, _, _ in judged], replace(draws, field=None)
+        # Judged, storms, nights and fades are let go before services are swept.
+        hops, draws = [each for each, _, _ in judged], replace(draws, field=None, activity=(), fades=())
         services = self.services(hops, draws.log, draws.duration_s, by_month=True)
         return BlockHistory(
             duration_s=draws.duration_s,
-            storms_near=draws.storms_near,
+            weather=draws.weather,
             wet=draws.wet,
             log=draws.log,
             hops=tuple(hops),
@@ -217,16 +218,16 @@ class BlockSimulator:
         streams = Streams(seed, block)
         duration_s = n_years * SECONDS_PER_YEAR
         field = self.storms(streams, n_years) if options.rain else None
-        near = None if field is None else self.storms_near_sites(field)
+        weather = None if field is None else self.storms_near_sites(field, n_years)
         log = None
         if options.failures:
-            log = self.failures(prepared.built.plant, streams, duration_s, near)
+            log = self.failures(prepared.built.plant, streams, duration_s, weather)
         wet = self.wet_hours(field, n_years)
         draws = BlockDraws(
             streams=streams,
             n_years=n_years,
             field=field,
-            storms_near=near,
+            weather=weather,
             wet=wet,
             log=log,
             segments=self.all_segments(log),
@@ -431,9 +432,10 @@ class BlockSimulator:
             streams, prepared.weather, prepared.region, n_years=n_years, storms=prepared.storms
         )
 
-    def storms_near_sites(self, field: RainField) -> Intervals:
-        """When a storm is near each site."""
-        return storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
+    def storms_near_sites(self, field: RainField, n_years: int) -> Weather:
+        """When a storm is near each site, as failures meet it."""
+        near = storm_intervals(field, self.prepared.site_km, **storm_reach(self.prepared.network))
+        return Weather.of(near, n_years * SECONDS_PER_YEAR, SECONDS_PER_YEAR)
 
     def activity(
         self, streams: Streams, n_years: int, wet: WetHours, among: Collection[int] | None = None

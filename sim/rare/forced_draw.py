@@ -1,7 +1,7 @@
 """One draw of a failure or strike put in by hand: a history with it and without, and its weight."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,6 +23,14 @@ FORCED_YEARS = 3
 
 _FORCED_STREAMS = 1 << 20
 """Number of the streams of the first forced draw; those of histories come before."""
+
+
+class PutInHistory(NamedTuple):
+    """A history without what is put in and with it, and how often a year what it adds counts."""
+
+    weight: float
+    without: FailureLog
+    with_it: FailureLog
 
 
 @dataclass(frozen=True)
@@ -118,6 +126,12 @@ class ForcedDraw:
         )
         return one, other
 
+    def history(self) -> PutInHistory:
+        """Failures of the network's plant, and their weight."""
+        plant = self.simulator.prepared.built.plant
+        without, with_it = self.logs(plant)
+        return PutInHistory(self.weight(plant, without), without, with_it)
+
     def weight(self, plant: Plant, without: FailureLog) -> float:
         """What the draw adds counts so many times a year, with the history of such a plant without it."""
         return self.per_year * earlier.weight(self.ways, without, self.time_s, plant.never_fails)
@@ -129,24 +143,19 @@ def kept_back(plant: Plant, hand: ByHand, only_before_s: float) -> PutIn:
     return PutIn(rare=hand.held, rarely_struck=struck, only_before_s=only_before_s)
 
 
-def years_apart(storms: Intervals, n_years: int) -> list[Intervals]:
-    """Storms of each year of a block."""
-    return [storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR) for year in range(n_years)]
-
-
-def weather_of_draw(years: Sequence[Intervals], draw: int) -> Weather:
+def weather_of_draw(weather: Weather, draw: int) -> Weather:
     """Weather of a history for a draw: years of the block, which begin with each of them by turns.
 
     Parameters
     ----------
-    years : sequence of Intervals
-        ``years_apart``.
+    weather : Weather
+        Of the block, whole years.
     draw : int
     """
-    found = empty_intervals(years[0].n_rows)
+    found, n_years = empty_intervals(weather.storms.n_rows), round(weather.span_s[1] / SECONDS_PER_YEAR)
     for place in range(FORCED_YEARS):
-        year = (draw + place) % len(years)
+        year = (draw + place) % n_years
         shift_s = (place - year) * SECONDS_PER_YEAR
-        part = years[year]
+        part = weather.storms.clipped(year * SECONDS_PER_YEAR, (year + 1) * SECONDS_PER_YEAR)
         found = followed(found, Intervals(part.offset, part.start_s + shift_s, part.end_s + shift_s))
     return Weather.of(found, FORCED_YEARS * SECONDS_PER_YEAR, 0.0)

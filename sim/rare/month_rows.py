@@ -1,6 +1,6 @@
 """Rows of months of many draws, compressed until they are stored: no block has its whole table at once."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pyarrow as pa
@@ -35,7 +35,7 @@ class MonthRows:
     """Rows of ``MONTHS``, each key once, added in any order."""
 
     def __init__(self) -> None:
-        self._parts: dict[int, list[bytes]] = {}
+        self._parts: dict[int, bytearray] = {}
 
     def add(self, months: Floats, stratum: int, draw: int, weight: float) -> None:
         """Rows of one draw, of figures of shape (n_sides, n_services, n_years, 12, n_month_figures)."""
@@ -49,14 +49,15 @@ class MonthRows:
             values = np.column_stack([some[at], weight * one])
             rows = np.ascontiguousarray(np.vstack([_place(keys), values.T.view(np.int64)]))
             packed = pa.compress(rows, COMPRESSION, asbytes=True)
-            self._parts.setdefault(first, []).append(entity.size.to_bytes(8, "little") + packed)
+            sizes = np.array([entity.size, len(packed)], dtype=np.int64)
+            self._parts.setdefault(first, bytearray()).extend(sizes.tobytes() + packed)
 
     def stored(self) -> bytes:
         """All of them as a Parquet file, sorted by their keys; no row is kept here."""
         sink = pa.BufferOutputStream()
         with pq.ParquetWriter(sink, _SCHEMA, compression=COMPRESSION) as writer:
             for first in sorted(self._parts):
-                rows = np.concatenate([_read(part) for part in self._parts.pop(first)], axis=1)
+                rows = np.concatenate(list(_read(self._parts.pop(first))), axis=1)
                 rows = rows[:, np.argsort(rows[0], kind="stable")]
                 columns = [*_keys(rows[0]), *rows[1:].view(np.float64)]
                 arrays = [pa.array(column, kind) for column, kind in zip(columns, _SCHEMA.types, strict=True)]
@@ -64,12 +65,15 @@ class MonthRows:
         return bytes(sink.getvalue())
 
 
-def _read(part: bytes) -> Ints:
-    """A row of places and one of each value, as whole numbers, of one draw."""
-    n = int.from_bytes(part[:8], "little")
-    size = 8 * (1 + len(MONTHS.values)) * n
-    found = np.frombuffer(pa.decompress(part[8:], size, COMPRESSION), dtype=np.int64)
-    return found.reshape(1 + len(MONTHS.values), n)
+def _read(part: bytearray) -> Iterator[Ints]:
+    """A row of places and one of each value, as whole numbers, of each draw."""
+    at = 0
+    while at < len(part):
+        n, packed = np.frombuffer(part, np.int64, 2, at).tolist()
+        size = 8 * (1 + len(MONTHS.values)) * n
+        found = pa.decompress(memoryview(part)[at + 16 : at + 16 + packed], size, COMPRESSION)
+        yield np.frombuffer(found, dtype=np.int64).reshape(1 + len(MONTHS.values), n)
+        at += 16 + packed
 
 
 def _place(keys: Sequence[Ints]) -> Ints:

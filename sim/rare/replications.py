@@ -6,23 +6,22 @@ own, to those of more histories in the same storms, and to rare failures put in 
 more histories.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain
 
 import numpy as np
 import pyarrow as pa
 
 from hopyears.models.basics.arrays import Floats
-from hopyears.models.basics.intervals import empty_intervals
+from hopyears.models.basics.memory import holes_given_back
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
 from hopyears.sim.counting.keyed_table import Columns, KeyedTable
 from hopyears.sim.counting.tally_rows import CAUSE
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import without_weather
 from hopyears.sim.rare.forced import ByHand
-from hopyears.sim.rare.forced_draw import ForcedDraw, kept_back, weather_of_draw, years_apart
+from hopyears.sim.rare.forced_draw import ForcedDraw, PutInHistory, kept_back, weather_of_draw
 from hopyears.sim.rare.losses import FIGURES, Losses, losses_each
 from hopyears.sim.rare.month_rows import MonthRows
 from hopyears.sim.rare.weather_alone import losses_to_multipath, losses_to_rain
@@ -167,6 +166,7 @@ def _losses_to_weather(
         hops = simulator.rained(streams.beside(draw), years) if draw else history.rained
         return losses_to_rain(simulator, hops, years)
 
+    holes_given_back()  # histories of failures have left them
     nights, rains = numbers
     kinds: list[tuple[bool, Callable[[int], Losses], tuple[int, int], int, int]] = [
         (options.multipath, bent, (OWN, OF_NIGHTS), NIGHTS, nights),
@@ -190,16 +190,12 @@ def _losses_to_failures(
     """
     if history.log is None:
         return
-    plant, near = simulator.prepared.built.plant, history.storms_near
+    plant, weather = simulator.prepared.built.plant, history.weather
     n_hops = len(simulator.states)
     years = history.duration_s / SECONDS_PER_YEAR
     (own,) = fade_free(simulator, [history.log])
     yield OWN, OF_FAILURES, own.scaled(1.0 / years), 1.0 / years
     histories, forced = numbers
-    fair = empty_intervals(len(plant.sites))
-    weather = Weather.of(near or fair, history.duration_s, SECONDS_PER_YEAR)
-    rarely = any(hand.events.size for hand in by_hand)
-    apart = years_apart(near, round(years)) if near is not None and rarely else None
     for hand in by_hand:
         never, first = kept_back(plant, hand, -np.inf), hand is by_hand[0]
         together = first and len(by_hand) > 1
@@ -215,17 +211,18 @@ def _losses_to_failures(
                     yield HISTORIES + TOGETHER, draw, yearly.months_alone(), 1.0 / years
         places = hand.drawn(plant, streams, forced).tolist() if hand.events.size else []
         for some in _few(range(len(places)), n_hops):
-            begins = {draw % round(years) for draw in some}
-            over = {year: None if apart is None else weather_of_draw(apart, year) for year in begins}
-            draws = [
-                ForcedDraw.of(simulator, hand, places[draw], streams, draw, over[draw % round(years)])
-                for draw in some
-            ]
-            for draw, (weight, added) in zip(some, added_losses(draws), strict=True):
+            drawn = dict[int, PutInHistory]()
+            for year in range(round(years)):  # draws that begin alike one after the other, under one weather
+                alike = [draw for draw in some if draw % round(years) == year]
+                over = weather_of_draw(weather, year) if alike and weather is not None else None
+                for draw in alike:
+                    one = ForcedDraw.of(simulator, hand, places[draw], streams, draw, over)
+                    drawn[draw] = one.history()
+            each = zip(some, added_losses(simulator, map(drawn.pop, some)), strict=True)
+            for draw, (weight, added) in each:
                 yield FORCED, draw, added.scaled(weight).of(hand.services, hops=first), weight
                 if together:
                     yield FORCED + TOGETHER, draw, added.months_alone(), weight
-            del over, draws
 
 
 def _few(numbers: range, n_hops: int) -> Iterator[range]:
@@ -241,12 +238,12 @@ def fade_free(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> Iterator
     return losses_each(simulator, hops, logs, logs[0].duration_s, by_month=True)
 
 
-def added_losses(draws: Sequence[ForcedDraw]) -> Iterator[tuple[float, Losses]]:
+def added_losses(
+    simulator: BlockSimulator, histories: Iterable[PutInHistory]
+) -> Iterator[tuple[float, Losses]]:
     """What each failure or strike put in by hand adds to its history: its weight [1/year], and that."""
-    simulator = draws[0].simulator
-    plant = simulator.prepared.built.plant
-    logs = [draw.logs(plant) for draw in draws]
-    lost = fade_free(simulator, list(chain(*logs)))
-    for draw, (before, _) in zip(draws, logs, strict=True):
+    weights, *sides = zip(*histories, strict=True)
+    lost = fade_free(simulator, list(chain(*zip(*sides, strict=True))))
+    for weight in weights:
         without, with_it = next(lost), next(lost)
-        yield draw.weight(plant, before), with_it.less(without)
+        yield weight, with_it.less(without)

@@ -5,13 +5,12 @@ is put together in the order of their numbers.
 """
 
 from collections.abc import Callable
-from contextlib import suppress
-from ctypes import CDLL
 from dataclasses import dataclass, replace
 from typing import Any
 
 import pyarrow as pa
 
+from hopyears.models.basics.memory import arrays_given_back, holes_given_back
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.block_tally import block_tally, failure_tables, run_of, service_losses
 from hopyears.sim.blocks.prepared import Prepared
@@ -26,9 +25,6 @@ from hopyears.sim.storage.run_folder import RunFolder
 BLOCK_YEARS = 10
 """Years of one block: the unit of work, of seeding, of storing and of the confidence interval."""
 
-_MMAP_THRESHOLD = -3
-"""Number of that option in glibc's malloc.h."""
-
 BlockTables = dict[str, pa.Table | bytes]
 """Tables of a block by name; the largest is Parquet already."""
 
@@ -41,15 +37,6 @@ class BlockPlan:
     seed: int
     n_blocks: int
     block_years: int = BLOCK_YEARS
-
-
-def arrays_given_back() -> None:
-    """Have the C library give large arrays back to the system when they are freed, where it can be told so.
-
-    Else glibc keeps those of up to 32 MiB for later, in holes that later ones rarely fit.
-    """
-    with suppress(OSError, AttributeError, TypeError):
-        CDLL(None).mallopt(_MMAP_THRESHOLD, 1 << 18)
 
 
 class BlockCounter:
@@ -71,6 +58,7 @@ class BlockCounter:
         failures = failure_tables(simulator.prepared, history, lost)
         # Counted, the histories of hops and services are let go before others come beside them.
         lost, history = [], replace(history, hops=(), services=())
+        holes_given_back()
         drawn, causes, months, hops = replication_tables(simulator, self._by_hand, plan.seed, number, history)
         return {
             **counted,

@@ -259,7 +259,7 @@ class BlockCase:
 
     def _by_themselves(self, plant: Plant) -> FailureLog:
         draws = self._draws
-        return self._simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
+        return self._simulator.failures(plant, draws.streams, draws.duration_s, draws.weather)
 
     def services_with_failures(self, log: FailureLog) -> tuple[ServiceHistory, ...]:
         """The same with other failures."""

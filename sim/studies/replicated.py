@@ -7,7 +7,6 @@ from functools import cached_property
 import numpy as np
 
 from hopyears.models.basics.arrays import Bools, Floats
-from hopyears.models.basics.intervals import empty_intervals
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.plant import Plant
 from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
@@ -15,10 +14,9 @@ from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.month_figures import YEAR_FIGURES, month_figures
 from hopyears.sim.counting.tally_rows import BOTH, three_ways
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.equipment.weather import Weather
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, weather_of_draw, years_apart
+from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, weather_of_draw
 from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.rare.weather_alone import multipath_draws
 from hopyears.sim.services.service_data import ServiceHistory
@@ -165,23 +163,19 @@ class ReplicatedStudy(RunStudy):
 
     def _put_histories(self, found: Floats, mine: Bools, hand: ByHand, draws: BlockDraws) -> None:
         simulator, never = self.simulator, kept_back(self._plant, hand, -np.inf)
-        near = draws.storms_near or empty_intervals(len(self._plant.sites))
-        weather = Weather.of(near, draws.duration_s, SECONDS_PER_YEAR)
         for draw in range(len(found)):
             own = draws.streams.beside(1 + draw)
 
             def failures(plant: Plant, own: Streams = own) -> FailureLog:
-                return simulator.failures(plant, own, draws.duration_s, weather, put_in=never)
+                return simulator.failures(plant, own, draws.duration_s, draws.weather, put_in=never)
 
             calm = self._calm(own, draws, failures(self._plant))
             found[draw][:, mine] = self._yearly(calm, failures)[:, mine]
 
     def _put_forced(self, found: Floats, mine: Bools, hand: ByHand, draws: BlockDraws) -> None:
         if hand.events.size:
-            near = draws.storms_near
-            years = None if near is None else years_apart(near, self.n_years)
             for draw, place in enumerate(hand.drawn(self._plant, draws.streams, len(found)).tolist()):
-                weather = None if years is None else weather_of_draw(years, draw)
+                weather = None if draws.weather is None else weather_of_draw(draws.weather, draw)
                 drawn = ForcedDraw.of(self.simulator, hand, place, draws.streams, draw, weather)
                 found[draw][:, mine] = self._added(drawn, draws)[:, mine]
 

@@ -18,7 +18,7 @@ from hopyears.sim.equipment.put_in import PutIn
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.candidates import strikes_per_year
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.forced_draw import ForcedDraw, weather_of_draw, years_apart
+from hopyears.sim.rare.forced_draw import ForcedDraw, weather_of_draw
 from hopyears.sim.rare.month_rows import MONTHS
 from hopyears.sim.rare.replications import (
     FIRST_BLOCKS,
@@ -364,7 +364,8 @@ def test_forced_failures_have_the_mean_of_natural_ones_and_a_wrong_weight_shows(
         ForcedDraw.of(simulator, rare, place, streams, draw, None)
         for draw, place in enumerate(rare.drawn(plant, streams, 500).tolist())
     ]
-    forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in added_losses(draws)]
+    each = added_losses(simulator, map(ForcedDraw.history, draws))
+    forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in each]
     terms = [whole, common, np.array(forced)]
     error = np.sqrt(sum(part.var(ddof=1) / part.size for part in terms))
     apart = whole.mean() - common.mean() - terms[2].mean()
@@ -475,7 +476,8 @@ def test_pairs_of_failures_have_the_mean_of_natural_ones():
     forced, unweighted = [], []
     places = pairs.drawn(plant, streams, 300).tolist()
     draws = [ForcedDraw.of(simulator, pairs, place, streams, draw, None) for draw, place in enumerate(places)]
-    for place, (weight, added) in zip(places, added_losses(draws), strict=True):
+    each = added_losses(simulator, map(ForcedDraw.history, draws))
+    for place, (weight, added) in zip(places, each, strict=True):
         forced.append(float(added.figures[0, BOTH, UNAVAILABLE]) * weight)
         unweighted.append(float(added.figures[0, BOTH, UNAVAILABLE]) * pairs.weight_per_year[place])
     terms = [whole, rest, np.array(forced)]
@@ -492,7 +494,7 @@ def test_strikes_put_in_by_hand_have_the_mean_of_natural_ones():
     network = triangle(lightning=lightning)
     simulator = BlockSimulator(prepare(network, ModelOptions(multipath=False)))
     prepared, plant, streams = simulator.prepared, simulator.prepared.built.plant, Streams(8, 0)
-    storms = simulator.simulate(8, 0, 10).storms_near
+    storms = simulator.simulate(8, 0, 10).weather
     n, per_year = len(plant.parts), strikes_per_year(prepared)
     strikes = even(plant, n + np.flatnonzero(per_year > 0.0), per_year[per_year > 0.0])
     held = PutIn(rarely_struck=np.ones(n, dtype=bool), only_before_s=-np.inf)
@@ -507,12 +509,12 @@ def test_strikes_put_in_by_hand_have_the_mean_of_natural_ones():
     storms_s = 10.0 * SECONDS_PER_YEAR
     # The same draws of all else: only lightning differs.
     apart = lost(100, PutIn()) - lost(100, held)
-    years = years_apart(storms, 10)
     draws = [
-        ForcedDraw.of(simulator, strikes, place, streams, draw, weather_of_draw(years, draw))
+        ForcedDraw.of(simulator, strikes, place, streams, draw, weather_of_draw(storms, draw))
         for draw, place in enumerate(strikes.drawn(plant, streams, 300).tolist())
     ]
-    forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in added_losses(draws)]
+    each = added_losses(simulator, map(ForcedDraw.history, draws))
+    forced = [float(added.figures[0, BOTH, UNAVAILABLE]) * weight for weight, added in each]
     error = np.hypot(apart.std(ddof=1) / 10.0, np.std(forced, ddof=1) / np.sqrt(len(forced)))
     assert error < 0.15 * apart.mean()
     assert abs(apart.mean() - np.mean(forced)) < 4.0 * error

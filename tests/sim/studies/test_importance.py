@@ -201,7 +201,7 @@ def test_services_skipped_would_have_come_out_the_same(simulator, draws, case):
     for target in targets_of(simulator.prepared):
         if target.kind in (SITE, PART):
             plant = plant_without(simulator.prepared, target)
-            log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
+            log = simulator.failures(plant, draws.streams, draws.duration_s, draws.weather)
             hops = [case._hop(i, simulator.segments(i, log)) for i in (0, 1)] + case.hops[2:]
             whole = simulator.services(hops, log, draws.duration_s)
             for mine, theirs in zip(case.services_without(target), whole, strict=True):
@@ -210,7 +210,7 @@ def test_services_skipped_would_have_come_out_the_same(simulator, draws, case):
 
 def test_a_site_that_never_fails_takes_its_power_work_and_indoor_units(simulator, case):
     plant = plant_without(simulator.prepared, Target(SITE, "a"))
-    log = simulator.failures(plant, case._draws.streams, case._draws.duration_s, case._draws.storms_near)
+    log = simulator.failures(plant, case._draws.streams, case._draws.duration_s, case._draws.weather)
     at_a = [site.id for site in plant.sites].index("a")
     for intervals in (log.sites.mains_lost, log.sites.power_down, log.sites.maintenance):
         assert intervals.of(at_a)[0].size == 0
@@ -222,7 +222,7 @@ def test_a_site_that_never_fails_takes_its_power_work_and_indoor_units(simulator
 
 def test_failures_of_other_parts_are_drawn_alike(simulator, draws):
     plant = plant_without(simulator.prepared, Target(PART, "line_card"))
-    log = simulator.failures(plant, draws.streams, draws.duration_s, draws.storms_near)
+    log = simulator.failures(plant, draws.streams, draws.duration_s, draws.weather)
     kind = plant.part_kind
     cards = plant.kind_names.index("line_card")
     first = {}
@@ -248,7 +248,7 @@ def test_a_single_part_is_spared_wear_and_lightning(simulator, draws):
     for index in {int(part) for part in draws.log.failures.part}:
         target = Target(SINGLE, parts[index].id)
         log = simulator.failures(
-            plant_without(simulator.prepared, target), draws.streams, draws.duration_s, draws.storms_near
+            plant_without(simulator.prepared, target), draws.streams, draws.duration_s, draws.weather
         )
         assert index not in log.failures.part
         assert set(draws.log.failures.part.tolist()) - {index} <= set(log.failures.part.tolist()) | {index}
