@@ -60,7 +60,8 @@ class Streams:
         The same (seed, block, name) gives the same draws wherever and whenever it is made.
         """
         digest = np.frombuffer(_digest(_text(name)), dtype=np.uint8)
-        return np.random.Generator(np.random.PCG64(_Seeded(_seed_words(self._begin, digest))))
+        seeded: Any = _Seeded(_seed_words(self._begin, digest))
+        return np.random.Generator(np.random.PCG64(seeded))
 
     @cached_property
     def _begin(self) -> NDArray[np.uint32]:

@@ -3,17 +3,23 @@
 from contextlib import suppress
 from ctypes import CDLL
 
-_MMAP_THRESHOLD = -3
-"""Number of that option in glibc's malloc.h."""
+_TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
+"""Numbers of these options in glibc's malloc.h."""
+
+_KEPT_ARRAY, _KEPT_IN_ALL = 1 << 22, 1 << 26
+"""Arrays of up to 4 MiB are kept for others when they are freed; at the end of the heap up to 64 MiB."""
 
 
 def arrays_given_back() -> None:
     """Have the C library give large arrays back to the system when they are freed, where it can be told so.
 
-    Else glibc keeps those of up to 32 MiB for later, in holes that later ones rarely fit.
+    Else glibc keeps those of up to 32 MiB for later, in holes that later ones rarely fit. Smaller ones come
+    and go so often that clearing their pages anew would take a tenth of a run.
     """
     with suppress(OSError, AttributeError, TypeError):
-        CDLL(None).mallopt(_MMAP_THRESHOLD, 1 << 18)
+        library = CDLL(None)
+        library.mallopt(_MMAP_THRESHOLD, _KEPT_ARRAY)
+        library.mallopt(_TRIM_THRESHOLD, _KEPT_IN_ALL)
 
 
 def holes_given_back() -> None:

@@ -74,8 +74,8 @@ HOPS_AT_ONCE = 6_400
 """Hops of them that are held at once: on large networks fewer histories are judged together."""
 
 HISTORIES_OF_NIGHTS = 8
-"""Histories of failures for each of multipath, which costs some twenty times as much; but most severely
-errored seconds are fades."""
+"""Histories of failures for each of multipath, which costs up to ten times as much; but most severely errored
+seconds are fades."""
 
 HISTORIES_OF_RAIN = 24
 """Histories of failures asked for to each of rain, which costs up to a hundred times as much; but on many
