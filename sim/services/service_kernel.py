@@ -157,6 +157,8 @@ def _run_changes(
                     is_stale[links_of_hop[k]] = True
                     stale[first_link[g] + n_stale[g]] = links_of_hop[k]
                     n_stale[g] += 1
+                elif e >= n_hops:
+                    _turn(plan, sweep, g, e - n_hops if e < n_routed else -1)
                 group_word[g] ^= word
                 if not is_among[g]:
                     is_among[g] = True
@@ -167,6 +169,18 @@ def _run_changes(
             _enter(plan, sweep, shares, some[k], now, record_rates)
         i = max(i, 0)
     return i
+
+
+@bare_inlined
+def _turn(plan: Plan, sweep: Sweep, g: int, service: int) -> None:
+    """Note that a service of a group has another route, or all of them (-1) another hour."""
+    first, last = plan.groups.services.first[g], plan.groups.services.first[g + 1]
+    for at in range(first, first + 1 if service >= 0 else last):
+        s = service if service >= 0 else plan.groups.services.item[at]
+        if not sweep.is_turned[s]:
+            sweep.is_turned[s] = True
+            sweep.turned[first + sweep.n_turned[g]] = s
+            sweep.n_turned[g] += 1
 
 
 @bare_inlined

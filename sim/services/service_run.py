@@ -135,6 +135,8 @@ class ServiceRun:
         sweep.group_row[:] = sweep.current[:] = -1
         sweep.stale[:] = np.arange(sweep.stale.size)
         sweep.n_stale[:], sweep.is_stale[:] = np.diff(self._plan.groups.links.first), True
+        sweep.turned[:] = self._plan.groups.services.item
+        sweep.n_turned[:], sweep.is_turned[:] = np.diff(self._plan.groups.services.first), True
         sweep.seconds[:] = sweep.counted_s[:] = 0.0
         sweep.is_noted[:] = False
         sweep.used[N_OUT] = sweep.used[N_NOTED] = 0
@@ -316,6 +318,9 @@ def _empty_sweep(n_hops: int, n_services: int, n_groups: int, n_clocks: int, n_l
         stale=np.zeros(n_links, dtype=np.int64),
         n_stale=np.zeros(n_groups, dtype=np.int64),
         is_stale=np.zeros(n_links, dtype=np.bool_),
+        turned=np.zeros(n_services, dtype=np.int64),
+        n_turned=np.zeros(n_groups, dtype=np.int64),
+        is_turned=np.zeros(n_services, dtype=np.bool_),
         group_word=np.zeros(n_groups, dtype=np.uint64),
         group_row=np.full(n_groups, -1, dtype=np.int64),
         current=np.full(n_services, -1, dtype=np.int32),

@@ -110,11 +110,11 @@ def _changed_services(
     plan: Plan, sweep: Sweep, shares: Shares, g: int, n_stirred: int, n_dirty: int
 ) -> tuple[int, int]:
     """Note services of a group with another route or demand than last time; they have nothing yet."""
-    of_service, services = plan.routes.of_service, plan.groups.services.item
+    of_service, begin = plan.routes.of_service, plan.groups.services.first[g]
     choice, seen_choice, seen_share = sweep.choice, shares.seen_choice, shares.seen_share
     clock, first, asked, level = plan.clocks.of_service, plan.clocks.first, plan.clocks.share, sweep.level
-    for at in range(plan.groups.services.first[g], plan.groups.services.first[g + 1]):
-        s = services[at]
+    for s in sweep.turned[begin : begin + sweep.n_turned[g]]:
+        sweep.is_turned[s] = False
         share = asked[first[clock[s]] + level[clock[s]]]
         if seen_choice[s] == choice[s] and seen_share[s] == share:
             continue
@@ -127,6 +127,7 @@ def _changed_services(
             shares.peak[f] = shares.most[1, f] = 0.0 if moves else share * plan.flows.peak_mbit_s[f]
             shares.got[0, f] = shares.got[1, f] = 0.0
         n_stirred = _put(shares.stirred, shares.is_stirred, s, n_stirred)
+    sweep.n_turned[g] = 0
     return n_stirred, n_dirty
 
 

@@ -32,6 +32,9 @@ class Sweep(NamedTuple):
     stale: Ints  # links that have changed since their group was judged; those of a group from its first on
     n_stale: Ints  # by group
     is_stale: Bools  # by link
+    turned: Ints  # likewise services with another route or hour, those of a group from its first on
+    n_turned: Ints
+    is_turned: Bools  # by service
     group_word: NDArray[np.uint64]
     group_row: Ints
     current: NDArray[np.int32]  # by service: its result
