@@ -32,7 +32,6 @@ LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
 
 _STORM, _WIDE = 10, 100_000
-_WEAK_SCORE = -2.3
 _TURN_PER_S = 2.0 * np.pi / 86400.0
 
 
@@ -53,7 +52,7 @@ def wide_of(x, y, vx, vy, band):  # type: ignore[no-untyped-def]
 
 @kernel
 def shapes_near(  # type: ignore[no-untyped-def]
-    systems, keys, ceilings, days, region, laws, quantiles, weather, model, size, rooms, counts
+    systems, keys, ceilings, days, region, laws, quantiles, weather, model, size, most_of, rooms, counts
 ):
     """Shapes of systems that may rain on a region.
 
@@ -84,6 +83,8 @@ def shapes_near(  # type: ignore[no-untyped-def]
     size : float64, shape (5,)
         Size law of cells and its limits [km]; largest radius of wide shapes [km].
 
+    most_of : tuple of float64 (12, 4), (12,), (12, n_scores), and two numbers
+        What ``shape_rooms.most_of`` finds.
     rooms : tuple of float64 (a, 8), float64 (b, 7), int64 (b,), float64 (c, 10), int64 (c,)
         To be filled from ``counts`` on: cells, rows of ``RainField.cells``, storm by storm; of each storm
         start, end, place, speed and number of cells; its system; wide shapes, rows of ``RainField.wide``;
@@ -102,17 +103,10 @@ def shapes_near(  # type: ignore[no-untyped-def]
     spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
     wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
     longest_storm = storm_duration + LONGEST_LIVES * model[7]
-    most_storms, most_wide, most_cells = 0.0, 0.0, 0.0
-    for i in range(len(systems)):
-        most_storms = max(most_storms, ceilings[i, 1] * systems[i, 5] * (1.0 + days[i, 0]))
-        most_wide, most_cells = (
-            max(most_wide, ceilings[i, 2] * systems[i, 5]),
-            max(most_cells, ceilings[i, 3]),
-        )
     plane, tops = plane_of(weather), np.empty(laws.shape[1])
-    members, storm_members = member_rooms(max(most_storms, most_wide)), member_rooms(most_cells)
+    most, widest, reaches, most_members, most_cells = most_of
+    members, storm_members = member_rooms(most_members), member_rooms(most_cells)
     words, near, nodes, lives, reaching = members
-    most, widest, reaches = _most_of(laws, quantiles, size, CELL_REACH * model[11])
     by_number = np.empty((12, 4, len(tops)))
     for month in range(12):
         for node in range(len(tops)):
@@ -206,29 +200,6 @@ def shapes_near(  # type: ignore[no-untyped-def]
             w += 1
     counts[0], counts[1], counts[2], counts[3] = len(systems), n, m, w
     return True
-
-
-@kernel
-def _most_of(laws, quantiles, size, reach_in_radii):  # type: ignore[no-untyped-def]
-    """By month, the most that any node has of each of the four numbers, and how far cells rain [km], but for
-    the weakest one in a hundred."""
-    weak = int((_WEAK_SCORE - SCORES[0]) / (SCORES[1] - SCORES[0]))
-    most, widest, reaches = np.zeros((12, 4)), np.zeros(12), np.empty((12, len(SCORES)))
-    for month in range(12):
-        for node in range(laws.shape[1]):
-            for number in range(4):
-                most[month, number] = max(most[month, number], laws[month, node, number])
-            rho = size[0] * np.exp(-size[1] * quantiles[month, node, 0, weak])
-            widest[month] = max(widest[month], reach_in_radii * min(max(rho, size[2]), size[3]))
-        for score in range(len(SCORES)):
-            reaches[month, score] = np.inf
-        for node in range(laws.shape[1]):
-            for score in range(len(SCORES)):
-                reaches[month, score] = min(reaches[month, score], quantiles[month, node, 0, score])
-        for score in range(len(SCORES)):
-            rho = size[0] * np.exp(-size[1] * reaches[month, score])
-            reaches[month, score] = reach_in_radii * min(max(rho, size[2]), size[3])
-    return most, widest, reaches
 
 
 @bare_kernel

@@ -74,9 +74,7 @@ def reaches_of(words, count, counter, common, own, scores, reaches, steps, found
     first, per_step, last = scores
     filled = -(-count // LANES) * LANES
     for i in range(filled):
-        cosine, _ = _turned(words[i], counter + 1)
-        radius = np.sqrt(2.0 * _minus_log(stirred_uniform(words[i], counter)))
-        score = common + own * (radius * cosine - BLUR)
+        score = common + own * (rough_normals(words[i], counter)[0] - BLUR)
         steps[i] = np.int64(min(max((score - first) * per_step, 0.0), last))
     for i in range(filled):
         found[i] = reaches[steps[i]]
@@ -98,9 +96,8 @@ def may_meet(words, count, track, region, band, spreads, lives, reaches, near): 
     back_x, back_y, front_x, front_y = min(vx, 0.0), min(vy, 0.0), max(vx, 0.0), max(vy, 0.0)
     for i in range(-(-count // LANES) * LANES):
         age = lasting * stirred_uniform(words[i], 0)
-        cosine, sine = _turned(words[i], 2)
-        radius = spread * np.sqrt(2.0 * _minus_log(stirred_uniform(words[i], 1)))
-        dx, dy = radius * cosine, radius * sine
+        dx, dy = rough_normals(words[i], 1)
+        dx, dy = spread * dx, spread * dy
         x, y, life, reach = x0 + vx * age + dx, y0 + vy * age + dy, lives[i], reaches[i] + blur
         meets = (x + front_x * life > west - reach) & (y + front_y * life > south - reach)
         meets &= (x + back_x * life < east + reach) & (y + back_y * life < north + reach)
@@ -187,11 +184,19 @@ def _minus_log(number):  # type: ignore[no-untyped-def]
 
 
 @written_out
-def _turned(half_way, counter):  # type: ignore[no-untyped-def]
-    """Cosine and sine of the angle of ``storm_loops.normals``, within 2e-5."""
-    h = stirred_uniform(half_way, counter) - 0.5
+def turned(turns):  # type: ignore[no-untyped-def]
+    """Cosine and sine of an angle of 0 to 1 turns, within 2e-5."""
+    h = turns - 0.5
     z = h * h
     sine = h * (_S1 - z * (_S3 - z * (_S5 - z * (_S7 - z * _S9))))
     cosine = 1.0 - z * (_C2 - z * (_C4 - z * (_C6 - z * (_C8 - z * _C10))))
     # Of half the angle less a half turn.
     return 2.0 * sine * sine - 1.0, -2.0 * sine * cosine
+
+
+@written_out
+def rough_normals(half_way, counter):  # type: ignore[no-untyped-def]
+    """As ``storm_loops.normals``, within ``BLUR``."""
+    radius = np.sqrt(2.0 * _minus_log(stirred_uniform(half_way, counter)))
+    cosine, sine = turned(stirred_uniform(half_way, counter + 1))
+    return radius * cosine, radius * sine
