@@ -58,24 +58,19 @@ def most_of(
     _weather: Floats,
     model: Floats,
     size: Floats,
-) -> tuple[Floats, Floats, Floats, float, float]:
+) -> tuple[Floats, Floats, float, float]:
     """Limits of what ``shapes_near`` is asked for.
 
-    By month the most that any node has of each of the four numbers; by month how far cells rain [km], but for
-    the weakest one in a hundred; by month and score the same of cells of that score; most that a system bears
-    of one kind, and a storm of cells, on average.
+    By month the most that any node has of each of the four numbers, and how far cells rain [km], but for the
+    weakest one in a hundred; most that a system bears of one kind, and a storm of cells, on average.
     """
-    least_peak = quantiles[:, :, 0].min(axis=1)
-    reaches = size[0] * np.exp(-size[1] * least_peak)
-    weak = least_peak[:, int((_WEAK_SCORE - SCORES[0]) / (SCORES[1] - SCORES[0]))]
+    weak = quantiles[:, :, 0, int((_WEAK_SCORE - SCORES[0]) / (SCORES[1] - SCORES[0]))].min(axis=1)
     # Of the library that the loops call, to the last bit: it decides where a storm is looked at.
     widest = np.array([size[0] * exp(-size[1] * each) for each in weak.tolist()])
-    in_radii = CELL_REACH * model[11]
     most_storms = (ceilings[:, 1] * systems[:, 5] * (1.0 + days[:, 0])).max(initial=0.0)
     return (
         laws.max(axis=1),
-        in_radii * np.clip(widest, size[2], size[3]),
-        in_radii * np.clip(reaches, size[2], size[3]),
+        CELL_REACH * model[11] * np.clip(widest, size[2], size[3]),
         float(max(most_storms, (ceilings[:, 2] * systems[:, 5]).max(initial=0.0))),
         float(ceilings[:, 3].max(initial=0.0)),
     )

@@ -62,8 +62,8 @@ def test_only_members_that_cannot_meet_the_region_are_left_out(members, place):
     words, most, lives = members
     track = (*place, 0.011, 0.004)
     band = plain(storm_loops, "band_of")(*track[2:], REGION, REACH_KM)
-    x, y, near = most.copy(), np.full(N, REACH_KM), np.empty(N, np.bool_)
-    plain(storm_sieve, "may_meet")(words, N, track, REGION, band, (SPREAD_KM, LASTS_S), x, y, near)
+    x, y, near = most.copy(), np.empty(N), np.empty(N, np.bool_)
+    plain(storm_sieve, "may_meet")(words, N, track, REGION, band, (SPREAD_KM, LASTS_S), REACH_KM, x, y, near)
     meet, middles = np.empty(N, np.bool_), np.empty((N, 2))
     for i, own in enumerate(words):
         age = stirred_uniform(own, 0) * LASTS_S
@@ -75,16 +75,6 @@ def test_only_members_that_cannot_meet_the_region_are_left_out(members, place):
     assert np.count_nonzero(near & ~meet) < 0.02 * N
     off_km = BLUR * SPREAD_KM + 0.5 * np.hypot(*track[2:]) * (most - lives).max()
     assert np.hypot(*(middles - np.stack([x, y], axis=1)).T).max() < off_km
-
-
-def test_a_rough_reach_is_a_little_more(members):
-    words, _, _ = members
-    reaches, found = np.linspace(20.0, 2.0, len(storm_loops.SCORES)), np.empty(N)
-    scores = storm_loops.SCORES[0], 1.0 / (storm_loops.SCORES[1] - storm_loops.SCORES[0]), 479.0
-    plain(storm_sieve, "reaches_of")(words, N, 4, 0.8, 0.3, scores, reaches, np.empty(N, np.int64), found)
-    exact = [plain(storm_loops, "quantile")(reaches, 0.8 + 0.3 * normals(own, 4)[0]) for own in words]
-    assert np.all(found >= exact)
-    assert np.median(found - exact) < 0.1
 
 
 def test_those_that_are_near_come_to_the_front_in_their_order():
