@@ -68,37 +68,41 @@ class SystemSource:
         Each stands in its tile half-way through its passage. Those that cannot come near are left out.
         """
         tiles, drifts, ceilings, days = self._tiles
-        storms, region = self.storms, self.region
+        region = self.region
         rows, own, of = systems_near(
             keys,
             counts,
             tiles,
             np.stack([start_s, length_s]),
             drifts,
-            _speeds(storms.drift_shape),
-            _sizes(storms.system_size_shape),
+            _speeds(self.storms.drift_shape),
+            _sizes(self.storms.system_size_shape),
             np.deg2rad(self.weather.centre_deg),
             np.array([region.west_km, region.south_km, region.east_km, region.north_km]),
-            np.array(
-                [
-                    reach_km(self.population, storms),
-                    0.5 * (storms.system_duration_s + longest_storm_s(self.population, storms)),
-                    longest_system_s(self.population, storms),
-                ]
-            ),
+            self._passage,
         )
         month = rows[:, 9].astype(np.int64)
         return Systems(rows, own, ceilings[of, month], days[of, month])
 
     @cached_property
+    def _passage(self) -> Floats:
+        """How far a system rains from its centre [km]; half the time of its passage, and all of it [s]."""
+        storms, population = self.storms, self.population
+        half_s = 0.5 * (storms.system_duration_s + longest_storm_s(population, storms))
+        return np.array([reach_km(population, storms), half_s, longest_system_s(population, storms)])
+
+    @cached_property
     def _tiles(self) -> tuple[Floats, Floats, Floats, Floats]:
-        """Of each tile bounds and distance, drift, ceilings and daily cycle as the loops take them."""
+        """Of each tile bounds, drift, ceilings and daily cycle as the loops take them."""
         tiles = self.weather.tiles
         drifts = np.array([tile.drift for tile in tiles]) * [1.0 / 3600.0, np.pi / 180.0, np.pi / 180.0]
-        bounds = np.array([[*tile.bounds, tile.distance_km] for tile in tiles])
+        distances_km, reach = np.array([tile.distance_km for tile in tiles]), self._passage[0]
+        # Most systems are too slow to come near whatever their heading.
+        slowest = np.maximum(distances_km - reach, 0.0)[:, None] / self._passage[1] / drifts[:, :, 0]
+        least = (np.searchsorted(_speeds(self.storms.drift_shape), slowest) - 1.0) / (SPEEDS - 1)
         return (
-            bounds,
-            drifts,
+            np.array([tile.bounds for tile in tiles]),
+            np.concatenate([drifts, least[:, :, None]], axis=2),
             np.array([tile.ceilings for tile in tiles]),
             np.array([tile.days for tile in tiles]),
         )

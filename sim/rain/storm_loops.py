@@ -17,7 +17,6 @@ from hopyears.sim.rain.storm_sieve import (
     may_meet,
     member_rooms,
     plane_of,
-    reaches_of,
     words_of,
 )
 from hopyears.sim.streams import stirred, stirred_uniform
@@ -32,7 +31,6 @@ LONGEST_LIVES = 4.0
 """Mean lives after which a cell counts as gone when it is judged whether it can reach the region."""
 
 _STORM, _WIDE = 10, 100_000
-_WEAK_SCORE = -2.3
 _TURN_PER_S = 2.0 * np.pi / 86400.0
 
 
@@ -53,7 +51,7 @@ def wide_of(x, y, vx, vy, band):  # type: ignore[no-untyped-def]
 
 @kernel
 def shapes_near(  # type: ignore[no-untyped-def]
-    systems, keys, ceilings, days, region, laws, quantiles, weather, model, size, rooms, counts
+    systems, keys, ceilings, days, region, laws, quantiles, weather, model, size, most_of, rooms, counts
 ):
     """Shapes of systems that may rain on a region.
 
@@ -84,6 +82,8 @@ def shapes_near(  # type: ignore[no-untyped-def]
     size : float64, shape (5,)
         Size law of cells and its limits [km]; largest radius of wide shapes [km].
 
+    most_of : tuple of float64 (12, 4), (12,), and two numbers
+        What ``shape_rooms.most_of`` finds.
     rooms : tuple of float64 (a, 8), float64 (b, 7), int64 (b,), float64 (c, 10), int64 (c,)
         To be filled from ``counts`` on: cells, rows of ``RainField.cells``, storm by storm; of each storm
         start, end, place, speed and number of cells; its system; wide shapes, rows of ``RainField.wide``;
@@ -102,17 +102,10 @@ def shapes_near(  # type: ignore[no-untyped-def]
     spread, duration, storm_spread, storm_duration = model[0], model[1], model[2], model[3]
     wide_reach = CELL_REACH * np.sqrt(model[10]) * size[4]
     longest_storm = storm_duration + LONGEST_LIVES * model[7]
-    most_storms, most_wide, most_cells = 0.0, 0.0, 0.0
-    for i in range(len(systems)):
-        most_storms = max(most_storms, ceilings[i, 1] * systems[i, 5] * (1.0 + days[i, 0]))
-        most_wide, most_cells = (
-            max(most_wide, ceilings[i, 2] * systems[i, 5]),
-            max(most_cells, ceilings[i, 3]),
-        )
     plane, tops = plane_of(weather), np.empty(laws.shape[1])
-    members, storm_members = member_rooms(max(most_storms, most_wide)), member_rooms(most_cells)
-    words, near, nodes, lives, reaching = members
-    most, widest, reaches = _most_of(laws, quantiles, size, CELL_REACH * model[11])
+    most, widest, most_members, most_cells = most_of
+    members, storm_members = member_rooms(most_members), member_rooms(most_cells)
+    words, near, nodes, xs, ys = members
     by_number = np.empty((12, 4, len(tops)))
     for month in range(12):
         for node in range(len(tops)):
@@ -135,9 +128,9 @@ def shapes_near(  # type: ignore[no-untyped-def]
         if count:
             words_of(key, _STORM, count, words)
             for j in range(count):
-                lives[j], reaching[j] = longest_storm, reach
-            may_meet(words, count, track, region, band, spreads, lives, reaching, near)
-            count = gather(near, count, words, lives, reaching)
+                xs[j] = longest_storm
+            may_meet(words, count, track, region, band, spreads, reach, xs, ys, near)
+            count = gather(near, count, words, xs, ys)
         for j in range(count):
             own = words[j]
             lot = stirred_uniform(own, 6) * ceilings[i, 1]
@@ -161,7 +154,7 @@ def shapes_near(  # type: ignore[no-untyped-def]
                 tops[node] = law[3, node] if (held < law[0, node]) & (lot < law[1, node]) else 0.0
             n, end = _cells(
                 cells, n, need - n, own, storm_members, common, (start + age, sx, sy, vx, vy), ceilings[i, 3],
-                region, tops, quantiles[month], weather, plane, model, size, widest[month], reaches[month],
+                region, tops, quantiles[month], weather, plane, model, size, widest[month],
             )  # fmt: skip
             if n == begun:
                 continue
@@ -172,16 +165,14 @@ def shapes_near(  # type: ignore[no-untyped-def]
         if not count:
             continue
         words_of(key, _WIDE, count, words)
-        lives_of(words, count, int(model[9]), model[8] / model[9], lives)
-        for j in range(count):
-            reaching[j] = wide_reach
-        may_meet(words, count, track, region, wide_band, spreads, lives, reaching, near)
-        count = gather(near, count, words, lives, reaching)
+        lives_of(words, count, int(model[9]), model[8] / model[9], xs)
+        may_meet(words, count, track, region, wide_band, spreads, wide_reach, xs, ys, near)
+        count = gather(near, count, words, xs, ys)
         if not count:
             continue
         for node in range(len(tops)):
             tops[node] = law[2, node] if held < law[0, node] else 0.0
-        may_fall(words, count, lives, reaching, BLUR * spread, plane, ceilings[i, 2], tops, nodes, near)
+        may_fall(words, count, xs, ys, BLUR * spread, plane, ceilings[i, 2], tops, nodes, near)
         for j in range(count):
             if not near[j]:
                 continue
@@ -208,46 +199,21 @@ def shapes_near(  # type: ignore[no-untyped-def]
     return True
 
 
-@kernel
-def _most_of(laws, quantiles, size, reach_in_radii):  # type: ignore[no-untyped-def]
-    """By month, the most that any node has of each of the four numbers, and how far cells rain [km], but for
-    the weakest one in a hundred."""
-    weak = int((_WEAK_SCORE - SCORES[0]) / (SCORES[1] - SCORES[0]))
-    most, widest, reaches = np.zeros((12, 4)), np.zeros(12), np.empty((12, len(SCORES)))
-    for month in range(12):
-        for node in range(laws.shape[1]):
-            for number in range(4):
-                most[month, number] = max(most[month, number], laws[month, node, number])
-            rho = size[0] * np.exp(-size[1] * quantiles[month, node, 0, weak])
-            widest[month] = max(widest[month], reach_in_radii * min(max(rho, size[2]), size[3]))
-        for score in range(len(SCORES)):
-            reaches[month, score] = np.inf
-        for node in range(laws.shape[1]):
-            for score in range(len(SCORES)):
-                reaches[month, score] = min(reaches[month, score], quantiles[month, node, 0, score])
-        for score in range(len(SCORES)):
-            rho = size[0] * np.exp(-size[1] * reaches[month, score])
-            reaches[month, score] = reach_in_radii * min(max(rho, size[2]), size[3])
-    return most, widest, reaches
-
-
 @bare_kernel
 def _cells(  # type: ignore[no-untyped-def]
     cells, n, count, storm, members, common, track, ceiling, region, tops, quantiles, weather, plane,
-    model, size, widest, reaches,
+    model, size, widest,
 ):  # fmt: skip
     """Add a storm's cells that may reach the region; their number and when the last ends."""
     begins, sx, sy, vx, vy = track
     outer, end, band = model[11], 0.0, band_of(vx, vy, region, widest)
-    words, near, nodes, lives, reaching = members
-    scores = SCORES[0], 1.0 / (SCORES[1] - SCORES[0]), len(SCORES) - 2.0
+    words, near, nodes, xs, ys = members
     words_of(storm, _STORM, count, words)
-    lives_of(words, count, int(model[9]), model[7] / model[9], lives)
-    reaches_of(words, count, 4, common, model[6], scores, reaches, nodes, reaching)
+    lives_of(words, count, int(model[9]), model[7] / model[9], xs)
     spreads = (model[2], model[3])
-    may_meet(words, count, (sx, sy, vx, vy), region, band, spreads, lives, reaching, near)
-    count = gather(near, count, words, lives, reaching)
-    may_fall(words, count, lives, reaching, BLUR * model[2], plane, ceiling, tops, nodes, near)
+    may_meet(words, count, (sx, sy, vx, vy), region, band, spreads, widest, xs, ys, near)
+    count = gather(near, count, words, xs, ys)
+    may_fall(words, count, xs, ys, BLUR * model[2], plane, ceiling, tops, nodes, near)
     for c in range(count):
         if not near[c]:
             continue

@@ -42,7 +42,7 @@ _C2, _C4, _C6, _C8, _C10 = (float(np.pi**k / np.prod(np.arange(1.0, k + 1))) for
 @inlined
 def member_rooms(mean):  # type: ignore[no-untyped-def]
     """Room for the members of a system or storm of at most this mean number, none of which has more: their
-    keys half-way, whether they may rain, nodes or steps, lives and reaches."""
+    keys half-way, whether they may rain, nodes, lives or places east, places north."""
     n = -(-int(mean + 10.0 * np.sqrt(mean) + 40.0) // LANES) * LANES
     return np.empty(n, np.uint64), np.empty(n, np.bool_), np.empty(n, np.int64), np.empty(n), np.empty(n)
 
@@ -69,51 +69,37 @@ def lives_of(words, count, parts, mean, lives):  # type: ignore[no-untyped-def]
 
 
 @bare_kernel
-def reaches_of(words, count, counter, common, own, scores, reaches, steps, found):  # type: ignore[no-untyped-def]
-    """Reach [km] of each, or a little more: what falls with the score, by steps from a first on."""
-    first, per_step, last = scores
-    filled = -(-count // LANES) * LANES
-    for i in range(filled):
-        cosine, _ = _turned(words[i], counter + 1)
-        radius = np.sqrt(2.0 * _minus_log(stirred_uniform(words[i], counter)))
-        score = common + own * (radius * cosine - BLUR)
-        steps[i] = np.int64(min(max((score - first) * per_step, 0.0), last))
-    for i in range(filled):
-        found[i] = reaches[steps[i]]
-
-
-@bare_kernel
-def may_meet(words, count, track, region, band, spreads, lives, reaches, near):  # type: ignore[no-untyped-def]
+def may_meet(words, count, track, region, band, spreads, reach, xs, ys, near):  # type: ignore[no-untyped-def]
     """Whether each member may be in reach of a region in its life: fills ``near``.
 
     ``track``: place and speed of the parent; ``spreads``: of the places about it [km], and the time [s] over
     which members begin; ``band`` as ``storm_loops`` has it.
-    In place of lives and reaches come the places where they are in the middle of their lives, more or less.
+    ``xs`` holds lives [s]; into ``xs`` and ``ys`` come the places in the middle of them, more or less.
     """
     x0, y0, vx, vy = track
     west, south, east, north = region[0], region[1], region[2], region[3]
     spread, lasting = spreads
     blur = BLUR * spread
+    reach += blur
     across, wide = (x0 - band[0]) * vy - (y0 - band[1]) * vx, band[2] + blur * (abs(vx) + abs(vy))
     back_x, back_y, front_x, front_y = min(vx, 0.0), min(vy, 0.0), max(vx, 0.0), max(vy, 0.0)
     for i in range(-(-count // LANES) * LANES):
         age = lasting * stirred_uniform(words[i], 0)
-        cosine, sine = _turned(words[i], 2)
-        radius = spread * np.sqrt(2.0 * _minus_log(stirred_uniform(words[i], 1)))
-        dx, dy = radius * cosine, radius * sine
-        x, y, life, reach = x0 + vx * age + dx, y0 + vy * age + dy, lives[i], reaches[i] + blur
+        dx, dy = rough_normals(words[i], 1)
+        dx, dy = spread * dx, spread * dy
+        x, y, life = x0 + vx * age + dx, y0 + vy * age + dy, xs[i]
         meets = (x + front_x * life > west - reach) & (y + front_y * life > south - reach)
         meets &= (x + back_x * life < east + reach) & (y + back_y * life < north + reach)
-        lives[i], reaches[i] = x + 0.5 * vx * life, y + 0.5 * vy * life
+        xs[i], ys[i] = x + 0.5 * vx * life, y + 0.5 * vy * life
         near[i] = meets & (abs(across + dx * vy - dy * vx) <= wide)
 
 
 @bare_kernel
-def gather(near, count, words, first, second):  # type: ignore[no-untyped-def]
+def gather(near, count, words, xs, ys):  # type: ignore[no-untyped-def]
     """Move those that are near to the front, in their order; how many."""
     n = 0
     for i in range(count):
-        words[n], first[n], second[n] = words[i], first[i], second[i]
+        words[n], xs[n], ys[n] = words[i], xs[i], ys[i]
         n += near[i]
     return n
 
@@ -187,11 +173,19 @@ def _minus_log(number):  # type: ignore[no-untyped-def]
 
 
 @written_out
-def _turned(half_way, counter):  # type: ignore[no-untyped-def]
-    """Cosine and sine of the angle of ``storm_loops.normals``, within 2e-5."""
-    h = stirred_uniform(half_way, counter) - 0.5
+def turned(turns):  # type: ignore[no-untyped-def]
+    """Cosine and sine of an angle of 0 to 1 turns, within 2e-5."""
+    h = turns - 0.5
     z = h * h
     sine = h * (_S1 - z * (_S3 - z * (_S5 - z * (_S7 - z * _S9))))
     cosine = 1.0 - z * (_C2 - z * (_C4 - z * (_C6 - z * (_C8 - z * _C10))))
     # Of half the angle less a half turn.
     return 2.0 * sine * sine - 1.0, -2.0 * sine * cosine
+
+
+@written_out
+def rough_normals(half_way, counter):  # type: ignore[no-untyped-def]
+    """As ``storm_loops.normals``, within ``BLUR``."""
+    radius = np.sqrt(2.0 * _minus_log(stirred_uniform(half_way, counter)))
+    cosine, sine = turned(stirred_uniform(half_way, counter + 1))
+    return radius * cosine, radius * sine

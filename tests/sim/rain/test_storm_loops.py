@@ -154,7 +154,7 @@ def drawn():
     kept = []
 
     def noted(*given):
-        kept.append(given[:-2])
+        kept.append(given[:-3])
         return storm_loops.shapes_near(*given)
 
     law = RainLaw(np.full(12, 2.0), np.full(12, 0.04))

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from hopyears.sim.rain import storm_loops, storm_sieve
+from hopyears.sim.rain import storm_loops, storm_sieve, system_loops
 from hopyears.sim.rain.storm_sieve import BLUR, LANES
-from hopyears.sim.streams import stirred_uniform
+from hopyears.sim.streams import keyed_word, stirred, stirred_uniform
 
 N = 25 * LANES
 SPREAD_KM, LASTS_S, MEAN_LIFE_S, REACH_KM = 9.0, 7200.0, 2880.0, 6.0
@@ -40,11 +40,15 @@ def test_a_logarithm_from_the_bits_is_close_for_small_and_close_for_large_ones()
     assert np.all(np.abs(found - wanted) <= np.minimum(1e-5, 5e-5 * wanted) + 1e-12)
 
 
-def test_an_angle_without_a_table_is_close():
-    words = np.random.default_rng(8).integers(0, 2**63, 500).astype(np.uint64)
-    found = [plain(storm_sieve, "_turned")(each, 2) for each in words]
-    angles = 2.0 * np.pi * np.array([stirred_uniform(each, 2) for each in words])
-    np.testing.assert_allclose(found, np.stack([np.cos(angles), np.sin(angles)], axis=1), atol=2e-5)
+def test_cosine_and_sine_by_series_are_close_all_around():
+    turns = np.linspace(0.0, 1.0, 2001)
+    wanted = np.cos(2.0 * np.pi * turns), np.sin(2.0 * np.pi * turns)
+    np.testing.assert_allclose(plain(storm_sieve, "turned")(turns), wanted, atol=2e-5)
+
+
+def test_two_rough_normal_numbers_are_close():
+    for own in np.random.default_rng(8).integers(0, 2**63, 500).astype(np.uint64):
+        assert plain(storm_sieve, "rough_normals")(own, 4) == pytest.approx(normals(own, 4), abs=0.5 * BLUR)
 
 
 def test_a_rough_life_is_a_little_longer(members):
@@ -58,8 +62,8 @@ def test_only_members_that_cannot_meet_the_region_are_left_out(members, place):
     words, most, lives = members
     track = (*place, 0.011, 0.004)
     band = plain(storm_loops, "band_of")(*track[2:], REGION, REACH_KM)
-    x, y, near = most.copy(), np.full(N, REACH_KM), np.empty(N, np.bool_)
-    plain(storm_sieve, "may_meet")(words, N, track, REGION, band, (SPREAD_KM, LASTS_S), x, y, near)
+    x, y, near = most.copy(), np.empty(N), np.empty(N, np.bool_)
+    plain(storm_sieve, "may_meet")(words, N, track, REGION, band, (SPREAD_KM, LASTS_S), REACH_KM, x, y, near)
     meet, middles = np.empty(N, np.bool_), np.empty((N, 2))
     for i, own in enumerate(words):
         age = stirred_uniform(own, 0) * LASTS_S
@@ -71,16 +75,6 @@ def test_only_members_that_cannot_meet_the_region_are_left_out(members, place):
     assert np.count_nonzero(near & ~meet) < 0.02 * N
     off_km = BLUR * SPREAD_KM + 0.5 * np.hypot(*track[2:]) * (most - lives).max()
     assert np.hypot(*(middles - np.stack([x, y], axis=1)).T).max() < off_km
-
-
-def test_a_rough_reach_is_a_little_more(members):
-    words, _, _ = members
-    reaches, found = np.linspace(20.0, 2.0, len(storm_loops.SCORES)), np.empty(N)
-    scores = storm_loops.SCORES[0], 1.0 / (storm_loops.SCORES[1] - storm_loops.SCORES[0]), 479.0
-    plain(storm_sieve, "reaches_of")(words, N, 4, 0.8, 0.3, scores, reaches, np.empty(N, np.int64), found)
-    exact = [plain(storm_loops, "quantile")(reaches, 0.8 + 0.3 * normals(own, 4)[0]) for own in words]
-    assert np.all(found >= exact)
-    assert np.median(found - exact) < 0.1
 
 
 def test_those_that_are_near_come_to_the_front_in_their_order():
@@ -132,6 +126,52 @@ def test_a_map_of_one_node_has_one_however_far_off(members):
     weather = np.array([0.8, 0.1, 0.8, 0.1, 0.02, 1.0, 1.0])
     for place in ((0.0, 0.0), (1e9, 0.0)):
         assert np.all(fallen([place], members[0], weather, np.ones(1))[0] == 0)
+
+
+def test_systems_that_are_too_slow_are_left_out_in_order():
+    words, least = np.empty(N, np.uint64), 0.7
+    count = plain(system_loops, "_fast")(
+        np.uint64(stirred(np.uint64(5))), 40, N - 3, least, words, np.empty(N, np.bool_)
+    )
+    wanted = [np.uint64(keyed_word(np.uint64(5), i)) for i in range(40, 40 + N - 3)]
+    np.testing.assert_array_equal(
+        words[:count], [each for each in wanted if stirred_uniform(np.uint64(stirred(each)), 4) >= least]
+    )
+
+
+@pytest.mark.parametrize(
+    ("centre_deg", "tile_deg"),
+    [
+        ((47.0, 9.0), (46.0, 4.0, 48.0, 7.0)),
+        ((47.0, 9.0), (52.0, 12.0, 54.0, 15.0)),
+        ((-35.0, 179.2), (-36.0, -177.0, -34.0, -174.5)),
+        ((68.0, -20.0), (74.0, -50.0, 76.0, -40.0)),
+        ((86.0, 10.0), (88.0, -60.0, 90.0, 60.0)),
+        ((5.0, 100.0), (-20.0, 135.0, -18.0, 137.0)),
+    ],
+)
+def test_only_systems_that_cannot_come_near_are_left_out(centre_deg, tile_deg):
+    """Near and far, across the 180th meridian, where a tile is wide and where the series are not good."""
+    rng = np.random.default_rng(11)
+    words, speeds = rng.integers(0, 2**63, N).astype(np.uint64), rng.gamma(3.0, 0.006, N)
+    tile, plane, drift = np.deg2rad(tile_deg), np.deg2rad(centre_deg), (-1.3, 0.9)
+    model = np.array([219.0, 20_160.0, 57_600.0])
+    square = np.sin(tile[0]), np.sin(tile[2]), np.sin(plane[0]), np.cos(plane[0])
+    near, comes = np.empty(N, np.bool_), np.empty(N, np.bool_)
+    plain(system_loops, "_may_come")(words, N, speeds, tile, plane, square, drift, REGION, model, near)
+    for i, (word, speed) in enumerate(zip(words, speeds, strict=True)):
+        own = np.uint64(stirred(word))
+        chances = stirred_uniform(own, 2), stirred_uniform(own, 3)
+        x, y, north = plain(system_loops, "_place")(tile, plane, square, *chances)
+        heading = drift[0] + drift[1] * normals(own, 5)[0] + north
+        vx, vy = speed * np.sin(heading), speed * np.cos(heading)
+        x, y = x - model[1] * vx, y - model[1] * vy
+        band = plain(storm_loops, "band_of")(vx, vy, REGION, model[0])
+        comes[i] = not plain(storm_loops, "wide_of")(x, y, vx, vy, band)
+        comes[i] &= plain(storm_loops, "meets")(x, y, vx, vy, model[2], REGION, model[0])
+    assert np.all(near[comes])
+    known = tile_deg[3] - tile_deg[1] < 30.0 and abs(tile_deg[0] - centre_deg[0]) < 20.0
+    assert np.count_nonzero(near & ~comes) < 0.02 * N if known else np.all(near)
 
 
 @pytest.mark.parametrize("mean", [0.0, 0.3, 4.0, 40.0, 700.0])
