@@ -2,8 +2,8 @@
 
 Sieves, each an upper bound of what the next one looks at: stretches of 32 minutes, in which every shape
 counts with its most for as long as its group is near (``rain_sieve``); bins of four minutes, in which the
-stronger ones count as they are then; minutes, with all but the faintest shapes as they are then. Only there
-is the course worked out every ten seconds and given its texture. All lie on one grid of time, whatever is
+stronger ones count as they are then; minutes, with all but the slight shapes as they are then, and with their
+texture. Only there is the course worked out every ten seconds. All lie on one grid of time, whatever is
 asked for, and no shape that reaches the hop is left out.
 
 Loops called from one place are inlined and share rooms made once a hop: an array handed over is counted
@@ -12,12 +12,21 @@ twice, which costs as much as a shape.
 
 import numpy as np
 
+from hopyears.models.air.rain_texture import TURN_S
 from hopyears.models.basics.kernel import bare_inlined, kernel
 from hopyears.sim.rain.rain_near import MET, groups_near, wide_near
-from hopyears.sim.rain.rain_sieve import BIN_S, BINS, bins_within, may_reach, stretches_in_danger
+from hopyears.sim.rain.rain_sieve import BIN_S, BINS, BOUND_MARGIN, bins_within, stretches_in_danger
 from hopyears.sim.rain.shape_columns import columns_within
-from hopyears.sim.rain.shape_loops import COLUMN, LANES, MOST, add_attenuation, add_bounds, add_values
-from hopyears.sim.rain.texture import texture_on
+from hopyears.sim.rain.shape_loops import (
+    COLUMN,
+    LANES,
+    MOST,
+    add_attenuation,
+    add_bounds,
+    add_values,
+    most_attenuation,
+)
+from hopyears.sim.rain.texture import factors_along
 
 COARSE_STEP_S = 60.0
 """Largest distance of knots that can be asked for [s]."""
@@ -29,8 +38,14 @@ _CHUNK = 1024
 _MOST_STRETCHES, _MOST_BINS = 16, 4
 """Taken together, at the most, once a bound says that a threshold may be reached."""
 
+_TURNS = int(_MOST_BINS * BIN_S / TURN_S) + 2
+"""Angles of the texture over that many bins."""
+
 _FAINT = 0.005
 """Share of what is needed below which a shape is worked out each minute."""
+
+_SLIGHT = 0.03
+"""The same below which it counts with its most while minutes are looked for."""
 
 
 @kernel
@@ -59,7 +74,7 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
     knots, starts, count = np.empty((2, 4096)), np.empty(4096, np.int64), np.zeros(2, np.int64)
     length, k, alpha, level = hop[0], hop[1], hop[2], threshold / (1.0 + grain[3])
     needed = ((level / (k * length)) ** (1.0 / alpha), level / k, alpha - 1.0, length)
-    group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((5, len(groups[0])))
+    group_numbers, group_spans = np.empty(len(groups[0]), np.int64), np.empty((9, len(groups[0])))
     wide_numbers, wide_spans = np.empty(len(wide[0]), np.int64), np.empty((5, len(wide[0])))
     changes, danger = np.empty((2, _CHUNK + 1)), np.empty(_CHUNK, np.bool_)
     columns, met, picked = _rooms(64)
@@ -78,6 +93,7 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
         np.empty((2, _MOST_BINS * _MINUTES), np.float32),
         np.empty(_MOST_BINS * _MINUTES, np.bool_),
     )
+    factors, angles = np.empty(_MOST_BINS * _MINUTES * splits + 1), np.empty(_TURNS)
     end, step = int(np.ceil(end_s / BIN_S - 1e-9)), COARSE_STEP_S / splits
     for first in range(0, end, _CHUNK * BINS):
         n_bins, begin = min(_CHUNK * BINS, end - first), first * BIN_S
@@ -116,7 +132,10 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                 n_columns = columns_within(
                     hop, line, groups, wide, near, start, start + (q - p) * BIN_S, columns, met, picked
                 )
-                minutes_above(hop, columns, n_columns, n_minutes, needed, bins_room, wanted)
+                minutes_above(hop, columns, n_columns, n_minutes, needed, level, bins_room, wanted)
+                _with_texture(
+                    grain, bins_room[0], n_minutes, splits, start, threshold, angles, factors, wanted
+                )
                 v = 0
                 while True:
                     u, v = _next_run(wanted, v, n_minutes, n_minutes)
@@ -127,7 +146,17 @@ def knots_above(hop, line, groups, wide, grain, threshold, splits, end_s):  # ty
                         knots, starts = _longer(knots, starts, n_knots)
                     _attenuation(hop, columns, n_columns, needed[0], u, v - u, splits, sums, slow, course)
                     at_minute = start + u * COARSE_STEP_S
-                    _keep(course, n_knots, at_minute, step, level, threshold, grain, knots, starts, count)
+                    _keep(
+                        course,
+                        factors[u * splits :],
+                        n_knots,
+                        at_minute,
+                        step,
+                        threshold,
+                        knots,
+                        starts,
+                        count,
+                    )
     starts[count[1]] = count[0]
     return knots[0, : count[0]].copy(), knots[1, : count[0]].copy(), starts[: count[1] + 1].copy()
 
@@ -175,20 +204,42 @@ def _next_run(danger, i, n, most):  # type: ignore[no-untyped-def]
 
 
 @bare_inlined
-def minutes_above(hop, columns, n_columns, n, needed, sums, wanted):  # type: ignore[no-untyped-def]
-    """Minutes in which all shapes together may reach what is needed: fills ``wanted``; ``sums`` is room."""
+def minutes_above(hop, columns, n_columns, n, needed, level, sums, wanted):  # type: ignore[no-untyped-def]
+    """Minutes in which all shapes together may reach a level [dB]: fills ``wanted``.
+
+    Row 0 of ``sums`` comes to hold the most that the attenuation may be in each [dB].
+    """
     half, integral, rate = 0.5 * COARSE_STEP_S, np.float32(0.0), np.float32(0.0)
     for i in range(-(-n // LANES) * LANES):
         sums[0, i], sums[1, i] = np.float32(0.0), np.float32(0.0)
     for c in range(n_columns):
-        if columns[c, MOST] < _FAINT * needed[0] * hop[0]:
+        if columns[c, MOST] < _SLIGHT * needed[0] * hop[0]:
             # Counts with its most, and with its peak wherever it is.
             integral += columns[c, MOST]
             rate += columns[c, 6] + columns[c, 7]
         else:
             add_bounds(sums, columns, c, 0, n - 1, half, COARSE_STEP_S, half, hop)
+    most_attenuation(sums, n, integral, rate, hop)
     for i in range(n):
-        wanted[i] = may_reach(integral + sums[0, i], rate + sums[1, i], needed)
+        wanted[i] = sums[0, i] >= BOUND_MARGIN * level
+
+
+@bare_inlined
+def _with_texture(grain, most, n, splits, start, threshold, angles, factors, wanted):  # type: ignore[no-untyped-def]
+    """Fill the factors of the texture at the knots of the minutes wanted, of ``n`` from ``start`` [s] on, and
+    want no more of them than may reach the threshold with these."""
+    v, step = 0, COARSE_STEP_S / splits
+    while True:
+        u, v = _next_run(wanted, v, n, n)
+        if u == n:
+            return
+        knot = u * splits
+        factors_along(factors[knot:], angles, grain, (v - u) * splits + 1, start + u * COARSE_STEP_S, step)
+        for minute in range(u, v):
+            high = factors[minute * splits]
+            for i in range(1, splits + 1):
+                high = max(high, factors[minute * splits + i])
+            wanted[minute] = most[minute] * high >= BOUND_MARGIN * threshold
 
 
 @bare_inlined
@@ -230,43 +281,28 @@ def _lives(columns, c, start, finish):  # type: ignore[no-untyped-def]
 
 
 @bare_inlined
-def _keep(course, n, start, step, level, threshold, grain, knots, starts, count):  # type: ignore[no-untyped-def]
-    """Give ``n`` knots of a course their texture where it may lift them above the threshold, and keep those
-    that pass it: times and values, first knots of windows, and how many of both."""
-    j = 0
-    while True:
-        i = j
-        while i < n and course[i] < level:
-            i += 1
-        if i == n:
-            return
-        j = i + 1
-        while j < n and (course[j] >= level or (j + 1 < n and course[j + 1] >= level)):
-            j += 1
-        first, last, base = max(i - 1, 0), min(j + 1, n), count[0]
-        for knot in range(first, last):
-            knots[0, base + knot - first], knots[1, base + knot - first] = start + knot * step, course[knot]
-        texture_on(grain, knots[0, base : base + last - first], knots[1, base : base + last - first])
-        _cut(knots, starts, count, base + last - first, step, threshold)
+def _keep(course, factors, n, start, step, threshold, knots, starts, count):  # type: ignore[no-untyped-def]
+    """Of ``n`` knots of a course, times their factors, keep the windows above a threshold.
 
-
-@bare_inlined
-def _cut(knots, starts, count, end, step, threshold):  # type: ignore[no-untyped-def]
-    """Of the knots from the last kept to ``end`` keep the windows above a threshold.
-
-    Each has the knot before and after; one that begins where the last one ended goes on with that."""
-    n, inside, before, height = count[0], False, 0.0, 0.0
-    for i in range(count[0], end):
-        at, value = knots[0, i], knots[1, i]
-        high, first = value >= threshold, i == count[0]
-        if high and not inside and (n == 0 or knots[0, n - 1] < (at if first else before) - 0.5 * step):
-            starts[count[1]] = n
+    Times and values, first knots of windows, and how many of both. Each window has the knot before and after;
+    one that begins where the last one ended goes on with that.
+    """
+    n_knots, inside, before, height = count[0], False, 0.0, 0.0
+    for i in range(n):
+        at, value = start + i * step, course[i] * factors[i]
+        high = value >= threshold
+        if (
+            high
+            and not inside
+            and (n_knots == 0 or knots[0, n_knots - 1] < (before if i else at) - 0.5 * step)
+        ):
+            starts[count[1]] = n_knots
             count[1] += 1
-            if not first:
-                knots[0, n], knots[1, n] = before, height
-                n += 1
-        if (high or inside) and (n == 0 or knots[0, n - 1] < at - 0.5 * step):
-            knots[0, n], knots[1, n] = at, value
-            n += 1
+            if i:
+                knots[0, n_knots], knots[1, n_knots] = before, height
+                n_knots += 1
+        if (high or inside) and (n_knots == 0 or knots[0, n_knots - 1] < at - 0.5 * step):
+            knots[0, n_knots], knots[1, n_knots] = at, value
+            n_knots += 1
         inside, before, height = high, at, value
-    count[0] = n
+    count[0] = n_knots

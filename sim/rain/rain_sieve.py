@@ -38,8 +38,8 @@ def stretches_in_danger(hop, line, groups, near_groups, near_wide, needed, begin
     groups : tuple
         See ``RainField.for_kernel``.
     near_groups, near_wide : tuple
-        How many are near the hop, their numbers and spans (``groups_near``, ``wide_near``); the last two
-        spans of groups, their path integrals and rates, are filled.
+        How many are near the hop, their numbers and spans (``groups_near``, ``wide_near``); the last six
+        spans of groups, their path integrals, rates and tracks (``track_of``), are filled.
     needed : tuple
         See ``may_reach``.
     begin : float
@@ -54,7 +54,9 @@ def stretches_in_danger(hop, line, groups, near_groups, near_wide, needed, begin
     for k in range(n):
         fetch_ahead(framed, numbers[min(k + _AHEAD, n - 1)])
         cells, soon, late = framed[numbers[k]], spans[1, k] - spans[0, k], spans[2, k] - spans[0, k]
-        spans[3, k], spans[4, k] = most_of_cells(cells, hop, line[2:], track_of(cells, line), soon, late)
+        track = track_of(cells, line)
+        spans[3, k], spans[4, k] = most_of_cells(cells, hop, line[2:], track, soon, late)
+        spans[5, k], spans[6, k], spans[7, k], spans[8, k] = track
     for n, _, spans in (near_groups, near_wide):
         for k in range(n):
             low, high = (
@@ -122,7 +124,7 @@ def bins_within(hop, line, groups, wide, near, at, n_bins, needed, sums, changes
         if integral >= trifle:
             since = spans[0, k] - at
             meet(most, framed[numbers[k]])
-            track = track_of(most, line)
+            track = spans[5, k], spans[6, k], spans[7, k], spans[8, k]
             integral, rate = approach(most, hop, line[2:], track, soon - since, late - since, log_level)
             for i in range(LANES):
                 if most[INTEGRAL + i] < trifle:

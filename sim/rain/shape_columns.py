@@ -48,7 +48,7 @@ def cell_column(columns, n, met, i, track, at, hop, line):  # type: ignore[no-un
     columns[n, 4], columns[n, 5] = track[2] + track[3] * at + east * line[2] + north * line[3], track[3]
     core = peak * hop[4] if met[RATE + i] > peak * _no_core(hop) else 0.0
     columns[n, 6], columns[n, 7], columns[n, 8] = core, peak * (1.0 - hop[4]), met[RADIUS + i]
-    columns[n, 9], columns[n, 10], columns[n, MOST] = 1.0, hop[7], met[INTEGRAL + i]
+    columns[n, 9], columns[n, 10], columns[n, 11], columns[n, MOST] = 1.0, hop[7], 1.0, met[INTEGRAL + i]
 
 
 @kernel
@@ -68,7 +68,7 @@ def wide_column(columns, n, wide, number, at, hop, line):  # type: ignore[no-unt
     columns[n, 2], columns[n, 3] = d / per_scale, dv / per_scale
     columns[n, 4], columns[n, 5] = (s + skew * d) * per_scale, (sv + skew * dv) * per_scale
     columns[n, 6], columns[n, 7], columns[n, 8] = 0.0, rows[number, 5], rows[number, 6] / hop[6]
-    columns[n, 9], columns[n, 10] = per_scale, hop[8]
+    columns[n, 9], columns[n, 10], columns[n, 11] = per_scale, hop[8], 1.0 / per_scale
 
 
 @bare_inlined
@@ -85,14 +85,16 @@ def columns_within(hop, line, groups, wide, near, begin, finish, columns, met, p
         if begin < spans[2, k] and finish > spans[1, k]:
             at, some = begin - spans[0, k], met[k - low]
             meet(some, framed[numbers[k]])
-            approach(some, hop, line[2:], track_of(some, line), at, finish - spans[0, k], -100.0)
+            track = spans[5, k], spans[6, k], spans[7, k], spans[8, k]
+            approach(some, hop, line[2:], track, at, finish - spans[0, k], -100.0)
             for i in range(LANES):
                 picked[n] = (k - low) * LANES + i
                 n += some[INTEGRAL + i] > 0.0
     for c in range(n):
         k, i = picked[c] // LANES, picked[c] % LANES
-        track = track_of(met[k], line)
-        cell_column(columns, c, met[k], i, track, begin - spans[0, low + k], hop, line)
+        j = low + k
+        track = spans[5, j], spans[6, j], spans[7, j], spans[8, j]
+        cell_column(columns, c, met[k], i, track, begin - spans[0, j], hop, line)
     low, high, numbers, spans = near[1]
     for k in range(low, high):
         if begin < spans[2, k] and finish > spans[1, k]:

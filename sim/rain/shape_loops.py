@@ -5,10 +5,10 @@ their functions are as short as the precision allows (some 1e-6 of a shape's pea
 
 A column holds, of one shape: phase of its life at its origin of time and its change a second; distance across
 the hop and place along it [km] with their changes a second; peaks of its two Gaussians [mm/h]; its largest
-radius [km]; inverse of the scale of its chord (``models.air.path_rain.Chords``); share of its peak that
-is its own mean rate; the most that it gives the hop meanwhile (path integral of the rate, mm/h km). Along the
-hop all is divided by the scale. A wide shape has no inner Gaussian, nor has a shower that
-stays too far off for it.
+radius [km]; inverse of the scale of its chord (``models.air.path_rain.Chords``); share of its peak that is
+its own mean rate; that scale, since to divide takes longest; the most that it gives the hop meanwhile (path
+integral of the rate, mm/h km). Along the hop all is divided by the scale. A wide shape has no inner Gaussian,
+nor has a shower that stays too far off for it.
 """
 
 import numpy as np
@@ -18,7 +18,7 @@ from hopyears.models.basics.kernel import vector_kernel, written_out
 LANES = 8
 """Times, or cells, of one vector instruction: arrays are filled up to a multiple."""
 
-COLUMN, MOST = 12, 11
+COLUMN, MOST = 13, 12
 """Numbers of one shape, and where the last stands."""
 
 _ROOT_HALF = float(np.sqrt(0.5))
@@ -42,10 +42,11 @@ def add_bounds(sums, columns, c, low, high, start, step, half, hop):  # type: ig
     inner Gaussian counts whole if its middle is on the hop, else by erfc(x) <= exp(-x^2).
     """
     narrow, wide = np.float32(_ROOT_HALF / hop[5]), np.float32(_ROOT_HALF / hop[6])
-    thin, broad = np.float32(_ROOT_HALF_PI * hop[5]), np.float32(_ROOT_HALF_PI * hop[6])
     u0, du, d0, dv = columns[c, 0], columns[c, 1], columns[c, 2], columns[c, 3]
     core_peak, skirt_peak, rho, per_scale = columns[c, 6], columns[c, 7], columns[c, 8], columns[c, 9]
-    mid, sv, scale = np.float32(0.5 * hop[0]) * per_scale, columns[c, 5], np.float32(1.0) / per_scale
+    scale = columns[c, 11]
+    thin, broad = np.float32(_ROOT_HALF_PI * hop[5]) * scale, np.float32(_ROOT_HALF_PI * hop[6]) * scale
+    mid, sv = np.float32(0.5 * hop[0]) * per_scale, columns[c, 5]
     s0 = columns[c, 4] - mid
     half_u, half_d, half_s = du * np.float32(half), abs(dv) * np.float32(half), abs(sv) * np.float32(half)
     zero, one, two = np.float32(0.0), np.float32(1.0), np.float32(2.0)
@@ -67,7 +68,7 @@ def add_bounds(sums, columns, c, low, high, start, step, half, hop):  # type: ig
             core = core_peak * decay(away2 * narrow * narrow)
             chord += thin * core * (two if near > zero else decay(near2 * narrow * narrow))
             rate += core
-        integral[i] += r * scale * chord
+        integral[i] += r * chord
         greatest[i] += rate
 
 
@@ -79,16 +80,12 @@ def add_values(sums, columns, c, high, start, step, begin, length, hop):  # type
     to ``high``, as for ``add_bounds``.
     """
     narrow, wide = np.float32(_ROOT_HALF / hop[5]), np.float32(_ROOT_HALF / hop[6])
-    thin, broad = np.float32(_ROOT_HALF_PI * hop[5]), np.float32(_ROOT_HALF_PI * hop[6])
     u0, du, d0, dv = columns[c, 0], columns[c, 1], columns[c, 2], columns[c, 3]
     core_peak, skirt_peak, rho, per_scale = columns[c, 6], columns[c, 7], columns[c, 8], columns[c, 9]
+    scale = columns[c, 11]
+    thin, broad = np.float32(_ROOT_HALF_PI * hop[5]) * scale, np.float32(_ROOT_HALF_PI * hop[6]) * scale
     one, zero, begins, pace = np.float32(1.0), np.float32(0.0), np.float32(start), np.float32(step)
-    mid, sv, share, scale = (
-        np.float32(0.5 * length) * per_scale,
-        columns[c, 5],
-        columns[c, 10],
-        one / per_scale,
-    )
+    mid, sv, share = np.float32(0.5 * length) * per_scale, columns[c, 5], columns[c, 10]
     s0, per_km = columns[c, 4] - np.float32(begin) * per_scale - mid, np.float32(1.0 / length)
     integral, own, peaked = sums[0], sums[1], core_peak > zero
     for i in range(high // LANES * LANES + LANES):
@@ -105,12 +102,14 @@ def add_values(sums, columns, c, high, start, step, begin, length, hop):  # type
         if peaked:
             core = core_peak * decay(away2 * narrow * narrow)
             inner, inner_under = _erfs(beyond * narrow, near * narrow)
-            # Both over one division, which takes longest.
             chord, under = chord * inner_under + thin * core * inner * under, under * inner_under
             top += core * decay(over2 * narrow * narrow)
-        path = r * scale * chord / under
+        # Both over one division, which takes longest.
+        top += _TINY
+        once = one / (under * top)
+        path = r * chord * top * once
         mean = path * per_km
-        flat = min(max(mean / (top + _TINY), zero), one)
+        flat = min(max(r * chord * per_km * once, zero), one)
         integral[i] += path
         own[i] += path * (top * (share + (one - share) * flat * np.sqrt(flat)) - mean)
 
@@ -122,6 +121,21 @@ def add_attenuation(course, sums, n, k, power, per_km):  # type: ignore[no-untyp
         integral = max(sums[0, i], np.float32(1e-9))
         mean = max(sums[1, i] / integral, np.float32(0.0)) + integral * per_km
         course[i] += k * integral * power_of(mean, power)
+
+
+@vector_kernel
+def most_attenuation(sums, n, integral, rate, hop):  # type: ignore[no-untyped-def]
+    """Put bounds of ``n`` attenuations [dB] in place of those of their path integrals, in row 0 of ``sums``.
+
+    Row 1 has those of their rates; ``integral`` and ``rate`` are added to all. See ``rain_sieve.may_reach``.
+    """
+    length, k, power = np.float32(hop[0]), np.float32(hop[1]), np.float32(hop[2] - 1.0)
+    per_km = np.float32(1.0) / length
+    for i in range(-(-n // LANES) * LANES):
+        greatest = max(sums[1, i] + rate, np.float32(1e-9))
+        whole = min(max(sums[0, i] + integral, np.float32(1e-9)), length * greatest)
+        mean = whole * per_km if power <= np.float32(0.0) else greatest
+        sums[0, i] = k * whole * power_of(mean, power)
 
 
 @written_out

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_texture import TURN_S, amplitude
 from hopyears.models.basics.arrays import Floats
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import kernel, written_out
 from hopyears.sim.rain.shape_loops import sine_over
 from hopyears.sim.streams import keyed_uniform, keyed_word
 
@@ -72,12 +72,36 @@ def texture_on(grain, times, values):  # type: ignore[no-untyped-def]
             number, following = now, _angle(grain, now + 1)
             change = following - angle
             change -= np.floor(change + 0.5)
-        turn = angle + (part - now) * change
-        turn -= np.floor(turn)
-        half = 2.0 * turn if turn < 0.5 else 2.0 * turn - 1.0
-        q = 4.0 * half * (1.0 - half)
-        sine = q * sine_over(q)
-        values[i] *= 1.0 + grain[3] * (sine if turn < 0.5 else -sine)
+        values[i] *= _factor(grain, angle + (part - now) * change)
+
+
+@kernel
+def factors_along(factors, angles, grain, n, start, step):  # type: ignore[no-untyped-def]
+    """The same factors at ``n`` times [s], ``step`` each after the one before; ``angles`` is room."""
+    if grain[3] <= 0.0:
+        factors[:n] = 1.0
+        return
+    first = np.floor(start / TURN_S)
+    for i in range(int(np.floor((start + (n - 1) * step) / TURN_S) - first) + 2):
+        angles[i] = _angle(grain, np.int64(first) + i)
+    for i in range(n):
+        part = (start + i * step) / TURN_S
+        now = np.floor(part)
+        turn = np.int32(now - first)
+        change = angles[turn + 1] - angles[turn]
+        factors[i] = angles[turn] + (part - now) * (change - np.floor(change + 0.5))
+    for i in range(n):
+        factors[i] = _factor(grain, factors[i])
+
+
+@written_out
+def _factor(grain, turn):  # type: ignore[no-untyped-def]
+    """Factor at an angle [turns]."""
+    turn = turn - np.floor(turn)
+    half = 2.0 * turn if turn < 0.5 else 2.0 * turn - 1.0
+    q = 4.0 * half * (1.0 - half)
+    sine = q * sine_over(q)
+    return 1.0 + grain[3] * (sine if turn < 0.5 else -sine)
 
 
 @kernel

@@ -10,8 +10,9 @@ from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
 from hopyears.sim.rain.rain_near import INTEGRAL, MET, PEAK, RATE, SINCE, UNTIL, approach, in_groups, meet
+from hopyears.sim.rain.rain_sieve import BOUND_MARGIN, may_reach
 from hopyears.sim.rain.shape_columns import _no_core, cell_column, track_of
-from hopyears.sim.rain.shape_loops import COLUMN, LANES, add_bounds, add_values, power_of
+from hopyears.sim.rain.shape_loops import COLUMN, LANES, add_bounds, add_values, most_attenuation, power_of
 from hopyears.sim.rain.storms import Region, draw_storms
 from hopyears.sim.streams import Streams
 
@@ -83,7 +84,8 @@ def test_what_a_shape_can_give_about_a_time_bounds_what_it_gives():
     peaks = np.array([[0.63], [0.37]]) * rng.lognormal(2.0, 1.0, n)
     peaks[0, ::4] = 0.0
     radius, scale = rng.uniform(0.5, 8.0, n), rng.uniform(0.7, 1.4, n)
-    columns = np.column_stack([phase, paces, *tracks, *peaks, radius, scale, np.full(n, 0.5), np.zeros(n)])
+    shares, nothing = np.full(n, 0.5), np.zeros(n)
+    columns = np.column_stack([phase, paces, *tracks, *peaks, radius, scale, shares, 1.0 / scale, nothing])
     hop, seen = hop_numbers(PEAKED, 6.0, 0.07, 1.08), 0
     for shape in range(n):
         bound, course = np.zeros((2, 64), np.float32), np.zeros((2, 392), np.float32)
@@ -126,6 +128,23 @@ def test_what_a_cell_can_give_a_hop_that_meets_its_group_bounds_what_it_gives():
             assert np.all(course[0][~inside] <= level * length)
             seen += np.count_nonzero(course[0] > level * length)
     assert seen > 150
+
+
+@pytest.mark.parametrize("alpha", [0.7, 1.0, 1.3])
+def test_the_most_that_a_hop_may_lose_reaches_a_level_where_the_sieve_says_so(alpha):
+    rng, length, k = np.random.default_rng(6), 6.0, 0.07
+    hop = hop_numbers(PEAKED, length, k, alpha)
+    mean = rng.uniform(0.0, 60.0, 64)
+    sums = np.array([length * mean, mean * rng.uniform(1.0, 3.0, 64)], np.float32)
+    bounds = sums.copy()
+    most_attenuation(bounds, 64, np.float32(30.0), np.float32(5.0), hop)
+    for level in (1.0, 5.0, 20.0):
+        needed = ((level / (k * length)) ** (1.0 / alpha), level / k, alpha - 1.0, length)
+        reached = [may_reach.py_func(i + 30.0, r + 5.0, needed) for i, r in sums.T.astype(float)]
+        # For alpha up to 1 the sieve's margin is that of the path integral, not of the attenuation.
+        assert np.all(bounds[0][reached] >= BOUND_MARGIN ** max(alpha, 1.0) * level * (1.0 - 1e-5))
+        assert not np.any(bounds[0][~np.array(reached)] >= level)
+    assert np.array_equal(bounds[1], sums[1])
 
 
 @pytest.mark.parametrize("power", [-0.4, -0.05, 0.0, 0.25, 0.6])

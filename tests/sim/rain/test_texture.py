@@ -15,7 +15,7 @@ from hopyears.sim.rain.anchoring import RainHop, raw_attenuation_laws
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
 from hopyears.sim.rain.rain_laws import RawLaw, times_factors
 from hopyears.sim.rain.storms import Region, draw_storms
-from hopyears.sim.rain.texture import Texture
+from hopyears.sim.rain.texture import SMOOTH, Texture, factors_along
 from hopyears.sim.streams import Streams
 
 HOP = HopLine(-6.0, 1.0, 6.0, -1.0, k=0.07, alpha=1.08)
@@ -72,6 +72,16 @@ def test_it_belongs_to_places_not_to_the_plane_that_they_are_drawn_on():
     np.testing.assert_allclose(moved.factors(south, TIMES_S[:999]), TEXTURE.factors(HOP, TIMES_S[:999]))
     other = replace(TEXTURE, key=12346).factors(HOP, TIMES_S)
     assert abs(np.corrcoef(other, TEXTURE.factors(HOP, TIMES_S))[0, 1]) < 0.02
+
+
+@pytest.mark.parametrize(("start_s", "step_s", "n"), [(540.0, 10.0, 97), (61.5, 7.25, 40), (0.0, 60.0, 3)])
+def test_factors_along_a_course_are_those_of_its_times(start_s, step_s, n):
+    grain, factors, angles = TEXTURE.on(HOP), np.zeros(100), np.empty(40)
+    factors_along(factors, angles, grain, n, start_s, step_s)
+    np.testing.assert_array_equal(factors[:n], TEXTURE.factors(HOP, start_s + step_s * np.arange(n)))
+    assert not factors[n:].any()
+    factors_along(factors, angles, SMOOTH, n, start_s, step_s)
+    assert np.all(factors[:n] == 1.0)
 
 
 @pytest.mark.parametrize("threshold_db", [4.0, 12.0])
