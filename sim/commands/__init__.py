@@ -41,8 +41,14 @@ FEW_COLLECTIONS = (50_000, 20, 10)
 """Python looks for what refers to itself so seldom: libraries make much that stays, to be looked through
 again and again (a sixth of the time of their imports)."""
 
-FINALIZERS = ("multiprocessing.util", "weakref")
-"""Modules that call what an object asked for at its end."""
+NEVER_AMID = (
+    "multiprocessing.popen_forkserver",
+    "multiprocessing.popen_spawn_posix",
+    "multiprocessing.util",
+    "weakref",
+)
+"""Modules amid which a stop waits: those that tell a new worker what it is, which would report what it was
+not told, and those that call what an object asked for at its end."""
 
 ASK_AGAIN_S = 0.01
 """When a stop that came where no error gets out is asked for again."""
@@ -154,7 +160,7 @@ class _Stop:
 
     def _stopped(self, number: int, frame: FrameType | None) -> None:
         self.asked = True
-        if _cleans_up(frame):  # Python would print the error and go on as if nobody had asked
+        if _waits(frame):  # Python would print the error and go on as if nobody had asked
             signal.setitimer(signal.ITIMER_REAL, ASK_AGAIN_S)
         else:
             raise KeyboardInterrupt
@@ -168,10 +174,11 @@ class _Stop:
         return f"; finished blocks are kept in {self.options.out}, {self.goes_on}"
 
 
-def _cleans_up(frame: FrameType | None) -> bool:
-    """Whether what runs is called by the end of an object's life, out of which no error comes."""
+def _waits(frame: FrameType | None) -> bool:
+    """Whether a stop must wait: a new worker is being told, or what runs is called by the end of an object's
+    life, out of which no error comes."""
     while frame is not None:
-        if frame.f_code.co_name in ("__del__", "weakref_cb") or frame.f_globals.get("__name__") in FINALIZERS:
+        if frame.f_code.co_name in ("__del__", "weakref_cb") or frame.f_globals.get("__name__") in NEVER_AMID:
             return True
         frame = frame.f_back
     return False

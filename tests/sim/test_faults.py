@@ -106,7 +106,7 @@ def test_two_workers_whose_parent_is_stopped(network, tmp_path):
             while called.poll() is None and len([*run.glob("blocks/*.zip")]) < wanted:
                 time.sleep(0.01)
             with suppress(subprocess.TimeoutExpired):
-                called.wait(chance.uniform(0.0, 0.5 if wanted else 3.0))
+                called.wait(chance.uniform(0.0, 0.1 if wanted else 3.0))
             called.send_signal(number)
             said = called.stderr.read()
         if called.returncode < 0:  # killed, or stopped before it listens
@@ -121,7 +121,8 @@ def test_two_workers_whose_parent_is_stopped(network, tmp_path):
         assert StoppedRun(resumed, tmp_path).ended() == (0, "")
         assert content(run) == wholes[LONG]
     print(f"stopped with so many blocks done: {sorted(met.items())}")
-    assert KILLS < 100 or {*met} == {*range(LONG + 1)}
+    # Two workers often end their blocks within one look, so that one number or another may not be met.
+    assert KILLS < 100 or ({0, LONG} < {*met} and len(met) >= LONG)
 
 
 def test_a_full_disk_ends_in_one_line_and_the_run_goes_on_with_more_room(network, whole, tmp_path):

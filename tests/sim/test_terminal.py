@@ -15,6 +15,7 @@ from collections.abc import Callable
 from multiprocessing.util import Finalize
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -23,7 +24,7 @@ from rich.cells import cell_len
 from rich.console import Console
 from synthetic_results import SERVICES, made_up_results
 
-from hopyears.sim.commands import STATUSES, VERBS, main
+from hopyears.sim.commands import STATUSES, VERBS, _waits, main
 from hopyears.sim.commands.summary_text import ROWS_OF_ANSWER, print_summary
 from hopyears.sim.runs.results import Results
 from hopyears.sim.storage.run_folder import RunFolder
@@ -276,6 +277,14 @@ def test_quiet_prints_nothing(run: Path, capsys: pytest.CaptureFixture[str], mon
     assert capsys.readouterr() == ("", "")
     assert main(words) == 0
     assert "hopyears report runs/first" in capsys.readouterr().out
+
+
+def test_a_stop_waits_until_a_new_worker_knows_what_it_is() -> None:
+    """Else the worker prints that what it was told is cut off."""
+    for module, waits in (("multiprocessing.popen_forkserver", True), ("multiprocessing.queues", False)):
+        names: dict[str, Any] = {"__name__": module}
+        exec("def launch(look):\n    return look()", names)
+        assert names["launch"](lambda: _waits(sys._getframe())) == waits
 
 
 def test_the_script_for_bash_knows_verbs_and_options(
