@@ -71,8 +71,8 @@ class Streams:
 
     def keys(self, names: Sequence[tuple[str | int, ...]]) -> NDArray[np.uint64]:
         """One 64-bit key per name, shape (n,), for ``keyed_uniforms``; cheap where things are many."""
-        prefix, digest = f"{self.seed}\x1f{self.block}\x1f".encode(), hashlib.blake2b
-        words = b"".join([digest(prefix + _text(name), digest_size=16).digest()[:8] for name in names])
+        prefix = f"{self.seed}\x1f{self.block}\x1f".encode()
+        words = b"".join([_digest(prefix + _text(name))[:8] for name in names])
         return np.frombuffer(words, dtype=">u8").astype(np.uint64)
 
 

@@ -15,8 +15,9 @@ from tempfile import TemporaryDirectory
 
 from hopyears.models.basics.kernel import FIRST_MISSING
 from hopyears.sim.runs.loop_types import compile_loops, listed
+from hopyears.sim.runs.machine import processors
 
-N_PROCESSES = min(max(os.cpu_count() or 1, 2), 4)
+N_PROCESSES = min(max(processors(), 2), 4)
 """One module takes a fourth of the work: more have nothing to do."""
 
 
