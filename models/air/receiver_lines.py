@@ -49,14 +49,12 @@ class LineSet:
             object.__setattr__(self, field, matrix)
 
     @cached_property
-    def flat_factors(self) -> Floats:
-        """``displacement_factor`` of flat fades, shape (n_lines, 2, n_lines - 1, n_lines - 1)."""
-        return _factors(self.flat)
+    def factors(self) -> Floats:
+        """``displacement_factor`` of flat and of dispersive fades, by anchor and month.
 
-    @cached_property
-    def dispersive_factors(self) -> Floats:
-        """``displacement_factor`` of dispersive fades, by anchor and month as for flat ones."""
-        return _factors(self.dispersive)
+        Shape (2, n_lines, 2, n_lines - 1, n_lines - 1).
+        """
+        return np.stack([_factors(self.flat), _factors(self.dispersive)])
 
 
 def line_set(

@@ -1,7 +1,7 @@
 """Draws the multipath fades of one hop over a block, all its lines at once."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,20 +9,31 @@ from numpy.typing import NDArray
 from hopyears.models.air import fade_shape
 from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.basics.arrays import Bools, Floats
-from hopyears.models.basics.kernel import bare_inlined, bare_kernel, kernel
-from hopyears.sim.multipath.nights import SLOT_S, HopActivity
-from hopyears.sim.streams import Streams
+from hopyears.models.basics.kernel import bare_kernel, inlined, kernel
+from hopyears.sim.multipath.night_loops import SLOT_S
+from hopyears.sim.streams import Streams, keyed_word, stirred, stirred_uniform
 
 FLAT, FLAT_WORST_MONTH, DISPERSIVE = 0, 1, 2
 """Kinds of fades: each kind has thresholds of its own."""
 
 N_KINDS: Final = 3
 
-_SHELLS: Final = (0.0, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0)
+_SHELLS: Final = np.array([0.0, *(2.0**power for power in range(-8, 2))])
 """Closest approaches are drawn shell by shell, so that a higher threshold adds fades and moves none."""
 
-_HALF_POWER: Final = 0.5**0.5
-"""Each of the two parts of a standard complex normal has this standard deviation."""
+_STRIDE: Final = 1 << 8
+"""Numbered draws of one fade: gap, approach, two of the pace, and two of each other line's displacement."""
+
+
+class Activity(Protocol):
+    """When a hop may fade (``nights.HopActivity``)."""
+
+    @property
+    def total(self) -> float:
+        """Sum of the occurrence of all hours."""
+
+    def placed(self, place: Floats) -> tuple[Floats, Bools]:
+        """Times of places in that sum [s], and whether each lies in the worst month of its year."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +71,7 @@ class FadeEvents:
 def draw_fades(
     streams: Streams,
     hop_id: str,
-    activity: HopActivity,
+    activity: Activity,
     lines: LineSet,
     *,
     duration_s: float,
@@ -72,9 +83,9 @@ def draw_fades(
     Parameters
     ----------
     streams : Streams
-        Uses ("fades", hop, kind, line, shell).
+        Uses ("fades", hop, kind, line).
     hop_id : str
-    activity : HopActivity
+    activity : Activity
     lines : LineSet
     duration_s : float
         T_ref of ``fade_shape.mean_duration_s``.
@@ -89,127 +100,135 @@ def draw_fades(
     for field, top in (("flat_top", flat_top), ("dispersive_top", dispersive_top)):
         if not 0.0 <= top <= fade_shape.LARGEST_RAW:
             raise ValueError(f"{field} is {top}; must be 0 to {fade_shape.LARGEST_RAW:g}")
-    density = fade_shape.approach_density_per_s(activity.occurrence, duration_s) * SLOT_S
-    cumulative = np.zeros(len(density) + 1)
-    np.cumsum(density, out=cumulative[1:])
-    parts = []
-    for name, factors, top in (
-        ("flat", lines.flat_factors, flat_top),
-        ("dispersive", lines.dispersive_factors, dispersive_top),
-    ):
-        if top <= 0.0 or cumulative[-1] <= 0.0:
-            continue
-        n_shells = next(i for i in range(1, len(_SHELLS)) if _SHELLS[i] ** 2 >= top)
-        for anchor, line in enumerate(lines.ids):
-            for shell in range(n_shells):
-                random = streams.generator("fades", hop_id, name, line, shell)
-                drawn = _draw_shell(random, cumulative[-1], shell, len(lines.ids) - 1)
-                limits = np.array([_SHELLS[shell], _SHELLS[shell + 1], _SHELLS[n_shells], np.sqrt(top)])
-                slots = (cumulative, activity.start_s, activity.worst_month)
-                kept = _borne(*drawn, *slots, factors[anchor], anchor, limits)
-                parts.append((*kept, name == "dispersive"))
-    return _joined(parts, len(lines.ids), duration_s, np.sqrt(max(flat_top, dispersive_top)))
-
-
-_Drawn = tuple[Floats, Floats, Floats, Floats]
-_Part = tuple[Floats, Floats, Floats, Floats, Floats, Bools, bool]
-"""time, impact, logarithm of slowness, dx and dy, whether in the worst month; whether dispersive."""
-
-
-def _draw_shell(random: np.random.Generator, total: float, shell: int, n_others: int) -> _Drawn:
-    """Random numbers of one line and shell; ``total`` is the expected number of fades per unit of impact."""
-    n = int(random.poisson(2.0 * total * (_SHELLS[shell + 1] - _SHELLS[shell])))
-    gaps = random.standard_exponential(n + 1)
-    signed = random.uniform(-1.0, 1.0, n)
-    return gaps, signed, random.standard_normal(n), random.standard_normal((n_others, 2, n))
+    tops = np.sqrt(np.array([flat_top, dispersive_top]))
+    names = [("fades", hop_id, kind, line) for kind in ("flat", "dispersive") for line in lines.ids]
+    total = activity.total
+    density = float(fade_shape.approach_density_per_s(total, duration_s)) * SLOT_S
+    drawn = _approaches(streams.keys(names), tops, density)
+    time_s, worst = activity.placed(drawn[0] * total)
+    fades = _borne(drawn, time_s, worst, lines.factors, tops, duration_s)
+    order = np.argsort(fades[0], kind="stable")
+    return FadeEvents(*_in_order(fades, order, tops.max()))
 
 
 @kernel
-def _borne(  # type: ignore[no-untyped-def]
-    gaps, signed, log_slowness, normals, cumulative, slot_start, worst, factors, anchor, limits
-):
-    """Fades borne by one line in one shell, less those that an earlier line has or that reach no top."""
-    n, n_lines = len(signed), len(normals) + 1
-    time, impact, pace, in_worst = np.empty(n), np.empty(n), np.empty(n), np.empty(n, dtype=np.bool_)
-    dx, dy = np.empty((n, n_lines)), np.empty((n, n_lines))
-    kept = _bear(
-        (gaps, signed, log_slowness, normals),
-        (cumulative, slot_start, worst),
-        factors,
-        anchor,
-        (limits[0], limits[1], limits[2], limits[3]),
-        (time, impact, pace, dx, dy, in_worst),
+def _approaches(keys, tops, density):  # type: ignore[no-untyped-def]
+    """Closest approaches of all lines that may reach the tops, shell by shell, flat ones first.
+
+    Parameters
+    ----------
+    keys : uint64 array, shape (2 n_lines,)
+    tops : array, shape (2,)
+        Of flat and dispersive fades (relative amplitude).
+    density : float
+        Fades expected per unit of closest approach, both signs.
+
+    Returns
+    -------
+    place : array, shape (n,)
+        Where in the block's activity, 0 to 1.
+    impact : array, shape (n,)
+    draws : uint64 array, shape (n, 2)
+        Key of the fade's draws, half way (``streams.stirred``), and the number of the first.
+    row : int array, shape (n,)
+        Which of the keys.
+    """
+    n_lines, n = len(keys) // 2, 0
+    room = 64 + int(2.0 * density * n_lines * (_outer(tops[0]) + _outer(tops[1])) * 1.1)
+    place, impact = np.empty(room), np.empty(room)
+    draws, row_of = np.empty((room, 2), np.uint64), np.empty(room, np.int64)
+    for row in range(len(keys)):
+        outer, shell = _outer(tops[row // n_lines]), 0
+        while _SHELLS[shell] < outer:
+            low, width = _SHELLS[shell], _SHELLS[shell + 1] - _SHELLS[shell]
+            half_way, number = stirred(keyed_word(keys[row], shell)), 0
+            at = -np.log(stirred_uniform(half_way, 0)) / (2.0 * density * width)
+            while at < 1.0:
+                if n == len(place):
+                    place, impact = np.concatenate((place, place)), np.concatenate((impact, impact))
+                    draws, row_of = np.concatenate((draws, draws)), np.concatenate((row_of, row_of))
+                signed = 2.0 * stirred_uniform(half_way, number + 1) - 1.0
+                place[n], impact[n] = at, np.copysign(low + width * abs(signed), signed)
+                draws[n, 0], draws[n, 1], row_of[n] = half_way, number, row
+                n, number = n + 1, number + _STRIDE
+                at -= np.log(stirred_uniform(half_way, number)) / (2.0 * density * width)
+            shell += 1
+    return place[:n], impact[:n], draws[:n], row_of[:n]
+
+
+@inlined
+def _outer(top):  # type: ignore[no-untyped-def]
+    """Outer limit of the shells that a top needs; 0 for none."""
+    shell = 0
+    while _SHELLS[shell] < top:
+        shell += 1
+    return _SHELLS[shell]
+
+
+@kernel
+def _borne(drawn, time_s, worst, factors, tops, duration_s):  # type: ignore[no-untyped-def]
+    """Columns of ``FadeEvents`` but its last two; without fades of an earlier line or that reach no top."""
+    n, n_lines = len(time_s), factors.shape[1]
+    fades = (
+        (np.empty(n), np.empty(n), np.empty(n)),
+        (np.empty((n, n_lines)), np.empty((n, n_lines)), np.empty(n, np.int8)),
     )
-    return time[:kept], impact[:kept], pace[:kept], dx[:kept], dy[:kept], in_worst[:kept]
+    outer = (_outer(tops[0]), _outer(tops[1]))
+    normals = np.empty((n_lines, 2))
+    kept = _bear(drawn, time_s, worst, factors, (tops, outer), duration_s, normals, fades)
+    (time, impact, speed), (dx, dy, kind) = fades
+    return time[:kept], impact[:kept], speed[:kept], dx[:kept], dy[:kept], kind[:kept]
 
 
 @bare_kernel
-def _bear(drawn, slots, factors, anchor, limits, fades):  # type: ignore[no-untyped-def]
+def _bear(drawn, time_s, worst, factors, limits, duration_s, normals, fades):  # type: ignore[no-untyped-def]
     """Fill in the columns of ``_borne``; gives how many fades there are."""
-    gaps, signed, log_slowness, normals = drawn
-    cumulative, slot_start, worst = slots
-    low, high, outer, top = limits
-    time, impact, pace, dx, dy, in_worst = fades
-    scale = cumulative[-1] / gaps.sum()
-    place, slot, kept = 0.0, 0, 0
-    for i in range(len(signed)):
-        place += gaps[i] * scale
-        slot = min(_slot_of(cumulative, place, slot), len(slot_start) - 1)
-        b = (low + (high - low) * abs(signed[i])) * (1.0 if signed[i] > 0.0 else -1.0)
+    (_, approach, draws, row), (tops, outers), sd = drawn, limits, fade_shape.LOG_SPEED_SD
+    ((time, impact, speed), (dx, dy, kind)), n_others, kept = fades, factors.shape[3], 0
+    usual = np.pi / (2.0 * duration_s) * np.exp(0.5 * sd * sd)
+    for i in range(len(row)):
+        dispersive, anchor = row[i] // (n_others + 1), row[i] % (n_others + 1)
+        factor, b, top = factors[dispersive, anchor, 1 if worst[i] else 0], approach[i], tops[dispersive]
+        outer = outers[1] if dispersive else outers[0]
         dx[kept, anchor], dy[kept, anchor] = 0.0, 0.0
-        reaches, elsewhere = abs(b) < top, False
-        for j in range(len(normals)):
+        reaches, elsewhere, j = abs(b) < top, False, 0
+        while j < n_others and not elsewhere:  # earlier lines come first: most fades are left to those
+            normals[j, 0], normals[j, 1] = _normal_pair(draws[i], 4 + 2 * j)
             x, y = 0.0, 0.0
             for k in range(j + 1):
-                factor = factors[1 if worst[slot] else 0, j, k]
-                x += factor * normals[k, 0, i]
-                y += factor * normals[k, 1, i]
+                x += factor[j, k] * normals[k, 0]
+                y += factor[j, k] * normals[k, 1]
             line = j if j < anchor else j + 1
-            dx[kept, line], dy[kept, line] = x * _HALF_POWER, y * _HALF_POWER
-            closest = abs(b + dy[kept, line])
+            dx[kept, line], dy[kept, line] = x, y
+            closest = abs(b + y)
             reaches = reaches or closest < top
-            elsewhere = elsewhere or (line < anchor and closest < outer)
+            elsewhere, j = line < anchor and closest < outer, j + 1
         if reaches and not elsewhere:
-            within = (place - cumulative[slot]) / (cumulative[slot + 1] - cumulative[slot])
-            time[kept] = slot_start[slot] + SLOT_S * within
-            impact[kept], pace[kept], in_worst[kept] = b, log_slowness[i], worst[slot]
+            pace = np.sqrt(2.0) * _normal_pair(draws[i], 2)[0]
+            time[kept], impact[kept], speed[kept] = time_s[i], b, usual * np.exp(-sd * pace)
+            kind[kept] = DISPERSIVE if dispersive else FLAT_WORST_MONTH if worst[i] else FLAT
             kept += 1
     return kept
 
 
-@bare_inlined
-def _slot_of(cumulative, place, slot):  # type: ignore[no-untyped-def]
-    """Last slot that begins at or before a place, from one that does on: sought in ever longer steps."""
-    after, step = slot + 1, 1
-    while after < len(cumulative) and cumulative[after] <= place:
-        slot, after, step = after, after + step, 2 * step
-    after = min(after, len(cumulative))
-    while after - slot > 1:
-        middle = (slot + after) // 2
-        slot, after = (middle, after) if cumulative[middle] <= place else (slot, middle)
-    return slot
+@inlined
+def _normal_pair(draws, number):  # type: ignore[no-untyped-def]
+    """Both parts of a standard complex normal number, of two of a fade's draws."""
+    radius = np.sqrt(-np.log(stirred_uniform(draws[0], draws[1] + np.uint64(number))))
+    angle = 2.0 * np.pi * stirred_uniform(draws[0], draws[1] + np.uint64(number + 1))
+    return radius * np.cos(angle), radius * np.sin(angle)
 
 
-def _joined(parts: list[_Part], n_lines: int, duration_s: float, top: float) -> FadeEvents:
-    """All fades in the order of time."""
-    none: _Part = (
-        np.empty(0),
-        np.empty(0),
-        np.empty(0),
-        np.empty((0, n_lines)),
-        np.empty((0, n_lines)),
-        np.empty(0, dtype=bool),
-        False,
-    )
-    columns = list(zip(*(parts or [none]), strict=True))
-    time, impact, pace, dx, dy, worst = (np.concatenate(column) for column in columns[:6])
-    dispersive = np.repeat(columns[6], [len(part[0]) for part in parts or [none]])
-    kind = np.where(dispersive, DISPERSIVE, np.where(worst, FLAT_WORST_MONTH, FLAT)).astype(np.int8)
-    sd = fade_shape.LOG_SPEED_SD
-    speed = np.pi / (2.0 * duration_s) * np.exp(0.5 * sd * sd - sd * pace)
-    order = np.argsort(time, kind="stable")
-    time, speed, dx = time[order], speed[order], dx[order]
-    reach = (top + np.abs(dx).max(axis=1, initial=0.0)) / speed
-    latest = np.maximum.accumulate(time + reach)
-    earliest = np.minimum.accumulate((time - reach)[::-1])[::-1]
-    return FadeEvents(time, impact[order], speed, dx, dy[order], kind[order], latest, earliest)
+@kernel
+def _in_order(fades, order, top):  # type: ignore[no-untyped-def]
+    """All columns of ``FadeEvents`` in the order of time."""
+    time_s, impact, speed, dx, dy, kind = fades
+    time_s, impact, speed, kind = time_s[order], impact[order], speed[order], kind[order]
+    dx, dy, n = dx[order], dy[order], len(order)
+    latest, earliest, reach = np.empty(n), np.empty(n), np.empty(n)
+    for i in range(n):
+        reach[i] = (top + np.abs(dx[i]).max()) / speed[i]
+        latest[i] = max(time_s[i] + reach[i], latest[i - 1] if i else -np.inf)
+    for i in range(n - 1, -1, -1):
+        earliest[i] = min(time_s[i] - reach[i], earliest[i + 1] if i + 1 < n else np.inf)
+    return time_s, impact, speed, dx, dy, kind, latest, earliest

@@ -12,6 +12,8 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from hopyears.models.basics.arrays import Floats
+from hopyears.models.basics.frozen import frozen
+from hopyears.sim.streams import Streams
 
 FIRST_HOUR: Final = 22
 """Local solar hour at which a night starts (common practice: late evening to two hours after sunrise)."""
@@ -50,6 +52,10 @@ PATTERNS: Final = {
 
 _CUT: Final = 2.5
 _TABLE_SIZE: Final = 1 << 14
+_MOST_NUMBER: Final = 6.0
+
+NUMBERS_PER_UNIT: Final = 1024.0
+"""Entries of ``night_severities`` for each unit of the normal number of a night."""
 
 
 @lru_cache(maxsize=16)
@@ -60,6 +66,36 @@ def severity_table(log_sd: float) -> Floats:
     severity = np.asarray(severity / severity.mean())
     severity.setflags(write=False)
     return severity
+
+
+def least_active_number(pattern: NightPattern) -> float:
+    """Standard normal number of a night from which on it has any fading."""
+    return float(ndtri(1.0 - pattern.active_share))
+
+
+@lru_cache(maxsize=8)
+def night_severities(pattern: NightPattern) -> Floats:
+    """Severity of a night by its normal number, from the least active one on: mean 1 over all nights.
+
+    The law of ``severity_table``, ``NUMBERS_PER_UNIT`` values a unit, for lines between them.
+    """
+    least, sd = least_active_number(pattern), pattern.night_sd
+    number = np.arange(least, _MOST_NUMBER, 1.0 / NUMBERS_PER_UNIT)
+    rank = np.maximum(1.0 - ndtr(-number) / pattern.active_share, 0.0)
+    mean = np.exp(0.5 * sd * sd) * ndtr(_CUT - sd) / ndtr(_CUT)
+    severity = np.exp(sd * ndtri(rank * ndtr(_CUT))) / mean
+    return frozen(np.asarray(severity / pattern.active_share))
+
+
+@lru_cache(maxsize=8)
+def night_hours(hour_sd: float) -> Floats:
+    """Activity in the hours of 16,384 nights, of which each active night has one; shape (16384, 10).
+
+    Every hour has each value of ``severity_table`` once, times its weight, in an order of its own.
+    """
+    random = Streams(seed=0, block=0).generator("night law", "hours of nights")
+    columns = [random.permutation(severity_table(hour_sd)) for _ in HOUR_WEIGHT]
+    return frozen(np.column_stack(columns) * hour_weight_of_day())
 
 
 def hour_weight_of_day() -> Floats:

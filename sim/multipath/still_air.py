@@ -27,6 +27,9 @@ RAIN_NEAR_KM: Final = 30.0
 """Rain this near an end of a hop leaves no still, clear air there: with it 0.3 % (temperate) to 2 % (a coast
 where it rains a fifth of the time) of the activity of nights meets rain on the hop itself."""
 
+MOST_NIGHTS: Final = 64
+"""Room for the nights of a month."""
+
 LEAST_RAIN_MM_H: Final = 0.5
 """Peak from which a shower or wide shape counts as such rain."""
 
@@ -99,45 +102,7 @@ def tile_weights(latitude_deg: float, longitude_deg: float) -> Mapping[tuple[int
 
 
 @kernel
-def move_out_of_rain(level: Any, stillness: Any, wet: Any, begins: Any) -> None:
-    """Empty the hours of rain of activity as far as dry hours of the month can take it, in place.
-
-    Parameters
-    ----------
-    level : array, shape (n_hours, n_nights)
-        Activity, at least 0.
-    stillness : array, shape (n_nights,)
-        Of hours alike in activity, those of the stillest nights take it first.
-    wet : uint8 array, shape (n_hours, n_nights / 8, rounded up)
-        Which of these hours have rain, packed into bits, the first lowest.
-    begins : int64 array, shape (n_hours, n_months)
-        First night of each month at each hour, the first of all 0; no month has more than 56.
-
-    Notes
-    -----
-    Multipath needs still, clear air, so none is left where rain is near (common practice). In each month, and
-    at each hour of the clock, the strongest activity in rain changes places with the weakest in the dry, as
-    long as that is weaker. So every month keeps its activities, each at its hour of the clock: the laws of
-    P.530 over the month and the year hold to the letter. Where it rains near the hop on most nights, the
-    weakest activity stays in the rain.
-    """
-    (n_hours, n_nights), n_months = level.shape, begins.shape[1]
-    room = (np.empty(64, np.int64), np.empty(64, np.int64), np.empty(64, np.int64))
-    for month in range(n_months):
-        sorted_first, sorted_last = 0, 0
-        for hour in range(n_hours):
-            first = begins[hour, month]
-            last = begins[hour, month + 1] if month + 1 < n_months else n_nights
-            if first == last:
-                continue
-            if first != sorted_first or last != sorted_last:
-                _sort_stillest(stillness[first:last], room[0])
-                sorted_first, sorted_last = first, last
-            _swap_within(level[hour, first:last], _bits(wet[hour], first, last), room)
-
-
-@inlined
-def _sort_stillest(stillness, stillest):  # type: ignore[no-untyped-def]
+def sort_stillest(stillness, stillest):  # type: ignore[no-untyped-def]
     """Numbers of nights, the stillest first, into ``stillest``; counted, since that takes no branches."""
     for i in range(len(stillness)):
         place = 0
@@ -148,8 +113,8 @@ def _sort_stillest(stillness, stillest):  # type: ignore[no-untyped-def]
         stillest[place] = i
 
 
-@inlined
-def _bits(row, first, last):  # type: ignore[no-untyped-def]
+@kernel
+def rain_of(row, first, last):  # type: ignore[no-untyped-def]
     """Bits from ``first`` to ``last`` of a packed row as one number, the first lowest."""
     word = np.uint64(0)
     for byte in range(first >> 3, (last + 7) >> 3):
@@ -162,14 +127,33 @@ def _has(word, number):  # type: ignore[no-untyped-def]
     return np.int64((word >> np.uint64(number)) & np.uint64(1))
 
 
-@inlined
-def _swap_within(level, rain, room):  # type: ignore[no-untyped-def]
-    """Swap within one run of nights: the strongest in rain with the weakest in the dry, and so on.
+@kernel
+def move_out_of_rain(level: Any, rain: Any, room: Any, goes: Any) -> None:
+    """Empty nights of rain of activity as far as dry nights can take it, at one hour of the clock in a month.
 
-    ``room`` has the numbers of the nights, the stillest first, and room for those in rain and in the dry.
+    Parameters
+    ----------
+    level : array, shape (n_nights,)
+        Activity, at least 0; no month has more than 56 nights.
+    rain : uint64
+        Which nights have rain then (``rain_of``).
+    room : int64 array, shape (3, MOST_NIGHTS)
+        First the numbers of the nights, the stillest first (``sort_stillest``): of nights without activity
+        these take it first. Then room for those in rain and in the dry.
+    goes : int array, shape (n_nights,)
+        Filled with the night that the activity of each goes to.
+
+    Notes
+    -----
+    Multipath needs still, clear air, so none is left where rain is near (common practice). In each month, and
+    at each hour of the clock, the strongest activity in rain changes places with the weakest in the dry, as
+    long as that is weaker. So every month keeps its activities, each at its hour of the clock: the laws of
+    P.530 over the month and the year hold to the letter. Where it rains near the hop on most nights, the
+    weakest activity stays in the rain.
     """
-    (stillest, wet, dry), active = room, np.uint64(0)
+    stillest, wet, dry, active = room[0], room[1], room[2], np.uint64(0)
     for i in range(len(level)):
+        goes[i] = i
         active |= np.uint64(level[i] > 0.0) << np.uint64(i)
     n_wet, n_dry, place = 0, 0, 0
     for i in range(len(level)):  # without branches, which nobody could foresee
@@ -202,4 +186,4 @@ def _swap_within(level, rain, room):  # type: ignore[no-untyped-def]
         strong, weak = wet[k], dry[k]
         if level[strong] <= level[weak]:
             return
-        level[strong], level[weak] = level[weak], level[strong]
+        goes[strong], goes[weak] = weak, strong

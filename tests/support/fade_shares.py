@@ -1,6 +1,7 @@
 """Shares of time that a hop's fades take, for checks against published laws."""
 
 import numpy as np
+from slow_nights import drawn_hours
 
 from hopyears.models.air import fade_shape
 from hopyears.models.basics.calendar import MONTH_SECONDS, month_of
@@ -41,7 +42,7 @@ def activity_shares(law, depth_db, *, n_blocks, seed, n_years=10):
     raw = law.depth_map.raw_threshold(depth_db)
     worst, year = [], []
     for block in range(n_blocks):
-        (activity,) = draw_activity(Streams(seed, block), places, [law], n_years)
+        (activity,) = drawn_hours(Streams(seed, block), places, [law], n_years)
         covered = -np.expm1(-activity.occurrence[:, None] * raw[activity.worst_month.astype(int)]) * 3600.0
         of_year = (activity.start_s // SECONDS_PER_YEAR).astype(int)
         chosen = activity.worst_month

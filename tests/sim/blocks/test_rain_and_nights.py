@@ -3,11 +3,13 @@
 import numpy as np
 import pytest
 from fade_shares import touched
+from slow_nights import drawn_hours
 
 from hopyears.models.air.rain_cell import DEFAULT_POPULATION
 from hopyears.models.air.storm import DEFAULT_STORMS
 from hopyears.sim.multipath.night_law import night_law
-from hopyears.sim.multipath.nights import SLOT_S, NightPlaces, draw_activity, wet_hours
+from hopyears.sim.multipath.night_loops import SLOT_S
+from hopyears.sim.multipath.nights import NightPlaces, wet_hours
 from hopyears.sim.multipath.still_air import LEAST_RAIN_MM_H, RAIN_NEAR_KM
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_kernel import HopLine, rain_knots
@@ -40,7 +42,7 @@ def test_hardly_any_fading_in_rain_of_either_kind(place, most):
     places = NightPlaces(("one",), (place[0],), (place[1],))
     shares = []
     for wet in (None, [wet_hours([near.of(0), near.of(1)], law, 4)]):
-        (active,) = draw_activity(Streams(5, 0), places, [law], 4, wet)
+        (active,) = drawn_hours(Streams(5, 0), places, [law], 4, wet)
         in_rain = touched(*raining, active.start_s, SLOT_S)
         shares.append(active.occurrence[in_rain].sum() / active.occurrence.sum())
     assert shares[1] < most

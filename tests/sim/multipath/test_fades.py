@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from fade_shares import assert_agrees, fade_shares
 from scipy.special import ive
+from slow_nights import Hours
 
 from hopyears.models.air import diversity, multipath
 from hopyears.models.air.receiver_lines import LineSet, line_set
 from hopyears.sim.multipath.fades import DISPERSIVE, draw_fades
 from hopyears.sim.multipath.night_law import night_law
-from hopyears.sim.multipath.nights import HopActivity
 from hopyears.sim.streams import Streams
 
 DURATION_S = 400.0
@@ -18,7 +18,7 @@ DURATION_S = 400.0
 def steady(occurrence, hours):
     """The same activity for many hours: what is left is the law of fades alone."""
     start = np.arange(hours) * 3600.0
-    return HopActivity(start, np.full(hours, occurrence), np.arange(hours) % 2 == 0)
+    return Hours(start, np.full(hours, occurrence), np.arange(hours) % 2 == 0)
 
 
 def lines_apart(*constants):
@@ -139,7 +139,7 @@ def test_order_bounds_and_kinds():
 
 
 def test_nothing_to_draw():
-    empty = HopActivity(np.empty(0), np.empty(0), np.empty(0, dtype=bool))
+    empty = Hours(np.empty(0), np.empty(0), np.empty(0, dtype=bool))
     lines = lines_apart(0.1)
     fades = draw_fades(Streams(1, 0), "hop", empty, lines, duration_s=400.0, flat_top=0.1, dispersive_top=0.1)
     assert fades.time_s.size == 0

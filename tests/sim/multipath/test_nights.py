@@ -1,17 +1,29 @@
 """Nights against P.530: the worst month, the year, the worst hour and day, and neighbouring hops."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from fade_shares import activity_shares, assert_agrees, night_places
 from reference import cases
 from scipy.special import ndtri
+from slow_nights import drawn_hours, hours_of
 
 from hopyears.models.air import multipath
 from hopyears.models.basics.calendar import MONTH_DAYS, month_of
 from hopyears.models.basics.intervals import merged
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import night_law
-from hopyears.sim.multipath.night_pattern import HOUR_WEIGHT, PATTERNS, hour_weight_of_day, severity_table
+from hopyears.sim.multipath.night_pattern import (
+    HOUR_WEIGHT,
+    NUMBERS_PER_UNIT,
+    PATTERNS,
+    hour_weight_of_day,
+    least_active_number,
+    night_hours,
+    night_severities,
+    severity_table,
+)
 from hopyears.sim.multipath.nights import draw_activity, wet_hours
 from hopyears.sim.multipath.seasons import month_weights, north_share
 from hopyears.sim.streams import Streams
@@ -108,7 +120,7 @@ def test_worst_hour_and_day_of_the_worst_month(terrain, rainy):
     shares = []
     for block in range(15):
         wet = [wet_hours([showers(block)], law, 10)] if rainy else None
-        (activity,) = draw_activity(Streams(3, block), night_places([0.0]), [law], 10, wet)
+        (activity,) = drawn_hours(Streams(3, block), night_places([0.0]), [law], 10, wet)
         year = (activity.start_s // SECONDS_PER_YEAR).astype(int)
         for y in range(10):
             chosen = activity.worst_month & (year == y)
@@ -171,7 +183,7 @@ def joint_shares(law, distance_km, depth_db, *, n_blocks):
     places = night_places([0.0, distance_km])
     joint, single = [], []
     for block in range(n_blocks):
-        hops = draw_activity(Streams(21, block), places, [law, law], 10)
+        hops = drawn_hours(Streams(21, block), places, [law, law], 10)
         first, second = (covered_hours(hop, x) for hop in hops)
         joint.append(np.sum(first * second) / (10 * 730.5))
         single.append(np.mean([first.sum(), second.sum()]) / (10 * 730.5))
@@ -190,7 +202,7 @@ def test_severity_of_nights_correlates_over_distance_and_no_further():
     law = law_of(0.05, 6.0, 45.0, "flat")
     places = night_places([0.0, 10.0, 600.0])
     night = []
-    for hop in draw_activity(Streams(5, 0), places, [law] * 3, 40):
+    for hop in drawn_hours(Streams(5, 0), places, [law] * 3, 40):
         day = np.floor((hop.start_s - 12 * 3600.0) / 86_400.0).astype(int)
         night.append(np.bincount(day[day >= 0], hop.occurrence[day >= 0], 40 * 366)[: 40 * 365])
     rank = [ndtri((np.argsort(np.argsort(sum_)) + 0.5) / len(sum_)) for sum_ in night]
@@ -205,15 +217,15 @@ def test_severity_of_nights_correlates_over_distance_and_no_further():
 def test_hops_of_one_place_have_the_same_nights():
     law = law_of(0.05, 6.0, 45.0, "flat")
     places = night_places([3.0, 3.0], ["a", "a"])
-    first, second = draw_activity(Streams(5, 0), places, [law, law], 2)
+    first, second = drawn_hours(Streams(5, 0), places, [law, law], 2)
     assert np.array_equal(first.start_s, second.start_s)
     assert first.occurrence == pytest.approx(second.occurrence, rel=0.02)
 
 
 def test_a_hop_added_anywhere_changes_no_other():
     law = law_of(0.05, 6.0, 45.0, "flat")
-    few = draw_activity(Streams(5, 0), night_places([0.0, 30.0], ["a", "b"]), [law] * 2, 2)
-    more = draw_activity(Streams(5, 0), night_places([10.0, 0.0, 30.0], ["c", "a", "b"]), [law] * 3, 2)
+    few = drawn_hours(Streams(5, 0), night_places([0.0, 30.0], ["a", "b"]), [law] * 2, 2)
+    more = drawn_hours(Streams(5, 0), night_places([10.0, 0.0, 30.0], ["c", "a", "b"]), [law] * 3, 2)
     for before, after in zip(few, more[1:], strict=True):
         assert np.array_equal(before.start_s, after.start_s)
         assert np.array_equal(before.occurrence, after.occurrence)
@@ -224,12 +236,63 @@ def test_fading_is_at_night_and_in_summer():
         law = night_law(
             occurrence_worst=0.05, annual_reduction_db=6.0, latitude_deg=latitude, longitude_deg=-90.0
         )
-        (hop,) = draw_activity(Streams(5, 0), night_places([0.0]), [law], 10)
+        (hop,) = drawn_hours(Streams(5, 0), night_places([0.0]), [law], 10)
         local_hour = (hop.start_s / 3600.0 - 6.0) % 24.0
         assert set(np.round(local_hour).astype(int) % 24) == {22, 23, *range(8)}
         in_season = np.isin(month_of(hop.start_s), list(months))
         assert hop.occurrence[in_season].sum() > 0.85 * hop.occurrence.sum()
         assert np.all(np.diff(hop.start_s) >= 0.0)
+
+
+@pytest.mark.parametrize("rainy", [False, True])
+@pytest.mark.parametrize("longitude_deg", [10.0, -157.2])
+def test_fades_fall_into_hours_as_if_all_had_been_drawn(rainy, longitude_deg):
+    """Place by place as in a list of all hours, also at month's edges, in rain and at the block's end."""
+    law = night_law(
+        occurrence_worst=0.05, annual_reduction_db=6.0, latitude_deg=45.0, longitude_deg=longitude_deg
+    )
+    wet = [wet_hours([showers(1)], law, 10)] if rainy else None
+    (nights,) = draw_activity(Streams(3, 0), night_places([0.0]), [law], 10, wet)
+    hours, random = hours_of(nights), np.random.default_rng(1)
+    assert hours.total == pytest.approx(nights.total, rel=1e-12)
+    late = law.night_start_s + 9 * 3600.0 > 86_400.0 * (3652.5 - 3651)
+    assert (hours.start_s[-1] < 86_400.0) == late
+    spots = np.concatenate(
+        [random.random(20_000), np.sort(random.random(300)), 1.0 - 1e-5 * random.random(9)]
+    )
+    for found, wanted in zip(
+        nights.placed(spots * nights.total), hours.placed(spots * hours.total), strict=True
+    ):
+        assert found == pytest.approx(wanted, abs=1e-3)
+
+
+def test_months_have_their_weights_and_each_year_its_worst():
+    law = law_of(0.01, 1.5, 48.0, "mountain")  # damped
+    (nights,) = draw_activity(Streams(3, 0), night_places([0.0]), [law], 10)
+    unit = hours_of(replace(nights, occurrence=np.ones(120)))
+    month = np.searchsorted(nights.edges_s, unit.start_s, side="right") - 1
+    own_mean = np.bincount(month, unit.occurrence) / (24.0 * np.tile(MONTH_DAYS, 10))
+    weight = law.scale * np.tile(law.month_weight, 10) * np.maximum(own_mean, 1e-9) ** -law.damping
+    assert law.damping > 0.0
+    assert nights.occurrence == pytest.approx(law.occurrence_drawn * weight, rel=1e-9)
+    strongest = (own_mean * weight).reshape(10, 12).argmax(axis=1)
+    assert np.array_equal(np.flatnonzero(nights.worst), 12 * np.arange(10) + strongest)
+
+
+@pytest.mark.parametrize("pattern", PATTERNS.values())
+def test_tables_of_nights_have_the_law_of_equally_likely_severities(pattern):
+    """By the number of a night, over all of them; and of each hour of the nights that are kept."""
+    rank = (np.arange(200_000) + 0.5) / 200_000
+    number = ndtri(1.0 - pattern.active_share * (1.0 - rank))
+    place = (number - least_active_number(pattern)) * NUMBERS_PER_UNIT
+    found = np.interp(place, np.arange(len(night_severities(pattern))), night_severities(pattern))
+    assert found.mean() * pattern.active_share == pytest.approx(1.0, rel=1e-3)
+    wanted = np.interp(rank, (np.arange(16384) + 0.5) / 16384, severity_table(pattern.night_sd))
+    assert found[400:] * pattern.active_share == pytest.approx(wanted[400:], rel=0.02)  # the weakest aside
+    hours = night_hours(pattern.hour_sd) / hour_weight_of_day()
+    assert np.allclose(np.sort(hours, axis=0), severity_table(pattern.hour_sd)[:, None])
+    between = np.corrcoef(hours.T) - np.eye(10)
+    assert np.abs(between).max() < 4.0 / np.sqrt(len(hours))
 
 
 def test_units_of_the_pattern():

@@ -5,12 +5,21 @@ import pytest
 from fade_shares import night_places, touched
 from hypothesis import given
 from hypothesis import strategies as st
+from slow_nights import drawn_hours, out_of_rain
 
 from hopyears.models.basics.calendar import month_edges_s
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.multipath.night_law import night_law
-from hopyears.sim.multipath.nights import SLOT_S, draw_activity, wet_hours
-from hopyears.sim.multipath.still_air import NightWeather, move_out_of_rain, tile_weights
+from hopyears.sim.multipath.night_loops import SLOT_S
+from hopyears.sim.multipath.nights import wet_hours
+from hopyears.sim.multipath.still_air import (
+    MOST_NIGHTS,
+    NightWeather,
+    move_out_of_rain,
+    rain_of,
+    sort_stillest,
+    tile_weights,
+)
 from hopyears.sim.streams import Streams
 
 
@@ -51,40 +60,36 @@ def test_nights_are_standard_normal_anywhere():
 
 
 @st.composite
-def nights_with_rain(draw):
+def month_with_rain(draw):
     random = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
-    n = draw(st.integers(1, 70))
-    level = np.where(random.random((n, 3)) < draw(st.floats(0.0, 1.0)), random.random((n, 3)), 0.0)
-    rain = random.random((n, 3)) < draw(st.floats(0.0, 1.0))
-    month = np.repeat(np.arange(3), 24)[:n, None] + np.zeros(3, dtype=np.int64)
-    return level, random.random(n), rain, month
+    n = draw(st.integers(1, 31))
+    level = np.where(random.random(n) < draw(st.floats(0.0, 1.0)), random.random(n), 0.0)
+    return level, random.random(n), random.random(n) < draw(st.floats(0.0, 1.0)), draw(st.integers(0, 20))
 
 
-@given(nights_with_rain())
+@given(month_with_rain())
 def test_rain_takes_the_weakest_activity_of_its_month_and_hour(drawn):
-    """Every month and hour keeps its activities; none in rain is stronger than any in the dry."""
-    level, stillness, rain, month = drawn
-    moved = moved_at_each_hour(level, stillness, rain, month)
-    for hour in range(3):
-        for number in range(3):
-            inside = month[:, hour] == number
-            before, after, wet = level[inside, hour], moved[inside, hour], rain[inside, hour]
-            assert np.array_equal(np.sort(before), np.sort(after))
-            assert after[wet].max(initial=0.0) <= after[~wet].min(initial=np.inf)
+    """A month keeps its activities at an hour; none in rain is stronger than any in the dry."""
+    level, stillness, rain, begins = drawn
+    goes = moved_out(level, stillness, rain, begins)
+    assert np.array_equal(np.sort(goes), np.arange(len(level)))
+    assert np.array_equal(goes, out_of_rain(level, stillness, rain))
+    after = level[np.argsort(goes)]
+    assert after[rain].max(initial=0.0) <= after[~rain].min(initial=np.inf)
 
 
-def moved_at_each_hour(level, stillness, rain, month):
-    """Activity by night and hour, moved out of the rain."""
-    moved, months = level.T.copy(), np.arange(month.max() + 1)
-    begins = np.array([np.searchsorted(hour, months) for hour in month.T])
-    move_out_of_rain(moved, stillness, np.packbits(rain.T, axis=1, bitorder="little"), begins)
-    return moved.T
+def moved_out(level, stillness, rain, begins):
+    """Where the activity of each night of a month goes that begins with this night of the block."""
+    room, goes = np.empty((3, MOST_NIGHTS), dtype=np.int64), np.empty(len(level), dtype=np.int32)
+    sort_stillest(stillness, room[0])
+    row = np.packbits(np.concatenate([np.ones(begins, dtype=bool), rain]), bitorder="little")
+    move_out_of_rain(level, rain_of(row, begins, begins + len(level)), room, goes)
+    return goes
 
 
 def test_without_rain_nothing_moves():
-    level = np.random.default_rng(2).random((30, 10))
-    dry, month = np.zeros((30, 10), dtype=bool), np.zeros((30, 10), dtype=np.int64)
-    assert np.array_equal(moved_at_each_hour(level, level[:, 0], dry, month), level)
+    level = np.random.default_rng(2).random(30)
+    assert np.array_equal(moved_out(level, level, np.zeros(30, dtype=bool), 0), np.arange(30))
 
 
 def test_no_fading_while_rain_is_near_and_the_same_law():
@@ -95,8 +100,8 @@ def test_no_fading_while_rain_is_near_and_the_same_law():
     start_s = np.arange(22.7 * 3600.0, 10 * SECONDS_PER_YEAR, 4 * 86_400.0)
     rain = start_s, start_s + 4 * 3600.0
     places = night_places([0.0])
-    (free,) = draw_activity(Streams(3, 0), places, [law], 10)
-    (kept,) = draw_activity(Streams(3, 0), places, [law], 10, [wet_hours([rain], law, 10)])
+    (free,) = drawn_hours(Streams(3, 0), places, [law], 10)
+    (kept,) = drawn_hours(Streams(3, 0), places, [law], 10, [wet_hours([rain], law, 10)])
     assert touched(*rain, free.start_s, SLOT_S).any()
     assert not touched(*rain, kept.start_s, SLOT_S).any()
     for first, last in zip(month_edges_s(10)[:-1], month_edges_s(10)[1:], strict=True):
