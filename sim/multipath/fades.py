@@ -18,7 +18,7 @@ FLAT, FLAT_WORST_MONTH, DISPERSIVE = 0, 1, 2
 
 N_KINDS: Final = 3
 
-_SHELLS: Final = np.array([0.0, *(2.0**power for power in range(-8, 2))])
+_SHELLS: Final = np.array([0.0, *(2.0**power for power in range(-4, 2))])
 """Closest approaches are drawn shell by shell, so that a higher threshold adds fades and moves none."""
 
 _STRIDE: Final = 1 << 8
