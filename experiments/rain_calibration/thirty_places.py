@@ -102,17 +102,15 @@ def summarise(cases: pd.DataFrame) -> None:
     """Print what README.md tells: shares of cases by distance, and which are surely off."""
     miss = cases.gap.abs()
     cases = cases.assign(
-        within=miss <= GOAL,
-        surely_beyond=miss - 2.0 * cases.standard_error > GOAL,
-        square=cases.gap**2,
-        chance=cases.standard_error**2,
+        within=miss <= GOAL, surely_beyond=miss - 2.0 * cases.standard_error > GOAL, square=cases.gap**2
     )
-    columns = ["within", "surely_beyond", "gap", "square", "chance"]
-    for by in (["part"], ["part", "probability"], ["part", "distance_km"]):
+    columns = ["within", "surely_beyond", "gap", "square"]
+    cases = cases.assign(percent=100.0 * cases.probability)
+    for by in (["part"], ["part", "percent"], ["part", "distance_km"]):
         table = cases.groupby(by, sort=False)[columns].mean()
         table["root_mean_square"] = np.sqrt(table.pop("square"))
         print(table.round(3).to_string(), "\n")
-    shown = ["place", "part", "distance_km", "probability", "gap", "standard_error"]
+    shown = ["place", "part", "distance_km", "percent", "gap", "standard_error"]
     print(cases[cases.surely_beyond][shown].round(3).to_string(index=False))
 
 

@@ -94,7 +94,8 @@ def test_stored_code_is_loaded_without_modules_that_only_its_making_needs(tmp_pa
 
     def run(*loops):
         program = (
-            f"import sys, numpy as np, sums; print(*(getattr(sums, name)(np.arange(4.0)) for name in {loops}), "
+            "import sys, numpy as np, sums; "
+            f"print(*(getattr(sums, name)(np.arange(4.0)) for name in {loops}), "
             "sum(sum(getattr(sums, name).stats.cache_hits.values()) for name in ('total', 'twice')), "
             "'numba.np.arraymath' in sys.modules)"
         )
