@@ -5,7 +5,7 @@ decided shape by shape, by the laws of the four nodes of the map about that plac
 point law, without an edge, and nothing depends on the network.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass
 from functools import lru_cache
 
@@ -25,7 +25,7 @@ from hopyears.sim.rain.peaks import RAIN_MODEL_VERSION, month_laws
 from hopyears.sim.rain.rain_field import Region
 from hopyears.sim.rain.rain_laws import LocalLaw, MonthLaw, farthest_km, gathering
 from hopyears.sim.rain.storm_loops import SCORES
-from hopyears.sim.storage.disk_cache import Key, kept_arrays
+from hopyears.sim.storage.disk_cache import Key, kept_arrays, kept_arrays_each
 
 TILE_DEG = 2.0
 """Height of a tile; each band of latitude is cut into tiles about as wide."""
@@ -257,14 +257,29 @@ def node_numbers(
     laws: Sequence[RainLaw], population: CellPopulation, storms: StormModel
 ) -> tuple[Floats, Floats]:
     """Gathering and quantiles of nodes in the layout of ``shapes_near``: (12, n, 4) and (12, n, 2,
-    n_scores)."""
+    n_scores); kept on disk."""
+    model = (RAIN_MODEL_VERSION, repr(astuple(population)), repr(astuple(without_drift(storms))))
+    keys: list[Key] = [(*model, *law.mean_rate_mm_h.tolist(), *law.rain_probability.tolist()) for law in laws]
+
+    def compute(lacking: list[int]) -> Iterator[dict[str, Floats]]:
+        for i in lacking:
+            months = month_laws(laws[i], population, storms)
+            yield {
+                "gathered": np.array([gathered(month, population, storms) for month in months]),
+                "quantiles": np.array([_quantiles(month) for month in months]),
+            }
+
+    nodes = kept_arrays_each("nodes", keys, compute)
+    found, quantiles = (
+        np.stack([node[name] for node in nodes], axis=1) for name in ("gathered", "quantiles")
+    )
+    return found, quantiles
+
+
+def _quantiles(month: MonthLaw) -> tuple[Floats, Floats]:
+    """ln M at ``SCORES``, of showers and of wide shapes."""
     shares = ndtr(SCORES)
-    months = [month_laws(law, population, storms) for law in laws]
-    numbers = [[gathered(month, population, storms) for month in year] for year in months]
-    quantiles = [
-        [[month.showers.quantile(shares), month.wide.quantile(shares)] for month in year] for year in months
-    ]
-    return np.array(numbers).swapaxes(0, 1), np.array(quantiles).swapaxes(0, 1)
+    return month.showers.quantile(shares), month.wide.quantile(shares)
 
 
 def gathered(

@@ -1,10 +1,12 @@
 """Numbers that take long to fit or to look up, kept on disk under everything that decides them.
 
-The first line of a file is the digest of the rest: what is damaged is made again.
+The first line of a file is the digest of the rest: what is damaged is made again. The second is JSON with the
+key and the values, or of arrays their shapes; then come the numbers of all arrays, eight bytes each.
 """
 
 import hashlib
 import json
+import math
 import os
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -21,6 +23,7 @@ CACHE_VARIABLE = "HOPYEARS_CACHE"
 """Environment variable that names another cache folder."""
 
 Key = tuple[str | float | int | tuple[float, ...] | None, ...]
+Shapes = dict[str, list[int]]
 _T = TypeVar("_T")
 
 
@@ -47,12 +50,17 @@ def kept(
         Makes of such values what is asked for; an error of value, key, type or attribute if it cannot.
     """
     named = json.dumps([kind, *key])
-    found = _found(kind, named, read)
-    return _stored(kind, named, compute(), read) if found is None else found
+    file = _file(kind, named, "json")
+    found = _found(file, named, lambda values, _: read(values))
+    if found is None:
+        values = compute()
+        _store(file, named, values, b"")
+        return read(values)
+    return found
 
 
 def kept_arrays(kind: str, key: Key, compute: Callable[[], Mapping[str, Floats]]) -> dict[str, Floats]:
-    """The same for one-dimensional, finite arrays; to the last bit those that were computed.
+    """The same for arrays; to the last bit those that were computed.
 
     The version of numpy, whose draws may change, is added to the key.
     """
@@ -65,42 +73,54 @@ def kept_arrays_each(
     """The same for several keys at once: ``compute`` makes those of some, by their numbers, in order."""
     named = [json.dumps([kind, *key, np.__version__]) for key in keys]
     number = {each: i for i, each in reversed(list(enumerate(named)))}
-    found = {each: _found(kind, each, _arrays) for each in number}
+    found = {each: _found(_file(kind, each, "numbers"), each, _arrays) for each in number}
     lacking = sorted(number[each] for each, arrays in found.items() if arrays is None)
     for i, made in zip(lacking, compute(lacking) if lacking else (), strict=True):
-        values = {field: np.asarray(array, dtype=np.float64).tolist() for field, array in made.items()}
-        found[named[i]] = _stored(kind, named[i], values, _arrays)
+        arrays = {field: np.array(array, dtype=np.float64, order="C") for field, array in made.items()}
+        shapes = {field: [*array.shape] for field, array in arrays.items()}
+        _store(
+            _file(kind, named[i], "numbers"), named[i], shapes, b"".join(a.tobytes() for a in arrays.values())
+        )
+        found[named[i]] = arrays
     return [cast(dict[str, Floats], found[each]) for each in named]
 
 
-def _arrays(values: dict[str, Any]) -> dict[str, Floats]:
-    return {field: np.array(numbers, dtype=np.float64) for field, numbers in values.items()}
+def _arrays(shapes: Shapes, numbers: bytes) -> dict[str, Floats]:
+    """Arrays of these shapes, of their numbers one after the other."""
+    found, flat, at = {}, np.frombuffer(numbers, dtype=np.float64), 0
+    for field, shape in shapes.items():
+        size = math.prod(shape)
+        found[field] = flat[at : at + size].reshape(shape).copy()
+        at += size
+    return found
 
 
-def _file(kind: str, named: str) -> Path:
-    return cache_folder() / f"{kind}-{hashlib.blake2b(named.encode(), digest_size=12).hexdigest()}.json"
+def _file(kind: str, named: str, ending: str) -> Path:
+    digest = hashlib.blake2b(named.encode(), digest_size=12).hexdigest()
+    return cache_folder() / f"{kind}-{digest}.{ending}"
 
 
-def _found(kind: str, named: str, read: Callable[[dict[str, Any]], _T]) -> _T | None:
+def _found(file: Path, named: str, read: Callable[[dict[str, Any], bytes], _T]) -> _T | None:
     """What is stored under a key; None if there is no cache, or a spoilt one."""
     try:
-        digest, _, text = _file(kind, named).read_text(encoding="utf-8").partition("\n")
-        if digest == digest_of(text.encode()):
+        digest, _, content = file.read_bytes().partition(b"\n")
+        if digest.decode() == digest_of(content):
+            text, _, rest = content.partition(b"\n")
             stored = json.loads(text)
             if stored["key"] == named:
-                return read(stored["values"])
+                return read(stored["values"], rest)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         pass
     return None
 
 
-def _stored(kind: str, named: str, values: dict[str, Any], read: Callable[[dict[str, Any]], _T]) -> _T:
-    text = json.dumps({"key": named, "values": values})
-    _write(_file(kind, named), f"{digest_of(text.encode())}\n{text}")
-    return read(values)
+def _store(file: Path, named: str, values: Mapping[str, Any], rest: bytes) -> None:
+    text = json.dumps({"key": named, "values": values}).encode()
+    content = text + b"\n" + rest if rest else text
+    _write(file, digest_of(content).encode() + b"\n" + content)
 
 
-def _write(file: Path, text: str) -> None:
+def _write(file: Path, data: bytes) -> None:
     """Write a whole file or nothing; a folder that cannot be written costs time, not the answer.
 
     Several processes may write the same file at once. Nothing waits for the disk: half a file is seen by
@@ -112,8 +132,8 @@ def _write(file: Path, text: str) -> None:
     except OSError:
         return
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
         os.replace(temporary, file)
     except OSError:
         Path(temporary).unlink(missing_ok=True)

@@ -3,6 +3,7 @@
 import json
 import random
 
+import numpy as np
 import pyarrow as pa
 import pytest
 
@@ -92,6 +93,35 @@ def test_flips_in_the_cache_are_seen(tmp_path, monkeypatch):
         file.write_bytes(data)
     assert len(made) == 1 + 8 * len(data)
     assert json.loads(data.split(b"\n", 1)[1])["values"] == values
+
+
+def test_flips_in_arrays_of_the_cache_are_seen(tmp_path, monkeypatch):
+    monkeypatch.setenv(disk_cache.CACHE_VARIABLE, str(tmp_path))
+    arrays = {"rate": np.array([[1.0, 1.0 / 3.0], [-np.inf, 5e-324]]), "none": np.zeros((0, 3))}
+    made = []
+
+    def kept():
+        def compute():
+            made.append(1)
+            return arrays
+
+        return disk_cache.kept_arrays("nodes", (50.0,), compute)
+
+    def check(found):
+        assert found.keys() == arrays.keys()
+        for name, array in arrays.items():
+            np.testing.assert_array_equal(found[name], array, strict=True)
+
+    check(kept())
+    (file,) = tmp_path.iterdir()
+    data = file.read_bytes()
+    for bit in flips(len(data), None):
+        file.write_bytes(flipped(data, bit))
+        check(kept())
+        file.write_bytes(data)
+    assert len(made) == 1 + 8 * len(data)
+    check(kept())
+    assert len(made) == 1 + 8 * len(data)
 
 
 def test_the_check_sees_a_number_that_was_changed(run):
