@@ -6,15 +6,13 @@ import logging
 import multiprocessing
 import re
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from functools import cache, partial
 from typing import Any, cast
 
 from llvmlite import ir
-from llvmlite.binding import ffi
 from numba import njit, types
-from numba.core import environment
 from numba.core.runtime.nrt import rtsys
 from numba.extending import intrinsic
 
@@ -69,7 +67,7 @@ class _Stored:
         return found
 
     def _found(self, signature: Any, target: Any) -> Any:
-        with suppress(Exception), _unheard():  # whatever damage may bring about in there
+        with suppress(Exception):  # whatever damage may bring about in there
             # numba's own way makes ready for compiling each time: half of what loading takes.
             rtsys.initialize(target)
             found = self._stored._load_overload(signature, target)
@@ -89,40 +87,6 @@ class _Stored:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stored, name)
-
-
-@contextmanager
-def _unheard() -> Iterator[None]:
-    """Calls of LLVM that numba's recorder of events is not told of: thousands while a loop is loaded."""
-    listeners = getattr(ffi.lib._lock, "_cblist", [])
-    told = [*listeners]
-    listeners.clear()
-    try:
-        yield
-    finally:
-        listeners[:] = told
-
-
-def _names_alone(rebuild: Callable[..., Any]) -> Callable[..., Any]:
-    """What stored machine code keeps of the module of each function in it, for numba's own: its name.
-
-    numba imports them all, and scipy's linear algebra with them, which takes half as long as loading all
-    else of a run. Only what is called by Python objects would look into them.
-    """
-
-    def wrapped(module: str, constants: Sequence[Any], name: str) -> Any:
-        found = environment.lookup_environment(name)
-        if found is None and module.startswith("numba."):
-            found = environment.Environment({"__name__": module})
-            found.consts[:] = constants
-            found.env_name = name
-            environment.Environment._memo[name] = found
-        return rebuild(module, constants, name) if found is None else found
-
-    return wrapped
-
-
-environment._rebuild_env = _names_alone(environment._rebuild_env)
 
 
 def _tell_compiling() -> None:

@@ -83,32 +83,6 @@ def test_stored_code_is_made_again_when_a_constant_elsewhere_changes(tmp_path):
 
 
 @pytest.mark.slow
-def test_stored_code_is_loaded_without_modules_that_only_its_making_needs(tmp_path):
-    """Nor do they lack where another loop is made in the same process, and loaded by a third."""
-    (tmp_path / "sums.py").write_text(
-        "import numpy as np\nfrom hopyears.models.basics.kernel import kernel\n\n\n"
-        "@kernel\ndef total(x):\n    return np.sum(x)\n\n\n"
-        "@kernel\ndef twice(x):\n    return 2.0 * np.sum(x)\n",
-        encoding="utf-8",
-    )
-
-    def run(*loops):
-        program = (
-            "import sys, numpy as np, sums; "
-            f"print(*(getattr(sums, name)(np.arange(4.0)) for name in {loops}), "
-            "sum(sum(getattr(sums, name).stats.cache_hits.values()) for name in ('total', 'twice')), "
-            "'numba.np.arraymath' in sys.modules)"
-        )
-        command = [sys.executable, "-B", "-c", program]
-        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
-        return done.stdout.split()
-
-    assert [run("total"), run("total")] == [["6.0", "0", "True"], ["6.0", "1", "False"]]
-    assert run("total", "twice") == ["6.0", "12.0", "1", "True"]
-    assert run("total", "twice") == ["6.0", "12.0", "2", "False"]
-
-
-@pytest.mark.slow
 def test_stored_code_whose_types_are_gone_is_made_again(tmp_path):
     """As after an upgrade that renames what a loop takes."""
 
