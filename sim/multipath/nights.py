@@ -7,7 +7,6 @@ are each hop's own. An hour is looked at only where a fade falls into it: sums o
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +27,6 @@ from hopyears.sim.multipath.night_pattern import (
 )
 from hopyears.sim.multipath.still_air import NightWeather
 from hopyears.sim.streams import Streams
-
-_DRY: Final = frozen(np.zeros((0, 0), dtype=np.uint8))
 
 
 @dataclass(frozen=True)
@@ -178,9 +175,10 @@ def draw_activity(
     where = list(zip(places.latitude_deg, places.longitude_deg, strict=True))
     weather, edges_s = NightWeather(streams, _n_nights(n_years), where), frozen(month_edges_s(n_years))
     keys = streams.keys([("night hours", name) for name in places.names])
+    dry = frozen(np.zeros((0, 0), dtype=np.uint8))
     each = zip(keys, laws, [None] * len(laws) if wet is None else wet, strict=True)
     return [
-        _hop_activity(key, law, weather.at(place), edges_s, _DRY if rain is None else rain)
+        _hop_activity(key, law, weather.at(place), edges_s, dry if rain is None else rain)
         for place, (key, law, rain) in enumerate(each)
     ]
 
