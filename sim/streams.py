@@ -15,7 +15,7 @@ import numpy as np
 from numpy.random.bit_generator import ISeedSequence
 from numpy.typing import NDArray
 
-from hopyears.models.basics.kernel import inlined, kernel
+from hopyears.models.basics.kernel import inlined, kernel, written_out
 
 _BESIDE = 2**40
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
@@ -182,6 +182,14 @@ def stirred_uniform(half_way, counter):  # type: ignore[no-untyped-def]
     """As ``keyed_uniform``, of what ``stirred`` made of the key."""
     # As a whole number with a sign: what vector instructions can turn into a float.
     return (np.float64(np.int64(stirred_word(half_way, counter) >> np.uint64(11))) + 0.5) * 2.0**-53
+
+
+@written_out
+def normals(key, counter):  # type: ignore[no-untyped-def]
+    """Two standard normal numbers (Box and Muller) from two words of a key half-way (``stirred``)."""
+    radius = np.sqrt(-2.0 * np.log(stirred_uniform(key, counter)))
+    angle = 2.0 * np.pi * stirred_uniform(key, counter + 1)
+    return radius * np.cos(angle), radius * np.sin(angle)
 
 
 @kernel

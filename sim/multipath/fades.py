@@ -11,7 +11,7 @@ from hopyears.models.air.receiver_lines import LineSet
 from hopyears.models.basics.arrays import Bools, Floats
 from hopyears.models.basics.kernel import bare_kernel, inlined, kernel
 from hopyears.sim.multipath.night_loops import SLOT_S
-from hopyears.sim.streams import Streams, keyed_word, stirred, stirred_uniform
+from hopyears.sim.streams import Streams, keyed_word, normals, stirred, stirred_uniform
 
 FLAT, FLAT_WORST_MONTH, DISPERSIVE = 0, 1, 2
 """Kinds of fades: each kind has thresholds of its own."""
@@ -174,49 +174,42 @@ def _borne(drawn, time_s, worst, factors, tops, duration_s):  # type: ignore[no-
         (np.empty((n, n_lines)), np.empty((n, n_lines)), np.empty(n, np.int8)),
     )
     outer = (_outer(tops[0]), _outer(tops[1]))
-    normals = np.empty((n_lines, 2))
-    kept = _bear(drawn, time_s, worst, factors, (tops, outer), duration_s, normals, fades)
+    kept = _bear(drawn, time_s, worst, factors, (tops, outer), duration_s, np.empty((n_lines, 2)), fades)
     (time, impact, speed), (dx, dy, kind) = fades
     return time[:kept], impact[:kept], speed[:kept], dx[:kept], dy[:kept], kind[:kept]
 
 
 @bare_kernel
-def _bear(drawn, time_s, worst, factors, limits, duration_s, normals, fades):  # type: ignore[no-untyped-def]
-    """Fill in the columns of ``_borne``; gives how many fades there are."""
+def _bear(drawn, time_s, worst, factors, limits, duration_s, parts, fades):  # type: ignore[no-untyped-def]
+    """Fill in the columns of ``_borne``, with room for parts of normals; gives how many fades there are."""
     (_, approach, draws, row), (tops, outers), sd = drawn, limits, fade_shape.LOG_SPEED_SD
     ((time, impact, speed), (dx, dy, kind)), n_others, kept = fades, factors.shape[3], 0
     usual = np.pi / (2.0 * duration_s) * np.exp(0.5 * sd * sd)
+    half_power = np.sqrt(0.5)  # standard deviation of each part of a standard complex normal
     for i in range(len(row)):
+        half_way, number = draws[i, 0], np.int64(draws[i, 1])
         dispersive, anchor = row[i] // (n_others + 1), row[i] % (n_others + 1)
         factor, b, top = factors[dispersive, anchor, 1 if worst[i] else 0], approach[i], tops[dispersive]
         outer = outers[1] if dispersive else outers[0]
         dx[kept, anchor], dy[kept, anchor] = 0.0, 0.0
         reaches, elsewhere, j = abs(b) < top, False, 0
         while j < n_others and not elsewhere:  # earlier lines come first: most fades are left to those
-            normals[j, 0], normals[j, 1] = _normal_pair(draws[i], 4 + 2 * j)
+            parts[j, 0], parts[j, 1] = normals(half_way, number + 4 + 2 * j)
             x, y = 0.0, 0.0
             for k in range(j + 1):
-                x += factor[j, k] * normals[k, 0]
-                y += factor[j, k] * normals[k, 1]
+                x += half_power * factor[j, k] * parts[k, 0]
+                y += half_power * factor[j, k] * parts[k, 1]
             line = j if j < anchor else j + 1
             dx[kept, line], dy[kept, line] = x, y
             closest = abs(b + y)
             reaches = reaches or closest < top
             elsewhere, j = line < anchor and closest < outer, j + 1
         if reaches and not elsewhere:
-            pace = np.sqrt(2.0) * _normal_pair(draws[i], 2)[0]
+            pace, _ = normals(half_way, number + 2)
             time[kept], impact[kept], speed[kept] = time_s[i], b, usual * np.exp(-sd * pace)
             kind[kept] = DISPERSIVE if dispersive else FLAT_WORST_MONTH if worst[i] else FLAT
             kept += 1
     return kept
-
-
-@inlined
-def _normal_pair(draws, number):  # type: ignore[no-untyped-def]
-    """Both parts of a standard complex normal number, of two of a fade's draws."""
-    radius = np.sqrt(-np.log(stirred_uniform(draws[0], draws[1] + np.uint64(number))))
-    angle = 2.0 * np.pi * stirred_uniform(draws[0], draws[1] + np.uint64(number + 1))
-    return radius * np.cos(angle), radius * np.sin(angle)
 
 
 @kernel

@@ -115,7 +115,7 @@ def hour_s(night, night_start_s, hour):  # type: ignore[no-untyped-def]
 
 @kernel
 def placed(places, night_start_s, strength, months, air):  # type: ignore[no-untyped-def]
-    """Times and ranks of ``HopActivity.placed``; hours that rain changes are worked out when they are met."""
+    """As ``HopActivity.placed``; what rain moves in a month at an hour is found when first met."""
     (cumulative, severity, pattern, hours), (edges_s, factor, worst), (stillness, wet) = strength, months, air
     time_s, in_worst = np.empty(len(places)), np.empty(len(places), np.bool_)
     rainy, n_nights = len(wet) > 0, len(severity)

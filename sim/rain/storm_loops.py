@@ -19,7 +19,7 @@ from hopyears.sim.rain.storm_sieve import (
     plane_of,
     words_of,
 )
-from hopyears.sim.streams import stirred, stirred_uniform
+from hopyears.sim.streams import normals, stirred, stirred_uniform
 
 SCORES = np.linspace(-6.0, 6.0, 481)
 """Normal scores at which the loop takes the quantiles of ln M."""
@@ -238,14 +238,6 @@ def _cells(  # type: ignore[no-untyped-def]
         end = max(end, begins + offset + life)
         n += 1
     return n, end
-
-
-@written_out
-def normals(key, counter):  # type: ignore[no-untyped-def]
-    """Two standard normal numbers (Box and Muller) from two words of a key half-way (``stirred``)."""
-    radius = np.sqrt(-2.0 * np.log(stirred_uniform(key, counter)))
-    angle = 2.0 * np.pi * stirred_uniform(key, counter + 1)
-    return radius * np.cos(angle), radius * np.sin(angle)
 
 
 @written_out

@@ -4,9 +4,9 @@ import numpy as np
 
 from hopyears.models.basics.kernel import bare_kernel, kernel, written_out
 from hopyears.models.basics.units import EARTH_RADIUS_KM
-from hopyears.sim.rain.storm_loops import band_of, meets, normals, put, quantile, wide_of
+from hopyears.sim.rain.storm_loops import band_of, meets, put, quantile, wide_of
 from hopyears.sim.rain.storm_sieve import BLUR, LANES, rough_normals, turned
-from hopyears.sim.streams import stirred, stirred_uniform, stirred_word
+from hopyears.sim.streams import normals, stirred, stirred_uniform, stirred_word
 
 SPEEDS = 1025
 """Even shares of one, 0 to 1, at which the loop takes the quantiles of a system's speed."""

@@ -11,7 +11,7 @@ from hopyears.sim.rare.losses import Losses, losses_each
 from hopyears.sim.streams import Streams
 
 HOPS_AT_ONCE = 100
-"""Hops whose nights are held at once; those of a history of 2,000 hops are 0.1 GiB."""
+"""Hops whose nights are held at once; those of a history of 2,000 hops are 0.2 GiB."""
 
 
 def multipath_draws(
