@@ -333,10 +333,11 @@ class BlockSimulator:
         """Equipment of every hop over a block in which these failures happen."""
         if log is None:
             return tuple(map(nominal_segments, self.states))
-        return self._cutter.segments(log)
+        return self.cutter.segments(log)
 
     @cached_property
-    def _cutter(self) -> Cutter:
+    def cutter(self) -> Cutter:
+        """Cuts the time of all hops into segments."""
         return Cutter(self.prepared.built.hops, self.states)
 
     def segments(self, index: int, log: FailureLog | None) -> EquipmentSegments:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,7 +10,6 @@ from numpy.typing import ArrayLike, NDArray
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.frozen import frozen
 from hopyears.models.basics.intervals import Intervals
-from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.dispatch import Episode
 
 UP, DOWN, MUTE = 0, 1, 2
@@ -135,10 +133,19 @@ class TransmitterChanges:
     def __post_init__(self) -> None:
         _freeze(self)
 
+    @property
+    def owner(self) -> Ints:
+        """Group of each row."""
+        return np.repeat(np.arange(len(self.offset) - 1), np.diff(self.offset))
+
     def of(self, group: int) -> tuple[Floats, Ints]:
         """Times [s] and chains of one group."""
         rows = slice(self.offset[group], self.offset[group + 1])
         return self.time_s[rows], self.chain[rows]
+
+
+NO_CHANGES = TransmitterChanges(np.zeros(1, dtype=np.int64), np.zeros(0), np.zeros(0, dtype=np.int64))
+"""Of no group."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,31 +182,6 @@ class FailureLog:
         work = spans[4]
         dark, stormy = np.minimum(rows.darkness_s, spans[2]), np.minimum(rows.storm_s, work)
         return np.stack([spans[0], spans[1], spans[2] - dark, spans[3], dark + stormy, work - stormy], axis=1)
-
-    @cached_property
-    def changes_by_part(self) -> dict[int, list[tuple[float, int]]]:
-        """Changes of state (time [s], new state) of every part that has any, as ``state_changes_for``."""
-        parts = np.flatnonzero(np.diff(self.failures.part_offset))
-        found: dict[int, list[tuple[float, int]]] = {}
-        for time_s, place, state in zip(
-            *(column.tolist() for column in self.state_changes_for(parts)), strict=True
-        ):
-            found.setdefault(int(parts[place]), []).append((time_s, state))
-        return found
-
-    @cached_property
-    def struck_by_part(self) -> dict[int, list[tuple[float, float]]]:
-        """From when to when [s] a part is down because lightning hit it, of every part so hit.
-
-        A latent failure counts from the crew's arrival; one that is not over has the block's end.
-        """
-        failures, found = self.failures, dict[int, list[tuple[float, float]]]()
-        for row in np.flatnonzero((failures.cause & int(Cause.LIGHTNING) != 0) & failures.affecting).tolist():
-            start_s = float((failures.arrived_s if failures.latent[row] else failures.failed_s)[row])
-            if start_s < self.duration_s:
-                interval = (max(start_s, 0.0), float(failures.mended_s[row]))
-                found.setdefault(int(failures.part[row]), []).append(interval)
-        return found
 
     def state_changes_for(self, part_indices: ArrayLike) -> tuple[Floats, Ints, Ints]:
         """Changes of state of some parts, sorted by time, for cutting a hop into segments.

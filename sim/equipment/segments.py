@@ -1,17 +1,22 @@
-"""Cuts a hop's time into segments of constant equipment state from what failed in the block."""
+"""Cuts the time of hops into segments of constant equipment state from what failed in blocks."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from operator import itemgetter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
+from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.models.basics.kernel import kernel
 from hopyears.models.equipment.link_states import LinkState, Transmitting, link_state
 from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.dependence import HopDependence
-from hopyears.sim.equipment.failure_log import DOWN, UP, FailureLog
+from hopyears.sim.equipment.failure_log import NO_CHANGES, FailureLog
 from hopyears.sim.hops.hop import EquipmentSegments
 from hopyears.sim.hops.hop_design import HopDesign
+from hopyears.sim.streams import keyed_word
 
 _State = tuple[int, Transmitting, tuple[tuple[int, ...], tuple[int, ...]], tuple[int, int]]
 
@@ -22,7 +27,6 @@ class LinkStates:
     def __init__(self, design: HopDesign) -> None:
         self.structure = design.structure
         self._known: dict[_State, LinkState] = {}
-        self._by_sites: dict[tuple[int, int], tuple[tuple[int, ...], tuple[int, ...]]] = {}
 
     def of(self, state: _State) -> LinkState:
         """The link state for parts up, transmitting radios, outside causes and streams stuck each way."""
@@ -30,17 +34,16 @@ class LinkStates:
             self._known[state] = link_state(self.structure, *state)
         return self._known[state]
 
-    def by_sites(self, causes: tuple[int, int]) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        """Causes of the radios of both ends where they have none but those of their sites."""
-        if causes not in self._by_sites:
-            n_radios = len(self.structure.radio_loss_db)
-            self._by_sites[causes] = ((causes[0],) * n_radios, (causes[1],) * n_radios)
-        return self._by_sites[causes]
+    @property
+    def nominal(self) -> LinkState:
+        """The link state with nothing wrong."""
+        structure, nothing = self.structure, (0,) * len(self.structure.radio_loss_db)
+        return self.of((structure.all_up, structure.nominal_transmitting, (nothing, nothing), (0, 0)))
 
 
 def nominal_segments(states: LinkStates) -> EquipmentSegments:
     """A block in which nothing fails."""
-    return EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [states.of(_nominal(states))])
+    return EquipmentSegments(np.zeros(1), np.zeros(1, dtype=np.int64), [states.nominal])
 
 
 def equipment_segments(dependence: HopDependence, states: LinkStates, log: FailureLog) -> EquipmentSegments:
@@ -67,188 +70,300 @@ def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
     return np.array_equal(one.start_s, other.start_s) and states(one) == states(other)
 
 
-def _nominal(states: LinkStates) -> _State:
-    structure = states.structure
-    return (structure.all_up, structure.nominal_transmitting, states.by_sites((0, 0)), (0, 0))
-
-
-_Change = tuple[float, int, int, int]
-"""Time [s], what changes, which of these, its new value."""
-
 _OWN, _OUTSIDE, _OWN_STRUCK, _OUTSIDE_STRUCK, _SITE, _TRANSMITTER, _STUCK = 0, 1, 2, 3, 4, 6, 8
-"""What changes; of sites and transmitters the number of the end is added."""
+"""What changes on a hop; of sites and transmitters the number of the end is added."""
+
+_PART, _MENDING, _STRUCK, _POWER, _WORK, _GROUP, _SWITCH = range(7)
+"""What it changes with: parts that are down, that are mended, that lightning has struck; sites without power
+and with planned work; transmitters; channel switches."""
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Segments of every hop in several blocks.
+
+    Attributes
+    ----------
+    first : int array, shape (n_blocks * n_hops + 1,)
+        Segments of hop h in block b are those from ``first[b * n_hops + h]`` on, to the next.
+    start_s : float array, shape (n,)
+    number : int array, shape (n,)
+        Number of the state in ``Cutter.states``.
+    """
+
+    first: Ints
+    start_s: Floats
+    number: Ints
 
 
 class Cutter:
     """Cuts the time of hops into segments: knows which of them each part, site, group and switch touches.
+
+    Whatever can change on a hop has a number among all hops, 0 as its usual value, and a word by value; all
+    that is unusual on a hop is known by their exclusive-or, so that each such state is made once.
 
     Parameters
     ----------
     hops : sequence of HopDependence
     states : sequence of LinkStates
         Of the same hops.
+
+    Attributes
+    ----------
+    states : list of (int, LinkState)
+        Hop and link state of all that have been met.
     """
 
     def __init__(self, hops: Sequence[HopDependence], states: Sequence[LinkStates]) -> None:
-        self._hops, self._states = hops, states
-        self._of_part, self._of_struck, self._of_mending, self._of_site, self._of_group, self._of_switch = (
-            defaultdict[int, list[tuple[int, int, int]]](list) for _ in range(6)
-        )
-        for hop, each in enumerate(hops):
-            for place, part in enumerate(each.own):
-                self._of_part[part].append((hop, _OWN, place))
-            for place, outside in enumerate(each.outside):
-                known = self._of_mending if outside.mending else self._of_part
-                known[outside.part].append((hop, _OUTSIDE, place))
-            for part, place in {part: place for place, part in enumerate(each.own)}.items():
-                self._of_struck[part].append((hop, _OWN_STRUCK, place))
-            for part, place in {outside.part: place for place, outside in enumerate(each.outside)}.items():
-                self._of_struck[part].append((hop, _OUTSIDE_STRUCK, place))
-            for end, (site, groups) in enumerate(zip(each.sites, each.groups, strict=True)):
-                self._of_site[site].append((hop, _SITE + end, 0))
-                for channel, group in enumerate(groups):
-                    self._of_group[group].append((hop, _TRANSMITTER + end, channel))
-            for direction, switch in enumerate(each.switches):
-                self._of_switch[switch].append((hop, _STUCK, direction))
+        self._hops, self._link_states = hops, states
+        self._slots: list[tuple[int, int]] = []
+        self._first_slot = [0]
+        self.states: list[tuple[int, LinkState]] = []
+        self._number_of: dict[tuple[int, LinkState], int] = {}
+        self._by_word: dict[int, int] = {}
+        touched = [defaultdict[int, list[int]](list) for _ in range(7)]
+        for each in hops:
+            self._add_hop(each, touched)
+            self._first_slot.append(len(self._slots))
+        self._hop_of = np.repeat(np.arange(len(hops)), np.diff(self._first_slot))
+        self._touched = [_Touched.of(slots) for slots in touched]
+
+    def _add_hop(self, hop: HopDependence, touched: list[defaultdict[int, list[int]]]) -> None:
+        """Number all that can change on a hop."""
+
+        def add(by: int, thing: int, what: int, which: int) -> None:
+            touched[by][thing].append(len(self._slots))
+            self._slots.append((what, which))
+
+        for place, part in enumerate(hop.own):
+            add(_PART, part, _OWN, place)
+        for place, outside in enumerate(hop.outside):
+            add(_MENDING if outside.mending else _PART, outside.part, _OUTSIDE, place)
+        for part, place in {part: place for place, part in enumerate(hop.own)}.items():
+            add(_STRUCK, part, _OWN_STRUCK, place)
+        for part, place in {outside.part: place for place, outside in enumerate(hop.outside)}.items():
+            add(_STRUCK, part, _OUTSIDE_STRUCK, place)
+        for end, (site, groups) in enumerate(zip(hop.sites, hop.groups, strict=True)):
+            add(_POWER, site, _SITE + end, int(Cause.POWER))
+            add(_WORK, site, _SITE + end, int(Cause.MAINTENANCE))
+            for channel, group in enumerate(groups):
+                if group >= 0:
+                    add(_GROUP, group, _TRANSMITTER + end, channel)
+        for direction, switch in enumerate(hop.switches):
+            add(_SWITCH, switch, _STUCK, direction)
 
     def segments(self, log: FailureLog) -> tuple[EquipmentSegments, ...]:
         """Segments of every hop over a block."""
-        cut = zip(self._hops, self._states, self._changes(log), strict=True)
-        return tuple(_segments(*each) for each in cut)
+        cut, found = self.cut([log]), []
+        for begin, end in zip(cut.first[:-1].tolist(), cut.first[1:].tolist(), strict=True):
+            order: dict[int, int] = {}
+            state = [order.setdefault(number, len(order)) for number in cut.number[begin:end].tolist()]
+            states = [self.states[number][1] for number in order]
+            found.append(EquipmentSegments(cut.start_s[begin:end], np.array(state), states))
+        return tuple(found)
 
-    def _changes(self, log: FailureLog) -> list[list[_Change]]:
-        """Everything that touches each hop, in no order but for that of the changes of one thing."""
-        found: list[list[_Change]] = [[] for _ in self._hops]
-        end_s = log.duration_s
-        for part, changes in log.changes_by_part.items():
-            for hop, what, place in self._of_part.get(part, ()):
-                found[hop] += [(time_s, what, place, state) for time_s, state in changes]
-        for part, touched in self._of_mending.items():
-            spans = _while_mended(log, part)
-            for hop, what, place in touched:
-                found[hop] += _on_off(spans, what, place, (UP, DOWN), end_s)
-        for part, spans in log.struck_by_part.items():
-            for hop, what, place in self._of_struck.get(part, ()):
-                found[hop] += _on_off(spans, what, place, (0, 1), end_s)
-        for cause, intervals in (
-            (Cause.POWER, log.sites.power_down),
-            (Cause.MAINTENANCE, log.sites.maintenance),
-        ):
-            rows = zip(
-                intervals.row.tolist(), intervals.start_s.tolist(), intervals.end_s.tolist(), strict=True
-            )
-            for site, start_s, until_s in rows:
-                for hop, what, _ in self._of_site.get(site, ()):
-                    found[hop] += _on_off([(start_s, until_s)], what, int(cause), (0, 1), end_s)
-        for known, turns in ((self._of_group, log.transmitters), (self._of_switch, log.stuck)):
-            if turns is not None:
-                owner = np.repeat(np.arange(len(turns.offset) - 1), np.diff(turns.offset)).tolist()
-                for each, time_s, value in zip(
-                    owner, turns.time_s.tolist(), turns.chain.tolist(), strict=True
-                ):
-                    for hop, what, place in known.get(each, ()):
-                        found[hop].append((time_s, what, place, value))
-        return found
+    def cut(self, logs: Sequence[FailureLog]) -> Cut:
+        """Segments of every hop over each of several blocks."""
+        n_hops = len(self._hops)
+        key, time_s, slot, value = self._changes(logs)
+        order = np.lexsort((time_s, key))
+        key, start_s, word, first, unusual = _cut(
+            *(column[order] for column in (key, time_s, slot, value)),
+            np.array(self._first_slot),
+            len(logs) * n_hops,
+        )
+        words, row, number_of = np.unique(word, return_index=True, return_inverse=True)
+        numbers = np.empty(len(words), dtype=np.int64)
+        for place, (each, at) in enumerate(zip(words.tolist(), row.tolist(), strict=True)):
+            if each not in self._by_word:
+                self._by_word[each] = self._number(
+                    int(key[at]) % n_hops, unusual[first[at] : first[at + 1]].tolist()
+                )
+            numbers[place] = self._by_word[each]
+        number = numbers[number_of]
+        new = np.append(True, (key[1:] != key[:-1]) | (number[1:] != number[:-1]))
+        begins = np.searchsorted(key[new], np.arange(len(logs) * n_hops + 1))
+        return Cut(begins, start_s[new], number[new])
 
+    def _number(self, hop: int, unusual: list[list[int]]) -> int:
+        """Number of the state of a hop of which some numbered things have unusual values."""
+        link = self._link_states[hop].of(self._state(hop, unusual))
+        number = self._number_of.setdefault((hop, link), len(self.states))
+        if number == len(self.states):
+            self.states.append((hop, link))
+        return number
 
-def _on_off(
-    spans: Iterable[tuple[float, float]], what: int, which: int, values: tuple[int, int], end_s: float
-) -> Iterator[_Change]:
-    """Changes to the second value as each span begins, and back as it ends within the block."""
-    for start_s, until_s in spans:
-        yield start_s, what, which, values[1]
-        if until_s < end_s:
-            yield until_s, what, which, values[0]
-
-
-def _while_mended(log: FailureLog, part: int) -> list[tuple[float, float]]:
-    """From when to when [s] a part is mended that stops others meanwhile."""
-    failures = log.failures
-    return [
-        (max(float(failures.arrived_s[row]), 0.0), float(failures.mended_s[row]))
-        for row in failures.rows_of(part)
-        if failures.arrived_s[row] < log.duration_s
-    ]
-
-
-def _segments(dependence: HopDependence, states: LinkStates, changes: list[_Change]) -> EquipmentSegments:
-    if not changes:
-        return nominal_segments(states)
-    tracker, order = _Tracker(dependence, states), dict[_State, int]()
-    start_s, index = list[float](), list[int]()
-    changes.sort(key=itemgetter(0))
-    now_s = 0.0
-    for time_s, what, which, value in [*changes, (np.inf, _STUCK, 0, 0)]:
-        if time_s > now_s:
-            number = order.setdefault(tracker.current(), len(order))
-            if not index or number != index[-1]:
-                start_s.append(now_s)
-                index.append(number)
-            now_s = time_s
-        tracker.apply(what, which, value)
-    return EquipmentSegments(np.array(start_s), np.array(index), [states.of(row) for row in order])
-
-
-class _Tracker:
-    """Running equipment state of one hop."""
-
-    def __init__(self, dependence: HopDependence, states: LinkStates) -> None:
-        self.dependence, self.states = dependence, states
-        self.structure = states.structure
-        self.parts_up = states.structure.all_up
-        self.transmitting = [list(orders) for orders in states.structure.nominal_transmitting]
-        self.orders: Transmitting | None = None
-        self.outside_down: set[int] = set()
-        self.struck: dict[int, set[int]] = {_OWN_STRUCK: set(), _OUTSIDE_STRUCK: set()}
-        self.site_causes = [0, 0]
-        self.stuck = [0, 0]
-        self.radio_causes: tuple[tuple[int, ...], tuple[int, ...]] | None = None
-
-    def apply(self, what: int, which: int, value: int) -> None:
-        """Take one change."""
-        if what == _OWN:
-            bit = 1 << which
-            self.parts_up = self.parts_up & ~bit if value == DOWN else self.parts_up | bit
-        elif what == _STUCK:
-            self.stuck[which] = value
-        elif what >= _TRANSMITTER:
-            self.transmitting[what - _TRANSMITTER][which] = value
-            self.orders = None
-        else:
-            self.radio_causes = None
-            if what >= _SITE:
-                end = what - _SITE
-                self.site_causes[end] = (self.site_causes[end] & ~which) | (which if value else 0)
-            elif what == _OUTSIDE:
-                (self.outside_down.add if value == DOWN else self.outside_down.discard)(which)
+    def _state(self, hop: int, unusual: list[list[int]]) -> _State:
+        structure = self._link_states[hop].structure
+        parts_up, stuck, site_causes = structure.all_up, [0, 0], [0, 0]
+        transmitting = [list(orders) for orders in structure.nominal_transmitting]
+        down: dict[int, set[int]] = {what: set() for what in (_OUTSIDE, _OWN_STRUCK, _OUTSIDE_STRUCK)}
+        for slot, value in unusual:
+            what, which = self._slots[slot]
+            if what == _OWN:
+                parts_up &= ~(1 << which)
+            elif what == _STUCK:
+                stuck[which] = value
+            elif what >= _TRANSMITTER:
+                transmitting[what - _TRANSMITTER][which] = value
+            elif what >= _SITE:
+                site_causes[what - _SITE] |= which
             else:
-                (self.struck[what].add if value else self.struck[what].discard)(which)
+                down[what].add(which)
+        causes = self._radio_causes(hop, site_causes, down)
+        orders = (tuple(transmitting[0]), tuple(transmitting[1]))
+        return (parts_up, orders, causes, (stuck[0], stuck[1]))
 
-    def current(self) -> _State:
-        """The state as data."""
-        if self.orders is None:
-            self.orders = (tuple(self.transmitting[0]), tuple(self.transmitting[1]))
-        if self.radio_causes is None:
-            self.radio_causes = self._radio_causes()
-        return (self.parts_up, self.orders, self.radio_causes, (self.stuck[0], self.stuck[1]))
-
-    def _radio_causes(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        by_sites = self.states.by_sites((self.site_causes[0], self.site_causes[1]))
-        if not (self.outside_down or self.struck[_OWN_STRUCK]):
-            return by_sites
-        causes = [list(by_sites[0]), list(by_sites[1])]
-        down_groups = {self.dependence.outside[i].group for i in self.outside_down}
-        for group in down_groups:
-            members = [i for i, part in enumerate(self.dependence.outside) if part.group == group]
-            if not self.outside_down.issuperset(members):
+    def _radio_causes(
+        self, hop: int, site_causes: list[int], down: dict[int, set[int]]
+    ) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        structure, outside = self._link_states[hop].structure, self._hops[hop].outside
+        causes = [[by_site] * len(structure.radio_loss_db) for by_site in site_causes]
+        for group in {outside[i].group for i in down[_OUTSIDE]}:
+            members = [i for i, part in enumerate(outside) if part.group == group]
+            if not down[_OUTSIDE].issuperset(members):
                 continue
-            part = self.dependence.outside[members[0]]
-            by_lightning = self.struck[_OUTSIDE_STRUCK].intersection(members)
+            part = outside[members[0]]
+            by_lightning = down[_OUTSIDE_STRUCK].intersection(members)
             cause = part.cause | (int(Cause.LIGHTNING) if by_lightning else 0)
             for radio in part.radios:
                 causes[part.end][radio] |= cause
-        for struck in self.struck[_OWN_STRUCK]:
-            own = self.structure.parts[struck]
+        for struck in down[_OWN_STRUCK]:
+            own = structure.parts[struck]
             for radio in own.radios:
                 causes[own.end][radio] |= int(Cause.LIGHTNING)
         return (tuple(causes[0]), tuple(causes[1]))
+
+    def _changes(self, logs: Sequence[FailureLog]) -> tuple[Ints, Floats, Ints, Ints]:
+        """Everything that touches a hop: block and hop, time [s], which of its slots, the slot's new value.
+
+        Those of one slot are in order of time.
+        """
+        found = []
+        for touched, changes in zip(self._touched, _changes(logs), strict=True):
+            row, slot = touched.rows(changes.thing)
+            key = changes.log[row] * len(self._hops) + self._hop_of[slot]
+            found.append((key, changes.time_s[row], slot, changes.value[row]))
+        key, time_s, slot, value = (np.concatenate(column) for column in zip(*found, strict=True))
+        return key, np.maximum(time_s, 0.0), slot, value
+
+
+@dataclass(frozen=True)
+class _Touched:
+    """Slots that each of some things touches: thing t those from ``first[t]`` on, to the next."""
+
+    first: Ints
+    slot: Ints
+
+    @classmethod
+    def of(cls, slots: dict[int, list[int]]) -> "_Touched":
+        """Of the slots by thing."""
+        things = range(max(slots, default=-1) + 1)
+        counts = [len(slots.get(thing, ())) for thing in things]
+        flat = [slot for thing in things for slot in slots.get(thing, ())]
+        return cls(np.cumsum([0, *counts]), np.array(flat, dtype=np.int64))
+
+    def rows(self, thing: Ints) -> tuple[Ints, Ints]:
+        """Slots that some things touch: row of the thing, slot."""
+        last = len(self.first) - 1
+        begin, end = (self.first[np.minimum(each, last)] for each in (thing, thing + 1))
+        row = np.repeat(np.arange(len(thing)), end - begin)
+        before = np.cumsum(end - begin) - end
+        return row, self.slot[np.arange(len(row)) - before[row]]
+
+
+class _Changes(NamedTuple):
+    """Changes in several blocks: which block, what changes, when [s], to which value; those of one thing are
+    in order of time."""
+
+    log: Ints
+    thing: Ints
+    time_s: Floats
+    value: Ints
+
+
+def _changes(logs: Sequence[FailureLog]) -> Iterator[_Changes]:
+    """All that changes, by what (``_PART`` to ``_SWITCH``)."""
+    end_s = logs[0].duration_s
+    log, failures = _one_after_another(
+        [each.failures for each in logs],
+        ("part", "failed_s", "arrived_s", "mended_s", "cause", "latent", "affecting"),
+    )
+    part, failed_s, arrived_s, mended_s, cause, latent, affecting = failures
+    seen_s = np.where(latent, arrived_s, failed_s)  # receives until then, if latent
+    struck = affecting & (cause & int(Cause.LIGHTNING) != 0)
+    yield _on_off(log[affecting], part[affecting], seen_s[affecting], mended_s[affecting], end_s)
+    yield _on_off(log, part, arrived_s, mended_s, end_s)
+    yield _on_off(log[struck], part[struck], seen_s[struck], mended_s[struck], end_s)
+    for down in ([log.sites.power_down for log in logs], [log.sites.maintenance for log in logs]):
+        log, (site, start_s, until_s) = _one_after_another(down, ("row", "start_s", "end_s"))
+        yield _on_off(log, site, start_s, until_s, end_s)
+    for turns in ([log.transmitters for log in logs], [log.stuck or NO_CHANGES for log in logs]):
+        log, (owner, time_s, value) = _one_after_another(turns, ("owner", "time_s", "chain"))
+        yield _Changes(log, owner, time_s, value)
+
+
+def _one_after_another(tables: Sequence[object], names: Sequence[str]) -> tuple[Ints, list[NDArray[Any]]]:
+    """Columns of several tables, each one after another, and which table a row is from."""
+    columns = [[getattr(table, name) for table in tables] for name in names]
+    table = np.repeat(np.arange(len(tables)), [len(column) for column in columns[0]])
+    return table, [np.concatenate(column) for column in columns]
+
+
+def _on_off(log: Ints, thing: Ints, start_s: Floats, until_s: Floats, end_s: float) -> _Changes:
+    """Changes to 1 as each span begins within the block, and back to 0 as it ends there."""
+    time_s = np.column_stack([start_s, until_s]).ravel()
+    row = np.repeat(np.arange(len(thing)), 2)
+    inside = time_s < end_s
+    row, value = row[inside], np.tile([1, 0], len(thing))[inside]
+    return _Changes(log[row], thing[row], time_s[inside], value)
+
+
+@kernel
+def _cut(key, time_s, slot, value, first_slot, n_keys):  # type: ignore[no-untyped-def]
+    """Segments of all keys (blocks of hops) from their changes, sorted by key and then by time.
+
+    Returns
+    -------
+    tuple
+        Key, begin [s] and word of each segment; its first of ``unusual``, which is filled in here for each:
+        slots that have not their usual value, and that value.
+    """
+    n_hops = len(first_slot) - 1
+    size = len(key) + n_keys
+    segment_key, start_s = np.empty(size, np.int64), np.empty(size)
+    word, first = np.empty(size, np.uint64), np.zeros(size + 1, np.int64)
+    unusual, now = np.empty((1024, 2), np.int64), np.zeros(first_slot[-1], np.int64)
+    n, n_unusual, i = 0, 0, 0
+    for each in range(n_keys):
+        hop = each % n_hops
+        begin, end = first_slot[hop], first_slot[hop + 1]
+        now[begin:end] = 0
+        own, last, since_s = keyed_word(np.uint64(hop), np.uint64(0)), np.uint64(0), 0.0
+        while True:
+            over = i == len(key) or key[i] != each
+            if over or time_s[i] > since_s:
+                if own != last:
+                    segment_key[n], start_s[n], word[n], last = each, since_s, own, own
+                    for k in range(begin, end):
+                        if now[k] != 0:
+                            if n_unusual == len(unusual):
+                                unusual = np.concatenate((unusual, unusual))
+                            unusual[n_unusual, 0], unusual[n_unusual, 1] = k, now[k]
+                            n_unusual += 1
+                    n += 1
+                    first[n] = n_unusual
+                if over:
+                    break
+                since_s = time_s[i]
+            if now[slot[i]] != value[i]:
+                own ^= _word(slot[i], now[slot[i]]) ^ _word(slot[i], value[i])
+                now[slot[i]] = value[i]
+            i += 1
+    return segment_key[:n], start_s[:n], word[:n], first[: n + 1], unusual[:n_unusual]
+
+
+@kernel
+def _word(slot, value):  # type: ignore[no-untyped-def]
+    """Of a value of a slot; nothing of the usual one."""
+    return keyed_word(np.uint64(slot), np.uint64(value)) if value != 0 else np.uint64(0)

@@ -86,36 +86,24 @@ class FadeFree:
 
     def __init__(self, thresholds: HopThresholds) -> None:
         self._thresholds = thresholds
-        self._known: dict[LinkState, HopHistory] = {}
+        self._known: dict[LinkState, tuple[Floats, Ints]] = {}
+        self._of_levels: dict[tuple[bytes, tuple[int, int]], tuple[Floats, Ints]] = {}
 
     def history(self, equipment: EquipmentSegments) -> HopHistory:
         """What ``hop_history`` gives without rain and fades, but for the levels of channels."""
-        return self.histories([equipment])[0]
+        capacity, causes = map(np.concatenate, zip(*map(self.alone, equipment.states), strict=True))
+        return HopHistory(equipment.start_s, equipment.state.astype(np.int32), capacity, causes)
 
-    def histories(self, equipment: Sequence[EquipmentSegments]) -> list[HopHistory]:
-        """The same of several blocks; states have the same numbers in all."""
-        order: dict[LinkState, int] = {}
-        numbers = [
-            np.array([order.setdefault(state, len(order)) for state in each.states], dtype=np.int32)
-            for each in equipment
-        ]
-        alone = [self._alone(state) for state in order]
-        capacity = np.concatenate([each.capacity_mbit_s for each in alone])
-        causes = np.concatenate([each.causes for each in alone])
-        return [
-            HopHistory(each.start_s, number[each.state], capacity, causes)
-            for each, number in zip(equipment, numbers, strict=True)
-        ]
-
-    def _alone(self, state: LinkState) -> HopHistory:
-        """The history of a hop that is in one state throughout."""
+    def alone(self, state: LinkState) -> tuple[Floats, Ints]:
+        """Capacity, shape (1, 2), and causes, shape (1,), of a hop that is in one state throughout."""
         if state not in self._known:
-            table = self._thresholds.of(state)
-            levels = table.ceiling[None, :].copy()
-            causes = np.bitwise_or.reduce(table.causes, keepdims=True)
-            capacity, causes = _judged(self._thresholds, levels, np.array([state.stuck]), causes)
-            begin = np.zeros(1), np.zeros(1, dtype=np.int32)
-            self._known[state] = HopHistory(*begin, capacity, causes, levels)
+            levels = self._thresholds.ceiling(state)
+            key = (levels.tobytes(), state.stuck)
+            if key not in self._of_levels:
+                stuck, any_cause = np.array([state.stuck]), np.full(1, -1)
+                self._of_levels[key] = _judged(self._thresholds, levels[None, :], stuck, any_cause)
+            capacity, told = self._of_levels[key]
+            self._known[state] = capacity, told & np.bitwise_or.reduce(state.causes, axis=None)
         return self._known[state]
 
 

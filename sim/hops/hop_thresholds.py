@@ -6,7 +6,7 @@ polarisation, the cross-polar limit of co-channel carriers, the anchoring. Every
 becomes a threshold on the raw relative power of a receive line.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -96,6 +96,7 @@ class HopThresholds:
         self.rule = rule or switch_rule(design.radio)
         self._known: dict[bytes, StateThresholds] = {}
         self._of_losses: dict[bytes, StateThresholds] = {}
+        self._ceiling: dict[bytes, Ints] = {}
         self._steps: dict[tuple[object, ...], Floats] = {}
 
     @cached_property
@@ -107,7 +108,9 @@ class HopThresholds:
     @cached_property
     def full_mbit_s(self) -> Floats:
         """Capacity both ways of the undisturbed hop, shape (1, 2)."""
-        return frozen(self.design.capacity_of_mbit_s(self.nominal.ceiling[None, :]))
+        structure = self.design.structure
+        levels = self.ceiling(link_state(structure, structure.all_up))
+        return frozen(self.design.capacity_of_mbit_s(levels[None, :]))
 
     def nominal_rain_margin_db(self) -> Floats:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
@@ -145,35 +148,51 @@ class HopThresholds:
 
     def of(self, state: LinkState) -> StateThresholds:
         """Thresholds in an equipment state."""
-        parts = (state.extra_loss_db, state.transmitter_up, state.receiver_up, state.causes)
-        key = b"".join(part.tobytes() for part in parts)
+        losses = _losses_of(state)
+        key = losses + state.causes.tobytes()
         if key not in self._known:
-            losses = key[: -state.causes.nbytes]
             if losses not in self._of_losses:
                 self._of_losses[losses] = self._computed(state)
             self._known[key] = replace(self._of_losses[losses], causes=state.causes.reshape(-1).copy())
         return self._known[key]
 
+    def ceiling(self, state: LinkState) -> Ints:
+        """Modulations that an equipment state leaves in clear air, of each channel-direction."""
+        losses = _losses_of(state)
+        if losses not in self._ceiling:
+            ceiling = np.zeros(self.design.n_channel_directions, dtype=np.int64)
+            for c, _, limited in self._margins(state):
+                down = down_depth_db(limited, self.rule)
+                ceiling[c] = int(np.logical_and.accumulate(down > LEAST_DEPTH_DB).sum())
+            self._ceiling[losses] = frozen(ceiling)
+        return self._ceiling[losses]
+
+    def _margins(self, state: LinkState) -> Iterator[tuple[int, Floats, Floats]]:
+        """Channel-directions with a line that is up: the margin of their best one, and the rain they stand."""
+        margin = self._margin_db(state)
+        for c in range(self.design.n_channel_directions):
+            lines = self._lines_of(c)
+            if state.line_up[lines].any():
+                best = margin[lines].max(axis=0)
+                yield c, best, self._rain_margin_db(c, best, state)
+
+    def _margin_db(self, state: LinkState) -> Floats:
+        """Margin of every line and modulation, shape (n_lines, M)."""
+        lost_db = np.where(state.line_up, state.extra_loss_db, np.inf)
+        return np.asarray(self.design.levels.margin_db - lost_db[:, None])
+
     def _computed(self, state: LinkState) -> StateThresholds:
-        design = self.design
-        margin = design.levels.margin_db - np.where(state.line_up, state.extra_loss_db, np.inf)[:, None]
+        design, ceiling = self.design, self.ceiling(state)
         n, m = design.n_channel_directions, len(design.steps)
         rain_down, rain_up = np.zeros((n, m)), np.zeros((n, m))
-        ceiling = np.zeros(n, dtype=np.int64)
         crossed = np.zeros((n, m), dtype=bool)
-        for c in range(n):
-            lines = self._lines_of(c)
-            if not state.line_up[lines].any():
-                continue
-            best = margin[lines].max(axis=0)
-            limited = self._rain_margin_db(c, best, state)
+        for c, best, limited in self._margins(state):
             down, up = down_depth_db(limited, self.rule), up_depth_db(limited, self.rule)
-            ceiling[c] = int(np.logical_and.accumulate(down > LEAST_DEPTH_DB).sum())
             crossed[c] = path_rain_db(best, design.levels.wet_loss_db) - limited > CROSS_POLAR_SHARE_DB
             rain_down[c] = self._raw_rain_db(c, _capped(np.minimum.accumulate(down), ceiling[c]))
             regained = np.maximum(np.minimum.accumulate(np.minimum(up, down)), LEAST_DEPTH_DB)
             rain_up[c] = self._raw_rain_db(c, _capped(regained, ceiling[c]))
-        fades, crossed_fades = self._fade_thresholds(state, margin, ceiling)
+        fades, crossed_fades = self._fade_thresholds(state, self._margin_db(state), ceiling)
         causes = state.causes.reshape(-1).copy()
         return StateThresholds(ceiling, rain_down, rain_up, fades, crossed, crossed_fades, causes)
 
@@ -306,6 +325,11 @@ class HopThresholds:
             canceller_db=canceller_db,
         )
         return np.asarray(10.0 ** (-margin / 10.0), dtype=np.float64)
+
+
+def _losses_of(state: LinkState) -> bytes:
+    """All of a state that decides thresholds."""
+    return state.extra_loss_db.tobytes() + state.transmitter_up.tobytes() + state.receiver_up.tobytes()
 
 
 def _capped(by_step: Floats, ceiling: int) -> Floats:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -225,9 +226,23 @@ def on_equipment_alone(
 
 def without_weather(simulator: BlockSimulator, logs: Sequence[FailureLog]) -> list[tuple[HopHistory, ...]]:
     """Histories of the hops on a network on which no rain falls and no beam bends, in each log."""
-    by_hop = zip(*(simulator.all_segments(log) for log in logs), strict=True)
-    cut = zip(simulator.fade_free, by_hop, strict=True)
-    return list(zip(*(fade_free.histories(segments) for fade_free, segments in cut), strict=True))
+    cut, n_hops = simulator.cutter.cut(logs), len(simulator.states)
+    met = np.unique(cut.number)
+    hop = np.array([simulator.cutter.states[number][0] for number in met.tolist()])
+    met = met[np.argsort(hop, kind="stable")]
+    of_number = (simulator.cutter.states[number] for number in met.tolist())
+    alone = [simulator.fade_free[hop].alone(state) for hop, state in of_number]
+    capacity, causes = (np.concatenate(column) for column in zip(*alone, strict=True))
+    first = np.cumsum([0, *np.bincount(hop, minlength=n_hops)])
+    tables = [(capacity[begin:end], causes[begin:end]) for begin, end in pairwise(first.tolist())]
+    of_hop = np.empty(met.max() + 1, dtype=np.int32)
+    of_hop[met] = np.arange(len(met)) - np.repeat(first[:-1], np.diff(first))
+    state = of_hop[cut.number]
+    found = [
+        HopHistory(cut.start_s[begin:end], state[begin:end], *tables[place % n_hops])
+        for place, (begin, end) in enumerate(pairwise(cut.first.tolist()))
+    ]
+    return [tuple(found[begin : begin + n_hops]) for begin in range(0, len(found), n_hops)]
 
 
 def _undisturbed(plant: Plant) -> Plant:
