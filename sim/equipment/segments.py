@@ -1,19 +1,18 @@
 """Cuts the time of hops into segments of constant equipment state from what failed in blocks."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import kernel
 from hopyears.models.equipment.link_states import LinkState, Transmitting, link_state
 from hopyears.models.judging.cause import Cause
+from hopyears.sim.equipment.changes import GROUP, MENDING, PART, POWER, STRUCK, SWITCH, WORK, changes_of
 from hopyears.sim.equipment.dependence import HopDependence
-from hopyears.sim.equipment.failure_log import NO_CHANGES, FailureLog
+from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.hops.hop import EquipmentSegments
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.streams import keyed_word
@@ -72,10 +71,6 @@ def same_segments(one: EquipmentSegments, other: EquipmentSegments) -> bool:
 
 _OWN, _OUTSIDE, _OWN_STRUCK, _OUTSIDE_STRUCK, _SITE, _TRANSMITTER, _STUCK = 0, 1, 2, 3, 4, 6, 8
 """What changes on a hop; of sites and transmitters the number of the end is added."""
-
-_PART, _MENDING, _STRUCK, _POWER, _WORK, _GROUP, _SWITCH = range(7)
-"""What it changes with: parts that are down, that are mended, that lightning has struck; sites without power
-and with planned work; transmitters; channel switches."""
 
 
 @dataclass(frozen=True)
@@ -136,21 +131,21 @@ class Cutter:
             self._slots.append((what, which))
 
         for place, part in enumerate(hop.own):
-            add(_PART, part, _OWN, place)
+            add(PART, part, _OWN, place)
         for place, outside in enumerate(hop.outside):
-            add(_MENDING if outside.mending else _PART, outside.part, _OUTSIDE, place)
+            add(MENDING if outside.mending else PART, outside.part, _OUTSIDE, place)
         for part, place in {part: place for place, part in enumerate(hop.own)}.items():
-            add(_STRUCK, part, _OWN_STRUCK, place)
+            add(STRUCK, part, _OWN_STRUCK, place)
         for part, place in {outside.part: place for place, outside in enumerate(hop.outside)}.items():
-            add(_STRUCK, part, _OUTSIDE_STRUCK, place)
+            add(STRUCK, part, _OUTSIDE_STRUCK, place)
         for end, (site, groups) in enumerate(zip(hop.sites, hop.groups, strict=True)):
-            add(_POWER, site, _SITE + end, int(Cause.POWER))
-            add(_WORK, site, _SITE + end, int(Cause.MAINTENANCE))
+            add(POWER, site, _SITE + end, int(Cause.POWER))
+            add(WORK, site, _SITE + end, int(Cause.MAINTENANCE))
             for channel, group in enumerate(groups):
                 if group >= 0:
-                    add(_GROUP, group, _TRANSMITTER + end, channel)
+                    add(GROUP, group, _TRANSMITTER + end, channel)
         for direction, switch in enumerate(hop.switches):
-            add(_SWITCH, switch, _STUCK, direction)
+            add(SWITCH, switch, _STUCK, direction)
 
     def segments(self, log: FailureLog) -> tuple[EquipmentSegments, ...]:
         """Segments of every hop over a block."""
@@ -240,7 +235,7 @@ class Cutter:
         Those of one slot are in order of time.
         """
         found = []
-        for touched, changes in zip(self._touched, _changes(logs), strict=True):
+        for touched, changes in zip(self._touched, changes_of(logs), strict=True):
             row, slot = touched.rows(changes.thing)
             key = changes.log[row] * len(self._hops) + self._hop_of[slot]
             found.append((key, changes.time_s[row], slot, changes.value[row]))
@@ -270,53 +265,6 @@ class _Touched:
         row = np.repeat(np.arange(len(thing)), end - begin)
         before = np.cumsum(end - begin) - end
         return row, self.slot[np.arange(len(row)) - before[row]]
-
-
-class _Changes(NamedTuple):
-    """Changes in several blocks: which block, what changes, when [s], to which value; those of one thing are
-    in order of time."""
-
-    log: Ints
-    thing: Ints
-    time_s: Floats
-    value: Ints
-
-
-def _changes(logs: Sequence[FailureLog]) -> Iterator[_Changes]:
-    """All that changes, by what (``_PART`` to ``_SWITCH``)."""
-    end_s = logs[0].duration_s
-    log, failures = _one_after_another(
-        [each.failures for each in logs],
-        ("part", "failed_s", "arrived_s", "mended_s", "cause", "latent", "affecting"),
-    )
-    part, failed_s, arrived_s, mended_s, cause, latent, affecting = failures
-    seen_s = np.where(latent, arrived_s, failed_s)  # receives until then, if latent
-    struck = affecting & (cause & int(Cause.LIGHTNING) != 0)
-    yield _on_off(log[affecting], part[affecting], seen_s[affecting], mended_s[affecting], end_s)
-    yield _on_off(log, part, arrived_s, mended_s, end_s)
-    yield _on_off(log[struck], part[struck], seen_s[struck], mended_s[struck], end_s)
-    for down in ([log.sites.power_down for log in logs], [log.sites.maintenance for log in logs]):
-        log, (site, start_s, until_s) = _one_after_another(down, ("row", "start_s", "end_s"))
-        yield _on_off(log, site, start_s, until_s, end_s)
-    for turns in ([log.transmitters for log in logs], [log.stuck or NO_CHANGES for log in logs]):
-        log, (owner, time_s, value) = _one_after_another(turns, ("owner", "time_s", "chain"))
-        yield _Changes(log, owner, time_s, value)
-
-
-def _one_after_another(tables: Sequence[object], names: Sequence[str]) -> tuple[Ints, list[NDArray[Any]]]:
-    """Columns of several tables, each one after another, and which table a row is from."""
-    columns = [[getattr(table, name) for table in tables] for name in names]
-    table = np.repeat(np.arange(len(tables)), [len(column) for column in columns[0]])
-    return table, [np.concatenate(column) for column in columns]
-
-
-def _on_off(log: Ints, thing: Ints, start_s: Floats, until_s: Floats, end_s: float) -> _Changes:
-    """Changes to 1 as each span begins within the block, and back to 0 as it ends there."""
-    time_s = np.column_stack([start_s, until_s]).ravel()
-    row = np.repeat(np.arange(len(thing)), 2)
-    inside = time_s < end_s
-    row, value = row[inside], np.tile([1, 0], len(thing))[inside]
-    return _Changes(log[row], thing[row], time_s[inside], value)
 
 
 @kernel

@@ -168,7 +168,7 @@ class HopThresholds:
         return self._ceiling[losses]
 
     def _margins(self, state: LinkState) -> Iterator[tuple[int, Floats, Floats]]:
-        """Channel-directions with a line that is up: the margin of their best one, and the rain they stand."""
+        """Channel-directions with a line up: the margin of their best line, and the rain they stand."""
         margin = self._margin_db(state)
         for c in range(self.design.n_channel_directions):
             lines = self._lines_of(c)

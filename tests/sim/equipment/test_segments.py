@@ -11,7 +11,7 @@ from hopyears.models.equipment.link_states import link_state
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import IndoorUnit, Site
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.equipment.segments import LinkStates, equipment_segments
+from hopyears.sim.equipment.segments import Cutter, LinkStates, equipment_segments
 
 DURATION_S = 1000.0
 PLAIN = ModelOptions(rain=False, anchoring=False)
@@ -214,3 +214,27 @@ def test_states_are_the_ones_worked_out_afresh():
     # After the repair the standby goes on transmitting: no switch back was logged.
     last = link_state(design.structure, design.structure.all_up, ((0,), (1,)))
     assert (found.states[found.state[-1]].extra_loss_db == last.extra_loss_db).all()
+
+
+def test_blocks_cut_together_are_those_cut_one_by_one():
+    ready = prepared("1+1 HSB")
+    names = ["a-b/a/radio-1", "a-b/b/cable-1", "a-c/a/radio-1", "a-b/a/radio-1"]
+    logs = [
+        log_of(
+            ready, [failed(ready, name, 100.0 * n, 100.0 * n + 150.0) for n, name in enumerate(names[:k], -1)]
+        )
+        for k in range(4)
+    ]
+    cutter = Cutter(ready.built.hops, [LinkStates(design) for design in ready.designs])
+    cut, n_hops = cutter.cut(logs), len(ready.designs)
+    for block, log in enumerate(logs):
+        for hop in range(n_hops):
+            here = slice(*cut.first[block * n_hops + hop : block * n_hops + hop + 2])
+            found = [cutter.states[number] for number in cut.number[here]]
+            assert {own for own, _ in found} == {hop}
+            alone = segments(ready, hop, log)
+            assert cut.start_s[here].tolist() == alone.start_s.tolist()
+            expected = [alone.states[row] for row in alone.state]
+            for (_, one), other in zip(found, expected, strict=True):
+                assert one.line_causes.tolist() == other.line_causes.tolist()
+                assert one.extra_loss_db.tolist() == other.extra_loss_db.tolist()
