@@ -223,7 +223,7 @@ def test_blocks_cut_together_are_those_cut_one_by_one():
         log_of(
             ready, [failed(ready, name, 100.0 * n, 100.0 * n + 150.0) for n, name in enumerate(names[:k], -1)]
         )
-        for k in range(4)
+        for own in (names[:k] for k in range(4))
     ]
     cutter = Cutter(ready.built.hops, [LinkStates(design) for design in ready.designs])
     cut, n_hops = cutter.cut(logs), len(ready.designs)
