@@ -219,12 +219,8 @@ def test_states_are_the_ones_worked_out_afresh():
 def test_blocks_cut_together_are_those_cut_one_by_one():
     ready = prepared("1+1 HSB")
     names = ["a-b/a/radio-1", "a-b/b/cable-1", "a-c/a/radio-1", "a-b/a/radio-1"]
-    logs = [
-        log_of(
-            ready, [failed(ready, name, 100.0 * n, 100.0 * n + 150.0) for n, name in enumerate(names[:k], -1)]
-        )
-        for own in (names[:k] for k in range(4))
-    ]
+    failures = [failed(ready, name, 100.0 * n, 100.0 * n + 150.0) for n, name in enumerate(names, -1)]
+    logs = [log_of(ready, failures[:k]) for k in range(len(failures) + 1)]
     cutter = Cutter(ready.built.hops, [LinkStates(design) for design in ready.designs])
     cut, n_hops = cutter.cut(logs), len(ready.designs)
     for block, log in enumerate(logs):
