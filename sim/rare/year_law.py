@@ -10,7 +10,7 @@ ones from what one more of them adds to g (``sim.rare.forced``; a chance to brea
 block's own years take no part in its g, so that both means are right.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -36,8 +36,11 @@ MOST_WEATHER_YEARS = 300
 _STEPS = 40
 """Halvings of the range in which a promise is looked for."""
 
-_AT_ONCE = 1_000_000
+_AT_ONCE = 500_000
 """Figures worked out at a time, at most."""
+
+_MOST_KEPT = 16_000_000
+"""Figures of draws joined with weather that are kept, at most (128 MB); more are worked out when needed."""
 
 
 @dataclass(frozen=True)
@@ -85,16 +88,52 @@ class Measure:
 
     def worst(self, periods: Floats) -> Floats:
         """The figure of years of which amounts by period stand in the last two axes."""
+        if periods.shape[-2:] == (1, 1):
+            return np.asarray(periods[..., 0, 0])
         services = periods.mean(axis=-2) if self.mean else periods.max(axis=-2)
         return np.asarray(services.max(axis=-1))
 
 
-@dataclass(frozen=True)
-class _Rows:
-    """Years of draws joined with years of weather: figures (n_measures, n_rows, n_weather_years)."""
+class _Joined:
+    """Years of draws, each joined with every year of weather.
 
-    figures: Floats
-    block: Ints
+    Parameters
+    ----------
+    measures : sequence of Measure
+    own : iterable of float array, shape (n, n_services, 12, n_figures)
+        What the draws took, some rows after the others.
+    weather : float array, shape (n_weather_years, n_services, 12, n_figures)
+    block : int array, shape (n_rows,)
+        Place of the block of each.
+    """
+
+    def __init__(
+        self, measures: Sequence[Measure], own: Iterable[Floats], weather: Floats, block: Ints
+    ) -> None:
+        self._measures, self.block = measures, block
+        parts = [[measure.periods(months) for measure in measures] for months in own]
+        self._own = [np.concatenate(periods) for periods in zip(*parts, strict=True)]
+        self._weather = [replace(measure, offset=()).periods(weather) for measure in measures]
+        self._at_once = max(_AT_ONCE // max(each.size for each in self._weather), 1)
+        n_figures = len(measures) * len(block) * len(weather)
+        self._kept = list(self._parts()) if n_figures <= _MOST_KEPT else None
+
+    def parts(self) -> Iterable[tuple[Floats, Ints]]:
+        """Figures of some rows at a time, shape (n_measures, n, n_weather_years), and their blocks (n,)."""
+        return self._kept if self._kept is not None else self._parts()
+
+    def largest(self, measure: int) -> float:
+        """The largest figure of a measure."""
+        return max((float(figures[measure].max()) for figures, _ in self.parts()), default=-np.inf)
+
+    def _parts(self) -> Iterator[tuple[Floats, Ints]]:
+        for first in range(0, len(self.block), self._at_once):
+            rows = slice(first, first + self._at_once)
+            found = [
+                measure.worst(weather + own[rows, None])
+                for measure, own, weather in zip(self._measures, self._own, self._weather, strict=True)
+            ]
+            yield np.stack(found), self.block[rows]
 
 
 class YearLaw:
@@ -177,7 +216,7 @@ class YearLaw:
         figures = self.figures[measure]
         if not self.sure:
             return float(np.quantile(figures, share, method="inverted_cdf"))
-        most = max([float(figures.max()), *(float(rows.figures[measure].max()) for rows in self._drawn)])
+        most = max([float(figures.max()), *(rows.largest(measure) for rows in self._drawn)])
         return self._least(
             min(0.0, float(figures.min())), most, lambda limit: self._over(measure, limit).best <= 1.0 - share
         )
@@ -206,7 +245,7 @@ class YearLaw:
         """
         figures = self.figures[measure]
         least = min(0.0, float(figures.min()))
-        most = max([float(figures.max()), *(float(rows.figures[measure].max()) for rows in self._drawn)])
+        most = max([float(figures.max()), *(rows.largest(measure) for rows in self._drawn)])
 
         def kept(limit: float) -> bool:
             return self._over(measure, limit, level).high <= chance
@@ -214,33 +253,19 @@ class YearLaw:
         return self._least(least, most, kept) if kept(most) else np.inf
 
     @cached_property
-    def _drawn(self) -> list[_Rows]:
+    def _drawn(self) -> list[_Joined]:
         """Years of own failures, of none, of histories and of rare failures, each joined with the weather."""
         met = self._met
         if not self.sure:
             return []
         assert met.histories is not None
         assert met.forced is not None
-        years = np.arange(len(met.years)) // met.block_years
-        rows = [self._joined(met.own, years)]
-        rows.append(self._joined(np.zeros_like(met.own[:1]), np.zeros(1, dtype=np.int64)))
-        for draws in (met.histories, met.forced):
-            rows.append(self._joined(draws.months, draws.block_of[draws.unit]))
-        return rows
-
-    def _joined(self, months: Floats, block: Ints) -> _Rows:
-        """Figures of years with these failures in every year's weather."""
-        met = self._met
         weather = (met.years - met.own)[: self._weather_years]
-        found = np.zeros((len(self._measures), len(months), len(weather)))
-        for i, measure in enumerate(self._measures):
-            added = measure.periods(weather) - (np.array(measure.offset)[:, None] if measure.offset else 0.0)
-            own = measure.periods(months)
-            at_once = max(_AT_ONCE // added.size, 1)
-            for first in range(0, len(own), at_once):
-                rows = slice(first, first + at_once)
-                found[i, rows] = measure.worst(added + own[rows, None])
-        return _Rows(found, block)
+        years = np.arange(len(met.years)) // met.block_years
+        none = [np.zeros_like(met.own[:1])], np.zeros(1, dtype=np.int64)
+        drawn = ((each.months(), each.block_of[each.unit]) for each in (met.histories, met.forced))
+        every = (([met.own], years), none, *drawn)
+        return [_Joined(self._measures, own, weather, block) for own, block in every]
 
     @property
     def _weather_years(self) -> int:
@@ -260,7 +285,8 @@ class YearLaw:
         met, (own, none, histories, forced) = self._met, self._drawn
         assert met.histories is not None
         assert met.forced is not None
-        calm = self._by_block(of(none.figures), none.block, every=True)
+        ((calm_figures, block),) = none.parts()
+        calm = self._by_block(of(calm_figures), block, every=True)
         own_mean = self._means(of, own)
         blocks = (of(self.figures) - own_mean).reshape(-1, met.block_years).mean(axis=1)
         most = max(float(of(self.figures).max(initial=0.0)), largest) or 1.0
@@ -273,14 +299,11 @@ class YearLaw:
             terms.append((units, draws.largest_weight * most))
         return terms
 
-    def _means(self, of: Callable[[Floats], Floats], rows: _Rows) -> Floats:
+    def _means(self, of: Callable[[Floats], Floats], rows: _Joined) -> Floats:
         """Mean of a function of the measures over the years of weather of other blocks, of each row."""
-        at_once = max(_AT_ONCE // rows.figures.shape[2], 1)
-        parts = [
-            self._by_block(of(rows.figures[:, first : first + at_once]), rows.block[first : first + at_once])
-            for first in range(0, len(rows.block), at_once)
-        ]
-        return np.concatenate([np.zeros(0), *parts])
+        return np.concatenate(
+            [np.zeros(0), *(self._by_block(of(figures), block) for figures, block in rows.parts())]
+        )
 
     def _by_block(self, values: Floats, block: Ints, *, every: bool = False) -> Floats:
         """Mean over the years of weather but those of a row's own block; of one row for every block."""

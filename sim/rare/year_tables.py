@@ -1,6 +1,6 @@
 """What single years took from services, month by month: those of a run's blocks and of its replications."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,15 +20,24 @@ from hopyears.sim.storage.run_folder import RunFolder
 
 _Keys = NDArray[np.int32]
 
+_KNOWN = len(MONTH_FIGURES)
+"""Figures that replications know, the first of ``YEAR_FIGURES``: nothing undelivered."""
+
+_MOST_FIGURES = 500_000
+"""Figures of months at a time."""
+
 
 @dataclass(frozen=True)
 class Draws:
-    """Years of replications of one kind in which anything was lost.
+    """Years of replications of one kind in which anything was lost, and the months in which it was.
 
     Attributes
     ----------
-    months : float array, shape (n_rows, n_services, 12, n_figures)
-        As ``YEAR_FIGURES``.
+    year, service, month : int array, shape (n,)
+        Row of the year, place of the service and month (0 to 11) of each loss.
+    lost : float array, shape (n, n_figures)
+        As ``MONTH_FIGURES``.
+    n_services : int
     unit : int array, shape (n_rows,)
         Draw that each year is of, numbered through the blocks.
     weight : float array, shape (n_rows,)
@@ -41,12 +50,25 @@ class Draws:
         Whether a draw's weights sum to 1 over all of its years, not to 0 over both sides.
     """
 
-    months: Floats
+    year: Ints
+    service: Ints
+    month: Ints
+    lost: Floats
+    n_services: int
     unit: Ints
     weight: Floats
     block_of: Ints
     largest_weight: float
     whole: bool
+
+    def months(self) -> Iterator[Floats]:
+        """Some years after the others, shape (n, n_services, 12, n_figures), as ``YEAR_FIGURES``."""
+        at_once = max(_MOST_FIGURES // (self.n_services * 12 * len(YEAR_FIGURES)), 1)
+        for first in range(0, max(len(self.unit), 1), at_once):
+            here = (self.year >= first) & (self.year < first + at_once)
+            found = _no_months(min(at_once, len(self.unit) - first), self.n_services)
+            found[self.year[here] - first, self.service[here], self.month[here], :_KNOWN] = self.lost[here]
+            yield found
 
 
 @dataclass(frozen=True)
@@ -120,7 +142,7 @@ class YearTables:
 
     def simulated(self, services: Sequence[int]) -> Floats:
         """What the years took in the run's blocks, as ``YearsMet.years``."""
-        years = self._empty(self.n_years, len(services))
+        years = _no_months(self.n_years, len(services))
         place, keys, values = self._months.of(services)
         both = keys[:, 2] == BOTH
         values = values[:, [SERVICE_MONTH.values.index(name) for name in YEAR_FIGURES]]
@@ -130,13 +152,13 @@ class YearTables:
 
     def _met(self, services: Sequence[int]) -> YearsMet:
         years = self.simulated(services)
-        own = self._empty(self.n_years, len(services))
+        own = _no_months(self.n_years, len(services))
         if not self.replicated:
             return YearsMet(years, own, self.block_years)
         place, keys, values = self._drawn.of(services)
         here = keys[:, 2] == OWN
         at = keys[here, 0] * self.block_years + keys[here, 5], place[here], keys[here, 6]
-        own[at] = self._padded(values[here])
+        own[(*at, slice(_KNOWN))] = values[here, :_KNOWN]
         together = TOGETHER if len(services) > 1 and max(self._largest, default=0) >= TOGETHER else 0
         histories, forced = (
             self._of_kind(stratum + together, self._draws[:, column], place, keys, values, len(services))
@@ -161,25 +183,21 @@ class YearTables:
         if largest == 0.0 and stratum % TOGETHER == FORCED:
             numbers = np.zeros_like(numbers)
         first = np.concatenate([[0], np.cumsum(numbers)])
-        here = keys[:, 2] == stratum
-        block, draw, side, year, month = keys[here][:, [0, 3, 4, 5, 6]].T
-        rows, row = np.unique(
-            np.stack([first[block] + draw, side, year], axis=1), axis=0, return_inverse=True
-        )
-        months = self._empty(len(rows), n_services)
-        months[row.reshape(-1), place[here], month] = self._padded(values[here])
+        here = np.flatnonzero(keys[:, 2] == stratum)
+        unit = first[keys[here, 0]] + keys[here, 3]
+        # A draw, its side and its year as one number, in the order of all three.
+        n_years = int(keys[here, 5].max(initial=0)) + 1
+        year_of = (unit * 2 + keys[here, 4]) * n_years + keys[here, 5]
+        rows, row = np.unique(year_of, return_inverse=True)
         weight = np.zeros(len(rows))
-        weight[row.reshape(-1)] = values[here, -1]
+        weight[row] = values[here, -1]
+        side, unit = rows // n_years % 2, rows // n_years // 2
         whole = stratum % TOGETHER == HISTORIES
-        signed = weight if whole else np.where(rows[:, 1] == WITH, weight, -weight)
+        signed = weight if whole else np.where(side == WITH, weight, -weight)
         blocks = np.repeat(np.arange(numbers.size), numbers)
-        return Draws(months, rows[:, 0].copy(), signed, blocks, largest or 1.0 / self.block_years, whole)
+        lost = row, place[here], keys[here, 6], values[here, :_KNOWN]
+        return Draws(*lost, n_services, unit, signed, blocks, largest or 1.0 / self.block_years, whole)
 
-    @staticmethod
-    def _empty(n_rows: int, n_services: int) -> Floats:
-        return np.zeros((n_rows, n_services, 12, len(YEAR_FIGURES)))
 
-    @staticmethod
-    def _padded(values: Floats) -> Floats:
-        """Figures of replications among ``YEAR_FIGURES``: no weight, nothing undelivered."""
-        return np.column_stack([values[:, : len(MONTH_FIGURES)], np.zeros(len(values))])
+def _no_months(n_rows: int, n_services: int) -> Floats:
+    return np.zeros((n_rows, n_services, 12, len(YEAR_FIGURES)))

@@ -56,11 +56,11 @@ __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"
 
 def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
+    by_year = _year_tables(prepared, folder)  # first: its years and the figures below are never held together
     seen = BlocksSeen.read(prepared, folder)
     blocks, total = seen.blocks, seen.total
     predicted_hops = predict_hops(prepared)
     predicted = predict_services(prepared, predicted_hops)
-    yearly, ids = YearTables(folder), [demand.id for demand in prepared.demands]
     figures = ServiceFigures.read(prepared, folder)
     causes = cause_seconds(total, folder, prepared.options.replications, figures)
     total = replace(total, tables={**total.tables, "service_cause": causes})
@@ -77,8 +77,7 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_undelivered": undelivered_table(total),
         "priority_undelivered": priority_table(prepared, blocks),
         "service_objectives": objective_table(prepared, services, figures),
-        "service_years": year_table(ids, yearly),
-        "service_targets": target_table(ids, yearly),
+        **by_year,
         "textbook_distance": distance_table(prepared, folder, predicted, figures),
         "hops": hop_table(prepared, total, predicted_hops, hop_intervals(prepared, folder, blocks)),
         "hop_causes": hop_cause_table(total),
@@ -87,9 +86,15 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "sites": site_table(prepared),
         **failures,
         "costs": cost_frame(bill, terms_of(network)),
-        "service_money": service_money(network, blocks, yearly),
+        "service_money": service_money(network, blocks, YearTables(folder)),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
+
+
+def _year_tables(prepared: Prepared, folder: RunFolder) -> dict[str, pd.DataFrame]:
+    """Tables of single years."""
+    years, ids = YearTables(folder), [demand.id for demand in prepared.demands]
+    return {"service_years": year_table(ids, years), "service_targets": target_table(ids, years)}
 
 
 def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
+from hopyears.sim.rare import year_law, year_tables
 from hopyears.sim.rare.year_law import Measure, YearLaw
 from hopyears.sim.rare.year_tables import Draws, YearsMet
 
@@ -18,6 +19,12 @@ def months(random, seconds):
     found = np.zeros((len(seconds), 1, 12, len(YEAR_FIGURES)))
     found[np.arange(len(seconds)), 0, random.integers(0, 12, len(seconds)), 0] = seconds
     return found
+
+
+def draws(found, *rest, whole):
+    """Draws that lost these months."""
+    at = year, service, month = np.nonzero(found.any(axis=3))
+    return Draws(year, service, month, found[at][:, :-1], found.shape[1], *rest, whole=whole)
 
 
 def weather(random, n):
@@ -38,7 +45,7 @@ def met(random, *, forget_rare=False):
     own = months(random, common(random, n) + rare(random, n))
     years = own + months(random, weather(random, n))
     rows = HISTORIES * n
-    whole = Draws(
+    whole = draws(
         months(random, common(random, rows)),
         np.repeat(np.arange(HISTORIES * BLOCKS), BLOCK_YEARS),
         np.full(rows, 1.0 / BLOCK_YEARS),
@@ -46,14 +53,14 @@ def met(random, *, forget_rare=False):
         1.0 / BLOCK_YEARS,
         whole=True,
     )
-    draws = PUT_IN * BLOCKS
-    before = common(random, draws)
+    n_draws = PUT_IN * BLOCKS
+    before = common(random, n_draws)
     both = np.concatenate([before, before + RARE_S])
     weight = 0.0 if forget_rare else RARE_PER_YEAR
-    forced = Draws(
+    forced = draws(
         months(random, both),
-        np.tile(np.arange(draws), 2),
-        np.repeat([-weight, weight], draws),
+        np.tile(np.arange(n_draws), 2),
+        np.repeat([-weight, weight], n_draws),
         np.repeat(np.arange(BLOCKS), PUT_IN),
         weight,
         whole=False,
@@ -98,10 +105,20 @@ def test_a_promise_is_the_least_limit_that_is_kept():
     assert law.break_chance([limit - 0.01], level=0.8).high > 0.2
 
 
+def test_a_law_of_many_draws_is_worked_out_in_parts(monkeypatch):
+    kept = YearLaw(met(np.random.default_rng(3)), [SECONDS])
+    expected = kept.break_chance([LIMIT_S], level=0.8), kept.mean(0), kept.quantile(0, 0.9)
+    monkeypatch.setattr(year_law, "_MOST_KEPT", 0)
+    monkeypatch.setattr(year_law, "_AT_ONCE", 7 * BLOCKS * BLOCK_YEARS)
+    monkeypatch.setattr(year_tables, "_MOST_FIGURES", 13 * 12 * len(YEAR_FIGURES))
+    law = YearLaw(met(np.random.default_rng(3)), [SECONDS])
+    assert (law.break_chance([LIMIT_S], level=0.8), law.mean(0), law.quantile(0, 0.9)) == expected
+
+
 def test_nothing_seen_is_still_bounded_by_the_years():
     years = np.zeros((50, 1, 12, len(YEAR_FIGURES)))
-    none = Draws(years[:0], np.zeros(0, int), np.zeros(0), np.arange(10), 0.2, whole=True)
-    forced = Draws(years[:0], np.zeros(0, int), np.zeros(0), np.zeros(0, int), 0.0, whole=False)
+    none = draws(years[:0], np.zeros(0, int), np.zeros(0), np.arange(10), 0.2, whole=True)
+    forced = draws(years[:0], np.zeros(0, int), np.zeros(0), np.zeros(0, int), 0.0, whole=False)
     for law in (YearLaw(YearsMet(years, years, 5, none, forced), [SECONDS]),
                 YearLaw(YearsMet(years, years, 5), [SECONDS])):  # fmt: skip
         found = law.break_chance([0.0], level=0.8)
