@@ -28,6 +28,9 @@ atmosphere had a hand in it."""
 _Asked = tuple[int, float, DemandClock | None, tuple[int, tuple[float, float]] | None]
 """Link, rate needed, hours, and the way that is forward with the rates backward where they differ."""
 
+_AT_ONCE = 512
+"""Services swept together, at most."""
+
 HOPS, ROUTE, ALONE = 0, 1, 2
 """Parts: the hops of the working route each by itself, added up; the working route as a whole; all routes of
 the service. On each, the service has the links to itself."""
@@ -37,29 +40,26 @@ def series_rows(simulator: BlockSimulator, history: BlockHistory) -> KeyedTable:
     """Rows of ``SERIES`` of one block."""
     full = simulator.links(history.hops, history.log)
     links = simulator.prepared.links
-    known: dict[_Asked, Floats] = {}
+    alone = _Alone(links, history.duration_s)
+    known: dict[_Asked, int] = {}
     noticed: dict[tuple[int, float, float], HopHistory] = {}
-    keys, values = [], []
-    for entity, demand in enumerate(simulator.prepared.demands):
-        histories = _thinned(full, links, demand, noticed)
-        hops = np.zeros(2)
+    parts: list[list[int]] = []
+    for demand in simulator.prepared.demands:
+        histories, by_hop = _thinned(full, links, demand, noticed), []
         for link, direction in demand.routes[0]:
             # Of equal rates it makes no difference which way is forward.
             own = None if demand.backward_mbit_s is None else (direction, demand.backward_mbit_s)
             asked = (link, demand.needed_mbit_s, demand.clock, own)
             if asked not in known:
-                known[asked] = _lost_alone(
-                    histories, links, demand, (((link, own[0] if own else 0),),), history.duration_s
-                )
-            hops += known[asked]
-        whole = _lost_alone(histories, links, demand, demand.routes[:1], history.duration_s)
-        alone = whole
-        if len(demand.routes) > 1:
-            alone = _lost_alone(histories, links, demand, demand.routes, history.duration_s)
-        for part, lost in ((HOPS, hops), (ROUTE, whole), (ALONE, alone)):
-            keys += [(entity, part, equipment) for equipment in (0, 1)]
-            values += [float(seconds) for seconds in lost]
-    return KeyedTable.collect(SERIES, np.array(keys), np.array(values))
+                known[asked] = alone.add(histories, demand, (((link, own[0] if own else 0),),))
+            by_hop.append(known[asked])
+        route = alone.add(histories, demand, demand.routes[:1])
+        every = alone.add(histories, demand, demand.routes) if len(demand.routes) > 1 else route
+        parts += [by_hop, [route], [every]]
+    lost_s = alone.lost_s()
+    keys = np.array([(*divmod(i, 3), equipment) for i in range(len(parts)) for equipment in (0, 1)])
+    found = np.array([lost_s[part].sum(axis=0) for part in parts])
+    return KeyedTable.collect(SERIES, keys, found.reshape(-1, 1))
 
 
 def _thinned(
@@ -103,29 +103,50 @@ def _as_noticed(hop: HopHistory, need: float, switch_below_mbit_s: float) -> Hop
     return HopHistory(hop.time_s[changes], state[changes], hop.capacity_mbit_s[first], hop.causes[first])
 
 
-def _lost_alone(
-    histories: Sequence[HopHistory],
-    links: Sequence[Sequence[int]],
-    demand: ServiceDemand,
-    routes: tuple[Route, ...],
-    duration_s: float,
-) -> Floats:
-    """Unavailable seconds of a service alone on some routes, by fading only and with equipment."""
-    rings = demand.rings if len(routes) > 1 else ()
-    used = sorted({link for route in routes for link, _ in route} | {k for ring in rings for k in ring.links})
-    own = [histories[member] for link in used for member in links[link]]
-    places = iter(range(len(own)))
-    own_links = [tuple(next(places) for _ in links[link]) for link in used]
-    rows = tuple(tuple((used.index(link), direction) for link, direction in route) for route in routes)
-    # What it asks beyond its committed rate makes no outage.
-    least = 1e-3
-    backward = demand.backward_mbit_s and (demand.backward_mbit_s[0], max(demand.backward_mbit_s[0], least))
-    peak_mbit_s = max(demand.committed_mbit_s, least)
-    rings = tuple(replace(ring, links=tuple(used.index(link) for link in ring.links)) for ring in rings)
-    alone = replace(demand, peak_mbit_s=peak_mbit_s, backward_mbit_s=backward, routes=rows, rings=rings)
-    history = sweep_services(own, [alone], duration_s, links=own_links)[0]
-    lost = three_ways(history, duration_s)[BOTH]
-    return _by_kind(lost)
+class _Alone:
+    """Services that each have a copy of the links which they use to themselves, swept together."""
+
+    def __init__(self, links: Sequence[Sequence[int]], duration_s: float) -> None:
+        self._links, self._duration_s = links, duration_s
+        self._hops: list[HopHistory] = []
+        self._own_links: list[tuple[int, ...]] = []
+        self._demands: list[ServiceDemand] = []
+        self._lost_s: list[Floats] = []
+
+    def add(self, histories: Sequence[HopHistory], demand: ServiceDemand, routes: tuple[Route, ...]) -> int:
+        """A service alone on some routes; its number."""
+        rings = demand.rings if len(routes) > 1 else ()
+        used = {link for route in routes for link, _ in route} | {k for ring in rings for k in ring.links}
+        place = {link: len(self._own_links) + i for i, link in enumerate(sorted(used))}
+        for link in place:
+            first = len(self._hops)
+            self._hops += [histories[member] for member in self._links[link]]
+            self._own_links.append(tuple(range(first, len(self._hops))))
+        # What it asks beyond its committed rate makes no outage.
+        least = 1e-3
+        backward = demand.backward_mbit_s and demand.backward_mbit_s[0]
+        alone = replace(
+            demand,
+            peak_mbit_s=max(demand.committed_mbit_s, least),
+            backward_mbit_s=None if backward is None else (backward, max(backward, least)),
+            routes=tuple(tuple((place[link], direction) for link, direction in route) for route in routes),
+            rings=tuple(replace(ring, links=tuple(place[link] for link in ring.links)) for ring in rings),
+        )
+        self._demands.append(alone)
+        number = len(self._lost_s) + len(self._demands) - 1
+        if len(self._demands) == _AT_ONCE:
+            self._sweep()
+        return number
+
+    def lost_s(self) -> Floats:
+        """Unavailable seconds of each by fading only and with equipment, shape (n, 2)."""
+        self._sweep()
+        return np.array(self._lost_s).reshape(-1, 2)
+
+    def _sweep(self) -> None:
+        found = sweep_services(self._hops, self._demands, self._duration_s, links=self._own_links)
+        self._lost_s += [_by_kind(three_ways(history, self._duration_s)[BOTH]) for history in found]
+        self._hops, self._own_links, self._demands = [], [], []
 
 
 def _by_kind(lost: Lost) -> Floats:
