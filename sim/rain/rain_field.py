@@ -143,17 +143,24 @@ class RainField:
         outer = self.population.profile.outer_radius
         starts, tracks, framed = in_groups(read_only(self.cells), read_only(self.storm_first_cell), outer)
         order = np.argsort(starts, kind="stable")
-        groups = (starts[order], np.take(tracks, order, axis=1), framed[order].reshape(-1, GROUP))
-        return (*groups, float(tracks[0].max(initial=0.0))), self._wide_for_kernel
+        # One after the other: not all of them are there twice at once.
+        framed = framed[order].reshape(-1, GROUP)
+        tracks = np.take(tracks, order, axis=1)
+        return (starts[order], tracks, framed, float(tracks[0].max(initial=0.0))), self._wide_for_kernel
 
     @property
     def _wide_for_kernel(self) -> tuple[Any, ...]:
-        rows = np.ascontiguousarray(self.wide[np.argsort(self.wide[:, 0], kind="stable")].T)
-        births, lives, x, y, vx, vy, log_peaks, rhos, ratios, bearings = rows
-        axes = (np.sin(bearings), np.cos(bearings), np.sqrt(ratios) / rhos, 1.0 / (rhos * np.sqrt(ratios)))
-        tracks = np.stack([lives, x, y, vx, vy, np.exp(log_peaks), *axes]).astype(np.float32)
-        places = np.stack([x, y, vx, vy, lives, np.exp(log_peaks), rhos, ratios], axis=1)
-        return births.copy(), places, tracks, float(lives.max(initial=0.0))
+        order = np.argsort(self.wide[:, 0], kind="stable")
+        births, lives, x, y, vx, vy, log_peaks, rhos, ratios, bearings = (
+            self.wide[order, column] for column in range(10)
+        )
+        peaks, stretch = np.exp(log_peaks), np.sqrt(ratios)
+        axes = (np.sin(bearings), np.cos(bearings), stretch / rhos, 1.0 / (rhos * stretch))
+        tracks = np.empty((10, len(order)), dtype=np.float32)
+        for row, column in zip(tracks, (lives, x, y, vx, vy, peaks, *axes), strict=True):
+            row[:] = column
+        places = np.stack([x, y, vx, vy, lives, peaks, rhos, ratios], axis=1)
+        return births, places, tracks, float(lives.max(initial=0.0))
 
     @property
     def n_storms(self) -> int:

@@ -1,6 +1,7 @@
 """Rows of months of many draws, compressed until they are stored: no block has its whole table at once."""
 
 from collections.abc import Iterator, Sequence
+from itertools import chain
 
 import numpy as np
 import pyarrow as pa
@@ -58,8 +59,9 @@ class MonthRows:
         with pq.ParquetWriter(sink, _SCHEMA, compression=COMPRESSION) as writer:
             for first in sorted(self._parts):
                 rows = np.concatenate(list(_read(self._parts.pop(first))), axis=1)
-                rows = rows[:, np.argsort(rows[0], kind="stable")]
-                columns = [*_keys(rows[0]), *rows[1:].view(np.float64)]
+                order = np.argsort(rows[0], kind="stable")
+                # Column by column: not all of them are there as whole numbers and sorted at once.
+                columns = chain(_keys(rows[0, order]), (row[order].view(np.float64) for row in rows[1:]))
                 arrays = [pa.array(column, kind) for column, kind in zip(columns, _SCHEMA.types, strict=True)]
                 writer.write_table(pa.Table.from_arrays(arrays, schema=_SCHEMA), PART_ROWS)
         return bytes(sink.getvalue())
@@ -86,10 +88,9 @@ def _place(keys: Sequence[Ints]) -> Ints:
     return place
 
 
-def _keys(place: Ints) -> list[Ints]:
+def _keys(place: Ints) -> Iterator[Ints]:
     """The keys of each place."""
-    found = []
-    for bits in reversed(_BITS.values()):
-        found.append(place & ((1 << bits) - 1))
-        place = place >> bits
-    return found[::-1]
+    later = sum(_BITS.values())
+    for bits in _BITS.values():
+        later -= bits
+        yield place >> later & ((1 << bits) - 1)

@@ -124,8 +124,8 @@ def replication_tables(
     causes, hops = list[KeyedTable](), list[KeyedTable]()
     streams, numbers, months = Streams(seed, block), n_draws(asked, block), MonthRows()
     draws = chain(
-        _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
         _losses_to_weather(simulator, streams, numbers[2:], history),
+        _losses_to_failures(simulator, by_hand, streams, numbers[:2], history),
     )
     for stratum, draw, lost, weight in draws if asked else ():
         entity, way = np.nonzero(lost.figures.any(axis=2))
@@ -136,6 +136,7 @@ def replication_tables(
         causes.append(KeyedTable.collect(CAUSES, of_stratum, lost.causes.values))
         months.add(lost.months, stratum, draw, weight)
         hops.append(_hop_rows(lost.hops, stratum))
+    holes_given_back()  # histories have left them
     drawn = KeyedTable.collect(REPLICATIONS, np.concatenate(keys), np.concatenate(values))
     by_cause, by_hop = KeyedTable.drained(CAUSES, causes), KeyedTable.drained(HOPS, hops)
     return drawn.to_arrow(), by_cause.to_arrow(), months.stored(), by_hop.to_arrow()
@@ -166,13 +167,13 @@ def _losses_to_weather(
         hops = simulator.rained(streams.beside(draw), years) if draw else history.rained
         return losses_to_rain(simulator, hops, years)
 
-    holes_given_back()  # histories of failures have left them
     nights, rains = numbers
     kinds: list[tuple[bool, Callable[[int], Losses], tuple[int, int], int, int]] = [
         (options.multipath, bent, (OWN, OF_NIGHTS), NIGHTS, nights),
         (options.rain, rained, (OWN_RAIN, 0), RAINS, rains),
     ]
     for wanted, losses, own, stratum, number in kinds:
+        holes_given_back()  # histories of the kind before have left them
         for draw in range(1 + number if wanted else 0):
             yield *((stratum, draw - 1) if draw else own), losses(draw).scaled(1.0 / years), 1.0 / years
 

@@ -43,7 +43,7 @@ class BlockCounter:
     """Simulates blocks of a run and counts what happened; ``simulator`` is its own unless given."""
 
     def __init__(self, prepared: Prepared, plan: BlockPlan, simulator: BlockSimulator | None = None) -> None:
-        arrays_given_back()
+        _give_back()
         self._simulator, self._plan = simulator or BlockSimulator(prepared), plan
         self._by_hand = by_hand(prepared, alone(self._simulator))
 
@@ -99,7 +99,7 @@ def fill_folder(
     enough : callable, optional
         Asked after set numbers of blocks (``stopping.looks``) whether the run may stop before its last.
     """
-    arrays_given_back()
+    _give_back()
     done = set(folder.finished_blocks())
     progress(len(done), n_blocks)
     ends = [n_blocks] if enough is None else looks(n_blocks, max(done, default=-1) + 1)
@@ -112,3 +112,9 @@ def fill_folder(
                 progress(len(done), n_blocks)
             if enough is not None and enough(folder):
                 return
+
+
+def _give_back() -> None:
+    """Have what is freed given back to the system, by Arrow too: its own store keeps what tables took."""
+    arrays_given_back()
+    pa.set_memory_pool(pa.system_memory_pool())

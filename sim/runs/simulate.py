@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from hopyears.models.basics.memory import holes_given_back
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
@@ -120,8 +121,11 @@ def simulate(
             progress=lambda done, of_all: progress(done * request.block_years, of_all * request.block_years),
             enough=enough,
         )
-        run.folder.write_results(summarise(run.prepared, run.folder), rest_on(run.folder, request, enough))
-    return run.folder
+        folder, prepared = run.folder, run.prepared
+        del run  # the simulator is let go
+        holes_given_back()
+        folder.write_results(summarise(prepared, folder), rest_on(folder, request, enough))
+    return folder
 
 
 class Begun(NamedTuple):
