@@ -19,7 +19,10 @@ def hop_table(
     ``predicted`` is what ``predict_hops`` gives, ``outages`` what ``hop_intervals`` does.
     """
     longest_s = longest_outages_s(total, "hop", len(outages))
-    curves = dict(iter(capacity_table(total).groupby(["hop", "direction"], sort=False)))
+    curves = {
+        of: (curve["capacity_mbit_s"].to_numpy(), curve["exceeded_share"].to_numpy())
+        for of, curve in capacity_table(total).groupby(["hop", "direction"], sort=False)
+    }
     totals = predicted.groupby("hop", sort=False)["total_min_per_year"].first()
     textbook = dict(zip(totals.index, totals.to_numpy(dtype=np.float64), strict=True))
     rows = []
@@ -33,15 +36,14 @@ def hop_table(
             "scheme": first.hop.scheme if len(hops) == 1 else f"bundle of {len(hops)}",
             "length_km": first.path.length_km,
             "frequency_ghz": min(prepared.designs[hop].hop.frequency_ghz for hop in hops),
-            "capacity_mbit_s": max(float(curve["capacity_mbit_s"].max()) for curve in both),
+            "capacity_mbit_s": max(float(capacity.max()) for capacity, _ in both),
             **outage_columns(outages[i], float(longest_s[i])),
-            "mean_capacity_mbit_s": min(_mean_capacity(curve) for curve in both),
+            "mean_capacity_mbit_s": min(
+                float(capacity @ np.diff(share, prepend=0.0)) for capacity, share in both
+            ),
         }
         for ending, share in SHARES.items():
-            row[f"capacity_{ending}_mbit_s"] = min(
-                exceeded_rate(curve["capacity_mbit_s"].to_numpy(), curve["exceeded_share"].to_numpy(), share)
-                for curve in both
-            )
+            row[f"capacity_{ending}_mbit_s"] = min(exceeded_rate(*curve, share) for curve in both)
         row["textbook_min_per_year"] = float(textbook.get(name, np.nan))
         rows.append(row)
     return pd.DataFrame(rows)
@@ -49,11 +51,6 @@ def hop_table(
 
 def _single(prepared: Prepared) -> list[tuple[str, tuple[int, ...]]]:
     return [(design.hop.id, (index,)) for index, design in enumerate(prepared.designs)]
-
-
-def _mean_capacity(curve: pd.DataFrame) -> float:
-    shares = np.diff(curve["exceeded_share"].to_numpy(), prepend=0.0)
-    return float(curve["capacity_mbit_s"].to_numpy() @ shares)
 
 
 def capacity_table(total: Tally) -> pd.DataFrame:

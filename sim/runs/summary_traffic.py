@@ -52,20 +52,17 @@ def throughput_table(prepared: Prepared, total: Tally) -> pd.DataFrame:
     """Share of time with at least each rate, per service and direction; only rates that occur."""
     parts = []
     for i, service in enumerate(prepared.network.services):
-        for direction, name in enumerate(("forward", "backward")):
+        for direction in range(2):
             rates, at_least = throughput_shares(total, i, service.full_ways_mbit_s[direction], direction)
             steps = np.flatnonzero(np.diff(at_least, prepend=0.0) > 0.0)
-            parts.append(
-                pd.DataFrame(
-                    {
-                        "service": service.id,
-                        "direction": name,
-                        "rate_mbit_s": rates[steps],
-                        "exceeded_share": at_least[steps],
-                    }
-                )
-            )
-    return pd.concat(parts) if parts else table_of("service_throughput", ())
+            parts.append((rates[steps], at_least[steps]))
+    if not parts:
+        return table_of("service_throughput", ())
+    names = [(service.id, way) for service in prepared.network.services for way in ("forward", "backward")]
+    service, direction = np.repeat(np.array(names, dtype=object), [len(part[0]) for part in parts], axis=0).T
+    rates, at_least = (np.concatenate(column) for column in zip(*parts, strict=True))
+    columns = {"service": service, "direction": direction, "rate_mbit_s": rates, "exceeded_share": at_least}
+    return pd.DataFrame(columns).astype({"service": "str", "direction": "str"})
 
 
 def undelivered_table(total: Tally) -> pd.DataFrame:

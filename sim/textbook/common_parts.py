@@ -23,6 +23,10 @@ class _PartChances(dict[tuple[int, str | None], dict[str, float]]):
     """By site and type of outdoor radios, what ``part_unavailability`` gives."""
 
 
+class _DarkShares(dict[int, float]):
+    """By site, what ``power_unavailability`` gives."""
+
+
 def part_unavailability(prepared: Prepared, site_index: int, radio: Radio | None = None) -> dict[str, float]:
     """Textbook unavailability of each kind of part at a site: mean time to restore over that and MTBF.
 
@@ -54,6 +58,13 @@ def power_unavailability(prepared: Prepared, site_index: int) -> float:
     0 for a solar-powered site: there is no closed form for a run of dull days, and a planning sheet sizes the
     battery so that it lasts.
     """
+    known = prepared.known.of(_DarkShares, _DarkShares)
+    if site_index not in known:
+        known[site_index] = _dark_share(prepared, site_index)
+    return known[site_index]
+
+
+def _dark_share(prepared: Prepared, site_index: int) -> float:
     supply = prepared.built.plant.sites[site_index].power
     if supply is None or supply.solar is not None:
         return 0.0

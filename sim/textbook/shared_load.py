@@ -43,9 +43,9 @@ def link_minutes(hops: Sequence[pd.DataFrame], rate_mbit_s: float) -> Floats:
     """
     if len(hops) == 1:
         (steps,) = hops
-        able = steps[steps["capacity_mbit_s"] >= rate_mbit_s]
-        if not able.empty:
-            return able.iloc[0][[_RAIN, _MULTIPATH, _EQUIPMENT]].to_numpy(dtype=np.float64)
+        able = np.flatnonzero(steps["capacity_mbit_s"].to_numpy() >= rate_mbit_s)
+        if able.size:
+            return np.array([steps[kind].iat[able[0]] for kind in (_RAIN, _MULTIPATH, _EQUIPMENT)])
     capacity = [steps["capacity_mbit_s"].to_numpy(dtype=np.float64) for steps in hops]
     if sum(float(levels.max()) for levels in capacity) < rate_mbit_s:
         return np.array([MINUTES_PER_YEAR, 0.0, 0.0])
