@@ -275,11 +275,13 @@ def _add_outages(rows: dict[str, Rows], kind: str, number: int, ways: Ways, bloc
         rows[f"{kind}_total"].append(rows_of.total_row(number, direction, lost))
         if kind == "hop":
             rows["hop_month"].append(rows_of.month_rows(number, direction, lost, block))
-        # A row for each piece of lost time: of the same causes they are one before others come beside them.
-        causes = KeyedTable.collect(rows_of.CAUSE, *rows_of.cause_rows(number, direction, lost))
-        rows[f"{kind}_cause"].append((causes.keys, causes.values))
         if direction == BOTH and kind == "service":
             rows["service_outage"].append(rows_of.outage_rows(number, lost, block))
+    # A row for each piece of lost time: of the same causes they are one before others come beside them.
+    causes = _collect(
+        rows_of.CAUSE, [rows_of.cause_rows(number, direction, lost) for direction, lost in enumerate(ways)]
+    )
+    rows[f"{kind}_cause"].append((causes.keys, causes.values))
 
 
 def _put_together(rows: dict[str, Rows]) -> None:

@@ -1,12 +1,14 @@
 """Rows of the tallies from histories: outages, causes, rates, modulation."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import month_edges_s
+from hopyears.models.basics.kernel import kernel
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.outage_loops import SEVERELY_ERRORED, UNAVAILABLE
 from hopyears.models.judging.outage_rule import SEVERE_SHARE, Lost, classify, either_way
@@ -67,7 +69,7 @@ class Block:
     number: int
     n_years: int
 
-    @property
+    @cached_property
     def edges_s(self) -> Floats:
         """Edges of its months [s], shape (12 n_years + 1,)."""
         return month_edges_s(self.n_years)
@@ -163,14 +165,17 @@ def planned_by_month(lost: Lost, edges_s: Floats) -> tuple[Floats, Floats]:
     return seconds, np.diff(np.searchsorted(begun, edges_s)).astype(np.float64)
 
 
+@kernel
 def seconds_between(edges: Floats, start_s: Ints | Floats, end_s: Ints | Floats) -> Floats:
     """Time of sorted disjoint intervals between each pair of neighbouring edges."""
-    before = np.concatenate([[0], np.cumsum(end_s - start_s)])
-    place = np.searchsorted(start_s, edges)
-    inside = np.zeros(edges.size)
-    some = place > 0
-    last = place[some] - 1
-    inside[some] = np.minimum(edges[some], end_s[last]) - start_s[last] + before[last]
+    inside, before, n = np.zeros(edges.size), 0.0, 0
+    for i in range(edges.size):
+        while n < start_s.size and start_s[n] < edges[i]:
+            if n > 0:
+                before += end_s[n - 1] - start_s[n - 1]
+            n += 1
+        if n > 0:
+            inside[i] = min(edges[i], end_s[n - 1]) - start_s[n - 1] + before
     return np.diff(inside)
 
 
