@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.calendar import month_edges_s
@@ -131,18 +132,14 @@ def month_rows(entity: int, direction: int, lost: Lost, block: Block) -> tuple[I
     """Rows of ``MONTH``; an outage counts in the month it begins in, its seconds where they fall."""
     edges = block.edges_s
     severe = lost.kind == SEVERELY_ERRORED
-    values = np.stack(
-        [
-            seconds_between(edges, lost.unavailable_start_s, lost.unavailable_end_s),
-            seconds_between(edges, lost.start_s[severe], lost.end_s[severe]),
-            np.diff(np.searchsorted(lost.unavailable_start_s, edges)),
-        ],
-        axis=1,
+    values = (
+        seconds_between(edges, lost.unavailable_start_s, lost.unavailable_end_s),
+        seconds_between(edges, lost.start_s[severe], lost.end_s[severe]),
+        np.diff(np.searchsorted(lost.unavailable_start_s, edges)),
     )
     month = np.arange(edges.size - 1)
-    ones = np.ones(month.size, dtype=np.int64)
-    keys = [entity * ones, direction * ones, block.number * ones, month // 12, month % 12]
-    return np.stack(keys, axis=1), values
+    keys = entity, direction, block.number, month // 12, month % 12
+    return _columns(month.size, np.int64, *keys), _columns(month.size, np.float64, *values)
 
 
 def service_month_rows(
@@ -181,10 +178,9 @@ def seconds_between(edges: Floats, start_s: Ints | Floats, end_s: Ints | Floats)
 
 def cause_rows(entity: int, direction: int, lost: Lost) -> tuple[Ints, Floats]:
     """Rows of ``CAUSE``: each lost second under its exact set of causes."""
-    kinds = np.stack([lost.kind == UNAVAILABLE, lost.kind == SEVERELY_ERRORED], axis=1)
-    return _keyed(entity, direction, lost.causes), kinds * (lost.end_s - lost.start_s)[:, None].astype(
-        np.float64
-    )
+    seconds = lost.end_s - lost.start_s
+    values = (seconds * (lost.kind == kind) for kind in (UNAVAILABLE, SEVERELY_ERRORED))
+    return _keyed(entity, direction, lost.causes), _columns(seconds.size, np.float64, *values)
 
 
 def outage_rows(entity: int, lost: Lost, block: Block) -> tuple[Ints, Floats]:
@@ -197,14 +193,21 @@ def outage_rows(entity: int, lost: Lost, block: Block) -> tuple[Ints, Floats]:
     # Reduce over [first, last) of each outage only: what lies between outages falls to odd places.
     padded = np.append(lost.causes, 0)
     causes = np.bitwise_or.reduceat(padded, np.stack([first, last], axis=1).ravel())[::2]
-    keys = np.stack([np.full(n, entity), np.full(n, block.number), lost.unavailable_start_s, causes], axis=1)
+    keys = _columns(n, np.int64, entity, block.number, lost.unavailable_start_s, causes)
     return keys, (lost.unavailable_end_s - lost.unavailable_start_s)[:, None].astype(np.float64)
 
 
 def _keyed(entity: int, direction: int, third: Ints) -> Ints:
-    return np.stack([np.full(third.size, entity), np.full(third.size, direction), third], axis=1).astype(
-        np.int64
-    )
+    keys: Ints = _columns(third.size, np.int64, entity, direction, third)
+    return keys
+
+
+def _columns(n: int, kind: type[np.int64 | np.float64], *columns: ArrayLike) -> NDArray[Any]:
+    """Arrays of ``n``, or single numbers, side by side."""
+    found = np.empty((n, len(columns)), dtype=kind)
+    for place, column in enumerate(columns):
+        found[:, place] = column
+    return found
 
 
 def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -> dict[Columns, Rows]:
@@ -233,7 +236,7 @@ def traffic_rows(entity: int, service: ServiceDemand, history: ServiceHistory) -
             missing = np.maximum(asked - rate, 0.0) * (history.causes[:, direction] != 0)
             lacking = np.maximum(committed[:, direction] - rate, 0.0) * (missing > 0.0)
             times = [seconds * (missing > 0.0), seconds * below]
-            values = np.stack([missing * seconds, lacking * seconds, *times], axis=1)
+            values = _columns(seconds.size, np.float64, missing * seconds, lacking * seconds, *times)
             rows[UNDELIVERED].append((_keyed(entity, direction, history.causes[:, direction]), values))
     return rows
 
@@ -258,6 +261,6 @@ def hop_rows(
         if channels_at_level is not None:
             time_at = seconds @ channels_at_level[:, direction].astype(np.float64)
             rows[LEVEL].append((_keyed(entity, direction, np.arange(time_at.size)), time_at[:, None]))
-    keys = np.stack([np.full(hop.causes.size, entity), hop.causes], axis=1)
+    keys = _columns(hop.causes.size, np.int64, entity, hop.causes)
     rows[STATE_CAUSE].append((keys, seconds[:, None]))
     return rows
