@@ -115,6 +115,8 @@ class _Alone:
 
     def add(self, histories: Sequence[HopHistory], demand: ServiceDemand, routes: tuple[Route, ...]) -> int:
         """A service alone on some routes; its number."""
+        if len(self._demands) == _AT_ONCE:
+            self._sweep()
         rings = demand.rings if len(routes) > 1 else ()
         used = {link for route in routes for link, _ in route} | {k for ring in rings for k in ring.links}
         place = {link: len(self._own_links) + i for i, link in enumerate(sorted(used))}
@@ -133,14 +135,12 @@ class _Alone:
             rings=tuple(replace(ring, links=tuple(place[link] for link in ring.links)) for ring in rings),
         )
         self._demands.append(alone)
-        number = len(self._lost_s) + len(self._demands) - 1
-        if len(self._demands) == _AT_ONCE:
-            self._sweep()
-        return number
+        return len(self._lost_s) + len(self._demands) - 1
 
     def lost_s(self) -> Floats:
         """Unavailable seconds of each by fading only and with equipment, shape (n, 2)."""
-        self._sweep()
+        if self._demands:
+            self._sweep()
         return np.array(self._lost_s).reshape(-1, 2)
 
     def _sweep(self) -> None:

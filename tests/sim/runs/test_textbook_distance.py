@@ -153,3 +153,14 @@ def test_changes_that_a_service_does_not_notice_make_no_difference(protection, m
     assert np.array_equal(found.keys, whole.keys)
     assert np.array_equal(found.values, whole.values)
     assert len(found.values) > 4
+
+
+def test_services_swept_together_are_those_swept_one_by_one(monkeypatch):
+    simulator = BlockSimulator(prepare(two_in_a_row(protection="protected")))
+    history = simulator.simulate(4, 0, 2)
+    together = series_rows(simulator, history)
+    monkeypatch.setattr("hopyears.sim.blocks.series_tally._AT_ONCE", 1)
+    single = series_rows(simulator, history)
+    assert np.array_equal(together.keys, single.keys)
+    assert np.array_equal(together.values, single.values)
+    assert len(together.values) > 4
