@@ -5,6 +5,7 @@ import numpy as np
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.intervals import Intervals
 from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.search import first_above
 
 
 def event_times_s(
@@ -75,7 +76,7 @@ def _invert(
         at, k, end = low_s, offset[i], offset[i + 1]
         for n in range(n_events):
             left = unit_gaps[i, n]  # of the hazard until the event
-            k += np.searchsorted(storm_end_s[k:end], at, side="right")
+            k += first_above(storm_end_s[k:end], at)
             if k < end and storm_start_s[k] <= at:
                 rest = stormy * (storm_end_s[k] - at)
                 if rest > left:

@@ -167,7 +167,8 @@ def _union(row: Ints, start_s: Floats, end_s: Floats, n_rows: int) -> tuple[Ints
     for i in range(len(row)):
         if end_s[i] > start_s[i]:
             first[row[i] + 1] += 1
-    first = np.cumsum(first)
+    for r in range(n_rows):
+        first[r + 1] += first[r]
     start, end, place = np.empty(first[-1]), np.empty(first[-1]), first[:-1].copy()
     for i in range(len(row)):
         if end_s[i] > start_s[i]:

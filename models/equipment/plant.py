@@ -307,7 +307,7 @@ class Plant:
         )
 
     @cached_property
-    def _known_travel_h(self) -> dict[tuple[int, int, int | None], float]:
+    def _known_bases(self) -> dict[tuple[int, int | None], list[tuple[float, int]]]:
         return {}
 
     def fetch_h(self, base: int, depot: int) -> float:
@@ -315,13 +315,14 @@ class Plant:
         crews = self.crews[base]
         return great_circle_km(crews, self.depots[depot]) * self.repair.road_factor / crews.speed_km_h
 
-    def travel_h(self, base: int, site: int, depot: int | None) -> float:
-        """Time from a crew's base, by way of a depot if a spare is fetched there, to a site [h]; worked out
-        once, for histories by the hundred."""
-        key = (base, site, depot)
-        if key not in self._known_travel_h:
-            self._known_travel_h[key] = self._travel_h(*key)
-        return self._known_travel_h[key]
+    def bases_near(self, site: int, depot: int | None) -> list[tuple[float, int]]:
+        """How long crews of each base travel to a site [h], and its number, the nearest first; by way of a
+        depot if a spare is fetched there. Worked out once, for histories by the hundred."""
+        known = self._known_bases.get((site, depot))
+        if known is None:
+            every = ((self._travel_h(base, site, depot), base) for base in range(len(self.crews)))
+            known = self._known_bases[site, depot] = sorted(every)
+        return known
 
     def _travel_h(self, base: int, site: int, depot: int | None) -> float:
         crews, place = self.crews[base], self.sites[site]

@@ -162,9 +162,14 @@ def planned_by_month(lost: Lost, edges_s: Floats) -> tuple[Floats, Floats]:
     return seconds, np.diff(np.searchsorted(begun, edges_s)).astype(np.float64)
 
 
-@kernel
 def seconds_between(edges: Floats, start_s: Ints | Floats, end_s: Ints | Floats) -> Floats:
     """Time of sorted disjoint intervals between each pair of neighbouring edges."""
+    return np.diff(_seconds_before(edges, start_s.astype(np.float64), end_s.astype(np.float64)))
+
+
+@kernel
+def _seconds_before(edges: Floats, start_s: Floats, end_s: Floats) -> Floats:
+    """Time of sorted disjoint intervals before each edge."""
     inside, before, n = np.zeros(edges.size), 0.0, 0
     for i in range(edges.size):
         while n < start_s.size and start_s[n] < edges[i]:
@@ -173,7 +178,7 @@ def seconds_between(edges: Floats, start_s: Ints | Floats, end_s: Ints | Floats)
             n += 1
         if n > 0:
             inside[i] = min(edges[i], end_s[n - 1]) - start_s[n - 1] + before
-    return np.diff(inside)
+    return inside
 
 
 def cause_rows(entity: int, direction: int, lost: Lost) -> tuple[Ints, Floats]:

@@ -80,10 +80,6 @@ class Dispatcher:
         self._wake_s = float("inf")
         self._visits: dict[int, Visit] = {}
 
-    def travel_s(self, base: int, episode: Episode) -> float:
-        """Travel time of a crew from its base to the failed part [s]."""
-        return self._plant.travel_h(base, episode.site, episode.depot) * HOUR_S
-
     def call(self, episode: Episode) -> Event:
         """The event of a crew standing at the fault, or of the call being withdrawn (``episode.crew`` is -1).
 
@@ -146,16 +142,11 @@ class Dispatcher:
             self._wake_at_next_shift()
 
     def _send(self, episode: Episode) -> bool:
-        best, best_s = -1, float("inf")
-        for base, crews in enumerate(self._idle):
-            if crews and self._duty_s(base, episode) <= self._env.now:
-                travel_s = self.travel_s(base, episode)
-                if travel_s < best_s:
-                    best, best_s = base, travel_s
-        if best < 0:
-            return False
-        self._set_out(episode, self._idle[best].pop(), best_s)
-        return True
+        for travel_h, base in self._plant.bases_near(episode.site, episode.depot):
+            if self._idle[base] and self._duty_s(base, episode) <= self._env.now:
+                self._set_out(episode, self._idle[base].pop(), travel_h * HOUR_S)
+                return True
+        return False
 
     def _set_out(self, episode: Episode, crew: int, travel_s: float) -> None:
         """A crew leaves for a site; calls that wait for the same site and depot go with it."""
@@ -203,11 +194,13 @@ class Dispatcher:
         return next_duty_s(self._env.now, shift)
 
     def _send_unlimited(self, episode: Episode) -> None:
-        bases = range(len(self._idle))
-        start_s = [self._duty_s(base, episode) for base in bases]
-        best = min(bases, key=lambda base: start_s[base] + self.travel_s(base, episode))
-        episode.crew, episode.crew_s = self._base.index(best), start_s[best]
-        called, arrives_s = episode.called, start_s[best] + self.travel_s(best, episode)
+        ways = (
+            (self._duty_s(base, episode), travel_h * HOUR_S, base)
+            for travel_h, base in self._plant.bases_near(episode.site, episode.depot)
+        )
+        start_s, travel_s, best = min(ways, key=lambda way: way[0] + way[1])
+        episode.crew, episode.crew_s = self._base.index(best), start_s
+        called, arrives_s = episode.called, start_s + travel_s
         assert called is not None  # it has just been made
 
         def arrived(_: Event) -> None:

@@ -98,7 +98,6 @@ class Planner:
     ) -> None:
         self._env, self._plant, self._dispatcher = env, plant, dispatcher
         self._storms, self._changeovers, self._visited = storms, changeovers, visited
-        self._home: dict[int, tuple[int, float]] = {}
         self._groups: dict[int, list[int]] = {}
         self.rows: list[tuple[int, int, float, float, float, float, float]] = []
 
@@ -145,13 +144,8 @@ class Planner:
             self._await(plan, number + 1, due_s + late_days * SECONDS_PER_DAY)
 
     def _nearest(self, site: int) -> tuple[int, float]:
-        if site not in self._home:
-            travel_s = [
-                self._plant.travel_h(base, site, None) * HOUR_S for base in range(len(self._plant.crews))
-            ]
-            base = min(range(len(travel_s)), key=travel_s.__getitem__)
-            self._home[site] = (base, travel_s[base])
-        return self._home[site]
+        travel_h, base = self._plant.bases_near(site, None)[0]
+        return base, travel_h * HOUR_S
 
     def _stormy(self, site: int, start_s: float, end_s: float) -> bool:
         starts, ends = self._storms[site]

@@ -9,6 +9,7 @@ that the compiler turns them into vector instructions.
 import numpy as np
 
 from hopyears.models.basics.kernel import kernel, vector_kernel, written_out
+from hopyears.models.basics.search import first_from
 from hopyears.sim.rain.shape_loops import LANES, decay
 from hopyears.sim.rain.storm_loops import CELL_REACH
 
@@ -108,7 +109,7 @@ def groups_near(hop, line, groups, begin, finish, number, spans):  # type: ignor
     Into ``number`` come their numbers, into the rows of ``spans`` their starts and from when to when [s].
     """
     starts, tracks, _, longest = groups
-    low, high = np.searchsorted(starts, begin - longest), np.searchsorted(starts, finish)
+    low, high = first_from(starts, begin - longest), first_from(starts, finish)
     soon, late = np.empty(high - low, np.float32), np.empty(high - low, np.float32)
     for i in range(high - low):
         soon[i] = begin - starts[low + i]
@@ -155,7 +156,7 @@ def wide_near(hop, line, wide, begin, finish, number, spans):  # type: ignore[no
     """As ``groups_near`` for wide shapes; the last of ``spans`` are the most that each gives the hop, path
     integral and rate [mm/h]."""
     starts, tracks, longest = wide[0], wide[2], wide[3]
-    low, high = np.searchsorted(starts, begin - longest), np.searchsorted(starts, finish)
+    low, high = first_from(starts, begin - longest), first_from(starts, finish)
     soon, late = np.empty(high - low, np.float32), np.empty(high - low, np.float32)
     rate = np.empty(high - low, np.float32)
     for i in range(high - low):

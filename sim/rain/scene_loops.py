@@ -86,7 +86,10 @@ def sum_scenes(hops, profile, scenes, bearing, reach_in_radii, shift):  # type: 
                 some[BEGIN + lane], extent[lane] = placed(place[i, 1], some[LENGTH + lane], reach)
             everything[:] = 0.0
             known[:] = 0.0
-            for part in range(int(some[PARTS:SHOWER].max())):
+            parts = 0.0
+            for lane in range(PARTS, SHOWER):
+                parts = max(parts, some[lane])
+            for part in range(int(parts)):
                 some[INTEGRAL:END] = 0.0
                 for shape in range(count):
                     _add_shape(some, part, shapes[shape], shapes[shape, 0] > 0.0)

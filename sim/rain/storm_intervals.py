@@ -116,8 +116,12 @@ def _passages(discs, places, distance):  # type: ignore[no-untyped-def]
 @kernel
 def _near_all(discs, places, distance):  # type: ignore[no-untyped-def]
     """Of a large network most discs pass these places by: those that do not."""
-    x, y = places[:, 0].mean(), places[:, 1].mean()
-    spread = np.sqrt(((places[:, 0] - x) ** 2 + (places[:, 1] - y) ** 2).max())
+    x, y, square = 0.0, 0.0, 0.0
+    for place in range(len(places)):
+        x, y = x + places[place, 0] / len(places), y + places[place, 1] / len(places)
+    for place in range(len(places)):
+        square = max(square, (places[place, 0] - x) ** 2 + (places[place, 1] - y) ** 2)
+    spread = np.sqrt(square)
     near, n = np.empty(discs.shape[1], np.int64), 0
     for i in range(len(near)):
         enter, leave = _passage(discs, i, x, y, distance + spread + 1e-6)

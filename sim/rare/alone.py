@@ -282,10 +282,6 @@ def _restore_each_h(plant: Plant) -> Floats:
     """Time that few failures of each part outlast, shape (n_parts,) [h]."""
 
     @cache
-    def nearest_h(site: int) -> float:
-        return min(plant.travel_h(base, site, None) for base in range(len(plant.crews)))
-
-    @cache
     def lead_h(fitting: tuple[str, ...]) -> float:
         return _lead_h(plant, fitting)
 
@@ -294,7 +290,7 @@ def _restore_each_h(plant: Plant) -> Floats:
         kind = plant.kinds[part.kind]
         found[number] = plant.dispatch.mean_h + (part.mend or kind.mend).quantile_h(UNSEEN_QUANTILE)
         if kind.repair is not Repair.REMOTE:
-            found[number] += nearest_h(part.site)
+            found[number] += plant.bases_near(part.site, None)[0][0]
             found[number] += lead_h(tuple(part.fitting or ((kind.spare,) if kind.spare else ())))
     return found
 

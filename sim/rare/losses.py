@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hopyears.models.basics.arrays import Floats, Ints
+from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.calendar import month_edges_s
-from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.kernel import kernel, written_out
+from hopyears.models.basics.search import first_above
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.judging.cause import Cause
 from hopyears.models.judging.outage_loops import (
@@ -127,23 +128,22 @@ def losses_each(
 def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float) -> Floats:
     """Figures of hops by themselves, and of bundles after them, both ways together, as ``Losses.hops``."""
     bundles = [side_by_side([hops[hop] for hop in own]) for own in prepared.bundles.values()]
-    found = np.zeros((len(hops) + len(bundles), len(FIGURES)))
-    for figures, hop in zip(found, (*hops, *bundles), strict=True):
-        down = hop.capacity_mbit_s <= 0.0
-        if down.any():
-            _count_hop(figures, hop.time_s, down[hop.state], duration_s)
+    found, down, n_seen = np.zeros((len(hops) + len(bundles), len(FIGURES))), list[Bools](), list[int]()
+    time_s, hit = list[Floats](), list[int]()
+    for number, hop in enumerate((*hops, *bundles)):
+        none_gets_by = hop.capacity_mbit_s <= 0.0
+        if none_gets_by.any():
+            n = int(np.searchsorted(hop.time_s, duration_s))
+            hit.append(number)
+            n_seen.append(n)
+            time_s.append(hop.time_s[:n])
+            down.append(none_gets_by[hop.state[:n]])
+    if hit:
+        first, causes = np.cumsum([0, *n_seen]), np.zeros((sum(n_seen), 2), dtype=np.int64)
+        severe = np.full(len(hit), SEVERE_SHARE)
+        table = first, np.concatenate(time_s), np.concatenate(down), causes, severe, duration_s
+        found[hit] = _count(*table, month_edges_s(0))[0][:, WAYS.index(BOTH)]
     return found
-
-
-@kernel
-def _count_hop(figures, time_s, down, duration_s):  # type: ignore[no-untyped-def]
-    """Fill in figures of a hop that is down from some times on."""
-    n, n_seconds = np.searchsorted(time_s, duration_s), int(np.floor(duration_s))
-    start_s, end_s, none = time_s[:n].copy(), _ends(time_s, 0, n, duration_s), np.zeros((n, 2), np.int64)
-    there = _one_way(start_s, end_s, down[:n], none, 0, n_seconds, SEVERE_SHARE)
-    back = _one_way(start_s, end_s, down[:n], none, 1, n_seconds, SEVERE_SHARE)
-    both = both_ways_kernel(there[0], there[1], there[2], there[3], back[0], back[1], back[2], back[3])
-    _put_figures(figures, both)
 
 
 # The rule of ``counting.tally_rows`` and ``month_figures`` once more, in one pass over all services: there a
@@ -153,14 +153,14 @@ def _count_hop(figures, time_s, down, duration_s):  # type: ignore[no-untyped-de
 def _count(  # type: ignore[no-untyped-def]
     first, time_s, down, causes, severe_share, duration_s, edges_s
 ):
-    """Figures of all services, shape (n, 3, 3); by month without the last of ``MONTH_FIGURES``, shape
+    """Figures of all services (or hops), shape (n, 3, 3); by month without the last of ``MONTH_FIGURES``, shape
     (n, n_months, 4); keys and values of ``CAUSE``, a row for each piece of lost time both ways together."""
     n, n_seconds = len(first) - 1, int(np.floor(duration_s))
     figures, months = np.zeros((n, 3, 3)), np.zeros((n, len(edges_s) - 1, 4))
     keys, values, n_rows = np.empty((256, 3), np.int64), np.empty((256, 2)), 0
     for s in range(n):
         here = slice(first[s], first[s + 1])
-        if not down[here].any():
+        if not _any(down[here]):
             continue
         end_s = _ends(time_s, first[s], first[s + 1], duration_s)
         lost = _one_way(time_s[here], end_s, down[here], causes[here], 0, n_seconds, severe_share[s])
@@ -180,6 +180,14 @@ def _count(  # type: ignore[no-untyped-def]
             values[n_rows, 1] = length if kind[i] == SEVERELY_ERRORED else 0.0
             n_rows += 1
     return figures, months, keys[:n_rows].copy(), values[:n_rows].copy()
+
+
+@written_out
+def _any(down):  # type: ignore[no-untyped-def]
+    found = False
+    for i in range(len(down)):
+        found = found or down[i, 0] or down[i, 1]
+    return found
 
 
 @kernel
@@ -231,7 +239,7 @@ def _put_months(months, both, edges_s):  # type: ignore[no-untyped-def]
 @kernel
 def _add_seconds(seconds, start, end, edges_s):  # type: ignore[no-untyped-def]
     """Add a stretch of time to the months that it lies in; the first of them."""
-    first = np.searchsorted(edges_s, start, side="right") - 1
+    first = first_above(edges_s, start) - 1
     month = first
     while month < len(seconds) and edges_s[month] < end:
         seconds[month] += min(float(end), edges_s[month + 1]) - max(float(start), edges_s[month])

@@ -95,8 +95,7 @@ def choose_route(
                         since[route] = now
             i += 1
         if out.size < n + 2:  # one turn writes two rows at most: a switch that ends, one that begins
-            out_time = np.append(out_time, np.empty(out_time.size, np.float64))
-            out = np.append(out, np.empty(out.size, np.int32))
+            out_time, out = np.concatenate((out_time, out_time)), np.concatenate((out, out))
         if target >= 0 and now >= gap_end:
             used, target = target, -1
             out_time[n], out[n] = now, used

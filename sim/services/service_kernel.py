@@ -11,10 +11,9 @@ A. L. Zobrist, A new hashing method with application for game playing, Universit
 Sciences Technical Report 88 (1970).
 """
 
-import numpy as np
-
 from hopyears.models.basics.arrays import Bools, Floats, Ints
 from hopyears.models.basics.kernel import bare_inlined, bare_kernel, kernel
+from hopyears.models.basics.search import first_from
 from hopyears.sim.services.service_data import LEAST_SHORTFALL_MBIT_S
 from hopyears.sim.services.service_judge import judge_group
 from hopyears.sim.services.service_plan import Plan
@@ -53,7 +52,7 @@ def run_spans(
     while True:
         n, closed = time_s.size, spans.n_closed[0]
         if closed < spans.edge_s.size:
-            n = np.searchsorted(time_s, spans.edge_s[closed])
+            n = first_from(time_s, spans.edge_s[closed])
         i = int(
             _run_changes(plan, sweep, shares, touched, time_s[:n], entity[:n], state[:n], i, record_rates)
         )
@@ -214,15 +213,15 @@ def _enter(plan: Plan, sweep: Sweep, shares: Shares, g: int, now: float, record_
     rows, usual, mark = sweep.row, sweep.usual, sweep.mark
     for k in range(row + 1, row + 1 + rows[row], 2):
         mark[rows[k]] = row
-        _move(sweep, rows[k], rows[k + 1], now, record_rates)
+        _move(sweep, int(rows[k]), int(rows[k + 1]), now, record_rates)
     if old >= 0:
         for k in range(old + 1, old + 1 + rows[old], 2):
             if mark[rows[k]] != row:
-                _move(sweep, rows[k], usual[rows[k]], now, record_rates)
+                _move(sweep, int(rows[k]), int(usual[rows[k]]), now, record_rates)
         return
     for s in plan.groups.services.item[plan.groups.services.first[g] : plan.groups.services.first[g + 1]]:
         if mark[s] != row:
-            _move(sweep, s, usual[s], now, record_rates)
+            _move(sweep, s, int(usual[s]), now, record_rates)
 
 
 @bare_inlined

@@ -48,7 +48,7 @@ def part_unavailability(prepared: Prepared, site_index: int, radio: Radio | None
 def _restore_h(prepared: Prepared, site_index: int, kind: PartKind) -> float:
     """Mean time from a failure at a site until the part works again [h]."""
     plant = prepared.built.plant
-    travel_h = min(plant.travel_h(base, site_index, None) for base in range(len(plant.crews)))
+    travel_h = plant.bases_near(site_index, None)[0][0]
     return plant.dispatch.mean_h + (0.0 if kind.repair is Repair.REMOTE else travel_h) + kind.mend.mean_h
 
 

@@ -288,7 +288,15 @@ def test_switches_and_supplies_are_built_from_their_fields():
 def test_access_to_a_site_is_added_to_each_journey():
     site = triangle().sites[0]
     sites = (site.model_copy(update={"access_h": 1.5}), *triangle().sites[1:])
-    assert built(sites=sites).plant.travel_h(0, 0, None) == built().plant.travel_h(0, 0, None) + 1.5
+    ((farther_h, _),) = built(sites=sites).plant.bases_near(0, None)
+    assert farther_h == built().plant.bases_near(0, None)[0][0] + 1.5
+
+
+def test_bases_come_by_their_travel_and_those_as_far_in_their_order():
+    near, far = Crew(id="near", base="b"), Crew(id="far", base="c")
+    bases = [built(crews=crews).plant.bases_near(1, None) for crews in ((far, near), (near, far, near))]
+    assert [[base for _, base in each] for each in bases] == [[1, 0], [0, 2, 1]]
+    assert all(travels == sorted(travels) and travels[0][0] == 0.0 for travels in bases)
 
 
 def test_roads_are_longer_than_great_circles_by_the_road_factor():
@@ -296,7 +304,7 @@ def test_roads_are_longer_than_great_circles_by_the_road_factor():
         crews=(Crew(id="crew", base="a", speed_km_h=40.0),), depots=(Depot(id="d", base="c"),)
     ).plant
     way_km = [great_circle_km(plant.crews[0], place) for place in (plant.sites[1], plant.depots[0])]
-    assert plant.travel_h(0, 1, None) == pytest.approx(way_km[0] * plant.repair.road_factor / 40.0)
+    assert plant.bases_near(1, None)[0][0] == pytest.approx(way_km[0] * plant.repair.road_factor / 40.0)
     assert plant.fetch_h(0, 0) == pytest.approx(way_km[1] * plant.repair.road_factor / 40.0)
     assert plant.repair.road_factor > 1.0
 

@@ -197,7 +197,7 @@ def test_one_visit_mends_what_else_is_broken_at_the_site():
     env = simpy.Environment()
     dispatcher = Dispatcher(env, plant, unlimited=False)
     first, arrived = call(dispatcher, env, 1, 1, 0)
-    travel_s = plant.travel_h(0, 1, None) * HOUR
+    travel_s = plant.bases_near(1, None)[0][0] * HOUR
     env.run(until=0.5 * travel_s)
     second, at_work = call(dispatcher, env, 3, 1, 0)  # the crew is still on the road: it does both
     assert (first.crew, second.crew) == (0, 0)
