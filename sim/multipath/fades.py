@@ -215,12 +215,17 @@ def _bear(drawn, time_s, worst, factors, limits, duration_s, parts, fades):  # t
 @kernel
 def _in_order(fades, order, top):  # type: ignore[no-untyped-def]
     """All columns of ``FadeEvents`` in the order of time."""
-    time_s, impact, speed, dx, dy, kind = fades
-    time_s, impact, speed, kind = time_s[order], impact[order], speed[order], kind[order]
-    dx, dy, n = dx[order], dy[order], len(order)
+    n, n_channels = len(order), fades[3].shape[1]
+    time_s, impact, speed, kind = np.empty(n), np.empty(n), np.empty(n), np.empty(n, np.int8)
+    dx, dy = np.empty((n, n_channels)), np.empty((n, n_channels))
     latest, earliest, reach = np.empty(n), np.empty(n), np.empty(n)
     for i in range(n):
-        reach[i] = (top + np.abs(dx[i]).max()) / speed[i]
+        row, most = order[i], 0.0
+        time_s[i], impact[i], speed[i], kind[i] = fades[0][row], fades[1][row], fades[2][row], fades[5][row]
+        for channel in range(n_channels):
+            dx[i, channel], dy[i, channel] = fades[3][row, channel], fades[4][row, channel]
+            most = max(most, abs(dx[i, channel]))
+        reach[i] = (top + most) / speed[i]
         latest[i] = max(time_s[i] + reach[i], latest[i - 1] if i else -np.inf)
     for i in range(n - 1, -1, -1):
         earliest[i] = min(time_s[i] - reach[i], earliest[i + 1] if i + 1 < n else np.inf)
