@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from hopyears.models.air.rain_cell import CellPopulation
 from hopyears.models.basics.arrays import Floats, Ints, read_only
-from hopyears.sim.rain.rain_near import GROUP, in_groups
+from hopyears.sim.rain.rain_near import GROUP, in_groups, put_in_order
 from hopyears.sim.rain.texture import Texture
 
 
@@ -143,10 +143,9 @@ class RainField:
         outer = self.population.profile.outer_radius
         starts, tracks, framed = in_groups(read_only(self.cells), read_only(self.storm_first_cell), outer)
         order = np.argsort(starts, kind="stable")
-        # One after the other: not all of them are there twice at once.
-        framed = framed[order].reshape(-1, GROUP)
-        tracks = np.take(tracks, order, axis=1)
-        return (starts[order], tracks, framed, float(tracks[0].max(initial=0.0))), self._wide_for_kernel
+        starts, tracks, framed = starts[order], np.take(tracks, order, axis=1), framed.reshape(-1, GROUP)
+        put_in_order(framed, order)
+        return (starts, tracks, framed, float(tracks[0].max(initial=0.0))), self._wide_for_kernel
 
     @property
     def _wide_for_kernel(self) -> tuple[Any, ...]:

@@ -62,6 +62,22 @@ def in_groups(cells, first_cell, outer):  # type: ignore[no-untyped-def]
 
 
 @kernel
+def put_in_order(rows, order):  # type: ignore[no-untyped-def]
+    """Move row ``order[i]`` to place i, within the rows: they are most of what a block holds, and never there
+    twice. The order is used up."""
+    kept = np.empty(rows.shape[1], rows.dtype)
+    for first in range(len(order)):
+        at = first
+        for column in range(len(kept) if order[first] >= 0 else 0):
+            kept[column] = rows[first, column]
+        while order[at] >= 0:
+            source, order[at] = order[at], -1
+            for column in range(len(kept)):
+                rows[at, column] = kept[column] if source == first else rows[source, column]
+            at = source
+
+
+@kernel
 def _side_by_side(cells, east, north):  # type: ignore[no-untyped-def]
     """Numbers of a storm's cells in their order across its drift."""
     order, across = np.empty(len(cells), np.int64), np.empty(len(cells))

@@ -153,8 +153,9 @@ def hop_losses(prepared: Prepared, hops: Sequence[HopHistory], duration_s: float
 def _count(  # type: ignore[no-untyped-def]
     first, time_s, down, causes, severe_share, duration_s, edges_s
 ):
-    """Figures of all services (or hops), shape (n, 3, 3); by month without the last of ``MONTH_FIGURES``, shape
-    (n, n_months, 4); keys and values of ``CAUSE``, a row for each piece of lost time both ways together."""
+    """Figures of all services, or hops, shape (n, 3, 3); by month without the last of ``MONTH_FIGURES``,
+    shape (n, n_months, 4); keys and values of ``CAUSE``, a row for each piece lost both ways together.
+    """
     n, n_seconds = len(first) - 1, int(np.floor(duration_s))
     figures, months = np.zeros((n, 3, 3)), np.zeros((n, len(edges_s) - 1, 4))
     keys, values, n_rows = np.empty((256, 3), np.int64), np.empty((256, 2)), 0

@@ -9,7 +9,18 @@ from hopyears.models.air.rain_cell import PEAKED
 from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.rain.rain_kernel import HopLine, attenuation_at, rain_knots, rain_shares
-from hopyears.sim.rain.rain_near import INTEGRAL, MET, PEAK, RATE, SINCE, UNTIL, approach, in_groups, meet
+from hopyears.sim.rain.rain_near import (
+    INTEGRAL,
+    MET,
+    PEAK,
+    RATE,
+    SINCE,
+    UNTIL,
+    approach,
+    in_groups,
+    meet,
+    put_in_order,
+)
 from hopyears.sim.rain.rain_sieve import BOUND_MARGIN, may_reach
 from hopyears.sim.rain.shape_columns import _no_core, cell_column, track_of
 from hopyears.sim.rain.shape_loops import COLUMN, LANES, add_bounds, add_values, most_attenuation, power_of
@@ -128,6 +139,16 @@ def test_what_a_cell_can_give_a_hop_that_meets_its_group_bounds_what_it_gives():
             assert np.all(course[0][~inside] <= level * length)
             seen += np.count_nonzero(course[0] > level * length)
     assert seen > 150
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 7, 100])
+def test_rows_are_put_in_order_in_their_own_place(n):
+    rng = np.random.default_rng(n)
+    for order in (rng.permutation(n), np.arange(n), np.roll(np.arange(n), 1)):
+        rows = rng.random((n, 3))
+        wanted = rows[order]
+        put_in_order(rows, order.copy())
+        assert np.array_equal(rows, wanted)
 
 
 @pytest.mark.parametrize("alpha", [0.7, 1.0, 1.3])
