@@ -1,8 +1,8 @@
 """Depots of spares on the SimPy clock: the most urgent fault is served first, and may take a spare back.
 
-Every spare asked for is ordered again (base stock, one for one). What a depot does not list it does not
-keep: a fault that needs it waits for an order. A spare that a less urgent fault holds, and with which no crew
-has set off, goes to a more urgent one.
+Every spare asked for is ordered again (base stock, one for one), in the end the kind that was taken. What a
+depot does not list it does not keep: a fault that needs it waits for an order. A spare that a less urgent
+fault holds, and with which no crew has set off, goes to a more urgent one.
 """
 
 from collections.abc import Callable, Sequence
@@ -18,12 +18,16 @@ from hopyears.sim.equipment.dispatch import Dispatcher, Episode
 
 @dataclass(slots=True, eq=False)
 class _Claim:
-    """A fault that needs a spare: what fits it, specific before general, and the event of having it."""
+    """A fault that needs a spare: what fits it, specific before general, and the event of having it.
+
+    ``ordered`` is the kind of spare that is on order in its place.
+    """
 
     episode: Episode
     fitting: Sequence[str]
     asked_s: float
     ready: Event
+    ordered: str = ""
     item: str = ""
     expressed: bool = False
 
@@ -38,6 +42,8 @@ class _Order:
     """A spare on its way to a depot."""
 
     due_s: float
+    depot: int
+    item: str
 
 
 class Stores:
@@ -88,6 +94,7 @@ class Stores:
             return claim.ready.succeed()
         self._waiting.append(claim)
         depot, item = self._home(claim)
+        claim.ordered = item
         law = self._plant.depots[depot].lead_time
         self._order(depot, item, self._env.now + law.quantile_h(lead_time_draw) * HOUR_S)
         self.review()
@@ -142,6 +149,7 @@ class Stores:
     def _hand_over(self, claim: _Claim, depot: int, item: str) -> None:
         self._waiting.remove(claim)
         claim.item, claim.episode.depot = item, depot
+        self._order_that(claim, item)
         nearest = self._plant.depots_near[claim.episode.site][0]
         ships_h = self._plant.depots[depot].ships_h
         if depot != nearest and ships_h is not None:
@@ -158,27 +166,49 @@ class Stores:
         return next(kept, (near[0], claim.fitting[0]))
 
     def _order(self, depot: int, item: str, due_s: float) -> None:
-        order = _Order(due_s)
+        order = _Order(due_s, depot, item)
         self._orders.setdefault((depot, item), []).append(order)
-        self._later(due_s, lambda: self._arrive(depot, item, order))
+        self._later(due_s, lambda: self._arrive(order))
 
-    def _arrive(self, depot: int, item: str, order: _Order) -> None:
-        if order.due_s > self._env.now or order not in self._orders[depot, item]:
+    def _arrive(self, order: _Order) -> None:
+        place = order.depot, order.item
+        if order not in self._orders[place]:  # another was made in its place
             return
-        self._orders[depot, item].remove(order)
-        self._level[depot, item] = self._level.get((depot, item), 0) + 1
+        self._orders[place].remove(order)
+        self._level[place] = self._level.get(place, 0) + 1
         self.review()
+
+    def _order_that(self, claim: _Claim, item: str) -> None:
+        """The order in a fault's place becomes one of the kind that it takes, where that is another: else
+        faults that only this kind fits would wait for ever."""
+        if item == claim.ordered:
+            return
+        late = self._last_order(claim, [claim.ordered])
+        claim.ordered = item
+        if late is not None:
+            self._orders[late.depot, late.item].remove(late)
+            late.item = item
+            self._orders.setdefault((late.depot, item), []).append(late)
+
+    def _last_order(self, claim: _Claim, items: Sequence[str]) -> _Order | None:
+        """Last order of some kinds of spare: of the depot where those of the fault go, else of the nearest
+        that has any."""
+        near = self._plant.depots_near[claim.episode.site]
+        places = [self._home(claim), *((i, item) for i in near for item in claim.fitting)]
+        orders = (self._orders.get(place, []) for place in places if place[1] in items)
+        return max(next(filter(None, orders), []), key=lambda order: order.due_s, default=None)
 
     def _express(self, claim: _Claim) -> None:
         """Bring the last order of a fitting spare forward, once, where the depot can."""
-        depot, item = self._home(claim)
-        express_h = self._plant.depots[depot].express_h
-        late = max(self._orders[depot, item], key=lambda order: order.due_s)
+        late = self._last_order(claim, claim.fitting)
+        if late is None:  # as those that have come went to faults that were first
+            return
+        express_h = self._plant.depots[late.depot].express_h
         if claim.expressed or express_h is None or late.due_s <= self._env.now + express_h * HOUR_S:
             return
         claim.expressed = True
-        self._orders[depot, item].remove(late)
-        self._order(depot, item, self._env.now + express_h * HOUR_S)
+        self._orders[late.depot, late.item].remove(late)
+        self._order(late.depot, late.item, self._env.now + express_h * HOUR_S)
 
     def _later(self, time_s: float, then: Callable[[], object]) -> None:
         def woken(_: Event) -> None:

@@ -117,6 +117,57 @@ def test_an_order_that_comes_sooner_anyway_is_not_made_again():
     assert urgent.triggered
 
 
+def test_an_express_order_is_that_of_another_store_where_the_own_has_none():
+    far = spares_at("far", 50.5, 10.0, {"unit": 0}, lead_time=Law.fixed(3.0 * LEAD_H), express_h=24.0)
+    shop = Shop(depot({"unit": 0}), far)
+    shop.plant = two_sites(depots=shop.plant.depots)
+    shop.stores = Stores(shop.env, shop.plant, shop.dispatcher, unlimited=False)
+    first = Episode(1, 1, 0.0, 1, priority=1)
+    older = shop.stores.ask(first, ("unit",), 0.5)
+    shop.at(1.0)
+    fault, waits = shop.ask(0, 1)
+    shop.at(LEAD_H + 2.0)  # the older fault takes what was ordered for the other
+    assert (older.triggered, waits.triggered) == (True, False)
+    shop.stores.used(first)
+    fault.priority = 0
+    shop.stores.review()
+    shop.at(LEAD_H + 2.0 + 24.1)
+    assert waits.triggered
+
+
+def test_an_order_becomes_one_of_the_kind_that_was_taken():
+    """A radio takes the common spare, which was ordered for a fault that nothing else fits."""
+    shop = Shop(depot({"special": 0, "unit": 0}))
+    _, served = shop.ask(0, 1, "special", "unit")
+    shop.at(10.0)
+    _, waits = shop.ask(1, 2, "unit")
+    shop.stores._level[0, "unit"] += 1  # a common spare comes from elsewhere
+    shop.stores.review()
+    assert (served.triggered, waits.triggered) == (True, False)
+    shop.at(LEAD_H + 1.0)
+    assert waits.triggered
+    shop.at(2 * LEAD_H)
+    assert shop.stores._level == {(0, "special"): 0, (0, "unit"): 1}
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_stock_and_orders_less_faults_that_wait_are_what_each_store_began_with(seed):
+    rng = np.random.default_rng(seed)
+    stock = {"special": int(rng.integers(3)), "unit": int(rng.integers(3))}
+    shop = Shop(depot(stock, express_h=24.0), depot(stock, id="far", latitude_deg=52.0))
+    for part in range(40):
+        fitting = (("special", "unit"), ("unit",), ("special",))[rng.integers(3)]
+        shop.at(shop.env.now / HOUR + rng.exponential(30.0))
+        shop.ask(part, int(rng.integers(3)), *fitting)
+        for item in stock:
+            own = [each for each in shop.stores._waiting if each.ordered == item]
+            there = sum(shop.stores._level[depot, item] for depot in (0, 1))
+            ordered = sum(len(shop.stores._orders[depot, item]) for depot in (0, 1))
+            assert there + ordered - len(own) == 2 * stock[item]
+    shop.at(shop.env.now / HOUR + 50 * LEAD_H)
+    assert not shop.stores._waiting
+
+
 def test_a_spare_that_a_crew_has_begun_to_use_stays_and_another_is_taken():
     shop = Shop(depot({"unit": 2}))
     shop.dispatcher.book(0)
