@@ -39,7 +39,7 @@ TABLES = "tables"
 LOCK = ".lock"
 """File that whoever works in a folder holds locked. It stays: who removes a lock may remove another's."""
 
-FORMAT = 12
+FORMAT = 13
 """Of a folder, stated in its manifest; raised whenever blocks, tables or manifest change what they hold."""
 
 VERSIONED = ("hopyears", "numpy", "scipy", "numba", "simpy", "itur", "pandas", "pyarrow")
