@@ -183,4 +183,4 @@ def test_the_format_is_raised_when_a_folder_holds_something_else(whole):
     for kind, tables in (("block", run.read_block(0)), ("results", run.read_results())):
         names += [[kind, name, *table.schema.names] for name, table in sorted(tables.items())]
     digest = hashlib.blake2b(json.dumps(names).encode(), digest_size=8).hexdigest()
-    assert (FORMAT, digest) == (12, "174ae1669d627127")
+    assert (FORMAT, digest) == (13, "174ae1669d627127")
