@@ -22,7 +22,9 @@ class Power(Entry):
         1.3, ge=0, le=3, description="standard deviation of ln(outage duration); 0 for a fixed one"
     )
     battery_h: Finite = Field(4.0, ge=0, le=1000, description="autonomy of a new battery at full charge")
-    battery_life_years: Finite = Field(6.5, gt=0, le=100, description="age at which the battery is replaced")
+    battery_life_years: Finite = Field(
+        6.5, ge=0.1, le=100, description="age at which the battery is replaced"
+    )
     battery_end_share: Finite = Field(
         0.8, gt=0, le=1, description="autonomy at replacement over that when new; 1 for no ageing"
     )

@@ -39,6 +39,10 @@ REFUSED = [
         'network.toml: part "modem_card": mtbf_h is 1e-09; must be 1 to 1000000000',
     ),
     (
+        {"power": [{"id": "weak", "battery_life_years": 1e-9}]},
+        'network.toml: power "weak": battery_life_years is 1e-09; must be 0.1 to 100',
+    ),
+    (
         {"switching": {"standby_test_days": 0.1 / 86_400.0}},
         "network.toml: switching: standby_test_days is 1.1574074074074074e-06; must be 0.05 to 10000",
     ),
