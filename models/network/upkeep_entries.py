@@ -8,6 +8,9 @@ from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.entry import Entry, Finite, Identifier
 
 
+_LEAST_RECONNECT_H = 0.1
+
+
 class Power(Entry):
     """How a site is fed."""
 
@@ -58,14 +61,22 @@ class Power(Entry):
         0.4, ge=0, lt=1, description="correlation of ln(harvest) from one day to the next"
     )
     solar_reconnect_share: Finite = Field(
-        0.2, gt=0, le=1, description="charge at which an empty site is switched on again"
+        0.2, gt=0, le=1, description="charge at which an empty site is switched on again, enough for 0.1 h"
     )
 
     @model_validator(mode="after")
-    def _rectifiers_suffice(self) -> "Power":
+    def _supply_suffices(self) -> "Power":
         if self.rectifiers and self.solar_harvest_h is not None:
             raise FieldError(
                 "rectifiers", f"{self.rectifiers} beside solar_harvest_h", "0: the sun needs none"
+            )
+        held_h = self.battery_h * self.solar_reconnect_share
+        if self.solar_harvest_h is not None and held_h < _LEAST_RECONNECT_H:
+            # Else a site that the sun nearly feeds would go on and off without end.
+            raise FieldError(
+                "solar_reconnect_share",
+                f"{self.solar_reconnect_share:g} of a battery of {self.battery_h:g} h",
+                f"so much that the site can be on for {_LEAST_RECONNECT_H:g} h",
             )
         if self.rectifiers_needed > max(self.rectifiers, 1):
             allowed = f"1 to rectifiers, {self.rectifiers}" if self.rectifiers else "1 without rectifiers"

@@ -572,6 +572,14 @@ def test_no_more_rectifiers_are_needed_than_there_are(rectifiers: int, needed: i
         Power(id="p", rectifiers=rectifiers, rectifiers_needed=needed)
 
 
+def test_a_site_in_the_sun_does_not_go_on_and_off_without_end() -> None:
+    sun = dict(id="p", solar_harvest_h=(20.0,) * 12)
+    assert Power(battery_h=0.5, solar_reconnect_share=0.2, **sun).battery_h == 0.5
+    for battery_h, share in ((0.0, 1.0), (0.4, 0.2), (100.0, 1e-9)):
+        with pytest.raises(ValueError, match="so much that the site can be on for 0.1 h"):
+            Power(battery_h=battery_h, solar_reconnect_share=share, **sun)
+
+
 def test_suggestions() -> None:
     assert suggestion("mil", ["hill", "mill"]) == 'Did you mean "mill"?'
     assert suggestion("MILL", ["hill", "Mill"]) == 'Did you mean "Mill"?'
