@@ -20,6 +20,8 @@ Name = Annotated[
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 """A number, neither infinite nor undefined."""
 
+_LEAST = 1e-9
+
 
 class Entry(BaseModel):
     """Base of every entry: frozen, closed (an unknown field is a fault), read by alias or by name."""
@@ -27,12 +29,19 @@ class Entry(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, validate_default=False)
 
     @model_validator(mode="after")
-    def _text_is_plain(self) -> Self:
-        """Refuse signs that a screen obeys instead of showing: control characters, changes of direction."""
+    def _values_are_plain(self) -> Self:
+        """Refuse signs that a screen obeys instead of showing (control characters, changes of direction), and
+        numbers above 0 by so little that what is divided by them has no end."""
         for field, value in self.__dict__.items():
             if isinstance(value, str) and (sign := steering_sign(value)):
-                name = type(self).model_fields[field].alias or field
-                raise FieldError(
-                    name, f"text with the sign {shown_sign(sign)}", "text that a screen shows as it is"
-                )
+                found, allowed = f"text with the sign {shown_sign(sign)}", "text that a screen shows as it is"
+            elif isinstance(value, float) and 0.0 < value < _LEAST and self._above_zero(field):
+                found, allowed = f"{value:g}", f"at least {_LEAST:g}"
+            else:
+                continue
+            raise FieldError(type(self).model_fields[field].alias or field, found, allowed)
         return self
+
+    @classmethod
+    def _above_zero(cls, field: str) -> bool:
+        return any(getattr(limit, "gt", None) == 0 for limit in cls.model_fields[field].metadata)

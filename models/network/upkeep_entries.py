@@ -7,7 +7,6 @@ from pydantic import Field, model_validator
 from hopyears.models.basics.faults import FieldError
 from hopyears.models.network.entry import Entry, Finite, Identifier
 
-
 _LEAST_RECONNECT_H = 0.1
 
 

@@ -64,9 +64,10 @@ def network_page() -> str:
     lines = [
         "# Fields of the network file",
         "",
-        f"A TOML file. A name has {IDENTIFIER_WORDS}. Entries in double brackets may be given again "
-        "and again, those in single brackets once. What stands for a default that is empty, the meaning "
-        "says. `hopyears check NETWORK` shows what is in force, `hopyears schema` prints the JSON Schema.",
+        f"A TOML file. A name has {IDENTIFIER_WORDS}; a number above 0 is at least 1e-9. "
+        "Entries in double brackets may be given again and again, those in single brackets once. "
+        "What stands for a default that is empty, the meaning says. `hopyears check NETWORK` shows what is in "
+        "force, `hopyears schema` prints the JSON Schema.",
         "",
         "## the file itself",
         "",

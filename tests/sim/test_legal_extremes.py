@@ -6,9 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from network_text import small, write
+from sane_tables import unexplained
 
 from hopyears.models.network.network import Hop, Network, Service
 from hopyears.sim.blocks.block import BlockSimulator
@@ -17,7 +17,6 @@ from hopyears.sim.commands import main
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.runs.results import Results
-from hopyears.sim.wording.columns import described
 
 Change = Callable[[dict[str, Any]], Any]
 
@@ -45,6 +44,14 @@ REFUSED = [
     (
         {"switching": {"standby_test_days": 0.1 / 86_400.0}},
         "network.toml: switching: standby_test_days is 1.1574074074074074e-06; must be 0.05 to 10000",
+    ),
+    (
+        {"antennas": [{"id": "dish", "diameter_m": 1e-300}]},
+        'network.toml: antenna "dish": diameter_m is 1e-300; must be at least 1e-09',
+    ),
+    (
+        {"radios": [{"id": "r18", "signature_delay_ns": 5e-324}]},
+        'network.toml: radio "r18": signature_delay_ns is 4.94066e-324; must be at least 1e-09',
     ),
     (
         {"title": "harm\u202eless"},
@@ -115,21 +122,6 @@ def test_a_run_of_what_is_legal_has_sane_tables(name: str, tmp_path: Path) -> No
     assert unexplained(results) == []
     minutes = results.services["unavailable_min_per_year"]
     assert minutes.between(0.0, 366.0 * 1440.0).all()
-
-
-def unexplained(results: Results) -> list[tuple[str, str]]:
-    """Columns with a figure that is none, or infinite, though their text does not say so."""
-    found = []
-    for table, frame in results.tables.items():
-        for column, words in described(table):
-            if column not in frame or frame[column].dtype.kind != "f":
-                continue
-            said = f"{words.meaning} {words.unseen}"
-            values = frame[column].to_numpy()
-            told = {"nan": "not a number" in said or "none" in said, "inf": "infinite" in said}
-            if (np.isnan(values).any() and not told["nan"]) or (np.isinf(values).any() and not told["inf"]):
-                found.append((table, column))
-    return found
 
 
 def star(n_hops: int, n_services: int, *, to_one_site: bool) -> Network:

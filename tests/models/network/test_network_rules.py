@@ -576,7 +576,7 @@ def test_a_site_in_the_sun_does_not_go_on_and_off_without_end() -> None:
     sun = dict(id="p", solar_harvest_h=(20.0,) * 12)
     assert Power(battery_h=0.5, solar_reconnect_share=0.2, **sun).battery_h == 0.5
     for battery_h, share in ((0.0, 1.0), (0.4, 0.2), (100.0, 1e-9)):
-        with pytest.raises(ValueError, match="so much that the site can be on for 0.1 h"):
+        with pytest.raises(ValueError, match=r"so much that the site can be on for 0\.1 h"):
             Power(battery_h=battery_h, solar_reconnect_share=share, **sun)
 
 
