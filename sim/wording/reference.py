@@ -66,8 +66,8 @@ def network_page() -> str:
         "",
         f"A TOML file. A name has {IDENTIFIER_WORDS}; a number above 0 is at least 1e-9. "
         "Entries in double brackets may be given again and again, those in single brackets once. "
-        "What stands for a default that is empty, the meaning says. `hopyears check NETWORK` shows what is in "
-        "force, `hopyears schema` prints the JSON Schema.",
+        "What stands for a default that is empty, the meaning says. `hopyears check NETWORK` shows what is "
+        "in force, `hopyears schema` prints the JSON Schema.",
         "",
         "## the file itself",
         "",
