@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.models.basics.kernel import kernel
+from hopyears.models.basics.search import first_above, first_from
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,17 +130,10 @@ def _within(offset: Ints, start_s: Floats, end_s: Floats, low_s: float, high_s: 
     """First interval of each row that ends after one time, and how many from it on begin before another."""
     first, count = np.empty(len(offset) - 1, np.int64), np.zeros(len(offset) - 1, np.int64)
     for row in range(len(first)):
-        low, high = offset[row], offset[row + 1]
-        while low < high:
-            middle = (low + high) // 2
-            low, high = (low, middle) if end_s[middle] > low_s else (middle + 1, high)
-        first[row] = low
-        high = offset[row + 1]
-        while low < high:
-            middle = (low + high) // 2
-            low, high = (low, middle) if start_s[middle] >= high_s else (middle + 1, high)
+        begin, stop = offset[row], offset[row + 1]
+        first[row] = begin + first_above(end_s[begin:stop], low_s)
         if low_s < high_s:
-            count[row] = low - first[row]
+            count[row] = first_from(start_s[first[row] : stop], high_s)
     return first, count
 
 

@@ -70,7 +70,7 @@ HISTORIES_OF_A_DRAW = 3
 AT_ONCE = 32
 """Histories that are judged together: what one teaches of joint states of the network serves the others."""
 
-HOPS_AT_ONCE = 6_400
+HOPS_OF_HISTORIES = 6_400
 """Hops of them that are held at once: on large networks fewer histories are judged together."""
 
 HISTORIES_OF_NIGHTS = 8
@@ -228,7 +228,7 @@ def _losses_to_failures(
 
 def _few(numbers: range, n_hops: int) -> Iterator[range]:
     """Some of the numbers after others, few enough for what is held of each."""
-    at_once = min(AT_ONCE, max(HOPS_AT_ONCE // n_hops, 1))
+    at_once = min(AT_ONCE, max(HOPS_OF_HISTORIES // n_hops, 1))
     for first in range(0, len(numbers), at_once):
         yield numbers[first : first + at_once]
 

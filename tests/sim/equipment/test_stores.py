@@ -21,14 +21,14 @@ LEAD_H = 100.0
 class Shop:
     """Stores whose faults the test decides; every order takes 100 h."""
 
-    def __init__(self, *depots, crews=1):
-        self.plant = bare_plant(4, unit_kind(1e5, 5.0), crews=crews, depots=depots)
+    def __init__(self, *depots, crews=1, plant=None):
+        self.plant = plant or bare_plant(4, unit_kind(1e5, 5.0), crews=crews, depots=depots)
         self.env = simpy.Environment()
         self.dispatcher = Dispatcher(self.env, self.plant, unlimited=False)
         self.stores = Stores(self.env, self.plant, self.dispatcher, unlimited=False)
 
-    def ask(self, part, priority, *fitting):
-        episode = Episode(part, 0, self.env.now, 1, priority=priority)
+    def ask(self, part, priority, *fitting, site=0):
+        episode = Episode(part, site, self.env.now, 1, priority=priority)
         return episode, self.stores.ask(episode, fitting or ("unit",), 0.5)
 
     def at(self, hours):
@@ -119,11 +119,8 @@ def test_an_order_that_comes_sooner_anyway_is_not_made_again():
 
 def test_an_express_order_is_that_of_another_store_where_the_own_has_none():
     far = spares_at("far", 50.5, 10.0, {"unit": 0}, lead_time=Law.fixed(3.0 * LEAD_H), express_h=24.0)
-    shop = Shop(depot({"unit": 0}), far)
-    shop.plant = two_sites(depots=shop.plant.depots)
-    shop.stores = Stores(shop.env, shop.plant, shop.dispatcher, unlimited=False)
-    first = Episode(1, 1, 0.0, 1, priority=1)
-    older = shop.stores.ask(first, ("unit",), 0.5)
+    shop = Shop(plant=two_sites(depots=(depot({"unit": 0}), far)))
+    first, older = shop.ask(1, 1, site=1)
     shop.at(1.0)
     fault, waits = shop.ask(0, 1)
     shop.at(LEAD_H + 2.0)  # the older fault takes what was ordered for the other
