@@ -140,8 +140,8 @@ class YearTables:
         met = self._met(services)
         return met if self._weather is None else met.with_weather(self._weather[list(services)])
 
-    def simulated(self, services: Sequence[int]) -> Floats:
-        """What the years took in the run's blocks, as ``YearsMet.years``."""
+    def _simulated(self, services: Sequence[int]) -> Floats:
+        """Of ``YearsMet``, the years."""
         years = _no_months(self.n_years, len(services))
         place, keys, values = self._months.of(services)
         both = keys[:, 2] == BOTH
@@ -151,7 +151,7 @@ class YearTables:
         return years
 
     def _met(self, services: Sequence[int]) -> YearsMet:
-        years = self.simulated(services)
+        years = self._simulated(services)
         own = _no_months(self.n_years, len(services))
         if not self.replicated:
             return YearsMet(years, own, self.block_years)

@@ -1,6 +1,7 @@
 """Tables of single years: what a share of them does not exceed, and how likely one breaks an availability."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,6 @@ from hopyears.models.basics.units import MINUTES_PER_YEAR, SECONDS_PER_YEAR
 from hopyears.sim.counting.figures import put_interval
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.result_tables import table_of
-from hopyears.sim.counting.statistics import Interval
 from hopyears.sim.counting.years import year_quantile
 from hopyears.sim.rare.year_law import Measure, YearLaw
 from hopyears.sim.rare.year_tables import YearTables
@@ -56,38 +56,24 @@ def single_years(years: YearTables, network: Mapping[str, Any]) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
 
 
-def year_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
-    """Quantiles over years: minutes that a share of the years do not exceed, with 95 % intervals.
+def year_tables(services: Sequence[str], years: YearTables) -> dict[str, pd.DataFrame]:
+    """The tables ``service_years`` and ``service_targets``, with 95 % intervals.
 
-    From the simulated years alone. Columns: service, share_of_years, unavailable_min (with ``_low`` and
-    ``_high``; a limit is infinite when the years are too few to tell).
+    Minutes that a share of the years do not exceed, from the simulated years alone; a limit is infinite when
+    they are too few to tell. Chance that a given year breaks each availability of ``LEVELS``.
     """
-    rows = []
+    shares, targets = list[dict[str, object]](), list[dict[str, object]]()
     for number, service in enumerate(services):
-        minutes = UNAVAILABLE.worst(UNAVAILABLE.periods(years.simulated([number])))
+        met = years.of([number])
+        minutes, law = UNAVAILABLE.worst(UNAVAILABLE.periods(met.years)), YearLaw(met, [UNAVAILABLE])
         for share in QUANTILES:
             found = year_quantile(minutes, share)
-            row: dict[str, object] = {"service": service, "share_of_years": share}
-            put_interval(row, "unavailable_min", Interval(max(found.low, 0.0), found.best, found.high))
-            rows.append(row)
-    return table_of("service_years", rows)
-
-
-def target_table(services: Sequence[str], years: YearTables) -> pd.DataFrame:
-    """Chance that a given year breaks each availability of ``LEVELS``, with 95 % intervals.
-
-    Columns: service, availability, target_min_per_year, year_break_chance (with ``_low`` and ``_high``).
-    """
-    rows = []
-    for number, service in enumerate(services):
-        law = YearLaw(years.of([number]), [UNAVAILABLE])
+            shares.append({"service": service, "share_of_years": share})
+            put_interval(shares[-1], "unavailable_min", replace(found, low=max(found.low, 0.0)))
         for level in LEVELS:
             target_min = (1.0 - level) * MINUTES_PER_YEAR
-            row: dict[str, object] = {
-                "service": service,
-                "availability": level,
-                "target_min_per_year": target_min,
-            }
-            put_interval(row, "year_break_chance", law.break_chance([target_min], level=0.95))
-            rows.append(row)
-    return table_of("service_targets", rows)
+            targets.append({"service": service, "availability": level, "target_min_per_year": target_min})
+            put_interval(targets[-1], "year_break_chance", law.break_chance([target_min], level=0.95))
+    return {
+        name: table_of(name, rows) for name, rows in (("service_years", shares), ("service_targets", targets))
+    }

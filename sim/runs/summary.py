@@ -35,7 +35,7 @@ from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.blocks_seen import MOST_OF_A_SERVICE, BlocksSeen, month_table
 from hopyears.sim.runs.direction_table import direction_table
 from hopyears.sim.runs.objective_table import objective_table
-from hopyears.sim.runs.single_years import target_table, year_table
+from hopyears.sim.runs.single_years import year_tables
 from hopyears.sim.runs.summary_failures import failure_frames
 from hopyears.sim.runs.summary_hops import capacity_table, hop_cause_table, hop_table, modulation_table
 from hopyears.sim.runs.summary_traffic import (
@@ -56,7 +56,8 @@ __all__ = ["SHARES", "UNSEEN_OUTAGE_S", "per_block", "read_tallies", "summarise"
 
 def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
     """Tables of results of all finished blocks of a run."""
-    by_year = _year_tables(prepared, folder)  # first: its years and the figures below are never held together
+    # First: its years and the figures below are never held together.
+    by_year = year_tables([demand.id for demand in prepared.demands], YearTables(folder))
     seen = BlocksSeen.read(prepared, folder)
     blocks, total = seen.blocks, seen.total
     predicted_hops = predict_hops(prepared)
@@ -89,12 +90,6 @@ def summarise(prepared: Prepared, folder: RunFolder) -> dict[str, pa.Table]:
         "service_money": service_money(network, blocks, YearTables(folder)),
     }
     return {name: pa.Table.from_pandas(frame, preserve_index=False) for name, frame in frames.items()}
-
-
-def _year_tables(prepared: Prepared, folder: RunFolder) -> dict[str, pd.DataFrame]:
-    """Tables of single years."""
-    years, ids = YearTables(folder), [demand.id for demand in prepared.demands]
-    return {"service_years": year_table(ids, years), "service_targets": target_table(ids, years)}
 
 
 def read_tallies(prepared: Prepared, folder: RunFolder) -> list[Tally]:

@@ -20,7 +20,7 @@ from hopyears.sim.runs.promise import (
     years_wanted,
 )
 from hopyears.sim.runs.promise_terms import Promise, PromiseTerms, promises_of
-from hopyears.sim.runs.single_years import UNAVAILABLE, single_years, target_table, year_table
+from hopyears.sim.runs.single_years import UNAVAILABLE, single_years, year_tables
 from hopyears.sim.wording.promises import promise_rows
 
 NETWORK = {
@@ -51,9 +51,6 @@ class Years:
             np.concatenate([each.own for each in found], axis=1),
             1,
         )
-
-    def simulated(self, services):
-        return self.of(services).years
 
 
 def limit(minutes, chance=0.9, confidence=0.9):
@@ -165,10 +162,10 @@ def test_single_years_and_tables_of_results():
     years = single_years(Years(), NETWORK)
     assert list(years.groupby("service", sort=False)["unavailable_min"].max()) == [99.0, 0.0]
     assert set(years["mean_throughput_mbit_s"]) == {100.0, 50.0}
-    table = year_table(("one", "none"), Years())
-    grouped = table.groupby("service", sort=False)["unavailable_min"]
+    tables = year_tables(("one", "none"), Years())
+    grouped = tables["service_years"].groupby("service", sort=False)["unavailable_min"]
     assert grouped.apply(lambda x: x.is_monotonic_increasing).all()
-    targets = target_table(("one", "none"), Years())
+    targets = tables["service_targets"]
     assert (targets["year_break_chance_low"] <= targets["year_break_chance"]).all()
     assert isinstance(targets, pd.DataFrame)
 
