@@ -26,8 +26,23 @@ def steering_sign(text: str) -> str:
     """The first sign of a text that a screen obeys instead of showing; empty where there is none."""
     if text.isascii() and text.isprintable():
         return ""
-    steering = (c for c in text if c in DIRECTIONS or unicodedata.category(c) in ("Cc", "Cs"))
-    return next(steering, "")
+    return next(filter(_steers, text), "")
+
+
+def _steers(sign: str) -> bool:
+    return sign in DIRECTIONS or unicodedata.category(sign) in ("Cc", "Cs")
+
+
+def without_steering(text: str) -> str:
+    """Text in one line, without signs that a screen obeys: a blank for those that part words.
+
+    >>> without_steering("Old\\nMill\\u200e")
+    'Old Mill'
+    """
+    if not steering_sign(text):
+        return text
+    kept = ((" " if sign.isspace() else "") if _steers(sign) else sign for sign in text)
+    return " ".join("".join(kept).split())
 
 
 def shown_sign(sign: str) -> str:

@@ -8,6 +8,7 @@ RFC 7946 (2016): longitude before latitude, WGS 84, heights in metres as a third
 import json
 from typing import Any
 
+from hopyears.models.basics.faults import without_steering
 from hopyears.sim.inputs.input_errors import InputError, printable
 
 Cells = tuple[tuple[str, ...], list[list[str]], list[int]]
@@ -51,11 +52,12 @@ def _rows(features: list[dict[str, Any]], kind: str, columns: tuple[str, ...]) -
     ]
     names = dict.fromkeys(str(key) for _, properties, _ in found for key in properties)
     own = [name for name in names if name not in columns]
-    rows = [
-        [*places, *("" if properties.get(key) is None else str(properties[key]) for key in own)]
-        for _, properties, places in found
-    ]
+    rows = [[*places, *(_text_of(properties.get(key)) for key in own)] for _, properties, places in found]
     return (*columns, *(printable(key, 80) for key in own)), rows, [number for number, _, _ in found]
+
+
+def _text_of(value: Any) -> str:
+    return "" if value is None else without_steering(str(value))
 
 
 def _properties(feature: dict[str, Any]) -> dict[str, Any]:

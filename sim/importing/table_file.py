@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from hopyears.models.basics.faults import without_steering
 from hopyears.sim.importing.geojson_in import is_geojson, tables_of_geojson
 from hopyears.sim.inputs.input_errors import InputError, printable
 from hopyears.sim.inputs.input_text import read_bytes
@@ -196,7 +197,7 @@ def _table(
     name: str, rows: list[list[str]], numbers: list[int], header_row: int, encoding: str, separator: str,
     sheet: str = "",
 ) -> Table:  # fmt: skip
-    rows = [[cell.strip() for cell in row] for row in rows]
+    rows = [[without_steering(cell).strip() for cell in row] for row in rows]
     head = _header_place(rows) if not header_row else min(header_row, len(rows)) - 1
     if not rows or head < 0:
         return Table(name, (), [], [])

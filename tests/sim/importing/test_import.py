@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from hopyears.models.network.network import Network
 from hopyears.sim.commands import main
+from hopyears.sim.importing.geojson_in import tables_of_geojson
 from hopyears.sim.importing.headers import headers_of
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.network_file import read_network
@@ -262,6 +263,25 @@ def test_geojson_of_points_and_lines(tmp_path: Path, capsys: pytest.CaptureFixtu
     hop = network.hops[0]
     assert (hop.id, hop.site_a, hop.site_b, hop.frequency_ghz) == ("x1", "P", "Q", 23.0)
     assert (network.site("P").ground_height_m, network.site("P").longitude_deg) == (20.0, 11.0)
+
+
+def test_signs_that_no_screen_shows_are_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Cells copied from pages and workbooks hold line breaks and marks of direction; files take neither."""
+    (tmp_path / "s.csv").write_text(
+        'id,name,\u200elatitude,longitude\na,"Old\nMill",45,9\nb,\u202eTop\u202c,45.05,\u200e9.1\n',
+        encoding="utf-8",
+    )
+    (tmp_path / "h.csv").write_text("id,from,to,Frequency (GHz)\nh1,a,b\u200f,\u200e18\n", encoding="utf-8")
+    network, _ = imported(
+        tmp_path, capsys, "--sites", str(tmp_path / "s.csv"), "--hops", str(tmp_path / "h.csv")
+    )
+    assert [(site.name, site.longitude_deg) for site in network.sites] == [("Old Mill", 9.0), ("Top", 9.1)]
+    assert [(hop.site_b, hop.frequency_ghz) for hop in network.hops] == [("b", 18.0)]
+    feature = {"type": "Feature", "geometry": {"type": "Point", "coordinates": [9.0, 45.0]}}
+    points, _ = tables_of_geojson(
+        json.dumps({"features": [feature | {"properties": {"id": "a", "name": "Old\tMill\u200e"}}]}), "x"
+    )
+    assert points[1][0][-1] == "Old Mill"
 
 
 def test_names_of_columns_taken_apart() -> None:
