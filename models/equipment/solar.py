@@ -26,7 +26,7 @@ class Solar:
     day_correlation : float
         Correlation of that logarithm from one day to the next, 0 to below 1.
     reconnect_share : float
-        Charge at which an empty site is switched on again, over a full battery, 0 to 1.
+        Charge at which an empty site is switched on again, over a full battery, above 0, at most 1.
     """
 
     harvest_h: tuple[float, ...]
@@ -75,7 +75,7 @@ def solar_down(
     battery_s : float
         Autonomy of a full battery [s], above 0. Full at the first midnight.
     reconnect_share : float
-        Charge at which the load is switched on again, over a full battery, 0 to 1.
+        Charge at which the load is switched on again, over a full battery, above 0, at most 1.
     first_midnight_s : float
         Solar midnight at which the first day begins [s].
 
@@ -84,7 +84,10 @@ def solar_down(
     The load draws one second of charge a second while it is on. It goes off when the battery is empty
     and on again when ``reconnect_share`` is reached.
     """
-    start, end = _dark(harvest_h, battery_s, reconnect_share * battery_s)
+    reconnect_s = reconnect_share * battery_s
+    if not reconnect_s > 0.0:
+        raise ValueError(f"charge to switch on again is {reconnect_s} s; must be above 0")
+    start, end = _dark(harvest_h, battery_s, reconnect_s)
     offset = np.array([0, len(start)], dtype=np.int64)
     return Intervals(offset, start + first_midnight_s, end + first_midnight_s)
 

@@ -20,7 +20,8 @@ Name = Annotated[
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 """A number, neither infinite nor undefined."""
 
-_LEAST = 1e-9
+LEAST = 1e-9
+"""Of numbers that must be above 0: what is divided by a smaller one has no end."""
 
 
 class Entry(BaseModel):
@@ -31,12 +32,12 @@ class Entry(BaseModel):
     @model_validator(mode="after")
     def _values_are_plain(self) -> Self:
         """Refuse signs that a screen obeys instead of showing (control characters, changes of direction), and
-        numbers above 0 by so little that what is divided by them has no end."""
+        numbers above 0 by less than ``LEAST``."""
         for field, value in self.__dict__.items():
             if isinstance(value, str) and (sign := steering_sign(value)):
                 found, allowed = f"text with the sign {shown_sign(sign)}", "text that a screen shows as it is"
-            elif isinstance(value, float) and 0.0 < value < _LEAST and self._above_zero(field):
-                found, allowed = f"{value:g}", f"at least {_LEAST:g}"
+            elif isinstance(value, float) and 0.0 < value < LEAST and self._above_zero(field):
+                found, allowed = f"{value:g}", f"at least {LEAST:g}"
             else:
                 continue
             raise FieldError(type(self).model_fields[field].alias or field, found, allowed)

@@ -60,7 +60,11 @@ class Power(Entry):
         0.4, ge=0, lt=1, description="correlation of ln(harvest) from one day to the next"
     )
     solar_reconnect_share: Finite = Field(
-        0.2, gt=0, le=1, description="charge at which an empty site is switched on again, enough for 0.1 h"
+        0.2,
+        gt=0,
+        le=1,
+        description="charge at which an empty site is switched on again, enough for at least "
+        f"{_LEAST_RECONNECT_H:g} h",
     )
 
     @model_validator(mode="after")

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from hopyears.models.network.entry import LEAST
 from hopyears.sim.counting.result_tables import ENDS, TABLES
 from hopyears.sim.inputs.input_errors import IDENTIFIER_WORDS, allowed_words
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, SINGLE_ENTRIES
@@ -64,7 +65,7 @@ def network_page() -> str:
     lines = [
         "# Fields of the network file",
         "",
-        f"A TOML file. A name has {IDENTIFIER_WORDS}; a number above 0 is at least 1e-9. "
+        f"A TOML file. A name has {IDENTIFIER_WORDS}; a number above 0 is at least {LEAST:g}. "
         "Entries in double brackets may be given again and again, those in single brackets once. "
         "What stands for a default that is empty, the meaning says. `hopyears check NETWORK` shows what is "
         "in force, `hopyears schema` prints the JSON Schema.",

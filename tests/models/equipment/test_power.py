@@ -123,6 +123,8 @@ def test_daily_harvest_has_its_mean_and_persistence():
 def test_impossible_supplies_are_refused():
     with pytest.raises(ValueError, match="battery_h is -1; must be at least 0"):
         supply(battery_h=-1)
+    with pytest.raises(ValueError, match=r"charge to switch on again is 0.0 s; must be above 0"):
+        solar_down(np.full(9, 9.0), battery_s=0.0, reconnect_share=0.2, first_midnight_s=0.0)
     with pytest.raises(ValueError, match="must be 12 numbers"):
         Solar((1.0,) * 11, ln_sd=0.6, day_correlation=0.4, reconnect_share=0.2)
     with pytest.raises(ValueError, match="day_correlation is 1"):
