@@ -64,5 +64,6 @@ def described(table: str) -> Iterator[tuple[str, Column]]:
         yield name, words
         if name != word:
             for end, limit in zip(ENDS, ("lower", "upper"), strict=True):
-                usual = Column(words.unit, f"{limit} limit of the {interval} of {name}")
+                none = f"; not a number where {name} says so" if "not a number" in words.meaning else ""
+                usual = Column(words.unit, f"{limit} limit of the {interval} of {name}{none}")
                 yield f"{name}{end}", IN_TABLE.get((table, f"{name}{end}"), usual)

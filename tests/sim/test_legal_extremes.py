@@ -3,9 +3,11 @@
 import math
 import random
 from collections.abc import Callable
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from network_text import small, write
 from sane_tables import unexplained
@@ -119,9 +121,26 @@ def test_a_run_of_what_is_legal_has_sane_tables(name: str, tmp_path: Path) -> No
     words = ["--years", "2", "--block-years", "1", "--replications", "1", "--workers", "1", "--out", str(out)]
     assert main(["simulate", str(write(tmp_path, data)), *words]) == 0
     results = Results.load(out)
-    assert unexplained(results) == []
+    assert unexplained(results.tables) == []
     minutes = results.services["unavailable_min_per_year"]
     assert minutes.between(0.0, 366.0 * 1440.0).all()
+
+
+@pytest.mark.slow
+def test_tables_of_plans_and_purchases_say_where_they_have_no_figure(tmp_path: Path) -> None:
+    """Of services without penalties, of rows for all services, of a first step that has no next best."""
+    network = str(tmp_path / "network.toml")
+    Path(network).write_text((files("hopyears.sim") / "guide" / "start.toml").read_text("utf-8"), "utf-8")
+    plan = write(
+        tmp_path, {"title": "more", "hops": [{"id": "ridge-quay", "scheme": "1+1 HSB"}]}, "plan.toml"
+    )
+    short = ["--block-years", "1", "--workers", "1", "--out"]
+    compared, advice = tmp_path / "compared", tmp_path / "advice"
+    assert main(["compare", network, str(plan), "--years", "2", *short, str(compared)]) == 0
+    assert main(["advise", network, "--budget", "5000", "--years", "4", *short, str(advice)]) == 0
+    stored = [*compared.glob("*.parquet"), *advice.glob("*.parquet")]
+    assert {path.stem for path in stored} >= {"plans", "differences", "bill_differences", "purchases"}
+    assert unexplained({path.stem: pd.read_parquet(path) for path in stored}) == []
 
 
 def star(n_hops: int, n_services: int, *, to_one_site: bool) -> Network:

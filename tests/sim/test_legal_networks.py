@@ -91,7 +91,7 @@ def judge(folder, network, capsys):
             return
     event("simulated")
     results = Results.load(Path(out))
-    assert unexplained(results) == []
+    assert unexplained(results.tables) == []
     assert results.services["unavailable_min_per_year"].between(0.0, 366.0 * 1440.0).all()
     for table, frame in results.tables.items():
         for low in (name for name in frame if name.endswith("_low")):

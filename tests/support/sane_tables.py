@@ -1,15 +1,17 @@
 """What must hold of any table of results."""
 
-import numpy as np
+from collections.abc import Mapping
 
-from hopyears.sim.runs.results import Results
+import numpy as np
+import pandas as pd
+
 from hopyears.sim.wording.columns import described
 
 
-def unexplained(results: Results) -> list[tuple[str, str]]:
+def unexplained(tables: Mapping[str, pd.DataFrame]) -> list[tuple[str, str]]:
     """Columns with a figure that is none, or infinite, though their text does not say so."""
     found = []
-    for table, frame in results.tables.items():
+    for table, frame in tables.items():
         for column, words in described(table):
             if column not in frame or frame[column].dtype.kind != "f":
                 continue
