@@ -127,20 +127,22 @@ def test_a_run_of_what_is_legal_has_sane_tables(name: str, tmp_path: Path) -> No
 
 
 @pytest.mark.slow
-def test_tables_of_plans_and_purchases_say_where_they_have_no_figure(tmp_path: Path) -> None:
-    """Of services without penalties, of rows for all services, of a first step that has no next best."""
+def test_tables_of_studies_say_where_they_have_no_figure(tmp_path: Path) -> None:
+    """Services without penalties, rows for all services or causes, a first step without a next best."""
     network = str(tmp_path / "network.toml")
     Path(network).write_text((files("hopyears.sim") / "guide" / "start.toml").read_text("utf-8"), "utf-8")
     plan = write(
         tmp_path, {"title": "more", "hops": [{"id": "ridge-quay", "scheme": "1+1 HSB"}]}, "plan.toml"
     )
     short = ["--block-years", "1", "--workers", "1", "--out"]
-    compared, advice = tmp_path / "compared", tmp_path / "advice"
+    compared, advice, studied = (tmp_path / name for name in ("compared", "advice", "studied"))
     assert main(["compare", network, str(plan), "--years", "2", *short, str(compared)]) == 0
     assert main(["advise", network, "--budget", "5000", "--years", "4", *short, str(advice)]) == 0
-    stored = [*compared.glob("*.parquet"), *advice.glob("*.parquet")]
-    assert {path.stem for path in stored} >= {"plans", "differences", "bill_differences", "purchases"}
-    assert unexplained({path.stem: pd.read_parquet(path) for path in stored}) == []
+    assert main(["modulation", network, "--hop", "all", "--years", "2", *short, str(studied)]) == 0
+    stored = {path.stem: path for folder in (compared, advice) for path in folder.glob("*.parquet")}
+    stored |= {f"modulation_{path.stem}": path for path in (studied / "tables").glob("*.parquet")}
+    assert {"plans", "differences", "bill_differences", "purchases", "modulation_hops"} <= set(stored)
+    assert unexplained({name: pd.read_parquet(path) for name, path in stored.items()}) == []
 
 
 def star(n_hops: int, n_services: int, *, to_one_site: bool) -> Network:
