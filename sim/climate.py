@@ -4,6 +4,7 @@ The maps come with the library ``itur``, which takes a second to import: a warm 
 place is looked up by itself, since ``itur`` 0.4 mixes up the rain rates of places given together.
 """
 
+import sys
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields, replace
 from functools import cache
@@ -15,6 +16,7 @@ import numpy as np
 from hopyears.models.air import seasonality
 from hopyears.models.air.rain_law import RainLaw, annual_rain_probability, rain_law, rates_and_chances
 from hopyears.models.basics.arrays import Floats
+from hopyears.models.basics.memory import holes_given_back
 from hopyears.sim.storage.disk_cache import Key, kept, kept_arrays
 
 _FORMAT = 1
@@ -145,6 +147,16 @@ def monthly_rain_grid(latitudes_deg: Floats, longitudes_deg: Floats) -> tuple[Fl
     found = kept_arrays("rain-grid", (_FORMAT, _map_version(), rows, columns), compute)
     shape = (len(rows), len(columns), 12)
     return found["rate"].reshape(shape), found["probability"].reshape(shape)
+
+
+def maps_let_go() -> None:
+    """Give back the memory of maps that were read, half a GiB; what needs them again reads them again."""
+    models = [module for name, module in sys.modules.items() if name.startswith("itur.models.itu")]
+    for module in models:
+        if hasattr(module, "change_version"):  # to the same: the library begins anew, without maps
+            module.change_version(module.get_version())
+    if models:
+        holes_given_back()
 
 
 def land_shares(edges_deg: Floats) -> Floats:

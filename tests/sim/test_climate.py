@@ -229,3 +229,13 @@ def test_years_spread_as_on_the_map_of_the_recommendation():
     assert max(miss) < 1.0
     median = np.abs(np.log(0.18 / np.array([row["value"] for row in RATIOS])))
     assert np.median(miss) < 0.3 * np.median(median)
+
+
+def test_maps_are_let_go_and_read_again_when_they_are_needed():
+    import itur.models.itu837 as itu837
+
+    found = climate._look_up(46.2, 7.1, None)
+    assert vars(itu837)["__model"].instance._Mt
+    climate.maps_let_go()
+    assert not vars(itu837)["__model"].instance._Mt
+    assert climate._look_up(46.2, 7.1, None) == found
