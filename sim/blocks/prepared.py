@@ -21,7 +21,6 @@ from hopyears.models.basics.percentiles import measured_points
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.hop_nights import fading_lines, night_places, nights_of
-from hopyears.sim.climate import maps_let_go
 from hopyears.sim.equipment.plant_builder import BuiltPlant, build_plant
 from hopyears.sim.hops.design_doubts import refuse_designs
 from hopyears.sim.hops.hop_design import (
@@ -185,7 +184,6 @@ def prepare(
     nights = tuple(nights_of(design) if options.multipath else None for design in designs)
     region = Region.around(np.array([x for x, _ in site_km]), np.array([y for _, y in site_km]))
     weather = field_weather(network, storms, region)
-    maps_let_go()
     share = (
         storm_share(weather, storms, region, site_km, storm_reach(network))
         if options.rain and options.failures

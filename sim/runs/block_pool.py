@@ -12,6 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
+from hopyears.sim.climate import maps_let_go
 from hopyears.sim.runs.cluster import as_they_end, cluster_pool
 from hopyears.sim.runs.processes import serve_parent_only, start_server, worker_context
 from hopyears.sim.storage.whole_file import RunError
@@ -67,6 +68,7 @@ def block_pool(
     most : int
         Blocks there will be at most: more processes are not started.
     """
+    maps_let_go()  # once all networks of a study are ready, as each that has new places reads them
     if isinstance(workers, str):
         with cluster_pool(workers, make, arguments) as studied:
             yield studied

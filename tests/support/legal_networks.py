@@ -5,6 +5,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from hopyears.models.network.entry import LEAST
 from hopyears.sim.inputs.network_file import file_schema
 
 NAMED = ("id", "from", "to", "site", "base")
@@ -77,7 +78,7 @@ def _numbers(field: Data) -> st.SearchStrategy[Any]:
     if field["type"] == "integer":
         return st.integers(int(low) + above, int(high) - below)
     if above and low == 0:
-        low, above = 1e-9, False
+        low, above = LEAST, False
     even = st.floats(low, high, exclude_min=above, exclude_max=below)
     if low < 0.0 or high <= 0.0:
         return even
