@@ -10,8 +10,9 @@ import gc
 from collections.abc import Collection
 from typing import Any, cast
 
+from llvmlite import binding
 from llvmlite.binding import ffi
-from numba.core import codegen, lowering, targetconfig
+from numba.core import cgutils, codegen, config, lowering, targetconfig
 
 from hopyears.models.basics import kernel
 
@@ -32,6 +33,7 @@ class _Late(codegen.JITCodeLibrary):
     """Code that callers take in; machine code is made of it when somebody asks where it begins."""
 
     _is_made = False
+    _level = config.OPT
     _compiled_object: Any = None
 
     def _finalize_final_module(self) -> None:
@@ -41,6 +43,24 @@ class _Late(codegen.JITCodeLibrary):
         self._finalize_dynamic_globals()
         self._verify_declare_only_symbols()
         self._finalized = True
+
+    def add_ir_module(self, ir_module: Any) -> None:
+        """Take in code. Callers work it over again, so that little is done to it here.
+
+        Where sums may be taken in any order, last digits follow the steps of work: there all are taken.
+        """
+        text = cgutils.normalize_ir_text(str(ir_module))
+        self._level = config.OPT if " reassoc " in text else 1
+        module = binding.parse_assembly(text)
+        module.name = ir_module.name
+        self.add_llvm_module(module)
+
+    def _optimize_functions(self, module: Any) -> None:
+        level, config.OPT = config.OPT, self._level
+        try:
+            super()._optimize_functions(module)
+        finally:
+            config.OPT = level
 
     def _optimize_final_module(self) -> None:
         pass  # what callers take in is worked over there, once
