@@ -144,8 +144,8 @@ def _wet_where(wet, n_nights, start_s, end_s, night_start_s, span_s):  # type: i
                 i, beyond, begin_s = i if beyond else 0, True, begin_s - span_s
             while i < n and end_s[i] <= begin_s:
                 i += 1
-            if i < n and start_s[i] < begin_s + SLOT_S:
-                wet[hour, night >> 3] |= np.uint8(1 << (night & 7))
+            if i < n:  # no branch on whether it touches: that is hard to foresee
+                wet[hour, night >> 3] |= np.uint8((start_s[i] < begin_s + SLOT_S) << (night & 7))
 
 
 def _n_nights(n_years: int) -> int:

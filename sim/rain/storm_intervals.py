@@ -5,7 +5,7 @@ from numpy.typing import ArrayLike
 
 from hopyears.models.basics.arrays import Floats, Ints, read_only
 from hopyears.models.basics.intervals import Intervals
-from hopyears.models.basics.kernel import kernel, written_out
+from hopyears.models.basics.kernel import bare_inlined, kernel, written_out
 from hopyears.sim.rain.rain_field import RainField
 
 PLACES_AT_ONCE = 16
@@ -97,18 +97,30 @@ def _passages(discs, places, distance):  # type: ignore[no-untyped-def]
     near = _near_all(discs, places, distance)
     n_near = near.shape[1]
     counts, n, room = np.zeros(len(places), np.int64), 0, 1024
-    times, enter, leave = np.empty((2, room)), np.empty(n_near), np.empty(n_near)
+    times, enter_s, leave_s = np.empty((2, room)), np.empty(n_near), np.empty(n_near)
     for place in range(len(places)):
         if room - n < n_near:
             more = max(room, n_near)
             times = np.concatenate((times, np.empty((2, more))), axis=1)
             room += more
+        x_km, y_km = places[place, 0], places[place, 1]
         for i in range(n_near):  # no branch, so that the compiler makes vector instructions of it
-            enter[i], leave[i] = _passage(near, i, places[place, 0], places[place, 1], distance)
+            enter_s[i], leave_s[i] = _passage(
+                near[2, i] - x_km,
+                near[3, i] - y_km,
+                near[4, i],
+                near[5, i],
+                near[6, i] + distance,
+                near[1, i] - near[0, i],
+            )
+        passed = 0
+        for i in range(n_near):  # none here either: which discs pass is hard to foresee
+            enter, leave = enter_s[i], leave_s[i]
+            enter_s[passed], leave_s[passed] = near[0, i] + enter, near[0, i] + leave
+            passed += enter < leave
         first = n
-        for i in range(n_near):
-            if enter[i] < leave[i]:
-                n = _put_among(times, first, n, near[0, i] + enter[i], near[0, i] + leave[i])
+        for i in range(passed):
+            n = _put_among(times, first, n, enter_s[i], leave_s[i])
         counts[place] = n - first
     return counts, times[:, :n].copy()
 
@@ -124,7 +136,8 @@ def _near_all(discs, places, distance):  # type: ignore[no-untyped-def]
     spread = np.sqrt(square)
     near, n = np.empty(discs.shape[1], np.int64), 0
     for i in range(len(near)):
-        enter, leave = _passage(discs, i, x, y, distance + spread + 1e-6)
+        limit, lasts = discs[6, i] + distance + spread + 1e-6, discs[1, i] - discs[0, i]
+        enter, leave = _passage(discs[2, i] - x, discs[3, i] - y, discs[4, i], discs[5, i], limit, lasts)
         near[n] = i
         n += enter < leave
     columns = np.empty((7, n))
@@ -134,7 +147,7 @@ def _near_all(discs, places, distance):  # type: ignore[no-untyped-def]
     return columns
 
 
-@written_out
+@bare_inlined
 def _put_among(times, first, n, begin, end):  # type: ignore[no-untyped-def]
     """Add an interval to disjoint ones in order, from ``first`` up to ``n``; their number after that."""
     after = n
@@ -156,12 +169,13 @@ def _put_among(times, first, n, begin, end):  # type: ignore[no-untyped-def]
 
 
 @written_out
-def _passage(discs, i, at_x, at_y, distance):  # type: ignore[no-untyped-def]
-    """When a disc, of columns, is within the distance of a place, after its begin [s]; never, if out is not
-    after in."""
-    x, y, vx, vy = discs[2, i] - at_x, discs[3, i] - at_y, discs[4, i], discs[5, i]
-    limit = discs[6, i] + distance
+def _passage(x, y, vx, vy, limit, lasts):  # type: ignore[no-untyped-def]
+    """When a disc comes within a limit of a place, from where it is to it, and goes [s]; never, if it does
+    not go after it comes.
+
+    Numbers alone: an array handed over here is counted for each disc, which keeps out vector instructions.
+    """
     speed2 = vx * vx + vy * vy + 1e-18
     middle = -(x * vx + y * vy) / speed2
     half = np.sqrt(max(limit * limit - (x * x + y * y - middle * middle * speed2), 0.0) / speed2)
-    return max(middle - half, 0.0), min(middle + half, discs[1, i] - discs[0, i])
+    return max(middle - half, 0.0), min(middle + half, lasts)

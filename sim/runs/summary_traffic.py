@@ -118,10 +118,7 @@ def by_priority(
         causes and comes first.
     """
     level_of = {demand.id: demand.priority for demand in demands}
-    frame = pd.concat(
-        [_sums(block, level_of) / block_years for block in blocks], axis=1, keys=range(len(blocks))
-    )
-    frame = frame.fillna(0.0).sort_index()
+    frame = _sums(blocks, level_of) / block_years
     rows: list[dict[str, object]] = []
     for level in sorted(set(level_of.values())):
         own = frame[frame.index.get_level_values("priority") == level]
@@ -131,7 +128,7 @@ def by_priority(
         for cause, values in named:
             row: dict[str, object] = {"priority": level, "cause": cause}
             for name, ending, of_all in zip(MISSING, ("share", "committed_share"), asked, strict=True):
-                by_block = values.xs(name, level=1).to_numpy(dtype=np.float64)
+                by_block = values[name].to_numpy(dtype=np.float64)
                 # Where nothing was lost: at most all services of the priority for the length of one outage.
                 unseen = of_all * UNSEEN_OUTAGE_S / SECONDS_PER_YEAR / block_years
                 put_interval(row, f"{name}_per_year", mean_interval(by_block, largest_unseen=unseen))
@@ -144,11 +141,14 @@ def by_priority(
     return table.drop(columns="_part").reset_index(drop=True)
 
 
-def _sums(block: pd.DataFrame, level_of: Mapping[str, int]) -> pd.DataFrame:
-    """Undelivered megabits of one block by priority and cause."""
-    frame = block[block[MISSING[0]] > 0.0]
+def _sums(blocks: Sequence[pd.DataFrame], level_of: Mapping[str, int]) -> pd.DataFrame:
+    """Undelivered megabits by priority and cause, in order; columns ``MISSING``, each by block."""
+    frame = pd.concat(blocks, keys=range(len(blocks)), names=["block"])
+    frame = frame[frame[MISSING[0]] > 0.0]
     level = frame["service"].map(level_of).astype(np.int64).rename("priority")
-    return frame.groupby([level, "cause"])[[*MISSING]].sum()
+    sums = frame.groupby([level, "cause", "block"])[[*MISSING]].sum().unstack("block")
+    every = pd.MultiIndex.from_product([MISSING, range(len(blocks))])
+    return sums.reindex(columns=every).fillna(0.0)
 
 
 def _asked_mbit(demands: Sequence[ServiceDemand], level: int, block_years: int) -> tuple[float, float]:
