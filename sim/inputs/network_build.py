@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
+from annotated_types import MaxLen, MinLen
 from pydantic import ValidationError
 
 from hopyears.models.basics.faults import Fault, one_of
@@ -39,7 +40,7 @@ from hopyears.sim.inputs.input_errors import (
     InputError,
     allowed_words,
     faults_of,
-    json_schema,
+    field_rule,
     printable,
     shown,
 )
@@ -179,12 +180,13 @@ def _inner_names(model: type[Entry], data: Mapping[str, Any]) -> list[tuple[str,
 
 
 def _count_fault(key: str, entries: list[Any], *, given: bool) -> Fault | None:
-    rule = json_schema(Network)["properties"][key]
-    lowest, highest = rule.get("minItems", 0), rule.get("maxItems", len(entries))
-    if lowest <= len(entries) <= highest:
+    limits = Network.model_fields[key].metadata  # the schema, which says it in words, takes a while to make
+    too_few = any(isinstance(limit, MinLen) and len(entries) < limit.min_length for limit in limits)
+    too_many = any(isinstance(limit, MaxLen) and len(entries) > limit.max_length for limit in limits)
+    if not (too_few or too_many):
         return None
     found = f"a list of {len(entries)}" if given else "missing"
-    return Fault("", key, found, f"{allowed_words(rule)} tables, [[{key}]]")
+    return Fault("", key, found, f"{allowed_words(field_rule(Network, key))} tables, [[{key}]]")
 
 
 def _with_id_hint(fault: Fault, entry_id: object, known_ids: list[str]) -> Fault:
