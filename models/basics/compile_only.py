@@ -12,9 +12,12 @@ from typing import Any, cast
 
 from llvmlite import binding
 from llvmlite.binding import ffi
-from numba.core import cgutils, codegen, config, lowering, targetconfig
+from numba.core import cgutils, codegen, lowering, targetconfig
+from numba.core import config as numba_config
 
 from hopyears.models.basics import kernel
+
+config: Any = numba_config
 
 
 def compile_only(loops: Collection[str]) -> None:

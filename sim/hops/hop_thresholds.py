@@ -100,17 +100,19 @@ class HopThresholds:
         self._steps: dict[tuple[object, ...], Floats] = {}
 
     @cached_property
+    def _undisturbed(self) -> LinkState:
+        structure = self.design.structure
+        return link_state(structure, structure.all_up)
+
+    @cached_property
     def nominal(self) -> StateThresholds:
         """Thresholds of the undisturbed equipment."""
-        structure = self.design.structure
-        return self.of(link_state(structure, structure.all_up))
+        return self.of(self._undisturbed)
 
     @cached_property
     def full_mbit_s(self) -> Floats:
         """Capacity both ways of the undisturbed hop, shape (1, 2)."""
-        structure = self.design.structure
-        levels = self.ceiling(link_state(structure, structure.all_up))
-        return frozen(self.design.capacity_of_mbit_s(levels[None, :]))
+        return frozen(self.design.capacity_of_mbit_s(self.ceiling(self._undisturbed)[None, :]))
 
     def nominal_rain_margin_db(self) -> Floats:
         """Rain attenuation of the reference channel that each modulation stands, nominal equipment, (M,)."""
@@ -118,9 +120,8 @@ class HopThresholds:
 
     @cached_property
     def _nominal_rain_margin_db(self) -> Floats:
-        structure = self.design.structure
         best = self.design.levels.margin_db[self._lines_of(0)].max(axis=0)
-        return frozen(self._rain_margin_db(0, best, link_state(structure, structure.all_up)))
+        return frozen(self._rain_margin_db(0, best, self._undisturbed))
 
     def cross_polar_rain_db(self) -> Floats | None:
         """Raw rain at which cross-polar interference alone takes each modulation of the reference channel.

@@ -63,21 +63,19 @@ class Texture:
 @kernel
 def texture_on(grain, times, values):  # type: ignore[no-untyped-def]
     """Multiply values at some times [s] by their factors; ``grain`` is what ``Texture.on`` gives."""
-    number, angle, following, change = np.int64(-2), 0.0, 0.0, 0.0
     for i in range(len(times) if grain[3] > 0.0 else 0):
         part = times[i] / TURN_S
-        now = np.int64(part)
-        if now != number:
-            angle = following if now == number + 1 else _angle(grain, now)
-            number, following = now, _angle(grain, now + 1)
-            change = following - angle
-            change -= np.floor(change + 0.5)
-        values[i] *= _factor(grain, angle + (part - now) * change)
+        number = np.int64(part)
+        angle = _angle(grain, number)
+        change = _angle(grain, number + 1) - angle
+        values[i] *= _factor(grain, angle + (part - number) * (change - np.floor(change + 0.5)))
 
 
 @kernel
 def factors_along(factors, angles, grain, n, start, step):  # type: ignore[no-untyped-def]
-    """The same factors at ``n`` times [s], ``step`` each after the one before; ``angles`` is room."""
+    """The same factors at ``n`` times [s], ``step`` each after the one before; ``angles`` is room.
+
+    Each angle is drawn once, and vector instructions do the rest."""
     if grain[3] <= 0.0:
         factors[:n] = 1.0
         return

@@ -146,9 +146,9 @@ def _sums(blocks: Sequence[pd.DataFrame], level_of: Mapping[str, int]) -> pd.Dat
     frame = pd.concat(blocks, keys=range(len(blocks)), names=["block"])
     frame = frame[frame[MISSING[0]] > 0.0]
     level = frame["service"].map(level_of).astype(np.int64).rename("priority")
-    sums = frame.groupby([level, "cause", "block"])[[*MISSING]].sum().unstack("block")
+    sums = frame.groupby([level, "cause", "block"])[[*MISSING]].sum()
     every = pd.MultiIndex.from_product([MISSING, range(len(blocks))])
-    return sums.reindex(columns=every).fillna(0.0)
+    return pd.DataFrame(sums.unstack("block"), columns=every).fillna(0.0)
 
 
 def _asked_mbit(demands: Sequence[ServiceDemand], level: int, block_years: int) -> tuple[float, float]:

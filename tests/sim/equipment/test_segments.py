@@ -1,18 +1,25 @@
-"""Equipment states of hops cut from failure logs made by hand."""
+"""Equipment states of hops cut from failure logs, most of them made by hand."""
 
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hand_made_log import failure_log
 from small_networks import triangle
 
+from hopyears.models.basics.intervals import Intervals
+from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.models.equipment.link_states import link_state
 from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import IndoorUnit, Site
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.equipment.failures import simulate_failures
 from hopyears.sim.equipment.segments import Cutter, LinkStates, equipment_segments
+from hopyears.sim.inputs.network_file import read_network
+from hopyears.sim.streams import Streams
 
+DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"
 DURATION_S = 1000.0
 PLAIN = ModelOptions(rain=False, anchoring=False)
 
@@ -234,3 +241,79 @@ def test_blocks_cut_together_are_those_cut_one_by_one():
             for (_, one), other in zip(found, expected, strict=True):
                 assert one.line_causes.tolist() == other.line_causes.tolist()
                 assert one.extra_loss_db.tolist() == other.extra_loss_db.tolist()
+
+
+def state_at(ready, hop, log, time_s):
+    """Link state of a hop at a time, from the rows of the log that hold then: the slow obvious way."""
+    depends, structure = ready.built.hops[hop], ready.designs[hop].structure
+    rows = log.failures
+
+    def spans(part, *, mending=False):
+        own = rows.rows_of(part)
+        if mending:
+            return [(rows.arrived_s[row], rows.mended_s[row], rows.cause[row]) for row in own]
+        seen_s = np.where(rows.latent, rows.arrived_s, rows.failed_s)
+        return [(seen_s[row], rows.mended_s[row], rows.cause[row]) for row in own if rows.affecting[row]]
+
+    def is_down(part, cause=-1, **how):
+        return any(since <= time_s < until and why & cause for since, until, why in spans(part, **how))
+
+    def last(changes, owner, before):
+        times, values = changes.of(owner)
+        return int(values[times <= time_s][-1]) if (times <= time_s).any() else before
+
+    up = sum(1 << bit for bit, part in enumerate(depends.own) if not is_down(part))
+    chains = [
+        [
+            order if group < 0 else last(log.transmitters, group, order)
+            for group, order in zip(*end, strict=True)
+        ]
+        for end in zip(depends.groups, structure.nominal_transmitting, strict=True)
+    ]
+    stuck = [last(log.stuck, switch, 0) for switch in depends.switches] or [0, 0]
+    causes = [[0] * len(structure.radio_loss_db) for _ in (0, 1)]
+    for end, site in enumerate(depends.sites):
+        for intervals, cause in (
+            (log.sites.power_down, Cause.POWER),
+            (log.sites.maintenance, Cause.MAINTENANCE),
+        ):
+            if any(since <= time_s < until for since, until in zip(*intervals.of(site), strict=True)):
+                causes[end] = [each | int(cause) for each in causes[end]]
+    for group in {each.group for each in depends.outside}:
+        members = [each for each in depends.outside if each.group == group]
+        if all(is_down(each.part, mending=each.mending) for each in members):
+            struck = any(is_down(each.part, int(Cause.LIGHTNING)) for each in members)
+            for radio in members[0].radios:
+                causes[members[0].end][radio] |= members[0].cause | (int(Cause.LIGHTNING) if struck else 0)
+    for place, part in enumerate(depends.own):
+        if is_down(part, int(Cause.LIGHTNING)):
+            for radio in structure.parts[place].radios:
+                causes[structure.parts[place].end][radio] |= int(Cause.LIGHTNING)
+    return link_state(structure, up, tuple(map(tuple, chains)), tuple(map(tuple, causes)), tuple(stuck))
+
+
+def test_segments_are_what_the_log_tells_row_by_row():
+    ready = prepare(read_network(DEMO).network, PLAIN)
+    plant, duration_s = ready.built.plant, 40 * SECONDS_PER_YEAR
+    rng, n_sites, n_storms = np.random.default_rng(5), len(ready.built.plant.sites), 2000
+    apart_s = duration_s / n_storms
+    start_s = apart_s * (np.arange(n_storms) + rng.uniform(0.0, 0.9, (n_sites, n_storms)))
+    end_s = start_s + 0.1 * apart_s
+    storms = Intervals(n_storms * np.arange(n_sites + 1), start_s.ravel(), end_s.ravel())
+    log = simulate_failures(plant, Streams(5, 0), duration_s, storms=storms)
+    cutter = Cutter(ready.built.hops, [LinkStates(design) for design in ready.designs])
+    told = set()
+    for hop, found in enumerate(cutter.segments(log)):
+        edges = np.append(found.start_s, duration_s)
+        times_s = np.concatenate(
+            [edges[:-1], 0.5 * (edges[:-1] + edges[1:]), rng.uniform(0.0, duration_s, 50)]
+        )
+        for time_s in rng.choice(times_s, 200):
+            expected = state_at(ready, hop, log, time_s)
+            at = found.states[found.state[np.searchsorted(found.start_s, time_s, side="right") - 1]]
+            assert at.line_causes.tolist() == expected.line_causes.tolist(), (hop, time_s)
+            assert at.causes.tolist() == expected.causes.tolist(), (hop, time_s)
+            assert at.extra_loss_db.tolist() == expected.extra_loss_db.tolist(), (hop, time_s)
+            assert at.stuck == expected.stuck, (hop, time_s)
+            told |= {cause for cause in Cause if np.bitwise_or.reduce(at.causes.ravel()) & int(cause)}
+    assert {Cause.POWER, Cause.LIGHTNING, Cause.OUTDOOR_RADIO, Cause.COMMON_UNIT, Cause.SWITCHING} <= told
