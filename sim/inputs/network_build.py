@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from annotated_types import MaxLen, MinLen
 from pydantic import ValidationError
 
 from hopyears.models.basics.faults import Fault, one_of
@@ -181,9 +180,9 @@ def _inner_names(model: type[Entry], data: Mapping[str, Any]) -> list[tuple[str,
 
 def _count_fault(key: str, entries: list[Any], *, given: bool) -> Fault | None:
     limits = Network.model_fields[key].metadata  # the schema, which says it in words, takes a while to make
-    too_few = any(isinstance(limit, MinLen) and len(entries) < limit.min_length for limit in limits)
-    too_many = any(isinstance(limit, MaxLen) and len(entries) > limit.max_length for limit in limits)
-    if not (too_few or too_many):
+    lowest = max((getattr(limit, "min_length", 0) for limit in limits), default=0)
+    highest = min((getattr(limit, "max_length", len(entries)) for limit in limits), default=len(entries))
+    if lowest <= len(entries) <= highest:
         return None
     found = f"a list of {len(entries)}" if given else "missing"
     return Fault("", key, found, f"{allowed_words(field_rule(Network, key))} tables, [[{key}]]")

@@ -2,6 +2,7 @@
 
 import gc
 import os
+import pickle
 import subprocess
 import sys
 from types import SimpleNamespace
@@ -12,12 +13,16 @@ from numba import typeof, types
 from numba.core.dispatcher import Dispatcher
 from small_networks import triangle
 
+from hopyears.models.air.rain_law import RainLaw
 from hopyears.models.basics import kernel
 from hopyears.models.basics.arrays import read_only
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
+from hopyears.sim.rain.rain_field import Region
+from hopyears.sim.rain.storms import draw_storms
 from hopyears.sim.runs.loop_types import _type, _words, compile_loops, listed
 from hopyears.sim.runs.runner import BlockCounter, BlockPlan
 from hopyears.sim.services.service_frame import Flows, Lists
+from hopyears.sim.streams import Streams
 
 
 class CompileResult:
@@ -109,6 +114,45 @@ def test_a_process_that_only_compiles_stores_what_another_one_calls_and_no_more(
     (stored,) = tmp_path.rglob("*.nbi")
     assert stored.name.startswith(f"outage_loops.{loop}")
     assert run(calling) == "1 0 [1] [30]\n"
+
+
+@pytest.mark.slow
+def test_loops_that_such_a_process_compiles_give_the_last_digits_of_those_compiled_as_met(tmp_path):
+    """Loops that sum in any order among them: what those give follows how they are compiled."""
+    field = draw_storms(
+        Streams(3, 0), RainLaw(np.full(12, 3.0), np.full(12, 0.06)), Region(-9.0, -9.0, 9.0, 9.0), n_years=1
+    )
+    (tmp_path / "field").write_bytes(pickle.dumps(field))
+    compiling = (
+        "from hopyears.models.basics.compile_only import compile_only\n"
+        "from hopyears.sim.runs.loop_types import compile_loops, listed\n"
+        "rain = 'hopyears.sim.rain.rain_'\n"
+        "some = {name: loops for name, loops in listed().items() if name.startswith(rain)}\n"
+        "compile_only({f'{module}.{loop[0]}' for module, loops in some.items() for loop in loops})\n"
+        "for module, loops in some.items():\n"
+        "    compile_loops(module, loops)\n"
+    )
+    calling = (
+        "import hashlib, pickle, sys\n"
+        "from hopyears.sim.rain.rain_kernel import HopLine, rain_knots\n"
+        "from hopyears.sim.rain.rain_loops import knots_above\n"
+        "field = pickle.load(open(sys.argv[1], 'rb'))\n"
+        "knots = rain_knots(field, HopLine(-6.0, -1.0, 5.0, 2.0, 0.08, 1.05), lowest_threshold_db=1.0)\n"
+        "told = hashlib.sha256(knots.attenuation_db.tobytes() + knots.time_s.tobytes()).hexdigest()\n"
+        "print(len(knots.time_s), told, file=sys.stdout)\n"
+        "print(sum(knots_above.stats.cache_hits.values()), file=sys.stderr)\n"
+    )
+
+    def run(store, program):
+        environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / store)}
+        words = [sys.executable, "-c", program, str(tmp_path / "field")]
+        return subprocess.run(words, env=environment, capture_output=True, text=True, check=True)
+
+    run("together", compiling)
+    together, as_met = run("together", calling), run("as met", calling)
+    assert (together.stderr.strip(), as_met.stderr.strip()) == ("1", "0")
+    assert together.stdout == as_met.stdout
+    assert int(together.stdout.split()[0]) > 1000
 
 
 def test_types_of_arguments_are_written_and_read():
