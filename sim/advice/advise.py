@@ -18,8 +18,8 @@ from hopyears.sim.advice.search import Choice
 from hopyears.sim.advice.set_runs import SetRuns
 from hopyears.sim.advice.surrogate import Set, Surrogate
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.inputs.input_errors import place_among
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError, place_among
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.money.service_money import judged_in_money
 from hopyears.sim.runs.results import Results

@@ -18,15 +18,17 @@ from hopyears.sim.advice.surrogate import Surrogate
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared, prepare, stormy_share
 from hopyears.sim.equipment.plant_builder import build_plant
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.simulate import RunRequest
-from hopyears.sim.studies.counterfactual import HOP as HOP_TARGET
-from hopyears.sim.studies.counterfactual import SITE as SITE_TARGET
-from hopyears.sim.studies.counterfactual import BlockCase, Target
+from hopyears.sim.studies.counterfactual import BlockCase
 from hopyears.sim.studies.plan_sides import MINUTES
 from hopyears.sim.studies.replicated import RunStudy, rows_without, unavailable_s
+from hopyears.sim.studies.targets import HOP as HOP_TARGET
+from hopyears.sim.studies.targets import SITE as SITE_TARGET
+from hopyears.sim.studies.targets import Target
 
 MOST_PAIRS = 300
 """Pairs of hops that are judged; those on different routes of one service come first."""

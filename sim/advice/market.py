@@ -9,7 +9,8 @@ import pandas as pd
 from hopyears.models.money.costs import Terms
 from hopyears.sim.advice.candidates import PLAN, PLANT, Candidate
 from hopyears.sim.advice.search import Choice
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.money.network_costs import cost_rows
 from hopyears.sim.studies.plan_tables import changed_rows

@@ -9,7 +9,8 @@ import numpy as np
 
 from hopyears.models.basics.arrays import Floats
 from hopyears.sim.advice.candidates import Candidate
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.runs.simulate import RunRequest

@@ -97,7 +97,7 @@ def _guarded(module: ModuleType, options: argparse.Namespace) -> int:
         from hopyears.sim.runs.processes import start_server
 
         start_server()
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
     from hopyears.sim.storage.whole_file import RunError
 
     try:

@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def goal_of(options: argparse.Namespace) -> "Goal":
     """What is wanted, from the command line."""
     from hopyears.sim.advice.confirm import Goal
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
 
     if options.budget is not None:
         if not options.budget >= 0.0:

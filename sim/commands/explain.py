@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """List the worst outages, or open one."""
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.explain import reopen, story_of, worst_outages
     from hopyears.sim.wording.named_stories import story_for_readers

@@ -53,7 +53,8 @@ def run(options: argparse.Namespace) -> int:
     from hopyears.sim.blocks.prepared import prepare
     from hopyears.sim.commands.progress import progress_bar
     from hopyears.sim.commands.run_options import run_request
-    from hopyears.sim.inputs.network_file import InputError, read_network
+    from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.modulation.store import kept_study
     from hopyears.sim.modulation.study import modulation_study
     from hopyears.sim.wording.names import id_of, labels_of, relabelled

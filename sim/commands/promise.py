@@ -144,7 +144,8 @@ def _promises(options: argparse.Namespace, folder: "RunFolder", terms: "PromiseT
     """Contracts of the run, of another file, or one for each service by the target of the command line."""
     from pydantic import ValidationError
 
-    from hopyears.sim.inputs.network_file import InputError, read_network
+    from hopyears.sim.inputs.input_errors import InputError
+    from hopyears.sim.inputs.network_file import read_network
     from hopyears.sim.runs.promise_terms import judged_promises
 
     contracts = read_network(options.network).network.contracts if options.network else None
@@ -159,7 +160,7 @@ def _promises(options: argparse.Namespace, folder: "RunFolder", terms: "PromiseT
 
 def _with_method_error(options: argparse.Namespace, years: "YearTables") -> "tuple[YearTables, str]":
     """Years with the longest weather that P.530's own error leaves possible, and a sentence on it."""
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
     from hopyears.sim.runs.rerun import open_run
     from hopyears.sim.studies.method_error import MULTIPATH_ERROR_DB, RAIN_ERROR, weather_factors
     from hopyears.sim.wording.wording import number, per_cent

@@ -129,7 +129,7 @@ def _add_replications(parser: argparse.ArgumentParser) -> None:
 def model_options(options: argparse.Namespace) -> "ModelOptions":
     """Options of the model from the command line."""
     from hopyears.sim.blocks.prepared import ModelOptions
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
     from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS
 
     replications = DEFAULT_REPLICATIONS if options.replications is None else options.replications

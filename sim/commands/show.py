@@ -102,7 +102,7 @@ def _print_names(folder: Path) -> None:
 
 def _chosen(table: "pd.DataFrame", options: argparse.Namespace) -> "pd.DataFrame":
     """Rows and columns that were asked for."""
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
 
     for condition in options.only:
         column, equals, value = condition.partition("=")
@@ -135,7 +135,7 @@ def _same(found: Any, value: str) -> bool:
 
 
 def _known(table: "pd.DataFrame", name: str, option: str) -> None:
-    from hopyears.sim.inputs.network_file import InputError
+    from hopyears.sim.inputs.input_errors import InputError
 
     if name not in table:
         raise InputError(f'{option} is "{name}"; must be a column of the table: {", ".join(map(str, table))}')

@@ -14,12 +14,12 @@ from typing import Any
 from hopyears.models.basics.faults import Fault
 from hopyears.models.network.network import Network
 from hopyears.models.network.network_doubts import doubts_of
-from hopyears.sim.inputs.input_errors import FaultList, InputError, json_schema, shown
+from hopyears.sim.inputs.input_errors import FaultList, json_schema, shown
 from hopyears.sim.inputs.input_text import read_toml
 from hopyears.sim.inputs.network_build import ENTRY_LISTS, TABLE_KEYS, Origin, Origins, build_network
 from hopyears.sim.inputs.network_tables import read_table
 
-__all__ = ["InputError", "NetworkSource", "file_schema", "read_network", "with_network"]
+__all__ = ["NetworkSource", "file_schema", "read_network", "with_network"]
 
 
 ONLY_MONEY = ("weight", "penalties", "penalty_cap_per_year", "undelivered_value_per_gbit")

@@ -20,7 +20,7 @@ from hopyears.sim.inputs.network_build import (
 )
 from hopyears.sim.inputs.network_file import NetworkSource, as_source
 
-__all__ = ["InputError", "read_plan"]
+__all__ = ["read_plan"]
 
 REMOVE, BUILDS_ON = "remove", "builds_on"
 """Keys that only a plan has."""

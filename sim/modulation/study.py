@@ -20,8 +20,7 @@ from hopyears.sim.equipment.segments import nominal_segments
 from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.inputs.input_errors import place_among
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError, place_among
 from hopyears.sim.modulation.findings import (
     ADAPTIVE,
     BlockFindings,

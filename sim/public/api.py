@@ -14,7 +14,8 @@ from hopyears.runs import (
 )
 from hopyears.sim.advice.advise import Advice
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.inputs.network_file import InputError, read_network
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs.promise_terms import PromiseTerms
 from hopyears.sim.studies.plan_tables import Comparison

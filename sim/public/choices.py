@@ -14,7 +14,7 @@ from hopyears.sim.advice.advise import advise as advise_on
 from hopyears.sim.advice.candidates import read_candidates
 from hopyears.sim.advice.confirm import Goal
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.modulation.study import modulation_study
 from hopyears.sim.rare.year_tables import YearTables
 from hopyears.sim.runs.promise import promise_table

@@ -10,8 +10,9 @@ import pandas as pd
 
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.hops.hop_design import design_hops
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.input_text import write_text
-from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
+from hopyears.sim.inputs.network_file import NetworkSource, read_network
 from hopyears.sim.runs import rerun
 from hopyears.sim.runs import results as stored
 from hopyears.sim.runs.runner import BLOCK_YEARS

@@ -14,7 +14,7 @@ from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.storage.run_folder import versions
 from hopyears.sim.storage.whole_file import RunError, digest_of
 

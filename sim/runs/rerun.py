@@ -9,8 +9,8 @@ from pydantic import ValidationError
 
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
-from hopyears.sim.inputs.input_errors import place_among
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError, place_among
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.storage.run_folder import RunFolder, versions
 
 

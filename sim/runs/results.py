@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 
 from hopyears.sim.counting.result_tables import OF_A_RUN
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.storage.run_folder import RunFolder
 
 RESULT_TABLES = tuple(OF_A_RUN)

@@ -11,7 +11,8 @@ from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, Prepared, prepare
 from hopyears.sim.hops.design_doubts import network_doubts
 from hopyears.sim.hops.hop_design import HopDesign, design_hops
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.runs.block_pool import Workers
 from hopyears.sim.runs.first_use import compile_together

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 from hopyears.models.network.network import Network
 from hopyears.sim.blocks.prepared import Prepared
-from hopyears.sim.inputs.input_errors import place_among
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError, place_among
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
 from hopyears.sim.storage.run_folder import RunFolder
 

@@ -19,7 +19,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.storage.table_files import (
     packed,
     packed_origin,

@@ -5,7 +5,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.storage.run_folder import TABLES
 from hopyears.sim.storage.table_files import read_tables
 

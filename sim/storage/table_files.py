@@ -15,7 +15,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.storage.whole_file import checked, digest_of, json_bytes, keep_names, read_json, write_whole
 
 ORIGIN = "origin.json"

@@ -35,7 +35,8 @@ from hopyears.sim.counting.result_tables import table_of
 from hopyears.sim.counting.tally_rows import STATE_CAUSE
 from hopyears.sim.hops.hop_design import HopDesign
 from hopyears.sim.hops.hop_thresholds import HopThresholds, fade_duration_s
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.textbook.common_parts import site_unavailability
 from hopyears.sim.textbook.fading import FadingOutage, fading_outage

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from hopyears.sim.inputs.network_file import InputError, NetworkSource
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.runs.together import simulate_together
 from hopyears.sim.storage.table_files import write_table

@@ -6,7 +6,7 @@ switches follow what is left. Storms shake the mains and hold climbers whatever 
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -25,25 +25,19 @@ from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.multipath.fades import FadeEvents
 from hopyears.sim.rain.rain_kernel import RainKnots
 from hopyears.sim.services.service_data import ServiceHistory
-
-HOP, SITE, PART, SINGLE, CAUSE = "hop", "site", "part kind", "part", "cause"
-"""Kinds of targets."""
-
-RAIN, MULTIPATH, POWER, MAINTENANCE, LIGHTNING = "rain", "multipath", "power", "planned work", "lightning"
-"""Names of the targets of kind ``CAUSE``."""
-
-
-@dataclass(frozen=True)
-class Target:
-    """One thing that might never have gone wrong: its kind (``HOP`` ...) and its name."""
-
-    kind: str
-    name: str
-
-    @property
-    def is_of_plant(self) -> bool:
-        """Whether it is a matter of the plant alone: no hop, no rain, no multipath."""
-        return self.kind != HOP and (self.kind != CAUSE or self.name not in (RAIN, MULTIPATH))
+from hopyears.sim.studies.targets import (
+    CAUSE,
+    HOP,
+    LIGHTNING,
+    MAINTENANCE,
+    MULTIPATH,
+    PART,
+    POWER,
+    RAIN,
+    SINGLE,
+    SITE,
+    Target,
+)
 
 
 def targets_of(

@@ -12,7 +12,7 @@ from hopyears.sim.blocks.block import BlockDraws, BlockSimulator
 from hopyears.sim.counting.tally_rows import Block, outage_rows, three_ways
 from hopyears.sim.hops.hop import hop_history
 from hopyears.sim.hops.hop_history import HopHistory
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.rerun import OpenedRun
 from hopyears.sim.services.service import routes_in_use
 from hopyears.sim.services.service_data import ServiceHistory

@@ -20,8 +20,9 @@ from hopyears.sim.rare.forced import by_hand
 from hopyears.sim.rare.service_figures import UNAVAILABLE, UNSEEN_WEATHER_S, ServiceFigures
 from hopyears.sim.runs.block_pool import Workers, over_blocks
 from hopyears.sim.runs.rerun import OpenedRun
-from hopyears.sim.studies.counterfactual import Target, parts_of, sharing_groups, targets_of
+from hopyears.sim.studies.counterfactual import parts_of, sharing_groups, targets_of
 from hopyears.sim.studies.replicated import N_STRATA, ReplicatedStudy
+from hopyears.sim.studies.targets import Target
 
 ALL = "all services"
 """In place of a service: the sum over all services."""

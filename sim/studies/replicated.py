@@ -21,7 +21,8 @@ from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.rare.weather_alone import multipath_draws
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams
-from hopyears.sim.studies.counterfactual import BlockCase, Target, plant_without
+from hopyears.sim.studies.counterfactual import BlockCase, plant_without
+from hopyears.sim.studies.targets import Target
 
 SHARE_STUDIED = 8
 """One in so many of a run's replications is judged without each target too, which costs as often so much."""

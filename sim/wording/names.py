@@ -14,7 +14,7 @@ import pandas as pd
 
 from hopyears.models.network.network import Hop, Network, Service, Site
 from hopyears.sim.runs.results import Results
-from hopyears.sim.studies.counterfactual import HOP, SINGLE, SITE
+from hopyears.sim.studies.targets import HOP, SINGLE, SITE
 
 COLUMNS = {"service": "services", "hop": "hops", **dict.fromkeys(("site", "from", "to", "base"), "sites")}
 """Columns of results that hold ids, and the list of the network in which they stand."""

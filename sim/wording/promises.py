@@ -20,7 +20,7 @@ from hopyears.sim.runs.promise import (
     years_wanted,
 )
 from hopyears.sim.runs.promise_terms import AVAILABILITY, MINUTES, OUTAGES, PromiseTerms
-from hopyears.sim.studies.counterfactual import HOP, SITE
+from hopyears.sim.studies.targets import HOP, SITE
 from hopyears.sim.wording.wording import (
     LEVELS,
     NO_FIGURE,

@@ -186,8 +186,15 @@ def test_the_search_for_plots_can_find_some():
     assert {
         "hopyears.sim.runs.results",
         "hopyears.sim.storage.run_folder",
-        "hopyears.models.network.network",
+        "hopyears.models.network.entry",
     } <= seen
+
+
+@pytest.mark.parametrize("name", ["hopyears.sim.runs.results", "hopyears.sim.wording.names"])
+def test_results_are_read_and_named_without_what_simulates(name):
+    seen, names = reached(name)
+    assert not {each for each in seen if each.startswith("hopyears.sim.blocks")}
+    assert not {each.split(".")[0] for each in names} & {"numba", "scipy", "simpy"}
 
 
 def test_the_table_of_verbs_loads_nothing_heavy():

@@ -15,9 +15,10 @@ from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.services.service import routes_in_use
 from hopyears.sim.services.service_data import ServiceDemand
-from hopyears.sim.studies.counterfactual import HOP, BlockCase, Target, sharing_groups
+from hopyears.sim.studies.counterfactual import BlockCase, sharing_groups
 from hopyears.sim.studies.explain import explain, worst_outages
 from hopyears.sim.studies.importance import importance
+from hopyears.sim.studies.targets import HOP, Target
 
 FAILURES_ONLY = ModelOptions(rain=False, multipath=False)
 RAIN_ONLY = ModelOptions(failures=False, multipath=False)

@@ -17,7 +17,7 @@ from network_text import small, write
 from stopped_runs import WHOLE, StoppedRun, left_behind, program, words
 
 from hopyears.sim.commands import main
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.results import Results
 from hopyears.sim.storage.run_folder import RunFolder
 

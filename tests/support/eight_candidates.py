@@ -3,8 +3,9 @@
 import copy
 from typing import Any
 
+from hopyears.sim.inputs.input_errors import FaultList
 from hopyears.sim.inputs.network_build import build_network
-from hopyears.sim.inputs.network_file import FaultList, NetworkSource
+from hopyears.sim.inputs.network_file import NetworkSource
 
 PRICES = {
     "life_years": 10.0,

@@ -16,7 +16,7 @@ from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands import main
 from hopyears.sim.commands.advise import print_advice
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.studies.replicated import unavailable_s
 

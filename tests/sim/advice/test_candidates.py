@@ -19,7 +19,7 @@ from hopyears.sim.advice.candidates import (
 from hopyears.sim.advice.market import of_use, priced
 from hopyears.sim.advice.shares import closed_form_share
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.money.network_costs import terms_of
 from hopyears.sim.textbook.common_parts import part_unavailability

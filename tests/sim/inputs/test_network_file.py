@@ -15,13 +15,8 @@ from network_text import small, toml, write
 
 import hopyears.sim.inputs.input_text
 from hopyears.models.network.network import Hop, Site, Switching
-from hopyears.sim.inputs.network_file import (
-    InputError,
-    NetworkSource,
-    file_schema,
-    read_network,
-    with_network,
-)
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource, file_schema, read_network, with_network
 from hopyears.sim.inputs.plan_file import read_plan
 
 DEMO = Path(__file__).parents[3] / "experiments" / "demo" / "network.toml"

@@ -3,7 +3,8 @@
 import pytest
 from network_text import small, write
 
-from hopyears.sim.inputs.network_file import InputError, read_network
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.inputs.plan_file import read_plan
 
 

@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from network_text import small, toml, write
 from spoilt_inputs import spoilt_bytes, spoilt_data
 
-from hopyears.sim.inputs.network_file import InputError, NetworkSource, read_network
+from hopyears.sim.inputs.input_errors import InputError
+from hopyears.sim.inputs.network_file import NetworkSource, read_network
 from hopyears.sim.inputs.plan_file import read_plan
 
 MANY = int(os.environ.get("HOPYEARS_INPUTS", "100"))

@@ -18,7 +18,7 @@ from hopyears.sim.hops.hop_design import design_hops
 from hopyears.sim.hops.hop_history import HopHistory
 from hopyears.sim.hops.hop_thresholds import HopThresholds
 from hopyears.sim.hops.modulation_steps import Steps
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.modulation.findings import (
     ADAPTIVE,
     BlockFindings,

@@ -6,8 +6,9 @@ from network_text import small, write
 
 from hopyears.models.money.items import PRICED
 from hopyears.sim.commands import main
+from hopyears.sim.inputs.input_errors import FaultList, InputError
 from hopyears.sim.inputs.network_build import build_network
-from hopyears.sim.inputs.network_file import FaultList, InputError, read_network
+from hopyears.sim.inputs.network_file import read_network
 from hopyears.sim.money.network_costs import (
     bill_items,
     by_item,

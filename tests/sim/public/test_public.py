@@ -14,7 +14,7 @@ import hopyears.api
 import hopyears.choices
 import hopyears.plots
 import hopyears.runs
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.results import RESULT_TABLES
 
 NETWORK = {

@@ -14,7 +14,7 @@ from small_networks import source_of, triangle
 from stand_in_studies import Failing, Sleeping, Squares
 
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs import cluster
 from hopyears.sim.runs.block_pool import over_blocks
 from hopyears.sim.runs.simulate import RunRequest, simulate

@@ -7,7 +7,7 @@ from scipy.stats import binom
 
 from hopyears.models.network.contract_entry import Contract
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.rare.year_law import YearLaw
 from hopyears.sim.rare.year_tables import YearsMet
 from hopyears.sim.runs.promise import (

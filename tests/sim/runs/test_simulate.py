@@ -10,7 +10,7 @@ from small_networks import source_of, triangle
 
 from hopyears.models.network.network import Maintenance, Switching
 from hopyears.sim.blocks.prepared import ModelOptions
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.results import Results
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder

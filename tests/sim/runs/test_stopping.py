@@ -9,7 +9,7 @@ from small_networks import source_of, triangle
 
 from hopyears.sim.blocks.prepared import ModelOptions
 from hopyears.sim.counting.statistics import mean_interval
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.runs.stopping import PrecisionGoal, looks, parse_goal
 from hopyears.sim.storage.run_folder import RunFolder

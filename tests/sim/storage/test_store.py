@@ -9,7 +9,7 @@ import sys
 import pyarrow as pa
 import pytest
 
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.storage.run_folder import FORMAT, RunFolder, run_identity, versions
 from hopyears.sim.storage.table_files import packed
 from hopyears.sim.storage.whole_file import RunError

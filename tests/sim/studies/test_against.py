@@ -13,7 +13,7 @@ from hopyears.sim.counting.fading_tally import FLAT, PROTECTED, RAIN
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tally_rows import STATE_CAUSE
 from hopyears.sim.hops.hop_thresholds import HopThresholds
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.studies.against import (

@@ -8,7 +8,7 @@ from small_networks import source_of, triangle
 from hopyears.models.network.network import Network, PartChange, PenaltyTier, Prices, Service
 from hopyears.sim.blocks.prepared import ModelOptions, prepare
 from hopyears.sim.commands.compare import print_comparison
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.plan_file import read_plan
 from hopyears.sim.runs.runner import BlockCounter
 from hopyears.sim.runs.simulate import RunRequest

@@ -14,7 +14,7 @@ from hopyears.models.judging.cause import Cause
 from hopyears.models.network.network import PartChange, Service
 from hopyears.sim.blocks.block import BlockSimulator, hop_line
 from hopyears.sim.commands import main
-from hopyears.sim.inputs.network_file import InputError
+from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.rain.rain_kernel import attenuation_at, rain_shares
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.results import Results

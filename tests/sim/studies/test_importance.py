@@ -20,20 +20,10 @@ from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.services.service import sweep_services
 from hopyears.sim.streams import Streams
-from hopyears.sim.studies.counterfactual import (
-    CAUSE,
-    HOP,
-    PART,
-    SINGLE,
-    SITE,
-    BlockCase,
-    Target,
-    plant_without,
-    sharing_groups,
-    targets_of,
-)
+from hopyears.sim.studies.counterfactual import BlockCase, plant_without, sharing_groups, targets_of
 from hopyears.sim.studies.importance import ALL, importance, importance_table
 from hopyears.sim.studies.replicated import SHARE_STUDIED, MonthStudy, ReplicatedStudy, unavailable_s
+from hopyears.sim.studies.targets import CAUSE, HOP, PART, SINGLE, SITE, Target
 
 YEARS = 2
 
