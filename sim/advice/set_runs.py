@@ -12,7 +12,7 @@ from hopyears.sim.advice.candidates import Candidate
 from hopyears.sim.inputs.input_errors import InputError
 from hopyears.sim.inputs.network_file import NetworkSource
 from hopyears.sim.inputs.plan_file import read_plan
-from hopyears.sim.rare.replications import n_draws
+from hopyears.sim.rare.strata import n_draws
 from hopyears.sim.runs.simulate import RunRequest
 from hopyears.sim.runs.together import has_run, simulate_together
 from hopyears.sim.studies.plan_sides import FirstBlocks, Side

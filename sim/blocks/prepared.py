@@ -63,7 +63,7 @@ class ModelOptions:
         Crews and spares are limited; without, nobody waits for either.
     replications : int
         Histories of failures, and rare failures put in by hand, of each so many beside a block's own
-        (``sim.rare.replications``); they decide how sure figures of rare outages are. 0: none.
+        (``sim.rare.strata``); they decide how sure figures of rare outages are. 0: none.
     """
 
     rain: bool = True

@@ -5,8 +5,8 @@ import numpy as np
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE
-from hopyears.sim.rare.replications import CAUSES, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
 from hopyears.sim.rare.service_figures import SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
+from hopyears.sim.rare.strata import CAUSES, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
 from hopyears.sim.storage.run_folder import RunFolder
 
 

@@ -18,9 +18,18 @@ from hopyears.sim.counting.statistics import Interval, Stratum, mean_interval, s
 from hopyears.sim.counting.tallies import Tally
 from hopyears.sim.rare.alone import alone, largest_of
 from hopyears.sim.rare.forced import by_hand
-from hopyears.sim.rare.losses import FIGURES, MOST_A_YEAR
-from hopyears.sim.rare.replications import DRAWN, HOPS, OWN, OWN_RAIN, RAINS, draws_beside, rain_share
 from hopyears.sim.rare.service_figures import UNSEEN_WEATHER_S
+from hopyears.sim.rare.strata import (
+    DRAWN,
+    FIGURES,
+    HOPS,
+    MOST_A_YEAR,
+    OWN,
+    OWN_RAIN,
+    RAINS,
+    draws_beside,
+    rain_share,
+)
 from hopyears.sim.storage.run_folder import RunFolder
 
 

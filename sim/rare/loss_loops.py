@@ -24,7 +24,7 @@ def count_losses(  # type: ignore[no-untyped-def]
     first, time_s, down, causes, severe_share, duration_s, edges_s
 ):
     """Figures of all services, or hops, shape (n, 3, 3); by month, shape (n, n_months, 4), but for the last
-    of ``losses.MONTH_FIGURES``; keys and values of ``CAUSE``, a row for each piece lost both ways together.
+    of ``strata.MONTH_FIGURES``; keys and values of ``CAUSE``, a row for each piece lost both ways together.
     """
     n, n_seconds = len(first) - 1, int(np.floor(duration_s))
     figures, months = np.zeros((n, 3, 3)), np.zeros((n, len(edges_s) - 1, 4))

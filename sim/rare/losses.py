@@ -12,25 +12,12 @@ from hopyears.models.judging.outage_rule import SEVERE_SHARE
 from hopyears.sim.blocks.block import BlockSimulator
 from hopyears.sim.blocks.prepared import Prepared
 from hopyears.sim.counting.keyed_table import KeyedTable
-from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, CAUSE
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.hops.hop_history import HopHistory, side_by_side
 from hopyears.sim.rare.loss_loops import count_losses
-from hopyears.sim.services.service_data import BACKWARD, FORWARD
+from hopyears.sim.rare.strata import FIGURES, MONTH_FIGURES, WAYS
 from hopyears.sim.services.service_run import Outages
-
-FIGURES = ("unavailable_s", "severely_errored_s", "outages")
-"""Figures of a service that replications are drawn for, a year."""
-
-MOST_A_YEAR = (SECONDS_PER_YEAR, SECONDS_PER_YEAR, np.inf)
-"""What a year holds of each: a limit of an interval lies no higher."""
-
-MONTH_FIGURES = YEAR_FIGURES[:-1]
-"""Figures of a service by calendar month: what is undelivered of the peak, weather decides."""
-
-WAYS = (FORWARD, BACKWARD, BOTH)
-"""Directions of a service for which there are figures, by their numbers."""
 
 
 @dataclass(frozen=True)

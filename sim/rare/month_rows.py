@@ -9,7 +9,7 @@ import pyarrow.parquet as pq
 
 from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.counting.keyed_table import Columns
-from hopyears.sim.rare.losses import MONTH_FIGURES
+from hopyears.sim.rare.strata import MONTH_FIGURES
 from hopyears.sim.storage.table_files import COMPRESSION, PART_ROWS
 
 MONTHS = Columns(("entity", "stratum", "draw", "side", "year", "month"), (*MONTH_FIGURES, "weight"))

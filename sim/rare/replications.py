@@ -16,102 +16,38 @@ from hopyears.models.basics.arrays import Floats
 from hopyears.models.basics.memory import holes_given_back
 from hopyears.models.basics.units import SECONDS_PER_YEAR
 from hopyears.sim.blocks.block import BlockHistory, BlockSimulator
-from hopyears.sim.counting.keyed_table import Columns, KeyedTable
-from hopyears.sim.counting.tally_rows import CAUSE
+from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.rare.alone import without_weather
 from hopyears.sim.rare.forced import ByHand
 from hopyears.sim.rare.forced_draw import ForcedDraw, PutInHistory, kept_back, weather_of_draw
-from hopyears.sim.rare.losses import FIGURES, Losses, losses_each
+from hopyears.sim.rare.losses import Losses, losses_each
 from hopyears.sim.rare.month_rows import MonthRows
+from hopyears.sim.rare.strata import (
+    CAUSES,
+    FIGURES,
+    FORCED,
+    HISTORIES,
+    HOPS,
+    MOMENTS,
+    NIGHTS,
+    OF_FAILURES,
+    OF_NIGHTS,
+    OWN,
+    OWN_RAIN,
+    RAINS,
+    REPLICATIONS,
+    TOGETHER,
+    n_draws,
+)
 from hopyears.sim.rare.weather_alone import losses_to_multipath, losses_to_rain
 from hopyears.sim.streams import Streams
-
-REPLICATIONS = Columns(("entity", "direction", "stratum", "draw"), (*FIGURES, "weight"))
-"""What a service loses a year, in one draw of a stratum, and the weight of what it lost
-(``FORCED``: times a year; else one over the years); nothing lost has no row."""
-
-CAUSES = Columns(("entity", "direction", "causes", "stratum"), CAUSE.sums)
-"""The same by exact set of causes, both ways together, summed over the draws of a stratum."""
-
-_MOMENTS = ("sum", "square", "seen")
-
-HOPS = Columns(
-    ("entity", "stratum"),
-    tuple(f"{figure}_{moment}" for figure in FIGURES for moment in _MOMENTS),
-    tuple(f"{figure}_largest" for figure in FIGURES),
-)
-"""Figures of a hop or bundle by itself, a year, both ways together, over the draws of a stratum (of the first
-set of rare failures): sum, sum of squares, how many are not 0, and the largest."""
-
-OWN, HISTORIES, FORCED, NIGHTS, RAINS, OWN_RAIN = range(6)
-"""Strata: the block's own failures and own multipath, apart; histories of failures, of a block's length,
-without those put in by hand for the service; these, one at a time, each with its weight; histories of
-multipath; histories of rain; the block's own rain."""
-
-DRAWN = (HISTORIES, FORCED, NIGHTS, RAINS)
-"""Strata that are drawn beside the blocks, in the order of ``n_draws``."""
-
-TOGETHER = 6
-"""Added to a stratum of months: of all services in the same draws, where some have draws of their own."""
-
-WITHOUT, WITH = 0, 1
-"""Sides of a failure put in by hand."""
-
-OF_FAILURES, OF_NIGHTS = 0, 1
-"""Draws of the stratum ``OWN``."""
-
-FIRST_BLOCKS, FIRST_TIMES = 5, 2
-"""The first so many blocks have so many times the draws: a short run has few blocks, and needs them most."""
-
-HISTORIES_OF_A_DRAW = 3
-"""Histories for each rare failure put in by hand: its weight makes a draw tell so much more."""
 
 AT_ONCE = 32
 """Histories that are judged together: what one teaches of joint states of the network serves the others."""
 
 HOPS_OF_HISTORIES = 6_400
 """Hops of them that are held at once: on large networks fewer histories are judged together."""
-
-HISTORIES_OF_NIGHTS = 8
-"""Histories of failures for each of multipath, which costs up to ten times as much; but most severely errored
-seconds are fades."""
-
-HISTORIES_OF_RAIN = 24
-"""Histories of failures asked for to each of rain, which costs up to a hundred times as much; but on many
-networks most outages are of rain. The first blocks have no more of them."""
-
-MANY_BLOCKS = 20
-"""After so many a block has half as many histories of failures, and every other one half as many of rain: a
-long run knows its services well, and most of its time would be theirs."""
-
-
-def n_draws(asked: int, block: int) -> tuple[int, int, int, int]:
-    """Histories of failures, failures put in by hand, histories of multipath and of rain beside a block.
-
-    So many histories of failures are asked of blocks that are neither among the first nor late.
-    """
-    usual, late = asked * (FIRST_TIMES if block < FIRST_BLOCKS else 1), block >= MANY_BLOCKS
-    nights, rains = -(-usual // HISTORIES_OF_NIGHTS), -(-asked // HISTORIES_OF_RAIN)
-    histories = -(-usual // 2) if late else usual
-    if late and block % 2:
-        rains = -(-rains // 2)
-    return histories, -(-histories // HISTORIES_OF_A_DRAW), nights, rains
-
-
-def draws_beside(asked: int, blocks: Sequence[int]) -> dict[int, int]:
-    """How many draws of each stratum of ``DRAWN`` stand beside these blocks."""
-    return dict(
-        zip(DRAWN, map(sum, zip(*(n_draws(asked, block) for block in blocks), strict=True)), strict=True)
-    )
-
-
-def rain_share(rains: int, blocks: int) -> float:
-    """How much of the figures of own rain gives way to that of histories: as many parts as these are of all.
-
-    The variance is then least where rain makes all that is unsure.
-    """
-    return rains / (rains + blocks)
 
 
 def replication_tables(
@@ -146,9 +82,7 @@ def _hop_rows(hops: Floats, stratum: int) -> KeyedTable:
     """Rows of ``HOPS`` of one draw."""
     hit = np.flatnonzero(hops.any(axis=1))
     found = hops[hit]
-    moments = np.stack([found, found**2, found != 0.0], axis=2).reshape(
-        hit.size, len(FIGURES) * len(_MOMENTS)
-    )
+    moments = np.stack([found, found**2, found != 0.0], axis=2).reshape(hit.size, len(FIGURES) * len(MOMENTS))
     keys = np.column_stack([hit, np.full(hit.size, stratum)])
     return KeyedTable.collect(HOPS, keys, np.column_stack([moments, np.maximum(found, 0.0)]))
 

@@ -27,8 +27,17 @@ from hopyears.sim.counting.tally_rows import BOTH, TOTAL
 from hopyears.sim.rare.alone import Alone, alone, largest_of
 from hopyears.sim.rare.candidates import Candidates
 from hopyears.sim.rare.forced import ByHand, by_hand
-from hopyears.sim.rare.losses import FIGURES, MOST_A_YEAR, WAYS
-from hopyears.sim.rare.replications import DRAWN, OWN, OWN_RAIN, REPLICATIONS, n_draws, rain_share
+from hopyears.sim.rare.strata import (
+    DRAWN,
+    FIGURES,
+    MOST_A_YEAR,
+    OWN,
+    OWN_RAIN,
+    REPLICATIONS,
+    WAYS,
+    n_draws,
+    rain_share,
+)
 from hopyears.sim.rare.weather_controls import (
     FEWEST_BLOCKS,
     SLOPE_BOUNDS,

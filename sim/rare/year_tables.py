@@ -12,10 +12,9 @@ from hopyears.models.basics.arrays import Floats, Ints
 from hopyears.sim.counting.month_figures import YEAR_FIGURES
 from hopyears.sim.counting.tally_rows import BOTH, SERVICE_MONTH
 from hopyears.sim.inputs.input_errors import InputError
-from hopyears.sim.rare.losses import MONTH_FIGURES
 from hopyears.sim.rare.month_rows import MONTHS
-from hopyears.sim.rare.replications import FORCED, HISTORIES, OWN, TOGETHER, WITH, n_draws
 from hopyears.sim.rare.stored_rows import StoredRows
+from hopyears.sim.rare.strata import FORCED, HISTORIES, MONTH_FIGURES, OWN, TOGETHER, WITH, n_draws
 from hopyears.sim.storage.run_folder import RunFolder
 
 _Keys = NDArray[np.int32]

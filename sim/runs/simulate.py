@@ -23,7 +23,7 @@ from hopyears.sim.storage.run_folder import RunFolder, run_identity, versions
 
 LONGEST_YEARS = 1_000_000
 DEFAULT_REPLICATIONS = 48
-"""Histories of failures beside each block (``sim.rare.replications.n_draws``)."""
+"""Histories of failures beside each block (``sim.rare.strata.n_draws``)."""
 
 DEFAULT_OPTIONS = ModelOptions(replications=DEFAULT_REPLICATIONS)
 """What a user gets who asks for nothing else."""

@@ -17,7 +17,7 @@ from hopyears.sim.equipment.failure_log import FailureLog
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.forced_draw import FORCED_YEARS, ForcedDraw, kept_back, weather_of_draw
-from hopyears.sim.rare.replications import n_draws
+from hopyears.sim.rare.strata import n_draws
 from hopyears.sim.rare.weather_alone import multipath_draws
 from hopyears.sim.services.service_data import ServiceHistory
 from hopyears.sim.streams import Streams

@@ -190,11 +190,16 @@ def test_the_search_for_plots_can_find_some():
     } <= seen
 
 
-@pytest.mark.parametrize("name", ["hopyears.sim.runs.results", "hopyears.sim.wording.names"])
+@pytest.mark.parametrize("name", ["runs.results", "wording.names", "rare.year_tables", "rare.strata"])
 def test_results_are_read_and_named_without_what_simulates(name):
-    seen, names = reached(name)
+    seen, names = reached(f"hopyears.sim.{name}")
     assert not {each for each in seen if each.startswith("hopyears.sim.blocks")}
-    assert not {each.split(".")[0] for each in names} & {"numba", "scipy", "simpy"}
+    assert "simpy" not in {each.split(".")[0] for each in names}
+
+
+@pytest.mark.parametrize("name", ["runs.results", "wording.names"])
+def test_tables_are_shown_without_loops(name):
+    assert "numba" not in {each.split(".")[0] for each in reached(f"hopyears.sim.{name}")[1]}
 
 
 def test_the_table_of_verbs_loads_nothing_heavy():

@@ -38,9 +38,8 @@ from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.counting.statistics import mean_interval
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.inputs.network_file import NetworkSource, as_source, read_network
-from hopyears.sim.rare.losses import WAYS
-from hopyears.sim.rare.replications import FORCED, REPLICATIONS, n_draws
 from hopyears.sim.rare.service_figures import FIGURES, Seen, ServiceFigures
+from hopyears.sim.rare.strata import FORCED, REPLICATIONS, WAYS, n_draws
 from hopyears.sim.rare.weather_controls import RainControl, rain_control
 from hopyears.sim.runs.simulate import DEFAULT_REPLICATIONS, RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder

@@ -9,9 +9,9 @@ import pytest
 
 from hopyears.sim.counting.keyed_table import KeyedTable
 from hopyears.sim.rare import month_rows, stored_rows
-from hopyears.sim.rare.losses import MONTH_FIGURES
 from hopyears.sim.rare.month_rows import MONTHS, MonthRows
 from hopyears.sim.rare.stored_rows import StoredRows
+from hopyears.sim.rare.strata import MONTH_FIGURES
 from hopyears.sim.storage import table_files
 from hopyears.sim.storage.run_folder import RunFolder
 

@@ -20,7 +20,9 @@ from hopyears.sim.rare.candidates import strikes_per_year
 from hopyears.sim.rare.forced import ByHand, by_hand
 from hopyears.sim.rare.forced_draw import ForcedDraw, weather_of_draw
 from hopyears.sim.rare.month_rows import MONTHS
-from hopyears.sim.rare.replications import (
+from hopyears.sim.rare.replications import added_losses, fade_free, replication_tables
+from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
+from hopyears.sim.rare.strata import (
     FIRST_BLOCKS,
     FIRST_TIMES,
     FORCED,
@@ -34,12 +36,8 @@ from hopyears.sim.rare.replications import (
     RAINS,
     REPLICATIONS,
     TOGETHER,
-    added_losses,
-    fade_free,
     n_draws,
-    replication_tables,
 )
-from hopyears.sim.rare.service_figures import FIGURES, OUTAGES, SEVERELY_ERRORED, UNAVAILABLE, ServiceFigures
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.storage.run_folder import RunFolder
 from hopyears.sim.streams import Streams

@@ -14,8 +14,8 @@ from hopyears.sim.commands import main
 from hopyears.sim.counting.tally_rows import BOTH
 from hopyears.sim.rare.alone import alone
 from hopyears.sim.rare.forced import by_hand
-from hopyears.sim.rare.replications import n_draws
 from hopyears.sim.rare.service_figures import UNAVAILABLE, ServiceFigures
+from hopyears.sim.rare.strata import n_draws
 from hopyears.sim.runs.rerun import open_run
 from hopyears.sim.runs.simulate import RunRequest, simulate
 from hopyears.sim.services.service import sweep_services
