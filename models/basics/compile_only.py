@@ -10,8 +10,7 @@ import gc
 from collections.abc import Collection
 from typing import Any, cast
 
-from llvmlite import binding
-from llvmlite.binding import ffi
+from llvmlite.binding import ffi, parse_assembly
 from numba.core import cgutils, codegen, lowering, targetconfig
 from numba.core import config as numba_config
 
@@ -54,7 +53,7 @@ class _Late(codegen.JITCodeLibrary):
         """
         text = cgutils.normalize_ir_text(str(ir_module))
         self._level = config.OPT if " reassoc " in text else 1
-        module = binding.parse_assembly(text)
+        module = parse_assembly(text)
         module.name = ir_module.name
         self.add_llvm_module(module)
 

@@ -7,7 +7,7 @@ from hopyears.sim.streams import keyed_word
 
 
 @kernel
-def cut(key, time_s, slot, value, first_slot, n_keys):  # type: ignore[no-untyped-def]
+def cut_by_changes(key, time_s, slot, value, first_slot, n_keys):  # type: ignore[no-untyped-def]
     """Segments of all keys (blocks of hops) from their changes, sorted by key and then by time.
 
     Returns

@@ -12,7 +12,7 @@ from hopyears.models.judging.cause import Cause
 from hopyears.sim.equipment.changes import GROUP, MENDING, PART, POWER, STRUCK, SWITCH, WORK, changes_of
 from hopyears.sim.equipment.dependence import HopDependence
 from hopyears.sim.equipment.failure_log import FailureLog
-from hopyears.sim.equipment.segment_loops import cut
+from hopyears.sim.equipment.segment_loops import cut_by_changes
 from hopyears.sim.hops.hop import EquipmentSegments
 from hopyears.sim.hops.hop_design import HopDesign
 
@@ -161,7 +161,7 @@ class Cutter:
         n_hops = len(self._hops)
         key, time_s, slot, value = self._changes(logs)
         order = np.lexsort((time_s, key))
-        key, start_s, word, first, unusual = cut(
+        key, start_s, word, first, unusual = cut_by_changes(
             *(column[order] for column in (key, time_s, slot, value)),
             np.array(self._first_slot),
             len(logs) * n_hops,

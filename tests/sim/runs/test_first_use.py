@@ -85,6 +85,17 @@ def test_the_list_leaves_nothing_to_compile_for_another_network():
     assert compiled() == before
 
 
+def in_a_process(program, store, *words):
+    """What a program prints in a process of its own, with machine code kept in a folder."""
+    return subprocess.run(
+        [sys.executable, "-c", program, *map(str, words)],
+        env={**os.environ, "NUMBA_CACHE_DIR": str(store)},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+
+
 @pytest.mark.slow
 def test_a_process_that_only_compiles_stores_what_another_one_calls_and_no_more(tmp_path):
     module, loop = "hopyears.models.judging.outage_loops", "one_way_kernel"
@@ -102,18 +113,11 @@ def test_a_process_that_only_compiles_stores_what_another_one_calls_and_no_more(
         "hits, misses = (sum(each.values()) for each in loop.stats[1:])\n"
         "print(hits, misses, lost[4], lost[5])\n"
     )
-    environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
-
-    def run(program):
-        return subprocess.run(
-            [sys.executable, "-c", program], env=environment, capture_output=True, text=True, check=True
-        ).stdout
-
-    run(compiling)
-    run(compiling)  # which takes what is there
+    in_a_process(compiling, tmp_path)
+    in_a_process(compiling, tmp_path)  # which takes what is there
     (stored,) = tmp_path.rglob("*.nbi")
     assert stored.name.startswith(f"outage_loops.{loop}")
-    assert run(calling) == "1 0 [1] [30]\n"
+    assert in_a_process(calling, tmp_path) == "1 0 [1] [30]\n"
 
 
 @pytest.mark.slow
@@ -139,20 +143,16 @@ def test_loops_that_such_a_process_compiles_give_the_last_digits_of_those_compil
         "field = pickle.load(open(sys.argv[1], 'rb'))\n"
         "knots = rain_knots(field, HopLine(-6.0, -1.0, 5.0, 2.0, 0.08, 1.05), lowest_threshold_db=1.0)\n"
         "told = hashlib.sha256(knots.attenuation_db.tobytes() + knots.time_s.tobytes()).hexdigest()\n"
-        "print(len(knots.time_s), told, file=sys.stdout)\n"
-        "print(sum(knots_above.stats.cache_hits.values()), file=sys.stderr)\n"
+        "print(sum(knots_above.stats.cache_hits.values()), len(knots.time_s), told)\n"
     )
-
-    def run(store, program):
-        environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / store)}
-        words = [sys.executable, "-c", program, str(tmp_path / "field")]
-        return subprocess.run(words, env=environment, capture_output=True, text=True, check=True)
-
-    run("together", compiling)
-    together, as_met = run("together", calling), run("as met", calling)
-    assert (together.stderr.strip(), as_met.stderr.strip()) == ("1", "0")
-    assert together.stdout == as_met.stdout
-    assert int(together.stdout.split()[0]) > 1000
+    in_a_process(compiling, tmp_path / "together")
+    together, as_met = (
+        in_a_process(calling, tmp_path / store, tmp_path / "field").split()
+        for store in ("together", "as met")
+    )
+    assert (together[0], as_met[0]) == ("1", "0")
+    assert together[1:] == as_met[1:]
+    assert int(together[1]) > 1000
 
 
 def test_types_of_arguments_are_written_and_read():
